@@ -1,0 +1,1 @@
+"""SQLite: everything kept, with its history."""

@@ -1,0 +1,1 @@
+"""What one kind of board understands: its profile, and the dialogue built on it."""

@@ -1,0 +1,98 @@
+"""A profile: how one kind of board talks, stores and limits programs.
+
+The values here are plain; reading and checking the TOML file is `hostlink.board.profile_file`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from hostlink.listing.rules import Rules
+
+LineDone = Literal["echo", "prompt", "after-prompt"]
+
+
+@dataclass(frozen=True, slots=True)
+class Talk:
+    """How the board talks on the line. Times in milliseconds, sizes in bytes.
+
+    baud: line speed, 8 data bits, no parity, one stop bit.
+    echo: whether it sends back what it hears.
+    line_end: bytes that end a typed line. reply_end: bytes that end a line from the board.
+    prompt: bytes shown at the start of a line when it waits for one, b"" if it has none.
+    line_done: what the board sends only *after* a line is stored, and so confirms it: "echo" (the
+        echo of the line end), "prompt", or "after-prompt" (the prompt comes first; storing takes
+        up to after_prompt_ms more). A confirmation sent before storing loses bytes.
+    receive_buffer: bytes the board can hold while it is busy; 0 where none may arrive.
+    line_ms: time to store one line. char_ms: time to take one character, 0 where it keeps up with
+        the wire. line_window: most bytes that may be unechoed inside a line; 0 for no limit.
+    flow: "none", or "xon-xoff" where the board pauses the host with DC3 and DC1.
+    line_cancel, erase, interrupt: bytes that abandon the line being typed, take one character
+        back, and stop a running program; b"" where the board has none.
+    banner: text that the board shows after a restart (a part of it that is always the same).
+    restarts_on_open: whether raising DTR restarts the board. restart_ms: from restart to prompt.
+    idle_chatter: texts the board may send by itself while it waits. page_prompt, page_key: what it
+        shows after a screenful while listing, and the key that it then wants.
+    """
+
+    baud: int = 9600
+    echo: bool = True
+    line_end: bytes = b"\r"
+    reply_end: bytes = b"\r\n"
+    prompt: bytes = b"> "
+    line_done: LineDone = "prompt"
+    after_prompt_ms: float = 0.0
+    receive_buffer: int = 0
+    line_ms: float = 50.0
+    char_ms: float = 0.0
+    line_window: int = 0
+    flow: Literal["none", "xon-xoff"] = "none"
+    line_cancel: bytes = b""
+    erase: bytes = b""
+    interrupt: bytes = b"\x03"
+    banner: str = ""
+    restarts_on_open: bool = True
+    restart_ms: float = 2000.0
+    idle_chatter: tuple[str, ...] = ()
+    page_prompt: str = ""
+    page_key: bytes = b""
+
+
+@dataclass(frozen=True, slots=True)
+class Commands:
+    """What is typed at the prompt for each task; "" where the board cannot do it.
+
+    free_memory is a direct command whose answer is a line with one whole number: the bytes free.
+    store, recall: with the field {name}; stored: lists what is stored. slots: the names that the
+    board allows, empty where any word does. list_end: a line that marks the end of a listing.
+    """
+
+    list: str = "LIST"
+    list_end: str = ""
+    clear: str = "NEW"
+    run: str = "RUN"
+    free_memory: str = ""
+    store: str = ""
+    recall: str = ""
+    stored: str = ""
+    slots: tuple[str, ...] = ()
+    error_words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """One kind of board.
+
+    name: a short word to call it by. title: one line for people. source: where its values are
+    from. evidence: for a measured profile, value name to how it was found.
+    """
+
+    name: str
+    title: str = ""
+    about: str = ""
+    source: str = ""
+    talk: Talk = field(default_factory=Talk)
+    commands: Commands = field(default_factory=Commands)
+    rules: Rules = field(default_factory=Rules)
+    evidence: tuple[tuple[str, str], ...] = ()

@@ -1,0 +1,115 @@
+"""One small tree of errors; every foreign error is translated into it once, at the boundary.
+
+    HostlinkError
+    ├── UsageError        the request makes no sense (status 2)
+    ├── ListingError      a listing cannot be read or used
+    ├── ProfileError      a profile is wrong; names file and line
+    ├── RefusedError      the job was not begun, or waits for consent
+    ├── ArchiveError      the archive cannot be opened, written or trusted
+    ├── LinkError         the line to the board failed; `reason` says how (status 3)
+    ├── ReadBackError     the board holds something else than was sent (status 4)
+    └── Interrupted       the user stopped the job (status 130)
+
+A message answers three questions in this order: what happened, what was kept (not lost), what to
+do. They stay apart in the object so that a screen can lay them out; `str()` joins them.
+"""
+
+from __future__ import annotations
+
+from enum import Enum, IntEnum
+
+
+class ExitStatus(IntEnum):
+    """What the process returns to the shell."""
+
+    DONE = 0
+    REFUSED = 1
+    WRONG_USE = 2
+    LINK_FAILED = 3
+    READ_BACK_DIFFERS = 4
+    INTERRUPTED = 130
+
+
+class LinkReason(Enum):
+    """Why a link failed, so that a user interface can choose its advice."""
+
+    NOT_FOUND = "not found"
+    BUSY = "busy"
+    NOT_PERMITTED = "not permitted"
+    GONE = "gone"
+    SILENT = "silent"
+    UNREADABLE = "unreadable"
+    RUNNING = "running"
+    RESTARTED = "restarted"
+    FLOODING = "flooding"
+    DAMAGED = "damaged"
+    UNKNOWN = "unknown"
+
+
+class HostlinkError(Exception):
+    """Root of everything hostlink raises on purpose.
+
+    what: one sentence, what happened. kept: what was not lost, or "". advice: what to do, or "".
+    """
+
+    status = ExitStatus.REFUSED
+
+    def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.kept = kept
+        self.advice = advice
+
+    def __str__(self) -> str:
+        return " ".join(part for part in (self.what, self.kept, self.advice) if part)
+
+
+class UsageError(HostlinkError):
+    """The request makes no sense as it stands."""
+
+    status = ExitStatus.WRONG_USE
+
+
+class ListingError(HostlinkError):
+    """A listing cannot be read, or cannot be used for what was asked."""
+
+
+class ProfileError(HostlinkError):
+    """A profile is wrong. The message begins with the file and, where known, the line."""
+
+
+class RefusedError(HostlinkError):
+    """The job was not begun, or needs the user's word first."""
+
+
+class ArchiveError(HostlinkError):
+    """The archive cannot be opened, written or trusted."""
+
+
+class LinkError(HostlinkError):
+    """The line to the board failed."""
+
+    status = ExitStatus.LINK_FAILED
+
+    def __init__(
+        self,
+        what: str,
+        *,
+        reason: LinkReason = LinkReason.UNKNOWN,
+        kept: str = "",
+        advice: str = "",
+    ) -> None:
+        super().__init__(what, kept=kept, advice=advice)
+        self.reason = reason
+
+
+class ReadBackError(HostlinkError):
+    """The board holds something else than was sent, or two captures cannot be made to agree."""
+
+    status = ExitStatus.READ_BACK_DIFFERS
+
+
+class Interrupted(HostlinkError):
+    """The user stopped the job; the message states the condition of the board."""
+
+    status = ExitStatus.INTERRUPTED

@@ -1,0 +1,88 @@
+"""What a listing must obey on one kind of board, as plain values.
+
+A board profile (hostlink.board.profile) is made of these; the functions of this package take them
+as parameters and so never need to know a profile, a file or a board.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How a line is written, and what the board rewrites when it lists it.
+
+    first_line, last_line: smallest and largest line number the board takes.
+    longest_line: characters in one typed line, line end not counted; 0 for no known limit.
+    case: "kept", or "upper" where the board folds letters outside quotes to capitals.
+    spacing: what the board does to blanks outside quoted text and remarks:
+        "kept"; "after-number" (any blanks after the number become one); "free" (blanks anywhere
+        outside quotes and remarks may differ).
+    list_form: how LIST shows a line, with the fields {number} and {text}; blanks in front of
+        the number are always allowed. The plain form is "{number} {text}".
+    charset: a Python single-byte codec that maps all 256 bytes, so that captures are lossless.
+    characters: the byte values the board takes in a line, as inclusive ranges.
+    """
+
+    first_line: int = 1
+    last_line: int = 32767
+    longest_line: int = 72
+    case: Literal["kept", "upper"] = "kept"
+    spacing: Literal["kept", "after-number", "free"] = "after-number"
+    list_form: str = "{number} {text}"
+    charset: str = "latin-1"
+    characters: tuple[tuple[int, int], ...] = ((32, 126),)
+
+
+@dataclass(frozen=True, slots=True)
+class Storage:
+    """What a line costs in the board's program memory, in bytes.
+
+    kind "text": number_bytes + length_bytes + text + end_bytes. kind "tokens": the same, but each
+    keyword outside quotes and remarks costs `token_bytes` (default 1, exceptions by keyword).
+    blank_after_number: "dropped" (all blanks after the number are not stored), "kept" (one blank
+    separates, further ones are stored), or "all" (every blank is stored).
+    program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
+    """
+
+    program_bytes: int = 999
+    kind: Literal["text", "tokens"] = "text"
+    number_bytes: int = 2
+    length_bytes: int = 0
+    end_bytes: int = 1
+    blank_after_number: Literal["dropped", "kept", "all"] = "dropped"
+    empty_bytes: int = 0
+    tokens: tuple[tuple[str, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Language:
+    """The words of the board's BASIC, as far as reviewing a listing needs them.
+
+    statements, functions: keywords in capitals. jumps: keywords that a line number follows
+    (GOTO, GOSUB, THEN). remarks: words that make the rest of the line a remark.
+    separator: the character between statements of one line, "" where a line holds one.
+    abbreviation_mark: the character that ends an abbreviated keyword ("." or "").
+    computed_jumps: whether an expression may stand where a line number does.
+    """
+
+    statements: tuple[str, ...] = ()
+    functions: tuple[str, ...] = ()
+    jumps: tuple[str, ...] = ("GOTO", "GOSUB", "THEN")
+    remarks: tuple[str, ...] = ("REM",)
+    separator: str = ""
+    abbreviation_mark: str = ""
+    computed_jumps: bool = False
+    smallest_number: int = -32768
+    largest_number: int = 32767
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """Everything about one kind of board that a pure listing function may need."""
+
+    form: Form = field(default_factory=Form)
+    storage: Storage = field(default_factory=Storage)
+    language: Language = field(default_factory=Language)
