@@ -1,4 +1,8 @@
-"""A listing as lines. Text in, frozen lines out; nothing is thrown away or reordered."""
+"""A listing as lines. Text in, frozen lines out; nothing is thrown away or reordered.
+
+Only CR, LF and CR LF end a line: NUL, form feed, vertical tab and the Unicode separators are
+characters like any other, so that a review can name them. No text raises an error here.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,18 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-_NUMBERED = re.compile(r"\s*(\d+)(.*)", re.DOTALL | re.ASCII)
+_NUMBERED = re.compile(r"[ \t]*([0-9]+)(.*)", re.DOTALL)
+_LINE_END = re.compile(r"\r\n|\n|\r")
+
+LARGEST_NUMBER = 10**18
+"""A line number of more digits than this is read as this: too large for any board, and still a
+number that can be printed, sorted and kept in a database."""
+
+
+def line_number(digits: str) -> int:
+    """The value of decimal digits, at most LARGEST_NUMBER; leading zeros have no effect."""
+    value = digits.lstrip("0")
+    return int(value or "0") if len(value) <= 18 else LARGEST_NUMBER
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +49,7 @@ class Line:
         match = _NUMBERED.fullmatch(typed)
         if match is None:
             return cls(typed, None, typed, at)
-        return cls(typed, int(match[1]), match[2], at)
+        return cls(typed, line_number(match[1]), match[2], at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +61,7 @@ class Listing:
     @classmethod
     def from_text(cls, text: str) -> Listing:
         """Split text at CR, LF or CR LF; lines that hold only blanks are left out."""
-        rows = re.split(r"\r\n|\n|\r", text)
+        rows = _LINE_END.split(text)
         return cls(
             tuple(Line.from_text(row, at) for at, row in enumerate(rows, 1) if row.strip(" \t"))
         )

@@ -66,6 +66,9 @@ class Language:
     separator: the character between statements of one line, "" where a line holds one.
     abbreviation_mark: the character that ends an abbreviated keyword ("." or "").
     computed_jumps: whether an expression may stand where a line number does.
+    quotes: the characters that each open and close quoted text.
+    long_names: whether names may be words, so that a keyword counts only as a whole word; where
+        they may not, a keyword is found wherever its letters stand (`FORI=1TO9`).
     """
 
     statements: tuple[str, ...] = ()
@@ -77,6 +80,8 @@ class Language:
     computed_jumps: bool = False
     smallest_number: int = -32768
     largest_number: int = 32767
+    quotes: str = '"'
+    long_names: bool = False
 
 
 @dataclass(frozen=True, slots=True)

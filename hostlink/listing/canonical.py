@@ -1,0 +1,131 @@
+"""What stays the same after a board has rewritten a line.
+
+A board may fold letters to capitals and change blanks (Form.case, Form.spacing). The canonical
+form takes away exactly what it may change, so that two listings are the same program for the
+board when their canonical forms are equal. Quoted text and remarks are never altered: a board
+that changes those has changed the program.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import string
+from functools import lru_cache
+
+from hostlink.errors import ProfileError
+from hostlink.listing.parse import Line, Listing, line_number
+from hostlink.listing.rules import Form, Rules
+from hostlink.listing.tokens import scan
+
+PLAIN_FORM = "{number} {text}"
+_CAPITALS = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
+
+
+def canonical_line(line: Line, rules: Rules) -> str:
+    """One line with all that the board may rewrite taken away; no line end.
+
+    A line without a number keeps everything but case and, where they are free, blanks.
+    """
+    spacing = rules.form.spacing
+    body = line.body if spacing == "kept" or line.number is None else line.text
+    body = _settled(body, rules)
+    if line.number is None:
+        return body
+    if not line.text:
+        return str(line.number)
+    return f"{line.number}{'' if spacing == 'kept' else ' '}{body}"
+
+
+def canonical(listing: Listing, rules: Rules) -> str:
+    """The program that the board would hold: sorted numbered lines, each ended by LF.
+
+    Of lines with the same number the last stays, and a bare number deletes.
+    """
+    return "".join(canonical_line(line, rules) + "\n" for line in listing.numbered().values())
+
+
+def same(a: Listing, b: Listing, rules: Rules) -> bool:
+    """Whether two listings are the same program for the board."""
+    return canonical(a, rules) == canonical(b, rules)
+
+
+def sha256_exact(data: bytes) -> str:
+    """SHA-256 of bytes exactly as they came, in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def sha256_canonical(listing: Listing, rules: Rules) -> str:
+    """SHA-256 of the canonical form in UTF-8, in hexadecimal."""
+    return sha256_exact(canonical(listing, rules).encode("utf-8", "surrogatepass"))
+
+
+def _settled(text: str, rules: Rules) -> str:
+    """Fold case and blanks until nothing changes.
+
+    Closing up `R EM` makes a remark of what was none, so one pass may not be enough; each further
+    pass finds a remark nearer to the start, so it ends.
+    """
+    if rules.form.case == "kept" and rules.form.spacing != "free":
+        return text
+    while (settled := _folded(text, rules)) != text:
+        text = settled
+    return text
+
+
+def _folded(text: str, rules: Rules) -> str:
+    """One pass over the spans of a line.
+
+    Where blanks are free one is put before a remark word, for it would not be seen as one if its
+    letters ran on from those before it.
+    """
+    upper, free = rules.form.case == "upper", rules.form.spacing == "free"
+    remarks = {word.upper() for word in rules.language.remarks}
+    pieces: list[str] = []
+    for span in scan(text, rules.language):
+        if span.kind in ("quoted", "remark"):
+            pieces.append(span.text)
+            continue
+        if free and span.word in remarks and pieces:
+            pieces.append(" ")
+        piece = span.text.translate(_CAPITALS) if upper else span.text
+        pieces.append(piece.replace(" ", "") if free else piece)
+    return "".join(pieces)
+
+
+def listed_line(row: str, form: Form) -> Line | None:
+    """Read one row of the board's LIST back into a line as it would be typed.
+
+    row: without its line end. Blanks before the number are dropped. In the plain form the rest
+    of the row is kept exactly; in any other the line becomes number, blank, text.
+    Returns None where the row is no listed line (a prompt, a message).
+    Raises ProfileError where form.list_form lacks a field.
+    """
+    match = _list_pattern(form.list_form).fullmatch(row)
+    if match is None:
+        return None
+    if form.list_form == PLAIN_FORM:
+        return Line.from_text(match["number"] + match["text"])
+    number, text = match["number"], match["text"] or ""
+    typed = f"{number} {text}" if text else number
+    return Line(typed, line_number(number), typed[len(number) :], 1)
+
+
+@lru_cache(maxsize=16)
+def _list_pattern(list_form: str) -> re.Pattern[str]:
+    """The form of a listed line as a pattern with the groups number and text."""
+    before, number, rest = list_form.partition("{number}")
+    between, text, after = rest.partition("{text}")
+    if not number or not text:
+        raise ProfileError(
+            f'The form of a listed line, "{list_form}", must hold {{number}} and then {{text}}.'
+        )
+    if list_form == PLAIN_FORM:
+        return re.compile(r" *(?P<number>[0-9]+)(?P<text>.*)", re.DOTALL)
+    # A line that is only a number may be shown without the blanks that would follow it.
+    short = re.escape(between.rstrip(" ")) + " *"
+    return re.compile(
+        rf" *{re.escape(before)} *(?P<number>[0-9]+)"
+        rf"(?:{re.escape(between)}(?P<text>.*)|{short}){re.escape(after)}",
+        re.DOTALL,
+    )

@@ -1,0 +1,107 @@
+"""The byte ledger: what each line costs in the board's program memory, and the running total.
+
+Sizes are bytes. The rules of cost are those of `hostlink.listing.rules.Storage`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from hostlink.listing.parse import Line, Listing
+from hostlink.listing.rules import Rules, Storage
+from hostlink.listing.tokens import scan
+
+Standing = Literal["stored", "replaced", "deletes", "direct"]
+
+
+@dataclass(frozen=True, slots=True)
+class LedgerRow:
+    """One line with its cost in bytes and the running total after it.
+
+    standing: "stored"; "replaced" (a later line has the same number, or deletes it), "deletes" (a
+    bare number) or "direct" (no number). Only stored lines cost anything.
+    """
+
+    line: Line
+    cost: int
+    so_far: int
+    standing: Standing = "stored"
+
+
+@dataclass(frozen=True, slots=True)
+class Ledger:
+    """The cost of a listing.
+
+    rows: in the order of the listing. total: bytes of the program, with what an empty one takes.
+    limit: bytes that the board has for a program, 0 where unknown.
+    """
+
+    rows: tuple[LedgerRow, ...]
+    total: int
+    limit: int
+
+    @property
+    def over(self) -> int:
+        """Bytes too many, 0 where the program fits or the limit is unknown."""
+        return max(0, self.total - self.limit) if self.limit else 0
+
+    @property
+    def free(self) -> int | None:
+        """Bytes left, None where the limit is unknown."""
+        return max(0, self.limit - self.total) if self.limit else None
+
+    @property
+    def fits(self) -> bool:
+        """Whether the program fits, as far as is known."""
+        return not self.over
+
+
+def measure(listing: Listing, rules: Rules) -> Ledger:
+    """The byte ledger of a listing under the rules of a board.
+
+    A number that occurs again counts as on the board: the last line stays. Never raises.
+    """
+    last = {line.number: place for place, line in enumerate(listing)}
+    so_far = rules.storage.empty_bytes
+    rows: list[LedgerRow] = []
+    for place, line in enumerate(listing):
+        standing = _standing(line, last[line.number] == place)
+        cost = line_cost(line, rules) if standing == "stored" else 0
+        so_far += cost
+        rows.append(LedgerRow(line, cost, so_far, standing))
+    return Ledger(tuple(rows), so_far, rules.storage.program_bytes)
+
+
+def _standing(line: Line, is_last: bool) -> Standing:
+    if line.number is None:
+        return "direct"
+    if not line.text:
+        return "deletes"
+    return "stored" if is_last else "replaced"
+
+
+def line_cost(line: Line, rules: Rules) -> int:
+    """Bytes that one numbered line takes when it is stored."""
+    storage = rules.storage
+    text = stored_text(line, storage)
+    size = len(text) if storage.kind == "text" else _tokens_size(text, rules)
+    return storage.number_bytes + storage.length_bytes + size + storage.end_bytes
+
+
+def stored_text(line: Line, storage: Storage) -> str:
+    """The part of a line that is kept after its number: blanks as Storage says."""
+    if storage.blank_after_number == "all":
+        return line.body
+    if storage.blank_after_number == "kept":
+        return line.body.removeprefix(" ")
+    return line.text
+
+
+def _tokens_size(text: str, rules: Rules) -> int:
+    """Bytes of a text whose keywords, outside quotes and remarks, are stored as tokens."""
+    sizes = {word.upper().replace(" ", ""): size for word, size in rules.storage.tokens}
+    return sum(
+        sizes.get(span.word, 1) if span.kind == "word" else len(span.text)
+        for span in scan(text, rules.language)
+    )
