@@ -1,0 +1,60 @@
+"""Run a listing on the practice board's BASIC alone, without a wire and without waiting."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from hostlink.errors import RefusedError
+from hostlink.practice.basic import Basic
+from hostlink.practice.ops import Answer, Firmware, Send, Work
+
+
+def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:
+    """Answer the firmware until it is done; what it sent, as text.
+
+    inputs: the lines typed when it asks for one; when they are used up it is interrupted.
+    Raises RefusedError after `max_statements` chores.
+    """
+    typed = iter(inputs)
+    sent: list[bytes] = []
+    chores = 0
+    answer: Answer = None
+    try:
+        while True:
+            op = firmware.send(answer)
+            if isinstance(op, Send):
+                sent.append(op.data)
+                answer = False
+            elif isinstance(op, Work):
+                chores += 1
+                if chores > max_statements:
+                    raise RefusedError(
+                        f"The program did not end within {max_statements} statements.",
+                        kept="What it printed is lost, the listing is unchanged.",
+                        advice="Look for a loop without an end, or allow more statements.",
+                    )
+                answer = False
+            else:
+                line = next(typed, None)
+                sent.append(op.prompt + (line or "").encode("latin-1", "replace") + b"\r\n")
+                answer = None if line is None else line.encode("latin-1", "replace")
+    except StopIteration:
+        return b"".join(sent).decode("latin-1")
+
+
+def run_program(
+    text: str, inputs: Iterable[str] = (), *, max_statements: int = 200_000, seed: int = 1
+) -> str:
+    """Enter a listing and RUN it; what the board sent, lines ended by LF.
+
+    What INPUT asked and was answered is part of it. Raises RefusedError if the program does not
+    end within `max_statements` statements.
+    """
+    board = Basic(seed=seed)
+    sent = [
+        drive(board.enter(line.encode("latin-1", "replace")))
+        for line in re.split(r"\r\n|\n|\r", text)
+    ]
+    sent.append(drive(board.enter(b"RUN"), inputs, max_statements=max_statements))
+    return "".join(sent).replace("\r\n", "\n")

@@ -1,0 +1,142 @@
+"""The Tiny BASIC firmware of the practice board.
+
+One typed line goes in; what the board does with it comes out as operations (hostlink.practice.ops).
+The firmware never sees the wire: prompt, echo and line editing are the machine's.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+from hostlink.practice.complaint import ERROR_WORDS, STOPPED, Complaint
+from hostlink.practice.eeprom import START, Eeprom
+from hostlink.practice.expression import FUNCTIONS
+from hostlink.practice.ops import Chore, Firmware, Send, Work
+from hostlink.practice.program_memory import FIRST_LINE, LAST_LINE, ProgramMemory, folded
+from hostlink.practice.state import State
+from hostlink.practice.statements import END, STATEMENTS, read_line
+
+__all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
+
+_NUMBERED = re.compile(rb"[ \t]*0*([0-9]+) *(.*)", re.DOTALL)
+_STATEMENT = Work(Chore.STATEMENT)
+
+
+class Basic:
+    """One board's BASIC.
+
+    program_bytes, eeprom_bytes: bytes for the program and for stored programs. seed: where the
+    random numbers start. fold_case: turn letters outside quotes and remarks into capitals
+    when a line is stored.
+    """
+
+    def __init__(
+        self,
+        *,
+        program_bytes: int = 999,
+        eeprom_bytes: int = 1024,
+        seed: int = 1,
+        fold_case: bool = False,
+    ) -> None:
+        self._fold_case = fold_case
+        self._state = State(ProgramMemory(program_bytes), Eeprom(eeprom_bytes), seed, read_line)
+
+    @property
+    def lines(self) -> dict[int, bytes]:
+        """The program in memory: line number to text, in order."""
+        return self._state.memory.lines
+
+    @property
+    def eeprom(self) -> dict[str, dict[int, bytes]]:
+        """The stored programs: name to program."""
+        return self._state.eeprom.slots
+
+    def free(self) -> int:
+        """Bytes free for a program."""
+        return self._state.memory.free
+
+    def banner(self) -> bytes:
+        """What the board says after power-on."""
+        return b"practice board, %d bytes for a program" % self._state.memory.size + END
+
+    def power_on(self) -> None:
+        """Forget the program and all variables; the EEPROM stays."""
+        self._state.power_on()
+
+    def auto_start(self) -> Firmware | None:
+        """After power-on: what runs by itself, if a program of the name START is stored."""
+        if START not in self.eeprom:
+            return None
+        return self._execute(b"FETCH START", then=b"RUN")
+
+    def enter(self, typed: bytes) -> Firmware:
+        """Handle one typed line, given without its line end.
+
+        A number and text are stored, a number alone deletes; anything else runs at once.
+        """
+        numbered = _NUMBERED.fullmatch(typed)
+        if numbered:
+            yield Work(Chore.STORE)
+            yield from self._store(numbered[1], numbered[2])
+        elif typed.strip():
+            if (yield Work(Chore.DIRECT)):
+                yield Send(STOPPED.encode() + END)
+            else:
+                yield from self._execute(typed)
+
+    def _store(self, digits: bytes, text: bytes) -> Firmware:
+        number = int(digits) if len(digits) <= 5 else LAST_LINE + 1
+        try:
+            if not FIRST_LINE <= number <= LAST_LINE:
+                raise Complaint(f"line numbers are {FIRST_LINE} to {LAST_LINE}")
+            self._state.memory.put(number, folded(text) if self._fold_case else text)
+        except Complaint as complaint:
+            yield Send(_error(complaint, ""))
+
+    def _execute(self, line: bytes, then: bytes = b"") -> Firmware:
+        """Run a direct line, and another after it unless the first one fails."""
+        state = self._state
+        state.column = 0
+        state.start_direct(line)
+        try:
+            stopped = yield from self._steps()
+            if then and not stopped:
+                state.start_direct(then)
+                stopped = yield from self._steps()
+        except Complaint as complaint:
+            yield Send(self._fresh() + _error(complaint, state.where()))
+            return
+        if stopped:
+            yield Send(self._fresh() + STOPPED.encode() + state.where().encode() + END)
+        elif state.column:
+            yield Send(self._fresh())
+
+    def _steps(self) -> Any:
+        state = self._state
+        while True:
+            at = state.at
+            if at >= len(state.steps):
+                if not state.advance():
+                    return False
+                continue
+            if (yield _STATEMENT):
+                return True
+            state.at = at + 1
+            out = state.steps[at](state)
+            if out is None:
+                continue
+            if isinstance(out, bytes):
+                yield Send(out)
+            elif (yield from out):
+                return True
+
+    def _fresh(self) -> bytes:
+        """What brings the output to the start of a line."""
+        fresh = END if self._state.column else b""
+        self._state.column = 0
+        return fresh
+
+
+def _error(complaint: Complaint, where: str) -> bytes:
+    return f"{ERROR_WORDS[0]}{complaint}{where}".encode("latin-1") + END

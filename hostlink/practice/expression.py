@@ -1,0 +1,248 @@
+"""Expressions of the practice board's BASIC: read once, evaluated many times.
+
+Values are signed 16-bit whole numbers. A result outside -32768..32767 is an error, never a wrap.
+Division truncates toward zero. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1
+no. 1, 1976, p. 9; functions and a sign before any factor are additions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol, TypeAlias
+
+from hostlink.practice.complaint import Complaint, puzzled
+
+SMALLEST, LARGEST = -32768, 32767
+DEEPEST = 12
+"""Brackets that may be open at once."""
+
+FUNCTIONS = ("RND", "ABS", "ROOM")
+RELATIONS = ("<=", "<>", "<", ">=", "><", ">", "=")
+
+DIGITS = frozenset("0123456789")
+LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+_BLANKS = " \t"
+
+
+class Values(Protocol):
+    """What an expression may look at."""
+
+    variables: list[int]
+
+    def random(self, limit: int) -> int:
+        """A whole number from 1 to limit."""
+
+    def room(self) -> int:
+        """Bytes free for a program."""
+
+
+Expression: TypeAlias = Callable[[Values], int]
+Condition: TypeAlias = Callable[[Values], bool]
+
+
+class Text:
+    """The text of a line and how far it has been read. `upper` is for finding keywords."""
+
+    __slots__ = ("at", "depth", "text", "upper")
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.upper = text.translate(_CAPITALS)
+        self.at = 0
+        self.depth = 0
+
+    def peek(self) -> str:
+        """Skip blanks; the next character as a capital, "" at the end."""
+        upper, at = self.upper, self.at
+        while at < len(upper) and upper[at] in _BLANKS:
+            at += 1
+        self.at = at
+        return upper[at : at + 1]
+
+    def take(self, *words: str) -> str:
+        """Skip blanks and take the first of the words that stands here; "" if none does."""
+        self.peek()
+        for word in words:
+            if self.upper.startswith(word, self.at):
+                self.at += len(word)
+                return word
+        return ""
+
+    def need(self, word: str) -> None:
+        """Take a word. Raises Complaint if something else stands here."""
+        if not self.take(word):
+            raise self.puzzled()
+
+    def digits(self) -> int:
+        """Take a run of digits, at most `LARGEST` + 1. Raises Complaint beyond."""
+        start = self.at
+        while self.upper[self.at : self.at + 1] in DIGITS:
+            self.at += 1
+        run = self.upper[start : self.at].lstrip("0") or "0"
+        if len(run) > 5 or int(run) > LARGEST + 1:
+            raise Complaint("number out of range")
+        return int(run)
+
+    def puzzled(self) -> Complaint:
+        """The complaint about what stands here."""
+        return puzzled(self.text[self.at :])
+
+
+_CAPITALS = {ord(letter.lower()): letter for letter in LETTERS}
+
+
+def checked(value: int) -> int:
+    """The value. Raises Complaint if it does not fit in 16 bits."""
+    if SMALLEST <= value <= LARGEST:
+        return value
+    raise Complaint("number out of range")
+
+
+def quotient(left: int, right: int) -> int:
+    """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
+    if not right:
+        raise Complaint("cannot divide by 0")
+    whole = abs(left) // abs(right)
+    return checked(whole if (left < 0) == (right < 0) else -whole)
+
+
+def read_expression(text: Text) -> Expression:
+    """Read the longest expression that starts here. Raises Complaint if there is none."""
+    text.depth += 1
+    if text.depth > DEEPEST:
+        raise Complaint("too many brackets")
+    first = _read_term(text)
+    rest = []
+    while sign := text.take("+", "-"):
+        rest.append((sign, _read_term(text)))
+    text.depth -= 1
+    return _chained(first, rest)
+
+
+def read_condition(text: Text) -> Condition:
+    """Read `expression relation expression`. Raises Complaint if it is not one."""
+    left = read_expression(text)
+    relation = text.take(*RELATIONS)
+    if not relation:
+        raise text.puzzled()
+    right = read_expression(text)
+    match relation:
+        case "=":
+            return lambda values: left(values) == right(values)
+        case "<":
+            return lambda values: left(values) < right(values)
+        case ">":
+            return lambda values: left(values) > right(values)
+        case "<=":
+            return lambda values: left(values) <= right(values)
+        case ">=":
+            return lambda values: left(values) >= right(values)
+        case _:
+            return lambda values: left(values) != right(values)
+
+
+def read_variable(text: Text) -> int:
+    """Take a variable A to Z; its index. Raises Complaint if none stands here."""
+    letter = text.peek()
+    if letter not in LETTERS:
+        raise text.puzzled()
+    text.at += 1
+    return ord(letter) - ord("A")
+
+
+def _read_term(text: Text) -> Expression:
+    first = _read_factor(text)
+    rest = []
+    while sign := text.take("*", "/"):
+        rest.append((sign, _read_factor(text)))
+    return _chained(first, rest)
+
+
+def _read_factor(text: Text) -> Expression:
+    negative = False
+    while sign := text.take("+", "-"):
+        negative ^= sign == "-"
+    start = text.peek()
+    if start in DIGITS:
+        number = text.digits()
+        return _constant(checked(-number if negative else number))
+    factor = _read_unsigned(text, start)
+    return _negated(factor) if negative else factor
+
+
+def _read_unsigned(text: Text, start: str) -> Expression:
+    if start == "(":
+        text.at += 1
+        inner = read_expression(text)
+        text.need(")")
+        return inner
+    if function := text.take(*FUNCTIONS):
+        if text.peek() == "(":
+            text.at += 1
+            return _read_call(text, function)
+        raise text.puzzled()
+    variable = read_variable(text)
+    return lambda values: values.variables[variable]
+
+
+def _read_call(text: Text, function: str) -> Expression:
+    if function == "ROOM":
+        text.need(")")
+        return lambda values: values.room()
+    argument = read_expression(text)
+    text.need(")")
+    if function == "ABS":
+        return lambda values: checked(abs(argument(values)))
+    return lambda values: values.random(argument(values))
+
+
+def _constant(number: int) -> Expression:
+    return lambda _: number
+
+
+def _negated(factor: Expression) -> Expression:
+    return lambda values: checked(-factor(values))
+
+
+def _chained(first: Expression, rest: list[tuple[str, Expression]]) -> Expression:
+    """Operations of one rank, left to right; a loop, so that a long line cannot nest calls."""
+    if not rest:
+        return first
+    if len(rest) == 1:
+        return _paired(first, *rest[0])
+
+    def chain(values: Values) -> int:
+        value = first(values)
+        for sign, operand in rest:
+            value = _APPLY[sign](value, operand(values))
+        return value
+
+    return chain
+
+
+def _paired(left: Expression, sign: str, right: Expression) -> Expression:
+    apply = _APPLY[sign]
+    return lambda values: apply(left(values), right(values))
+
+
+def _plus(left: int, right: int) -> int:
+    value = left + right
+    return value if SMALLEST <= value <= LARGEST else checked(value)
+
+
+def _minus(left: int, right: int) -> int:
+    value = left - right
+    return value if SMALLEST <= value <= LARGEST else checked(value)
+
+
+def _times(left: int, right: int) -> int:
+    value = left * right
+    return value if SMALLEST <= value <= LARGEST else checked(value)
+
+
+_APPLY: dict[str, Callable[[int, int], int]] = {
+    "+": _plus,
+    "-": _minus,
+    "*": _times,
+    "/": quotient,
+}

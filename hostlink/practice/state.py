@@ -1,0 +1,202 @@
+"""What the running firmware holds in RAM: program, variables, and where a program has got to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+from typing import TypeAlias
+
+from hostlink.practice.complaint import Complaint
+from hostlink.practice.eeprom import Eeprom
+from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
+from hostlink.practice.ops import Answer, Op
+from hostlink.practice.program_memory import ProgramMemory
+
+DEEPEST_FOR = 8
+DEEPEST_GOSUB = 8
+ZONE = 8
+"""Columns of one print zone."""
+
+Talk: TypeAlias = Generator[Op, Answer, bool]
+"""A statement that waits for something; returns True if it was interrupted."""
+
+Step: TypeAlias = "Callable[[State], bytes | Talk | None]"
+"""One statement, read. Gives bytes to send, or a conversation, or None when it is done."""
+
+
+@dataclass(slots=True)
+class Place:
+    """A point in the program: the line's place in memory (past the end for a direct line) and
+    the step within it."""
+
+    line: int
+    steps: tuple[Step, ...]
+    at: int
+
+
+@dataclass(slots=True)
+class Loop:
+    """An open FOR: its variable, and where its body begins."""
+
+    variable: int
+    limit: int
+    step: int
+    body: Place
+
+
+@dataclass(slots=True)
+class Call:
+    """An open GOSUB: where to go back to, and how many loops were open before it."""
+
+    back: Place
+    loops: int
+
+
+class State:
+    """The RAM of the board. seed: where its random numbers start, again at each power-on."""
+
+    def __init__(
+        self, memory: ProgramMemory, eeprom: Eeprom, seed: int, compiler: LineCompiler
+    ) -> None:
+        self.memory = memory
+        self.eeprom = eeprom
+        self.compiler = compiler
+        self.seed = self.chance = seed & 0xFFFFFFFF
+        self.variables = [0] * len(LETTERS)
+        self.column = 0
+        self.line = 0
+        self.steps: tuple[Step, ...] = ()
+        self.at = 0
+        self.loops: list[Loop] = []
+        self.calls: list[Call] = []
+
+    def power_on(self) -> None:
+        """Forget program, variables and random numbers; the EEPROM stays."""
+        self.memory.replace({})
+        self.chance = self.seed
+        self.column = 0
+        self.clear_variables()
+        self.halt()
+
+    def clear_variables(self) -> None:
+        """All variables to 0, no loop or subroutine open."""
+        self.variables = [0] * len(LETTERS)
+        self.loops = []
+        self.calls = []
+
+    def start_direct(self, text: bytes) -> None:
+        """Get ready to run one line that has no number."""
+        self.loops = []
+        self.calls = []
+        self.line = len(self.memory.numbers)
+        self.steps = self.compiler(text)
+        self.at = 0
+
+    def start_program(self) -> None:
+        """Get ready to run the program from its first line, with all variables 0."""
+        self.clear_variables()
+        self.line = -1
+        self.steps = ()
+        self.at = 0
+
+    def halt(self) -> None:
+        """Let the program be at its end."""
+        self.line = len(self.memory.numbers)
+        self.steps = ()
+        self.at = 0
+
+    def advance(self) -> bool:
+        """Go to the next line; False at the end of the program."""
+        line = self.line + 1
+        numbers = self.memory.numbers
+        if line >= len(numbers):
+            return False
+        self.line = line
+        self.steps = self.compiler(self.memory.lines[numbers[line]])
+        self.at = 0
+        return True
+
+    def jump(self, number: int) -> None:
+        """Go to a line. Raises Complaint if there is none of that number."""
+        self.line = self.memory.place(number)
+        self.steps = self.compiler(self.memory.lines[number])
+        self.at = 0
+
+    def here(self) -> Place:
+        """Where the program goes on after the statement it is at."""
+        return Place(self.line, self.steps, self.at)
+
+    def go(self, place: Place) -> None:
+        """Go to a place taken by `here`."""
+        self.line, self.steps, self.at = place.line, place.steps, place.at
+
+    def where(self) -> str:
+        """ " in N" while a program line runs, "" in a direct line."""
+        numbers = self.memory.numbers
+        return f" in {numbers[self.line]}" if 0 <= self.line < len(numbers) else ""
+
+    def room(self) -> int:
+        """Bytes free for a program, as far as a 16-bit number can say."""
+        return min(self.memory.free, LARGEST)
+
+    def random(self, limit: int) -> int:
+        """A whole number from 1 to limit. Raises Complaint if limit is below 1.
+
+        The generator: a linear congruence modulo 2**32 whose upper half is used.
+        """
+        if limit < 1:
+            raise Complaint("RND wants 1 or more")
+        self.chance = (self.chance * 1664525 + 1013904223) & 0xFFFFFFFF
+        return 1 + ((self.chance >> 16) * limit >> 16)
+
+    def open_loop(self, variable: int, first: int, limit: int, step: int) -> None:
+        """FOR. A loop over the same variable, and those inside it, are given up."""
+        base = self.calls[-1].loops if self.calls else 0
+        for index in range(base, len(self.loops)):
+            if self.loops[index].variable == variable:
+                del self.loops[index:]
+                break
+        if len(self.loops) >= DEEPEST_FOR:
+            raise Complaint(f"more than {DEEPEST_FOR} FOR open")
+        self.variables[variable] = first
+        self.loops.append(Loop(variable, limit, step, self.here()))
+
+    def next_round(self, variable: int | None) -> None:
+        """NEXT: step the variable; back to the body unless it has passed the limit.
+
+        The body has run once by then, whatever the limit. The variable keeps its last value
+        where the next one would not fit in 16 bits.
+        """
+        base = self.calls[-1].loops if self.calls else 0
+        loops = self.loops
+        while len(loops) > base and variable is not None and loops[-1].variable != variable:
+            loops.pop()
+        if len(loops) <= base:
+            raise Complaint("NEXT has no FOR")
+        loop = loops[-1]
+        value = self.variables[loop.variable] + loop.step
+        if SMALLEST <= value <= LARGEST:
+            self.variables[loop.variable] = value
+        if value > loop.limit if loop.step >= 0 else value < loop.limit:
+            loops.pop()
+        else:
+            self.go(loop.body)
+
+    def open_call(self, number: int) -> None:
+        """GOSUB."""
+        if len(self.calls) >= DEEPEST_GOSUB:
+            raise Complaint(f"more than {DEEPEST_GOSUB} GOSUB open")
+        call = Call(self.here(), len(self.loops))
+        self.jump(number)
+        self.calls.append(call)
+
+    def close_call(self) -> None:
+        """RETURN. Loops opened in the subroutine are given up."""
+        if not self.calls:
+            raise Complaint("RETURN has no GOSUB")
+        call = self.calls.pop()
+        del self.loops[call.loops :]
+        self.go(call.back)
+
+
+LineCompiler: TypeAlias = Callable[[bytes], tuple[Step, ...]]
