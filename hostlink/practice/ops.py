@@ -40,9 +40,14 @@ class Send:
 
 @dataclass(frozen=True, slots=True)
 class ReadLine:
-    """Show `prompt`, take a line with the board's line editing. Answer: its bytes, None if interrupted."""
+    """Show `prompt` and take a line. Answer: its bytes, or None if interrupted."""
 
     prompt: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class ReadKey:
+    """Wait for one byte (the machine's own, after a full page). Answer: False."""
 
 
 Op: TypeAlias = Work | Send | ReadLine

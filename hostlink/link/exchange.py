@@ -1,0 +1,260 @@
+"""One line typed with care, and the board's answer to it.
+
+The line end is held back until the echo of the text is right, so that nothing wrong is committed;
+a wrong echo is cancelled and typed again. Commands, deletions and repairs always go this way.
+
+States: typing -> committed -> done, and typing -> settling -> cancelling -> typing. The answer is
+complete when a prompt stands at the start of a line and the line then stays quiet. A prompt
+inside an answer is followed by more and so does not count.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import Enum
+
+from hostlink.link.core import Step
+from hostlink.link.pacing import Pacing
+
+QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
+
+
+class Outcome(Enum):
+    """How an exchange ended."""
+
+    ANSWERED = "answered"
+    SILENT = "silent"  # the line went in, no prompt came back
+    UNTYPED = "untyped"  # it could not be typed right; nothing was committed on purpose
+    FLOODING = "flooding"  # the board does not stop sending
+
+
+class _State(Enum):
+    TYPING = "typing"
+    SETTLING = "settling"
+    CANCELLING = "cancelling"
+    COMMITTED = "committed"
+    DONE = "done"
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """How far an exchange goes before it gives up.
+
+    attempts: times the text is typed. nudges: times the line end is sent again when no prompt
+    comes (0 for a command that may run long). silence_s: longest wait without a byte, None for
+    the pacing's patience. longest_s: longest wait for the whole answer. most_bytes: largest answer.
+    """
+
+    attempts: int = 12
+    nudges: int = 3
+    silence_s: float | None = None
+    longest_s: float = 120.0
+    most_bytes: int = 65_536
+
+
+class Exchange:
+    """Types `text` and collects the answer. When done: `outcome`, `answer`, `repairs`."""
+
+    def __init__(
+        self,
+        text: bytes,
+        pacing: Pacing,
+        reach: Reach | None = None,
+        *,
+        on_answer: Callable[[bytes], None] | None = None,
+    ) -> None:
+        self.outcome = Outcome.SILENT
+        self.answer = b""
+        self.repairs = 0
+        self.nudged = 0
+        self.committed_wrong = False
+        self._text = text
+        self._pacing = pacing
+        self._reach = reach or Reach()
+        self._on_answer = on_answer
+        self._state = _State.TYPING
+        self._sent = 0
+        self._echoed = 0
+        self._attempts = 0
+        self._buffer = bytearray()
+        self._last = 0.0
+        self._began: float | None = None
+        self._next_byte_at = 0.0
+
+    @property
+    def done(self) -> bool:
+        return self._state is _State.DONE
+
+    def step(self, now: float, received: bytes) -> Step:
+        if self._began is None:
+            self._began = self._last = now
+            received = b""  # came before anything was typed
+        if received:
+            self._last = now
+        if now - self._began > self._reach.longest_s:
+            talking = now - self._last < self._pacing.quiet_s
+            self._finish(Outcome.FLOODING if talking else Outcome.SILENT)
+            return Step()
+        handler = {
+            _State.TYPING: self._typing,
+            _State.SETTLING: self._settling,
+            _State.CANCELLING: self._cancelling,
+            _State.COMMITTED: self._collecting,
+        }.get(self._state)
+        return handler(now, received) if handler else Step()
+
+    def _finish(self, outcome: Outcome) -> Step:
+        self.outcome = outcome
+        self.answer = bytes(self._buffer)
+        self._state = _State.DONE
+        return Step()
+
+    # --- typing ------------------------------------------------------------------------------
+
+    def _typing(self, now: float, received: bytes) -> Step:
+        if self._pacing.echo and not self._echo_fits(received):
+            return self._settle(now)
+        out = self._next_bytes(now)
+        if out:
+            self._last = now + len(out) * self._pacing.byte_s
+        if self._sent == len(self._text):
+            if not self._pacing.echo:
+                return self._commit(now, out)
+            if self._echoed == len(self._text):
+                return self._commit(now, out)
+        wake = self._last + self._pacing.patience_s
+        if now >= wake:
+            return self._settle(now)
+        if self._next_byte_at > now and self._sent < len(self._text):
+            wake = min(wake, self._next_byte_at)
+        return Step(out, wake)
+
+    def _next_bytes(self, now: float) -> bytes:
+        pacing = self._pacing
+        take = len(self._text) - self._sent
+        if pacing.line_window and pacing.echo:
+            take = min(take, pacing.line_window - (self._sent - self._echoed))
+        if pacing.char_s > pacing.byte_s:
+            take = min(take, 1) if now >= self._next_byte_at else 0
+            if take > 0:
+                self._next_byte_at = now + pacing.char_s
+        if take <= 0:
+            return b""
+        out = self._text[self._sent : self._sent + take]
+        self._sent += take
+        return out
+
+    def _echo_fits(self, received: bytes) -> bool:
+        for byte in received:
+            if self._echoed >= self._sent:
+                return False
+            want = self._text[self._echoed]
+            if byte != want and not (97 <= want <= 122 and byte == want - 32):
+                return False
+            self._echoed += 1
+        return True
+
+    def _commit(self, now: float, out: bytes) -> Step:
+        self._state = _State.COMMITTED
+        self._buffer.clear()
+        out += self._pacing.line_end
+        self._last = now + len(out) * self._pacing.byte_s
+        return Step(out, self._last + self._silence())
+
+    # --- a wrong echo ------------------------------------------------------------------------
+
+    def _settle(self, now: float) -> Step:
+        """The echo is wrong or missing: let the line fall quiet, then cancel it."""
+        self.repairs += 1
+        self._attempts += 1
+        self._state = _State.SETTLING
+        return Step(b"", now + self._pacing.quiet_s)
+
+    def _settling(self, now: float, received: bytes) -> Step:
+        quiet_at = self._last + self._pacing.quiet_s
+        if received or now < quiet_at:
+            return Step(b"", quiet_at)
+        self._state = _State.CANCELLING
+        self._buffer.clear()
+        pacing = self._pacing
+        if pacing.line_cancel:
+            out = pacing.line_cancel
+        elif pacing.erase:
+            out = pacing.erase * (len(self._text) + 8)
+        else:
+            out = pacing.line_end
+            self.committed_wrong = True
+        self._last = now + len(out) * pacing.byte_s
+        return Step(out, self._last + pacing.quiet_s + pacing.line_s)
+
+    def _cancelling(self, now: float, received: bytes) -> Step:
+        self._buffer += received
+        quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
+        if received or now < quiet_at:
+            return Step(b"", quiet_at)
+        if self._attempts >= self._reach.attempts:
+            return self._finish(Outcome.UNTYPED)
+        pacing = self._pacing
+        told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
+        if told and not ends_with_prompt(bytes(self._buffer), pacing):
+            self._attempts += 1
+            self._state = _State.SETTLING
+            return Step(b"", now)
+        self._state = _State.TYPING
+        self._sent = self._echoed = 0
+        self._next_byte_at = 0.0
+        self._last = now
+        return self._typing(now, b"")
+
+    # --- the answer --------------------------------------------------------------------------
+
+    def _silence(self) -> float:
+        return self._reach.silence_s or self._pacing.patience_s
+
+    def _collecting(self, now: float, received: bytes) -> Step:
+        pacing = self._pacing
+        if received:
+            self._buffer += received
+            if self._on_answer is not None:
+                self._on_answer(received)
+            if len(self._buffer) > self._reach.most_bytes:
+                return self._finish(Outcome.FLOODING)
+            if pacing.page_prompt and self._buffer.endswith(pacing.page_prompt):
+                del self._buffer[-len(pacing.page_prompt) :]
+                return Step(pacing.page_key, now + self._silence())
+        held = bytes(self._buffer)
+        nothing_said = (pacing.reply_end if pacing.echo else b"") + pacing.prompt
+        if pacing.prompt and held == nothing_said and not self.nudged:
+            return self._finish(Outcome.ANSWERED)
+        quiet_at = self._quiet_at(held)
+        if quiet_at is not None and now >= quiet_at:
+            return self._finish(Outcome.ANSWERED)
+        silent_at = self._last + self._silence()
+        if now >= silent_at:
+            return self._nudge(now)
+        return Step(b"", silent_at if quiet_at is None else min(silent_at, quiet_at))
+
+    def _quiet_at(self, held: bytes) -> float | None:
+        """When the answer may be taken as complete if nothing more comes; None if it may not."""
+        pacing = self._pacing
+        if pacing.prompt:
+            complete = ends_with_prompt(held, pacing)
+            return self._last + pacing.quiet_s if complete else None
+        return self._last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
+
+    def _nudge(self, now: float) -> Step:
+        """No prompt came: its line end or the prompt itself was lost. Ask for a new one."""
+        if self.nudged >= self._reach.nudges:
+            return self._finish(Outcome.SILENT)
+        self.nudged += 1
+        self._last = now
+        return Step(self._pacing.line_end, now + self._silence())
+
+
+def ends_with_prompt(heard: bytes, pacing: Pacing) -> bool:
+    """Whether what was heard ends with the prompt at the start of a line."""
+    if not pacing.prompt or not heard.endswith(pacing.prompt):
+        return False
+    before = heard[: -len(pacing.prompt)]
+    return not before or before[-1:] in (b"\r", b"\n")

@@ -1,0 +1,76 @@
+"""A readable recording of the wire: one line for each burst, `milliseconds  host|board  "text"`.
+
+Milliseconds count from the start of the recording. The text stands between double quotes with
+the escapes of a JSON string (RFC 8259, section 7), each byte as the character of the same number,
+so that any byte can be written, read by a person and read back exactly.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from hostlink.errors import HostlinkError
+
+Side = Literal["host", "board"]
+_ROW = re.compile(r'(\d+(?:\.\d+)?)  (host|board)  (".*")')
+
+
+@dataclass(frozen=True, slots=True)
+class Burst:
+    """Bytes that passed together: milliseconds since the start, who sent them, the bytes."""
+
+    at_ms: float
+    side: Side
+    data: bytes
+
+
+class Recorder:
+    """Writes a recording line by line, so that it is complete up to the moment of a crash."""
+
+    def __init__(self, path: Path) -> None:
+        try:
+            self._file = path.open("w", encoding="ascii", newline="\n", buffering=1)
+        except OSError as error:
+            raise HostlinkError(
+                f"The recording {path} cannot be written: {error.strerror}.",
+                kept="Nothing was sent to the board.",
+                advice="Name another file with --record.",
+            ) from error
+        self._start: float | None = None
+
+    def note(self, now: float, side: Side, data: bytes) -> None:
+        """Add one burst at the clock's `now` (seconds)."""
+        if self._start is None:
+            self._start = now
+        self._file.write(row(Burst((now - self._start) * 1000, side, data)))
+
+    def close(self) -> None:
+        self._file.close()
+
+
+def row(burst: Burst) -> str:
+    """One burst as a line of a recording."""
+    return f"{burst.at_ms:.1f}  {burst.side}  {json.dumps(burst.data.decode('latin-1'))}\n"
+
+
+def read_recording(text: str, name: str = "recording") -> Iterator[Burst]:
+    """The bursts of a recording. A line that is not one is named in a HostlinkError."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if not line.strip() or line.startswith("#"):
+            continue
+        match = _ROW.fullmatch(line)
+        try:
+            if match is None:
+                raise ValueError
+            side: Side = "host" if match[2] == "host" else "board"
+            yield Burst(float(match[1]), side, json.loads(match[3]).encode("latin-1"))
+        except ValueError as error:  # bad JSON and characters beyond 255 are ValueErrors too
+            raise HostlinkError(
+                f"{name}, line {number}: this is not a line of a recording.",
+                advice='A line reads: milliseconds  host|board  "text".',
+            ) from error

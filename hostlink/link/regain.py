@@ -1,0 +1,117 @@
+"""Getting to a quiet prompt, whatever the board was doing.
+
+Listens until the line is quiet, abandons the line that may be half typed (the profile's cancel
+byte, else a line end), and looks for a prompt. A program that runs or waits for input shows no
+prompt: it is interrupted only where that is allowed, since its variables may be lost.
+"""
+
+from __future__ import annotations
+
+from enum import Enum
+
+from hostlink.link.core import Step
+from hostlink.link.exchange import ends_with_prompt
+from hostlink.link.pacing import Pacing
+
+_FIRST_LISTEN_S = 0.15
+
+
+class Found(Enum):
+    """What was found at the end."""
+
+    PROMPT = "prompt"
+    SILENT = "silent"  # not a byte came back
+    UNREADABLE = "unreadable"  # bytes came, hardly any of them text: the wrong speed?
+    RUNNING = "running"  # text comes or waits, but no prompt, and interrupting was not allowed
+    STUCK = "stuck"  # text, no prompt, and interrupting did not help
+
+
+class Regain:
+    """Looks for a prompt. When done: `found`, `heard` (all bytes that came), `interrupted`."""
+
+    def __init__(
+        self, pacing: Pacing, *, may_interrupt: bool, tries: int = 4, settle_s: float = 2.0
+    ) -> None:
+        self.found = Found.SILENT
+        self.heard = bytearray()
+        self.interrupted = False
+        self._pacing = pacing
+        self._may_interrupt = may_interrupt and bool(pacing.interrupt)
+        self._tries = tries
+        self._tried = 0
+        self._settle_s = settle_s
+        self._since: float | None = None  # when the current listening began
+        self._last = 0.0
+        self._mark = 0  # where the answer to the current try begins in `heard`
+        self._done = False
+
+    @property
+    def done(self) -> bool:
+        return self._done
+
+    def step(self, now: float, received: bytes) -> Step:
+        if self._since is None:
+            self._since = self._last = now
+            self._last = now - self._pacing.quiet_s + _FIRST_LISTEN_S
+        if received:
+            self.heard += received
+            self._last = now
+        quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
+        if now < quiet_at and now - self._since < self._settle_s:
+            return Step(b"", min(quiet_at, self._since + self._settle_s))
+        if now < quiet_at:
+            return self._talking(now)
+        return self._quiet(now)
+
+    def _talking(self, now: float) -> Step:
+        """The board has been sending all the while: a running program, or a flood."""
+        if not self._may_interrupt:
+            return self._end(Found.RUNNING)
+        if self._tried >= self._tries:
+            return self._end(Found.STUCK)
+        return self._try(now, self._pacing.interrupt, interrupting=True)
+
+    def _quiet(self, now: float) -> Step:
+        answer = bytes(self.heard[self._mark :])
+        if self._tried and ends_with_prompt(answer, self._pacing):
+            return self._end(Found.PROMPT)
+        if self._tried and not self._pacing.prompt and (answer or not self._pacing.echo):
+            return self._end(Found.PROMPT)  # a board without a prompt: it answered and is quiet
+        if self._tried >= self._tries:
+            return self._end(self._verdict())
+        # Quietly first; a board that shows text but no prompt may be waiting for INPUT.
+        if self._tried >= 2 and self._may_interrupt:
+            return self._try(now, self._pacing.interrupt, interrupting=True)
+        if self._tried >= 1 and answer and not self._may_interrupt and self._is_text(answer):
+            return self._try(now, b"" if self._tried > 1 else self._quietest())
+        if self._tried % 2 == 0:
+            return self._try(now, self._quietest())
+        return self._try(now, self._pacing.line_end)
+
+    def _quietest(self) -> bytes:
+        return self._pacing.line_cancel or self._pacing.line_end
+
+    def _try(self, now: float, out: bytes, *, interrupting: bool = False) -> Step:
+        self._tried += 1
+        self.interrupted = self.interrupted or interrupting
+        self._mark = len(self.heard)
+        self._since = now
+        self._last = now + self._pacing.latency_s + 2 * self._pacing.byte_s
+        return Step(out, self._last + self._pacing.quiet_s)
+
+    def _is_text(self, heard: bytes) -> bool:
+        text = sum(1 for byte in heard if 32 <= byte < 127 or byte in b"\r\n\t\b")
+        return text * 10 >= len(heard) * 8
+
+    def _verdict(self) -> Found:
+        heard = bytes(self.heard)
+        if not heard:
+            return Found.SILENT
+        if not self._is_text(heard):
+            return Found.UNREADABLE
+        return Found.STUCK if self._may_interrupt else Found.RUNNING
+
+    def _end(self, found: Found) -> Step:
+        self.found = found
+        self._done = True
+        return Step()

@@ -1,0 +1,104 @@
+"""The pump: drives any core over a port and a clock, counts, records, and notices restarts.
+
+Rules:
+1. One thread owns a wire; no call blocks longer than the port's timeout (under 0.1 s).
+2. Cancelling is asked for through `cancelled`, which is looked at on every turn.
+3. Everything that passes is counted and recorded here and nowhere else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+from hostlink.errors import Interrupted
+from hostlink.link.clock import Clock
+from hostlink.link.core import Core
+from hostlink.link.port import Port, SelfTimedPort
+from hostlink.link.recording import Recorder
+
+_POLL_S = 0.001
+_READ_SIZE = 4096
+
+
+@dataclass
+class Health:
+    """What has passed since the port was opened, and how much of it proved to be damaged."""
+
+    bytes_out: int = 0
+    bytes_in: int = 0
+    disagreements: int = 0
+    restarts: int = 0
+
+    @property
+    def damage_rate(self) -> float:
+        """Estimated share of damaged bytes, from what disagreed."""
+        return self.disagreements / max(1, self.bytes_in + self.bytes_out)
+
+
+@dataclass
+class Wire:
+    """A port with its clock. `banner` is watched for at any time, since a board may restart."""
+
+    port: Port
+    clock: Clock
+    banner: bytes = b""
+    recorder: Recorder | None = None
+    cancelled: Callable[[], bool] = lambda: False
+    health: Health = field(default_factory=Health)
+    _tail: bytes = b""
+
+    def now(self) -> float:
+        return self.clock.now()
+
+    def run(self, core: Core) -> None:
+        """Drive `core` until it is done. Raises LinkError from the port, Interrupted on cancel."""
+        received = b""
+        while True:
+            step = core.step(self.now(), received)
+            if step.write:
+                self.write(step.write)
+            if core.done:
+                return
+            if self.cancelled():
+                raise Interrupted("Stopped by the user.")
+            received = self.receive(self.now() + 1.0 if step.wake is None else step.wake)
+
+    def write(self, data: bytes) -> None:
+        """Hand bytes to the port; they are on their way, not more."""
+        if self.recorder is not None:
+            self.recorder.note(self.now(), "host", data)
+        self.port.write(data)
+        self.health.bytes_out += len(data)
+
+    def receive(self, until: float) -> bytes:
+        """Bytes as soon as there are any, or b"" when `until` (clock seconds) has come."""
+        self._wait(until)
+        waiting = self.port.in_waiting
+        data = self.port.read(min(waiting, _READ_SIZE)) if waiting else b""
+        if data:
+            self._note(data)
+        return data
+
+    def _wait(self, until: float) -> None:
+        """Sleep towards `until`, but wake for bytes; never longer than the port's timeout."""
+        if isinstance(self.port, SelfTimedPort):
+            self.port.wait_until(until)
+            return
+        limit = min(until, self.now() + (self.port.timeout or 0.05))
+        while self.now() < limit and not self.port.in_waiting:
+            self.clock.sleep(_POLL_S)
+
+    def _note(self, data: bytes) -> None:
+        self.health.bytes_in += len(data)
+        if self.recorder is not None:
+            self.recorder.note(self.now(), "board", data)
+        if self.banner:
+            joined = self._tail + data
+            self.health.restarts += joined.count(self.banner)
+            self._tail = joined[-(len(self.banner) - 1) :] if len(self.banner) > 1 else b""
+
+    def close(self) -> None:
+        if self.recorder is not None:
+            self.recorder.close()
+        self.port.close()

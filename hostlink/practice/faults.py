@@ -1,0 +1,67 @@
+"""What can go wrong on a wire, by seed, so that every run can be repeated."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """Faults of one wire and its board.
+
+    to_board, to_host: share of bytes damaged in each direction (0.001 is one in a thousand), each
+    dropped, doubled or with one or more bits flipped, at equal odds.
+    stall_every_bytes, stall_s: the board's processor stops for stall_s after that many bytes heard.
+    restart_after_bytes, unplug_after_bytes, flood_after_bytes: happens once, after that many bytes
+    came from the host; a flooding board sends without end. All 0 for never.
+    """
+
+    seed: int = 0
+    to_board: float = 0.0
+    to_host: float = 0.0
+    stall_every_bytes: int = 0
+    stall_s: float = 0.0
+    restart_after_bytes: int = 0
+    unplug_after_bytes: int = 0
+    flood_after_bytes: int = 0
+
+    @property
+    def any_damage(self) -> bool:
+        return self.to_board > 0 or self.to_host > 0
+
+
+class Damage:
+    """Damages a stream of bytes; draws the distance to the next fault instead of a lot per byte."""
+
+    def __init__(self, rate: float, seed: int) -> None:
+        self._rate = rate
+        self._random = random.Random(seed)
+        self.count = 0
+        self._left = self._distance()
+
+    def _distance(self) -> int:
+        if self._rate <= 0:
+            return -1
+        if self._rate >= 1:
+            return 0
+        draw = 1.0 - self._random.random()
+        return int(math.log(draw) / math.log(1.0 - self._rate))
+
+    def of(self, byte: int) -> Iterable[int]:
+        """What arrives in place of one byte: nothing, one byte or two."""
+        if self._left < 0:
+            return (byte,)
+        if self._left > 0:
+            self._left -= 1
+            return (byte,)
+        self._left = self._distance()
+        self.count += 1
+        kind = self._random.randrange(3)
+        if kind == 0:
+            return ()
+        if kind == 1:
+            return (byte, byte)
+        return (byte ^ self._random.randrange(1, 256),)

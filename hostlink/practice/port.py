@@ -1,0 +1,116 @@
+"""The practice board behind the port seam, on a virtual clock or in real time.
+
+There is no thread: `read`, `write` and `in_waiting` advance the machine to the present and then
+look. On a virtual clock waiting is a jump; in real time it is a short sleep.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Protocol
+
+from hostlink.errors import LinkError, LinkReason
+from hostlink.practice.machine import Machine
+
+
+class _Clock(Protocol):
+    def now(self) -> float: ...
+
+    def sleep(self, seconds: float) -> None: ...
+
+
+class PracticePort:
+    """A port with a practice board at its other end.
+
+    clock: `now()` and `sleep()`. jump: called with a moment to set a virtual clock forward to it;
+    None in real time. on_close: called once with the machine when the port is closed.
+    """
+
+    _NAP = 0.001  # seconds of sleep between two looks in real time
+
+    def __init__(
+        self,
+        machine: Machine,
+        clock: _Clock,
+        *,
+        jump: Callable[[float], None] | None = None,
+        timeout: float = 0.05,
+        on_close: Callable[[Machine], None] | None = None,
+    ) -> None:
+        self.machine = machine
+        self.timeout: float | None = timeout
+        self._clock = clock
+        self._jump = jump
+        self._on_close = on_close
+        self._origin = clock.now()
+        self._dtr = True
+        self._closed = False
+        if machine.settings.restarts_on_open:
+            machine.restart(0.0)
+        if jump is not None:
+            self.wait_until = self._wait_virtual
+
+    def _now(self) -> float:
+        """Machine time: seconds since the port was opened."""
+        if self._closed:
+            raise LinkError("The port is closed.", reason=LinkReason.GONE)
+        now = self._clock.now() - self._origin
+        self.machine.run_until(now)
+        if self.machine.unplugged:
+            raise LinkError(
+                "The practice board was unplugged.",
+                reason=LinkReason.GONE,
+                advice="Plug it in again and repeat the command.",
+            )
+        return now
+
+    @property
+    def in_waiting(self) -> int:
+        return self.machine.host_waiting(self._now())
+
+    @property
+    def dtr(self) -> bool:
+        return self._dtr
+
+    @dtr.setter
+    def dtr(self, value: bool) -> None:
+        now = self._now()
+        if value and not self._dtr:
+            self.machine.restart(now)
+        self._dtr = value
+
+    def read(self, size: int = 1) -> bytes:
+        now = self._now()
+        got = self.machine.host_reads(now, size)
+        if got or not self.timeout:
+            return got
+        deadline = self._clock.now() + self.timeout
+        if self._jump is not None:
+            self._wait_virtual(deadline)
+            return self.machine.host_reads(self._now(), size)
+        while not got and self._clock.now() < deadline:
+            self._clock.sleep(self._NAP)
+            got = self.machine.host_reads(self._now(), size)
+        return got
+
+    def write(self, data: bytes) -> int:
+        self.machine.host_sends(bytes(data), self._now())
+        return len(data)
+
+    def reset_input_buffer(self) -> None:
+        self.machine.forget_output(self._now())
+
+    def close(self) -> None:
+        if self._closed:
+            return
+        self._closed = True
+        self.machine.run_until(self._clock.now() - self._origin)
+        if self._on_close is not None:
+            self._on_close(self.machine)
+
+    def _wait_virtual(self, moment: float) -> None:
+        """Jump to `moment` (clock seconds), or to when the first byte can be read if earlier."""
+        assert self._jump is not None
+        self._now()
+        reached = self.machine.run_until(moment - self._origin, stop_at_output=True)
+        self._jump(reached + self._origin)
