@@ -1,0 +1,128 @@
+"""Several captures of one program, combined line by line.
+
+The wire has no checksum. Two captures that agree are enough only where nothing has disagreed since
+the port was opened; on a damaged wire the same byte may be lost twice. The rules:
+
+1. `captures_needed`: two on a clean wire, three once anything disagreed, five above 0.2 % of
+   estimated damage.
+2. A line is settled when one reading of it leads every other (not being there is a reading too)
+   by `lead` votes and has at least three, or all of two.
+3. Lines that are not settled call for further captures, up to MOST_CAPTURES.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from hostlink.listing.parse import Line
+
+MOST_CAPTURES = 24
+_CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
+_DAMAGED_RATE = 0.002
+
+Rows = Mapping[int, Line]
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """Captures combined. lines: settled ones by number. unsettled: numbers still in doubt.
+
+    agreed: all captures were the same in every line.
+    """
+
+    count: int
+    lines: dict[int, Line]
+    unsettled: tuple[int, ...]
+    agreed: bool
+
+
+def captures_needed(*, disagreements: int, damage_rate: float) -> int:
+    """How many captures a save needs, from what was seen since the port was opened."""
+    if not disagreements:
+        return _CLEAN
+    return _DAMAGED if damage_rate > _DAMAGED_RATE else _DOUBTFUL
+
+
+def tally(captures: Sequence[Rows], need: int) -> Tally:
+    """Combine captures (line number to line) under the rules above."""
+    numbers = sorted({number for rows in captures for number in rows})
+    lines: dict[int, Line] = {}
+    unsettled: list[int] = []
+    agreed = True
+    for number in numbers:
+        readings = [rows.get(number) for rows in captures]
+        votes = Counter(line.typed if line else None for line in readings).most_common(2)
+        agreed = agreed and len(votes) == 1
+        winner, count = votes[0]
+        if not _settled(count, votes[1][1] if len(votes) > 1 else 0, need):
+            unsettled.append(number)
+        elif winner is not None:
+            lines[number] = next(line for line in readings if line and line.typed == winner)
+    return Tally(len(captures), lines, tuple(unsettled), agreed)
+
+
+def differing(captures: Sequence[Rows]) -> int:
+    """In how many lines the last two captures differ; 0 where there are not two."""
+    if len(captures) < 2:
+        return 0
+    before, after = captures[-2], captures[-1]
+    return sum(
+        1
+        for number in {*before, *after}
+        if (before.get(number) is None)
+        or (after.get(number) is None)
+        or before[number].typed != after[number].typed
+    )
+
+
+def _settled(votes: int, runner_up: int, need: int) -> bool:
+    if need == _CLEAN:
+        return votes >= _CLEAN and runner_up == 0
+    lead = 2 if need == _DOUBTFUL else 3
+    return votes >= 3 and votes - runner_up >= lead
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What captures say of a program that should be on the board.
+
+    wrong: numbers that hold something else or nothing. stray: numbers that should not be there.
+    unsettled: numbers that need another capture.
+    """
+
+    wrong: tuple[int, ...]
+    stray: tuple[int, ...]
+    unsettled: tuple[int, ...]
+
+    @property
+    def proven(self) -> bool:
+        return not (self.wrong or self.stray or self.unsettled)
+
+
+def verdict(
+    captures: Sequence[Mapping[int, str]], target: Mapping[int, str], *, clean: bool
+) -> Verdict:
+    """Compare captures with what was sent, both as line number to canonical text.
+
+    A line that was heard exactly as sent counts for the board: damage on the wire would have to
+    mend damage on the board by chance. On a clean wire once is enough, else it must be heard so
+    twice and more often than anything else; and so must a difference.
+    """
+    wrong: list[int] = []
+    stray: list[int] = []
+    unsettled: list[int] = []
+    quorum = 1 if clean else 2
+    for number in sorted({*target, *(number for rows in captures for number in rows)}):
+        want = target.get(number)
+        votes = Counter(rows.get(number) for rows in captures)
+        right = votes.pop(want, 0)
+        other = max(votes.values(), default=0)
+        if right >= quorum and right > other:
+            continue
+        if other >= quorum and other > right:
+            (wrong if number in target else stray).append(number)
+        else:
+            unsettled.append(number)
+    return Verdict(tuple(wrong), tuple(stray), tuple(unsettled))

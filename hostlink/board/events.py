@@ -1,0 +1,57 @@
+"""What a task reports while it works. The command line draws these, the app shows them, tests
+collect them in a list. All are plain frozen values; sizes in bytes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TypeAlias
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A part of the work has begun, told in words ("Reading back")."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineSent:
+    """The board confirmed a line. sent_bytes of all_bytes are confirmed now."""
+
+    number: int
+    sent_lines: int
+    all_lines: int
+    sent_bytes: int
+    all_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class LineRepaired:
+    """A line did not come back as sent and was, or will be, sent again. number None: not known."""
+
+    number: int | None
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Captured:
+    """The board's program was read for the `count`-th time in this task."""
+
+    count: int
+    lines: int
+
+
+@dataclass(frozen=True, slots=True)
+class Warned:
+    """Something the user should know, though the work goes on."""
+
+    text: str
+
+
+Event: TypeAlias = Phase | LineSent | LineRepaired | Captured | Warned
+Emit: TypeAlias = Callable[[Event], None]
+
+
+def ignore(event: Event) -> None:
+    """A listener for callers that want no events."""

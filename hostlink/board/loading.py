@@ -1,0 +1,229 @@
+"""Making a board hold exactly one program, proven by reading it back.
+
+Rules:
+1. The first pass goes fast (hostlink.link.sender). Its first sign of damage stops it.
+2. After damage: wait until quiet, regain the prompt (interrupting is allowed, since what runs was
+   started by our damage), capture, compute the difference, and send that with care.
+3. A read-back ends every pass; only it decides. Lines that are wrong are sent again, lines that do
+   not belong are deleted, at most MOST_ROUNDS times.
+4. Where the board restarted, or the rounds are used up, everything starts over from an empty
+   memory, at most MOST_STARTS times in all. Then the load fails, naming what the board holds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from hostlink.board.captures import MOST_CAPTURES, Verdict, verdict
+from hostlink.board.dialogue import Dialogue, rows_of, shown
+from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.errors import LinkError, LinkReason, ReadBackError
+from hostlink.link.exchange import Outcome
+from hostlink.link.regain import Found
+from hostlink.link.sender import Sender
+from hostlink.listing.canonical import canonical_line
+from hostlink.listing.charset import to_bytes
+from hostlink.listing.parse import Line
+
+MOST_ROUNDS = 4
+MOST_STARTS = 3
+
+
+@dataclass
+class LoadReport:
+    """How a load went. bytes: of the listing, line ends included. repairs: lines sent again.
+
+    seconds: from the first byte of the listing to its last confirmation on a fast pass, else None.
+    """
+
+    lines: int = 0
+    bytes: int = 0
+    repairs: int = 0
+    starts: int = 0
+    captures: int = 0
+    seconds: float | None = None
+    answers: dict[int, str] = field(default_factory=dict)
+
+
+class _StartOver(Exception):
+    """The state of the board cannot be known any more."""
+
+
+class Loader:
+    """Loads one program: line number to line as typed."""
+
+    def __init__(self, dialogue: Dialogue, target: Mapping[int, Line]) -> None:
+        self._dialogue = dialogue
+        self._rules = dialogue.profile.rules
+        self._target = dict(sorted(target.items()))
+        self._canonical = {n: canonical_line(line, self._rules) for n, line in self._target.items()}
+        self._wire = dialogue.wire
+        end = dialogue.pacing.line_end
+        self.report = LoadReport(
+            lines=len(self._target), bytes=sum(len(self._data(n)) + len(end) for n in self._target)
+        )
+        self._sent_bytes = 0
+        self._verdict = Verdict((), (), ())
+
+    def load(self, held: Mapping[int, Line] | None = None) -> LoadReport:
+        """Load the program over whatever is there; returns once it is proven.
+
+        held: what the board holds, if only the difference to it should be sent; None clears first.
+        Raises ReadBackError where it cannot be proven, LinkError where the link fails.
+        """
+        while self.report.starts < MOST_STARTS:
+            self.report.starts += 1
+            try:
+                if held is None:
+                    self._dialogue.emit(Phase("Clearing the program memory"))
+                    self._dialogue.clear()
+                    if self._rounds(list(self._target), [], fast=True):
+                        return self.report
+                else:
+                    now = {n: canonical_line(line, self._rules) for n, line in held.items()}
+                    if self._rounds(*self._difference(now), fast=False):
+                        return self.report
+            except _StartOver:
+                pass
+            held = None
+            if self.report.starts < MOST_STARTS:
+                self._warn("The board's state is not known any more; starting over.")
+        raise self._failure()
+
+    # --- rounds ------------------------------------------------------------------------------
+
+    def _rounds(self, send: list[int], delete: list[int], *, fast: bool) -> bool:
+        """Send, read back, send the difference with care; True once proven."""
+        for _ in range(1 + MOST_ROUNDS):
+            sent = self._send_fast(send) if fast else self._send_careful(send, delete)
+            fast = False
+            if self._dialogue.restarted():
+                self._warn("The board restarted and lost its program memory.")
+                raise _StartOver
+            if not sent:
+                self._regain()
+                send, delete = self._difference(self._capture(1))
+                continue
+            self._verdict = self._read_back()
+            if self._verdict.proven:
+                return True
+            send, delete = list(self._verdict.wrong), list(self._verdict.stray)
+            send += [n for n in self._verdict.unsettled if n in self._target]
+            delete += [n for n in self._verdict.unsettled if n not in self._target]
+        return False
+
+    def _regain(self) -> None:
+        core = self._dialogue.regain(may_interrupt=True)
+        if core.found is not Found.PROMPT:
+            raise LinkError(
+                "The board does not come back to its prompt.",
+                reason=LinkReason.SILENT,
+                advice="Restart the board and load again.",
+            )
+
+    def _send_fast(self, numbers: list[int]) -> bool:
+        """Send lines as fast as the board stores them; False at the first sign of damage."""
+        self._dialogue.emit(Phase("Sending"))
+        began = self._sent_bytes
+
+        def on_line(index: int, size: int) -> None:
+            self._sent_bytes = began + size
+            self._progress(numbers[index], index + 1, len(numbers))
+
+        core = Sender([self._data(n) for n in numbers], self._dialogue.pacing, on_line=on_line)
+        self._wire.run(core)
+        if core.damage is None:
+            if core.first_write is not None and core.last_confirm is not None:
+                self.report.seconds = core.last_confirm - core.first_write
+            return True
+        self._wire.health.disagreements += 1
+        number = numbers[min(core.damage.line, len(numbers) - 1)]
+        why = {"echo": "came back differently", "silent": "was not confirmed"}
+        self._repaired(number, why.get(core.damage.kind, "was held up too long"))
+        return False
+
+    def _send_careful(self, send: list[int], delete: list[int]) -> bool:
+        """Delete and send lines one by one, each right before it is committed."""
+        if send or delete:
+            self._dialogue.emit(Phase("Sending the difference with care"))
+        for done, number in enumerate([*delete, *send], 1):
+            removing = number not in self._target
+            core = self._dialogue.exchange(str(number) if removing else self._target[number].typed)
+            if core.repairs:
+                self._repaired(number, "came back differently")
+            said = rows_of(self._dialogue.body(core.answer))
+            if said and not core.nudged:
+                self.report.answers[number] = shown(said[0])
+            if core.outcome is not Outcome.ANSWERED:
+                return False
+            self._progress(number, done, len(send) + len(delete))
+        return True
+
+    # --- reading back ------------------------------------------------------------------------
+
+    def _read_back(self) -> Verdict:
+        self._dialogue.emit(Phase("Reading back"))
+        captures: list[dict[int, str]] = []
+        while True:
+            captures.append(self._capture(len(captures) + 1))
+            clean = self._wire.health.disagreements == 0
+            result = verdict(captures, self._canonical, clean=clean)
+            if clean and not result.proven:
+                self._wire.health.disagreements += len(result.wrong) + len(result.stray)
+                continue  # one more look before anything is called wrong
+            if not result.unsettled or len(captures) >= MOST_CAPTURES:
+                return result
+            self._wire.health.disagreements += 1
+
+    def _capture(self, count: int) -> dict[int, str]:
+        rows = self._dialogue.list_once()
+        self.report.captures += 1
+        self._dialogue.emit(Captured(count, len(rows)))
+        return {number: canonical_line(line, self._rules) for number, line in rows.items()}
+
+    def _difference(self, held: Mapping[int, str]) -> tuple[list[int], list[int]]:
+        """Numbers to send and numbers to delete, so that what is held becomes the target."""
+        send = [n for n, text in self._canonical.items() if held.get(n) != text]
+        return send, sorted(set(held) - set(self._canonical))
+
+    def _failure(self) -> ReadBackError:
+        """What to say when the board cannot be brought to hold the program."""
+        parts = []
+        if self._verdict.wrong:
+            parts.append(f"line {_numbers(self._verdict.wrong)} is missing or different")
+        if self._verdict.stray:
+            parts.append(f"line {_numbers(self._verdict.stray)} does not belong there")
+        if self._verdict.unsettled:
+            parts.append(f"line {_numbers(self._verdict.unsettled)} cannot be read reliably")
+        number, answer = next(iter(self.report.answers.items()), (0, ""))
+        said = f' To line {number} it answered "{answer}".' if answer else ""
+        return ReadBackError(
+            "The board does not hold the program that was sent: "
+            f"{'; '.join(parts) or 'it could not be brought to a known state'}.{said}",
+            kept="The listing is unchanged, and what the board held before is in the archive.",
+            advice="Check the cable and the speed, and that the profile fits this board; then load "
+            "again.",
+        )
+
+    # --- reporting ---------------------------------------------------------------------------
+
+    def _data(self, number: int) -> bytes:
+        return to_bytes(self._target[number].typed, self._rules.form.charset)
+
+    def _progress(self, number: int, done: int, lines: int) -> None:
+        sent = self._sent_bytes
+        self._dialogue.emit(LineSent(number, done, lines, sent, self.report.bytes))
+
+    def _repaired(self, number: int, why: str) -> None:
+        self.report.repairs += 1
+        self._dialogue.emit(LineRepaired(number, why))
+
+    def _warn(self, text: str) -> None:
+        self._dialogue.emit(Warned(text))
+
+
+def _numbers(numbers: tuple[int, ...]) -> str:
+    """The first few line numbers, in words."""
+    more = f" and {len(numbers) - 8} more" if len(numbers) > 8 else ""
+    return ", ".join(map(str, numbers[:8])) + more
