@@ -1,0 +1,46 @@
+"""Opening a port by name or address: the one place that knows which kinds there are."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import platformdirs
+
+from hostlink.link.clock import Clock, RealClock, VirtualClock
+from hostlink.link.port import Port
+
+PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
+
+
+def open_port(name: str, baud: int) -> tuple[Port, Clock]:
+    """Open a device, `practice://`, `rfc2217://` or `socket://` and give the clock it lives by.
+
+    Raises LinkError where it cannot be opened, UsageError where the address makes no sense.
+    """
+    if name.startswith("practice:"):
+        return _open_practice(name, baud)
+    from hostlink.link.serial_port import SerialPort  # pyserial is not needed for a practice board
+
+    return SerialPort(name, baud), RealClock()
+
+
+def practice_folder() -> Path:
+    """Where practice boards keep their state between two commands."""
+    named = os.environ.get(PRACTICE_FOLDER_VARIABLE, "").strip()
+    if named:
+        return Path(named).expanduser()
+    return Path(platformdirs.user_state_dir("hostlink", appauthor=False)) / "practice"
+
+
+def _open_practice(name: str, baud: int) -> tuple[Port, Clock]:
+    from hostlink.practice.address import open_board, parse_address
+    from hostlink.practice.port import PracticePort
+
+    address = parse_address(name)
+    machine, keep = open_board(address, practice_folder(), baud)
+    if address.virtual:
+        virtual = VirtualClock()
+        return PracticePort(machine, virtual, jump=virtual.advance_to, on_close=keep), virtual
+    clock = RealClock()
+    return PracticePort(machine, clock, on_close=keep), clock

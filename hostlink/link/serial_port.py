@@ -1,0 +1,178 @@
+"""A pyserial port behind the seam: opened gently, every foreign error translated once, here.
+
+What pyserial and the systems do differently, and what is done about it:
+
+- Linux raises DTR in open() itself, and drops it on the last close unless HUPCL is cleared; both
+  restart most boards. HUPCL is cleared right after opening, so that the next open is quiet.
+- A second program on a port steals bytes unless it is kept out: `exclusive` (a lock) and, where
+  there is one, TIOCEXCL are set.
+- An unplugged bridge shows as SerialException, OSError, termios.error or TypeError, by call and by
+  system. After a port is open all of them mean the same here: it is gone.
+- `timeout` is set once, at opening: assigning it later reconfigures the port.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import serial
+
+from hostlink.errors import LinkError, LinkReason, UsageError
+
+READ_TIMEOUT_S = 0.05
+WRITE_TIMEOUT_S = 10.0
+
+_FOREIGN: tuple[type[BaseException], ...] = (OSError, TypeError, ValueError)
+if os.name == "posix":
+    import termios
+
+    _FOREIGN += (termios.error,)
+
+
+class SerialPort:
+    """One open serial port (a device, `rfc2217://` or `socket://`)."""
+
+    def __init__(self, name: str, baud: int) -> None:
+        """Open port `name` at `baud`, 8N1. Raises LinkError saying why it cannot be opened."""
+        self.name = name
+        self.timeout: float | None = READ_TIMEOUT_S
+        self._closed = False
+        try:
+            self._serial: Any = _open(name, baud)
+        except _FOREIGN as error:
+            raise _opening_error(name, error) from error
+        _keep_dtr_on_close(self._serial)
+
+    @property
+    def in_waiting(self) -> int:
+        with self._translated():
+            return int(self._serial.in_waiting)
+
+    @property
+    def dtr(self) -> bool:
+        with self._translated():
+            return bool(self._serial.dtr)
+
+    @dtr.setter
+    def dtr(self, value: bool) -> None:
+        with self._translated():
+            self._serial.dtr = value
+
+    def read(self, size: int = 1) -> bytes:
+        with self._translated():
+            return bytes(self._serial.read(size))
+
+    def write(self, data: bytes) -> int | None:
+        with self._translated():
+            written = self._serial.write(data)
+            return None if written is None else int(written)
+
+    def reset_input_buffer(self) -> None:
+        with self._translated():
+            self._serial.reset_input_buffer()
+
+    def close(self) -> None:
+        if self._closed:
+            return
+        self._closed = True
+        with contextlib.suppress(*_FOREIGN):
+            self._serial.reset_output_buffer()  # else close may wait for bytes nobody takes
+        with contextlib.suppress(*_FOREIGN):
+            self._serial.close()
+
+    @contextlib.contextmanager
+    def _translated(self) -> Iterator[None]:
+        """Once a port is open, a foreign error means that it is gone, or takes no bytes."""
+        try:
+            yield
+        except serial.SerialTimeoutException as error:
+            raise LinkError(
+                f"The port {self.name} did not take the bytes for {WRITE_TIMEOUT_S:.0f} seconds.",
+                reason=LinkReason.SILENT,
+                advice="Unplug the board, plug it in again and repeat the command.",
+            ) from error
+        except _FOREIGN as error:
+            raise LinkError(
+                f"The port {self.name} vanished while it was in use (unplugged?).",
+                reason=LinkReason.GONE,
+                advice="Plug the board in again and repeat the command.",
+            ) from error
+
+
+def _open(name: str, baud: int) -> Any:
+    is_url = "://" in name
+    options: dict[str, Any] = {"baudrate": baud, "timeout": READ_TIMEOUT_S}
+    if not is_url:
+        options["write_timeout"] = WRITE_TIMEOUT_S
+        if os.name == "posix":
+            options["exclusive"] = True
+    return serial.serial_for_url(name, **options)
+
+
+def _keep_dtr_on_close(port: Any) -> None:
+    """Clear HUPCL and ask for exclusive use, where the system has them; best effort."""
+    if os.name != "posix" or not isinstance(getattr(port, "fd", None), int):
+        return
+    import fcntl
+
+    with contextlib.suppress(*_FOREIGN):
+        attributes = termios.tcgetattr(port.fd)
+        if attributes[2] & termios.HUPCL:
+            attributes[2] &= ~termios.HUPCL
+            termios.tcsetattr(port.fd, termios.TCSANOW, attributes)
+    with contextlib.suppress(*_FOREIGN):
+        fcntl.ioctl(port.fd, termios.TIOCEXCL)
+    if sys.platform.startswith("linux"):
+        with contextlib.suppress(*_FOREIGN, AttributeError, NotImplementedError):
+            port.set_low_latency_mode(True)
+
+
+def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
+    """Why a port could not be opened, told apart by errno and, on Windows, by the message."""
+    number = getattr(error, "errno", None)
+    text = str(error)
+    if isinstance(error, ValueError):
+        return UsageError(f'"{name}" is not an address of a port: {text}.')
+    if number == errno.ENOENT or "FileNotFoundError" in text:
+        return LinkError(
+            f"There is no port {name}.",
+            reason=LinkReason.NOT_FOUND,
+            advice="Plug the board in and run `hostlink boards` to see the ports.",
+        )
+    if number in (errno.EACCES, errno.EPERM):
+        return LinkError(
+            f"You are not permitted to open {name}.",
+            reason=LinkReason.NOT_PERMITTED,
+            advice=permission_advice(name),
+        )
+    busy = number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in text
+    if busy or "exclusively lock" in text:
+        return LinkError(
+            f"The port {name} is in use by another program.",
+            reason=LinkReason.BUSY,
+            kept="Nothing was sent.",
+            advice="Close the other program and repeat the command.",
+        )
+    return LinkError(
+        f"The port {name} cannot be opened: {os.strerror(number) if number else text}.",
+        reason=LinkReason.UNKNOWN,
+        advice="Run `hostlink boards` to see the ports.",
+    )
+
+
+def permission_advice(name: str) -> str:
+    """Which group owns the device, and how to join it."""
+    try:
+        owner = Path(name).group()
+    except (OSError, KeyError, ImportError, NotImplementedError):
+        return "Ask who looks after this computer for access to serial ports."
+    return (
+        f"The port belongs to the group {owner}: run `sudo usermod -aG {owner} $USER`, then log "
+        "out and in again."
+    )
