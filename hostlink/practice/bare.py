@@ -7,7 +7,7 @@ from collections.abc import Iterable
 
 from hostlink.errors import RefusedError
 from hostlink.practice.basic import Basic
-from hostlink.practice.ops import Answer, Firmware, Send, Work
+from hostlink.practice.ops import Answer, Firmware, ReadLine, Send, Work
 
 
 def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:
@@ -35,7 +35,7 @@ def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int
                         advice="Look for a loop without an end, or allow more statements.",
                     )
                 answer = False
-            else:
+            elif isinstance(op, ReadLine):
                 line = next(typed, None)
                 sent.append(op.prompt + (line or "").encode("latin-1", "replace") + b"\r\n")
                 answer = None if line is None else line.encode("latin-1", "replace")
@@ -52,9 +52,9 @@ def run_program(
     end within `max_statements` statements.
     """
     board = Basic(seed=seed)
+    typed = iter(inputs)
     sent = [
-        drive(board.enter(line.encode("latin-1", "replace")))
-        for line in re.split(r"\r\n|\n|\r", text)
+        drive(board.enter(line.encode("latin-1", "replace")), typed, max_statements=max_statements)
+        for line in (*re.split(r"\r\n|\n|\r", text), "RUN")
     ]
-    sent.append(drive(board.enter(b"RUN"), inputs, max_statements=max_statements))
     return "".join(sent).replace("\r\n", "\n")

@@ -7,14 +7,16 @@ The firmware never sees the wire: prompt, echo and line editing are the machine'
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Any
 
+from hostlink.errors import RefusedError
 from hostlink.practice.complaint import ERROR_WORDS, STOPPED, Complaint
-from hostlink.practice.eeprom import START, Eeprom
-from hostlink.practice.expression import FUNCTIONS
+from hostlink.practice.eeprom import START, Eeprom, slot_name
+from hostlink.practice.expression import FUNCTIONS, LETTERS, checked
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.program_memory import FIRST_LINE, LAST_LINE, ProgramMemory, folded
-from hostlink.practice.state import State
+from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import END, STATEMENTS, read_line
 
 __all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
@@ -85,6 +87,39 @@ class Basic:
             else:
                 yield from self._execute(typed)
 
+    def to_state(self) -> dict[str, Any]:
+        """Everything the board holds, made of what JSON can hold. A running program is not."""
+        state = self._state
+        return {
+            "lines": _written(self.lines),
+            "eeprom": {name: _written(lines) for name, lines in self.eeprom.items()},
+            "variables": list(state.variables),
+            "chance": state.chance,
+        }
+
+    def from_state(self, kept: Mapping[str, Any]) -> None:
+        """Hold what `to_state` gave. Raises RefusedError, and changes nothing, if that is damaged
+        or does not fit this board."""
+        try:
+            memory = ProgramMemory(self._state.memory.size)
+            memory.replace(_read_back(kept["lines"]))
+            eeprom = Eeprom(self._state.eeprom.size)
+            for name, lines in kept["eeprom"].items():
+                eeprom.put(slot_name(name), _read_back(lines))
+            variables = [checked(int(value)) for value in kept["variables"]]
+            if len(variables) != len(LETTERS):
+                raise ValueError(f"{len(variables)} variables")
+            chance = int(kept["chance"]) & 0xFFFFFFFF
+        except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
+            raise RefusedError(
+                "What was kept of the practice board cannot be read back.",
+                kept="It was not changed.",
+                advice="Start the practice board fresh.",
+            ) from error
+        self._state = State(memory, eeprom, self._state.seed, read_line)
+        self._state.variables = variables
+        self._state.chance = chance
+
     def _store(self, digits: bytes, text: bytes) -> Firmware:
         number = int(digits) if len(digits) <= 5 else LAST_LINE + 1
         try:
@@ -112,7 +147,7 @@ class Basic:
         elif state.column:
             yield Send(self._fresh())
 
-    def _steps(self) -> Any:
+    def _steps(self) -> Talk:
         state = self._state
         while True:
             at = state.at
@@ -140,3 +175,14 @@ class Basic:
 
 def _error(complaint: Complaint, where: str) -> bytes:
     return f"{ERROR_WORDS[0]}{complaint}{where}".encode("latin-1") + END
+
+
+def _written(lines: Mapping[int, bytes]) -> dict[str, str]:
+    return {str(number): text.decode("latin-1") for number, text in lines.items()}
+
+
+def _read_back(kept: Mapping[str, str]) -> dict[int, bytes]:
+    lines = {int(number): text.encode("latin-1") for number, text in kept.items()}
+    if not all(FIRST_LINE <= number <= LAST_LINE and text for number, text in lines.items()):
+        raise ValueError("a line that no board would hold")
+    return lines

@@ -15,5 +15,9 @@ class Complaint(Exception):
 
 def puzzled(rest: str) -> Complaint:
     """The complaint about text that fits no rule of the language, shown from where it starts."""
-    rest = rest.strip()
-    return Complaint(f"puzzled by {rest[:10]}" if rest else "line ends too soon")
+    return Complaint(f"puzzled by {excerpt(rest)}" if rest.strip() else "line ends too soon")
+
+
+def excerpt(rest: str) -> str:
+    """The first characters of a text, fit to be shown."""
+    return "".join(c if " " <= c <= "~" else "." for c in rest.strip()[:10])

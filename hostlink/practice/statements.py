@@ -13,11 +13,13 @@ import re
 from collections.abc import Callable
 from functools import lru_cache
 
-from hostlink.practice.complaint import Complaint
+from hostlink.practice.complaint import ERROR_WORDS, Complaint, excerpt
 from hostlink.practice.eeprom import slot_bytes, slot_name
 from hostlink.practice.expression import (
     DIGITS,
+    LARGEST,
     LETTERS,
+    SMALLEST,
     Expression,
     Text,
     read_condition,
@@ -25,7 +27,7 @@ from hostlink.practice.expression import (
     read_variable,
 )
 from hostlink.practice.ops import Chore, ReadLine, Send, Work
-from hostlink.practice.program_memory import program_bytes
+from hostlink.practice.program_memory import FIRST_LINE, LAST_LINE, program_bytes
 from hostlink.practice.state import ZONE, State, Step, Talk
 
 SEPARATOR = ":"
@@ -67,7 +69,7 @@ def _read_statement(text: Text, steps: list[Step]) -> bool:
         return True
     word = text.take(*STATEMENTS)
     if not word:
-        raise Complaint("unknown statement")
+        raise Complaint(f"unknown statement {excerpt(text.text[text.at :])}")
     if word == "IF":
         return _read_if(text, steps)
     steps.append(_READERS[word](text))
@@ -167,7 +169,7 @@ def _read_print(text: Text) -> Step:
             elif isinstance(item, bytes):
                 part = item
             else:
-                part = b"% d" % item(state)
+                part = b" %d" % item(state)
             parts.append(part)
             column += len(part)
         state.column = 0 if ended else column
@@ -203,7 +205,7 @@ def _ask(state: State, variables: list[int]) -> Talk:
         values = _numbers(answer)
         if values is None or len(values) != len(variables):
             wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
-            yield Send(b"! wants " + wanted.encode() + END)
+            yield Send(f"{ERROR_WORDS[0]}wants {wanted}".encode() + END)
             continue
         for variable, value in zip(variables, values, strict=True):
             state.variables[variable] = value
@@ -220,7 +222,7 @@ def _numbers(answer: bytes) -> list[int] | None:
             value = 0
         else:
             return None
-        if not -32768 <= value <= 32767:
+        if not SMALLEST <= value <= LARGEST:
             return None
         values.append(value)
     return values
@@ -234,8 +236,8 @@ def _read_list(text: Text) -> Step:
             last = read_expression(text)
 
     def show(state: State) -> Talk:
-        lowest = first(state) if first else 0
-        highest = last(state) if last else 32767
+        lowest = first(state) if first else FIRST_LINE
+        highest = last(state) if last else LAST_LINE
         return _list(state, lowest, highest)
 
     return show
@@ -272,7 +274,7 @@ def _shelf(state: State) -> Talk:
     return False
 
 
-def _read_named(do: Callable[[State, str], Talk]) -> Callable[[Text], Step]:
+def _read_named(do: Callable[[State, str], Talk | None]) -> Callable[[Text], Step]:
     """A reader for `WORD name`."""
 
     def read(text: Text) -> Step:
@@ -297,11 +299,9 @@ def _stow(state: State, name: str) -> Talk:
     return bool(stopped)
 
 
-def _fetch(state: State, name: str) -> Talk:
+def _fetch(state: State, name: str) -> None:
     state.memory.replace(state.eeprom.get(name))
     state.halt()
-    return False
-    yield  # a conversation without a word, so that all four are alike
 
 
 def _toss(state: State, name: str) -> Talk:
