@@ -8,24 +8,48 @@ from hostlink.listing.canonical import (
     sha256_canonical,
     sha256_exact,
 )
+from hostlink.listing.charset import cannot_take, check_charset, to_bytes, to_text
+from hostlink.listing.compare import Change, Comparison, Stretch, compare, unified
 from hostlink.listing.measure import Ledger, LedgerRow, measure
+from hostlink.listing.mend import Mended, mend
 from hostlink.listing.parse import Line, Listing
+from hostlink.listing.review import Finding, Review, review
+from hostlink.listing.rows import Doubt, Mend
 from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.listing.source import LIMIT, decode_listing
 
 __all__ = [
+    "LIMIT",
+    "Change",
+    "Comparison",
+    "Doubt",
+    "Finding",
     "Form",
     "Language",
     "Ledger",
     "LedgerRow",
     "Line",
     "Listing",
+    "Mend",
+    "Mended",
+    "Review",
     "Rules",
     "Storage",
+    "Stretch",
+    "cannot_take",
     "canonical",
     "canonical_line",
+    "check_charset",
+    "compare",
+    "decode_listing",
     "listed_line",
     "measure",
+    "mend",
+    "review",
     "same",
     "sha256_canonical",
     "sha256_exact",
+    "to_bytes",
+    "to_text",
+    "unified",
 ]

@@ -80,7 +80,7 @@ def _scanner(language: Language) -> _Scanner:
     pattern = (
         f"(?P<quoted>{quoted or never})"
         f"|(?P<word>{words or never})"
-        f"|(?P<short>{'[A-Z]+' + mark if mark else never})"
+        f"|(?P<short>{'[A-Z]{1,15}' + mark if mark else never})"
         r"|(?P<number>(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:E[+-]?[0-9]+)?)"
         r"|(?P<blank> +)"
         f"|(?P<name>{name})"

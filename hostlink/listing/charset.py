@@ -1,0 +1,83 @@
+"""Bytes to text and back without loss, by the single-byte codec that a profile names.
+
+A capture may hold any byte, so the codec must map all 256 values one to one; latin-1 and cp437 do,
+cp1252 (five values are undefined) and utf-8 do not.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from hostlink.errors import ListingError, ProfileError
+from hostlink.listing.rules import Form
+
+_EVERY_BYTE = bytes(range(256))
+
+
+@lru_cache(maxsize=64)
+def check_charset(name: str) -> bool:
+    """Whether a Python codec maps all 256 byte values to single characters, one to one."""
+    try:
+        text = _EVERY_BYTE.decode(name)
+        return len(set(text)) == 256 == len(text) and text.encode(name) == _EVERY_BYTE
+    except (LookupError, ValueError, TypeError):  # no such codec; not for text; values undefined
+        return False
+
+
+def to_text(data: bytes, charset: str) -> str:
+    """Bytes as text, one character for each byte.
+
+    Raises ProfileError where the charset does not map every byte.
+    """
+    _need(charset)
+    return data.decode(charset)
+
+
+def to_bytes(text: str, charset: str) -> bytes:
+    """Text as bytes, one byte for each character.
+
+    Raises ListingError naming the first character that the charset lacks, ProfileError where the
+    charset does not map every byte.
+    """
+    _need(charset)
+    try:
+        return text.encode(charset)
+    except UnicodeEncodeError as wrong:
+        character = text[wrong.start]
+        raise ListingError(
+            f"The character {named(character)} is not in the board's character set ({charset}).",
+            kept="Nothing was changed.",
+            advice="Mend the listing, or change the character by hand.",
+        ) from wrong
+
+
+def cannot_take(text: str, form: Form) -> tuple[tuple[int, str], ...]:
+    """The characters of a line that the board cannot take: (place from 0, character)."""
+    allowed = _allowed(form.charset, form.characters)
+    return tuple((at, char) for at, char in enumerate(text) if char not in allowed)
+
+
+def takes(character: str, form: Form) -> bool:
+    """Whether the board can take one character in a line."""
+    return character in _allowed(form.charset, form.characters)
+
+
+def named(character: str) -> str:
+    """A character for people: itself where it can be seen, and its code."""
+    code = f"U+{ord(character):04X}"
+    return f"{character} ({code})" if character.isprintable() and character != " " else code
+
+
+@lru_cache(maxsize=64)
+def _allowed(charset: str, ranges: tuple[tuple[int, int], ...]) -> frozenset[str]:
+    _need(charset)
+    values = {value for first, last in ranges for value in range(max(0, first), min(255, last) + 1)}
+    return frozenset(bytes(sorted(values)).decode(charset))
+
+
+def _need(charset: str) -> None:
+    if not check_charset(charset):
+        raise ProfileError(
+            f'The charset "{charset}" does not map all 256 byte values one to one.',
+            advice="Name a single-byte codec that does, such as latin-1 or cp437.",
+        )

@@ -1,0 +1,247 @@
+"""Mending what web pages, forums and mail put round and into a listing.
+
+Each step takes rows and gives rows. A step acts only on what cannot be BASIC, or where the other
+rows bear witness; else it notes a doubt and leaves the row.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from dataclasses import replace
+from itertools import pairwise
+
+from hostlink.listing.rows import NUMBERED, Notes, Row, guarded
+from hostlink.listing.rules import Language
+
+_ENTITY = re.compile(
+    r"&(?:amp;|#38;|#[xX]26;)*(lt|gt|quot|amp|nbsp|apos|ldquo|rdquo|lsquo|rsquo|ndash|mdash|hellip"
+    r"|minus|times|divide|#[0-9]{1,6}|#[xX][0-9a-fA-F]{1,5});"
+)
+_TAG_TEXT = r"</?(?:br|p|pre|code|div|span|tt|font|li|ul|ol|blockquote)(?:\s[^<>]*)?/?>"
+_TAG = re.compile(_TAG_TEXT, re.IGNORECASE)
+_TAGS_FIRST = re.compile(rf"\s*(?:{_TAG_TEXT}\s*)+", re.IGNORECASE)
+_BREAK = re.compile(r"<br\s*/?>\s*(?=[0-9])", re.IGNORECASE)
+_FENCE = re.compile(r"\s*(?:```|~~~)[\w+-]*\s*")
+_CODE_FIRST = re.compile(r"\s*(?:\[/?(?:code|quote|pre)(?:=[^\]]*)?\]\s*)+", re.IGNORECASE)
+_CODE_CLOSED = re.compile(r"\[/(?:code|quote|pre)\]", re.IGNORECASE)
+_REPLY = re.compile(r"[ \t]*(?:>[ \t]?)+")
+_BULLETS = re.compile(
+    r"[ \t]*(?:[-*+\u2022\u00b7\u2023\u25aa\u25e6][ \t]+)+(?=[0-9]+[ \t]*[A-Za-z?])"
+)
+_GUTTER = re.compile(r"[ \t]*([0-9]{1,6})[ \t]*[.:)|](?:[ \t]+|$)")
+_BARE_GUTTER = re.compile(r"[ \t]*([0-9]{1,6})[ \t]+(?=[0-9]+[ \t]*[A-Za-z?])")
+_STATEMENT = re.compile(r"([0-9]{1,9})[ \t]*[A-Za-z?]")
+
+
+def mend_entities(rows: list[Row], notes: Notes) -> list[Row]:
+    """Decode HTML escapes such as &lt; where one stands in plain code, which BASIC never has.
+
+    Where they stand only in quoted text and remarks the program may print them: a doubt.
+    """
+    with_entity = {row.at for row in rows if "&" in row.text and _ENTITY.search(row.text)}
+    if not with_entity:
+        return rows
+    witness = False
+    for row in rows:
+        if row.at in with_entity and not witness:
+            mask = guarded(row.text, notes.language)
+            witness = any(not mask[match.start()] for match in _ENTITY.finditer(row.text))
+    mended: list[Row] = []
+    for row in rows:
+        if row.at in with_entity and witness:
+            text = _decoded(row.text, notes)
+            row = notes.change(row, "html-entity", text, "Escapes of a web page became characters.")
+        if row.at in with_entity and _ENTITY.search(row.text):
+            notes.doubt(row, "html-entity", "This may be an escape of a web page, or meant so.")
+        mended.append(row)
+    return mended
+
+
+def _decoded(text: str, notes: Notes) -> str:
+    mask = guarded(text, notes.language)
+
+    def character(match: re.Match[str]) -> str:
+        plain = html.unescape(f"&{match[1]};")
+        usable = len(plain) == 1 and (plain.isprintable() or plain in "\u00a0\u00ad")
+        opens = plain == '"' and mask[match.start()]
+        return plain if usable and plain != "\ufffd" and not opens else match[0]
+
+    return _ENTITY.sub(character, text)
+
+
+def mend_tags(rows: list[Row], notes: Notes) -> list[Row]:
+    """Take HTML tags off the ends of rows, and part rows at a <br> that a line number follows."""
+    mended: list[Row] = []
+    for row in rows:
+        if "<" not in row.text:
+            mended.append(row)
+            continue
+        first = _TAGS_FIRST.match(row.text)
+        text = _without_last(row.text[first.end() :] if first else row.text, "<", _TAG)
+        mask = guarded(text, _QUOTES_ONLY)
+        parts: list[str] = []
+        at = 0
+        for match in _BREAK.finditer(text):
+            if not mask[match.start()]:
+                parts.append(text[at : match.start()].rstrip())
+                at = match.end()
+        parts.append(text[at:])
+        sentence = "Tags of a web page were taken out."
+        changed = notes.change(row, "html-tag", "\n".join(parts), sentence)
+        if changed is row:
+            mended.append(row)
+        else:
+            mended.extend(replace(row, text=part, end="\n") for part in parts)
+            mended[-1] = replace(mended[-1], end=row.end)
+    return mended
+
+
+_QUOTES_ONLY = Language(jumps=(), remarks=())
+
+
+def _without_last(text: str, opener: str, pattern: re.Pattern[str]) -> str:
+    """The text without the marks at its end that match the pattern and are not quoted."""
+    mask = guarded(text, _QUOTES_ONLY)
+    end = len(text)
+    while True:
+        trimmed = end
+        while trimmed and text[trimmed - 1].isspace():
+            trimmed -= 1
+        start = text.rfind(opener, 0, trimmed)
+        if start < 0 or mask[start] or not pattern.fullmatch(text, start, trimmed):
+            return text[:end]
+        end = start
+
+
+def mend_fences(rows: list[Row], notes: Notes) -> list[Row]:
+    """Take out the marks that forums put round code: ``` rows and [code] words."""
+    mended: list[Row] = []
+    for row in rows:
+        text = row.text
+        if _FENCE.fullmatch(text):
+            text = ""
+        elif "[" in text:
+            first = _CODE_FIRST.match(text)
+            text = text[first.end() :] if first else text
+            text = _without_last(text, "[", _CODE_CLOSED)
+        mended.append(notes.change(row, "code-fence", text, "Marks round the code were taken out."))
+    return mended
+
+
+def mend_replies(rows: list[Row], notes: Notes) -> list[Row]:
+    """Take off the > marks of a reply: before a number, on a blank row, or after such a row.
+
+    Only where at least as many rows have them before a number as begin with a plain one: a row
+    such as "> 10 THEN 50" alone could be the rest of a wrapped line, and is a doubt.
+    """
+    rest = {
+        place: row.text[match.end() :]
+        for place, row in enumerate(rows)
+        if (match := _REPLY.match(row.text))
+    }
+    marked = {place for place, text in rest.items() if NUMBERED.match(text)}
+    if not marked:
+        return rows
+    if len(marked) < sum(row.numbered for row in rows):
+        for place in sorted(marked):
+            notes.doubt(*(rows[place], "reply-mark"), "This may be the mark of a reply, or meant.")
+        return rows
+    mended: list[Row] = []
+    running = False
+    for place, row in enumerate(rows):
+        running = place in rest and (running or place in marked or not rest[place].strip())
+        if running:
+            sentence = "The marks of a reply were taken off."
+            row = notes.change(row, "reply-mark", rest[place], sentence)
+        mended.append(row)
+    return mended
+
+
+def mend_bullets(rows: list[Row], notes: Notes) -> list[Row]:
+    """Take bullets off where at least two rows, and at least half of the numbered ones, have them.
+
+    A row such as "- 10 THEN 50" could be the rest of a wrapped line, so one alone is a doubt.
+    """
+    bulleted = {place for place, row in enumerate(rows) if _BULLETS.match(row.text)}
+    plain = sum(row.numbered for row in rows)
+    mended = list(rows)
+    for place in bulleted:
+        row = rows[place]
+        if len(bulleted) >= max(2, plain):
+            text = _BULLETS.sub("", row.text, count=1)
+            mended[place] = notes.change(row, "list-bullet", text, "A bullet was taken off.")
+        else:
+            notes.doubt(row, "list-bullet", "This may be a bullet, or the rest of the line before.")
+    return mended
+
+
+def mend_gutters(rows: list[Row], notes: Notes) -> list[Row]:
+    """Take off the row numbers that a page puts before the line numbers: "1. 10 PRINT".
+
+    They must count up by one without a gap, before line numbers that ascend; without a full stop,
+    colon or bracket after them, on three rows at least and on every row.
+    """
+    found = [
+        (place, match)
+        for place, row in enumerate(rows)
+        if (match := _GUTTER.match(row.text)) or (match := _BARE_GUTTER.match(row.text))
+    ]
+    doubled = [rows[place] for place, match in found if _statement(rows[place], match)]
+    if not doubled:
+        return rows
+    if not _counts_up(rows, found):
+        for row in doubled:
+            notes.doubt(row, "doubled-number", "Two numbers begin the row; one may be a page's.")
+        return rows
+    mended = list(rows)
+    for place, match in found:
+        text = rows[place].text[match.end() :]
+        sentence = "The row number of a page was taken off."
+        mended[place] = notes.change(rows[place], "doubled-number", text, sentence)
+    return mended
+
+
+def _statement(row: Row, match: re.Match[str]) -> re.Match[str] | None:
+    return _STATEMENT.match(row.text, match.end())
+
+
+def _counts_up(rows: list[Row], found: list[tuple[int, re.Match[str]]]) -> bool:
+    """Whether the first numbers of the rows found are a page's count of its rows."""
+    counts = [int(match[1]) for _, match in found]
+    lines = [int(line[1]) for place, match in found if (line := _statement(rows[place], match))]
+    first, last = found[0][0], found[-1][0]
+    gaps = sum(not row.blank for row in rows[first : last + 1]) - len(found)
+    others = sum(row.numbered for row in rows) - len(found)
+    marked = all(match.re is _GUTTER for _, match in found)
+    return (
+        counts == list(range(counts[0], counts[0] + len(counts)))
+        and all(a < b for a, b in pairwise(lines))
+        and gaps == others == 0
+        and 2 * len(lines) >= len(found)
+        and (len(found) >= 2 if marked else len(found) >= 3 and len(lines) == len(found))
+    )
+
+
+def mend_around(rows: list[Row], notes: Notes) -> list[Row]:
+    """Take out the text before a listing, and after it what a blank row parts from it.
+
+    Only round two numbered rows or more. What looks like a command (RUN) is left, as a doubt.
+    """
+    numbered = [place for place, row in enumerate(rows) if row.numbered]
+    if len(numbered) < 2:
+        return rows
+    first, last = numbered[0], numbered[-1]
+    after = next((at for at in range(last + 1, len(rows)) if rows[at].blank), len(rows))
+    mended: list[Row] = []
+    for place, row in enumerate(rows):
+        if first <= place < after or row.blank or notes.kept(row.at):
+            mended.append(row)
+        elif notes.is_command(row.text):
+            notes.doubt(row, "row-without-number", "A command stands beside the listing.")
+            mended.append(row)
+        else:
+            sentence = "Text round the listing was taken out."
+            row = notes.change(row, "text-around-listing", "", sentence)
+            mended.extend([] if row.blank else [row])
+    return mended

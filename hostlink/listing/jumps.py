@@ -1,0 +1,67 @@
+"""The jumps of a line: which line numbers it names, and which it works out only when it runs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hostlink.listing.parse import line_number
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span, scan
+
+_GOES_ON = frozenset("+-*/^(")  # after a number these make an expression of it
+
+
+@dataclass(frozen=True, slots=True)
+class Jump:
+    """One place where a line names another.
+
+    word: the keyword in front (GOTO, GOSUB, THEN, ELSE). start: the place of the target in the
+    text, from 0. digits: the target as written, or "" where there is no plain number.
+    """
+
+    word: str
+    start: int
+    digits: str
+
+    @property
+    def target(self) -> int | None:
+        """The line number, or None where it is not a plain number."""
+        return line_number(self.digits) if self.digits else None
+
+
+def jumps(text: str, language: Language) -> tuple[Jump, ...]:
+    """The jumps in the text of a line, lists such as ON X GOTO 10,20,30 included.
+
+    THEN and ELSE followed by a statement are no jumps. Nothing in quotes or remarks counts.
+    """
+    words = {word.upper().replace(" ", "") for word in language.jumps}
+    if "THEN" in words:
+        words.add("ELSE")
+    spans = [span for span in scan(text, language) if span.kind != "blank"]
+    found: list[Jump] = []
+    for place, span in enumerate(spans):
+        if span.word in words:
+            found.extend(_targets(spans, place, language.computed_jumps, len(text)))
+    return tuple(found)
+
+
+def _targets(spans: Sequence[Span], place: int, computed: bool, end: int) -> list[Jump]:
+    """The targets that follow the jump word at a place."""
+    word = spans[place].word
+    found: list[Jump] = []
+    while True:
+        span = spans[place + 1] if place + 1 < len(spans) else None
+        after = spans[place + 2] if place + 2 < len(spans) else None
+        plain = span is not None and span.kind == "number" and span.text.isdecimal()
+        if span is not None and plain:
+            if computed and after is not None and after.text in _GOES_ON:
+                return [*found, Jump(word, span.start, "")]
+            found.append(Jump(word, span.start, span.text))
+            if after is None or after.text != ",":
+                return found
+            place += 2
+        elif word in ("THEN", "ELSE"):
+            return found
+        else:
+            return [*found, Jump(word, end if span is None else span.start, "")]

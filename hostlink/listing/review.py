@@ -1,0 +1,234 @@
+"""What is wrong or risky in a listing for one kind of board, and whether it fits.
+
+"error": the board would refuse, lose or change something, or the program breaks where it runs.
+"warning": the board takes it, but it may not be what was meant.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from hostlink.listing.canonical import canonical_line
+from hostlink.listing.charset import cannot_take, named
+from hostlink.listing.jumps import Jump, jumps
+from hostlink.listing.measure import Ledger, measure
+from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
+from hostlink.listing.rules import Form, Language, Rules
+
+Severity = Literal["error", "warning"]
+_LIKE_DIGITS = re.compile(r"[0-9OoIl]+(?= |$)")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing found.
+
+    line_at: the line's place in its source from 1, 0 for the listing as a whole. number: its line
+    number or None. column: the character in the line as typed from 1, 0 for the whole line.
+    rule: the plain name of the rule. message: the fact, with units. advice: what to do.
+    """
+
+    line_at: int
+    number: int | None
+    column: int
+    rule: str
+    message: str
+    advice: str
+    severity: Severity
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """The findings in the order of the source, those on the whole listing first; the ledger."""
+
+    findings: tuple[Finding, ...]
+    ledger: Ledger
+
+    @property
+    def errors(self) -> tuple[Finding, ...]:
+        """The findings that are errors."""
+        return tuple(finding for finding in self.findings if finding.severity == "error")
+
+    @property
+    def warnings(self) -> tuple[Finding, ...]:
+        """The findings that are warnings."""
+        return tuple(finding for finding in self.findings if finding.severity == "warning")
+
+
+def review(listing: Listing, rules: Rules) -> Review:
+    """Review a listing under the rules of a board. Never raises on any text."""
+    ledger = measure(listing, rules)
+    findings = [
+        *_whole(listing, ledger),
+        *_numbers(listing, rules),
+        *(finding for line in listing for finding in _form(line, rules.form)),
+        *_jumps(listing, rules.language),
+    ]
+    return Review(tuple(sorted(findings, key=lambda f: (f.line_at, f.column))), ledger)
+
+
+def _on(line: Line, rule: str, message: str, advice: str, severity: Severity = "error") -> Finding:
+    return Finding(line.at, line.number, 0, rule, message, advice, severity)
+
+
+def _bytes(count: int) -> str:
+    return f"{count:,} byte" + ("" if count == 1 else "s")
+
+
+def _shown(number: int | None) -> str:
+    """A line number for people; one beyond all sense is not spelled out."""
+    if number == LARGEST_NUMBER:
+        return "with more than 18 digits"
+    return str(number)
+
+
+def _whole(listing: Listing, ledger: Ledger) -> Iterator[Finding]:
+    """Findings on the listing as a whole."""
+    if not listing.numbered():
+        yield Finding(
+            *(0, None, 0, "empty-listing"),
+            message="The listing holds no line that a board would store.",
+            advice="A line to be stored begins with its line number.",
+            severity="error",
+        )
+    if ledger.over:
+        yield Finding(
+            *(0, None, 0, "does-not-fit"),
+            message=f"{_bytes(ledger.over)} over: {ledger.total:,} of {ledger.limit:,}.",
+            advice="Shorten texts and remarks; the byte ledger shows what each line costs.",
+            severity="error",
+        )
+
+
+def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
+    """Findings on the line numbers."""
+    seen: dict[int, Line] = {}
+    highest = -1
+    for line in listing:
+        if line.number is None:
+            yield _no_number(line)
+            continue
+        yield from _number(line, rules.form)
+        if not line.text:
+            yield _bare(line, seen.get(line.number))
+        elif line.number in seen:
+            yield _repeated(seen[line.number], line, rules)
+        elif line.number < highest:
+            yield _on(
+                *(line, "descending-line-number"),
+                f"Line {_shown(line.number)} stands after line {_shown(highest)}.",
+                "A board sorts its lines; check that the number is meant.",
+                "warning",
+            )
+        seen[line.number] = line
+        highest = max(highest, line.number)
+
+
+def _no_number(line: Line) -> Finding:
+    advice = "Give it a number, or join it to the line before it."
+    if like := _LIKE_DIGITS.match(line.typed.lstrip(" ")):
+        advice = f"{like[0][:20]} may be a number: look for O in place of 0, or l or I for 1."
+    return _on(
+        *(line, "no-line-number"),
+        f"Row {line.at:,} has no line number; a board would run it at once and not store it.",
+        advice,
+    )
+
+
+def _number(line: Line, form: Form) -> Iterator[Finding]:
+    """Findings on one line number."""
+    if line.number is not None and not form.first_line <= line.number <= form.last_line:
+        yield _on(
+            *(line, "line-number-out-of-range"),
+            f"Line number {_shown(line.number)} is outside {form.first_line} to {form.last_line}.",
+            "Give the line a number that the board takes.",
+        )
+    if like := _LIKE_DIGITS.match(line.body):
+        yield _on(
+            *(line, "letter-in-line-number"),
+            f"The letters {like[0][:20]} follow the line number without a blank.",
+            "Look for O in place of 0, or l or I in place of 1.",
+            "warning",
+        )
+
+
+def _bare(line: Line, first: Line | None) -> Finding:
+    """A number alone: it deletes, which is an error where the listing itself had such a line."""
+    lost = first is not None and bool(first.text)
+    return _on(
+        *(line, "bare-line-number"),
+        f"Row {line.at:,} is the number {_shown(line.number)} alone; it deletes that line"
+        + (f", which row {first.at:,} has." if first is not None and lost else "."),
+        "Take it out, or add what was lost after it.",
+        "error" if lost else "warning",
+    )
+
+
+def _repeated(first: Line, line: Line, rules: Rules) -> Finding:
+    """A number again: harmless where the two lines are the same, else one of them is lost."""
+    alike = not first.text or canonical_line(first, rules) == canonical_line(line, rules)
+    return _on(
+        *(line, "repeated-line-number"),
+        f"Line {_shown(line.number)} stands in row {first.at:,} and again in row {line.at:,}; "
+        "a board keeps only the last.",
+        "Take one of them out, or give it another number.",
+        "warning" if alike else "error",
+    )
+
+
+def _form(line: Line, form: Form) -> Iterator[Finding]:
+    """Findings on the length and the characters of one line."""
+    length = len(line.typed)
+    if form.longest_line and length > form.longest_line:
+        yield Finding(
+            *(line.at, line.number, form.longest_line + 1, "line-too-long"),
+            message=f"The line is {length:,} characters long, {length - form.longest_line:,} more "
+            f"than the {form.longest_line:,} that the board takes.",
+            advice="Shorten it, or split it in two.",
+            severity="error",
+        )
+    strange = cannot_take(line.typed, form)
+    if strange:
+        kinds = dict.fromkeys(char for _, char in strange)
+        names = ", ".join(named(char) for char in list(kinds)[:5])
+        more = f" and {len(kinds) - 5:,} more" if len(kinds) > 5 else ""
+        count = "1 character" if len(strange) == 1 else f"{len(strange):,} characters"
+        yield Finding(
+            *(line.at, line.number, strange[0][0] + 1, "character-not-on-board"),
+            message=f"The board cannot take {count} of the line: {names}{more}.",
+            advice="Mend the listing, or change them by hand.",
+            severity="error",
+        )
+
+
+def _jumps(listing: Listing, language: Language) -> Iterator[Finding]:
+    """Findings on jumps, for lines that stay on the board and for direct commands alike."""
+    held = listing.numbered()
+    for line in listing:
+        before = len(line.typed) - len(line.text)
+        for jump in jumps(line.text, language):
+            column = before + jump.start + 1
+            if jump.target is None:
+                yield _unchecked(line, jump, column, language.computed_jumps)
+            elif jump.target not in held:
+                yield Finding(
+                    *(line.at, line.number, column, "missing-jump-target"),
+                    message=f"{jump.word} {jump.digits[:20]}: there is no line "
+                    f"{_shown(jump.target)}.",
+                    advice="Add the line, or correct the number.",
+                    severity="error",
+                )
+
+
+def _unchecked(line: Line, jump: Jump, column: int, computed: bool) -> Finding:
+    if computed:
+        rule = "computed-jump"
+        message = f"{jump.word} goes where an expression says; that cannot be checked."
+        advice = "Make sure that the expression can only give lines that exist."
+    else:
+        rule, message = "jump-without-line-number", f"No line number follows {jump.word}."
+        advice = "Write the number of the line to go to."
+    return Finding(line.at, line.number, column, rule, message, advice, "warning")

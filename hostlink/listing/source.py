@@ -1,0 +1,87 @@
+"""From the bytes of a file, a pipe or the clipboard to the text of a listing.
+
+Bytes in, text out; opening and reading the file is the caller's part. Read at most LIMIT + 1
+bytes: one more than LIMIT is enough to be refused here.
+"""
+
+from __future__ import annotations
+
+import codecs
+
+from hostlink.errors import ListingError
+from hostlink.listing.charset import check_charset
+
+LIMIT = 1 << 20
+"""Largest source in bytes, 1 MiB: a thousand times the program memory of the boards meant."""
+
+_ORDINARY = frozenset(b"\t\n\r\f\x1a")  # 0x1A ended text files on older systems
+_KEPT = "Nothing was changed."
+
+
+def decode_listing(raw: bytes, *, name: str, charset: str = "utf-8") -> str:
+    """The text of a listing; UTF-8 where it is that, else the given charset.
+
+    name: what to call the source in messages. charset: the profile's, used for bytes that are not
+    UTF-8; it must map all 256 byte values, otherwise such bytes are refused. UTF-16 is read where
+    its byte order mark says so. The byte order mark itself is left out.
+    Raises ListingError where the source is empty, too large, not text, or cannot be decoded.
+    """
+    _refuse_size(raw, name)
+    if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
+        return _utf_16(raw, name)
+    _refuse_junk(raw, name)
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as wrong:
+        if not check_charset(charset):
+            raise ListingError(
+                f"{name} is not UTF-8 text: byte {wrong.start + 1:,} is 0x{raw[wrong.start]:02X}.",
+                kept=_KEPT,
+                advice="Store it as UTF-8, or name the profile of the board that it came from.",
+            ) from wrong
+        text = raw.decode(charset)
+    return _not_blank(text, name)
+
+
+def _refuse_size(raw: bytes, name: str) -> None:
+    if len(raw) > LIMIT:
+        raise ListingError(
+            f"{name} is larger than {LIMIT:,} bytes, which no listing is.",
+            kept=_KEPT,
+            advice="Check that it is the file you meant.",
+        )
+    if not raw:
+        raise ListingError(f"{name} is empty.", kept=_KEPT, advice="Name a file with a listing.")
+
+
+def _refuse_junk(raw: bytes, name: str) -> None:
+    """Refuse what is no text: a NUL, or more than one control byte in twenty."""
+    odd = sum((byte < 32 and byte not in _ORDINARY) or byte == 127 for byte in raw)
+    if 0 in raw or odd * 20 > len(raw):
+        raise ListingError(
+            f"{name} is not text: {odd:,} of its {len(raw):,} bytes are control bytes.",
+            kept=_KEPT,
+            advice="Name a listing as plain text, not a firmware image, picture or document.",
+        )
+
+
+def _utf_16(raw: bytes, name: str) -> str:
+    try:
+        text = raw.decode("utf-16")
+    except UnicodeDecodeError as wrong:
+        raise ListingError(
+            f"{name} says that it is UTF-16 text but cannot be read as such.",
+            kept=_KEPT,
+            advice="Store it as UTF-8.",
+        ) from wrong
+    if "\0" in text:
+        raise ListingError(f"{name} is not text: it holds NUL characters.", kept=_KEPT)
+    return _not_blank(text, name)
+
+
+def _not_blank(text: str, name: str) -> str:
+    if not text.strip():
+        raise ListingError(
+            f"{name} holds nothing but blanks.", kept=_KEPT, advice="Name a file with a listing."
+        )
+    return text
