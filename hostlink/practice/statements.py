@@ -49,6 +49,7 @@ def read_line(line: bytes) -> tuple[Step, ...]:
             if _read_statement(text, steps):
                 text.depth = 0
                 if text.peek() not in ("", SEPARATOR):
+                    steps.pop()  # nothing of a statement with rubbish behind it is done
                     raise text.puzzled()
     except Complaint as complaint:
         steps.append(_complaining(complaint.args[0]))

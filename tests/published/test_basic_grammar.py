@@ -80,7 +80,7 @@ def test_every_relation_of_the_published_grammar_compares(
 def test_signs_and_ranks_of_operators_follow_the_grammar(
     collapsed: Callable[[str], list[str]],
 ) -> None:
-    """`expression ::= (+ | - | nothing) term ((+ | -) term)*`, terms bind tighter, brackets first."""
+    """`expression ::= (+ | - | nothing) term ((+ | -) term)*`; brackets first, then terms."""
     printed = run_program("10 PRINT -2+3*4;+5;(-2+3)*4;20/2/5;9-3-2;-(1-4)")
     assert collapsed(printed) == ["10 5 4 2 4 3"]
 
@@ -115,5 +115,5 @@ def test_a_stored_line_takes_its_number_its_text_and_its_end(typed: bytes, size:
 
 def test_every_statement_word_of_the_notes_is_known() -> None:
     """The words that the board names as its statements include all of the notes."""
-    notes = "PRINT IF GOTO INPUT LET GOSUB RETURN CLEAR LIST RUN END".split()
-    assert set(notes) <= set(STATEMENTS)
+    notes = {"PRINT", "IF", "GOTO", "INPUT", "LET", "GOSUB", "RETURN", "CLEAR", "LIST", "RUN"}
+    assert notes | {"END"} <= set(STATEMENTS)
