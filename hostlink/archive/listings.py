@@ -1,0 +1,116 @@
+"""Listings as rows: each once, by the SHA-256 of its exact bytes.
+
+The text is plain, for any tool. The exact bytes and the canonical text are nearly the same text
+again, so they are stored only where they differ, as zlib streams with the text as preset
+dictionary: some tens of bytes instead of the whole. Their hashes prove that they come back equal.
+"""
+
+from __future__ import annotations
+
+import re
+import zlib
+
+from sqlite_utils import Database
+
+from hostlink.archive.records import Content
+from hostlink.archive.search_words import spaced, words_only_in
+from hostlink.archive.session import Row, first, insert
+from hostlink.errors import ArchiveError
+
+_LINE_END = re.compile(r"\r\n|\n|\r")
+
+
+def pack(data: bytes, text: str) -> bytes:
+    """Compress data that is much like text."""
+    packer = zlib.compressobj(9, zdict=text.encode() or b"\0")
+    return packer.compress(data) + packer.flush()
+
+
+def unpack(packed: bytes, text: str) -> bytes:
+    """What pack was given. Raises zlib.error when the stream is damaged."""
+    unpacker = zlib.decompressobj(zdict=text.encode() or b"\0")
+    data = unpacker.decompress(packed) + unpacker.flush()
+    if not unpacker.eof:
+        raise zlib.error("the packed bytes end too early")
+    return data
+
+
+def lines_in(text: str) -> int:
+    """How many lines of a text hold more than blanks."""
+    return sum(1 for row in _LINE_END.split(text) if row.strip(" \t"))
+
+
+def check_content(content: Content) -> None:
+    """Refuse content that no file could give back. Raises ArchiveError."""
+    try:
+        content.text.encode()
+        content.canonical.encode()
+    except UnicodeEncodeError as error:
+        raise ArchiveError(
+            "The listing was not kept: its text holds half of a character pair "
+            f"(U+{ord(error.object[error.start]):04X}).",
+            kept="The bytes it was read from are where they were.",
+            advice="Read it with the right character set.",
+        ) from error
+
+
+def put_listing(db: Database, content: Content, search_text: str | None = None) -> int:
+    """The id of the row that holds content, added where it is new.
+
+    search_text: the listing with blanks between keywords and numbers, for the word index; by
+    default blanks are put only where letters and digits meet.
+    """
+    sha256 = bytes.fromhex(content.sha256)
+    canonical_sha256 = bytes.fromhex(content.canonical_sha256)
+    held = first(
+        db,
+        "SELECT id FROM listings WHERE sha256 = ? AND canonical_sha256 = ? "
+        "AND profile = ? AND charset = ?",
+        (sha256, canonical_sha256, content.profile, content.charset),
+    )
+    if held:
+        return int(held["id"])
+    text = content.text
+    parted = spaced(text) if search_text is None else search_text
+    return insert(
+        db,
+        "listings",
+        sha256=sha256,
+        canonical_sha256=canonical_sha256,
+        profile=content.profile,
+        charset=content.charset,
+        text=text,
+        raw=None if _encoded(text, content.charset) == content.raw else pack(content.raw, text),
+        canonical=None if content.canonical == text else pack(content.canonical.encode(), text),
+        spaced_words=words_only_in(parted, text),
+        line_count=lines_in(text),
+    )
+
+
+def content_of(row: Row) -> Content:
+    """The content of a row of listings joined with a size_bytes. Raises ArchiveError if damaged."""
+    text, charset = row["text"], row["charset"]
+    try:
+        raw = _encoded(text, charset) if row["raw"] is None else unpack(row["raw"], text)
+        canonical = text if row["canonical"] is None else unpack(row["canonical"], text).decode()
+    except (zlib.error, UnicodeDecodeError) as error:
+        raise _damaged() from error
+    if raw is None:
+        raise _damaged()
+    return Content(raw, text, canonical, row["profile"], charset, row["size_bytes"])
+
+
+def _damaged() -> ArchiveError:
+    return ArchiveError(
+        "This listing is damaged in the archive: its exact bytes cannot be restored.",
+        kept="Its text can still be read with any SQLite tool.",
+        advice="Run `hostlink archive prove`, and look for it in a duplicate of the archive.",
+    )
+
+
+def _encoded(text: str, charset: str) -> bytes | None:
+    """The text in its charset, or None where it cannot be written so."""
+    try:
+        return text.encode(charset)
+    except (UnicodeEncodeError, LookupError):
+        return None

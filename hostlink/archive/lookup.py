@@ -1,0 +1,173 @@
+"""Finding revisions and rescues in the file, and reading their rows into values."""
+
+from __future__ import annotations
+
+from sqlite_utils import Database
+
+from hostlink.archive.names import Spec, clean, fold, unknown_program
+from hostlink.archive.records import Origin, Rescue, Revision
+from hostlink.archive.session import Row, first, rows
+from hostlink.archive.times import read
+from hostlink.errors import ArchiveError
+
+REVISION = """
+SELECT
+  revisions.id, revisions.uuid, programs.name AS program, programs.uuid AS program_uuid,
+  revisions.number, revisions.kept_at, revisions.size_bytes, revisions.origin,
+  revisions.origin_where, boards.uuid AS board_uuid, revisions.note AS origin_note,
+  revisions.captures, revisions.after_restart, listings.profile, listings.line_count,
+  lower(hex(listings.sha256)) AS sha256, lower(hex(listings.canonical_sha256)) AS canonical_sha256,
+  coalesce((SELECT notes.text FROM notes WHERE notes.revision_id = revisions.id
+    ORDER BY notes.id DESC LIMIT 1), revisions.note) AS note,
+  coalesce((SELECT owner.name || '@' || parent.number FROM revisions AS parent
+    JOIN programs AS owner ON owner.id = parent.program_id
+    WHERE parent.id = revisions.parent_id), '') AS parent
+FROM revisions
+JOIN programs ON programs.id = revisions.program_id
+JOIN listings ON listings.id = revisions.listing_id
+LEFT JOIN boards ON boards.id = revisions.board_id
+"""
+
+RESCUE = """
+SELECT
+  rescues.id, rescues.uuid, rescues.number, coalesce(programs.name, '') AS program,
+  rescues.kept_at, rescues.size_bytes, rescues.origin, rescues.origin_where,
+  boards.uuid AS board_uuid, rescues.note AS origin_note, rescues.captures,
+  rescues.after_restart, listings.profile, listings.line_count,
+  lower(hex(listings.sha256)) AS sha256, lower(hex(listings.canonical_sha256)) AS canonical_sha256
+FROM rescues
+JOIN listings ON listings.id = rescues.listing_id
+LEFT JOIN programs ON programs.id = rescues.program_id
+LEFT JOIN boards ON boards.id = rescues.board_id
+"""
+
+
+def program_id(db: Database, name: str) -> int:
+    """The id of a program by its name. Raises ArchiveError with the nearest names."""
+    held = first(db, "SELECT id FROM programs WHERE name_key = ?", (fold(clean(name).strip()),))
+    if held is None:
+        names = [row["name"] for row in rows(db, "SELECT name FROM programs")]
+        raise unknown_program(name, names)
+    return int(held["id"])
+
+
+def board_id(db: Database, board_uuid: str) -> int:
+    """The id of a board by its UUID. Raises ArchiveError."""
+    held = first(db, "SELECT id FROM boards WHERE uuid = ?", (board_uuid,))
+    if held is None:
+        raise ArchiveError(f"The archive knows no board {board_uuid}.")
+    return int(held["id"])
+
+
+def find_spec(db: Database, named: Spec) -> Revision | Rescue:
+    """The revision or rescue that a spec names. Raises ArchiveError."""
+    if named.is_rescue:
+        return _find_rescue(db, named.number)
+    program = program_id(db, named.name)
+    if named.number is None:
+        latest = latest_revision(db, program)
+        if latest is None:
+            raise ArchiveError(f"{named.name} has no revision.")
+        return read_revision(latest)
+    # Of one number, this archive's own revision comes before those that were merged in.
+    row = first(
+        db,
+        f"{REVISION} WHERE revisions.program_id = ? AND revisions.number = ? "
+        "ORDER BY revisions.archive_id LIMIT 1",
+        (program, named.number),
+    )
+    if row is None:
+        latest = latest_revision(db, program)
+        upto = f"Its revisions go up to {latest['number']}." if latest else ""
+        raise ArchiveError(f"{named.name} has no revision {named.number}.", advice=upto)
+    return read_revision(row)
+
+
+def _find_rescue(db: Database, number: int | None) -> Rescue:
+    row = first(
+        db,
+        f"{RESCUE} WHERE coalesce(rescues.number = ?, 1) "
+        "ORDER BY rescues.archive_id, rescues.id DESC LIMIT 1",
+        (number,),
+    )
+    if row is None:
+        which = "no rescue" if number is None else f"no rescue {number}"
+        raise ArchiveError(f"There is {which} in the archive.")
+    return read_rescue(row)
+
+
+def latest_revision(db: Database, program: int) -> Row | None:
+    """The row of the revision that came last into this archive."""
+    return first(
+        db,
+        f"{REVISION} WHERE revisions.id = (SELECT max(id) FROM revisions WHERE program_id = ?)",
+        (program,),
+    )
+
+
+def parent_id(db: Database, parent: Revision | None) -> int | None:
+    """The id of a revision that was read earlier. Raises ArchiveError."""
+    if parent is None:
+        return None
+    held = first(db, "SELECT id FROM revisions WHERE uuid = ?", (parent.uuid,))
+    if held is None:
+        raise ArchiveError(f"The revision it was made from, {parent.spec}, is not in this archive.")
+    return int(held["id"])
+
+
+def revision_at(db: Database, row_id: int) -> Revision:
+    """The revision of that row."""
+    (row,) = rows(db, f"{REVISION} WHERE revisions.id = ?", (row_id,))
+    return read_revision(row)
+
+
+def rescue_at(db: Database, row_id: int) -> Rescue:
+    """The rescue of that row."""
+    (row,) = rows(db, f"{RESCUE} WHERE rescues.id = ?", (row_id,))
+    return read_rescue(row)
+
+
+def _origin(row: Row) -> Origin:
+    return Origin(
+        kind=row["origin"],
+        where=row["origin_where"],
+        board_uuid=row["board_uuid"],
+        note=row["origin_note"],
+        captures=row["captures"],
+        after_restart=bool(row["after_restart"]),
+    )
+
+
+def read_revision(row: Row) -> Revision:
+    """The value of a row of REVISION."""
+    return Revision(
+        uuid=row["uuid"],
+        program=row["program"],
+        program_uuid=row["program_uuid"],
+        number=row["number"],
+        parent=row["parent"],
+        at=read(row["kept_at"]),
+        origin=_origin(row),
+        sha256=row["sha256"],
+        canonical_sha256=row["canonical_sha256"],
+        profile=row["profile"],
+        size_bytes=row["size_bytes"],
+        line_count=row["line_count"],
+        note=row["note"],
+    )
+
+
+def read_rescue(row: Row) -> Rescue:
+    """The value of a row of RESCUE."""
+    return Rescue(
+        uuid=row["uuid"],
+        number=row["number"],
+        program=row["program"],
+        at=read(row["kept_at"]),
+        origin=_origin(row),
+        sha256=row["sha256"],
+        canonical_sha256=row["canonical_sha256"],
+        profile=row["profile"],
+        size_bytes=row["size_bytes"],
+        line_count=row["line_count"],
+    )

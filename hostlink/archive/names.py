@@ -1,0 +1,98 @@
+"""Names of programs, and the short specs by which people name a revision or a rescue."""
+
+from __future__ import annotations
+
+import difflib
+import unicodedata
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from hostlink.errors import ArchiveError
+
+LONGEST_NAME = 40
+RESCUE = "rescue"
+
+
+def fold(text: str) -> str:
+    """A name, tag or label as it is compared: without regard to case."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
+
+
+def clean(text: str) -> str:
+    """Free text as it can be stored: lone surrogates, which no file can hold, become "?"."""
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def checked_name(name: str) -> str:
+    """A program's name as it is kept: 1 to 40 printable characters, no "@".
+
+    Blanks at either end are dropped. Raises ArchiveError with the rule that was broken.
+    """
+    name = unicodedata.normalize("NFC", name).strip()
+    advice = "Choose another name."
+    if not name:
+        raise ArchiveError("A program needs a name.", advice="Give it one.")
+    if len(name) > LONGEST_NAME:
+        raise ArchiveError(
+            f"The name begins {name[:LONGEST_NAME]!r} and has {len(name)} characters, more than "
+            f"{LONGEST_NAME}.",
+            advice=advice,
+        )
+    if "@" in name:
+        raise ArchiveError(
+            f'{name!r} cannot be a program\'s name: "@" stands before a revision number.',
+            advice=advice,
+        )
+    if not name.isprintable():
+        raise ArchiveError(
+            f"{name!r} cannot be a program's name: it holds a character that cannot be printed.",
+            advice=advice,
+        )
+    if fold(name) == RESCUE or name.startswith("-"):
+        reason = "it is the word for rescues" if fold(name) == RESCUE else 'it begins with "-"'
+        raise ArchiveError(f"{name!r} cannot be a program's name: {reason}.", advice=advice)
+    return name
+
+
+@dataclass(frozen=True, slots=True)
+class Spec:
+    """A revision or rescue as a person names it. number is None for the latest."""
+
+    name: str
+    number: int | None
+
+    @property
+    def is_rescue(self) -> bool:
+        """Whether this names a rescue."""
+        return fold(self.name) == RESCUE
+
+    @classmethod
+    def from_text(cls, text: str) -> Spec:
+        """Read NAME, NAME@NUMBER or rescue@NUMBER. Raises ArchiveError."""
+        name, at, digits = text.strip().partition("@")
+        name = unicodedata.normalize("NFC", name).strip()
+        if not at:
+            return cls(name, None)
+        if not (digits.isascii() and digits.isdigit() and len(digits) <= 12):
+            raise ArchiveError(
+                f"{text!r} names no revision: after the @ comes a number.",
+                advice="Write NAME, or NAME@3 for revision 3.",
+            )
+        return cls(name, int(digits))
+
+
+def nearest(name: str, names: Iterable[str]) -> list[str]:
+    """Up to three known names most like the one that is not known."""
+    by_key = {fold(known): known for known in names}
+    return [by_key[key] for key in difflib.get_close_matches(fold(name), by_key, 3, 0.5)]
+
+
+def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:
+    """The error for a program that is not in the archive, with the nearest names."""
+    near = nearest(name, names)
+    advice = (
+        f"The nearest names are: {', '.join(near)}."
+        if near
+        else "`hostlink programs` lists what is there."
+    )
+    return ArchiveError(f"There is no program {name!r} in the archive.", advice=advice)

@@ -1,0 +1,23 @@
+"""Where the archive is when nobody says."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+import platformdirs
+
+VARIABLE = "HOSTLINK_ARCHIVE"
+FILE_NAME = "archive.sqlite3"
+
+
+def archive_path(environ: Mapping[str, str] | None = None) -> Path:
+    """The archive's file: HOSTLINK_ARCHIVE where set, else one in the user's data folder.
+
+    environ: the environment to read, the process's own by default. Nothing is made or opened.
+    """
+    named = (os.environ if environ is None else environ).get(VARIABLE, "").strip()
+    if named:
+        return Path(named).expanduser().absolute()
+    return Path(platformdirs.user_data_dir("hostlink", appauthor=False)) / FILE_NAME

@@ -1,0 +1,366 @@
+"""The tables, rules and views of schema 1. The SQL keeps its comments: they stand in the file too,
+for whoever opens it with another tool in years to come.
+
+Rules: tables are STRICT and only ever added to; revisions, listings, rescues, notes, backups and
+firmware images refuse UPDATE and DELETE by trigger; the word indexes are kept by triggers.
+INSERT OR REPLACE deletes without firing a delete trigger in tools that leave recursive_triggers
+off, so the immutable tables refuse a taken key before the insert.
+"""
+
+from __future__ import annotations
+
+TABLES = """
+CREATE TABLE archives (
+  -- id 1 is this archive; the others are archives that something was merged from
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  made_at TEXT NOT NULL,
+  made_by TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE boards (
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  label TEXT NOT NULL DEFAULT '',
+  label_key TEXT UNIQUE, -- the label folded for comparison, NULL without one
+  usb_vid INTEGER,
+  usb_pid INTEGER,
+  usb_serial TEXT NOT NULL DEFAULT '',
+  location TEXT NOT NULL DEFAULT '',
+  profile TEXT NOT NULL DEFAULT '',
+  restarts_on_open INTEGER CHECK (restarts_on_open IN (0, 1)),
+  first_seen TEXT NOT NULL,
+  last_seen TEXT NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX boards_by_identity ON boards (
+  coalesce(usb_vid, -1), coalesce(usb_pid, -1), usb_serial,
+  CASE WHEN usb_serial = '' THEN location ELSE '' END
+);
+
+CREATE TABLE listings (
+  -- each listing once; a row is the exact bytes together with how one profile reads them
+  id INTEGER PRIMARY KEY,
+  sha256 BLOB NOT NULL CHECK (length(sha256) = 32), -- of the exact bytes
+  canonical_sha256 BLOB NOT NULL CHECK (length(canonical_sha256) = 32), -- of UTF-8
+  profile TEXT NOT NULL,
+  charset TEXT NOT NULL, -- codec between the exact bytes and the text
+  text TEXT NOT NULL,
+  raw BLOB, -- the exact bytes, NULL where text in charset gives them (packed: see below)
+  canonical BLOB, -- canonical text in UTF-8, NULL where it is the text
+  spaced_words TEXT NOT NULL, -- words that only show when run-together keywords are parted
+  line_count INTEGER NOT NULL,
+  -- raw and canonical are zlib streams (RFC 1950) whose preset dictionary is the text in UTF-8
+  UNIQUE (sha256, canonical_sha256, profile, charset)
+) STRICT;
+CREATE INDEX listings_by_canonical ON listings (canonical_sha256);
+
+CREATE TABLE programs (
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  name TEXT NOT NULL,
+  name_key TEXT NOT NULL UNIQUE, -- the name folded for comparison
+  title TEXT NOT NULL DEFAULT '',
+  made_at TEXT NOT NULL,
+  retired_at TEXT
+) STRICT;
+
+CREATE TABLE revisions (
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  program_id INTEGER NOT NULL REFERENCES programs,
+  archive_id INTEGER NOT NULL REFERENCES archives, -- the archive that gave the number
+  number INTEGER NOT NULL CHECK (number > 0),
+  parent_id INTEGER REFERENCES revisions,
+  listing_id INTEGER NOT NULL REFERENCES listings,
+  size_bytes INTEGER, -- cost on the board, by the profile as it was then
+  origin TEXT NOT NULL,
+  origin_where TEXT NOT NULL DEFAULT '',
+  board_id INTEGER REFERENCES boards,
+  note TEXT NOT NULL DEFAULT '',
+  captures INTEGER NOT NULL DEFAULT 0, -- how many captures agreed
+  after_restart INTEGER NOT NULL DEFAULT 0 CHECK (after_restart IN (0, 1)),
+  kept_at TEXT NOT NULL,
+  UNIQUE (program_id, archive_id, number)
+) STRICT;
+CREATE INDEX revisions_by_listing ON revisions (listing_id);
+CREATE INDEX revisions_by_board ON revisions (board_id) WHERE board_id IS NOT NULL;
+CREATE INDEX revisions_by_parent ON revisions (parent_id) WHERE parent_id IS NOT NULL;
+
+CREATE TABLE rescues (
+  -- what a board held before it was overwritten; keep it under a name to make it a revision
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  archive_id INTEGER NOT NULL REFERENCES archives,
+  number INTEGER NOT NULL CHECK (number > 0),
+  board_id INTEGER REFERENCES boards, -- NULL only where the board could not be told
+  program_id INTEGER REFERENCES programs,
+  listing_id INTEGER NOT NULL REFERENCES listings,
+  size_bytes INTEGER,
+  origin TEXT NOT NULL,
+  origin_where TEXT NOT NULL DEFAULT '',
+  note TEXT NOT NULL DEFAULT '',
+  captures INTEGER NOT NULL DEFAULT 0,
+  after_restart INTEGER NOT NULL DEFAULT 0 CHECK (after_restart IN (0, 1)),
+  kept_at TEXT NOT NULL,
+  UNIQUE (archive_id, number)
+) STRICT;
+CREATE INDEX rescues_by_listing ON rescues (listing_id);
+CREATE INDEX rescues_by_board ON rescues (board_id);
+CREATE INDEX rescues_by_program ON rescues (program_id) WHERE program_id IS NOT NULL;
+
+CREATE TABLE notes (
+  -- only added to; the last one of a program, or of a revision, is the one shown
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  program_id INTEGER NOT NULL REFERENCES programs,
+  revision_id INTEGER REFERENCES revisions,
+  text TEXT NOT NULL,
+  noted_at TEXT NOT NULL
+) STRICT;
+CREATE INDEX notes_by_program ON notes (program_id);
+CREATE INDEX notes_by_revision ON notes (revision_id) WHERE revision_id IS NOT NULL;
+
+CREATE TABLE tags (
+  id INTEGER PRIMARY KEY,
+  program_id INTEGER NOT NULL REFERENCES programs,
+  tag TEXT NOT NULL,
+  tag_key TEXT NOT NULL,
+  UNIQUE (tag_key, program_id)
+) STRICT;
+CREATE INDEX tags_by_program ON tags (program_id);
+
+CREATE TABLE host_copies (
+  -- our copy of what each board holds; changes with every line that passes by
+  board_id INTEGER PRIMARY KEY REFERENCES boards,
+  raw BLOB NOT NULL,
+  text TEXT NOT NULL,
+  canonical TEXT NOT NULL,
+  profile TEXT NOT NULL,
+  charset TEXT NOT NULL,
+  size_bytes INTEGER,
+  revision_id INTEGER REFERENCES revisions,
+  changed_at TEXT NOT NULL,
+  proven_at TEXT,
+  may_lack_edits INTEGER NOT NULL CHECK (may_lack_edits IN (0, 1))
+) STRICT;
+CREATE INDEX host_copies_by_revision ON host_copies (revision_id) WHERE revision_id IS NOT NULL;
+
+CREATE TABLE firmware_images (
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  sha256 BLOB NOT NULL UNIQUE CHECK (length(sha256) = 32),
+  data BLOB NOT NULL,
+  part TEXT NOT NULL DEFAULT '', -- the chip by its part number
+  name TEXT NOT NULL DEFAULT '',
+  kept_at TEXT NOT NULL
+) STRICT;
+
+CREATE TABLE backups (
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  board_id INTEGER NOT NULL REFERENCES boards,
+  firmware_image_id INTEGER REFERENCES firmware_images,
+  profile TEXT NOT NULL DEFAULT '',
+  note TEXT NOT NULL DEFAULT '',
+  made_at TEXT NOT NULL
+) STRICT;
+CREATE INDEX backups_by_board ON backups (board_id);
+CREATE INDEX backups_by_firmware ON backups (firmware_image_id);
+
+CREATE TABLE backup_items (
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  backup_id INTEGER NOT NULL REFERENCES backups,
+  kind TEXT NOT NULL, -- memory, or stored
+  slot TEXT NOT NULL DEFAULT '', -- the stored program's name or number on the board
+  listing_id INTEGER NOT NULL REFERENCES listings,
+  size_bytes INTEGER,
+  captures INTEGER NOT NULL DEFAULT 0,
+  UNIQUE (backup_id, kind, slot)
+) STRICT;
+CREATE INDEX backup_items_by_listing ON backup_items (listing_id);
+
+CREATE TABLE events (
+  -- every job; one without an end was cut off
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  job TEXT NOT NULL,
+  board_id INTEGER REFERENCES boards,
+  program_id INTEGER REFERENCES programs,
+  revision_id INTEGER REFERENCES revisions,
+  rescue_id INTEGER REFERENCES rescues,
+  started_at TEXT NOT NULL,
+  ended_at TEXT,
+  outcome TEXT NOT NULL DEFAULT '',
+  detail TEXT NOT NULL DEFAULT '{}' CHECK (json_valid(detail))
+) STRICT;
+CREATE INDEX events_by_board ON events (board_id) WHERE board_id IS NOT NULL;
+CREATE INDEX events_by_program ON events (program_id) WHERE program_id IS NOT NULL;
+CREATE INDEX events_by_revision ON events (revision_id) WHERE revision_id IS NOT NULL;
+CREATE INDEX events_by_rescue ON events (rescue_id) WHERE rescue_id IS NOT NULL;
+"""
+
+# Table, and the key columns besides id that must not be taken by INSERT OR REPLACE.
+_IMMUTABLE = (
+    ("archives", ("uuid",)),
+    ("listings", ("sha256", "canonical_sha256", "profile", "charset")),
+    ("revisions", ("uuid",)),
+    ("revisions", ("program_id", "archive_id", "number")),
+    ("rescues", ("uuid",)),
+    ("rescues", ("archive_id", "number")),
+    ("notes", ("uuid",)),
+    ("firmware_images", ("uuid",)),
+    ("firmware_images", ("sha256",)),
+    ("backups", ("uuid",)),
+    ("backup_items", ("uuid",)),
+    ("backup_items", ("backup_id", "kind", "slot")),
+)
+
+
+def _refusals() -> str:
+    """Triggers that hold the immutable tables still, and keep programs from being deleted."""
+    sql: list[str] = []
+    for table in dict.fromkeys(table for table, _ in _IMMUTABLE):
+        keys = [("id",), *(columns for name, columns in _IMMUTABLE if name == table)]
+        taken = " OR ".join(
+            f"EXISTS (SELECT 1 FROM {table} WHERE "
+            + " AND ".join(f"{column} = NEW.{column}" for column in columns)
+            + ")"
+            for columns in keys
+        )
+        sql += [
+            f"CREATE TRIGGER {table}_never_change BEFORE UPDATE ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table} are never changed'); END;",
+            f"CREATE TRIGGER {table}_never_replace BEFORE INSERT ON {table} WHEN {taken} "
+            f"BEGIN SELECT RAISE(ABORT, '{table} are never replaced'); END;",
+        ]
+    for table in (*dict.fromkeys(table for table, _ in _IMMUTABLE), "programs", "events"):
+        sql.append(
+            f"CREATE TRIGGER {table}_never_delete BEFORE DELETE ON {table} "
+            f"BEGIN SELECT RAISE(ABORT, '{table} are never deleted'); END;"
+        )
+    sql.append(
+        "CREATE TRIGGER events_end_once BEFORE UPDATE ON events WHEN OLD.ended_at IS NOT NULL "
+        "BEGIN SELECT RAISE(ABORT, 'an event that has ended is never changed'); END;"
+    )
+    return "\n".join(sql)
+
+
+# The listing index keeps no positions (detail=none): an eighth of the text's size instead of
+# more than half. The ascii tokenizer is exactly known, so no query word can split into a phrase,
+# which such an index cannot answer. Names, titles, notes and tags are few and may be in any
+# language: they get the full index.
+SEARCH = """
+CREATE VIRTUAL TABLE listing_words USING fts5(
+  text, spaced_words, content='listings', content_rowid='id', detail=none, tokenize='ascii'
+);
+CREATE TRIGGER listings_add_words AFTER INSERT ON listings BEGIN
+  INSERT INTO listing_words (rowid, text, spaced_words)
+  VALUES (NEW.id, NEW.text, NEW.spaced_words);
+END;
+
+CREATE VIRTUAL TABLE program_words USING fts5(name, title, notes, tags, tokenize='unicode61');
+CREATE VIEW program_words_due AS
+  -- what program_words must hold
+  SELECT
+    id, name, title,
+    coalesce((SELECT group_concat(text, char(10)) FROM
+      (SELECT text FROM notes WHERE program_id = programs.id ORDER BY id)), '') AS notes,
+    coalesce((SELECT group_concat(tag, ' ') FROM
+      (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)), '') AS tags
+  FROM programs;
+CREATE TRIGGER programs_add_words AFTER INSERT ON programs BEGIN
+  INSERT INTO program_words (rowid, name, title, notes, tags)
+  SELECT id, name, title, notes, tags FROM program_words_due WHERE id = NEW.id;
+END;
+"""
+
+
+def _word_triggers() -> str:
+    """Triggers that renew a program's words after each change of what they come from."""
+    changes = (
+        ("programs_change_words", "UPDATE OF name, title ON programs", "NEW.id"),
+        ("notes_add_words", "INSERT ON notes", "NEW.program_id"),
+        ("tags_add_words", "INSERT ON tags", "NEW.program_id"),
+        ("tags_drop_words", "DELETE ON tags", "OLD.program_id"),
+    )
+    return "\n".join(
+        f"CREATE TRIGGER {name} AFTER {change} BEGIN "
+        "UPDATE program_words SET (name, title, notes, tags) = "
+        f"(SELECT name, title, notes, tags FROM program_words_due WHERE id = {program}) "
+        f"WHERE rowid = {program}; END;"
+        for name, change, program in changes
+    )
+
+
+VIEWS = """
+CREATE VIEW program_list AS
+  SELECT
+    programs.name, programs.title,
+    (SELECT group_concat(tag, ', ') FROM
+      (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)) AS tags,
+    (SELECT text FROM notes WHERE program_id = programs.id AND revision_id IS NULL
+      ORDER BY id DESC LIMIT 1) AS note,
+    (SELECT count(*) FROM revisions WHERE program_id = programs.id) AS revisions,
+    latest.number AS latest, latest.size_bytes, listings.line_count, latest.kept_at,
+    programs.retired_at, programs.uuid
+  FROM programs
+  LEFT JOIN revisions AS latest ON latest.id =
+    (SELECT max(id) FROM revisions WHERE program_id = programs.id)
+  LEFT JOIN listings ON listings.id = latest.listing_id
+  ORDER BY programs.name_key;
+
+CREATE VIEW revision_list AS
+  SELECT
+    programs.name AS program, revisions.number, revisions.kept_at, revisions.size_bytes,
+    listings.line_count, revisions.origin, revisions.origin_where,
+    boards.label AS board, revisions.captures, revisions.after_restart,
+    coalesce((SELECT notes.text FROM notes WHERE notes.revision_id = revisions.id
+      ORDER BY notes.id DESC LIMIT 1), revisions.note) AS note,
+    (SELECT parent_program.name || '@' || parent.number FROM revisions AS parent
+      JOIN programs AS parent_program ON parent_program.id = parent.program_id
+      WHERE parent.id = revisions.parent_id) AS parent,
+    listings.profile, listings.charset, lower(hex(listings.sha256)) AS sha256,
+    revisions.uuid, listings.text AS listing
+  FROM revisions
+  JOIN programs ON programs.id = revisions.program_id
+  JOIN listings ON listings.id = revisions.listing_id
+  LEFT JOIN boards ON boards.id = revisions.board_id
+  ORDER BY programs.name_key, revisions.id;
+
+CREATE VIEW rescue_list AS
+  SELECT
+    rescues.number, rescues.kept_at, boards.label AS board, programs.name AS program,
+    rescues.size_bytes, listings.line_count, rescues.origin_where, rescues.captures,
+    rescues.after_restart, rescues.note, listings.profile, listings.charset,
+    lower(hex(listings.sha256)) AS sha256, rescues.uuid, listings.text AS listing
+  FROM rescues
+  JOIN listings ON listings.id = rescues.listing_id
+  LEFT JOIN boards ON boards.id = rescues.board_id
+  LEFT JOIN programs ON programs.id = rescues.program_id
+  ORDER BY rescues.id;
+
+CREATE VIEW board_list AS
+  SELECT
+    boards.label, boards.profile, boards.usb_vid, boards.usb_pid, boards.usb_serial,
+    boards.location, boards.restarts_on_open, boards.first_seen, boards.last_seen,
+    host_copies.proven_at AS host_copy_proven_at, host_copies.may_lack_edits,
+    host_copies.text AS host_copy, boards.uuid
+  FROM boards LEFT JOIN host_copies ON host_copies.board_id = boards.id
+  ORDER BY boards.id;
+
+CREATE VIEW event_list AS
+  SELECT
+    events.started_at, events.ended_at, events.job, events.outcome,
+    boards.label AS board, coalesce(programs.name, owner.name) AS program,
+    revisions.number AS revision, rescues.number AS rescue, events.detail, events.uuid
+  FROM events
+  LEFT JOIN boards ON boards.id = events.board_id
+  LEFT JOIN programs ON programs.id = events.program_id
+  LEFT JOIN revisions ON revisions.id = events.revision_id
+  LEFT JOIN programs AS owner ON owner.id = revisions.program_id
+  LEFT JOIN rescues ON rescues.id = events.rescue_id
+  ORDER BY events.id;
+"""
+
+SCHEMA_1 = "\n".join((TABLES, _refusals(), SEARCH, _word_triggers(), VIEWS))

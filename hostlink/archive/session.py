@@ -1,0 +1,149 @@
+"""The open file: one connection a thread, transactions, and SQLite's errors said as ours."""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+import uuid
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from sqlite_utils import Database
+
+from hostlink.archive.opening import connect, open_file
+from hostlink.archive.times import stored, utc_now
+from hostlink.archive.trouble import not_kept, not_read
+from hostlink.errors import ArchiveError
+
+Row = Mapping[str, Any]
+
+
+class Session:
+    """An archive's file, open. The parts of the archive build on this.
+
+    Any thread may use it; each gets a connection of its own. A thread that takes over the
+    identity of one that has ended takes over its idle connection too.
+    """
+
+    def __init__(self, path: Path, *, read_only: bool, now: Callable[[], datetime]) -> None:
+        self.path = path
+        self.read_only = read_only
+        self._now = now
+        self._lock = threading.Lock()
+        self._connections: dict[int, Database] = {}
+        self._closed = False
+
+    @classmethod
+    def open(
+        cls,
+        path: Path,
+        *,
+        create: bool = True,
+        read_only: bool = False,
+        now: Callable[[], datetime] = utc_now,
+    ) -> Self:
+        """Open the archive at path, making it (and its folder) where there is none and create.
+
+        read_only: never write. An archive whose file or folder cannot be written opens read-only
+        by itself; then every write raises. now: the wall clock for what is kept.
+        Raises ArchiveError where the file is no archive, has a newer schema, or cannot be used.
+        """
+        path = Path(path)
+        read_only = open_file(path, create=create, read_only=read_only, now=now)
+        return cls(path, read_only=read_only, now=now)
+
+    def close(self) -> None:
+        """Close every thread's connection. May be called twice."""
+        with self._lock:
+            self._closed = True
+            while self._connections:
+                self._connections.popitem()[1].close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def reading(self, what: str) -> Iterator[Database]:
+        """A connection to read with; what is named in the error when that fails."""
+        try:
+            yield self._database()
+        except sqlite3.Error as error:
+            raise not_read(what, error, self.path) from error
+
+    @contextmanager
+    def writing(self, what: str) -> Iterator[Database]:
+        """One transaction, begun as a writer so that nothing read in it can be overtaken.
+
+        All of it is on the disk when the block has ended, or none of it. Inside another one it
+        becomes part of that. what is named in the error: "<what> was not kept".
+        """
+        try:
+            db = self._database()
+            if db.conn.in_transaction:
+                with db.atomic():
+                    yield db
+                return
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                yield db
+                db.commit()
+            except BaseException:
+                db.rollback()
+                raise
+        except sqlite3.Error as error:
+            raise not_kept(what, error, self.path) from error
+
+    def _database(self) -> Database:
+        """This thread's connection."""
+        thread = threading.get_ident()
+        with self._lock:
+            if self._closed:
+                raise ArchiveError(f"The archive {self.path} has been closed.")
+            if thread not in self._connections:
+                self._connections[thread] = connect(self.path, read_only=self.read_only)
+            return self._connections[thread]
+
+    def _time(self) -> str:
+        return stored(self._now())
+
+
+def insert(db: Database, table: str, **values: object) -> int:
+    """Add one row to a table of ours and return its id. For use inside `writing`."""
+    names = ", ".join(values)
+    marks = ", ".join("?" * len(values))
+    sql = f"INSERT INTO {table} ({names}) VALUES ({marks}) RETURNING id"
+    (row,) = db.execute(sql, list(values.values())).fetchall()
+    return int(row["id"])
+
+
+def rows(
+    db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
+) -> list[Row]:
+    """All rows of a query."""
+    # sqlite-utils' own query() wraps each in a savepoint; these are plain reads.
+    return [dict(row) for row in db.execute(sql, parameters)]  # type: ignore[arg-type]
+
+
+def first(
+    db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
+) -> Row | None:
+    """The first row of a query, or None."""
+    found = rows(db, sql, parameters)
+    return found[0] if found else None
+
+
+def new_uuid() -> str:
+    """A fresh random UUID (RFC 9562, version 4)."""
+    return str(uuid.uuid4())
