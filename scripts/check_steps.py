@@ -1,0 +1,282 @@
+"""The steps of scripts/check.py: each is one function that returns "" if all is good, else why not.
+
+The environment is ready when they run. Whatever a tool prints is shown as it comes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import environment
+
+ROOT = Path(__file__).resolve().parent.parent
+DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
+
+# What the tests use of the system: a foreign BASIC interpreter, a terminal to be driven, the
+# transliteration rules and the USB names that some values are checked against.
+DEBIAN_PACKAGES = ("bwbasic", "icu-devtools", "tmux", "usb.ids")
+
+NO_VARIABLES: Mapping[str, str] = {}
+
+PYTEST_SUMMARY = re.compile(
+    r"^=*\s*((?:no tests ran|\d+ (?:passed|failed|errors?|skipped)).* in .*s.*)"
+)
+SKIPPED = re.compile(r"\b(\d+) skipped\b")
+
+
+@dataclass
+class Checks:
+    """What the steps share: the environment, the options, and what is said at the end."""
+
+    place: environment.Environment
+    ci: bool = False
+    pytest_arguments: list[str] = field(default_factory=list)
+    pytest_summary: str = ""
+
+    @property
+    def python(self) -> str:
+        return str(self.place.python)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How one step went. seconds: wall time."""
+
+    name: str
+    problem: str
+    seconds: float
+
+
+def run(
+    command: Sequence[str], folder: Path = ROOT, variables: Mapping[str, str] = NO_VARIABLES
+) -> tuple[int, list[str]]:
+    """Run a command, showing its output as it comes; return its status and the lines."""
+    process = subprocess.Popen(
+        list(command),
+        cwd=folder,
+        env={**os.environ, **variables},
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        encoding="utf-8",
+        errors="replace",
+    )
+    lines = []
+    with process:
+        assert process.stdout is not None
+        for line in process.stdout:
+            print(line, end="", flush=True)
+            lines.append(line.rstrip("\n"))
+    return process.returncode, lines
+
+
+def passes(
+    command: Sequence[str], folder: Path = ROOT, variables: Mapping[str, str] = NO_VARIABLES
+) -> str:
+    """Run a command; return "" if it succeeded, else what to put in the table."""
+    status, _ = run(command, folder, variables)
+    return "" if status == 0 else f"status {status}"
+
+
+def system_packages(checks: Checks) -> str:
+    """Install the Debian packages that the tests use, where they are missing and --ci asks."""
+    if not checks.ci:
+        return ""
+    if shutil.which("dpkg-query") is None:
+        return "not Debian: install by hand " + ", ".join(DEBIAN_PACKAGES)
+    missing = [name for name in DEBIAN_PACKAGES if not is_installed(name)]
+    if not missing:
+        print("all there: " + ", ".join(DEBIAN_PACKAGES))
+        return ""
+    if not hasattr(os, "geteuid") or os.geteuid() != 0:
+        return "not root, so run: sudo apt-get install " + " ".join(missing)
+    quiet = {"DEBIAN_FRONTEND": "noninteractive"}
+    if problem := passes(["apt-get", "update", "-q"], variables=quiet):
+        print(f"apt-get update: {problem}; trying with the list of packages at hand")
+    install = ["apt-get", "install", "-q", "-y", "--no-install-recommends", *missing]
+    return passes(install, variables=quiet)
+
+
+def is_installed(package: str) -> bool:
+    """Tell whether a Debian package is installed, not merely known."""
+    query = ["dpkg-query", "-W", "-f", "${db:Status-Status}", package]
+    return subprocess.run(query, capture_output=True, text=True, check=False).stdout == "installed"
+
+
+def ruff_check(checks: Checks) -> str:
+    """Lint."""
+    return passes([checks.python, "-m", "ruff", "check", "."])
+
+
+def ruff_format(checks: Checks) -> str:
+    """Look whether the formatter would change anything."""
+    return passes([checks.python, "-m", "ruff", "format", "--check", "."])
+
+
+def mypy(checks: Checks) -> str:
+    """Check the types of the package, strictly."""
+    return passes([checks.python, "-m", "mypy"])
+
+
+def imports(checks: Checks) -> str:
+    """Hold the import contracts of pyproject.toml."""
+    return passes([str(checks.place.script("lint-imports"))])
+
+
+def pytest(checks: Checks) -> str:
+    """Run the tests on all processors; in CI a skip is a failure, since all is installed."""
+    command = [checks.python, "-m", "pytest", "-n", "auto", "-rsfE", *checks.pytest_arguments]
+    status, lines = run(command, variables={"HOSTLINK_CI": "1"} if checks.ci else NO_VARIABLES)
+    found = [match.group(1) for line in lines if (match := PYTEST_SUMMARY.match(line))]
+    checks.pytest_summary = found[-1].rstrip("= ") if found else ""
+    return pytest_problem(status, checks.pytest_summary, ci=checks.ci)
+
+
+def pytest_problem(status: int, summary: str, *, ci: bool) -> str:
+    """Judge a pytest run by its status and its closing line; "" means good."""
+    if status != 0:
+        return f"status {status}" + (" (no test was found)" if status == 5 else "")
+    if not summary:
+        return "pytest printed no closing line"
+    skipped = SKIPPED.search(summary)
+    return f"{skipped.group(1)} skipped, which CI does not allow" if ci and skipped else ""
+
+
+# Run by the Python of a clean environment: what was installed must be found, and from there.
+LOOK = """
+import sys
+from pathlib import Path
+import hostlink, hostlink.shipped
+package = Path(hostlink.__file__).parent
+assert Path(sys.prefix) in package.parents, f"{package} is not the installed one"
+def listing(folder):
+    found = sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*") if p.is_file())
+    assert found, f"nothing in {folder}"
+    return found
+root = Path(sys.argv[1])
+for here, there in (
+    (hostlink.shipped.library_folder(), root / "library"),
+    (package / "board" / "profiles", root / "hostlink" / "board" / "profiles"),
+):
+    assert listing(here) == listing(there), f"{here} is not like {there}"
+    print(len(listing(here)), "files as in", there.relative_to(root))
+"""
+
+
+def wheel(checks: Checks) -> str:
+    """Build the source archive, from it the wheel, install that elsewhere, and run it there."""
+    with tempfile.TemporaryDirectory(prefix="hostlink-wheel-") as name:
+        folder = Path(name).resolve()
+        if problem := passes(
+            [checks.python, "-m", "hatchling", "build", "-t", "sdist", "-d", name]
+        ):
+            return f"source archive: {problem}"
+        build = [checks.python, "-m", "pip", "wheel", "--quiet", "--no-deps"]
+        build += ["--no-build-isolation", "-w", name, *map(str, folder.glob("*.tar.gz"))]
+        if problem := passes(build):
+            return f"wheel: {problem}"
+        return installed_wheel(checks, folder, next(folder.glob("*.whl")))
+
+
+def installed_wheel(checks: Checks, folder: Path, built: Path) -> str:
+    """Install a wheel in a new environment under `folder` and run hostlink from it."""
+    clean = environment.Environment(folder)
+    python, hostlink = str(clean.python), str(clean.script("hostlink"))
+    make = [checks.place.base_python, "-m", "venv", "--without-pip", str(clean.folder)]
+    pip = [checks.python, "-m", "pip", "--python", python, "install", "--quiet", str(built)]
+    apart = {"HOSTLINK_ARCHIVE": str(folder / "archive.db"), "PYTHONPATH": ""}
+    for what, command in (
+        ("environment", make),
+        ("install", pip),
+        ("files", [python, "-c", LOOK, str(ROOT)]),
+        ("hostlink --help", [hostlink, "--help"]),
+        ("hostlink programs", [hostlink, "programs"]),
+    ):
+        if problem := passes(command, folder, apart):
+            return f"{what}: {problem}"
+    return ""
+
+
+STEPS: dict[str, Callable[[Checks], str]] = {
+    "system-packages": system_packages,
+    "ruff-check": ruff_check,
+    "ruff-format": ruff_format,
+    "mypy": mypy,
+    "imports": imports,
+    "pytest": pytest,
+    "wheel": wheel,
+}
+
+
+def take(names: Sequence[str], checks: Checks) -> list[Outcome]:
+    """Run the named steps in order; one that fails, or cannot be started, stops no other."""
+    outcomes = []
+    for name in names:
+        print(f"\n--- {name}", flush=True)
+        began = time.monotonic()
+        try:
+            problem = STEPS[name](checks)
+        except OSError as error:
+            problem = f"could not be run: {error}"
+        outcomes.append(Outcome(name, problem, time.monotonic() - began))
+    return outcomes
+
+
+def table(outcomes: Sequence[Outcome]) -> str:
+    """Return the closing table, one line a step."""
+    width = max(len(outcome.name) for outcome in outcomes)
+    rows = [
+        f"{outcome.name:{width}}  {outcome.seconds:6.1f} s  {outcome.problem or 'good'}"
+        for outcome in outcomes
+    ]
+    return "\n".join(rows)
+
+
+def options(arguments: Sequence[str]) -> tuple[argparse.Namespace, list[str]]:
+    """Split the arguments into our options and, after --, pytest's."""
+    ours, theirs = list(arguments), []
+    if "--" in ours:
+        at = ours.index("--")
+        ours, theirs = ours[:at], ours[at + 1 :]
+    parser = argparse.ArgumentParser(description=DESCRIPTION)
+    parser.add_argument(
+        "--only", action="append", choices=list(STEPS), help="run this step (may be repeated)"
+    )
+    parser.add_argument(
+        "--ci", action="store_true", help="install system packages; a skipped test is a failure"
+    )
+    parser.epilog = "Arguments after -- go to pytest."
+    return parser.parse_args(ours), theirs
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Set up, run the steps, print the table. Returns 0 only if every step is good."""
+    chosen, pytest_arguments = options(arguments)
+    checks = Checks(environment.Environment(ROOT), chosen.ci, pytest_arguments)
+    began = time.monotonic()
+    try:
+        checks.place.prepare("test")
+    except environment.SetupError as error:
+        print(error, file=sys.stderr)
+        return 1
+    ready = Outcome("environment", "", time.monotonic() - began)
+    names = [name for name in STEPS if not chosen.only or name in chosen.only]
+    outcomes = [ready, *take(names, checks)]
+    failed = sum(1 for outcome in outcomes if outcome.problem)
+    total = time.monotonic() - began
+    print(f"\n--- in all {total:.0f} s, {failed} of {len(outcomes)} steps failed")
+    print(table(outcomes))
+    if checks.pytest_summary:
+        print(f"===== {checks.pytest_summary} =====")
+    return 1 if failed else 0

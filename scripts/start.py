@@ -1,0 +1,60 @@
+"""Set hostlink up, once, and run it.
+
+    python3 scripts/start.py                 the narrated tour of the main job on the practice board
+    python3 scripts/start.py --tour          the same
+    python3 scripts/start.py programs        any other arguments go to hostlink
+    python3 scripts/start.py --python ARGS   the environment's own Python
+
+On Windows begin with `py` in place of `python3`. This file must be readable by any old Python,
+because the first thing it does is to say which Python is needed; the rest is in environment.py.
+"""
+
+import os
+import sys
+
+NEEDED = (3, 11)
+ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+
+
+def complaint_about(version, script="start.py"):
+    """Return why this version of Python (a tuple of numbers) will not do, or an empty text."""
+    if tuple(version[:2]) >= NEEDED:
+        return ""
+    return (
+        "hostlink needs Python %d.%d or newer, and this is Python %d.%d. Nothing was changed. "
+        "Install a newer Python, or start this with one by its name: python%d.%d %s\n"
+    ) % (NEEDED + tuple(version[:2]) + NEEDED + (os.path.join("scripts", script),))
+
+
+def command_for(arguments, python):
+    """Return the command line to run in the environment whose interpreter is `python`."""
+    if arguments[:1] == ["--python"]:
+        return [python] + arguments[1:]
+    if arguments == [] or arguments == ["--tour"]:
+        return [python, "-P", os.path.join(ROOT, "scripts", "tour.py")]
+    # -P: a file click.py in the user's own folder must not take the place of the library.
+    return [python, "-P", "-m", "hostlink"] + arguments
+
+
+def main(arguments):
+    """Set up if needed, then become the asked-for command. Returns an exit status."""
+    complaint = complaint_about(sys.version_info)
+    if complaint:
+        sys.stderr.write(complaint)
+        return 1
+    import environment
+
+    place = environment.Environment(ROOT)
+    try:
+        place.prepare("run")
+    except environment.SetupError as error:
+        sys.stderr.write("%s\n" % error)
+        return 1
+    except KeyboardInterrupt:
+        sys.stderr.write("\nStopped. The next start sets up afresh.\n")
+        return 130
+    return environment.become(command_for(arguments, str(place.python)))
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
