@@ -149,7 +149,7 @@ def _number(line: Line, form: Form) -> Iterator[Finding]:
     if like := _LIKE_DIGITS.match(line.body):
         yield _on(
             *(line, "letter-in-line-number"),
-            f"The letters {like[0][:20]} follow the line number without a blank.",
+            f"{like[0][:20]} follows the line number without a blank.",
             "Look for O in place of 0, or l or I in place of 1.",
             "warning",
         )
