@@ -6,7 +6,7 @@ the break decides the meaning inside quoted text, so rows are joined only where 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from hostlink.listing.rows import Mend, Notes, Row, open_quote
 
@@ -25,9 +25,7 @@ def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
     broken = [place for place in broken if place > first]
     if not broken:
         return rows
-    widest = max(len(row.text) for row in rows[first : max(broken) + 1])
-    cut = sum(len(rows[place - 1].text) == widest for place in broken)
-    hard = cut == len(broken) and cut >= 3
+    page = _page(rows, first, broken)
     mended: list[Row] = []
     lone = set(broken)
     joinable = False
@@ -36,7 +34,7 @@ def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
             mended.append(row)
             joinable = row.numbered
             continue
-        joint = _joint(rows[place - 1], mended[-1], row, widest, hard, notes) if joinable else None
+        joint = _joint(rows[place - 1], mended[-1], row, page, notes) if joinable else None
         if joint is None or notes.kept(row.at):
             notes.doubt(
                 *(row, "row-without-number"),
@@ -49,6 +47,32 @@ def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
     return mended
 
 
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """How the page broke its rows, as far as they show it.
+
+    widest: the longest row. cuts: every broken row is that long, three at least, so it was cut
+    there and no blank was lost. at_blanks: some broken row is shorter, so it was broken at blanks.
+    """
+
+    widest: int
+    cuts: bool
+    at_blanks: bool
+
+    def full(self, above: Row, rest: Row) -> bool:
+        """Whether the first word of the rest would not have fitted in the row above it."""
+        word = rest.text.split(maxsplit=1)[0]
+        return len(above.text.rstrip(" ")) + 1 + len(word) > self.widest >= _NARROWEST
+
+
+def _page(rows: list[Row], first: int, broken: list[int]) -> _Page:
+    page = _Page(max(len(row.text) for row in rows[first : max(broken) + 1]), False, False)
+    lengths = [len(rows[at - 1].text) for at in broken if page.full(rows[at - 1], rows[at])]
+    shorter = any(length < page.widest for length in lengths)
+    cuts = not shorter and len(lengths) == len(broken) >= 3
+    return replace(page, cuts=cuts, at_blanks=shorter)
+
+
 def _join(line: Row, joint: str, rest: Row, notes: Notes) -> Row:
     text = line.text + joint + (rest.text if joint == "" else rest.text.lstrip(" "))
     by = "a blank" if joint else "nothing"
@@ -57,27 +81,25 @@ def _join(line: Row, joint: str, rest: Row, notes: Notes) -> Row:
     return replace(line, text=text, end=rest.end)
 
 
-def _joint(above: Row, line: Row, rest: Row, widest: int, hard: bool, notes: Notes) -> str | None:
+def _joint(above: Row, line: Row, rest: Row, page: _Page, notes: Notes) -> str | None:
     """What to put between a line and the rest of it: "", a blank, or None where it is not sure.
 
-    above: the row just above as it stands in the source. widest: its longest row. hard: whether
-    every wrapped row is exactly that long, so that the break took no blank with it.
+    above: the row just above the rest as it stands in the source; line: joined so far.
     """
     if notes.is_command(rest.text) or len(line.text) + len(rest.text) > _LONGEST:
         return None
     quoted = open_quote(line.text, notes.language)
-    word = rest.text.split(maxsplit=1)[0]
-    full = widest >= _NARROWEST and len(above.text.rstrip(" ")) + 1 + len(word) > widest
+    full = page.full(above, rest)
     closes = quoted and rest.text.count('"') % 2 == 1
     if not full and not closes:
         return None
-    if hard:
+    if page.cuts:
         return ""
     if above.text.endswith(" ") or rest.text.startswith(" "):
         # Mail in flowed form keeps the blank at the end; blanks in front may be an indent.
         return None if quoted and rest.text.startswith(" ") else ""
-    if full and len(above.text) == widest:
-        # It may be cut at this width or wrapped at a blank. Beside a sign a blank is harmless.
+    if full and not page.at_blanks:
+        # It may be cut at this width or broken at a blank. Beside a sign a blank is harmless.
         split_word = line.text[-1].isalnum() and rest.text[0].isalnum()
         return None if quoted or split_word else " "
     return " "

@@ -63,7 +63,7 @@ def test_only_ascii_letters_are_folded():
 
 
 def test_the_same_program_listed_by_a_rewriting_board_is_the_same():
-    """What was typed and what is listed compare equal under the profile's rules, not under others."""
+    """What was typed and what is listed are equal under the profile's rules, not under others."""
     typed = Listing.from_text('20 goto 10\n10 for i=1 to 9:print "x y"\n')
     listed = Listing.from_text('  10 FOR I = 1 TO 9: PRINT "x y"\n  20 GOTO 10\n')
     loose = rules(case="upper", spacing="free")
