@@ -18,9 +18,12 @@ def library_folder(package: Path = _PACKAGE) -> Path:
 
     package: the folder of the hostlink package. Raises HostlinkError if neither place has it.
     """
-    for folder in (package / "library", package.parent / "library"):
-        if folder.is_dir():
-            return folder
+    inside, beside = package / "library", package.parent / "library"
+    if inside.is_dir():
+        return inside
+    # Beside an installed package a folder of this name would be somebody else's.
+    if beside.is_dir() and (package.parent / "pyproject.toml").is_file():
+        return beside
     raise HostlinkError(
         f"The shipped programs are missing: there is no library folder in {package}.",
         kept="Your archive was not touched.",

@@ -165,8 +165,9 @@ def listing(folder):
     assert found, f"nothing in {folder}"
     return found
 root = Path(sys.argv[1])
+assert hostlink.shipped.library_folder() == package.resolve() / "library"
 for here, there in (
-    (hostlink.shipped.library_folder(), root / "library"),
+    (package / "library", root / "library"),
     (package / "board" / "profiles", root / "hostlink" / "board" / "profiles"),
 ):
     assert listing(here) == listing(there), f"{here} is not like {there}"

@@ -29,3 +29,12 @@ def test_missing_library_is_a_plain_error(tmp_path: Path):
     """Without any library the error says what happened and what to do."""
     with pytest.raises(HostlinkError, match="Install hostlink again"):
         library_folder(tmp_path / "hostlink")
+
+
+def test_a_strange_library_beside_an_installed_package_is_not_ours(tmp_path: Path):
+    """A folder named library beside the package counts only in a checkout of the project."""
+    (tmp_path / "library").mkdir()
+    with pytest.raises(HostlinkError):
+        library_folder(tmp_path / "hostlink")
+    (tmp_path / "pyproject.toml").touch()
+    assert library_folder(tmp_path / "hostlink") == tmp_path / "library"
