@@ -1,0 +1,52 @@
+"""Measure hostlink: `bench.py [SECTION...] [--json]`; without a section all of them.
+
+Run it with the project's Python: `scripts/start.py --python scripts/bench.py link`. Each section
+prints one table and its targets, or with --json one object a line: section, rows, targets. Exit
+status 1 where a target does not hold.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import sys
+from collections.abc import Sequence
+
+from bench_report import Section
+
+# Name of a section to what it measures. Its module is bench_NAME and has a function `run`.
+SECTIONS = {
+    "link": "load times against the wire's own bound, over all kinds of wire",
+    "start": "how long the command line takes to start",
+}
+
+
+def run_section(name: str) -> Section:
+    """Import the section's module, which other sections need not pay for, and run it."""
+    section: Section = importlib.import_module(f"bench_{name}").run()
+    return section
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the sections asked for; 0 where every target holds, else 1."""
+    parser = argparse.ArgumentParser(
+        prog="bench.py",
+        description="Measure hostlink. Exit status 1 where a target does not hold.",
+        epilog="Sections: " + "; ".join(f"{name}: {about}" for name, about in SECTIONS.items()),
+    )
+    parser.add_argument("sections", nargs="*", metavar="SECTION", help="default: all of them")
+    parser.add_argument("--json", action="store_true", help="one JSON object for each section")
+    options = parser.parse_args(arguments)
+    for name in options.sections:
+        if name not in SECTIONS:
+            parser.error(f'there is no section "{name}"; there are {", ".join(SECTIONS)}')
+    holds = True
+    for name in options.sections or SECTIONS:
+        section = run_section(name)
+        holds = holds and section.holds
+        print(section.as_json() if options.json else section.as_text(), flush=True)
+    return 0 if holds else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
