@@ -30,7 +30,8 @@ LEFT JOIN boards ON boards.id = revisions.board_id
 
 RESCUE = """
 SELECT
-  rescues.id, rescues.uuid, rescues.number, coalesce(programs.name, '') AS program,
+  rescues.id, rescues.listing_id, rescues.uuid, rescues.number,
+  coalesce(programs.name, '') AS program,
   rescues.kept_at, rescues.size_bytes, rescues.origin, rescues.origin_where,
   boards.uuid AS board_uuid, rescues.note AS origin_note, rescues.captures,
   rescues.after_restart, listings.profile, listings.line_count,

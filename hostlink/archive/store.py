@@ -2,10 +2,25 @@
 
 from __future__ import annotations
 
+from hostlink.archive.boards import Boards
+from hostlink.archive.duplicate import Duplicates
+from hostlink.archive.events import Events
 from hostlink.archive.programs import Programs
+from hostlink.archive.proof import Proofs
 from hostlink.archive.rescues import Rescues
 from hostlink.archive.revisions import Revisions
+from hostlink.archive.search import Search
 
 
-class Archive(Programs, Revisions, Rescues):
-    """One open archive. `Archive.open` makes or opens it; use it as a context manager."""
+class Archive(Programs, Revisions, Rescues, Boards, Events, Search, Proofs, Duplicates):
+    """One open archive. `Archive.open` makes or opens it; it is a context manager.
+
+    Each part stands in the module of its name and shares the session: the file, its connections
+    and its transactions.
+    """
+
+    @property
+    def uuid(self) -> str:
+        """The identity of this archive, the same in every duplicate of it."""
+        with self.reading("The archive's identity") as db:
+            return str(db.execute("SELECT uuid FROM archives WHERE id = 1").fetchone()[0])

@@ -1,0 +1,95 @@
+"""A second, complete archive file, made while the first is in use."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import sqlite3
+from pathlib import Path
+
+from hostlink.archive.opening import APPLICATION_ID, flush_folder
+from hostlink.archive.session import Session
+from hostlink.archive.trouble import not_kept
+from hostlink.errors import ArchiveError
+
+
+class Duplicates(Session):
+    """Duplicating the archive."""
+
+    def duplicate(self, target: Path) -> None:
+        """Write a whole, checked copy of the archive to a new file.
+
+        A plain file copy of an archive in use can lose the latest revisions; this cannot. The
+        copy appears under its name only when it is complete, checked and on the disk. An existing
+        file is never overwritten. Raises ArchiveError: then there is no new file.
+        """
+        target = Path(target).absolute()
+        if target.exists():
+            raise _taken(target)
+        part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
+        try:
+            with self.reading(f"The duplicate {target}") as db:
+                try:
+                    db.execute("VACUUM INTO ?", (str(part),))
+                except sqlite3.Error as error:
+                    raise not_kept(f"The duplicate {target}", error, self.path) from error
+            _check(part)
+            _flush(part)
+            _name(part, target)
+            flush_folder(target.parent)
+        except OSError as error:
+            raise ArchiveError(
+                f"The duplicate {target} was not made: {error.strerror or error}.",
+                kept="The archive itself is as it was.",
+                advice="Name a file in a folder that is there and may be written.",
+            ) from error
+        finally:
+            part.unlink(missing_ok=True)
+
+
+def _taken(target: Path) -> ArchiveError:
+    return ArchiveError(
+        f"{target} is there already.",
+        kept="It was not touched.",
+        advice="Name a new file for the duplicate.",
+    )
+
+
+def _check(part: Path) -> None:
+    """Refuse a copy that SQLite finds fault with, or that does not say what it is."""
+    conn = sqlite3.connect(f"{part.as_uri()}?mode=ro", uri=True)
+    try:
+        fault = conn.execute("PRAGMA integrity_check(1)").fetchone()[0]
+        marked = conn.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
+    except sqlite3.Error as error:
+        fault, marked = str(error), True
+    finally:
+        conn.close()
+    if fault != "ok" or not marked:
+        raise ArchiveError(
+            f"The duplicate was not made: its check failed ({fault}).",
+            kept="The archive itself is as it was.",
+            advice="Run `hostlink archive prove`, and look at the disk.",
+        )
+
+
+def _flush(part: Path) -> None:
+    with part.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _name(part: Path, target: Path) -> None:
+    """Give the copy its name unless that has been taken meanwhile."""
+    try:
+        os.link(part, target)
+        return
+    except FileExistsError:
+        raise _taken(target) from None
+    except (OSError, NotImplementedError):
+        pass  # a file system without hard links, as on many memory sticks
+    try:
+        with target.open("xb"):
+            pass
+    except FileExistsError:
+        raise _taken(target) from None
+    part.replace(target)
