@@ -1,0 +1,209 @@
+"""Which values of a profile contradict each other, although each may stand alone."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from hostlink.board.profile import Commands, Profile, Talk
+
+DC1_DC3 = b"\x11\x13"  # what XON/XOFF takes for itself (RFC 2217 uses the same two)
+
+
+@dataclass(frozen=True, slots=True)
+class Clash:
+    """keys: what clashes, as "table.key", the one to change first. says: why, as a sentence."""
+
+    keys: tuple[str, ...]
+    says: str
+
+
+def clashes(profile: Profile) -> Iterator[Clash]:
+    """Every contradiction in a profile, in no order of weight."""
+    for check in _CHECKS:
+        yield from check(profile)
+
+
+def _confirmation(profile: Profile) -> Iterator[Clash]:
+    """A line can be confirmed only by something that the board sends."""
+    talk = profile.talk
+    if talk.line_done == "echo" and not talk.echo:
+        yield Clash(
+            ("talk.line_done", "talk.echo"),
+            'talk.line_done is "echo", but talk.echo is false; a board without echo needs '
+            'line_done = "prompt"',
+        )
+    # With neither echo nor prompt nothing confirms a line: it is timed, and "prompt" stands.
+    timed = not talk.echo and talk.line_done == "prompt"
+    if talk.line_done != "echo" and not talk.prompt and not timed:
+        yield Clash(
+            ("talk.line_done", "talk.prompt"),
+            f'talk.line_done is "{talk.line_done}", but talk.prompt is empty; write the prompt, '
+            'or line_done = "echo" if the echo of the line end comes after storing',
+        )
+    if talk.line_done == "after-prompt" and not talk.after_prompt_ms:
+        yield Clash(
+            ("talk.after_prompt_ms", "talk.line_done"),
+            'talk.line_done is "after-prompt", so talk.after_prompt_ms must be more than 0',
+        )
+    if talk.line_done != "after-prompt" and talk.after_prompt_ms:
+        yield Clash(
+            ("talk.after_prompt_ms", "talk.line_done"),
+            'talk.after_prompt_ms counts only with line_done = "after-prompt"; set it to 0',
+        )
+    if talk.line_window and not talk.echo:
+        yield Clash(
+            ("talk.line_window", "talk.echo"),
+            "talk.line_window counts unechoed bytes, but talk.echo is false; set it to 0",
+        )
+
+
+def _signs(talk: Talk) -> dict[str, bytes]:
+    names = ("line_end", "line_cancel", "erase", "interrupt", "page_key")
+    return {name: getattr(talk, name) for name in names if getattr(talk, name)}
+
+
+def _keys(profile: Profile) -> Iterator[Clash]:
+    """What means something to the board cannot be part of a line, or mean two things."""
+    talk, ranges = profile.talk, profile.rules.form.characters
+    signs = _signs(talk)
+    signs.pop("page_key", None)  # wanted only at the page prompt, where no line is typed
+    seen: dict[bytes, str] = {}
+    for name, sign in signs.items():
+        if sign in seen and {name, seen[sign]} != {"line_cancel", "interrupt"}:
+            yield Clash(
+                (f"talk.{name}", f"talk.{seen[sign]}"),
+                f"talk.{name} and talk.{seen[sign]} are the same; one of them must be empty",
+            )
+        seen[sign] = name
+        inside = [byte for byte in sign[:1] if any(low <= byte <= top for low, top in ranges)]
+        if inside:
+            yield Clash(
+                (f"talk.{name}", "listing.characters"),
+                f"talk.{name} begins with byte {inside[0]}, which listing.characters allows in a "
+                "line; leave it out there",
+            )
+    if talk.flow == "xon-xoff":
+        for name, sign in _signs(talk).items():
+            if set(sign) & set(DC1_DC3):
+                yield Clash(
+                    (f"talk.{name}", "talk.flow"),
+                    f"talk.{name} holds byte 17 or 19, which xon-xoff needs for itself",
+                )
+    if bool(talk.page_prompt) != bool(talk.page_key):
+        yield Clash(
+            ("talk.page_prompt", "talk.page_key"),
+            "talk.page_prompt and talk.page_key need each other; write both or neither",
+        )
+
+
+def _lines(profile: Profile) -> Iterator[Clash]:
+    """Line numbers must be in order, fit their bytes and their line, and be typeable."""
+    form, storage = profile.rules.form, profile.rules.storage
+    if form.last_line < form.first_line:
+        yield Clash(
+            ("listing.last_line", "listing.first_line"),
+            f"listing.last_line is {form.last_line}, below first_line, {form.first_line}",
+        )
+    if storage.number_bytes and form.last_line >= 256**storage.number_bytes:
+        yield Clash(
+            ("listing.last_line", "storage.number_bytes"),
+            f"listing.last_line is {form.last_line}, which does not fit storage.number_bytes, "
+            f"{storage.number_bytes}",
+        )
+    if form.longest_line and form.longest_line <= len(str(form.last_line)):
+        yield Clash(
+            ("listing.longest_line", "listing.last_line"),
+            f"listing.longest_line is {form.longest_line}, too short for line {form.last_line}",
+        )
+    needed = {ord(ch) for ch in "0123456789 "}
+    if not all(any(low <= byte <= top for low, top in form.characters) for byte in needed):
+        yield Clash(
+            ("listing.characters",),
+            "listing.characters must hold the blank (32) and the digits (48 to 57)",
+        )
+
+
+def _memory(profile: Profile) -> Iterator[Clash]:
+    """Sizes and number bounds must be in order."""
+    storage, language = profile.rules.storage, profile.rules.language
+    if storage.program_bytes and storage.empty_bytes >= storage.program_bytes:
+        yield Clash(
+            ("storage.empty_bytes", "storage.program_bytes"),
+            f"storage.empty_bytes is {storage.empty_bytes}, which leaves nothing of "
+            f"program_bytes, {storage.program_bytes}",
+        )
+    if storage.tokens and storage.kind == "text":
+        yield Clash(
+            ("storage.tokens", "storage.kind"),
+            'storage.tokens counts only with kind = "tokens"; leave it out',
+        )
+    if language.largest_number < language.smallest_number:
+        yield Clash(
+            ("language.largest_number", "language.smallest_number"),
+            "language.largest_number is below smallest_number",
+        )
+    for name in ("separator", "abbreviation_mark"):
+        mark = getattr(language, name)
+        if mark and mark in language.quotes:
+            yield Clash(
+                (f"language.{name}", "language.quotes"),
+                f"language.{name} and quotes share a mark; a board cannot tell them apart",
+            )
+    if language.separator and language.separator == language.abbreviation_mark:
+        yield Clash(
+            ("language.abbreviation_mark", "language.separator"),
+            "language.abbreviation_mark and separator are the same; a board cannot tell them apart",
+        )
+
+
+def _words(profile: Profile) -> Iterator[Clash]:
+    """Names need a command that uses them; every text must exist in the board's character set."""
+    commands, talk, form = profile.commands, profile.talk, profile.rules.form
+    if commands.slots and not (commands.store or commands.recall):
+        yield Clash(
+            ("commands.slots",),
+            "commands.slots names places, but neither commands.store nor recall is given",
+        )
+    texts = {
+        "talk.banner": (talk.banner,),
+        "talk.idle_chatter": talk.idle_chatter,
+        "talk.page_prompt": (talk.page_prompt,),
+        "commands.list_end": (commands.list_end,),
+        "commands.error_words": commands.error_words,
+    }
+    for key, words in texts.items():
+        if any(not _encodable(word, form.charset) for word in words):
+            yield Clash(
+                (key, "listing.charset"),
+                f"{key} holds characters that are not in listing.charset, {form.charset}",
+            )
+    yield from _typeable(commands, form.characters)
+
+
+def _typeable(commands: Commands, ranges: tuple[tuple[int, int], ...]) -> Iterator[Clash]:
+    """A command is typed like a line, so its characters must be among those that pass."""
+    for name in ("list", "clear", "run", "free_memory", "store", "recall", "stored"):
+        typed = getattr(commands, name).replace("{name}", "")
+        if any(not any(low <= ord(ch) <= top for low, top in ranges) for ch in typed):
+            yield Clash(
+                (f"commands.{name}", "listing.characters"),
+                f"commands.{name} holds characters that listing.characters does not allow",
+            )
+
+
+def _encodable(text: str, charset: str) -> bool:
+    try:
+        text.encode(charset)
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+_CHECKS: tuple[Callable[[Profile], Iterator[Clash]], ...] = (
+    _confirmation,
+    _keys,
+    _lines,
+    _memory,
+    _words,
+)

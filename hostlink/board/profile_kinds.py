@@ -1,0 +1,379 @@
+"""Kinds of values that a profile file may hold: each reads a TOML value and checks it.
+
+A kind turns what `tomllib` gives into what a profile holds, or raises `Wrong` with the rest of the
+sentence "KEY is VALUE; ...". `written` is the way back: a profile's value as TOML.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Protocol
+
+_SHOWN = 48  # characters of a wrong value that a message repeats
+_WIDTH = 96  # columns of a written line
+
+
+class Wrong(Exception):
+    """A value cannot stand; the message completes "KEY is VALUE; ..."."""
+
+
+class Kind(Protocol):
+    """What may stand as the value of one key."""
+
+    def read(self, value: object) -> Any:
+        """The profile's value for a TOML value; raises `Wrong`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A whole number within inclusive bounds. TOML's true and false are not numbers."""
+
+    low: int
+    high: int
+
+    def read(self, value: object) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise Wrong(f"it must be a whole number from {self.low} to {self.high}")
+        if not self.low <= value <= self.high:
+            raise Wrong(f"it must be from {self.low} to {self.high}")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A finite number, whole or not, within inclusive bounds."""
+
+    low: float
+    high: float
+
+    def read(self, value: object) -> float:
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise Wrong(f"it must be a number from {self.low:g} to {self.high:g}")
+        if not self.low <= value <= self.high:  # a NaN is not, either
+            raise Wrong(f"it must be from {self.low:g} to {self.high:g}")
+        return float(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Flag:
+    """true or false."""
+
+    def read(self, value: object) -> bool:
+        if not isinstance(value, bool):
+            raise Wrong("it must be true or false, without quotes")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One of a few words."""
+
+    words: tuple[str, ...]
+
+    def read(self, value: object) -> str:
+        if not isinstance(value, str) or value not in self.words:
+            raise Wrong(f"it must be {_either(self.words)}")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """Text of printable characters. shortest, longest: characters. ascii: only codes 32 to 126."""
+
+    longest: int
+    shortest: int = 0
+    ascii: bool = False
+
+    def read(self, value: object) -> str:
+        if not isinstance(value, str):
+            raise Wrong("it must be text in quotes")
+        if len(value) < self.shortest:
+            raise Wrong("it must not be empty")
+        if len(value) > self.longest:
+            raise Wrong(f"it has {len(value)} characters and may have {self.longest}")
+        bad = next((ch for ch in value if not ch.isprintable()), "")
+        if bad:
+            raise Wrong(f"it must be printable, and holds the control character {code(bad)}")
+        bad = next((ch for ch in value if self.ascii and not ch.isascii()), "")
+        if bad:
+            raise Wrong(f"it is typed to the board and must be plain ASCII, without {bad}")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    """The short word that a profile is called by."""
+
+    def read(self, value: object) -> str:
+        if not isinstance(value, str) or not re.fullmatch(r"[a-z][a-z0-9-]{0,39}", value):
+            raise Wrong(
+                "it must be one word of small letters, digits and hyphens that begins with a "
+                "letter, at most 40 characters"
+            )
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Octets:
+    """Bytes, written as text whose code points are byte values ("\\r", "\\u0003")."""
+
+    longest: int
+    shortest: int = 0
+
+    def read(self, value: object) -> bytes:
+        if not isinstance(value, str):
+            raise Wrong('it must be text in quotes, control characters as "\\r" or "\\u0003"')
+        bad = next((ch for ch in value if ord(ch) > 255), "")
+        if bad:
+            raise Wrong(f"it stands for bytes, and {code(bad)} is more than 255")
+        if not self.shortest <= len(value) <= self.longest:
+            least = f"{self.shortest} to " if self.shortest else "at most "
+            raise Wrong(f"it is {len(value)} bytes long and must be {least}{self.longest}")
+        return value.encode("latin-1")
+
+
+@dataclass(frozen=True, slots=True)
+class Template:
+    """Text that holds each field once, in this order, or "" where it may be empty."""
+
+    fields: tuple[str, ...]
+    longest: int
+    may_be_empty: bool = False
+    digits: bool = True
+
+    def read(self, value: object) -> str:
+        text = Text(self.longest, ascii=True).read(value)
+        if self.may_be_empty and not text:
+            return text
+        wanted = " and ".join(self.fields)
+        if re.findall(r"\{[^{}]*\}", text) != list(self.fields):
+            raise Wrong(f"it must hold {wanted}, once" + (" each, in this order" * self._several))
+        rest = text
+        for name in self.fields:
+            rest = rest.replace(name, "")
+        if "{" in rest or "}" in rest:
+            raise Wrong(f"it may hold no braces but those of {wanted}")
+        if not self.digits and any(ch.isdigit() for ch in rest):
+            raise Wrong("it may hold no digit of its own beside the line number")
+        return text
+
+    @property
+    def _several(self) -> bool:
+        return len(self.fields) > 1
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One character that cannot be mistaken for part of a word, a number or quoted text, or ""."""
+
+    def read(self, value: object) -> str:
+        if value == "":
+            return ""
+        fits = isinstance(value, str) and re.fullmatch(r"[!#-/:-@\[-`{-~]", value)
+        if not isinstance(value, str) or not fits:
+            raise Wrong('it must be one punctuation mark other than ", or empty')
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Quotes:
+    """The characters that each open and close quoted text, one after the other."""
+
+    def read(self, value: object) -> str:
+        if not isinstance(value, str) or not re.fullmatch(r"[!-/:-@\[-`{-~]{0,4}", value):
+            raise Wrong("it must be up to 4 punctuation marks, such as '\"'")
+        if len(set(value)) < len(value):
+            raise Wrong("it holds a mark twice")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Keyword:
+    """A word of the board's BASIC, in capitals."""
+
+    def read(self, value: object) -> str:
+        fits = isinstance(value, str) and re.fullmatch(r"[!#-`{-~]+( [!#-`{-~]+)*", value)
+        if not isinstance(value, str) or not fits or len(value) > 20:
+            raise Wrong("a keyword must be text in capitals, 1 to 20 characters")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
+class Each:
+    """A list in which every item is of one kind and none comes twice."""
+
+    item: Kind
+    most: int = 200
+
+    def read(self, value: object) -> tuple[str, ...]:
+        if not isinstance(value, list):
+            raise Wrong("it must be a list in [ ]")
+        if len(value) > self.most:
+            raise Wrong(f"it has {len(value)} items and may have {self.most}")
+        held: dict[str, None] = {}
+        for item in value:
+            try:
+                read = self.item.read(item)
+            except Wrong as wrong:
+                raise Wrong(f"its item {shown(item)} is wrong: {wrong}") from None
+            if read in held:
+                raise Wrong(f"its item {shown(item)} comes twice")
+            held[read] = None
+        return tuple(held)
+
+
+@dataclass(frozen=True, slots=True)
+class Ranges:
+    """Inclusive ranges of byte values, ascending and apart: [[32, 126]]."""
+
+    def read(self, value: object) -> tuple[tuple[int, int], ...]:
+        if not isinstance(value, list) or not value:
+            raise Wrong("it must be a list of ranges, such as [[32, 126]]")
+        ranges: list[tuple[int, int]] = []
+        above = -1
+        for pair in value:
+            if not isinstance(pair, list) or len(pair) != 2:
+                raise Wrong("each range must be two whole numbers, such as [32, 126]")
+            low, high = (Whole(0, 255).read(end) for end in pair)
+            if not above < low <= high:
+                raise Wrong(f"the range [{low}, {high}] must go upwards and follow the one before")
+            ranges.append((low, high))
+            above = high
+        return tuple(ranges)
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """A table of keyword to bytes: { PRINT = 1, LPRINT = 2 }."""
+
+    def read(self, value: object) -> tuple[tuple[str, int], ...]:
+        if not isinstance(value, dict):
+            raise Wrong("it must be a table of keyword to bytes, such as { PRINT = 1 }")
+        if len(value) > 500:
+            raise Wrong(f"it has {len(value)} keywords and may have 500")
+        costs = []
+        for word, cost in value.items():
+            try:
+                costs.append((Keyword().read(word), Whole(0, 255).read(cost)))
+            except Wrong as wrong:
+                raise Wrong(f"its entry {shown(word)} is wrong: {wrong}") from None
+        return tuple(costs)
+
+
+@dataclass(frozen=True, slots=True)
+class Charset:
+    """A codec that maps each of the 256 bytes to one character and back, ASCII to itself."""
+
+    def read(self, value: object) -> str:
+        if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9_.-]{1,40}", value):
+            raise Wrong('it must be the name of a character set, such as "latin-1"')
+        if not _lossless(value):
+            raise Wrong(
+                "it is not a character set that maps all 256 bytes to one character each and "
+                'back, with ASCII as it is; "latin-1" and "cp437" are such'
+            )
+        return value
+
+
+def _lossless(name: str) -> bool:
+    """One byte at a time first: codecs that join bytes into characters stop there."""
+    every = [bytes([byte]) for byte in range(256)]
+    try:
+        held = [byte.decode(name) for byte in every]
+        back = [character.encode(name) for character in held]
+        whole = b"".join(every).decode(name)
+    except (LookupError, ValueError, AssertionError):
+        return False
+    # Escape codecs read some runs of ASCII as one character.
+    tricky = b"\\u0041 \\x41 +AEE-"
+    if tricky.decode(name) != "".join(held[byte] for byte in tricky):
+        return False
+    text = "".join(held)
+    plain = b"".join(every[:128]).decode("ascii")
+    return (
+        len(set(held)) == len(text) == 256
+        and back == every
+        and whole == text[:256]
+        and (text[:128] == plain)
+    )
+
+
+def code(character: str) -> str:
+    """A character by its number, for a message: "U+0007"."""
+    return f"U+{ord(character):04X}"
+
+
+def shown(value: object) -> str:
+    """A wrong value as a message may repeat it: short, on one line, without control characters."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        cut = value if len(value) <= _SHOWN else value[:_SHOWN] + "..."
+        return '"' + "".join(ch if ch.isprintable() else f"\\u{ord(ch):04x}" for ch in cut) + '"'
+    if isinstance(value, int | float):
+        digits = repr(value)
+        return digits if len(digits) <= _SHOWN else digits[:_SHOWN] + "..."
+    if isinstance(value, list):
+        return f"a list of {len(value)}" if value else "an empty list"
+    return "a table" if isinstance(value, dict) else "a date or time"
+
+
+def written(value: object) -> str:
+    """A profile's value as TOML that reads back equal."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, bytes):
+        return _quoted(value.decode("latin-1"), plain=True)
+    if isinstance(value, str):
+        return _quoted(value, plain=False)
+    if isinstance(value, tuple) and value and all(map(_is_cost, value)):
+        return "{ " + ", ".join(f"{key_written(w)} = {n}" for w, n in value) + " }"
+    if isinstance(value, tuple):
+        return _list_written([written(item) for item in value])
+    raise TypeError(f"a profile holds no {type(value).__name__}")
+
+
+def key_written(key: str) -> str:
+    """A TOML key, in quotes where it needs them."""
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key, plain=False)
+
+
+def _is_cost(item: object) -> bool:
+    return isinstance(item, tuple) and len(item) == 2 and isinstance(item[0], str)
+
+
+def _quoted(text: str, *, plain: bool) -> str:
+    """A TOML basic string; `plain` escapes everything outside ASCII too."""
+    short = {"\r": "\\r", "\n": "\\n", "\t": "\\t", '"': '\\"', "\\": "\\\\"}
+    parts = []
+    for ch in text:
+        if ch in short:
+            parts.append(short[ch])
+        elif ch.isprintable() and (ch.isascii() or not plain):
+            parts.append(ch)
+        else:
+            parts.append(f"\\u{ord(ch):04X}" if ord(ch) < 0x10000 else f"\\U{ord(ch):08X}")
+    return '"' + "".join(parts) + '"'
+
+
+def _list_written(items: Sequence[str]) -> str:
+    """A TOML array, on as many lines as it needs."""
+    if sum(map(len, items)) + 2 * len(items) < _WIDTH - 20:
+        return "[" + ", ".join(items) + "]"
+    rows, row = [], "   "
+    for item in items:
+        if len(row) + len(item) + 2 > _WIDTH and row.strip():
+            rows.append(row)
+            row = "   "
+        row += f" {item},"
+    return "\n".join(["[", *rows, row, "]"])
+
+
+def _either(words: Sequence[str]) -> str:
+    quoted = [json.dumps(word) for word in words]
+    return " or ".join([", ".join(quoted[:-1]), quoted[-1]] if len(quoted) > 1 else quoted)
