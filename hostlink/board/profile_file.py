@@ -10,7 +10,6 @@ Rules of a profile file:
 
 from __future__ import annotations
 
-import difflib
 import os
 import re
 import tomllib
@@ -331,6 +330,8 @@ def _nearest(word: str, known: list[str]) -> str:
     """The known word most like `word`, "" where none is like it."""
     if len(word) > 60:
         return ""
+    import difflib  # only faults need it
+
     return next(iter(difflib.get_close_matches(word.lower(), known, 1, 0.6)), "")
 
 
