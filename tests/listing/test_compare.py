@@ -70,3 +70,11 @@ def test_odd_separators_do_not_break_the_diff():
     odd = Listing.from_text("10 A\f\u2028B\n")
     diff = unified(Listing(()), odd, "a\nb", "c\rd")
     assert diff.split("\n") == ["--- a b", "+++ c d", "@@ -0,0 +1 @@", "+10 A\f\u2028B", ""]
+
+
+def test_the_changed_characters_do_not_depend_on_the_order():
+    """The matcher behind it finds other stretches for AAB, BBA than for BBA, AAB; we do not."""
+    old, new = Listing.from_text("10 AAB"), Listing.from_text("10 BBA")
+    there, back = compare(old, new).changed[0], compare(new, old).changed[0]
+    assert there.stretches == tuple(stretch.mirrored() for stretch in back.stretches)
+    assert there.stretches

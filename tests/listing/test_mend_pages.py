@@ -185,3 +185,23 @@ def test_rows_cut_at_a_fixed_width_are_joined_with_nothing_between():
 def test_a_short_row_without_a_number_is_doubted():
     """Nothing shows whether it was wrapped, so it stays for the user to decide."""
     assert doubts("10 PRINT A\nfoo bar\n20 END\n") == [(2, "row-without-number")]
+
+
+@pytest.mark.parametrize(
+    ("first", "rest"),
+    [
+        ("10 LET A=B+C+D+E+F+G+H+I+J+K+L:PRINT TID", "E"),
+        ('10 PRINT "HIGH WATER AT THE HARBOUR WALL', 'TODAY"'),
+    ],
+)
+def test_one_full_row_cut_in_a_word_or_a_text_is_doubted(first, rest):
+    """It may be cut at this width, or broken at a blank: only the source can tell."""
+    shown = mend(f"{first}\n{rest}\n20 END\n")
+    assert shown.text == f"{first}\n{rest}\n20 END\n"
+    assert [(found.line, found.kind) for found in shown.doubts] == [(2, "row-without-number")]
+
+
+def test_one_full_row_cut_beside_a_sign_is_joined():
+    """A blank beside a sign outside quoted text changes nothing, so joining is safe."""
+    mended = mend("10 LET A=B+C+D+E+F+G+H+I+J+K+L:LET X=Y+Z+\nW\n20 END\n")
+    assert mended.text == "10 LET A=B+C+D+E+F+G+H+I+J+K+L:LET X=Y+Z+ W\n20 END\n"
