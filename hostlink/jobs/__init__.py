@@ -1,1 +1,5 @@
-"""Whole user tasks, composed from link, board, listing and archive; they report typed events."""
+"""Whole user tasks, composed from link, board, listing and archive; they report typed events.
+
+A job is a function. It takes what it works on, an `emit` for its events, and gives a frozen result
+or raises one of hostlink.errors. It knows nothing of terminals, windows or options.
+"""

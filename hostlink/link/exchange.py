@@ -42,8 +42,10 @@ class Reach:
     """How far an exchange goes before it gives up.
 
     attempts: times the text is typed. nudges: times the line end is sent again when no prompt
-    comes (0 for a command that may run long). silence_s: longest wait without a byte, None for
-    the pacing's patience. longest_s: longest wait for the whole answer. most_bytes: largest answer.
+    comes (0 for a command that may run long: then only longest_s ends the wait). silence_s: how
+    long without a byte counts as silence, None for the pacing's patience. longest_s: longest wait
+    for the whole answer. most_bytes: largest answer.
+    replies: lines to type, one at each silence without a prompt (for a program that asks).
     """
 
     attempts: int = 12
@@ -51,6 +53,7 @@ class Reach:
     silence_s: float | None = None
     longest_s: float = 120.0
     most_bytes: int = 65_536
+    replies: tuple[bytes, ...] = ()
 
 
 class Exchange:
@@ -81,6 +84,7 @@ class Exchange:
         self._last = 0.0
         self._began: float | None = None
         self._next_byte_at = 0.0
+        self._replied = 0
 
     @property
     def done(self) -> bool:
@@ -119,14 +123,14 @@ class Exchange:
         if out:
             self._last = now + len(out) * self._pacing.byte_s
         if self._sent == len(self._text):
-            if not self._pacing.echo:
-                return self._commit(now, out)
-            if self._echoed == len(self._text):
+            # Without an echo to wait for, the last character is given its time by the clock.
+            typed = self._echoed == self._sent if self._pacing.echo else now >= self._next_byte_at
+            if typed:
                 return self._commit(now, out)
         wake = self._last + self._pacing.patience_s
         if now >= wake:
             return self._settle(now)
-        if self._next_byte_at > now and self._sent < len(self._text):
+        if self._next_byte_at > now:
             wake = min(wake, self._next_byte_at)
         return Step(out, wake)
 
@@ -225,7 +229,7 @@ class Exchange:
                 return Step(pacing.page_key, now + self._silence())
         held = bytes(self._buffer)
         nothing_said = (pacing.reply_end if pacing.echo else b"") + pacing.prompt
-        if pacing.prompt and held == nothing_said and not self.nudged:
+        if self._is_stored_silently and held == nothing_said and not self.nudged:
             return self._finish(Outcome.ANSWERED)
         quiet_at = self._quiet_at(held)
         if quiet_at is not None and now >= quiet_at:
@@ -235,16 +239,34 @@ class Exchange:
             return self._nudge(now)
         return Step(b"", silent_at if quiet_at is None else min(silent_at, quiet_at))
 
+    @property
+    def _is_stored_silently(self) -> bool:
+        """Whether the first prompt ends the answer: a line that is stored, and stored by then.
+
+        What a direct command prints may begin with the very text of the prompt.
+        """
+        pacing = self._pacing
+        numbered = self._text.lstrip(b" ")[:1].isdigit()
+        return numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
+
     def _quiet_at(self, held: bytes) -> float | None:
         """When the answer may be taken as complete if nothing more comes; None if it may not."""
         pacing = self._pacing
         if pacing.prompt:
+            guard = pacing.after_prompt_s if pacing.line_done == "after-prompt" else 0.0
             complete = ends_with_prompt(held, pacing)
-            return self._last + pacing.quiet_s if complete else None
+            return self._last + max(pacing.quiet_s, guard) if complete else None
         return self._last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:
-        """No prompt came: its line end or the prompt itself was lost. Ask for a new one."""
+        """Silence without a prompt: give the next reply, or ask for a new prompt."""
+        if self._replied < len(self._reach.replies):
+            reply = self._reach.replies[self._replied] + self._pacing.line_end
+            self._replied += 1
+            self._last = now + len(reply) * self._pacing.byte_s
+            return Step(reply, self._last + self._silence())
+        if not self._reach.nudges:
+            return Step(b"", now + self._silence())
         if self.nudged >= self._reach.nudges:
             return self._finish(Outcome.SILENT)
         self.nudged += 1

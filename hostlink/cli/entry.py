@@ -1,0 +1,154 @@
+"""The entry point: the group of commands, and every error's way to the user.
+
+Start-up is kept short: the group knows each command's name, module and one-line help, and imports
+the module only when the command is called. A test holds the help lines to the commands' own.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+import click
+
+from hostlink.errors import ExitStatus, HostlinkError
+
+# name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
+COMMANDS: dict[str, tuple[str, str, str]] = {
+    "boards": ("boards", "boards", "Show ports, their bridge chips, and boards known by label."),
+    "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
+    "save": ("transfer", "save", "Save the board's program into the archive, proven."),
+    "run": ("transfer", "run", "Run the program in the board's memory."),
+    "stored": ("slots", "stored", "List the programs in the board's EEPROM."),
+    "store": ("slots", "store", "Store the program in memory in the board's EEPROM."),
+    "recall": ("slots", "recall", "Bring a stored program back into the board's memory."),
+    "together": ("together", "together", "Run several commands over one open port."),
+    "review": (
+        "listings",
+        "review",
+        "Show a listing's byte ledger, whether it fits, its problems.",
+    ),
+    "mend": ("listings", "mend", "Repair what pasting and forums do to a listing."),
+    "programs": ("programs", "programs", "List the programs in the archive."),
+    "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
+    "show": ("programs", "show", "Print a listing."),
+    "history": ("programs", "history", "Show the revisions of a program."),
+    "compare": ("programs", "compare", "Compare two listings line by line."),
+    "note": ("keeping", "note", "Put a note on a program or a revision."),
+    "tag": ("keeping", "tag", "Put tags on a program, or take them off."),
+    "retire": ("keeping", "retire", "Take a program out of the list; nothing is deleted."),
+    "return": ("keeping", "bring_back", "Put a retired program back into the list."),
+    "archive": ("keeping", "archive", "Prove or duplicate the archive."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, function, _ = COMMANDS[cmd_name]
+        command = getattr(importlib.import_module(f"hostlink.cli.{module}"), function)
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(args[0], COMMANDS, 2)
+            hint = f" Did you mean {' or '.join(near)}?" if near else ""
+            ctx.fail(f'There is no command "{args[0]}".{hint}')
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
+
+
+def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
+    if value and not ctx.resilient_parsing:
+        from hostlink import __version__
+
+        click.echo(f"hostlink {__version__}")
+        ctx.exit()
+
+
+@click.group(
+    cls=LazyGroup,
+    invoke_without_command=True,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.option(
+    "--version",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=_version,
+    help="Show the version.",
+)
+@click.pass_context
+def cli(ctx: click.Context) -> None:
+    """Load listings into small BASIC computers proven, save them proven, keep every version.
+
+    WHAT is a listing file, a program in the archive (TIDE), one of its revisions (TIDE@3), a
+    rescue (rescue@2), a shipped program, or - for standard input. `--port practice://` is a board
+    made of software: try everything on it first.
+    """
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
+
+
+def run_line(arguments: Sequence[str], obj: object = None) -> int:
+    """Run one command line; its exit status. Errors are told on stderr, never as a traceback."""
+    try:
+        result = cli.main(list(arguments), prog_name="hostlink", standalone_mode=False, obj=obj)
+        return int(result) if isinstance(result, int) else ExitStatus.DONE
+    except click.exceptions.Exit as leave:
+        return leave.exit_code
+    except click.Abort:
+        click.echo("hostlink: Stopped.", err=True)
+        return ExitStatus.INTERRUPTED
+    except click.ClickException as wrong:
+        wrong.show()
+        return ExitStatus.WRONG_USE
+    except HostlinkError as error:
+        tell(error)
+        return error.status
+
+
+def tell(error: HostlinkError) -> None:
+    """An error on stderr: what happened, what was kept, what to do, each on its line."""
+    from hostlink.cli.output import safe
+
+    what, *rest = [part for part in (error.what, error.kept, error.advice) if part]
+    click.echo(f"hostlink: {safe(what)}", err=True)
+    for part in rest:
+        click.echo(f"  {safe(part)}", err=True)
+
+
+def main() -> NoReturn:
+    """The `hostlink` command."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")  # a terminal that lacks a character gets a ?
+    try:
+        status = run_line(sys.argv[1:])
+        sys.stdout.flush()
+    except BrokenPipeError:
+        # Whoever read our output has had enough; keep the interpreter from complaining at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = ExitStatus.DONE
+    except KeyboardInterrupt:
+        click.echo("hostlink: Stopped.", err=True)
+        status = ExitStatus.INTERRUPTED
+    sys.exit(int(status))

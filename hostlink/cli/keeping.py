@@ -1,0 +1,107 @@
+"""note, tag, retire, return; archive prove and archive duplicate."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import as_json, data, plural, say
+from hostlink.errors import ExitStatus
+
+
+@click.command()
+@click.argument("program")
+@click.argument("text")
+@shared()
+def note(desk: Desk, program: str, text: str) -> None:
+    """Put a note on a program (TIDE) or on one revision (TIDE@3).
+
+    The last note is the one shown; earlier ones stay in the archive.
+    """
+    with desk.archive(create=False) as archive:
+        archive.note(program, text)
+    say(f"Noted on {program}.", quiet=desk.quiet)
+
+
+@click.command()
+@click.argument("program")
+@click.argument("tags", nargs=-1, required=True)
+@click.option("--off", is_flag=True, help="Take the tags off.")
+@shared()
+def tag(desk: Desk, program: str, tags: tuple[str, ...], off: bool) -> None:
+    """Put tags on a program, or take them off."""
+    with desk.archive(create=False) as archive:
+        if off:
+            archive.untag(program, *tags)
+        else:
+            archive.tag(program, *tags)
+        now = archive.program(program)
+    say(f"{now.name} has {' '.join(now.tags) or 'no tags'}.", quiet=desk.quiet)
+
+
+@click.command()
+@click.argument("program")
+@shared()
+def retire(desk: Desk, program: str) -> None:
+    """Take a program out of the list; nothing is deleted."""
+    with desk.archive(create=False) as archive:
+        name = archive.retire(program).name
+    say(f"{name} is retired; `hostlink return {name}` brings it back.", quiet=desk.quiet)
+
+
+@click.command(name="return")
+@click.argument("program")
+@shared()
+def bring_back(desk: Desk, program: str) -> None:
+    """Put a retired program back into the list."""
+    with desk.archive(create=False) as archive:
+        name = archive.bring_back(program).name
+    say(f"{name} is back in the list.", quiet=desk.quiet)
+
+
+@click.group()
+def archive() -> None:
+    """Prove or duplicate the archive."""
+
+
+@archive.command()
+@shared(json=True)
+def prove(desk: Desk) -> int:
+    """Check every listing's hash, every reference and the search index.
+
+    Exit status 1 where something is wrong.
+    """
+    with desk.archive(create=False) as opened:
+        proof = opened.prove()
+        path = opened.path
+    if desk.json:
+        as_json(
+            {
+                "archive": str(path),
+                "clean": proof.clean,
+                "findings": list(proof.findings),
+                "skipped": list(proof.skipped),
+                "counts": dict(proof.counts),
+            }
+        )
+    else:
+        for finding in proof.findings:
+            data(finding)
+        for skipped in proof.skipped:
+            data(f"Not checked: {skipped}")
+        checked = ", ".join(f"{count:,} {what}" for what, count in proof.counts.items())
+        verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
+        data(f"{path}: {verdict} ({checked}).")
+    return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
+
+
+@archive.command()
+@click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
+@shared()
+def duplicate(desk: Desk, target: Path) -> None:
+    """Write a proven copy of the archive to a new file."""
+    with desk.archive(create=False) as opened:
+        opened.duplicate(target)
+    say(f"The archive is duplicated to {target}, proven.", quiet=desk.quiet)

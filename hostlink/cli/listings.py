@@ -1,0 +1,200 @@
+"""review, mend: a listing by itself, no board needed."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import as_json, data, listing_text, plural, say, table
+from hostlink.errors import ExitStatus, UsageError
+
+if TYPE_CHECKING:
+    from hostlink.jobs.material import Material
+    from hostlink.listing import Finding, Mended, Review
+
+
+@click.command()
+@click.argument("what")
+@shared(profile=True, json=True)
+def review(desk: Desk, what: str) -> int:
+    """Show a listing's byte ledger, whether it fits, its problems.
+
+    Exit status 1 where the board would refuse, lose or change something.
+    """
+    from hostlink.listing import review as review_listing
+
+    material = material_for(desk, what)
+    profile = desk.the_profile()
+    found = review_listing(material.listing, profile.rules)
+    if desk.json:
+        as_json({"listing": material.label, "profile": profile.name, **_review_dict(found)})
+    else:
+        _show_review(found, profile.name)
+    return ExitStatus.REFUSED if found.errors else ExitStatus.DONE
+
+
+def material_for(desk: Desk, what: str) -> Material:
+    """The listing meant by WHAT, without making an archive where there is none."""
+    import sys
+
+    from hostlink.archive import archive_path
+    from hostlink.jobs.material import find_material
+    from hostlink.listing import LIMIT
+
+    stdin = sys.stdin.buffer.read(LIMIT + 1) if what == "-" else None
+    if what == "-" or Path(what).is_file():
+        return find_material(what, None, stdin=stdin)
+    if desk.lent is None and not (desk.archive_path or archive_path()).exists():
+        return find_material(what, None)
+    with desk.archive(create=False, read_only=True) as archive:
+        return find_material(what, archive)
+
+
+def _review_dict(found: Review) -> dict[str, object]:
+    ledger = found.ledger
+    return {
+        "size_bytes": ledger.total,
+        "limit_bytes": ledger.limit or None,
+        "over_bytes": ledger.over,
+        "fits": ledger.fits,
+        "ledger": [
+            {
+                "number": row.line.number,
+                "text": row.line.typed,
+                "cost": row.cost,
+                "so_far": row.so_far,
+                "standing": row.standing,
+            }
+            for row in ledger.rows
+        ],
+        "findings": [
+            {
+                "rule": finding.rule,
+                "severity": finding.severity,
+                "number": finding.number,
+                "row": finding.line_at or None,
+                "column": finding.column or None,
+                "message": finding.message,
+                "advice": finding.advice,
+            }
+            for finding in found.findings
+        ],
+    }
+
+
+def _show_review(found: Review, profile: str) -> None:
+    ledger = found.ledger
+    table(
+        ["cost", "so far", "line"],
+        [[row.cost, row.so_far, row.line.typed + _standing(row.standing)] for row in ledger.rows],
+        right="cost so far",
+    )
+    data("")
+    for finding in found.findings:
+        data(_finding(finding))
+    limit = f" of {ledger.limit:,}" if ledger.limit else ""
+    verdict = "fits" if ledger.fits else f"{plural(ledger.over, 'byte')} over"
+    if not ledger.limit:
+        verdict = "limit not known"
+    trouble = f"{plural(len(found.errors), 'error')}, {plural(len(found.warnings), 'warning')}"
+    data(f"{ledger.total:,}{limit} bytes for profile {profile}: {verdict}; {trouble}.")
+
+
+def _standing(standing: str) -> str:
+    words = {
+        "replaced": "   (replaced below)",
+        "deletes": "   (deletes a line)",
+        "direct": "   (no line number)",
+    }
+    return words.get(standing, "")
+
+
+def _finding(finding: Finding) -> str:
+    where = (
+        f"line {finding.number}"
+        if finding.number is not None
+        else (f"row {finding.line_at}" if finding.line_at else "listing")
+    )
+    return f"{finding.severity}: {where}: {finding.message} {finding.advice} ({finding.rule})"
+
+
+@click.command()
+@click.argument("what")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the mended listing to a file.",
+)
+@shared(profile=True, json=True, yes=True)
+def mend(desk: Desk, what: str, output: Path | None) -> None:
+    """Repair what pasting and forums do to a listing.
+
+    The mended listing goes to stdout (or -o FILE), every repair to stderr. What may be damage but
+    need not be is told and left as it is.
+    """
+    from hostlink.listing import mend as mend_text
+
+    material = material_for(desk, what)
+    rules = desk.the_profile().rules if desk.profile else None
+    mended = mend_text(material.text, rules)
+    if desk.json:
+        as_json(_mended_dict(material, mended))
+    else:
+        for each in mended.mends:
+            say(f"row {each.line}: {each.sentence}", quiet=desk.quiet)
+        for doubt in mended.doubts:
+            say(f"row {doubt.line}: left as it is: {doubt.sentence}", quiet=desk.quiet)
+        say(
+            f"{material.label}: {plural(len(mended.mends), 'repair')}, "
+            f"{plural(len(mended.doubts), 'doubt')}.",
+            quiet=desk.quiet,
+        )
+    if output is not None:
+        write_new(output, mended.text, replace=desk.yes)
+    elif not desk.json:
+        listing_text(mended.text)
+
+
+def _mended_dict(material: Material, mended: Mended) -> dict[str, object]:
+    return {
+        "listing": material.label,
+        "text": mended.text,
+        "mends": [
+            {
+                "row": each.line,
+                "kind": each.kind,
+                "before": each.before,
+                "after": each.after,
+                "sentence": each.sentence,
+            }
+            for each in mended.mends
+        ],
+        "doubts": [
+            {"row": doubt.line, "kind": doubt.kind, "sentence": doubt.sentence}
+            for doubt in mended.doubts
+        ],
+    }
+
+
+def write_new(path: Path, text: str, *, replace: bool) -> None:
+    """Write a text file whole or not at all; an existing one only with consent."""
+    if path.exists() and not replace:
+        raise UsageError(
+            f"{path} exists already.",
+            kept="It was not changed.",
+            advice="Name another file, or repeat with --yes to replace it.",
+        )
+    temporary = path.with_name(f".{path.name}.new")
+    try:
+        with temporary.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+        temporary.replace(path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise UsageError(
+            f"{path} cannot be written: {error.strerror}.", kept="Nothing was changed."
+        ) from error

@@ -1,0 +1,72 @@
+"""What the command line shows: data on stdout, everything else on stderr, nothing obeyed.
+
+Text from boards, files and the archive passes `safe` before it reaches a terminal, so that a
+control sequence in it is shown and has no effect.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import click
+
+
+def safe(text: str, *, keep: str = "") -> str:
+    """Text with its control characters as escapes; those in `keep` are left."""
+    return "".join(
+        character
+        if character.isprintable() or character in keep
+        else f"\\x{ord(character):02x}"
+        if ord(character) < 256
+        else f"\\u{ord(character):04x}"
+        for character in text
+    )
+
+
+def say(text: str, *, quiet: bool = False) -> None:
+    """A sentence for the person, on stderr."""
+    if not quiet:
+        click.echo(safe(text), err=True)
+
+
+def data(text: str) -> None:
+    """A line of data on stdout."""
+    click.echo(safe(text))
+
+
+def listing_text(text: str) -> None:
+    """A listing on stdout, line ends kept."""
+    click.echo(safe(text, keep="\n"), nl=not text.endswith("\n"))
+
+
+def as_json(value: Any) -> None:
+    """One JSON document on stdout."""
+    click.echo(json.dumps(value, indent=2, ensure_ascii=False, default=str))
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: str = "") -> None:
+    """A plain table on stdout. right: the heads of columns with numbers, separated by blanks."""
+    cells = [[safe(str(cell)) for cell in row] for row in rows]
+    numbers = set(right.split())
+    widths = [
+        max([len(head), *(len(row[place]) for row in cells)]) for place, head in enumerate(heads)
+    ]
+    for row in [list(heads), *cells]:
+        parts = [
+            cell.rjust(width) if head in numbers else cell.ljust(width)
+            for cell, width, head in zip(row, widths, heads, strict=True)
+        ]
+        click.echo("  ".join(parts).rstrip())
+
+
+def plural(count: int, word: str) -> str:
+    """A count with its word: 1 line, 2 lines, 1,026 bytes."""
+    return f"{count:,} {word}" + ("" if count == 1 else "s")
+
+
+def is_terminal() -> bool:
+    """Whether a person watches stderr."""
+    return sys.stderr.isatty()

@@ -1,0 +1,109 @@
+"""A job's events on stderr: a live line where a person watches, else a sentence per phase."""
+
+from __future__ import annotations
+
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.cli.output import is_terminal, plural, say
+from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+
+class Teller:
+    """Tells events. Use as a context manager around a job and pass `emit` to it."""
+
+    def __init__(self, *, quiet: bool = False) -> None:
+        self._quiet = quiet
+        self._live: Progress | None = None
+        self._task: Any = None
+        self._repairs = 0
+
+    def __enter__(self) -> Teller:
+        if is_terminal() and not self._quiet:
+            from rich.console import Console
+            from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+            self._live = Progress(
+                TextColumn("{task.description}", markup=False),
+                BarColumn(bar_width=24),
+                TextColumn("{task.fields[detail]}", markup=False),
+                TimeRemainingColumn(compact=True),
+                console=Console(stderr=True, markup=False, highlight=False),
+                transient=True,
+            )
+            self._live.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the live line, so that what follows stands below it."""
+        if self._live is not None:
+            self._live.stop()
+            self._live = None
+
+    def emit(self, event: Event) -> None:
+        if isinstance(event, Phase):
+            self._phase(event.text)
+        elif isinstance(event, LineSent):
+            self._sent(event)
+        elif isinstance(event, LineRepaired):
+            self._repairs += 1
+            where = f"Line {event.number}" if event.number is not None else "A line"
+            self._say(f"{where} {event.why}; it is sent again.")
+        elif isinstance(event, Captured):
+            self._detail(f"capture {event.count}: {plural(event.lines, 'line')}")
+        elif isinstance(event, Warned):
+            self._say(event.text)
+        else:
+            self._say(_kept(event))
+
+    def _say(self, text: str) -> None:
+        if self._live is not None:
+            self._live.console.print(text, markup=False)
+        else:
+            say(text, quiet=self._quiet)
+
+    def _phase(self, text: str) -> None:
+        if self._live is None:
+            say(f"{text}...", quiet=self._quiet)
+            return
+        if self._task is not None:
+            self._live.remove_task(self._task)
+        self._task = self._live.add_task(text, total=None, detail="")
+
+    def _detail(self, text: str) -> None:
+        if self._live is not None and self._task is not None:
+            self._live.update(self._task, detail=text)
+
+    def _sent(self, event: LineSent) -> None:
+        if self._live is None or self._task is None:
+            return
+        detail = (
+            f"line {event.number}, {event.sent_lines} of {event.all_lines} lines, "
+            f"{event.sent_bytes:,} of {event.all_bytes:,} bytes, {plural(self._repairs, 'repair')}"
+        )
+        self._live.update(
+            self._task, total=event.all_lines, completed=event.sent_lines, detail=detail
+        )
+
+
+def _kept(event: Rescued | AlreadyKept | KeptAs) -> str:
+    if isinstance(event, Rescued):
+        size = f"{plural(event.lines, 'line')}, {plural(event.size_bytes, 'byte')}"
+        return f"Rescued what the board held as {event.spec} ({size})."
+    if isinstance(event, AlreadyKept):
+        return f"What the board held is in the archive as {event.spec}."
+    if event.is_new:
+        return f"Kept as {event.spec} ({plural(event.size_bytes, 'byte')})."
+    return f"Nothing new: it is {event.spec} already."

@@ -1,0 +1,59 @@
+"""stored, store, recall: the programs in the board's EEPROM."""
+
+from __future__ import annotations
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import as_json, plural, say, table
+
+
+@click.command()
+@shared(link=True, json=True)
+def stored(desk: Desk) -> None:
+    """List the programs in the board's EEPROM."""
+    from hostlink.cli.desk import ignore
+    from hostlink.jobs.slots import stored as stored_job
+
+    with desk.archive() as archive, desk.session(archive, ignore) as session:
+        found = stored_job(session)
+    if desk.json:
+        as_json([{"name": slot.name, "row": slot.row} for slot in found])
+        return
+    if found:
+        table(["stored", "the board says"], [[slot.name, slot.row] for slot in found])
+    say(f"{plural(len(found), 'stored program')}.", quiet=desk.quiet)
+
+
+@click.command()
+@click.argument("name")
+@shared(link=True)
+def store(desk: Desk, name: str) -> None:
+    """Store the program in memory in the board's EEPROM, proven by recalling it.
+
+    What the slot held before is kept in the archive first. EEPROM wears: store what is finished.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.slots import store as store_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        with desk.session(archive, teller.emit) as session:
+            before = store_job(session, archive, name)
+        teller.close()
+    was = f"; before it held what is kept as {before.spec}" if before.spec else ""
+    say(f"Stored as {name} and read back{was}.", quiet=desk.quiet)
+
+
+@click.command()
+@click.argument("name")
+@shared(link=True)
+def recall(desk: Desk, name: str) -> None:
+    """Bring a stored program back into the board's memory; what is there is kept first."""
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.slots import recall as recall_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        with desk.session(archive, teller.emit) as session:
+            held = recall_job(session, archive, name)
+        teller.close()
+    say(f"{name} is in memory: {plural(len(held.lines), 'line')}.", quiet=desk.quiet)

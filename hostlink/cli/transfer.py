@@ -1,0 +1,253 @@
+"""load, save, run."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import as_json, data, plural, safe, say
+from hostlink.errors import ListingError, UsageError
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.jobs.loading import Loaded
+    from hostlink.jobs.session import Session
+
+_WATCH_NAP_S = 0.5
+
+
+@click.command()
+@click.argument("what")
+@click.option("--run", "run_it", is_flag=True, help="Run the program once it is proven.")
+@click.option("--name", default="", help="Keep the listing under this program name.")
+@click.option("--changes", is_flag=True, help="Send only the lines that differ from the board's.")
+@click.option(
+    "--watch", is_flag=True, help="Stay, and send the changed lines each time the file is saved."
+)
+@click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
+@click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@shared(link=True, json=True)
+def load(
+    desk: Desk,
+    what: str,
+    run_it: bool,
+    name: str,
+    changes: bool,
+    watch: bool,
+    despite_review: bool,
+    discard_board: bool,
+) -> None:
+    """Load a listing into the board, proven by reading it back.
+
+    What the board holds is captured first and kept in the archive if it is not there yet; the
+    listing itself is kept as a revision. Lines are sent as fast as the board can store them.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.loading import LoadOptions
+    from hostlink.jobs.loading import load as load_job
+    from hostlink.jobs.material import find_material
+
+    if watch and (what == "-" or not Path(what).is_file()):
+        raise UsageError("--watch needs a listing file that can be saved again.")
+    stdin = _stdin() if what == "-" else None
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        material = find_material(what, archive, stdin=stdin)
+        options = LoadOptions(discard_board, changes, despite_review, name)
+        with desk.session(archive, teller.emit) as session:
+            _expect(desk, session, material)
+            loaded = load_job(session, archive, material, options)
+            teller.close()
+            _tell_loaded(desk, loaded)
+            if run_it:
+                _run_now(session, [], 60.0)
+            if watch:
+                _watch(desk, session, archive, Path(what), options)
+
+
+def _stdin() -> bytes:
+    from hostlink.listing.source import LIMIT
+
+    return sys.stdin.buffer.read(LIMIT + 1)
+
+
+def _expect(desk: Desk, session: Session, material: Any) -> None:
+    from hostlink.jobs.loading import expected_seconds
+
+    seconds = expected_seconds(material, session.dialogue.pacing)
+    say(
+        f"{material.label}: about {max(1, round(seconds))} s at "
+        f"{session.profile.talk.baud:,} baud.",
+        quiet=desk.quiet,
+    )
+
+
+def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
+    report = loaded.report
+    if desk.json:
+        as_json(
+            {
+                "listing": loaded.label,
+                "revision": loaded.spec or None,
+                "board_held": loaded.rescued or None,
+                "proven": True,
+                "lines": report.lines,
+                "bytes_sent": report.bytes,
+                "size_bytes": loaded.size,
+                "limit_bytes": loaded.limit or None,
+                "free_bytes": loaded.free,
+                "repairs": report.repairs,
+                "captures": report.captures,
+                "seconds": report.seconds,
+            }
+        )
+        return
+    limit = f" of {loaded.limit:,}" if loaded.limit else ""
+    took = f", sent in {report.seconds:.1f} s" if report.seconds is not None else ""
+    say(
+        f"{loaded.spec or loaded.label} is on the board, proven: {plural(report.lines, 'line')}, "
+        f"{loaded.size:,}{limit} bytes, {plural(report.repairs, 'repair')}{took}.",
+        quiet=desk.quiet,
+    )
+
+
+def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: Any) -> None:
+    """Send the changed lines each time the file is saved, until Ctrl+C."""
+    import dataclasses
+
+    from hostlink.errors import RefusedError
+    from hostlink.jobs.loading import load as load_job
+    from hostlink.jobs.material import read_file
+
+    say(f"Watching {path}; Ctrl+C ends it.", quiet=desk.quiet)
+    options = dataclasses.replace(options, changes_only=True)
+    seen = _stamp(path)
+    while not session.wire.cancelled():
+        time.sleep(_WATCH_NAP_S)
+        if (now := _stamp(path)) in (seen, None):
+            continue
+        seen = now
+        try:
+            _tell_loaded(desk, load_job(session, archive, read_file(path), options))
+        except (ListingError, RefusedError) as error:
+            say(f"{error} The board keeps what it holds.")
+    say("No longer watching; the board holds the last version that was proven.", quiet=desk.quiet)
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    """When the file was saved and its size; None in the moment in which an editor replaces it."""
+    try:
+        status = path.stat()
+    except OSError:
+        return None
+    return status.st_mtime_ns, status.st_size
+
+
+@click.command()
+@click.argument("program", required=False, default="")
+@click.option("--note", default="", help="A line to keep with the revision.")
+@shared(link=True, json=True, yes=True)
+def save(desk: Desk, program: str, note: str) -> None:
+    """Save the board's program into the archive, proven.
+
+    The program is captured at least twice; only captures that agree are kept. Without PROGRAM it
+    goes to the program that the board was last known to hold.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.saving import SaveOptions
+    from hostlink.jobs.saving import save as save_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        with desk.session(archive, teller.emit) as session:
+            saved = save_job(session, archive, SaveOptions(program, note, desk.yes))
+        teller.close()
+    revision = saved.revision
+    if desk.json:
+        as_json(
+            {
+                "revision": revision.spec,
+                "is_new": saved.is_new,
+                "captures": saved.captures,
+                "size_bytes": revision.size_bytes,
+                "lines": revision.line_count,
+                "sha256": revision.sha256,
+            }
+        )
+        return
+    say(
+        f"{revision.spec} is proven by {plural(saved.captures, 'capture')}: "
+        f"{plural(revision.line_count, 'line')}, {plural(revision.size_bytes or 0, 'byte')}.",
+        quiet=desk.quiet,
+    )
+
+
+@click.command()
+@click.option(
+    "--input",
+    "input_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A file whose lines are typed when the program asks.",
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write what the program prints to a new file.",
+)
+@click.option(
+    "--seconds",
+    type=click.FloatRange(0.1, 86_400),
+    default=60.0,
+    show_default=True,
+    help="Interrupt the program after this time.",
+)
+@shared(link=True)
+def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:
+    """Run the program in the board's memory.
+
+    What it prints goes to stdout as it comes. Ctrl+C interrupts the program; it stays in memory.
+    """
+    inputs = _input_lines(input_path)
+    if output is not None and output.exists():
+        raise UsageError(f"{output} exists already; name a new file.", kept="Nothing was run.")
+    with desk.archive() as archive, desk.session(archive, _ignore) as session:
+        text = _run_now(session, inputs, seconds)
+    if output is not None:
+        _write(output, text)
+
+
+def _input_lines(path: Path | None) -> list[str]:
+    if path is None:
+        return []
+    try:
+        return path.read_text(encoding="latin-1").splitlines()
+    except OSError as error:
+        raise UsageError(f"The input file {path} cannot be read: {error.strerror}.") from error
+
+
+def _run_now(session: Session, inputs: list[str], seconds: float) -> str:
+    """Run the program, its output shown as it comes."""
+    from hostlink.jobs.running import run as run_job
+
+    ran = run_job(session, inputs=inputs, longest_s=seconds)
+    for row in ran.output.split("\n"):
+        data(row)
+    return ran.output + "\n"
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(safe(text, keep="\n"))
+    except OSError as error:
+        raise UsageError(
+            f"{path} cannot be written: {error.strerror}.", kept="The program did run."
+        ) from error
+
+
+def _ignore(event: object) -> None:
+    """A run has no progress worth a line."""

@@ -1,0 +1,173 @@
+"""Finding the listing that a user means by a word: a file, a program, a revision, a shipped one."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from hostlink.archive import Archive, Content, Origin, Revision
+from hostlink.board.profile import Profile
+from hostlink.errors import ArchiveError, ListingError, RefusedError
+from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
+from hostlink.listing.source import LIMIT
+from hostlink.shipped import library_folder
+
+_NAME = re.compile(r"[^A-Za-z0-9_-]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """A shipped example program, as its index tells it."""
+
+    name: str
+    path: Path
+    title: str
+    notes: str
+    tags: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A listing with where it came from.
+
+    name: the program name it goes by, "" where it has none. label: how to call it in messages.
+    raw, charset: its exact bytes and their codec. revision: set where the archive holds it.
+    shipped: set where it is a shipped example.
+    """
+
+    name: str
+    label: str
+    text: str
+    raw: bytes
+    charset: str
+    origin: Origin
+    revision: Revision | None = None
+    shipped: Shipped | None = None
+
+    @property
+    def listing(self) -> Listing:
+        return Listing.from_text(self.text)
+
+    def content(self, profile: Profile) -> Content:
+        """The listing as the archive keeps it, measured for one kind of board."""
+        return content_of(self.listing, self.raw, self.charset, profile)
+
+
+def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> Content:
+    """A listing as the archive keeps it: exact bytes, text, canonical form and cost."""
+    return Content(
+        raw=raw,
+        text=listing.text(),
+        canonical=canonical(listing, profile.rules),
+        profile=profile.name,
+        charset=charset,
+        size_bytes=measure(listing, profile.rules).total,
+    )
+
+
+def read_file(path: Path, *, charset: str = "utf-8") -> Material:
+    """A listing file as material. Raises ListingError where it cannot be read or is no listing."""
+    try:
+        with path.open("rb") as file:
+            raw = file.read(LIMIT + 1)
+    except OSError as error:
+        raise ListingError(
+            f"The file {path} cannot be read: {error.strerror or error}.",
+            kept="Nothing was changed.",
+        ) from error
+    return from_bytes(raw, str(path), name=program_name(path.stem), charset=charset)
+
+
+def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:
+    """Bytes of a listing file as material."""
+    text = decode_listing(raw, name=where, charset=charset)
+    return Material(name, where, text, raw, "utf-8", Origin("file", where))
+
+
+def program_name(stem: str) -> str:
+    """A program name made of a file's stem: capitals, other characters as -."""
+    return _NAME.sub("-", stem).strip("-").upper()[:40]
+
+
+def shipped_programs() -> dict[str, Shipped]:
+    """The shipped programs by name, in the order of their index."""
+    folder = library_folder()
+    index = tomllib.loads((folder / "index.toml").read_text(encoding="utf-8"))
+    entries = (
+        Shipped(
+            program_name(Path(entry["file"]).stem),
+            folder / entry["file"],
+            entry["title"],
+            entry["notes"],
+            tuple(entry["tags"]),
+        )
+        for entry in index["program"]
+    )
+    return {entry.name: entry for entry in entries}
+
+
+def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = None) -> Material:
+    """The listing meant by `what`: "-" (stdin), an existing file, NAME, NAME@3, a shipped program.
+
+    Raises ListingError or ArchiveError naming what was looked for and what is near it.
+    """
+    if what == "-":
+        return from_bytes(stdin or b"", "standard input", name="")
+    path = Path(what)
+    if path.is_file():
+        return read_file(path)
+    if path.is_dir():
+        raise ListingError(f"{what} is a folder, not a listing.")
+    if "@" in what and archive is not None:
+        return from_archive(what, archive)
+    unknown: ArchiveError | None = None
+    if archive is not None:
+        try:
+            return from_archive(what, archive)
+        except ArchiveError as error:
+            unknown = error
+    shipped = shipped_programs()
+    if what.upper() in shipped:
+        return read_shipped(what.upper())
+    near = difflib.get_close_matches(what.upper(), shipped, 3, 0.5)
+    raise ListingError(
+        f'There is no file, no program in the archive and no shipped program called "{what}".',
+        advice=f"Near it: {', '.join(near)}." if near else "See `hostlink programs`.",
+    ) from unknown
+
+
+def from_archive(spec: str, archive: Archive) -> Material:
+    """A revision (NAME, NAME@3) or a rescue (rescue@2) as material."""
+    item = archive.revision(spec)
+    content = archive.content(item)
+    revision = item if isinstance(item, Revision) else None
+    return Material(
+        item.program, item.spec, content.text, content.raw, content.charset, item.origin, revision
+    )
+
+
+def read_shipped(name: str) -> Material:
+    """A shipped program as material; its title, notes and tags go to the archive with it."""
+    shipped = shipped_programs()[name]
+    raw = shipped.path.read_bytes()
+    return Material(
+        name,
+        f"the shipped {name}",
+        to_text(raw, "latin-1"),
+        raw,
+        "utf-8",
+        Origin("library", name),
+        shipped=shipped,
+    )
+
+
+def must_hold_lines(material: Material) -> None:
+    """Raise RefusedError where a listing has no numbered line, so that there is nothing to load."""
+    if not material.listing.numbered():
+        raise RefusedError(
+            f"{material.label} has no numbered line, so there is nothing to load.",
+            kept="The board was not touched.",
+        )

@@ -1,0 +1,141 @@
+"""Save a board's program into the archive, proven by captures that agree."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.board.captures import Tally
+from hostlink.board.events import Phase, Warned
+from hostlink.errors import HostlinkError, Interrupted, RefusedError
+from hostlink.jobs.events import KeptAs
+from hostlink.jobs.rescuing import board_origin, held_content
+from hostlink.jobs.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class SaveOptions:
+    """name: the program to save to, "" for the one that the board was last known to hold.
+
+    note: one line kept with the revision. after_restart: consent to save although the board
+    restarted since its port was opened.
+    """
+
+    name: str = ""
+    note: str = ""
+    after_restart: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Saved:
+    """A proven save. is_new is False where the archive held the same as the latest revision."""
+
+    revision: Revision
+    is_new: bool
+    captures: int
+    content: Content
+
+
+def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
+    """Capture the program in the board's memory and keep it as a revision.
+
+    Raises RefusedError where the board is empty, or no name is known; ReadBackError where the
+    captures do not agree. Nothing is kept in any of these cases.
+    """
+    session.attach()
+    board = session.board_in(archive)
+    with archive.event("save", board_uuid=board.uuid) as record:
+        try:
+            session.emit(Phase("Reading the board's program"))
+            result = session.dialogue.capture()
+        except Interrupted as error:
+            session.abandon()
+            error.kept = "The board's program was not touched; nothing was kept in the archive."
+            raise
+        except HostlinkError as error:
+            error.kept = error.kept or "The board's program was not touched; nothing was kept."
+            raise
+        if not result.lines:
+            raise _empty(session, archive, board)
+        _ask_after_restart(session, options)
+        content = held_content(session, result)
+        name = options.name or _name_for(archive, board, content)
+        saved = _keep(session, archive, board, name, content, result, options)
+        record.revision = saved.revision
+        record.detail.update(captures=result.count, lines=len(result.lines))
+        return saved
+
+
+def _keep(
+    session: Session,
+    archive: Archive,
+    board: Board,
+    name: str,
+    content: Content,
+    result: Tally,
+    options: SaveOptions,
+) -> Saved:
+    origin = board_origin(session, board, result)
+    origin = dataclasses.replace(origin, note=options.note)
+    latest = _same_as_latest(archive, name, content)
+    if latest is not None:
+        revision, is_new = latest, False
+    else:
+        kept = archive.keep(name, content, origin)
+        revision, is_new = kept.revision, kept.is_new
+    session.emit(KeptAs(revision.spec, is_new, content.size_bytes or 0))
+    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
+    return Saved(revision, is_new, result.count, content)
+
+
+def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision | None:
+    """The latest revision of a program if it is the same program for the board."""
+    for holder in archive.holds(content):
+        if isinstance(holder, Revision) and holder.program.casefold() == name.casefold():
+            latest = archive.revision(name)
+            return holder if latest.uuid == holder.uuid else None
+    return None
+
+
+def _name_for(archive: Archive, board: Board, content: Content) -> str:
+    """The program that the board was last known to hold, or one that is the same already."""
+    copy = archive.host_copy(board.uuid)
+    if copy is not None and copy.revision:
+        return copy.revision.rpartition("@")[0]
+    for holder in archive.holds(content):
+        if isinstance(holder, Revision):
+            return holder.program
+    raise RefusedError(
+        "The board's program has no name here yet.",
+        kept="It is still on the board; nothing was kept in the archive.",
+        advice="Give it one: `hostlink save NAME`.",
+    )
+
+
+def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
+    """An empty board is no successful save; say when it was lost, and what we have of it."""
+    copy = archive.host_copy(board.uuid)
+    advice = "Type or load a program first."
+    if copy is not None and copy.revision:
+        advice = (
+            f"It was last known to hold {copy.revision}: `hostlink load {copy.revision}` puts it "
+            "back."
+        )
+    what = "The board holds no program"
+    if session.restarted_since_attach:
+        what += ": it restarted when the port was opened, and lost its memory then"
+    return RefusedError(f"{what}.", kept="Nothing was changed in the archive.", advice=advice)
+
+
+def _ask_after_restart(session: Session, options: SaveOptions) -> None:
+    if not session.restarted_since_attach:
+        return
+    if not options.after_restart:
+        raise RefusedError(
+            "The board restarted since its port was opened, so what it holds may be a program that "
+            "starts by itself and not yours.",
+            kept="Nothing was kept in the archive.",
+            advice="Look at it with `hostlink console`, or save it all the same with --yes.",
+        )
+    session.emit(Warned("Kept with the mark that the board had restarted before."))

@@ -1,0 +1,137 @@
+"""Programs stored in a board's EEPROM: list, store, recall. Nothing is overwritten unsaved.
+
+Recalling overwrites the program in memory, and storing may overwrite a slot. So what is there is
+captured and kept first; a slot can only be read by recalling it, and then memory is put back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hostlink.archive import Archive, Board
+from hostlink.board.dialogue import rows_of, shown
+from hostlink.board.events import Phase, Warned
+from hostlink.board.loading import Loader
+from hostlink.errors import ReadBackError, RefusedError
+from hostlink.jobs.rescuing import Held, held_content, rescue_held
+from hostlink.jobs.session import Session
+from hostlink.link.exchange import Reach
+from hostlink.listing import canonical_line
+
+# ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
+WEAR_WARNING = (
+    "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
+)
+_SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A stored program: its name and whatever else the board says of it."""
+
+    name: str
+    row: str
+
+
+def stored(session: Session) -> list[Slot]:
+    """The programs stored in the board. Raises RefusedError where its kind has no such list."""
+    session.attach()
+    answer = session.dialogue.ask(session.dialogue.can("stored", "list stored programs"))
+    rows = [row.strip() for row in rows_of(answer) if row.strip()]
+    _refuse_errors(session, answer)
+    return [Slot(row.split()[0], row) for row in rows]
+
+
+def store(session: Session, archive: Archive, name: str) -> Held:
+    """Store the program in memory under `name`; returns what the slot held before.
+
+    Proven by recalling it. Raises RefusedError with the board's own words where it will not.
+    """
+    command = session.dialogue.can("store", "store a program").format(name=_checked(session, name))
+    memory = rescue_held(session, archive, _board(session, archive))
+    if not memory.lines:
+        raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
+    before = Held({}, 0)
+    if session.profile.commands.stored and name.casefold() in _names(session):
+        session.emit(Phase(f"Reading what is stored as {name}"))
+        before = _recalled(session, archive, name)
+        Loader(session.dialogue, memory.lines).load(before.lines)
+    session.emit(Phase(f"Storing as {name}"))
+    session.emit(Warned(WEAR_WARNING))
+    _refuse_errors(session, session.dialogue.ask(command, _SLOW))
+    _prove(session, archive, name, memory)
+    return before
+
+
+def recall(session: Session, archive: Archive, name: str) -> Held:
+    """Bring a stored program into memory; returns it, captured. Memory is rescued first."""
+    board = _board(session, archive)
+    rescue_held(session, archive, board)
+    session.emit(Phase(f"Recalling {name}"))
+    command = session.dialogue.can("recall", "recall a stored program")
+    answer = session.dialogue.ask(command.format(name=_checked(session, name)), _SLOW)
+    _refuse_errors(session, answer)
+    result = session.dialogue.capture()
+    archive.set_host_copy(board.uuid, held_content(session, result), proven=True)
+    return Held(result.lines, result.count)
+
+
+def _board(session: Session, archive: Archive) -> Board:
+    session.attach()
+    return session.board_in(archive)
+
+
+def _names(session: Session) -> set[str]:
+    return {slot.name.casefold() for slot in stored(session)}
+
+
+def _checked(session: Session, name: str) -> str:
+    """A slot's name fit to be typed: one of the profile's, or one short word."""
+    slots = session.profile.commands.slots
+    if slots and name not in slots:
+        raise RefusedError(
+            f'Boards of profile {session.profile.name} have no slot "{shown(name)}".',
+            advice=f"They have: {', '.join(slots)}.",
+        )
+    if not name or len(name) > 32 or not name.isprintable() or " " in name:
+        raise RefusedError(f'"{shown(name)}" cannot be the name of a stored program.')
+    return name
+
+
+def _recalled(session: Session, archive: Archive, name: str) -> Held:
+    command = session.dialogue.can("recall", "recall a stored program")
+    _refuse_errors(session, session.dialogue.ask(command.format(name=name), _SLOW))
+    return rescue_held(session, archive, session.board_in(archive))
+
+
+def _prove(session: Session, archive: Archive, name: str, memory: Held) -> None:
+    """Read the slot back by recalling it: memory holds the same program either way."""
+    if not session.profile.commands.recall:
+        session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
+        return
+    rules = session.profile.rules
+    got = _recalled(session, archive, name).lines
+    wrong = [
+        number
+        for number in sorted({*got, *memory.lines})
+        if number not in got
+        or number not in memory.lines
+        or canonical_line(got[number], rules) != canonical_line(memory.lines[number], rules)
+    ]
+    if wrong:
+        raise ReadBackError(
+            f"What the board stored as {name} differs in line {', '.join(map(str, wrong[:8]))}.",
+            kept=f"The program is in the archive as {memory.spec}.",
+            advice="Load it again and store it again; the EEPROM may be worn out.",
+        )
+
+
+def _refuse_errors(session: Session, answer: str) -> None:
+    """Raise the board's own error words, where the profile knows what they look like."""
+    for row in rows_of(answer):
+        for word in session.profile.commands.error_words:
+            if row.startswith(word):
+                raise RefusedError(
+                    f'The board refused: "{shown(row)}".',
+                    kept="What it held is in the archive.",
+                )
