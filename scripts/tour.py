@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 PROGRAM = "tide"
+SHIPPED = f"shipped:{PROGRAM}"
 FRESH_BOARD = "practice://tour?fresh"
 BOARD = "practice://tour"
 FIRST_NUMBER = re.compile(r"^\s*(\d+)", re.MULTILINE)
@@ -24,21 +25,25 @@ FIRST_NUMBER = re.compile(r"^\s*(\d+)", re.MULTILINE)
 
 @dataclass(frozen=True)
 class Step:
-    """One sentence for the newcomer, then one hostlink command (its arguments)."""
+    """One sentence for the newcomer, then one hostlink command (its arguments).
+
+    status: what the command ends with when all is well (a comparison that finds something: 1).
+    """
 
     sentence: str
     arguments: tuple[str, ...]
+    status: int = 0
 
 
 def steps(changed_file: Path) -> tuple[Step, ...]:
     """Return the tour; `changed_file` is where the changed listing stands by then."""
     changed = str(changed_file)
     return (
-        Step("These programs come with hostlink.", ("programs",)),
+        Step("These programs come with hostlink.", ("programs", "--shipped")),
         Step(
             f"Load {PROGRAM} into an empty practice board. The listing goes out line by line, is "
             "read back and compared, so it is proven; then it is run.",
-            ("load", f"{PROGRAM}@1", "--port", FRESH_BOARD, "--run"),
+            ("load", SHIPPED, "--port", FRESH_BOARD, "--run"),
         ),
         Step(
             f"The listing was changed in a file: a line was put before the first. Load {changed}. "
@@ -51,7 +56,7 @@ def steps(changed_file: Path) -> tuple[Step, ...]:
             ("save", PROGRAM, "--port", BOARD),
         ),
         Step("Every revision is kept, with where it came from.", ("history", PROGRAM)),
-        Step("What did the change do?", ("compare", f"{PROGRAM}@1", PROGRAM)),
+        Step("What did the change do?", ("compare", f"{PROGRAM}@1", PROGRAM), status=1),
         Step(
             "All of it is in the archive, one file. Prove that it is sound, and see where it is.",
             ("archive", "prove"),
@@ -97,21 +102,21 @@ def tell(text: str = "") -> None:
 
 
 def take(tour: Sequence[Step], run: Callable[[Sequence[str]], int]) -> int:
-    """Go through the steps; return 0, or the status of the first command that failed."""
+    """Go through the steps; return 0, or the status of the first command that went wrong."""
     for number, step in enumerate(tour, 1):
         tell(f"\n{number} of {len(tour)}. {step.sentence}")
         tell(f"    $ {shown(step.arguments)}\n")
         status = run(step.arguments)
-        if status != 0:
+        if status != step.status:
             tell(f"\nThe tour stops here: this command ended with status {status}.")
-            return status
+            return status or 1
     return 0
 
 
 def main() -> int:
     """Write the changed listing, take the tour, say what to do next."""
     tell("A tour of hostlink's main job, on the practice board: nothing has to be plugged in.")
-    listing = hostlink(["show", f"{PROGRAM}@1"], capture=True)
+    listing = hostlink(["show", SHIPPED], capture=True)
     if listing.returncode != 0:
         return listing.returncode
     folder = Path(tempfile.mkdtemp(prefix="hostlink-tour-"))

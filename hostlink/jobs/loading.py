@@ -115,6 +115,10 @@ def _keep(
         return None
     content = material.content(session.profile)
     shipped = material.shipped
+    if shipped is not None:
+        for holder in archive.holds(content):
+            if isinstance(holder, Revision) and holder.program == name:
+                return holder  # an example loaded again is no news
     kept = archive.keep(name, content, material.origin, title=shipped.title if shipped else "")
     if shipped is not None and kept.is_new and kept.revision.number == 1:
         archive.note(name, shipped.notes)

@@ -15,6 +15,7 @@ from hostlink.listing import Listing, canonical, decode_listing, measure, to_tex
 from hostlink.listing.source import LIMIT
 from hostlink.shipped import library_folder
 
+SHIPPED = "shipped:"
 _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -112,6 +113,8 @@ def shipped_programs() -> dict[str, Shipped]:
 def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = None) -> Material:
     """The listing meant by `what`: "-" (stdin), an existing file, NAME, NAME@3, a shipped program.
 
+    `shipped:NAME` always means the shipped one, also where the archive has a program of that name.
+
     Raises ListingError or ArchiveError naming what was looked for and what is near it.
     """
     if what == "-":
@@ -121,6 +124,8 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
         return read_file(path)
     if path.is_dir():
         raise ListingError(f"{what} is a folder, not a listing.")
+    if what.startswith(SHIPPED):
+        return read_shipped(what.removeprefix(SHIPPED).upper())
     if "@" in what and archive is not None:
         return from_archive(what, archive)
     unknown: ArchiveError | None = None
@@ -151,7 +156,13 @@ def from_archive(spec: str, archive: Archive) -> Material:
 
 def read_shipped(name: str) -> Material:
     """A shipped program as material; its title, notes and tags go to the archive with it."""
-    shipped = shipped_programs()[name]
+    known = shipped_programs()
+    if name not in known:
+        raise ListingError(
+            f'There is no shipped program called "{name}".',
+            advice="`hostlink programs --shipped` lists them.",
+        )
+    shipped = known[name]
     raw = shipped.path.read_bytes()
     return Material(
         name,

@@ -1,0 +1,93 @@
+"""The README's first session, run as it stands, and its figures and tables held to the code."""
+
+from __future__ import annotations
+
+import re
+import shlex
+from pathlib import Path
+
+import pytest
+
+from hostlink.board.profile_file import shipped_profiles
+from hostlink.cli.entry import COMMANDS, run_line
+from hostlink.shipped import library_folder
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+
+
+def session() -> list[list[str]]:
+    """Every command of the README's console blocks, in order, without the word hostlink."""
+    rows = [row for block in BLOCK.findall(README) for row in block.splitlines()]
+    return [shlex.split(row)[2:] for row in rows if row.startswith("$ hostlink ")]
+
+
+@pytest.fixture
+def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder with the files that the session names, its own archive and practice board."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(tmp_path / "archive.sqlite3"))
+    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    (tmp_path / "first-number.txt").write_text("27\n", encoding="utf-8")
+    damaged = library_folder() / "damaged" / "web-page.txt"
+    (tmp_path / "pasted.txt").write_bytes(damaged.read_bytes())
+    (tmp_path / "class.txt").write_text(
+        "# what the class does on Friday\nload hail\nsave hail\n", encoding="utf-8"
+    )
+    return tmp_path
+
+
+def test_the_first_session_runs_as_it_stands(
+    evening: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Each command of the README ends with status 0, in the order in which it stands there."""
+    commands = session()
+    assert len(commands) >= 20
+    for command in commands:
+        # Virtual time: the same board and commands, without the waiting.
+        quick = [
+            part.replace("practice://evening", "practice://evening?time=virtual")
+            for part in command
+        ]
+        status = run_line(quick)
+        told = capfd.readouterr()
+        assert status == 0, f"{shlex.join(command)}: {told.err}"
+    assert (evening / "spare-copy.sqlite3").exists()
+
+
+@pytest.mark.usefixtures("evening")
+def test_the_first_session_shows_what_the_readme_says(
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """The mended forum listing is the shipped program again, and the run prints its answer."""
+    board = "practice://evening?time=virtual"
+    assert run_line(["load", "hail", "--port", board]) == 0
+    assert run_line(["mend", "pasted.txt", "-o", "repaired.bas"]) == 0
+    assert run_line(["load", "repaired.bas", "--port", board]) == 0
+    assert run_line(["compare", "hail", "repaired"]) == 0
+    capfd.readouterr()
+    assert run_line(["run", "--port", board, "--input", "first-number.txt"]) == 0
+    # 27 takes 111 steps and climbs to 9232 (Collatz sequence, OEIS A006577 and A006884, memory).
+    assert "111" in (printed := capfd.readouterr().out)
+    assert "9232" in printed
+
+
+def test_every_command_stands_in_the_readme() -> None:
+    """A command that nobody can find in the README does not exist for a newcomer."""
+    used = {command[0] for command in session()}
+    named = set(re.findall(r"`(?:hostlink )?([a-z]+)[^`]*`", README))
+    assert set(COMMANDS) <= used | named
+
+
+def test_every_shipped_profile_stands_in_the_table() -> None:
+    """The table of profiles names exactly those that are shipped."""
+    assert set(re.findall(r"^\| `([a-z0-9-]+)` \|", README, re.MULTILINE)) == set(
+        shipped_profiles()
+    )
+
+
+def test_no_link_of_the_readme_is_dead() -> None:
+    """Files that the README names exist."""
+    for name in re.findall(r"(?:scripts|tests|library)/[\w/.-]+\w", README):
+        assert (ROOT / name).exists(), name
