@@ -7,7 +7,9 @@ right before the line end goes out). Board output is data: it is returned, never
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Callable
+from dataclasses import dataclass
 
 from hostlink.board.captures import MOST_CAPTURES, Tally, captures_needed, differing, tally
 from hostlink.board.events import Captured, Emit, Warned, ignore
@@ -62,6 +64,8 @@ class Dialogue:
         self.pacing = pacing_of(profile)
         self.emit = emit
         self._restarts_seen = 0
+        self._strays: tuple[tuple[int, str], ...] = ()  # of the last capture, see Listed
+        self._after: tuple[tuple[int, str], ...] = ()
 
     # --- the prompt --------------------------------------------------------------------------
 
@@ -210,12 +214,9 @@ class Dialogue:
             longest_s=30.0 + most * self.pacing.byte_s,
             most_bytes=most,
         )
-        held: dict[int, Line] = {}
-        for row in rows_of(self.ask(command, reach)):
-            line = listed_line(row, self.profile.rules.form)
-            if line is not None and line.number is not None and line.text:
-                held[line.number] = line
-        return held
+        listed = read_listed(self.ask(command, reach), self.profile)
+        self._strays, self._after = listed.strays, listed.after
+        return listed.lines
 
     def capture(self) -> Tally:
         """The program, proven by as many captures as the state of the wire calls for.
@@ -224,10 +225,12 @@ class Dialogue:
         """
         health = self.wire.health
         captures: list[dict[int, Line]] = []
+        strays: Counter[tuple[int, str]] = Counter()
         doubted = False
         unsettled: tuple[int, ...] = ()
         while len(captures) < MOST_CAPTURES:
             captures.append(self.list_once())
+            strays.update(set(self._strays))
             self.emit(Captured(len(captures), len(captures[-1])))
             health.disagreements += differing(captures[-2:])
             need = captures_needed(
@@ -240,6 +243,7 @@ class Dialogue:
             if unsettled:
                 continue
             if doubted or self._free_memory_agrees(result):
+                self._look_at_strays(strays, len(captures))
                 return result
             doubted = True
         raise ReadBackError(
@@ -248,6 +252,29 @@ class Dialogue:
             kept="The program is still on the board; nothing was kept in the archive.",
             advice="Check the cable and the speed, then save again.",
         )
+
+    def _look_at_strays(self, strays: Counter[tuple[int, str]], captures: int) -> None:
+        """Refuse a listing that holds rows which are no lines: part of it would be lost.
+
+        Damage makes such rows too, but not the same one in most of the captures.
+        """
+        for (number, row), votes in strays.items():
+            if votes > 1 and votes * 2 > captures:
+                raise ReadBackError(
+                    f'At line {number} the board lists "{shown(row[:60])}", which is no line of '
+                    "a program; part of a line may have been wrapped.",
+                    kept="The program is still on the board; nothing was kept in the archive.",
+                    advice="Check list_form in the profile; if the board wraps long lines, make "
+                    f"line {number} shorter on the board.",
+                )
+        if self._after and not strays:
+            number, row = self._after[0]
+            self.emit(
+                Warned(
+                    f'After the last line, {number}, the board shows "{shown(row[:60])}". If that '
+                    "always stands there, name it as list_end in the profile."
+                )
+            )
 
     def _free_memory_agrees(self, result: Tally) -> bool:
         """The third witness: the free memory the board reports, against the captured listing."""
@@ -267,6 +294,38 @@ class Dialogue:
             )
         )
         return False
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One answer to LIST. lines: by number. strays: rows inside that are no lines, each with the
+    number of the line before; after: such rows behind the last line."""
+
+    lines: dict[int, Line]
+    strays: tuple[tuple[int, str], ...]
+    after: tuple[tuple[int, str], ...]
+
+
+def read_listed(text: str, profile: Profile) -> Listed:
+    """Read a listing as the board shows it; what the profile does not explain is kept apart."""
+    known = ("", profile.commands.list_end, *profile.talk.idle_chatter)
+    lines: dict[int, Line] = {}
+    strays: list[tuple[int, str]] = []
+    after: list[tuple[int, str]] = []
+    last: int | None = None
+    for row in rows_of(text):
+        line = listed_line(row, profile.rules.form)
+        if line is not None and line.number is not None:
+            strays += after
+            after = []
+            last = line.number
+            if line.text:
+                lines[last] = line
+            else:
+                strays.append((last, row))  # a number without text cannot be typed again
+        elif last is not None and row.strip(" ") not in known:
+            after.append((last, row))
+    return Listed(lines, tuple(strays), tuple(after))
 
 
 def rows_of(text: str) -> list[str]:
