@@ -14,6 +14,8 @@ from collections.abc import Sequence
 
 from bench_report import Section
 
+from hostlink.errors import HostlinkError
+
 # Name of a section to what it measures. Its module is bench_NAME and has a function `run`.
 SECTIONS = {
     "link": "load times against the wire's own bound, over all kinds of wire",
@@ -42,7 +44,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
             parser.error(f'there is no section "{name}"; there are {", ".join(SECTIONS)}')
     holds = True
     for name in options.sections or SECTIONS:
-        section = run_section(name)
+        try:
+            section = run_section(name)
+        except (HostlinkError, RuntimeError) as error:
+            print(f"{name}: could not be measured: {error}", file=sys.stderr)
+            holds = False
+            continue
         holds = holds and section.holds
         print(section.as_json() if options.json else section.as_text(), flush=True)
     return 0 if holds else 1

@@ -68,7 +68,7 @@ def fill(archive: Path, folder: Path) -> None:
         listing = folder / f"bench{number}.bas"
         listing.write_text(f'10 PRINT "BENCH {number}"\n20 GOTO 10\n', encoding="ascii")
         board = "practice://bench?fresh&time=virtual"
-        load = ("-m", "hostlink", "load", str(listing), "--port", board, "--yes")
+        load = ("-m", "hostlink", "load", str(listing), "--port", board)
         ran = _python(load, archive)
         if ran.returncode:
             raise RuntimeError(f"the archive could not be filled: {ran.stderr}")

@@ -186,6 +186,25 @@ def test_json_is_one_object_and_the_status_follows_the_targets(
         assert bench.main(["link"]) == 1
 
 
+def test_a_section_that_cannot_be_measured_fails_in_words(
+    script: Any, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A section that breaks off gives status 1 and one sentence, and the next is still run."""
+    bench, report = script("bench"), script("bench_report")
+    good = report.Section("start", [{"x": 1}], [report.Target.at_most("x", 1, 2)])
+
+    def run(name: str) -> Any:
+        if name == "link":
+            raise RuntimeError("no wire")
+        return good
+
+    monkeypatch.setattr(bench, "run_section", run)
+    assert bench.main(["link", "start"]) == 1
+    told = capsys.readouterr()
+    assert told.err == "link: could not be measured: no wire\n"
+    assert told.out.startswith("start")
+
+
 def test_an_unknown_section_is_named(script: Any, capsys: pytest.CaptureFixture[str]) -> None:
     """A misspelt section is wrong use, and the known ones are listed."""
     with pytest.raises(SystemExit) as caught:
