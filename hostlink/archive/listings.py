@@ -65,8 +65,8 @@ def put_listing(db: Database, content: Content, search_text: str | None = None) 
     held = first(
         db,
         "SELECT id FROM listings WHERE sha256 = ? AND canonical_sha256 = ? "
-        "AND profile = ? AND charset = ?",
-        (sha256, canonical_sha256, content.profile, content.charset),
+        "AND profile = ? AND charset = ? AND text = ?",
+        (sha256, canonical_sha256, content.profile, content.charset, content.text),
     )
     if held:
         return int(held["id"])

@@ -20,7 +20,7 @@ from sqlite_utils import Database, Migrations
 from hostlink import __version__
 from hostlink.archive.schema import SCHEMA_1
 from hostlink.archive.times import stored
-from hostlink.archive.trouble import BUSY_SECONDS, not_kept, not_read
+from hostlink.archive.trouble import BUSY_SECONDS, not_opened
 from hostlink.errors import ArchiveError
 
 APPLICATION_ID = int.from_bytes(b"hlnk", "big")
@@ -69,12 +69,11 @@ def open_file(
     try:
         db = connect(path, read_only=read_only)
     except sqlite3.Error as error:
-        raise not_read(f"The archive {path}", error, path) from error
+        raise not_opened(error, path) from error
     try:
         _bring_up(db, path, create=create, read_only=read_only, now=now, steps=steps)
     except sqlite3.Error as error:
-        said = not_read if read_only else not_kept
-        raise said(f"The archive {path}", error, path) from error
+        raise not_opened(error, path) from error
     finally:
         db.close()
     if is_new:

@@ -152,6 +152,11 @@ def _listings(db: Database) -> Iterator[str]:
             yield f"{which}: its canonical text has another SHA-256 than when it was kept."
         if lines_in(content.text) != row["line_count"]:
             yield f"{which}: it has another number of lines than when it was kept."
+    for row in db.execute(
+        "SELECT min(id) AS first, max(id) AS last FROM listings "
+        "GROUP BY sha256, canonical_sha256, profile, charset, text HAVING first <> last"
+    ):
+        yield f"Listing {row['first']} is stored a second time as {row['last']}."
 
 
 def _owners(db: Database, listing: int) -> str:

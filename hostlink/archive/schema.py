@@ -48,10 +48,11 @@ CREATE TABLE listings (
   raw BLOB, -- the exact bytes, NULL where text in charset gives them (packed: see below)
   canonical BLOB, -- canonical text in UTF-8, NULL where it is the text
   spaced_words TEXT NOT NULL, -- words that only show when run-together keywords are parted
-  line_count INTEGER NOT NULL,
+  line_count INTEGER NOT NULL
   -- raw and canonical are zlib streams (RFC 1950) whose preset dictionary is the text in UTF-8
-  UNIQUE (sha256, canonical_sha256, profile, charset)
 ) STRICT;
+-- no UNIQUE over all that makes a listing, for that would hold most of it twice
+CREATE INDEX listings_by_sha256 ON listings (sha256);
 CREATE INDEX listings_by_canonical ON listings (canonical_sha256);
 
 CREATE TABLE programs (
@@ -203,7 +204,7 @@ CREATE INDEX events_by_rescue ON events (rescue_id) WHERE rescue_id IS NOT NULL;
 # Table, and the key columns besides id that must not be taken by INSERT OR REPLACE.
 _IMMUTABLE = (
     ("archives", ("uuid",)),
-    ("listings", ("sha256", "canonical_sha256", "profile", "charset")),
+    ("listings", ()),
     ("revisions", ("uuid",)),
     ("revisions", ("program_id", "archive_id", "number")),
     ("rescues", ("uuid",)),
@@ -221,7 +222,7 @@ def _refusals() -> str:
     """Triggers that hold the immutable tables still, and keep programs from being deleted."""
     sql: list[str] = []
     for table in dict.fromkeys(table for table, _ in _IMMUTABLE):
-        keys = [("id",), *(columns for name, columns in _IMMUTABLE if name == table)]
+        keys = [("id",), *(columns for name, columns in _IMMUTABLE if name == table and columns)]
         taken = " OR ".join(
             f"EXISTS (SELECT 1 FROM {table} WHERE "
             + " AND ".join(f"{column} = NEW.{column}" for column in columns)

@@ -1,0 +1,93 @@
+"""An archive in a folder of the test's own, a clock that ticks once a second, and listings."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive, Content, Origin
+
+FIRST_EVENING = datetime(2031, 9, 3, 18, 30, tzinfo=UTC)
+
+
+class Ticking:
+    """A wall clock that moves on by one second each time it is asked."""
+
+    def __init__(self) -> None:
+        self.at = FIRST_EVENING
+
+    def __call__(self) -> datetime:
+        self.at += timedelta(seconds=1)
+        return self.at
+
+
+def make_content(
+    text: str, *, profile: str = "practice", raw: bytes | None = None, upper: bool = True
+) -> Content:
+    """Content as a caller would give it: CR LF bytes, a canonical form in capitals, a size."""
+    return Content(
+        raw=text.replace("\n", "\r\n").encode("latin-1") if raw is None else raw,
+        text=text,
+        canonical=text.upper() if upper else text,
+        profile=profile,
+        charset="latin-1",
+        size_bytes=len(text),
+    )
+
+
+def table_rows(path: Path) -> dict[str, list[tuple[object, ...]]]:
+    """Everything in the ordinary tables, read with the plain sqlite3 module."""
+    conn = sqlite3.connect(path)
+    try:
+        names = [
+            row[0]
+            for row in conn.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'table' "
+                "AND name NOT LIKE 'listing_words%' AND name NOT LIKE 'program_words%' "
+                "ORDER BY name"
+            )
+        ]
+        return {name: conn.execute(f"SELECT * FROM {name}").fetchall() for name in names}
+    finally:
+        conn.close()
+
+
+@pytest.fixture
+def content() -> Callable[..., Content]:
+    """Makes content from text."""
+    return make_content
+
+
+@pytest.fixture
+def snapshot() -> Callable[[Path], dict[str, list[tuple[object, ...]]]]:
+    """Reads all rows of a file, to compare before and after."""
+    return table_rows
+
+
+@pytest.fixture
+def now() -> Ticking:
+    """The clock that the archive of the test goes by."""
+    return Ticking()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    """Where the archive of the test is."""
+    return tmp_path / "class" / "archive.sqlite3"
+
+
+@pytest.fixture
+def archive(path: Path, now: Ticking) -> Iterator[Archive]:
+    """A new archive."""
+    with Archive.open(path, now=now) as opened:
+        yield opened
+
+
+@pytest.fixture
+def from_file() -> Origin:
+    """The plainest origin."""
+    return Origin("file", "tide.bas")

@@ -1,0 +1,85 @@
+"""Names and specs."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hostlink.archive.names import Spec, checked_name, clean, fold, nearest
+from hostlink.errors import ArchiveError
+
+
+@pytest.mark.parametrize("name", ["TIDE", "tide clock", "Übung 3", "A", "x" * 40, "3D-MAZE", "a/b"])
+def test_printable_names_are_taken_as_they_are(name: str) -> None:
+    """A printable name of up to 40 characters stays as it was given."""
+    assert checked_name(f" {name} ") == name
+
+
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("", "needs a name"),
+        ("   ", "needs a name"),
+        ("x" * 41, "41 characters"),
+        ("TIDE@3", "revision number"),
+        ("A\tB", "cannot be printed"),
+        ("A\x1b[2J", "cannot be printed"),
+        ("A\ud800", "cannot be printed"),
+        ("Rescue", "the word for rescues"),
+        ("-run", 'begins with "-"'),
+    ],
+)
+def test_other_names_are_refused_with_the_rule(name: str, said: str) -> None:
+    """The error says which rule the name breaks."""
+    with pytest.raises(ArchiveError, match=said):
+        checked_name(name)
+
+
+@given(st.text(max_size=50))
+def test_a_name_is_kept_or_refused_and_keeping_changes_nothing_more(name: str) -> None:
+    """Any text is either refused or gives a name that is taken again unchanged."""
+    try:
+        kept = checked_name(name)
+    except ArchiveError:
+        return
+    assert checked_name(kept) == kept
+    assert 1 <= len(kept) <= 40
+    assert Spec.from_text(kept) == Spec(kept, None)
+    assert Spec.from_text(f"{kept}@12") == Spec(kept, 12)
+
+
+def test_names_are_compared_without_case_and_by_composed_letters() -> None:
+    """Case and the way an accent is written make no difference."""
+    assert fold("TIDE") == fold("tide")
+    assert fold("STRASSE") == fold("straße")  # full case folding, Unicode standard 3.13
+    assert fold("e\u0301tude") == fold("\u00c9TUDE")
+
+
+@pytest.mark.parametrize(
+    "spec", ["TIDE@", "TIDE@x", "TIDE@-1", "TIDE@1@2", "TIDE@٣", "T@" + "9" * 99]
+)
+def test_a_revision_that_is_no_number_is_refused(spec: str) -> None:
+    """After the @ stand plain digits and nothing else."""
+    with pytest.raises(ArchiveError, match="names no revision"):
+        Spec.from_text(spec)
+
+
+def test_rescue_specs_are_told_apart() -> None:
+    """rescue@12 names a rescue in any case of letters."""
+    assert Spec.from_text("Rescue@12").is_rescue
+    assert not Spec.from_text("rescued@12").is_rescue
+
+
+def test_nearest_names_are_found_without_regard_to_case() -> None:
+    """A mistyped name brings up what was probably meant, as it is shown."""
+    assert nearest("tied", ["MAZE", "Tide", "DICE"])[0] == "Tide"
+    assert nearest("zzzz", ["MAZE", "Tide"]) == []
+
+
+@given(st.text(alphabet=st.characters()))
+def test_cleaned_text_can_always_be_stored(text: str) -> None:
+    """Text without lone surrogates is unchanged, and what comes out is always UTF-8."""
+    cleaned = clean(text)
+    cleaned.encode()
+    assert len(cleaned) == len(text)

@@ -1,0 +1,30 @@
+"""Where the archive is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import archive_path
+
+
+def test_the_environment_names_the_archive(tmp_path: Path) -> None:
+    """HOSTLINK_ARCHIVE is taken where it is set, as an absolute path."""
+    named = tmp_path / "class.sqlite3"
+    assert archive_path({"HOSTLINK_ARCHIVE": str(named)}) == named
+    assert archive_path({"HOSTLINK_ARCHIVE": "class.sqlite3"}) == Path.cwd() / "class.sqlite3"
+    assert archive_path({"HOSTLINK_ARCHIVE": "~/class.sqlite3"}) == Path.home() / "class.sqlite3"
+
+
+def test_without_it_the_archive_is_in_the_users_data_folder(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """An unset or empty variable means the usual place, the same each time."""
+    monkeypatch.delenv("HOSTLINK_ARCHIVE", raising=False)
+    usual = archive_path()
+    assert usual.name == "archive.sqlite3"
+    assert usual.parent.name == "hostlink"
+    assert archive_path({"HOSTLINK_ARCHIVE": " "}) == usual
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(tmp_path / "x"))
+    assert archive_path() == tmp_path / "x"
