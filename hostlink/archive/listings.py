@@ -87,8 +87,19 @@ def put_listing(db: Database, content: Content, search_text: str | None = None) 
     )
 
 
+def proven_content(row: Row) -> Content:
+    """The content of a row, if its bytes are those once kept. Raises ArchiveError if damaged."""
+    content = content_of(row)
+    if content.sha256 != row["sha256"].hex():
+        raise _damaged()
+    return content
+
+
 def content_of(row: Row) -> Content:
-    """The content of a row of listings joined with a size_bytes. Raises ArchiveError if damaged."""
+    """The content of a row of listings joined with a size_bytes, its hash not looked at.
+
+    Raises ArchiveError where it cannot be restored at all.
+    """
     text, charset = row["text"], row["charset"]
     try:
         raw = _encoded(text, charset) if row["raw"] is None else unpack(row["raw"], text)

@@ -6,7 +6,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.listings import check_content, content_of, put_listing
+from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
     RESCUE,
     REVISION,
@@ -120,7 +120,7 @@ class Revisions(Session):
             )
         if row is None:
             raise ArchiveError(f"{item.spec} is not in this archive.")
-        return content_of(row)
+        return proven_content(row)
 
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
         """Revisions and rescues of the same program for the board, newest first, 100 at most.

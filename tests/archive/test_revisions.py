@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
-from hypothesis.stateful import RuleBasedStateMachine, invariant, rule
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    rule,
+    run_state_machine_as_test,
+)
 
 from hostlink.archive import Archive, Content, Origin, Rescue, Revision
 from hostlink.errors import ArchiveError
@@ -221,8 +227,6 @@ def shelf(tmp_path: Path) -> Iterator[Archive]:
 
 def test_histories_follow_the_model(shelf: Archive) -> None:
     """Any sequence of keeps gives the history that the rules promise."""
-    from hypothesis.stateful import run_state_machine_as_test
-
     History.shelf = shelf
     run_state_machine_as_test(
         History, settings=settings(max_examples=25, stateful_step_count=12, deadline=None)
@@ -239,7 +243,5 @@ def test_history_and_content_of_other_kinds(
     assert isinstance(revision, Revision) and isinstance(rescue, Rescue)
     assert archive.content(revision).text == "10 A\n"
     assert archive.content(rescue).text == "10 B\n"
-    from dataclasses import replace
-
     with pytest.raises(ArchiveError, match="not in this archive"):
         archive.content(replace(revision, uuid="none"))

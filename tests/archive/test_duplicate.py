@@ -1,0 +1,100 @@
+"""Duplicates."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import duplicate as duplicate_module
+from hostlink.errors import ArchiveError
+
+MakeContent = Callable[..., Content]
+
+
+def test_a_duplicate_is_complete_while_the_archive_is_in_use(
+    archive: Archive, content: MakeContent, from_file: Origin, tmp_path: Path
+) -> None:
+    """Everything acknowledged is in it, also what is still in the write-ahead log only."""
+    for number in range(5):
+        archive.keep("TIDE", content(f"10 PRINT {number}\n"), from_file)
+    target = tmp_path / "copy.sqlite3"
+    archive.duplicate(target)
+    archive.keep("TIDE", content("10 END\n"), from_file)
+    with Archive.open(target, create=False) as copy:
+        assert copy.prove().clean
+        assert copy.history("TIDE") == archive.history("TIDE")[:5]
+        assert copy.uuid == archive.uuid
+    assert [file.name for file in tmp_path.iterdir() if "part" in file.name] == []
+
+
+def test_an_existing_file_is_never_overwritten(archive: Archive, tmp_path: Path) -> None:
+    """Not even an empty one, nor the archive itself."""
+    target = tmp_path / "precious.txt"
+    target.write_text("mine")
+    for taken in (target, archive.path):
+        with pytest.raises(ArchiveError, match="there already"):
+            archive.duplicate(taken)
+    assert target.read_text() == "mine"
+    assert archive.prove().clean
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_file_that_appears_meanwhile_is_not_overwritten(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool
+) -> None:
+    """A name taken while the copy is made stays with who took it, with or without hard links."""
+    target = tmp_path / "copy.sqlite3"
+    flush = duplicate_module._flush
+
+    def meanwhile(part: Path) -> None:
+        flush(part)
+        target.write_text("mine")
+
+    monkeypatch.setattr(duplicate_module, "_flush", meanwhile)
+    if not links:
+        monkeypatch.setattr(os, "link", _no_links)
+    with pytest.raises(ArchiveError, match="there already"):
+        archive.duplicate(target)
+    assert target.read_text() == "mine"
+    assert sorted(file.name for file in tmp_path.iterdir()) == ["class", "copy.sqlite3"]
+
+
+def _no_links(*_: object) -> None:
+    raise OSError(1, "Operation not permitted")
+
+
+def test_a_disk_without_hard_links_takes_duplicates_too(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Memory sticks often have none."""
+    monkeypatch.setattr(os, "link", _no_links)
+    archive.duplicate(tmp_path / "copy.sqlite3")
+    with Archive.open(tmp_path / "copy.sqlite3", create=False) as copy:
+        assert copy.prove().clean
+
+
+def test_a_missing_folder_is_one_clear_error(archive: Archive, tmp_path: Path) -> None:
+    """Nothing is made, and the error says what was not made."""
+    with pytest.raises(ArchiveError, match=r"duplicate .* was not"):
+        archive.duplicate(tmp_path / "no" / "such" / "copy.sqlite3")
+    assert not (tmp_path / "no").exists()
+
+
+def test_a_copy_that_fails_its_check_gets_no_name(
+    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A copy damaged on its way to the disk is thrown away."""
+    check = duplicate_module._check
+
+    def damaged(part: Path) -> None:
+        part.write_bytes(part.read_bytes()[:5000])
+        check(part)
+
+    monkeypatch.setattr(duplicate_module, "_check", damaged)
+    with pytest.raises(ArchiveError, match="its check failed"):
+        archive.duplicate(tmp_path / "copy.sqlite3")
+    assert [file.name for file in tmp_path.iterdir()] == ["class"]
