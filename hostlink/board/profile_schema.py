@@ -108,6 +108,7 @@ LISTING = (
     ),
     Key("charset", Charset(), "a single-byte codec that maps all 256 bytes"),
     Key("characters", Ranges(), "byte values the board takes in a line, as inclusive ranges"),
+    Key("screen_width", Whole(0, 1000), "columns of its screen; 0: none, or not known"),
 )
 
 STORAGE = (
@@ -135,6 +136,8 @@ LANGUAGE = (
     Key("computed_jumps", Flag(), "whether an expression may stand for a line number"),
     Key("quotes", Quotes(), "the characters that each open and close quoted text"),
     Key("long_names", Flag(), "whether names may be words, so that keywords stand apart"),
+    Key("words_apart", Flag(), "whether keywords must stand apart by blanks all the same"),
+    Key("optional", _WORDS, "of LET, THEN and a last END, those that may be left out"),
     Key("smallest_number", _SIXTY_FOUR_BITS, "smallest whole number"),
     Key("largest_number", _SIXTY_FOUR_BITS, "largest whole number"),
 )

@@ -24,6 +24,7 @@ class Form:
         the number are always allowed. The plain form is "{number} {text}".
     charset: a Python single-byte codec that maps all 256 bytes, so that captures are lossless.
     characters: the byte values the board takes in a line, as inclusive ranges.
+    screen_width: columns of the board's screen, 0 where it has none or it is not known.
     """
 
     first_line: int = 1
@@ -34,6 +35,7 @@ class Form:
     list_form: str = "{number} {text}"
     charset: str = "latin-1"
     characters: tuple[tuple[int, int], ...] = ((32, 126),)
+    screen_width: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +71,9 @@ class Language:
     quotes: the characters that each open and close quoted text.
     long_names: whether names may be words, so that a keyword counts only as a whole word; where
         they may not, a keyword is found wherever its letters stand (`FORI=1TO9`).
+    words_apart: whether keywords must stand apart by blanks all the same.
+    optional: words that may be left out where nothing is lost by it: "LET" in front of an
+        assignment, "THEN" in front of a statement, "END" as the very last line.
     """
 
     statements: tuple[str, ...] = ()
@@ -82,6 +87,8 @@ class Language:
     largest_number: int = 32767
     quotes: str = '"'
     long_names: bool = False
+    words_apart: bool = False
+    optional: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
