@@ -22,9 +22,13 @@ import environment
 ROOT = Path(__file__).resolve().parent.parent
 DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
 
-# What the tests use of the system: a foreign BASIC interpreter, a terminal to be driven, the
-# transliteration rules and the USB names that some values are checked against.
-DEBIAN_PACKAGES = ("bwbasic", "icu-devtools", "tmux", "usb.ids")
+# What the tests use of the system: a foreign BASIC interpreter, BASIC programs that others wrote, a
+# browser and what reads its printed pages, a terminal to be driven, the transliteration rules and
+# the USB names that some values are checked against.
+DEBIAN_PACKAGES = (
+    *("bwbasic", "chromium", "icu-devtools", "poppler-utils", "python-ply-doc", "tmux"),
+    "usb.ids",
+)
 
 NO_VARIABLES: Mapping[str, str] = {}
 
