@@ -15,16 +15,19 @@ from __future__ import annotations
 from collections import deque
 
 from hostlink.practice.basic import Basic
-from hostlink.practice.faults import Damage, Faults
+from hostlink.practice.bootloader import FLASH_BYTES, Bootloader, Chip, eeprom_bytes, new_flash
+from hostlink.practice.faults import Faults
+from hostlink.practice.line import Line
 from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadKey, ReadLine, Send, Work
+from hostlink.practice.program_memory import folded
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.uart import byte_time, misheard, understood
 
 _FLOOD = b"0123456789 AND SO ON WITHOUT END \r\n"
 _BELL = b"\x07"
+_SHORTEST_STATEMENT_S = 2e-5  # 320 cycles at 16 MHz; a loop of nothing would stop time at 0
 
 
-class Machine:
+class Machine(Line):
     """One board on one wire. `host_baud` is what the host's side of the wire is set to."""
 
     def __init__(
@@ -36,7 +39,8 @@ class Machine:
     ) -> None:
         self.settings = settings = settings or BoardSettings()
         self.faults = faults or Faults()
-        self.host_baud = host_baud or settings.baud
+        host_baud = host_baud or settings.baud
+        super().__init__(self.faults, host_baud, settings.baud, settings.latency_ms / 1000)
         self.basic = Basic(
             program_bytes=settings.program_bytes,
             eeprom_bytes=settings.eeprom_bytes,
@@ -47,83 +51,55 @@ class Machine:
         self.heard = 0
         self.unplugged = False
         self.busy_s = 0.0  # time spent storing lines, for the wire's bound
-        self._clear = understood(self.host_baud, settings.baud)
-        self._in_time = byte_time(self.host_baud)
-        self._out_time = byte_time(settings.baud)
-        self._latency = settings.latency_ms / 1000
+        self.chip = Chip(
+            new_flash(settings.boot_bytes),
+            FLASH_BYTES - settings.boot_bytes,
+            settings.signature.to_bytes(3),
+        )
+        self._interrupt = _key_code(settings.interrupt)
+        self._erase = _key_code(settings.erase)
+        self._line_cancel = _key_code(settings.line_cancel)
         self._chores = {
             Chore.STORE: settings.line_ms / 1000,
             Chore.DIRECT: settings.direct_ms / 1000,
-            Chore.STATEMENT: settings.statement_ms / 1000,
+            Chore.STATEMENT: max(settings.statement_ms / 1000, _SHORTEST_STATEMENT_S),
             Chore.LIST_LINE: settings.list_line_ms / 1000,
             Chore.EEPROM_BYTE: settings.eeprom_byte_ms / 1000,
         }
-        self._in_damage = Damage(self.faults.to_board, self.faults.seed * 2 + 1)
-        self._out_damage = Damage(self.faults.to_host, self.faults.seed * 2 + 2)
-        self._on_wire: deque[tuple[float, int]] = deque()
-        self._wire_free = 0.0
-        self._to_host: deque[tuple[float, int]] = deque()
-        self._out_free = 0.0
         self._start(0.0, booting=False)
-
-    # --- the host's side ---------------------------------------------------------------------
-
-    def host_sends(self, data: bytes, now: float) -> None:
-        """Bytes leave the host at `now`; they arrive one byte time after another."""
-        start = max(now, self._wire_free)
-        self._wire_free = start + len(data) * self._in_time
-        if not self._clear:
-            for delay, byte in misheard(data, self.host_baud, self.settings.baud):
-                self._on_wire.append((start + delay, byte))
-            return
-        at = start
-        for byte in data:
-            at += self._in_time
-            for arrived in self._in_damage.of(byte) if self.faults.to_board else (byte,):
-                self._on_wire.append((at, arrived))
-
-    def host_reads(self, now: float, size: int) -> bytes:
-        """Up to `size` bytes that the bridge has handed over by `now`."""
-        got = bytearray()
-        queue = self._to_host
-        while queue and len(got) < size and queue[0][0] <= now:
-            got.append(queue.popleft()[1])
-        return bytes(got)
-
-    def host_waiting(self, now: float) -> int:
-        """How many bytes `host_reads` would give at `now`."""
-        count = 0
-        for ready, _ in self._to_host:
-            if ready > now:
-                break
-            count += 1
-        return count
-
-    def forget_output(self, now: float) -> None:
-        """Drop what the bridge has handed over by `now` (an input buffer reset at the host)."""
-        while self._to_host and self._to_host[0][0] <= now:
-            self._to_host.popleft()
-
-    @property
-    def next_ready(self) -> float | None:
-        """When the first byte that is on its way can be read by the host, None if none is."""
-        return self._to_host[0][0] if self._to_host else None
 
     # --- power and restart -------------------------------------------------------------------
 
     def restart(self, now: float) -> None:
         """The restart line was pulled: memory is lost, EEPROM stays, the banner comes."""
         self.run_until(now)
-        self._start(max(now, self._t), booting=True)
+        self._start(now, booting=True)
+
+    def hold_flash(self, flash: bytes) -> None:
+        """Begin with this flash instead of the new one, as if switched on long ago."""
+        self.chip.flash[:] = flash
+        self._start(0.0, booting=False)
 
     def _start(self, at: float, *, booting: bool) -> None:
         """Begin at the firmware's first instruction; `booting` is a restart that loses memory."""
+        settings = self.settings
         if booting:
             self.basic.power_on()
             cut = at + self._latency
             self._to_host = deque(entry for entry in self._to_host if entry[0] <= cut)
-        self._t = self._out_free = at
-        self._boot_until = at + self.settings.restart_ms / 1000 if booting else at
+        self._boot: Bootloader | None = None
+        window_s = settings.restart_ms / 1000 if booting else 0.0
+        if booting and settings.bootloader:
+            given = eeprom_bytes(self.basic.eeprom, settings.eeprom_bytes)
+            self.chip.eeprom = given if settings.bootloader_eeprom else None
+            self._boot = Bootloader(self.chip, at, window_s, settings.page_ms / 1000)
+        self._set_speed(settings.bootloader_baud if self._boot else settings.baud)
+        self._out_free = at
+        self._start_firmware(at, at + window_s, booting=booting)
+
+    def _start_firmware(self, at: float, boot_until: float, *, booting: bool) -> None:
+        self._t = at
+        self._boot_until = boot_until
         self._buffer: deque[int] = deque()
         self._interrupted = False
         self._echo_late = False
@@ -133,8 +109,32 @@ class Machine:
         self._firmware = self._main(booting)
         self._begin(next(self._firmware))
 
+    def _boot_step(self, boot: Bootloader, moment: float) -> bool:
+        """Let the bootloader have the next byte; False if nothing happens by `moment`."""
+        wire = self._on_wire
+        if wire and wire[0][0] <= min(moment, boot.until):
+            at, byte = wire.popleft()
+            self._hear(at)
+            if self._boot is boot and not self.unplugged:
+                for ready, data in boot.hear(byte, at):
+                    self._out_free = max(self._out_free, ready)
+                    for each in data:
+                        self._out_free += self._out_time
+                        self._deliver(each)
+                if boot.left:
+                    boot.until = self._out_free
+            return True
+        if boot.until > moment:
+            return False
+        self._boot = None
+        self._set_speed(self.settings.baud)
+        self._start_firmware(boot.until, boot.until, booting=True)
+        return True
+
     def _main(self, booting: bool) -> Firmware:
         """The firmware's main loop: banner, a stored START program, then line after line."""
+        while self.chip.is_mute:
+            yield Work(Chore.STATEMENT, 1_000_000)
         if booting:
             yield Send(self.settings.reply_end + self.basic.banner() + self.settings.reply_end)
             start = self.basic.auto_start()
@@ -162,6 +162,10 @@ class Machine:
         while not self.unplugged:
             if stop_at_output and self._to_host:
                 moment = min(moment, self._to_host[0][0])
+            if self._boot is not None:
+                if not self._boot_step(self._boot, moment):
+                    break
+                continue
             if self._t > moment:
                 break
             if not isinstance(self._op, ReadLine | ReadKey):
@@ -178,7 +182,7 @@ class Machine:
             self._hear(at)
             if at < self._boot_until:
                 continue
-            if byte == self.settings.interrupt[0]:
+            if byte == self._interrupt:
                 self._interrupted = True
             elif len(self._buffer) < self.settings.receive_buffer:
                 self._buffer.append(byte)
@@ -206,13 +210,13 @@ class Machine:
 
     def _take_byte(self, moment: float) -> bool:
         """The processor waits for a byte: give it the next one; False if none came by `moment`."""
-        op = self._op
-        self._arrivals(self._t)
-        if self._op is not op or self.unplugged:
+        op, until = self._op, self._t
+        self._arrivals(until)
+        if self._op is not op or self.unplugged or self._t > until:
             return True
         if self._interrupted:
             self._interrupted = False
-            self._line_done(None)
+            self._give_up_line()
             return True
         if self._buffer:
             self._key(self._buffer.popleft())
@@ -221,32 +225,29 @@ class Machine:
             return False
         # Nothing waits and the processor is idle: it takes the byte from the wire as it arrives.
         at, byte = self._on_wire.popleft()
-        idle = self._t <= at
+        self._t = at
         self._hear(at)
-        if self._op is not op or self.unplugged or at < self._boot_until:
+        if self._op is not op or self.unplugged:
             return True
-        if byte == self.settings.interrupt[0]:
+        if byte == self._interrupt:
             self._interrupted = True
-        elif idle and self._t > at:  # a stall has begun with this very byte
+        elif self._t > at:  # a stall has begun with this very byte
             self._buffer.append(byte)
         else:
-            self._t = at
             self._key(byte)
         return True
 
     def _finish_op(self) -> None:
-        """The time of the current operation is over: answer the firmware."""
-        op = self._op
-        self._arrivals(self._t)
-        if self._op is not op or self.unplugged:
+        """The time of the current operation is over, unless a stall has begun: answer."""
+        op, until = self._op, self._t
+        self._arrivals(until)
+        if self._op is not op or self.unplugged or self._t > until:
             return
         if isinstance(op, Send):
             self._put(op.data)
             self._advance(False)
         elif isinstance(op, Work):
-            if self._echo_late:
-                self._echo_late = False
-                self._put(self.settings.reply_end)
+            self._catch_up_echo()
             stoppable = op.chore in (Chore.STATEMENT, Chore.LIST_LINE)
             stopped = self._interrupted and stoppable
             if stopped:
@@ -258,8 +259,11 @@ class Machine:
             self._advance(stopped)
 
     def _page_is_full(self) -> bool:
+        """Whether a key is wanted before one more line is listed."""
+        lines = self.settings.page_lines
+        full = bool(lines) and self._listed > 0 and self._listed % lines == 0
         self._listed += 1
-        return bool(self.settings.page_lines) and self._listed % self.settings.page_lines == 0
+        return full
 
     def _advance(self, answer: Answer) -> None:
         self._begin(self._firmware.send(answer))
@@ -273,7 +277,9 @@ class Machine:
             self._t += seconds
             if op.chore is Chore.STORE:
                 self.busy_s += seconds
-        elif isinstance(op, ReadLine):
+            return
+        self._catch_up_echo()  # no work came after the line (an answer to the last INPUT)
+        if isinstance(op, ReadLine):
             self._listed = 0
             self._line.clear()
             self._line_prompt = op.prompt or self.settings.prompt
@@ -291,11 +297,11 @@ class Machine:
             self._advance(False)
         elif byte == settings.line_end[-1]:
             self._line_done(bytes(line))
-        elif byte == settings.erase[0]:
+        elif byte == self._erase:
             if line:
                 line.pop()
                 self._echo(b"\x08 \x08")
-        elif byte == settings.line_cancel[0]:
+        elif byte == self._line_cancel:
             line.clear()
             self._echo(settings.reply_end)
             self._put(self._line_prompt)
@@ -304,22 +310,35 @@ class Machine:
         elif len(line) >= settings.longest_line:
             self._put(_BELL)
         else:
-            if settings.fold_case and 97 <= byte <= 122 and line.count(b'"') % 2 == 0:
+            if (
+                settings.fold_case
+                and 97 <= byte <= 122
+                and folded(bytes(line) + b"a").endswith(b"A")
+            ):
                 byte -= 32
             line.append(byte)
             self._echo(bytes((byte,)))
 
-    def _line_done(self, typed: bytes | None) -> None:
-        """A line is complete (None: it was interrupted): echo its end now or after the work."""
-        if typed is None:
-            self._put(self.settings.reply_end)
-        elif self.settings.line_done == "echo" and typed.strip():
+    def _line_done(self, typed: bytes) -> None:
+        """A line is complete: echo its end now or after the work."""
+        if self.settings.line_done == "echo" and typed.strip():
             self._echo_late = self.settings.echo
         else:
             self._echo(self.settings.reply_end)
         self._advance(typed)
 
+    def _give_up_line(self) -> None:
+        """Interrupted while waiting for a line, or for a key after a full page."""
+        self._put(self.settings.reply_end)
+        self._advance(True if isinstance(self._op, ReadKey) else None)
+
     # --- output ------------------------------------------------------------------------------
+
+    def _catch_up_echo(self) -> None:
+        """Send the echo of a line end that was held back until the line was dealt with."""
+        if self._echo_late:
+            self._echo_late = False
+            self._put(self.settings.reply_end)
 
     def _echo(self, data: bytes) -> None:
         if self.settings.echo:
@@ -341,14 +360,7 @@ class Machine:
             self._out_free = max(self._out_free, self._t) + step
             self._deliver(byte)
 
-    def _deliver(self, byte: int) -> None:
-        ready = self._out_free + self._latency
-        if not self._clear:
-            for _, heard in misheard((byte,), self.settings.baud, self.host_baud):
-                self._to_host.append((ready, heard))
-            return
-        if not self.faults.to_host:
-            self._to_host.append((ready, byte))
-            return
-        for arrived in self._out_damage.of(byte):
-            self._to_host.append((ready, arrived))
+
+def _key_code(key: bytes) -> int:
+    """The number of a one-byte key, -1 for a board that has none."""
+    return key[0] if key else -1

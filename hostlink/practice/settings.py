@@ -21,6 +21,9 @@ class BoardSettings:
     screen_width, wrap_ms: a stall whenever that many characters stand in a row; 0 for none.
     page_lines, page_prompt: it waits for a key after that many listed lines; 0 for never.
     restarts_on_open: whether raising DTR restarts it. restart_ms: from restart to the prompt.
+    bootloader: whether a bootloader listens for restart_ms after a restart, at bootloader_baud; it
+    takes the top boot_bytes of flash, page_ms to write a page, and gives out the EEPROM where
+    bootloader_eeprom. signature: of the chip.
     """
 
     baud: int = 57600
@@ -51,4 +54,10 @@ class BoardSettings:
     interrupt: bytes = b"\x03"
     restarts_on_open: bool = False
     restart_ms: float = 1000.0
+    bootloader: bool = True
+    bootloader_baud: int = 115200
+    bootloader_eeprom: bool = True
+    boot_bytes: int = 2048
+    page_ms: float = 4.5  # DS40002061A, table 28-18: flash write at most 4.5 ms
+    signature: int = 0x1E950F
     seed: int = 1

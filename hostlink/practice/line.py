@@ -1,0 +1,92 @@
+"""The serial line between host and board: bytes under way in both directions, their speed and
+their damage. The machine at its end takes what arrives and delivers what it sends.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+
+from hostlink.practice.faults import Damage, Faults
+from hostlink.practice.uart import byte_time, misheard, understood
+
+
+class Line:
+    """One line. `host_baud` is what the host's side is set to, the other is the board's UART."""
+
+    def __init__(self, faults: Faults, host_baud: int, board_baud: int, latency_s: float) -> None:
+        self.host_baud = host_baud
+        self.faults = faults
+        self._latency = latency_s
+        self._in_time = byte_time(host_baud)
+        self._in_damage = Damage(faults.to_board, faults.seed * 2 + 1)
+        self._out_damage = Damage(faults.to_host, faults.seed * 2 + 2)
+        self._on_wire: deque[tuple[float, int]] = deque()
+        self._wire_free = 0.0
+        self._to_host: deque[tuple[float, int]] = deque()
+        self._out_free = 0.0
+        self._set_speed(board_baud)
+
+    def _set_speed(self, baud: int) -> None:
+        """The board's UART is set to another speed."""
+        self._baud = baud
+        self._out_time = byte_time(baud)
+        self._clear = understood(self.host_baud, baud)
+
+    def tune(self, host_baud: int) -> None:
+        """Set the host's side of the wire to another speed."""
+        self.host_baud = host_baud
+        self._clear = understood(host_baud, self._baud)
+        self._in_time = byte_time(host_baud)
+
+    def host_sends(self, data: bytes, now: float) -> None:
+        """Bytes leave the host at `now`; they arrive one byte time after another."""
+        start = max(now, self._wire_free)
+        self._wire_free = start + len(data) * self._in_time
+        if not self._clear:
+            for delay, byte in misheard(data, self.host_baud, self._baud):
+                self._on_wire.append((start + delay, byte))
+            return
+        at = start
+        for byte in data:
+            at += self._in_time
+            for arrived in self._in_damage.of(byte) if self.faults.to_board else (byte,):
+                self._on_wire.append((at, arrived))
+
+    def host_reads(self, now: float, size: int) -> bytes:
+        """Up to `size` bytes that the bridge has handed over by `now`."""
+        got = bytearray()
+        queue = self._to_host
+        while queue and len(got) < size and queue[0][0] <= now:
+            got.append(queue.popleft()[1])
+        return bytes(got)
+
+    def host_waiting(self, now: float) -> int:
+        """How many bytes `host_reads` would give at `now`."""
+        count = 0
+        for ready, _ in self._to_host:
+            if ready > now:
+                break
+            count += 1
+        return count
+
+    def forget_output(self, now: float) -> None:
+        """Drop what the bridge has handed over by `now` (an input buffer reset at the host)."""
+        while self._to_host and self._to_host[0][0] <= now:
+            self._to_host.popleft()
+
+    @property
+    def next_ready(self) -> float | None:
+        """When the first byte that is on its way can be read by the host, None if none is."""
+        return self._to_host[0][0] if self._to_host else None
+
+    def _deliver(self, byte: int) -> None:
+        ready = self._out_free + self._latency
+        if not self._clear:
+            for _, heard in misheard((byte,), self._baud, self.host_baud):
+                self._to_host.append((ready, heard))
+            return
+        if not self.faults.to_host:
+            self._to_host.append((ready, byte))
+            return
+        for arrived in self._out_damage.of(byte):
+            self._to_host.append((ready, arrived))
