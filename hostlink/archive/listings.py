@@ -22,17 +22,26 @@ _LINE_END = re.compile(r"\r\n|\n|\r")
 
 def pack(data: bytes, text: str) -> bytes:
     """Compress data that is much like text."""
-    packer = zlib.compressobj(9, zdict=text.encode() or b"\0")
+    packer = zlib.compressobj(9, zdict=_dictionary(text))
     return packer.compress(data) + packer.flush()
 
 
 def unpack(packed: bytes, text: str) -> bytes:
     """What pack was given. Raises zlib.error when the stream is damaged."""
-    unpacker = zlib.decompressobj(zdict=text.encode() or b"\0")
+    unpacker = zlib.decompressobj(zdict=_dictionary(text))
     data = unpacker.decompress(packed) + unpacker.flush()
     if not unpacker.eof:
         raise zlib.error("the packed bytes end too early")
     return data
+
+
+def _dictionary(text: str) -> bytes:
+    """What both sides know: the text in capitals, as many boards list it, and as it is.
+
+    Only ASCII letters are changed, so that it is the same in every version of Unicode.
+    """
+    data = text.encode() or b"\0"
+    return data.upper() + data
 
 
 def lines_in(text: str) -> int:

@@ -49,7 +49,8 @@ CREATE TABLE listings (
   canonical BLOB, -- canonical text in UTF-8, NULL where it is the text
   spaced_words TEXT NOT NULL, -- words that only show when run-together keywords are parted
   line_count INTEGER NOT NULL
-  -- raw and canonical are zlib streams (RFC 1950) whose preset dictionary is the text in UTF-8
+  -- raw and canonical are zlib streams (RFC 1950); their preset dictionary is the text in UTF-8
+  -- with its ASCII letters in capitals, followed by the text in UTF-8 as it is
 ) STRICT;
 -- no UNIQUE over all that makes a listing, for that would hold most of it twice
 CREATE INDEX listings_by_sha256 ON listings (sha256);

@@ -206,6 +206,7 @@ def best_line(asked: list[str], text: str) -> str:
     """
     if not asked:
         return ""
+    asked = words(spaced(" ".join(asked)))
     together = "".join(asked)
     beside = re.compile(
         rf"{'(?<![0-9])' if together[0].isdigit() else ''}{re.escape(together)}"
@@ -213,6 +214,9 @@ def best_line(asked: list[str], text: str) -> str:
     )
     best, best_score = "", 0
     for line in _LINE_END.split(text):
+        small = line.lower()
+        if not any(word in small for word in asked):
+            continue
         held = words(line)
         there = {*held, *words(spaced(line))}
         score = sum(

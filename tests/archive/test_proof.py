@@ -175,9 +175,9 @@ def test_a_damaged_listing_is_never_handed_out(path: Path) -> None:
 def test_a_page_of_rubbish_ends_in_findings_or_one_clear_error(filled: Path, page: int) -> None:
     """Whichever page is destroyed, prove says so and does not break off with a foreign error."""
     data = bytearray(filled.read_bytes())
-    start = page * 4096
+    start = page * 8192
     assert start < len(data)
-    data[start : start + 4096] = bytes((7 * n + page) % 251 for n in range(4096))
+    data[start : start + 8192] = bytes((7 * n + page) % 251 for n in range(8192))
     filled.write_bytes(data)
     try:
         findings = _findings(filled)

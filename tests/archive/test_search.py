@@ -81,6 +81,9 @@ def test_words_are_found_wherever_they_are(shelf: Archive, question: str, found:
         ("gosub 900", "20 GOSUB900"),
         ("ebb", '10 PRINT "EBB"'),
         ("return", "900 RETURN"),
+        ("print ebb", '10 PRINT "EBB"'),
+        ("gosub800", "15 GOSUB800"),
+        ("return900", "900 RETURN"),
     ],
 )
 def test_the_line_that_fits_best_is_shown(archive: Archive, question: str, line: str) -> None:
