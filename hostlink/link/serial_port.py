@@ -2,10 +2,7 @@
 
 What pyserial and the systems do differently, and what is done about it:
 
-- Linux raises DTR in open() itself, and drops it on the last close unless HUPCL is cleared; both
-  restart most boards. HUPCL is cleared right after opening, so that the next open is quiet.
-- A second program on a port steals bytes unless it is kept out: `exclusive` (a lock) and, where
-  there is one, TIOCEXCL are set.
+- How a board is kept from restarting, and other programs from a port: hostlink.link.attaching.
 - An unplugged bridge shows as SerialException, OSError, termios.error or TypeError, by call and by
   system. After a port is open all of them mean the same here: it is gone.
 - `timeout` is set once, at opening: assigning it later reconfigures the port.
@@ -16,7 +13,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -24,9 +20,11 @@ from typing import Any
 import serial
 
 from hostlink.errors import LinkError, LinkReason, UsageError
+from hostlink.link.attaching import open_gently
 
 READ_TIMEOUT_S = 0.05
 WRITE_TIMEOUT_S = 10.0
+_NO_SUCH_LINE = (errno.ENOTTY, errno.EINVAL)
 
 _FOREIGN: tuple[type[BaseException], ...] = (OSError, TypeError, ValueError)
 if os.name == "posix":
@@ -47,7 +45,6 @@ class SerialPort:
             self._serial: Any = _open(name, baud)
         except _FOREIGN as error:
             raise _opening_error(name, error) from error
-        _keep_dtr_on_close(self._serial)
 
     @property
     def in_waiting(self) -> int:
@@ -62,7 +59,21 @@ class SerialPort:
     @dtr.setter
     def dtr(self, value: bool) -> None:
         with self._translated():
-            self._serial.dtr = value
+            try:
+                self._serial.dtr = value
+            except OSError as error:
+                if error.errno not in _NO_SUCH_LINE:  # a pseudo-terminal has no DTR
+                    raise
+
+    @property
+    def baudrate(self) -> int:
+        with self._translated():
+            return int(self._serial.baudrate)
+
+    @baudrate.setter
+    def baudrate(self, value: int) -> None:
+        with self._translated():
+            self._serial.baudrate = value
 
     def read(self, size: int = 1) -> bytes:
         with self._translated():
@@ -89,6 +100,8 @@ class SerialPort:
     @contextlib.contextmanager
     def _translated(self) -> Iterator[None]:
         """Once a port is open, a foreign error means that it is gone, or takes no bytes."""
+        if self._closed:
+            raise LinkError(f"The port {self.name} is closed.", reason=LinkReason.GONE)
         try:
             yield
         except serial.SerialTimeoutException as error:
@@ -112,25 +125,7 @@ def _open(name: str, baud: int) -> Any:
         options["write_timeout"] = WRITE_TIMEOUT_S
         if os.name == "posix":
             options["exclusive"] = True
-    return serial.serial_for_url(name, **options)
-
-
-def _keep_dtr_on_close(port: Any) -> None:
-    """Clear HUPCL and ask for exclusive use, where the system has them; best effort."""
-    if os.name != "posix" or not isinstance(getattr(port, "fd", None), int):
-        return
-    import fcntl
-
-    with contextlib.suppress(*_FOREIGN):
-        attributes = termios.tcgetattr(port.fd)
-        if attributes[2] & termios.HUPCL:
-            attributes[2] &= ~termios.HUPCL
-            termios.tcsetattr(port.fd, termios.TCSANOW, attributes)
-    with contextlib.suppress(*_FOREIGN):
-        fcntl.ioctl(port.fd, termios.TIOCEXCL)
-    if sys.platform.startswith("linux"):
-        with contextlib.suppress(*_FOREIGN, AttributeError, NotImplementedError):
-            port.set_low_latency_mode(True)
+    return open_gently(serial.serial_for_url, name, options)
 
 
 def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
@@ -138,6 +133,10 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
     number = getattr(error, "errno", None)
     text = str(error)
     if isinstance(error, ValueError):
+        if "baud" in text:
+            return UsageError(
+                f"{name} does not take this speed: {text}.", advice="Choose another --baud."
+            )
         return UsageError(f'"{name}" is not an address of a port: {text}.')
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return LinkError(

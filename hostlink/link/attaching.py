@@ -1,0 +1,238 @@
+"""Opening a port without losing the board's program: what each system does, in one place.
+
+A board restarts when the bridge's DTR line goes from off to on. What is known of the systems
+(from pyserial's and the systems' sources; only Linux has been run):
+
+- Linux raises DTR in open() itself; nothing a program does can prevent the first pulse after the
+  board was plugged in. It drops DTR at the last close only where HUPCL is set. HUPCL is cleared
+  after each opening and stays so for the device, so the next opening finds DTR up: no pulse. That
+  it was left so is noted by the device node's identity, which changes when it is plugged in again.
+- macOS loads HUPCL afresh at every first opening, so each opening pulses DTR; it is cleared each
+  time all the same, which keeps DTR up for openings that overlap.
+- Windows sets DTR as asked for before the opening: with it off the board is left alone.
+- `rfc2217://` raises DTR at the far end, where it may be up already; `socket://` has no DTR.
+
+So: best effort, say so before, notice it afterwards, one opening for the whole of the work.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from hostlink.errors import LinkError, LinkReason
+from hostlink.link.core import Step
+from hostlink.link.exchange import ends_with_prompt
+from hostlink.link.pacing import Pacing
+
+RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
+_WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
+_WAKING_SLACK_S = 0.3
+
+
+@dataclass(frozen=True, slots=True)
+class Foresight:
+    """What an opening will probably do. restarts: it will probably restart the board.
+
+    pulses: DTR goes from off to on as far as is known, so that what happens then teaches whether
+    this board restarts. why: half a sentence for people.
+    """
+
+    restarts: bool
+    pulses: bool
+    why: str
+
+
+def foresee(
+    name: str, *, profile_says: bool, remembered: bool | None, system: str = sys.platform
+) -> Foresight:
+    """Whether opening port `name` will restart the board there.
+
+    profile_says: the profile's restarts_on_open. remembered: what was seen of this very board.
+    """
+    expected = profile_says if remembered is None else remembered
+    if remembered is not None:
+        why = f"this board {'did' if remembered else 'did not'} when its restart line was pulled"
+    else:
+        why = "boards of its kind do" if profile_says else "boards of its kind do not"
+    if name.startswith("practice:"):
+        return Foresight(expected, True, why)
+    if name.startswith("socket://"):
+        return Foresight(False, False, "a plain network connection has no restart line")
+    if "://" in name:
+        return Foresight(expected, True, why)
+    if system == "win32":
+        return Foresight(False, False, "this system opens it with the restart line off")
+    if system.startswith("linux") and was_left_quiet(name):
+        return Foresight(False, False, "the line was left up when hostlink last closed it")
+    return Foresight(expected, True, why)
+
+
+# --- opening, per system -------------------------------------------------------------------------
+
+
+def open_gently(
+    factory: Any, name: str, options: dict[str, Any], system: str = sys.platform
+) -> Any:
+    """Open a pyserial port by `factory(name, do_not_open=True, **options)` as gently as can be.
+
+    Raises LinkError where another program holds it, and whatever the factory's port raises.
+    """
+    is_device = "://" not in name
+    if is_device:
+        refuse_held(name)
+    port = factory(name, do_not_open=True, **options)
+    if is_device and system == "win32":
+        port.dtr = False  # acts before the opening there; elsewhere it would lower the line after
+    port.open()
+    if is_device and system != "win32":
+        _keep_line_up(port, name, system)
+    return port
+
+
+def _keep_line_up(port: Any, name: str, system: str) -> None:
+    """Clear HUPCL, ask for exclusive use, and for the bridge's shortest latency; best effort."""
+    if os.name != "posix" or not isinstance(getattr(port, "fd", None), int):
+        return
+    import fcntl
+    import termios
+
+    foreign = (OSError, termios.error)
+    with contextlib.suppress(*foreign):
+        attributes = termios.tcgetattr(port.fd)
+        if attributes[2] & termios.HUPCL:
+            attributes[2] &= ~termios.HUPCL
+            termios.tcsetattr(port.fd, termios.TCSANOW, attributes)
+        if not termios.tcgetattr(port.fd)[2] & termios.HUPCL:
+            note_left_quiet(name)
+    with contextlib.suppress(*foreign):
+        fcntl.ioctl(port.fd, termios.TIOCEXCL)
+    if system.startswith("linux"):
+        with contextlib.suppress(*foreign, AttributeError, NotImplementedError, ValueError):
+            port.set_low_latency_mode(True)
+
+
+# --- ports that were left with their line up -----------------------------------------------------
+
+
+def _note_of(name: str) -> tuple[Path, str] | None:
+    """Where the note of a device stands and what it must say now; None for no such device."""
+    try:
+        place = Path(name).resolve(strict=True)
+        status = place.stat()
+        boot = Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
+    except (OSError, ValueError):
+        return None
+    base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
+    folder = Path(base) / f"hostlink-{os.getuid() if hasattr(os, 'getuid') else 0}"
+    # The node and the moment at which it was made change when the board is plugged in again.
+    return folder / str(place).strip("/").replace(
+        "/", "-"
+    ), f"{boot} {status.st_ino} {status.st_rdev}"
+
+
+def note_left_quiet(name: str) -> None:
+    """Note that a device's line stays up when it is closed; best effort."""
+    note = _note_of(name)
+    if note is None:
+        return
+    with contextlib.suppress(OSError):
+        note[0].parent.mkdir(mode=0o700, exist_ok=True)
+        note[0].write_text(note[1], encoding="ascii")
+
+
+def was_left_quiet(name: str) -> bool:
+    """Whether hostlink had this device open since it was plugged in, and left its line up."""
+    note = _note_of(name)
+    if note is None:
+        return False
+    try:
+        return note[0].read_text(encoding="ascii") == note[1]
+    except (OSError, ValueError):
+        return False
+
+
+# --- other programs on the port ------------------------------------------------------------------
+
+
+def refuse_held(name: str) -> None:
+    """Raise LinkError where another program has the device open (known on Linux only).
+
+    A program that asked for no exclusive use would share the port: both lose bytes.
+    """
+    holder = holder_of(name)
+    if holder:
+        raise LinkError(
+            f"The port {name} is in use by {holder}.",
+            reason=LinkReason.BUSY,
+            kept="Nothing was sent.",
+            advice="Close that program and repeat the command.",
+        )
+
+
+def holder_of(name: str, processes: Path = Path("/proc")) -> str:
+    """Another process that has a device open, in words; "" if none is seen.
+
+    Only processes of the same user can be looked into, unless one is the administrator.
+    """
+    try:
+        wanted = Path(name).stat().st_rdev
+    except OSError:
+        return ""
+    own = str(os.getpid())
+    for process in processes.glob("[0-9]*") if wanted else ():
+        if process.name == own:
+            continue
+        with contextlib.suppress(OSError):
+            for handle in (process / "fd").iterdir():
+                with contextlib.suppress(OSError):
+                    if handle.stat().st_rdev == wanted:
+                        called = (process / "comm").read_text(errors="replace").strip()
+                        return f'the program "{called}" (process {process.name})'
+    return ""
+
+
+# --- after the opening ---------------------------------------------------------------------------
+
+
+class Waking:
+    """Listens to a board that may be starting, and sends nothing: a bootloader would take it.
+
+    Ends when a prompt stands at the start of a line and is quiet, or after longest_s. When done:
+    `heard`, and `woke`: the banner came, or a prompt that nobody asked for.
+    """
+
+    def __init__(self, pacing: Pacing, *, banner: bytes, restart_s: float) -> None:
+        self.heard = bytearray()
+        self.woke = False
+        self._pacing = pacing
+        self._banner = banner
+        self._longest_s = restart_s * _WAKING_MARGIN + _WAKING_SLACK_S
+        self._end: float | None = None
+        self._last = 0.0
+        self._done = False
+
+    @property
+    def done(self) -> bool:
+        return self._done
+
+    def step(self, now: float, received: bytes) -> Step:
+        if self._end is None:
+            self._end = now + self._longest_s
+            self._last = now
+        if received:
+            self.heard += received
+            self._last = now
+        heard = bytes(self.heard)
+        prompted = ends_with_prompt(heard, self._pacing)
+        quiet_at = self._last + self._pacing.quiet_s
+        if (prompted and now >= quiet_at) or now >= self._end:
+            self.woke = prompted or bool(self._banner and self._banner in heard)
+            self._done = True
+            return Step()
+        return Step(b"", min(quiet_at, self._end) if prompted else self._end)
