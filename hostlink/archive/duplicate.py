@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
 import sqlite3
@@ -9,7 +10,7 @@ from pathlib import Path
 
 from hostlink.archive.opening import APPLICATION_ID, flush_folder
 from hostlink.archive.session import Session
-from hostlink.archive.trouble import not_kept
+from hostlink.archive.trouble import not_made
 from hostlink.errors import ArchiveError
 
 
@@ -32,7 +33,7 @@ class Duplicates(Session):
                 try:
                     db.execute("VACUUM INTO ?", (str(part),))
                 except sqlite3.Error as error:
-                    raise not_kept(f"The duplicate {target}", error, self.path) from error
+                    raise not_made(f"The duplicate {target}", error) from error
             _check(part)
             _flush(part)
             _name(part, target)
@@ -44,7 +45,8 @@ class Duplicates(Session):
                 advice="Name a file in a folder that is there and may be written.",
             ) from error
         finally:
-            part.unlink(missing_ok=True)
+            with contextlib.suppress(OSError):
+                part.unlink(missing_ok=True)
 
 
 def _taken(target: Path) -> ArchiveError:

@@ -32,6 +32,12 @@ def not_opened(error: sqlite3.Error, path: Path) -> ArchiveError:
     )
 
 
+def not_made(what: str, error: sqlite3.Error) -> ArchiveError:
+    """The error for another file that could not be made from the archive."""
+    cause, _, advice = _reason(error, "it")
+    return ArchiveError(f"{what} was not made: {cause}.", kept=_UNHARMED, advice=advice)
+
+
 def _reason(error: sqlite3.Error, name: str) -> tuple[str, str, str]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
     code = getattr(error, "sqlite_errorcode", None)

@@ -78,9 +78,13 @@ def test_a_disk_without_hard_links_takes_duplicates_too(
 
 
 def test_a_missing_folder_is_one_clear_error(archive: Archive, tmp_path: Path) -> None:
-    """Nothing is made, and the error says what was not made."""
-    with pytest.raises(ArchiveError, match=r"duplicate .* was not"):
-        archive.duplicate(tmp_path / "no" / "such" / "copy.sqlite3")
+    """Nothing is made, and the error says what was not made; so below a file."""
+    (tmp_path / "file").write_text("x")
+    for folder in (tmp_path / "no" / "such", tmp_path / "file"):
+        target = folder / "copy.sqlite3"
+        with pytest.raises(ArchiveError, match=r"copy\.sqlite3 was not made: the system"):
+            archive.duplicate(target)
+        assert not target.exists()
     assert not (tmp_path / "no").exists()
 
 

@@ -13,6 +13,7 @@ import pytest
 from sqlite_utils import Database, Migrations
 
 from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import opening as opening_module
 from hostlink.archive.opening import APPLICATION_ID, STEPS, Steps, open_file
 from hostlink.archive.schema import SCHEMA_1
 from hostlink.errors import ArchiveError
@@ -265,3 +266,46 @@ def test_the_steps_end_at_the_latest_schema() -> None:
     assert len(STEPS.migrations.applied(db)) == STEPS.latest
     db.close()
     assert APPLICATION_ID < 2**31  # PRAGMA application_id is a signed 32-bit number
+
+
+def test_switching_to_wal_waits_for_others(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SQLite itself does not wait there; a switch refused as busy is tried again."""
+    tries: list[int] = []
+    enable = Database.enable_wal
+
+    def busy_twice(db: Database) -> None:
+        tries.append(1)
+        if len(tries) < 3:
+            error = sqlite3.OperationalError("database is locked")
+            error.sqlite_errorcode = sqlite3.SQLITE_BUSY
+            raise error
+        enable(db)
+
+    monkeypatch.setattr(Database, "enable_wal", busy_twice)
+    with Archive.open(path) as archive:
+        assert archive.prove().clean
+    assert len(tries) == 3
+
+
+def test_a_switch_to_wal_that_stays_refused_ends_in_one_error(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The wait has an end."""
+
+    def always_busy(_: Database) -> None:
+        error = sqlite3.OperationalError("database is locked")
+        error.sqlite_errorcode = sqlite3.SQLITE_BUSY
+        raise error
+
+    monkeypatch.setattr(Database, "enable_wal", always_busy)
+    monkeypatch.setattr(opening_module, "BUSY_SECONDS", 0.03)
+    with pytest.raises(ArchiveError, match="could not be opened: another program"):
+        Archive.open(path)
+
+
+def test_an_old_sqlite_is_named(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A Python whose SQLite knows no STRICT tables gets a sentence, not a syntax error."""
+    monkeypatch.setattr(sqlite3, "sqlite_version_info", (3, 31, 1))
+    with pytest.raises(ArchiveError, match=r"needs 3\.37\.0 or later"):
+        Archive.open(path)
+    assert not path.exists()
