@@ -15,6 +15,7 @@ from hostlink.board.captures import MOST_CAPTURES, Tally, captures_needed, diffe
 from hostlink.board.events import Captured, Emit, Warned, ignore
 from hostlink.board.profile import Profile
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
 from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Found, Regain
@@ -69,21 +70,47 @@ class Dialogue:
 
     # --- the prompt --------------------------------------------------------------------------
 
-    def attach(self, *, may_interrupt: bool = False) -> None:
-        """Get to a quiet prompt. Raises LinkError saying what was found instead."""
+    def attach(self, *, may_interrupt: bool = False, starting: bool = False) -> bool:
+        """Get to a quiet prompt; returns whether the board was heard starting.
+
+        starting: it has probably just been restarted, so listen first and send nothing. A board
+        that is silent is listened to as well before it is given up: a bootloader answers nothing.
+        Raises LinkError saying what was found instead.
+        """
+        woke = starting and self.listen_waking()
         core = self.regain(may_interrupt=may_interrupt)
+        if core.found in (Found.SILENT, Found.UNREADABLE) and not starting:
+            woke = self.listen_waking()
+            core = self.regain(may_interrupt=may_interrupt)
         if core.found is not Found.PROMPT:
             raise self._no_prompt(core)
         self._restarts_seen = self.wire.health.restarts
+        return woke
+
+    def listen_waking(self) -> bool:
+        """Listen, sending nothing, for as long as a restart takes; whether one was heard."""
+        talk = self.profile.talk
+        core = Waking(self.pacing, banner=self.wire.banner, restart_s=talk.restart_ms / 1000)
+        self.wire.run(core)
+        return core.woke
 
     def regain(self, *, may_interrupt: bool) -> Regain:
-        """Look for a quiet prompt and return how that went."""
-        settle_s = 2.0
-        if self.wire.banner and self.profile.talk.restarts_on_open:
-            settle_s += self.profile.talk.restart_ms / 1000
-        core = Regain(self.pacing, may_interrupt=may_interrupt, settle_s=settle_s)
+        """Look for a quiet prompt and return how that went.
+
+        A board that shows none may be in the middle of a restart, deaf until it is over; so it is
+        listened to for as long as a restart takes, and asked once more.
+        """
+        core = Regain(self.pacing, may_interrupt=may_interrupt)
         self.wire.run(core)
-        return core
+        if core.found is Found.PROMPT:
+            return core
+        restart_s = self.profile.talk.restart_ms / 1000
+        again = Regain(self.pacing, may_interrupt=may_interrupt, listen_s=restart_s)
+        self.wire.run(again)
+        again.interrupted = again.interrupted or core.interrupted
+        if again.found is Found.SILENT and core.heard:
+            return core
+        return again
 
     def _no_prompt(self, core: Regain) -> LinkError:
         talk = self.profile.talk

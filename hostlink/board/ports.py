@@ -1,24 +1,22 @@
 """Which board is at a port: by its USB ids, its serial number or the socket it is plugged into.
 
 A port's name says nothing: it changes with every replug. CH340-type bridges have no serial number,
-so two of them are told apart only by location; that is said, not hidden.
+and some makers give every chip the same one; such boards are told apart only by the socket they
+are plugged into. That is said, not hidden.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import dataclasses
+import os
+import sys
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Protocol
 
-# From the public usb.ids file, version 2025.07.26 (Debian package usb.ids).
-BRIDGE_CHIPS = {
-    (0x1A86, 0x7523): "CH340 serial converter",
-    (0x0403, 0x6001): "FT232 Serial (UART) IC",
-    (0x0403, 0x6015): "Bridge(I2C/SPI/UART/FIFO)",
-    (0x10C4, 0xEA60): "CP210x UART Bridge",
-    (0x067B, 0x2303): "PL2303 Serial Port",
-    (0x04D8, 0x00DD): "MCP2221(a) UART/I2C Bridge",
-}
+from hostlink.board.bridges import BRIDGES
 
 
 class PortInfo(Protocol):
@@ -34,7 +32,11 @@ class PortInfo(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What a board can be recognised by. port: today's name. chip: its bridge, in words."""
+    """What a board can be recognised by. port: today's name. chip: its bridge, in words.
+
+    serial: the bridge's serial number, "" where it has none or shares it with another one here
+    (shared_serial holds it then). also: further names of the same port (macOS may show two).
+    """
 
     port: str
     vid: int | None = None
@@ -42,6 +44,8 @@ class Identity:
     serial: str = ""
     location: str = ""
     chip: str = ""
+    shared_serial: str = ""
+    also: tuple[str, ...] = ()
 
     @property
     def is_certain(self) -> bool:
@@ -51,12 +55,17 @@ class Identity:
 
 def usb_ports() -> list[Identity]:
     """The ports with a USB bridge, by name. Others (phantom ports without ids) are left out."""
-    return [identity for identity in map(_identity, _comports()) if identity.vid is not None]
+    return [identity for identity in here() if identity.vid is not None]
 
 
 def other_ports() -> list[Identity]:
     """The ports without USB ids, most of which have nothing behind them."""
-    return [identity for identity in map(_identity, _comports()) if identity.vid is None]
+    return [identity for identity in here() if identity.vid is None]
+
+
+def here() -> list[Identity]:
+    """Every port of this computer, one entry a board, as honest about serial numbers as can be."""
+    return _without_shared_serials(_one_a_board([_identity(info) for info in _comports()]))
 
 
 def identity_of(port: str) -> Identity:
@@ -66,10 +75,39 @@ def identity_of(port: str) -> Identity:
         return Identity(port, serial=f"practice:{name}", chip="practice board")
     if "://" in port:
         return Identity(port, location=port, chip="network port")
-    for identity in map(_identity, _comports()):
-        if identity.port == port:
-            return identity
+    device = os.path.realpath(port)  # a link to a device, such as those by id, is that device
+    for identity in here():
+        if {port, device} & {identity.port, *identity.also}:
+            return dataclasses.replace(identity, port=port)
     return Identity(port, location=port)
+
+
+def same_board(one: Identity, other: Identity) -> bool:
+    """Whether two sightings are of one board, as far as can be told."""
+    if (one.vid, one.pid) != (other.vid, other.pid):
+        return False
+    if one.serial or other.serial:
+        return one.serial == other.serial
+    return one.location == other.location
+
+
+def hidden_bridges(sysfs: Path = Path("/sys/bus/usb/devices")) -> list[tuple[str, int, int]]:
+    """Known bridges that are plugged in but have no port: their USB place, vid and pid.
+
+    Looked up in Linux's sysfs; empty elsewhere. The driver is missing, or something took the chip.
+    """
+    found = []
+    for ids in sorted(sysfs.glob("*/idVendor")):
+        device = ids.parent
+        try:
+            vid = int(ids.read_text(encoding="ascii"), 16)
+            pid = int((device / "idProduct").read_text(encoding="ascii"), 16)
+        except (OSError, ValueError):
+            continue
+        has_port = any(device.glob("*/tty*/")) or any(device.glob("*/tty/tty*/"))
+        if (vid, pid) in BRIDGES and not has_port:
+            found.append((device.name, vid, pid))
+    return found
 
 
 def _comports() -> Iterable[PortInfo]:
@@ -80,13 +118,49 @@ def _comports() -> Iterable[PortInfo]:
 
 def _identity(info: PortInfo) -> Identity:
     chip = ""
+    serial, location = info.serial_number or "", info.location or str(info.device)
     if info.vid is not None and info.pid is not None:
-        chip = BRIDGE_CHIPS.get((info.vid, info.pid), info.description or "unknown bridge")
+        bridge = BRIDGES.get((info.vid, info.pid))
+        chip = bridge.name if bridge else (info.description or "unknown bridge")
+        if serial and bridge is not None and bridge.channels > 1:
+            serial += location[location.find(":") :] if ":" in location else f" {info.device}"
     return Identity(
         port=str(info.device),
         vid=info.vid,
         pid=info.pid,
-        serial=info.serial_number or "",
-        location=info.location or str(info.device),
+        serial=serial,
+        location=location,
         chip=chip,
     )
+
+
+def _one_a_board(found: Sequence[Identity], system: str = sys.platform) -> list[Identity]:
+    """macOS with two drivers installed shows two ports for one bridge: make them one entry."""
+    if system != "darwin":
+        return list(found)
+    boards: dict[object, Identity] = {}
+    for each in found:
+        bridge = BRIDGES.get((each.vid, each.pid)) if each.vid and each.pid else None
+        one = each.vid is not None and (bridge is None or bridge.channels == 1)
+        key = (each.vid, each.pid, each.serial, each.location) if one else each.port
+        first = boards.setdefault(key, each)
+        if first is not each:
+            boards[key] = dataclasses.replace(first, also=(*first.also, each.port))
+    return list(boards.values())
+
+
+def _without_shared_serials(found: Sequence[Identity]) -> list[Identity]:
+    """A serial number that two bridges here have tells neither apart: it is set aside."""
+    bridges = {(each.vid, each.pid, each.serial, _socket(each)) for each in found if each.serial}
+    times = Counter(key[:3] for key in bridges)
+    return [
+        dataclasses.replace(each, serial="", shared_serial=each.serial)
+        if times[each.vid, each.pid, each.serial] > 1
+        else each
+        for each in found
+    ]
+
+
+def _socket(identity: Identity) -> str:
+    """The place of the chip, without the interface that a channel of it has ("1-2:1.0")."""
+    return identity.location.partition(":")[0]

@@ -32,6 +32,7 @@ class Lent:
 
     session: Session
     archive: Archive
+    quiet: bool = False
 
 
 @dataclass
@@ -58,7 +59,7 @@ class Desk:
             return
         from hostlink.archive import Archive, archive_path
 
-        path = self.archive_path or archive_path()
+        path = self.archive_path.expanduser() if self.archive_path else archive_path()
         with Archive.open(path, create=create, read_only=read_only) as opened:
             yield opened
 
@@ -73,32 +74,34 @@ class Desk:
         if self.port is None or self.port.startswith("practice:"):
             return find_profile("practice")
         known = self._known_profile(archive)
-        if known:
-            return find_profile(known)
-        say(
-            "No --profile was named: using the careful one, tiny. It is slow but assumes little.",
-            quiet=self.quiet,
-        )
-        return find_profile("tiny")
+        if not known:
+            known = self.profile = "tiny"
+            say(
+                "No --profile was named: using the careful one, tiny. It is slow but assumes "
+                "little.",
+                quiet=self.quiet,
+            )
+        return find_profile(known)
+
+    def link_profile(self, archive: Archive) -> Profile:
+        """The profile of the board at the port, found before the port is opened."""
+        if self.lent is None:
+            self.the_port()
+        return self.the_profile(archive)
 
     def _known_profile(self, archive: Archive | None) -> str:
         """The profile that this board was used with before, "" if it is new."""
         from hostlink.board.ports import identity_of
+        from hostlink.jobs.attaching import is_board
 
         identity = identity_of(self.port or "")
-        for board in archive.boards() if archive is not None else ():
-            same_chip = (board.vid, board.pid) == (identity.vid, identity.pid)
-            same = (
-                board.serial == identity.serial
-                if identity.serial
-                else (board.location == identity.location)
-            )
-            if same_chip and same:
-                return board.profile
-        return ""
+        boards = archive.boards() if archive is not None else []
+        return next((board.profile for board in boards if is_board(identity, board)), "")
 
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
+        if self.lent is not None:
+            return self.lent.session.choice.port
         if self.port:
             return self.port
         from hostlink.board.ports import usb_ports
@@ -106,7 +109,8 @@ class Desk:
 
         found = usb_ports()
         if len(found) == 1:
-            return found[0].port
+            self.port = found[0].port
+            return self.port
         if not found:
             raise UsageError(
                 "No board is plugged in.",
@@ -127,12 +131,25 @@ class Desk:
             return
         from hostlink.jobs.session import LinkChoice, Session
 
-        self.port = self.the_port()
-        choice = LinkChoice(
-            self.port, self.the_profile(archive), self.baud or 0, self.record, self.stop_running
-        )
-        with self._stoppable(), Session(choice, emit, lambda: bool(self._stopped)) as session:
+        port, profile = self.the_port(), self.link_profile(archive)
+        self._check_record()
+        choice = LinkChoice(port, profile, self.baud or 0, self.record, self.stop_running)
+        with (
+            self._stoppable(),
+            Session(choice, emit, lambda: bool(self._stopped), archive=archive) as session,
+        ):
             yield session
+
+    def _check_record(self) -> None:
+        """Never write over a file that is there without consent."""
+        from hostlink.errors import UsageError
+
+        if self.record is not None and self.record.is_file() and not self.yes:
+            raise UsageError(
+                f"{self.record} exists already.",
+                kept="It was not changed, and the port was not opened.",
+                advice="Name another file, or repeat with --yes to replace it.",
+            )
 
     @contextlib.contextmanager
     def _stoppable(self) -> Iterator[None]:
@@ -220,7 +237,7 @@ def shared(
         *(_LINK if link else []),
         *(_PROFILE if link or profile else []),
         *(_JSON if json else []),
-        *(_YES if yes else []),
+        *(_YES if yes or link else []),
         *_ARCHIVE,
     ]
 
@@ -229,10 +246,9 @@ def shared(
         def command(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
             chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
             lent = ctx.obj if isinstance(ctx.obj, Lent) else None
-            if lent is not None and (chosen.get("port") or chosen.get("archive_path")):
-                given = ctx.get_parameter_source("port"), ctx.get_parameter_source("archive_path")
-                if click.core.ParameterSource.COMMANDLINE in given:
-                    raise click.UsageError("--port and --archive are given once, to `together`.")
+            if lent is not None:
+                _refuse_given_twice(ctx, link=link)
+                chosen["quiet"] = chosen["quiet"] or lent.quiet
             return function(Desk(**chosen, lent=lent), *args, **kwargs)
 
         command.__name__ = function.__name__
@@ -245,6 +261,20 @@ def shared(
         return decorated  # type: ignore[no-any-return]
 
     return decorate
+
+
+def _refuse_given_twice(ctx: click.Context, *, link: bool) -> None:
+    """Refuse, in a line of `together`, what only the opening of port or archive can heed."""
+    once = {"port", "baud", "record", "stop_running", "archive_path"}
+    if link:
+        once.add("profile")
+    for option in ctx.command.params:
+        name = option.name or ""
+        if (
+            name in once
+            and ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
+        ):
+            raise click.UsageError(f"{option.opts[0]} is given once, to `together` itself.")
 
 
 def ignore(event: Event) -> None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board
 from hostlink.board.ports import Identity, identity_of
+from hostlink.jobs.attaching import is_board
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,24 +49,27 @@ def label_board(archive: Archive, port: str, label: str) -> Board:
     return archive.board_label(board.uuid, label)
 
 
-def is_board(identity: Identity, board: Board) -> bool:
-    """Whether a known board is the one at a port, as far as can be told."""
-    if (identity.vid, identity.pid) != (board.vid, board.pid):
-        return False
-    if identity.serial or board.serial:
-        return identity.serial == board.serial
-    return identity.location == board.location
-
-
 def _row(archive: Archive, board: Board | None, identity: Identity | None) -> KnownBoard:
     copy = archive.host_copy(board.uuid) if board is not None else None
     serial = identity.serial if identity is not None else (board.serial if board else "")
     place = identity.location if identity is not None else (board.location if board else "")
     return KnownBoard(
         label=board.label if board else "",
-        port=identity.port if identity else "",
+        port=identity.port if identity else _address(serial),
         chip=identity.chip if identity else "",
-        recognised_by=f"serial number {serial}" if serial else f"socket {place}",
+        recognised_by=_recognised_by(serial, place),
         profile=board.profile if board else "",
         holds=copy.revision if copy else "",
     )
+
+
+def _address(serial: str) -> str:
+    """The address of a practice board, which is always here; "" for every other board."""
+    kind, _, name = serial.partition(":")
+    return f"practice://{name}" if kind == "practice" else ""
+
+
+def _recognised_by(serial: str, place: str) -> str:
+    if _address(serial):
+        return "its name"
+    return f"serial number {serial}" if serial else f"socket {place}"

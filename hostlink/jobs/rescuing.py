@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.board.captures import Tally
-from hostlink.board.events import Phase
+from hostlink.board.events import Phase, Warned
+from hostlink.jobs.attaching import way_back
 from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.jobs.material import content_of
 from hostlink.jobs.session import Session
@@ -24,6 +25,10 @@ class Held:
     captures: int
     spec: str = ""
     new: bool = False
+
+
+NOTHING = Held({}, 0)
+"""What is known before anything was captured."""
 
 
 def held_content(session: Session, result: Tally) -> Content:
@@ -53,6 +58,7 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
     session.emit(Phase("Reading what the board holds"))
     result = session.dialogue.capture()
     if not result.lines:
+        _tell_loss(session, archive, board)
         return Held({}, result.count)
     content = held_content(session, result)
     holders = archive.holds(content)
@@ -62,3 +68,28 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
     kept = archive.rescue(content, board_origin(session, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
     return Held(result.lines, result.count, kept.spec, new=True)
+
+
+def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
+    """Before memory is overwritten: what was known of it is about to be untrue.
+
+    Until the new content is proven no revision is said to be on the board, so that a save after a
+    broken load cannot take a part of one program for a revision of another.
+    """
+    archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True)
+
+
+def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
+    """An empty board that should hold something lost it; say since when and how to get it back."""
+    copy = archive.host_copy(board.uuid)
+    if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
+        return  # nothing was known to be there, or the loss was told when the port was opened
+    proven = copy.proven_at.astimezone() if copy.proven_at is not None else None
+    when = f", proven {proven:%Y-%m-%d %H:%M}" if proven is not None else ""
+    session.emit(
+        Warned(
+            f"The board is empty, though it was last known to hold {copy.revision or 'a program'}"
+            f"{when}: it restarted or lost its supply since, or was cleared at its keyboard. "
+            f"{way_back(archive, board)}".strip()
+        )
+    )

@@ -11,10 +11,13 @@ from types import TracebackType
 
 from hostlink.archive import Archive, Board
 from hostlink.board.dialogue import Dialogue
+from hostlink.board.events import Warned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, Interrupted
+from hostlink.jobs.attaching import remembered_restart, way_back
 from hostlink.jobs.events import Emit
+from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
@@ -47,18 +50,46 @@ class Session:
     """A board attached for as long as the `with` block lasts."""
 
     def __init__(
-        self, choice: LinkChoice, emit: Emit, cancelled: Callable[[], bool] = lambda: False
+        self,
+        choice: LinkChoice,
+        emit: Emit,
+        cancelled: Callable[[], bool] = lambda: False,
+        *,
+        archive: Archive | None = None,
+        recorder: Recorder | None = None,
     ) -> None:
+        """Open the port, said before where that will probably restart the board.
+
+        archive: what is known of the board is looked up and renewed there. recorder: one that is
+        open already, in place of a new one for choice.record. Raises LinkError, UsageError.
+        """
         self.choice = choice
         self.emit = emit
         self.profile = choice.effective
         self.identity: Identity = identity_of(choice.port)
-        recorder = Recorder(choice.record) if choice.record is not None else None
-        port, clock = open_port(choice.port, self.profile.talk.baud)
+        self.archive = archive
+        self.foresight = foresee(
+            choice.port,
+            profile_says=self.profile.talk.restarts_on_open,
+            remembered=remembered_restart(archive, self.identity),
+        )
+        if self.foresight.restarts:
+            emit(Warned(_warning(choice.port, self.foresight)))
+        if recorder is None and choice.record is not None:
+            recorder = Recorder(choice.record)
+        try:
+            port, clock = open_port(choice.port, self.profile.talk.baud)
+        except HostlinkError:
+            if recorder is not None:
+                recorder.close()
+            raise
         banner = self.profile.talk.banner.encode("latin-1", "replace")
         self.wire = Wire(port, clock, banner=banner, recorder=recorder, cancelled=cancelled)
         self.dialogue = Dialogue(self.wire, self.profile, emit)
         self._attached = False
+        self._told = False
+        self._restarts_settled = 0
+        self._woke = False
 
     def __enter__(self) -> Session:
         return self
@@ -69,19 +100,55 @@ class Session:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        if kind is None:
+            self.wire.close()  # what a practice board or a recording could not keep must be told
+            return
         with contextlib.suppress(HostlinkError):
             self.wire.close()
 
     def attach(self) -> None:
-        """Get to the board's prompt, the first time this is called."""
-        if not self._attached:
-            self.dialogue.attach(may_interrupt=self.choice.stop_running)
-            self._attached = True
+        """Get to the board's prompt, the first time this is called.
+
+        Raises LinkError or Interrupted, with the state in which the board was left.
+        """
+        if self._attached:
+            return
+        try:
+            self._woke = self.dialogue.attach(
+                may_interrupt=self.choice.stop_running, starting=self.foresight.restarts
+            )
+        except Interrupted as error:
+            error.what = "Stopped while looking for the board's prompt."
+            error.kept = "The board's program was not touched."
+            raise
+        self._attached = True
+        board = self.board_in(self.archive) if self.archive is not None else None
+        if not self.restarted_since_attach:
+            return
+        lost = "The board restarted when its port was opened; what its memory held was lost then."
+        if self.archive is not None and board is not None:
+            lost = f"{lost} {way_back(self.archive, board)}".strip()
+        self.emit(Warned(lost))
 
     @property
     def restarted_since_attach(self) -> bool:
-        """Whether the board's banner came by since the port was opened."""
-        return self.wire.health.restarts > 0
+        """Whether the board restarted since the port was opened, or since `memory_is_known`."""
+        return self._woke or self.wire.health.restarts > self._restarts_settled
+
+    @property
+    def restarts_on_open(self) -> bool | None:
+        """What this opening taught: whether the board restarts; None where it taught nothing."""
+        if not self._attached:
+            return None
+        if self._woke or self.wire.health.restarts:
+            return True
+        # Without a banner a restart may go by unseen, so its absence proves nothing.
+        return False if self.foresight.pulses and self.wire.banner else None
+
+    def memory_is_known(self) -> None:
+        """A load was proven: an earlier restart says nothing about the memory any more."""
+        self._restarts_settled = self.wire.health.restarts
+        self._woke = False
 
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""
@@ -92,10 +159,29 @@ class Session:
             serial=identity.serial,
             location=identity.location,
             profile=self.profile.name,
+            restarts_on_open=self._taught(),
         )
+
+    def _taught(self) -> bool | None:
+        """What the opening taught, told once: a restart later in the work is another matter."""
+        if not self._attached or self._told:
+            return None
+        self._told = True
+        return self.restarts_on_open
 
     def abandon(self) -> None:
         """Leave the board at a prompt after a job was stopped half way; best effort."""
+        cancelled = self.wire.cancelled
         self.wire.cancelled = lambda: False
-        with contextlib.suppress(HostlinkError):
-            self.dialogue.regain(may_interrupt=True)
+        try:
+            with contextlib.suppress(HostlinkError):
+                self.dialogue.regain(may_interrupt=True)
+        finally:
+            self.wire.cancelled = cancelled
+
+
+def _warning(port: str, foresight: Foresight) -> str:
+    return (
+        f"Opening {port} will probably restart the board ({foresight.why}): what its memory holds "
+        "is lost then, unless it is stored in its EEPROM."
+    )
