@@ -43,13 +43,7 @@ class Boards(Session):
             )
         with self.writing("The board") as db:
             at = self._time()
-            held = first(
-                db,
-                "SELECT id FROM boards WHERE coalesce(usb_vid, -1) = coalesce(?, -1) "
-                "AND coalesce(usb_pid, -1) = coalesce(?, -1) AND usb_serial = ? "
-                "AND CASE WHEN usb_serial = '' THEN location ELSE '' END = ?",
-                (vid, pid, serial, "" if serial else location),
-            )
+            held = _alike(db, vid, pid, serial, location)
             board = (
                 insert(
                     db,
@@ -194,6 +188,19 @@ def find_board(db: Database, named: str) -> Board:
             advice=f"The nearest labels are: {', '.join(near)}." if near else "",
         )
     return _board(row)
+
+
+def _alike(
+    db: Database, vid: int | None, pid: int | None, serial: str, location: str
+) -> Row | None:
+    """The board with this identity: its serial number, or without one its place."""
+    return first(
+        db,
+        "SELECT id FROM boards WHERE coalesce(usb_vid, -1) = coalesce(?, -1) "
+        "AND coalesce(usb_pid, -1) = coalesce(?, -1) AND usb_serial = ? "
+        "AND CASE WHEN usb_serial = '' THEN location ELSE '' END = ?",
+        (vid, pid, serial, "" if serial else location),
+    )
 
 
 def _board_at(db: Database, board: int) -> Board:
