@@ -7,6 +7,7 @@ so that any byte can be written, read by a person and read back exactly.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 from collections.abc import Iterator
@@ -33,6 +34,7 @@ class Recorder:
     """Writes a recording line by line, so that it is complete up to the moment of a crash."""
 
     def __init__(self, path: Path) -> None:
+        self._path = path
         try:
             self._file = path.open("w", encoding="ascii", newline="\n", buffering=1)
         except OSError as error:
@@ -47,10 +49,25 @@ class Recorder:
         """Add one burst at the clock's `now` (seconds)."""
         if self._start is None:
             self._start = now
-        self._file.write(row(Burst((now - self._start) * 1000, side, data)))
+        with self._told():
+            self._file.write(row(Burst((now - self._start) * 1000, side, data)))
 
     def close(self) -> None:
-        self._file.close()
+        with self._told():
+            self._file.close()
+
+    @contextlib.contextmanager
+    def _told(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            with contextlib.suppress(OSError):  # what is buffered cannot be written either
+                self._file.close()
+            raise HostlinkError(
+                f"The recording {self._path} cannot be written any further: {error.strerror}.",
+                kept="The recording is complete up to here.",
+                advice="Free some space, or repeat the command without --record.",
+            ) from error
 
 
 def row(burst: Burst) -> str:

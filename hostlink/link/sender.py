@@ -121,6 +121,7 @@ class Sender:
         for byte in received:
             if self.pacing.xon_xoff and byte in (_XON, _XOFF):
                 self._paused_since = now if byte == _XOFF else None
+                self._last_progress = now
                 continue
             if not self.pacing.confirms:
                 continue  # such a board's answers prove nothing; the read-back will
@@ -169,8 +170,9 @@ class Sender:
             self._fail("silent")
 
     def _deadline(self) -> float:
+        """When an answer is overdue; a line that was prompted is stored when its guard says so."""
         assert self._last_progress is not None
-        return self._last_progress + self.pacing.patience_s
+        return max(self._last_progress, *self._guards, 0.0) + self.pacing.patience_s
 
     def _confirm(self, now: float) -> None:
         size = len(self._lines[self.confirmed])

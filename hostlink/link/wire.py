@@ -99,6 +99,8 @@ class Wire:
             self._tail = joined[-(len(self.banner) - 1) :] if len(self.banner) > 1 else b""
 
     def close(self) -> None:
-        if self.recorder is not None:
-            self.recorder.close()
-        self.port.close()
+        try:
+            if self.recorder is not None:
+                self.recorder.close()
+        finally:
+            self.port.close()

@@ -7,6 +7,8 @@ import random
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+_SMALLEST_RATE = 1e-12  # nobody sends that many bytes, and the logarithm stays a number
+
 
 @dataclass(frozen=True, slots=True)
 class Faults:
@@ -43,12 +45,12 @@ class Damage:
         self._left = self._distance()
 
     def _distance(self) -> int:
-        if self._rate <= 0:
+        if self._rate < _SMALLEST_RATE:
             return -1
         if self._rate >= 1:
             return 0
         draw = 1.0 - self._random.random()
-        return int(math.log(draw) / math.log(1.0 - self._rate))
+        return int(math.log(draw) / math.log1p(-self._rate))
 
     def of(self, byte: int) -> Iterable[int]:
         """What arrives in place of one byte: nothing, one byte or two."""
