@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, plural, say, table
+from hostlink.cli.output import as_json, data, plural, say
+
+if TYPE_CHECKING:
+    from hostlink.jobs.boards import KnownBoard
+
+_RESTARTS = {
+    True: "restarts it: what its memory holds is lost",
+    False: "did not restart it when last tried",
+    None: "not known yet whether that restarts it",
+}
 
 
 @click.command()
@@ -15,38 +26,48 @@ from hostlink.cli.output import as_json, plural, say, table
 def boards(desk: Desk, label: str | None, show_all: bool) -> None:
     """Show ports, their bridge chips, and boards known by label.
 
-    A bridge without a serial number is recognised by the socket it is plugged into, not by itself.
+    For each: how it is recognised, what drives it, whether opening its port restarts it, and what
+    it was last known to hold. No port is opened.
     """
-    from hostlink.board.ports import other_ports, usb_ports
-    from hostlink.jobs.boards import known_boards, label_board
+    from hostlink.board.ports import hidden_bridges, other_ports, usb_ports
+    from hostlink.jobs.boards import known_boards, label_board, without_port
 
     with desk.archive() as archive:
         if label is not None:
-            board = label_board(archive, desk.the_port(), label)
-            say(f"The board at {desk.port} is {board.label}.", quiet=desk.quiet)
+            port = desk.the_port()
+            board = label_board(archive, port, label)
+            say(f"The board at {port} is {board.label or 'without a label'}.", quiet=desk.quiet)
             return
         here = usb_ports() + (other_ports() if show_all else [])
         rows = known_boards(archive, here)
     if desk.json:
         as_json([row.as_dict() for row in rows])
         return
-    if rows:
-        table(
-            ["board", "port", "bridge chip", "recognised by", "profile", "last known to hold"],
-            [
-                [
-                    row.label or "-",
-                    row.port or "not here",
-                    row.chip,
-                    row.recognised_by,
-                    row.profile or "-",
-                    row.holds or "-",
-                ]
-                for row in rows
-            ],
-        )
+    for row in rows:
+        _show(row)
+    for sentence in without_port(hidden_bridges()):
+        say(sentence, quiet=desk.quiet)
     say(
-        f"{plural(len(here), 'port')} here, {plural(len(rows), 'row')} in all. "
-        "`--port practice://` is always there.",
+        f"{plural(len(here), 'port')} with a USB bridge here. `--port practice://` is always there."
+        if not show_all
+        else f"{plural(len(here), 'port')} here.",
         quiet=desk.quiet,
     )
+
+
+def _show(row: KnownBoard) -> None:
+    """One board: its name and port, then what there is to know of it."""
+    data(f"{row.label or 'without a label'}, {row.port or 'not plugged in'}")
+    shown = {
+        "also at": ", ".join(row.also),
+        "bridge chip": f"{row.chip} ({row.usb_id})" if row.usb_id else row.chip,
+        "driver": row.driver if row.port else "",
+        "access": row.access,
+        "recognised by": row.recognised_by,
+        "opening its port": _RESTARTS[row.restarts_on_open],
+        "profile": row.profile,
+        "last held": row.holds,
+    }
+    for head, value in shown.items():
+        if value:
+            data(f"  {head:<17} {value}")

@@ -6,6 +6,7 @@ the module only when the command is called. A test holds the help lines to the c
 
 from __future__ import annotations
 
+import errno
 import importlib
 import os
 import sys
@@ -36,7 +37,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
     "show": ("programs", "show", "Print a listing."),
     "history": ("programs", "history", "Show the revisions of a program."),
-    "compare": ("programs", "compare", "Compare two listings line by line."),
+    "compare": ("comparing", "compare", "Compare two listings line by line."),
     "note": ("keeping", "note", "Put a note on a program or a revision."),
     "tag": ("keeping", "tag", "Put tags on a program, or take them off."),
     "retire": ("keeping", "retire", "Take a program out of the list; nothing is deleted."),
@@ -111,11 +112,13 @@ def cli(ctx: click.Context) -> None:
 def run_line(arguments: Sequence[str], obj: object = None) -> int:
     """Run one command line; its exit status. Errors are told on stderr, never as a traceback."""
     try:
-        result = cli.main(list(arguments), prog_name="hostlink", standalone_mode=False, obj=obj)
+        # Not cli.main(), which answers a reader that has gone away (`| head`) with status 1.
+        with cli.make_context("hostlink", list(arguments), obj=obj) as context:
+            result = cli.invoke(context)
         return int(result) if isinstance(result, int) else ExitStatus.DONE
     except click.exceptions.Exit as leave:
         return leave.exit_code
-    except click.Abort:
+    except (click.Abort, EOFError, KeyboardInterrupt):
         click.echo("hostlink: Stopped.", err=True)
         return ExitStatus.INTERRUPTED
     except click.ClickException as wrong:
@@ -141,14 +144,26 @@ def main() -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal that lacks a character gets a ?
+    if "_HOSTLINK_COMPLETE" in os.environ:  # a shell asks for completions
+        cli.main(prog_name="hostlink")
     try:
         status = run_line(sys.argv[1:])
         sys.stdout.flush()
     except BrokenPipeError:
-        # Whoever read our output has had enough; keep the interpreter from complaining at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        status = ExitStatus.DONE
+        status = ExitStatus.DONE  # whoever read our output has had enough
+        _drop_output()
     except KeyboardInterrupt:
         click.echo("hostlink: Stopped.", err=True)
         status = ExitStatus.INTERRUPTED
+    except OSError as error:
+        if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
+            raise
+        tell(HostlinkError(f"The output could not be written: {error.strerror}."))
+        status = ExitStatus.REFUSED
+        _drop_output()
     sys.exit(int(status))
+
+
+def _drop_output() -> None:
+    """Keep the interpreter from complaining at exit of what it can no longer write."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

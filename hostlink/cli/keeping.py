@@ -91,9 +91,13 @@ def prove(desk: Desk) -> int:
             data(finding)
         for skipped in proof.skipped:
             data(f"Not checked: {skipped}")
-        checked = ", ".join(f"{count:,} {what}" for what, count in proof.counts.items())
+        checked = ", ".join(
+            plural(count, what.removesuffix("s").replace("_", " "))
+            for what, count in proof.counts.items()
+            if count
+        )
         verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
-        data(f"{path}: {verdict} ({checked}).")
+        data(f"{path}: {verdict} ({checked or 'empty'}).")
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,7 +10,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, data, listing_text, plural, say, table
-from hostlink.errors import ExitStatus, UsageError
+from hostlink.errors import ExitStatus, RefusedError, UsageError
 
 if TYPE_CHECKING:
     from hostlink.jobs.material import Material
@@ -38,19 +39,27 @@ def review(desk: Desk, what: str) -> int:
 
 def material_for(desk: Desk, what: str) -> Material:
     """The listing meant by WHAT, without making an archive where there is none."""
-    import sys
-
     from hostlink.archive import archive_path
-    from hostlink.jobs.material import find_material
-    from hostlink.listing import LIMIT
+    from hostlink.jobs.material import find_material, is_file
 
-    stdin = sys.stdin.buffer.read(LIMIT + 1) if what == "-" else None
-    if what == "-" or Path(what).is_file():
+    stdin = read_stdin() if what == "-" else None
+    if what == "-" or is_file(Path(what)):
         return find_material(what, None, stdin=stdin)
-    if desk.lent is None and not (desk.archive_path or archive_path()).exists():
+    if desk.lent is None and not (desk.archive_path or archive_path()).expanduser().exists():
         return find_material(what, None)
     with desk.archive(create=False, read_only=True) as archive:
         return find_material(what, archive)
+
+
+def read_stdin() -> bytes:
+    """A listing from standard input, at most one byte more than a listing may have."""
+    import sys
+
+    from hostlink.listing import LIMIT
+
+    if sys.stdin.isatty():
+        say("Type or paste the listing; Ctrl+D ends it (on Windows Ctrl+Z, Enter).")
+    return sys.stdin.buffer.read(LIMIT + 1)
 
 
 def _review_dict(found: Review) -> dict[str, object]:
@@ -154,7 +163,8 @@ def mend(desk: Desk, what: str, output: Path | None) -> None:
             quiet=desk.quiet,
         )
     if output is not None:
-        write_new(output, mended.text, replace=desk.yes)
+        write_new(output, mended.text.encode("utf-8", "replace"), replace=desk.yes)
+        say(f"The mended listing is written to {output}.", quiet=desk.quiet)
     elif not desk.json:
         listing_text(mended.text)
 
@@ -180,8 +190,8 @@ def _mended_dict(material: Material, mended: Mended) -> dict[str, object]:
     }
 
 
-def write_new(path: Path, text: str, *, replace: bool) -> None:
-    """Write a text file whole or not at all; an existing one only with consent."""
+def write_new(path: Path, content: bytes, *, replace: bool) -> None:
+    """Write a file whole or not at all; an existing one only with consent."""
     if path.exists() and not replace:
         raise UsageError(
             f"{path} exists already.",
@@ -190,11 +200,14 @@ def write_new(path: Path, text: str, *, replace: bool) -> None:
         )
     temporary = path.with_name(f".{path.name}.new")
     try:
-        with temporary.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        temporary.write_bytes(content)
         temporary.replace(path)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise UsageError(
-            f"{path} cannot be written: {error.strerror}.", kept="Nothing was changed."
+    except (OSError, ValueError) as error:
+        with contextlib.suppress(OSError, ValueError):
+            temporary.unlink(missing_ok=True)
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise RefusedError(
+            f"{path} cannot be written: {why}.",
+            kept="Nothing was changed.",
+            advice="Name another file or folder.",
         ) from error

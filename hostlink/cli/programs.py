@@ -1,4 +1,4 @@
-"""programs, find, show, history, compare: reading the archive."""
+"""programs, find, show, history: reading the archive."""
 
 from __future__ import annotations
 
@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, listing_text, plural, say, table
+from hostlink.cli.output import as_json, listing_text, plural, say, table
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from hostlink.archive import Archive, Found, Program, Rescue, Revision
     from hostlink.jobs.material import Material
-    from hostlink.listing import Comparison, Line
 
 
 @click.command()
@@ -34,15 +33,28 @@ def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped:
             _show_rescues(desk, archive.rescues())
             return
         found = archive.programs(retired=retired, tag=tag)
+        others = 0 if found else len(archive.programs(retired=None))
         path = archive.path
     if desk.json:
         as_json([_program_dict(program) for program in found])
         return
     if found:
         _program_table(found)
-    where = f"{plural(len(found), 'program')} in {path}."
-    hint = "" if found else " `hostlink load` and `hostlink save` put programs there."
-    say(where + hint, quiet=desk.quiet)
+    say(f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}", quiet=desk.quiet)
+
+
+def _how_many(count: int, retired: bool, tag: str | None) -> str:
+    kind = "retired program" if retired else "program"
+    return plural(count, kind) + (f" with the tag {tag}" if tag else "")
+
+
+def _hint(found: list[Program], others: int) -> str:
+    """What to try where the list is empty."""
+    if found:
+        return ""
+    if others:
+        return f" {plural(others, 'program')} there in all, retired ones counted."
+    return " `hostlink load` and `hostlink save` put programs there."
 
 
 def _program_table(found: list[Program]) -> None:
@@ -142,26 +154,27 @@ def find(desk: Desk, words: tuple[str, ...], tag: str | None, limit: int) -> Non
 
     All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too.
     """
-    with desk.archive() as archive:
+    with desk.archive(create=False) as archive:
         found = archive.find(" ".join(words), tag=tag, limit=limit)
     if desk.json:
         as_json([_found_dict(each) for each in found])
         return
     if found:
         table(
-            ["found", "bytes", "line", "title"],
+            ["found", "bytes", "title", "line"],
             [
                 [
                     each.item.spec,
                     _size(each.item.size_bytes),
-                    each.line,
                     each.program.title if each.program else "",
+                    each.line,
                 ]
                 for each in found
             ],
             right="bytes",
         )
-    say(f"{plural(len(found), 'result')}.", quiet=desk.quiet)
+    more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
+    say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
 
 
 def _found_dict(found: Found) -> dict[str, object]:
@@ -199,17 +212,31 @@ def _item_dict(item: Revision | Rescue) -> dict[str, object]:
 )
 @shared(json=True, yes=True)
 def show(desk: Desk, what: str, output: Path | None) -> None:
-    """Print a listing."""
+    """Print a listing.
+
+    Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
+    """
     from hostlink.cli.listings import material_for, write_new
 
     material = material_for(desk, what)
     if output is not None:
-        write_new(output, material.text, replace=desk.yes)
+        write_new(output, material.raw, replace=desk.yes)
         say(f"{material.label} is written to {output}.", quiet=desk.quiet)
     elif desk.json:
-        as_json({"listing": material.label, "name": material.name, "text": material.text})
+        as_json(_shown_dict(material))
     else:
         listing_text(material.text)
+
+
+def _shown_dict(material: Material) -> dict[str, object]:
+    return {
+        "listing": material.label,
+        "name": material.name,
+        "lines": len(material.listing.numbered()),
+        "text": material.text,
+        "from": material.origin.kind,
+        "where": material.origin.where,
+    }
 
 
 @click.command()
@@ -217,7 +244,7 @@ def show(desk: Desk, what: str, output: Path | None) -> None:
 @shared(json=True)
 def history(desk: Desk, program: str) -> None:
     """Show the revisions of a program: size, source, and what changed from one to the next."""
-    with desk.archive() as archive:
+    with desk.archive(create=False) as archive:
         revisions = archive.history(program)
         changes = _changes(archive, revisions)
     if desk.json:
@@ -256,23 +283,22 @@ def _changes(archive: Archive, revisions: list[Revision]) -> list[dict[str, int]
     from hostlink.listing import Listing
     from hostlink.listing import compare as compare_listings
 
-    listings = {
-        revision.number: Listing.from_text(archive.content(revision).text) for revision in revisions
-    }
     changes: list[dict[str, int] | None] = []
+    before: Listing | None = None
     for revision in revisions:
-        before = listings.get(revision.number - 1)
+        listing = Listing.from_text(archive.content(revision).text)
         if before is None:
             changes.append(None)
-            continue
-        differs = compare_listings(before, listings[revision.number])
-        changes.append(
-            {
-                "added": len(differs.added),
-                "removed": len(differs.removed),
-                "changed": len(differs.changed),
-            }
-        )
+        else:
+            differs = compare_listings(before, listing)
+            changes.append(
+                {
+                    "added": len(differs.added),
+                    "removed": len(differs.removed),
+                    "changed": len(differs.changed),
+                }
+            )
+        before = listing
     return changes
 
 
@@ -280,104 +306,13 @@ def _change_text(change: dict[str, int] | None) -> str:
     if change is None:
         return "first"
     parts = [f"{count} {word}" for word, count in change.items() if count]
-    return ", ".join(parts) or "spacing only"
+    return ", ".join(parts) or "line ends only"
 
 
 def _source(revision: Revision) -> str:
     origin = revision.origin
     mark = " (after a restart)" if origin.after_restart else ""
     return f"{origin.kind} {origin.where}".strip() + mark
-
-
-@click.command()
-@click.argument("a")
-@click.argument("b")
-@click.option("--unified", "as_unified", is_flag=True, help="Print a plain unified diff.")
-@click.option(
-    "--exact",
-    is_flag=True,
-    help="Count differences in spacing and case that the board would rewrite.",
-)
-@shared(profile=True, json=True)
-def compare(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> int:
-    """Compare two listings line by line. Exit status 1 where they differ."""
-    from hostlink.cli.listings import material_for
-    from hostlink.errors import ExitStatus
-    from hostlink.listing import compare as compare_listings
-    from hostlink.listing import unified
-
-    old, new = material_for(desk, a), material_for(desk, b)
-    rules = None if exact else desk.the_profile().rules
-    differs = compare_listings(old.listing, new.listing, rules)
-    if as_unified:
-        listing_text(unified(old.listing, new.listing, old.label, new.label))
-    elif desk.json:
-        as_json(_comparison_dict(old, new, differs))
-    else:
-        _show_comparison(differs)
-    counts = (
-        f"{len(differs.added)} added, {len(differs.removed)} removed, "
-        f"{len(differs.changed)} changed, {differs.same_count} the same."
-    )
-    say(f"{old.label} to {new.label}: {counts}", quiet=desk.quiet or as_unified)
-    return ExitStatus.DONE if differs.equal else ExitStatus.REFUSED
-
-
-def _show_comparison(differs: Comparison) -> None:
-    """Each differing line in the order of its number; changed characters marked below."""
-    rows: list[tuple[int, str]] = []
-    for word, lines in (("added", differs.added), ("removed", differs.removed)):
-        rows += [(_order(line), f"{word:<8}  {line.typed}") for line in lines]
-    for change in differs.changed:
-        marks_old = _marks(
-            len(change.old.typed), [(s.old_start, s.old_end) for s in change.stretches]
-        )
-        marks_new = _marks(
-            len(change.new.typed), [(s.new_start, s.new_end) for s in change.stretches]
-        )
-        text = f"changed   {change.old.typed}"
-        if marks_old:
-            text += f"\n          {marks_old}"
-        text += f"\n     to   {change.new.typed}"
-        if marks_new:
-            text += f"\n          {marks_new}"
-        rows.append((_order(change.old), text))
-    for _, text in sorted(rows, key=lambda row: row[0]):
-        for part in text.split("\n"):
-            data(part)
-
-
-def _order(line: Line) -> int:
-    return line.number if line.number is not None else 1 << 31
-
-
-def _marks(length: int, places: list[tuple[int, int]]) -> str:
-    marks = [" "] * length
-    for start, end in places:
-        marks[start:end] = "^" * (end - start)
-    return "".join(marks).rstrip()
-
-
-def _comparison_dict(old: Material, new: Material, differs: Comparison) -> dict[str, object]:
-    return {
-        "a": old.label,
-        "b": new.label,
-        "equal": differs.equal,
-        "same_lines": differs.same_count,
-        "added": [line.typed for line in differs.added],
-        "removed": [line.typed for line in differs.removed],
-        "changed": [
-            {
-                "number": change.old.number,
-                "a": change.old.typed,
-                "b": change.new.typed,
-                "stretches": [
-                    [s.old_start, s.old_end, s.new_start, s.new_end] for s in change.stretches
-                ],
-            }
-            for change in differs.changed
-        ],
-    }
 
 
 def _size(size: int | None) -> str:

@@ -6,7 +6,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.cli.output import is_terminal, plural, say
+from hostlink.cli.output import is_terminal, plural, safe, say
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ class Teller:
 
     def _say(self, text: str) -> None:
         if self._live is not None:
-            self._live.console.print(text, markup=False)
+            self._live.console.print(safe(text), markup=False)
         else:
             say(text, quiet=self._quiet)
 
@@ -80,7 +80,7 @@ class Teller:
             return
         if self._task is not None:
             self._live.remove_task(self._task)
-        self._task = self._live.add_task(text, total=None, detail="")
+        self._task = self._live.add_task(safe(text), total=None, detail="")
 
     def _detail(self, text: str) -> None:
         if self._live is not None and self._task is not None:

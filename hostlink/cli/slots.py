@@ -12,11 +12,13 @@ from hostlink.cli.output import as_json, plural, say, table
 @shared(link=True, json=True)
 def stored(desk: Desk) -> None:
     """List the programs in the board's EEPROM."""
-    from hostlink.cli.desk import ignore
+    from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import stored as stored_job
 
-    with desk.archive() as archive, desk.session(archive, ignore) as session:
-        found = stored_job(session)
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        with desk.session(archive, teller.emit) as session:
+            found = stored_job(session)
+        teller.close()
     if desk.json:
         as_json([{"name": slot.name, "row": slot.row} for slot in found])
         return
@@ -56,4 +58,5 @@ def recall(desk: Desk, name: str) -> None:
         with desk.session(archive, teller.emit) as session:
             held = recall_job(session, archive, name)
         teller.close()
-    say(f"{name} is in memory: {plural(len(held.lines), 'line')}.", quiet=desk.quiet)
+    known = f", the same as {held.spec}" if held.spec else ""
+    say(f"{name} is in memory: {plural(len(held.lines), 'line')}{known}.", quiet=desk.quiet)

@@ -9,10 +9,11 @@ from pathlib import Path
 import click
 
 from hostlink.cli.desk import Desk, Lent, shared
-from hostlink.cli.output import say
+from hostlink.cli.output import plural, say
 from hostlink.errors import ExitStatus, UsageError
 
-_LARGEST = 1 << 20
+_LARGEST = 1 << 20  # bytes
+_KEPT = "Nothing was run, and the port was not opened."
 
 
 @click.command()
@@ -24,48 +25,61 @@ def together(desk: Desk, file: str) -> int:
     FILE (or standard input) holds one hostlink command a line, without the word hostlink, such as
     `load TIDE --run`; # begins a comment. The first that fails ends the work with its status.
     """
-    from hostlink.cli.desk import ignore
     from hostlink.cli.entry import run_line
+    from hostlink.cli.progress import Teller
 
-    lines = _read(file)
-    with desk.archive() as archive, desk.session(archive, ignore) as session:
+    lines, where = _read(file)
+    with desk.archive() as archive, desk.session(archive, Teller(quiet=desk.quiet).emit) as session:
         session.attach()
         for place, words in lines:
             say(f"{place}: {shlex.join(words)}", quiet=desk.quiet)
-            status: int = run_line(words, Lent(session, archive))
+            status: int = run_line(words, Lent(session, archive, desk.quiet))
             if status:
-                say(f"Line {place} of {file} failed; the lines after it were not run.")
+                after = sum(1 for other, _ in lines if other > place)
+                left = f"{plural(after, 'line')} after it not run" if after else "it was the last"
+                say(f"Line {place} of {where} ended with status {status}; {left}.")
                 return status
     return ExitStatus.DONE
 
 
-def _read(file: str) -> list[tuple[int, list[str]]]:
-    """The commands with their places, all checked before the first is run."""
-    from hostlink.cli.entry import COMMANDS
-
+def _text(file: str, where: str) -> str:
+    """The text of the file. Raises UsageError where it cannot be read or is too large."""
     try:
         if file == "-":
-            text = sys.stdin.read(_LARGEST)
+            raw = sys.stdin.buffer.read(_LARGEST + 1)
         else:
-            text = Path(file).read_text(encoding="utf-8")[:_LARGEST]
-    except (OSError, UnicodeDecodeError) as error:
-        raise UsageError(
-            f"The file {file} cannot be read: {error}.", kept="Nothing was run."
-        ) from error
+            with Path(file).open("rb") as source:
+                raw = source.read(_LARGEST + 1)
+        text = raw.decode("utf-8-sig")
+    except (OSError, ValueError) as error:  # a UnicodeDecodeError is a ValueError too
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise UsageError(f"{where} cannot be read: {why}.", kept=_KEPT) from error
+    if len(raw) > _LARGEST:
+        raise UsageError(f"{where} is larger than {_LARGEST:,} bytes.", kept=_KEPT)
+    return text
+
+
+def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
+    """The commands with their places, all checked before the first is run; the file's name."""
+    from hostlink.cli.entry import COMMANDS
+
+    where = "standard input" if file == "-" else file
+    text = _text(file, where)
     commands: list[tuple[int, list[str]]] = []
     for place, line in enumerate(text.splitlines(), 1):
         try:
             words = shlex.split(line, comments=True)
         except ValueError as error:
-            raise UsageError(
-                f"Line {place} of {file}: {error}.", kept="Nothing was run."
-            ) from error
+            raise UsageError(f"Line {place} of {where}: {error}.", kept=_KEPT) from error
         if not words:
             continue
         if words[0] not in COMMANDS or words[0] == "together":
             raise UsageError(
-                f'Line {place} of {file}: "{words[0]}" is not a command that can stand here.',
-                kept="Nothing was run.",
+                f'Line {place} of {where}: "{words[0]}" is not a command that can stand here.',
+                kept=_KEPT,
+                advice="A line reads like a command line without the word hostlink.",
             )
         commands.append((place, words))
-    return commands
+    if not commands:
+        raise UsageError(f"{where} holds no command.", kept=_KEPT)
+    return commands, where

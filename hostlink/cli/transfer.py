@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,7 +10,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, data, plural, safe, say
-from hostlink.errors import ListingError, UsageError
+from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -19,6 +18,8 @@ if TYPE_CHECKING:
     from hostlink.jobs.session import Session
 
 _WATCH_NAP_S = 0.5
+_RUN_SECONDS = 60.0
+_LARGEST_INPUT = 1 << 20  # bytes
 
 
 @click.command()
@@ -47,32 +48,46 @@ def load(
     What the board holds is captured first and kept in the archive if it is not there yet; the
     listing itself is kept as a revision. Lines are sent as fast as the board can store them.
     """
+    from hostlink.cli.listings import read_stdin
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.loading import LoadOptions
+    from hostlink.jobs.loading import LoadOptions, check_loadable
     from hostlink.jobs.loading import load as load_job
     from hostlink.jobs.material import find_material
 
-    if watch and (what == "-" or not Path(what).is_file()):
-        raise UsageError("--watch needs a listing file that can be saved again.")
-    stdin = _stdin() if what == "-" else None
+    _check_together(desk, what, watch=watch, changes=changes, discard_board=discard_board)
+    stdin = read_stdin() if what == "-" else None
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
         options = LoadOptions(discard_board, changes, despite_review, name)
+        check_loadable(material, desk.link_profile(archive), options)
         with desk.session(archive, teller.emit) as session:
             _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)
             teller.close()
-            _tell_loaded(desk, loaded)
-            if run_it:
-                _run_now(session, [], 60.0)
+            if desk.json and run_it:
+                output = _run_now(session, [], _RUN_SECONDS, show=False)
+                as_json({**_loaded_dict(loaded), "output": output})
+            else:
+                _tell_loaded(desk, loaded)
+                if run_it:
+                    _run_now(session, [], _RUN_SECONDS)
             if watch:
                 _watch(desk, session, archive, Path(what), options)
 
 
-def _stdin() -> bytes:
-    from hostlink.listing.source import LIMIT
-
-    return sys.stdin.buffer.read(LIMIT + 1)
+def _check_together(
+    desk: Desk, what: str, *, watch: bool, changes: bool, discard_board: bool
+) -> None:
+    """Refuse options of load that contradict each other."""
+    if watch and (what == "-" or not Path(what).is_file()):
+        raise UsageError("--watch needs a listing file that can be saved again.")
+    if watch and desk.json:
+        raise UsageError("--json prints one answer, and --watch gives many: choose one of them.")
+    if changes and discard_board:
+        raise UsageError(
+            "--changes needs to know what the board holds, and --discard-board does not look: "
+            "choose one of them."
+        )
 
 
 def _expect(desk: Desk, session: Session, material: Any) -> None:
@@ -89,22 +104,7 @@ def _expect(desk: Desk, session: Session, material: Any) -> None:
 def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     report = loaded.report
     if desk.json:
-        as_json(
-            {
-                "listing": loaded.label,
-                "revision": loaded.spec or None,
-                "board_held": loaded.rescued or None,
-                "proven": True,
-                "lines": report.lines,
-                "bytes_sent": report.bytes,
-                "size_bytes": loaded.size,
-                "limit_bytes": loaded.limit or None,
-                "free_bytes": loaded.free,
-                "repairs": report.repairs,
-                "captures": report.captures,
-                "seconds": report.seconds,
-            }
-        )
+        as_json(_loaded_dict(loaded))
         return
     limit = f" of {loaded.limit:,}" if loaded.limit else ""
     took = f", sent in {report.seconds:.1f} s" if report.seconds is not None else ""
@@ -115,11 +115,28 @@ def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     )
 
 
+def _loaded_dict(loaded: Loaded) -> dict[str, object]:
+    report = loaded.report
+    return {
+        "listing": loaded.label,
+        "revision": loaded.spec or None,
+        "board_held": loaded.rescued or None,
+        "proven": True,
+        "lines": report.lines,
+        "bytes_sent": report.bytes,
+        "size_bytes": loaded.size,
+        "limit_bytes": loaded.limit or None,
+        "free_bytes": loaded.free,
+        "repairs": report.repairs,
+        "captures": report.captures,
+        "seconds": report.seconds,
+    }
+
+
 def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: Any) -> None:
     """Send the changed lines each time the file is saved, until Ctrl+C."""
     import dataclasses
 
-    from hostlink.errors import RefusedError
     from hostlink.jobs.loading import load as load_job
     from hostlink.jobs.material import read_file
 
@@ -201,7 +218,7 @@ def save(desk: Desk, program: str, note: str) -> None:
 @click.option(
     "--seconds",
     type=click.FloatRange(0.1, 86_400),
-    default=60.0,
+    default=_RUN_SECONDS,
     show_default=True,
     help="Interrupt the program after this time.",
 )
@@ -211,43 +228,81 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
 
     What it prints goes to stdout as it comes. Ctrl+C interrupts the program; it stays in memory.
     """
+    from hostlink.cli.progress import Teller
+
     inputs = _input_lines(input_path)
     if output is not None and output.exists():
         raise UsageError(f"{output} exists already; name a new file.", kept="Nothing was run.")
-    with desk.archive() as archive, desk.session(archive, _ignore) as session:
-        text = _run_now(session, inputs, seconds)
-    if output is not None:
-        _write(output, text)
+    emit = Teller(quiet=desk.quiet).emit
+    with desk.archive() as archive, desk.session(archive, emit) as session:
+        _run_now(session, inputs, seconds, output)
 
 
 def _input_lines(path: Path | None) -> list[str]:
+    """The lines to type. A control character in one would not be typed but obeyed."""
     if path is None:
         return []
     try:
-        return path.read_text(encoding="latin-1").splitlines()
-    except OSError as error:
-        raise UsageError(f"The input file {path} cannot be read: {error.strerror}.") from error
-
-
-def _run_now(session: Session, inputs: list[str], seconds: float) -> str:
-    """Run the program, its output shown as it comes."""
-    from hostlink.jobs.running import run as run_job
-
-    ran = run_job(session, inputs=inputs, longest_s=seconds)
-    for row in ran.output.split("\n"):
-        data(row)
-    return ran.output + "\n"
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(safe(text, keep="\n"))
+        with path.open("rb") as file:
+            raw = file.read(_LARGEST_INPUT + 1)
     except OSError as error:
         raise UsageError(
-            f"{path} cannot be written: {error.strerror}.", kept="The program did run."
+            f"The input file {path} cannot be read: {error.strerror}.", kept="Nothing was run."
         ) from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")
+    lines = text.replace("\r\n", "\n").removesuffix("\n").split("\n") if text else []
+    bad = [at for at, line in enumerate(lines, 1) if not line.isprintable()]
+    if bad or len(raw) > _LARGEST_INPUT:
+        why = f"line {bad[0]} holds a control character" if bad else "it is larger than 1 MiB"
+        raise UsageError(
+            f"The input file {path} cannot be typed: {why}.",
+            kept="Nothing was run.",
+            advice="Name a text file with one answer a line.",
+        )
+    return lines
 
 
-def _ignore(event: object) -> None:
-    """A run has no progress worth a line."""
+def _run_now(
+    session: Session,
+    inputs: list[str],
+    seconds: float,
+    output: Path | None = None,
+    *,
+    show: bool = True,
+) -> str:
+    """Run the program, its output shown as it comes and, however it ends, kept in `output`."""
+    from hostlink.jobs.running import run as run_job
+
+    rows: list[str] = []
+
+    def on_row(row: str) -> None:
+        rows.append(row)
+        if show:
+            data(row)
+
+    try:
+        ran = run_job(session, inputs=inputs, longest_s=seconds, on_row=on_row)
+    except HostlinkError as error:
+        if output is not None and rows:
+            _write(output, rows)
+            error.kept = f"{error.kept} What it printed is in {output}.".strip()
+        raise
+    if output is not None:
+        _write(output, rows)
+    return ran.output
+
+
+def _write(path: Path, rows: list[str]) -> None:
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.writelines(safe(row) + "\n" for row in rows)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise RefusedError(
+            f"{path} cannot be written: {why}.",
+            kept="The program did run; what it printed stands above.",
+            advice="Name another file or folder.",
+        ) from error

@@ -1,29 +1,47 @@
-"""Which boards are here, and which are known."""
+"""Which boards are here, which are known, and what a person has to know of each."""
 
 from __future__ import annotations
 
 import dataclasses
+import os
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
-from hostlink.archive import Archive, Board
+from hostlink.archive import Archive, Board, HostCopy
+from hostlink.board.bridges import BRIDGES, driver_hint
 from hostlink.board.ports import Identity, identity_of
 from hostlink.jobs.attaching import is_board
 
 
 @dataclass(frozen=True, slots=True)
 class KnownBoard:
-    """A row for the list of boards. port is "" for a board that is not plugged in."""
+    """A board or port, in words. port is "" for a board that is not plugged in.
+
+    usb_id: vendor and product, as in lsusb. also: other names of the port. restarts_on_open: what
+    was seen, None where nothing was. access: what to do before it may be opened, "" if nothing.
+    holds_proven_at: when the board was last read back and held that, in ISO 8601.
+    """
 
     label: str
     port: str
+    also: tuple[str, ...]
     chip: str
+    usb_id: str
+    driver: str
+    access: str
     recognised_by: str
+    restarts_on_open: bool | None
     profile: str
     holds: str
+    holds_proven_at: str
 
-    def as_dict(self) -> dict[str, str | None]:
-        return {key: value or None for key, value in dataclasses.asdict(self).items()}
+    def as_dict(self) -> dict[str, object]:
+        return {
+            key: None if value in ("", ()) else value
+            for key, value in dataclasses.asdict(self).items()
+        }
 
 
 def known_boards(archive: Archive, here: Sequence[Identity]) -> list[KnownBoard]:
@@ -36,7 +54,7 @@ def known_boards(archive: Archive, here: Sequence[Identity]) -> list[KnownBoard]
         if board is not None:
             seen.add(board.uuid)
         rows.append(_row(archive, board, identity))
-    rows += [_row(archive, board, None) for board in boards if board.uuid not in seen]
+    rows += [_row(archive, board, _absent(board)) for board in boards if board.uuid not in seen]
     return rows
 
 
@@ -49,27 +67,80 @@ def label_board(archive: Archive, port: str, label: str) -> Board:
     return archive.board_label(board.uuid, label)
 
 
-def _row(archive: Archive, board: Board | None, identity: Identity | None) -> KnownBoard:
+def access_advice(port: str) -> str:
+    """What to do before a port may be opened; "" where it may be, or that cannot be told."""
+    if not port or "://" in port or not Path(port).exists() or os.access(port, os.R_OK | os.W_OK):
+        return ""
+    from hostlink.link.serial_port import permission_advice
+
+    return f"You may not open it. {permission_advice(port)}"
+
+
+def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
+    """A sentence for each bridge that is plugged in and has no port (see `hidden_bridges`)."""
+    return [
+        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in at {place} but has no "
+        f"port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another program "
+        "took the chip. `sudo dmesg | tail` shows which."
+        for place, vid, pid in found
+    ]
+
+
+def _absent(board: Board) -> Identity:
+    """What is known of a board that is not plugged in; a practice board or address is always."""
+    kind, _, name = board.serial.partition(":")
+    port = f"practice://{name}" if kind == "practice" and board.vid is None else ""
+    if "://" in board.location and not port:
+        port = board.location
+    chip = "practice board" if port.startswith("practice:") else "network port" if port else ""
+    if board.vid is not None and board.pid is not None:
+        bridge = BRIDGES.get((board.vid, board.pid))
+        chip = bridge.name if bridge else "unknown bridge"
+    return Identity(port, board.vid, board.pid, board.serial, board.location, chip)
+
+
+def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoard:
     copy = archive.host_copy(board.uuid) if board is not None else None
-    serial = identity.serial if identity is not None else (board.serial if board else "")
-    place = identity.location if identity is not None else (board.location if board else "")
     return KnownBoard(
         label=board.label if board else "",
-        port=identity.port if identity else _address(serial),
-        chip=identity.chip if identity else "",
-        recognised_by=_recognised_by(serial, place),
+        port=identity.port,
+        also=identity.also,
+        chip=identity.chip,
+        usb_id=_usb_id(identity.vid, identity.pid),
+        driver=driver_hint(identity.vid, identity.pid),
+        access=access_advice(identity.port),
+        recognised_by=recognised_by(identity),
+        restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",
-        holds=copy.revision if copy else "",
+        holds=_holds(copy),
+        holds_proven_at=copy.proven_at.isoformat() if copy and copy.proven_at else "",
     )
 
 
-def _address(serial: str) -> str:
-    """The address of a practice board, which is always here; "" for every other board."""
-    kind, _, name = serial.partition(":")
-    return f"practice://{name}" if kind == "practice" else ""
+def _holds(copy: HostCopy | None) -> str:
+    if copy is None:
+        return ""
+    if not copy.content.text.strip():
+        return "nothing"
+    held = copy.revision or "a program without a name"
+    return f"{held}, perhaps edited since" if copy.may_lack_edits else held
 
 
-def _recognised_by(serial: str, place: str) -> str:
-    if _address(serial):
+def _usb_id(vid: int | None, pid: int | None) -> str:
+    return f"{vid:04x}:{pid:04x}" if vid is not None and pid is not None else ""
+
+
+def recognised_by(identity: Identity) -> str:
+    """How a board is told from others, and where that is not certain."""
+    if identity.chip == "practice board":
         return "its name"
-    return f"serial number {serial}" if serial else f"socket {place}"
+    if "://" in identity.location:
+        return "its address; another board there would look the same"
+    if identity.serial:
+        return f"serial number {identity.serial}"
+    if identity.vid is None:
+        return f"the port's name {identity.location}"
+    why = "its bridge has no serial number"
+    if identity.shared_serial:
+        why = f"its serial number {identity.shared_serial} is that of another one here too"
+    return f"USB socket {identity.location} only: {why}, so another board there looks the same"

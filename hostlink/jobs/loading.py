@@ -5,15 +5,24 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Revision
+from hostlink.archive.events import OpenEvent
 from hostlink.board.events import Warned
 from hostlink.board.loading import Loader, LoadReport
-from hostlink.errors import HostlinkError, Interrupted, LinkError, RefusedError
+from hostlink.board.profile import Profile
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.events import KeptAs
-from hostlink.jobs.material import Material, must_hold_lines
-from hostlink.jobs.rescuing import Held, rescue_held
+from hostlink.jobs.material import Material
+from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
-from hostlink.listing import Review, measure, review
+from hostlink.listing import Listing, Review, measure, mend, review
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,39 +55,98 @@ class Loaded:
     free: int | None
 
 
+@dataclass(slots=True)
+class _State:
+    """How far a load has come, for what is said if it ends early.
+
+    touched: the board's memory was changed, or may have been. proven: it holds the new program.
+    """
+
+    label: str
+    spec: str = ""
+    held: Held = NOTHING
+    touched: bool = False
+    proven: bool = False
+
+
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
     """Load `material`; returns only when the board was read back and holds exactly it.
 
     Raises RefusedError before anything is sent where the review finds errors; LinkError,
-    ReadBackError or Interrupted with what was kept and what the board now holds.
+    ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
-    must_hold_lines(material)
-    checked = review(material.listing, session.profile.rules)
+    check_loadable(material, session.profile, options)
+    state = _State(material.label)
+    try:
+        revision = _keep(session, archive, material, options)
+        state.spec = revision.spec if revision else ""
+        session.attach()
+        board = session.board_in(archive)
+        with archive.event("load", board_uuid=board.uuid, program=material.name) as record:
+            record.revision = revision
+            record.detail["listing"] = material.label
+            try:
+                return _overwrite(session, archive, board, material, options, record, state)
+            except HostlinkError as error:
+                _add_state(session, error, state)
+                raise
+    except HostlinkError as error:
+        _add_state(session, error, state)
+        raise
+
+
+def check_loadable(material: Material, profile: Profile, options: LoadOptions) -> None:
+    """Raise RefusedError where a listing is not fit to be loaded; needs no board.
+
+    Opening a port may restart a board, so this comes first.
+    """
+    checked = review(material.listing, profile.rules)
+    if not material.listing.numbered():
+        raise _nothing_to_load(material, profile)
     if checked.errors and not options.despite_review:
-        raise _refusal(material, checked)
-    revision = _keep(session, archive, material, options)
-    spec = revision.spec if revision else ""
-    session.attach()
-    board = session.board_in(archive)
-    with archive.event("load", board_uuid=board.uuid, program=material.name) as record:
-        record.revision = revision
-        record.detail["listing"] = material.label
-        held = Held({}, 0)
-        try:
-            if options.discard_board:
-                record.detail["discarded"] = True
-                session.emit(Warned("What the board held was not captured, as you asked."))
-            else:
-                held = rescue_held(session, archive, board)
-            report = _send(session, material, held, options)
-            free = session.dialogue.free_memory()
-        except HostlinkError as error:
-            raise _with_state(session, error, material, spec, held) from error
-        record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
-        _proven(session, archive, board, material, revision)
-        total = measure(material.listing, session.profile.rules).total
-        limit = session.profile.rules.storage.program_bytes
-        return Loaded(material.label, spec, held.spec, report, total, limit, free)
+        raise _refusal(material, profile, checked)
+
+
+def _overwrite(
+    session: Session,
+    archive: Archive,
+    board: Board,
+    material: Material,
+    options: LoadOptions,
+    record: OpenEvent,
+    state: _State,
+) -> Loaded:
+    """Rescue, send, prove, and note what the board holds."""
+    if options.discard_board:
+        record.detail["discarded"] = True
+        session.emit(Warned("What the board held was not captured, as you asked."))
+    else:
+        state.held = rescue_held(session, archive, board)
+    loader = Loader(session.dialogue, material.listing.numbered())
+    session.dialogue.can("clear", "clear their program memory")
+    content = material.content(session.profile)
+    forget_copy(archive, board, content)
+    state.touched = True
+    changes = options.changes_only and not options.discard_board
+    report = loader.load(state.held.lines if changes else None)
+    state.proven = True
+    session.memory_is_known()
+    record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
+    revision = record.revision
+    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
+    total = measure(material.listing, session.profile.rules).total
+    limit = session.profile.rules.storage.program_bytes
+    free = _free_memory(session)
+    return Loaded(material.label, state.spec, state.held.spec, report, total, limit, free)
+
+
+def _free_memory(session: Session) -> int | None:
+    """The board's own word; a proven load does not fail for want of it."""
+    try:
+        return session.dialogue.free_memory()
+    except LinkError as error:
+        session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
+        return None
 
 
 def expected_seconds(material: Material, pacing: Pacing) -> float:
@@ -92,15 +160,39 @@ def expected_seconds(material: Material, pacing: Pacing) -> float:
     return together + 3 * sending  # what was there and the read-back are listed too
 
 
-def _refusal(material: Material, checked: Review) -> RefusedError:
-    first = checked.errors[0]
-    more = len(checked.errors) - 1
-    others = f" (and {more} more)" if more else ""
+def _nothing_to_load(material: Material, profile: Profile) -> RefusedError:
     return RefusedError(
-        f"{material.label} would not load as it is: {first.message}{others}.".replace("..", "."),
+        f"{material.label} has no numbered line, so there is nothing to load.",
         kept="Nothing was sent to the board.",
-        advice=f"{first.advice} `hostlink review` shows everything.".strip(),
+        advice=_mend_advice(material, profile),
     )
+
+
+def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedError:
+    first = checked.errors[0]
+    where = f"line {first.number}: " if first.number is not None else ""
+    others = len(checked.errors) - 1
+    more = ""
+    if others:
+        more = f" There {'is 1 more error' if others == 1 else f'are {others:,} more errors'}."
+    shows = f"`hostlink review {material.word}` shows everything."
+    advice = [first.advice, shows, _mend_advice(material, profile)]
+    return RefusedError(
+        f"{material.label} would not load as it is: {where}{first.message}{more}",
+        kept="Nothing was sent to the board.",
+        advice=" ".join(part for part in advice if part),
+    )
+
+
+def _mend_advice(material: Material, profile: Profile) -> str:
+    """Advice to mend, where mending would leave fewer errors; else ""."""
+    mended = mend(material.text, profile.rules)
+    before = review(material.listing, profile.rules).errors
+    after = review(Listing.from_text(mended.text), profile.rules).errors
+    if len(after) >= len(before):
+        return ""
+    left = f"all but {len(after):,} of them" if after else "this"
+    return f"`hostlink mend {material.word} -o NEW-FILE` repairs {left}."
 
 
 def _keep(
@@ -127,38 +219,42 @@ def _keep(
     return kept.revision
 
 
-def _send(session: Session, material: Material, held: Held, options: LoadOptions) -> LoadReport:
-    loader = Loader(session.dialogue, material.listing.numbered())
-    changes = options.changes_only and not options.discard_board
-    return loader.load(held.lines if changes else None)
-
-
-def _proven(
-    session: Session,
-    archive: Archive,
-    board: Board,
-    material: Material,
-    revision: Revision | None,
-) -> None:
-    """Remember what the board holds now."""
-    content = material.content(session.profile)
-    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
-
-
-def _with_state(
-    session: Session, error: HostlinkError, material: Material, spec: str, held: Held
-) -> HostlinkError:
-    """The same error, saying also what was kept and in what state the board is."""
-    kept = [error.kept] if error.kept else []
-    if spec:
-        kept.append(f"The listing is kept as {spec}.")
-    if held.spec:
-        kept.append(f"What the board held before is kept as {held.spec}.")
-    if isinstance(error, Interrupted):
+def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
+    """Say in an error also what was kept and in what state the board is; once only."""
+    if getattr(error, "_state_is_told", False):
+        return
+    error._state_is_told = True  # type: ignore[attr-defined]
+    if state.proven:
+        if isinstance(error, Interrupted):
+            error.what = "Stopped by the user."
+        error.kept = f"{state.label} is on the board and proven. {error.kept}".strip()
+        return
+    if isinstance(error, Interrupted) and state.touched:
         session.abandon()
-        error.what = f"Stopped while loading {material.label}; the board holds a part of it."
-        error.advice = error.advice or "Load again to complete it."
+        error.what = f"Stopped while loading {state.label}; the board holds a part of it."
+        error.advice = "Load again to complete it."
+    elif isinstance(error, Interrupted):
+        session.abandon()
+        error.what = f"Stopped before anything of {state.label} was sent."
+    elif isinstance(error, ReadBackError) and not state.touched:
+        error.advice = (
+            "Check the cable and the speed, then load again; with --discard-board what the board "
+            "holds is not kept."
+        )
     elif isinstance(error, LinkError) and not error.advice:
         error.advice = "Load again when the link is back."
-    error.kept = " ".join(kept)
-    return error
+    error.kept = _kept(error, state)
+
+
+def _kept(error: HostlinkError, state: _State) -> str:
+    """What was not lost, and what the board holds."""
+    parts = [error.kept] if isinstance(error, ArchiveError) and error.kept else []
+    if not state.touched:
+        parts.append("The board's program was not touched.")
+    elif isinstance(error, LinkError | ArchiveError):
+        parts.append(f"The board holds a part of {state.label} at most.")
+    if state.spec:
+        parts.append(f"The listing is kept as {state.spec}.")
+    if state.held.spec:
+        parts.append(f"What the board held before is kept as {state.held.spec}.")
+    return " ".join(parts)

@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
-import difflib
+import os
 import re
+import shlex
+import sqlite3
+import stat
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin, Revision
+from hostlink.archive.names import nearest
 from hostlink.board.profile import Profile
-from hostlink.errors import ArchiveError, ListingError, RefusedError
+from hostlink.errors import ArchiveError, ListingError
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
 from hostlink.listing.source import LIMIT
 from hostlink.shipped import library_folder
 
 SHIPPED = "shipped:"
+STANDARD_INPUT = "standard input"
 _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -51,6 +56,13 @@ class Material:
     @property
     def listing(self) -> Listing:
         return Listing.from_text(self.text)
+
+    @property
+    def word(self) -> str:
+        """How it is named on a command line."""
+        if self.shipped is not None:
+            return f"{SHIPPED}{self.name}"
+        return "-" if self.label == STANDARD_INPUT else shlex.quote(self.label)
 
     def content(self, profile: Profile) -> Content:
         """The listing as the archive keeps it, measured for one kind of board."""
@@ -88,6 +100,16 @@ def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> 
     return Material(name, where, text, raw, "utf-8", Origin("file", where))
 
 
+def is_file(path: Path) -> bool:
+    """Whether there is a file or a pipe at path; never raises. A device is neither: opening one
+    might restart a board."""
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError):  # a name too long, a NUL in it
+        return False
+    return stat.S_ISREG(mode) or stat.S_ISFIFO(mode)
+
+
 def program_name(stem: str) -> str:
     """A program name made of a file's stem: capitals, other characters as -."""
     return _NAME.sub("-", stem).strip("-").upper()[:40]
@@ -118,12 +140,14 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
     Raises ListingError or ArchiveError naming what was looked for and what is near it.
     """
     if what == "-":
-        return from_bytes(stdin or b"", "standard input", name="")
+        return from_bytes(stdin or b"", STANDARD_INPUT, name="")
     path = Path(what)
-    if path.is_file():
+    if is_file(path):
         return read_file(path)
-    if path.is_dir():
-        raise ListingError(f"{what} is a folder, not a listing.")
+    if os.path.isdir(what):  # noqa: PTH112 - unlike Path.is_dir it never raises
+        raise ListingError(f"{what} is a folder, not a listing.", advice="Name a file in it.")
+    if os.path.exists(what):  # noqa: PTH110 - as above
+        raise ListingError(f"{what} is a device, not a listing.", kept="It was not opened.")
     if what.startswith(SHIPPED):
         return read_shipped(what.removeprefix(SHIPPED).upper())
     if "@" in what and archive is not None:
@@ -133,14 +157,20 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
         try:
             return from_archive(what, archive)
         except ArchiveError as error:
+            if isinstance(error.__cause__, sqlite3.Error):
+                raise  # not unknown but unreadable
             unknown = error
     shipped = shipped_programs()
     if what.upper() in shipped:
         return read_shipped(what.upper())
-    near = difflib.get_close_matches(what.upper(), shipped, 3, 0.5)
+    kept = archive.programs(retired=None) if archive is not None else []
+    near = nearest(what, [*(program.name for program in kept), *shipped])
     raise ListingError(
-        f'There is no file, no program in the archive and no shipped program called "{what}".',
-        advice=f"Near it: {', '.join(near)}." if near else "See `hostlink programs`.",
+        f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
+        advice=f"Near it: {', '.join(near)}."
+        if near
+        else "`hostlink programs` lists what is in the archive, `hostlink programs --shipped` the "
+        "shipped ones.",
     ) from unknown
 
 
@@ -173,12 +203,3 @@ def read_shipped(name: str) -> Material:
         Origin("library", name),
         shipped=shipped,
     )
-
-
-def must_hold_lines(material: Material) -> None:
-    """Raise RefusedError where a listing has no numbered line, so that there is nothing to load."""
-    if not material.listing.numbered():
-        raise RefusedError(
-            f"{material.label} has no numbered line, so there is nothing to load.",
-            kept="The board was not touched.",
-        )

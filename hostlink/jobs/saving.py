@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
-from hostlink.errors import HostlinkError, Interrupted, RefusedError
+from hostlink.errors import HostlinkError, Interrupted, LinkError, RefusedError
 from hostlink.jobs.events import KeptAs
 from hostlink.jobs.rescuing import board_origin, held_content
 from hostlink.jobs.session import Session
@@ -55,6 +55,8 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
             raise
         except HostlinkError as error:
             error.kept = error.kept or "The board's program was not touched; nothing was kept."
+            if isinstance(error, LinkError) and not error.advice:
+                error.advice = "Save again when the link is back."
             raise
         if not result.lines:
             raise _empty(session, archive, board)

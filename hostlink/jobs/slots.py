@@ -6,14 +6,22 @@ captured and kept first; a slot can only be read by recalling it, and then memor
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Iterator
 from dataclasses import dataclass
 
-from hostlink.archive import Archive, Board
+from hostlink.archive import Archive, Board, Revision
 from hostlink.board.dialogue import rows_of, shown
 from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
-from hostlink.errors import ReadBackError, RefusedError
-from hostlink.jobs.rescuing import Held, held_content, rescue_held
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    Interrupted,
+    ReadBackError,
+    RefusedError,
+)
+from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import canonical_line
@@ -48,32 +56,74 @@ def store(session: Session, archive: Archive, name: str) -> Held:
     Proven by recalling it. Raises RefusedError with the board's own words where it will not.
     """
     command = session.dialogue.can("store", "store a program").format(name=_checked(session, name))
-    memory = rescue_held(session, archive, _board(session, archive))
-    if not memory.lines:
-        raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
-    before = Held({}, 0)
-    if session.profile.commands.stored and name.casefold() in _names(session):
-        session.emit(Phase(f"Reading what is stored as {name}"))
-        before = _recalled(session, archive, name)
-        Loader(session.dialogue, memory.lines).load(before.lines)
-    session.emit(Phase(f"Storing as {name}"))
-    session.emit(Warned(WEAR_WARNING))
-    _refuse_errors(session, session.dialogue.ask(command, _SLOW))
-    _prove(session, archive, name, memory)
-    return before
+    board = _board(session, archive)
+    with archive.event("store", board_uuid=board.uuid, detail={"slot": name}) as record:
+        memory = rescue_held(session, archive, board)
+        if not memory.lines:
+            raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
+        with _memory_kept_as(session, archive, board, memory):
+            before = NOTHING
+            if session.profile.commands.stored and name.casefold() in _names(session):
+                before = _look_into(session, archive, name, memory)
+                record.detail["slot_held"] = before.spec
+            session.emit(Phase(f"Storing as {name}"))
+            session.emit(Warned(WEAR_WARNING))
+            _refuse_errors(session, session.dialogue.ask(command, _SLOW))
+            _prove(session, archive, name, memory)
+        record.detail["stored"] = memory.spec
+        return before
 
 
 def recall(session: Session, archive: Archive, name: str) -> Held:
-    """Bring a stored program into memory; returns it, captured. Memory is rescued first."""
-    board = _board(session, archive)
-    rescue_held(session, archive, board)
-    session.emit(Phase(f"Recalling {name}"))
+    """Bring a stored program into memory; returns it, captured. Memory is rescued first.
+
+    spec of what is returned: the revision or rescue that is the same program, "" if none is.
+    """
     command = session.dialogue.can("recall", "recall a stored program")
-    answer = session.dialogue.ask(command.format(name=_checked(session, name)), _SLOW)
-    _refuse_errors(session, answer)
-    result = session.dialogue.capture()
-    archive.set_host_copy(board.uuid, held_content(session, result), proven=True)
-    return Held(result.lines, result.count)
+    command = command.format(name=_checked(session, name))
+    board = _board(session, archive)
+    with archive.event("recall", board_uuid=board.uuid, detail={"slot": name}) as record:
+        memory = rescue_held(session, archive, board)
+        session.emit(Phase(f"Recalling {name}"))
+        with _memory_kept_as(session, archive, board, memory):
+            _refuse_errors(session, session.dialogue.ask(command, _SLOW))
+            result = session.dialogue.capture()
+            content = held_content(session, result)
+            holders = archive.holds(content)
+            record.revision = next((one for one in holders if isinstance(one, Revision)), None)
+            archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
+        return Held(result.lines, result.count, holders[0].spec if holders else "")
+
+
+def _look_into(session: Session, archive: Archive, name: str, memory: Held) -> Held:
+    """What a slot holds, kept in the archive; memory is put back as it was, proven."""
+    session.emit(Phase(f"Reading what is stored as {name}"))
+    before = _recalled(session, archive, name)
+    session.emit(Phase("Putting the program in memory back"))
+    Loader(session.dialogue, memory.lines).load(before.lines)
+    session.memory_is_known()
+    return before
+
+
+@contextlib.contextmanager
+def _memory_kept_as(
+    session: Session, archive: Archive, board: Board, memory: Held
+) -> Iterator[None]:
+    """Where this ends early the board may hold another program: say where the first one is."""
+    try:
+        yield
+    except HostlinkError as error:
+        if isinstance(error, Interrupted):
+            session.abandon()
+            error.what = "Stopped; the board's memory may hold a stored program, or a part of one."
+        if not isinstance(error, RefusedError):
+            with contextlib.suppress(ArchiveError):
+                copy = archive.host_copy(board.uuid)
+                if copy is not None:
+                    forget_copy(archive, board, copy.content)
+        if memory.spec and memory.spec not in error.kept:
+            error.kept = f"{error.kept} What was in memory is kept as {memory.spec}.".strip()
+        raise
 
 
 def _board(session: Session, archive: Archive) -> Board:
@@ -134,4 +184,5 @@ def _refuse_errors(session: Session, answer: str) -> None:
                 raise RefusedError(
                     f'The board refused: "{shown(row)}".',
                     kept="What it held is in the archive.",
+                    advice="`hostlink stored` lists what is stored there.",
                 )
