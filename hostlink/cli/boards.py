@@ -66,7 +66,7 @@ def _show(row: KnownBoard) -> None:
         "recognised by": row.recognised_by,
         "opening its port": _RESTARTS[row.restarts_on_open],
         "profile": row.profile,
-        "last held": row.holds,
+        "last held": f"{row.holds}, perhaps edited since" if row.may_lack_edits else row.holds,
     }
     for head, value in shown.items():
         if value:

@@ -21,7 +21,9 @@ class KnownBoard:
 
     usb_id: vendor and product, as in lsusb. also: other names of the port. restarts_on_open: what
     was seen, None where nothing was. access: what to do before it may be opened, "" if nothing.
-    holds_proven_at: when the board was last read back and held that, in ISO 8601.
+    holds: the revision it was last known to hold, else in words; "" if nothing is known.
+    may_lack_edits: whether it may have been edited since. holds_proven_at: when the board was last
+    read back and held that, in ISO 8601.
     """
 
     label: str
@@ -35,6 +37,7 @@ class KnownBoard:
     restarts_on_open: bool | None
     profile: str
     holds: str
+    may_lack_edits: bool
     holds_proven_at: str
 
     def as_dict(self) -> dict[str, object]:
@@ -113,6 +116,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",
         holds=_holds(copy),
+        may_lack_edits=copy is not None and copy.may_lack_edits,
         holds_proven_at=copy.proven_at.isoformat() if copy and copy.proven_at else "",
     )
 
@@ -122,8 +126,7 @@ def _holds(copy: HostCopy | None) -> str:
         return ""
     if not copy.content.text.strip():
         return "nothing"
-    held = copy.revision or "a program without a name"
-    return f"{held}, perhaps edited since" if copy.may_lack_edits else held
+    return copy.revision or "a program without a name"
 
 
 def _usb_id(vid: int | None, pid: int | None) -> str:
