@@ -17,6 +17,7 @@ from enum import Enum
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 
+_LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
 
 
@@ -84,7 +85,9 @@ class Exchange:
         self._last = 0.0
         self._began: float | None = None
         self._next_byte_at = 0.0
+        self._settling_since = 0.0
         self._replied = 0
+        self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
 
     @property
     def done(self) -> bool:
@@ -173,11 +176,14 @@ class Exchange:
         self.repairs += 1
         self._attempts += 1
         self._state = _State.SETTLING
+        self._settling_since = now
         return Step(b"", now + self._pacing.quiet_s)
 
     def _settling(self, now: float, received: bytes) -> Step:
         quiet_at = self._last + self._pacing.quiet_s
         if received or now < quiet_at:
+            if now - self._settling_since > _LONGEST_SETTLING_S:
+                return self._finish(Outcome.FLOODING)
             return Step(b"", quiet_at)
         self._state = _State.CANCELLING
         self._buffer.clear()
@@ -204,6 +210,7 @@ class Exchange:
         if told and not ends_with_prompt(bytes(self._buffer), pacing):
             self._attempts += 1
             self._state = _State.SETTLING
+            self._settling_since = now
             return Step(b"", now)
         self._state = _State.TYPING
         self._sent = self._echoed = 0
@@ -227,7 +234,7 @@ class Exchange:
             if pacing.page_prompt and self._buffer.endswith(pacing.page_prompt):
                 del self._buffer[-len(pacing.page_prompt) :]
                 return Step(pacing.page_key, now + self._silence())
-        held = bytes(self._buffer)
+        held = self._buffer
         nothing_said = (pacing.reply_end if pacing.echo else b"") + pacing.prompt
         if self._is_stored_silently and held == nothing_said and not self.nudged:
             return self._finish(Outcome.ANSWERED)
@@ -249,12 +256,15 @@ class Exchange:
         numbered = self._text.lstrip(b" ")[:1].isdigit()
         return numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
 
-    def _quiet_at(self, held: bytes) -> float | None:
+    def _quiet_at(self, held: bytearray) -> float | None:
         """When the answer may be taken as complete if nothing more comes; None if it may not."""
         pacing = self._pacing
         if pacing.prompt:
             guard = pacing.after_prompt_s if pacing.line_done == "after-prompt" else 0.0
-            complete = ends_with_prompt(held, pacing)
+            # Without echo nothing but the prompt answers a nudge, right behind what stood before.
+            complete = ends_with_prompt(held, pacing) or (
+                self.nudged > 0 and held[self._nudged_at :] == pacing.prompt
+            )
             return self._last + max(pacing.quiet_s, guard) if complete else None
         return self._last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
 
@@ -270,13 +280,14 @@ class Exchange:
         if self.nudged >= self._reach.nudges:
             return self._finish(Outcome.SILENT)
         self.nudged += 1
+        self._nudged_at = len(self._buffer)
         self._last = now
         return Step(self._pacing.line_end, now + self._silence())
 
 
-def ends_with_prompt(heard: bytes, pacing: Pacing) -> bool:
+def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
     """Whether what was heard ends with the prompt at the start of a line."""
-    if not pacing.prompt or not heard.endswith(pacing.prompt):
+    prompt = pacing.prompt
+    if not prompt or not heard.endswith(prompt):
         return False
-    before = heard[: -len(pacing.prompt)]
-    return not before or before[-1:] in (b"\r", b"\n")
+    return len(heard) == len(prompt) or heard[-len(prompt) - 1] in b"\r\n"

@@ -30,8 +30,16 @@ class Regain:
     """Looks for a prompt. When done: `found`, `heard` (all bytes that came), `interrupted`."""
 
     def __init__(
-        self, pacing: Pacing, *, may_interrupt: bool, tries: int = 4, settle_s: float = 2.0
+        self,
+        pacing: Pacing,
+        *,
+        may_interrupt: bool,
+        tries: int = 4,
+        settle_s: float = 2.0,
+        listen_s: float = _FIRST_LISTEN_S,
     ) -> None:
+        """settle_s: longest wait for a board that keeps sending. listen_s: how long to wait for a
+        first byte before anything is sent."""
         self.found = Found.SILENT
         self.heard = bytearray()
         self.interrupted = False
@@ -39,9 +47,11 @@ class Regain:
         self._may_interrupt = may_interrupt and bool(pacing.interrupt)
         self._tries = tries
         self._tried = 0
-        self._settle_s = settle_s
+        self._settle_s = max(settle_s, listen_s)
+        self._listen_s = listen_s
         self._since: float | None = None  # when the current listening began
         self._last = 0.0
+        self._waits = False  # text came without a prompt: a program may be waiting for INPUT
         self._mark = 0  # where the answer to the current try begins in `heard`
         self._done = False
 
@@ -52,7 +62,7 @@ class Regain:
     def step(self, now: float, received: bytes) -> Step:
         if self._since is None:
             self._since = self._last = now
-            self._last = now - self._pacing.quiet_s + _FIRST_LISTEN_S
+            self._last = now - self._pacing.quiet_s + self._listen_s
         if received:
             self.heard += received
             self._last = now
@@ -79,11 +89,15 @@ class Regain:
             return self._end(Found.PROMPT)  # a board without a prompt: it answered and is quiet
         if self._tried >= self._tries:
             return self._end(self._verdict())
-        # Quietly first; a board that shows text but no prompt may be waiting for INPUT.
-        if self._tried >= 2 and self._may_interrupt:
+        # Quietly first; a board that shows text but no prompt may be waiting for INPUT, which would
+        # take a line end as its answer.
+        if self._tried and answer and self._is_text(answer):
+            self._waits = True
+        if self._may_interrupt and (self._waits or self._tried >= 2):
             return self._try(now, self._pacing.interrupt, interrupting=True)
-        if self._tried >= 1 and answer and not self._may_interrupt and self._is_text(answer):
-            return self._try(now, b"" if self._tried > 1 else self._quietest())
+        if self._waits:
+            second = self._pacing.line_end if self._tried == 1 else b""
+            return self._try(now, self._pacing.line_cancel or second)
         if self._tried % 2 == 0:
             return self._try(now, self._quietest())
         return self._try(now, self._pacing.line_end)

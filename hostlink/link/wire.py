@@ -47,6 +47,11 @@ class Wire:
     cancelled: Callable[[], bool] = lambda: False
     health: Health = field(default_factory=Health)
     _tail: bytes = b""
+    _self_timed: SelfTimedPort | None = None
+
+    def __post_init__(self) -> None:
+        # Asked once: looking for the members of a protocol takes longer than moving a byte.
+        self._self_timed = self.port if isinstance(self.port, SelfTimedPort) else None
 
     def now(self) -> float:
         return self.clock.now()
@@ -82,8 +87,8 @@ class Wire:
 
     def _wait(self, until: float) -> None:
         """Sleep towards `until`, but wake for bytes; never longer than the port's timeout."""
-        if isinstance(self.port, SelfTimedPort):
-            self.port.wait_until(until)
+        if self._self_timed is not None:
+            self._self_timed.wait_until(until)
             return
         limit = min(until, self.now() + (self.port.timeout or 0.05))
         while self.now() < limit and not self.port.in_waiting:

@@ -19,11 +19,13 @@ import subprocess
 import sys
 import tempfile
 import threading
+import tty
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 PROGRAM = "bwbasic"
+_CLOSED_S = 0.02
 EXAMPLES = Path("/usr/share/doc/bwbasic/examples")
 PROFILE = Path(__file__).parent / "files" / "bwbasic.toml"
 
@@ -53,9 +55,14 @@ def foreign_board() -> Iterator[ForeignBoard]:
         raise FileNotFoundError(f"the program {PROGRAM} is not installed")
     with contextlib.ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="foreign-board-")))
-        host, host_port = _terminal(stack)
-        board, board_port = _terminal(stack)
-        _make_raw(host_port)
+        host, host_port = os.openpty()
+        stack.callback(os.close, host)
+        port = os.ttyname(host_port)
+        tty.setraw(host_port)  # bytes as they are, even before the host has opened it
+        os.close(host_port)  # whoever holds a port open counts as the program that uses it
+        board, board_port = os.openpty()
+        stack.callback(os.close, board)
+        stack.callback(os.close, board_port)
         stop_reading, stop = os.pipe()
         stack.callback(os.close, stop_reading)
         stack.callback(os.close, stop)
@@ -73,22 +80,7 @@ def foreign_board() -> Iterator[ForeignBoard]:
         bridge.start()
         stack.callback(bridge.join)
         stack.callback(os.write, stop, b"x")
-        yield ForeignBoard(os.ttyname(host_port), folder)
-
-
-def _terminal(stack: contextlib.ExitStack) -> tuple[int, int]:
-    """A pseudo-terminal: our end and the other. Both stay open, so that it never hangs up."""
-    ends = os.openpty()
-    for end in ends:
-        stack.callback(os.close, end)
-    return ends
-
-
-def _make_raw(terminal: int) -> None:
-    """The host's port carries bytes as they are, even before the host has opened it."""
-    import tty
-
-    tty.setraw(terminal)
+        yield ForeignBoard(port, folder)
 
 
 def _bridge(host: int, board: int, stop: int) -> None:
@@ -99,7 +91,12 @@ def _bridge(host: int, board: int, stop: int) -> None:
         if stop in ready:
             return
         for end in ready:
-            os.write(other[end], os.read(end, 4096))
+            try:
+                data = os.read(end, 4096)
+            except OSError:  # nobody has the host's port open; look again in a moment
+                select.select([stop], [], [], _CLOSED_S)
+            else:
+                os.write(other[end], data)
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
