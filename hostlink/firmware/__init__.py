@@ -1,0 +1,1 @@
+"""Firmware images and the serial bootloader: what an image is, and the protocol that writes it."""

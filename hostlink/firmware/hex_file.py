@@ -1,0 +1,145 @@
+"""Reading an Intel HEX file: every bad record by its line, and what the good ones say.
+
+Source: Intel, *Hexadecimal Object File Format Specification*, Rev A, 6 January 1988. The records
+are read by the intelhex library, which stops at the first bad one and says nothing of a missing
+end record, of data behind it or of an empty file; those are looked at here. A file is data:
+nothing in it is followed or run.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from intelhex import (
+    AddressOverlapError,
+    EOFRecordError,
+    HexReaderError,
+    IntelHex,
+    RecordChecksumError,
+    RecordLengthError,
+    RecordTypeError,
+)
+
+from hostlink.errors import ListingError
+from hostlink.firmware.finding import Finding
+from hostlink.firmware.image import Image
+
+LARGEST_FILE = 512 * 1024  # bytes; 32 KiB of flash take about 92 KiB of text
+MOST_BAD_LINES = 50
+_END = re.compile(r":00([0-9A-Fa-f]{4})01([0-9A-Fa-f]{2})")
+_SAID: tuple[tuple[type[HexReaderError], str, str], ...] = (
+    (RecordChecksumError, "wrong-checksum", "its checksum is wrong, so a byte is damaged"),
+    (RecordLengthError, "wrong-length", "it has another length than it says"),
+    (RecordTypeError, "unknown-record-type", "its record type is none of 00 to 05"),
+    (EOFRecordError, "odd-end-record", "it is an end record with data in it"),
+    (HexReaderError, "bad-record", "it is not a record of an Intel HEX file"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class HexFile:
+    """What a file says. image: from its good records. findings: what is wrong with the file."""
+
+    image: Image
+    findings: tuple[Finding, ...]
+
+
+def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
+    """Read a file. Raises ListingError where it cannot be read or is far too large."""
+    try:
+        with path.open("rb") as file:
+            data = file.read(LARGEST_FILE + 1)
+    except OSError as error:
+        raise ListingError(
+            f"The firmware image {path} cannot be read: {error.strerror or error}.",
+            kept="Nothing was sent to the board.",
+        ) from error
+    if len(data) > LARGEST_FILE:
+        raise ListingError(
+            f"{path} is larger than any firmware image for these chips ({LARGEST_FILE:,} bytes).",
+            kept="Nothing was sent to the board.",
+            advice="Name an Intel HEX file.",
+        )
+    return read_hex(data, path.name, flash_bytes)
+
+
+def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
+    """Read the bytes of an Intel HEX file; bytes beyond `flash_bytes` only show as segments."""
+    rows = data.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    findings: list[Finding] = []
+    last = _end_of(rows, findings)
+    kept = rows[: last + 1]
+    held = IntelHex()
+    while True:
+        held = IntelHex()
+        try:
+            held.loadhex(io.StringIO("\n".join(kept)))
+        except HexReaderError as error:
+            finding = _finding(error)
+            findings.append(finding)
+            if len(findings) >= MOST_BAD_LINES or finding.line is None:
+                break
+            kept[finding.line - 1] = ""  # and see what else there is
+            continue
+        break
+    segments = tuple((int(start), int(end)) for start, end in held.segments())
+    image = Image.from_bytes_at(name, held.todict(), segments, flash_bytes)
+    start = _start_of(held.start_addr)
+    findings.sort(key=lambda finding: finding.line or 0)
+    return HexFile(replace(image, start=start), tuple(findings))
+
+
+def _end_of(rows: list[str], findings: list[Finding]) -> int:
+    """The index of the row with the end record, of the last row if there is none."""
+    for index, row in enumerate(rows):
+        match = _END.fullmatch(row.strip())
+        if match is None:
+            continue
+        if match[1] != "0000":
+            findings.append(
+                Finding("odd-end-record", "note", "The end record has an address.", index + 1)
+            )
+        behind = next((n for n, text in enumerate(rows[index + 1 :], index + 2) if text.strip()), 0)
+        if behind:
+            findings.append(
+                Finding(
+                    "data-after-end",
+                    "error",
+                    "There is more behind the end record; two files may have been joined.",
+                    behind,
+                )
+            )
+        return index
+    findings.append(
+        Finding(
+            "no-end-record",
+            "error",
+            "The file has no end record, so its last part may be missing.",
+            len(rows) - (not rows[-1]) or None,
+        )
+    )
+    return len(rows) - 1
+
+
+def _finding(error: HexReaderError) -> Finding:
+    line: Any = getattr(error, "line", None)
+    if isinstance(error, AddressOverlapError):
+        address: Any = getattr(error, "address", 0)
+        return Finding(
+            "overlap", "error", f"Address {address:04X} is given a second time.", int(line)
+        )
+    rule, why = next((rule, why) for kind, rule, why in _SAID if isinstance(error, kind))
+    return Finding(rule, "error", f"This line cannot be used: {why}.", line)
+
+
+def _start_of(start: Any) -> int | None:
+    """The start address that a file names in a record of type 03 or 05."""
+    if not start:
+        return None
+    if "EIP" in start:
+        return int(start["EIP"])
+    return int(start["CS"]) * 16 + int(start["IP"])

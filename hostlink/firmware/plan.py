@@ -1,0 +1,250 @@
+"""Which pages are written, in which order, and the scripts that write, read and prove them.
+
+An interruption must not leave half an image that runs. So the first page is the last to be
+written, and before anything else it is replaced by a guard: an endless jump, blank behind it. (A
+wholly blank page would not do on the silicon: a blank word is no stop but falls through to the next
+one, and so into whatever stands in the second page.) With the guard in place the board is mute
+after a restart, and the bootloader still answers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+
+from hostlink.firmware import protocol
+from hostlink.firmware.bootloader import Ask, AskFailed, Drain, Script, Trouble
+from hostlink.firmware.chip import BLANK, Chip
+
+SYNC_TRIES = 9
+_SYNC_PATIENCE_S = 0.09  # the bootloader listens for about a second after a restart
+_PAGE_TRIES = 5
+_ROUNDS = 3
+_ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself, low byte first (instruction set manual: 1100 kkkk...)
+
+Page = tuple[int, bytes]
+OnPage = Callable[[int], None]
+
+
+def silently(page: int) -> None:
+    """For work on pages that nobody follows."""
+
+
+def guard_page(size: int) -> bytes:
+    """What stands in the first page while the others are written."""
+    return _ENDLESS_JUMP + bytes((BLANK,)) * (size - len(_ENDLESS_JUMP))
+
+
+def is_guarded(flash: bytes) -> bool:
+    """Whether no firmware would run: the first word is blank or the guard's jump."""
+    return flash[:2] in (b"\xff\xff", _ENDLESS_JUMP)
+
+
+def blank_padded(data: bytes, size: int) -> bytes:
+    """Flash of `size` bytes that holds `data` from the start and is blank behind."""
+    return data.ljust(size, bytes((BLANK,)))
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """pages: what to write, in order, the guard first and the first page last; empty where the
+    board holds the image already. right: pages that need no writing, read back before."""
+
+    pages: tuple[Page, ...]
+    right: int
+
+
+def plan_pages(target: bytes, held: bytes | None, chip: Chip, end: int) -> Plan:
+    """The plan that makes flash up to `end` hold `target`, blank where that says nothing.
+
+    held: what was read back just now; None where it could not be read, so that every page is
+    written, blank ones too.
+    """
+    size = chip.page_bytes
+    wanted = blank_padded(target, end)
+    pages = [
+        (start // size, wanted[start : start + size])
+        for start in range(0, end, size)
+        if held is None or held[start : start + size] != wanted[start : start + size]
+    ]
+    if not pages:
+        return Plan((), end // size)
+    body = [page for page in pages if page[0]]
+    order = [(0, guard_page(size)), *body, (0, wanted[:size])]
+    if held is not None and held[:size] == order[0][1]:
+        del order[0]  # still in place from a write that was cut off
+    return Plan(tuple(order), end // size - len(body) - 1)
+
+
+# --- scripts -------------------------------------------------------------------------------------
+
+
+def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
+    """Get into step: the line quiet first, then ask until the answer is good."""
+    failed = AskFailed(Trouble.SILENT)
+    for _ in range(tries):
+        yield Drain(0.02)
+        try:
+            yield Ask(protocol.get_sync(), patience_s=_SYNC_PATIENCE_S)
+        except AskFailed as error:
+            if failed.trouble is Trouble.SILENT:
+                failed = error
+            continue
+        return
+    raise failed
+
+
+def begin() -> Script[bytes]:
+    """Get into step, enter programming mode and read the signature."""
+    yield from synchronise()
+    yield Ask(protocol.enter_programming())
+    return (yield Ask(protocol.read_signature(), 3))
+
+
+def leave() -> Script[None]:
+    """Start the application. The answer may be cut short by the start itself."""
+    try:
+        yield Ask(protocol.leave_programming())
+    except AskFailed as failed:
+        if failed.trouble is Trouble.REFUSED:
+            raise
+
+
+class Unproven(Exception):
+    """A page never read back as it was written, or never twice the same."""
+
+    def __init__(self, page: int) -> None:
+        super().__init__(f"page {page}")
+        self.page = page
+
+
+class FlashScripts:
+    """Scripts over one chip's flash. troubles: questions that failed and pages that read wrong."""
+
+    def __init__(self, chip: Chip) -> None:
+        self.chip = chip
+        self.troubles = 0
+
+    def read_flash(self, on_page: OnPage = silently) -> Script[bytes]:
+        """All of flash, each page read until two readings agree. Raises Unproven."""
+        flash = bytearray()
+        for page in range(self.chip.pages):
+            flash += yield from self._proven(self._read_page(page), page)
+            on_page(page)
+        return bytes(flash)
+
+    def write_pages(self, pages: Iterable[Page], on_page: OnPage) -> Script[None]:
+        """Write pages in order, each read back. Raises Unproven. on_page: called with each."""
+        for page, data in pages:
+            yield from self._write_proven(page, data)
+            on_page(page)
+
+    def recheck(self, wanted: bytes) -> Script[list[Page]]:
+        """Pages behind the first that do not read back as wanted, as they must be written.
+
+        Needed where bytes were damaged: a damaged address may have sent a page elsewhere.
+        """
+        size = self.chip.page_bytes
+        wrong: list[Page] = []
+        for page in range(1, len(wanted) // size):
+            data = wanted[page * size : (page + 1) * size]
+            if (yield from self._patiently(self._read_page(page))) != data:
+                wrong.append((page, data))
+        return wrong
+
+    def write_plan(self, plan: Plan, wanted: bytes, on_page: OnPage) -> Script[None]:
+        """Carry a plan out; the last page goes in only when all others are proven."""
+        *body, last = plan.pages
+        yield from self.write_pages(body, on_page)
+        for _ in range(_ROUNDS):
+            if not self.troubles:
+                break
+            self.troubles = 0
+            wrong = yield from self.recheck(wanted)
+            yield from self.write_pages(wrong, silently)
+            self.troubles += len(wrong)
+        yield from self.write_pages([last], on_page)
+
+    def read_eeprom(self) -> Script[bytes | None]:
+        """All of EEPROM where the bootloader gives it out, None where it refuses.
+
+        The application note leaves open whether EEPROM is addressed by bytes or by words; blocks
+        that overlap tell: by bytes, the second half of each is the first half of the next.
+        """
+        size, half = self.chip.page_bytes, self.chip.page_bytes // 2
+        count = self.chip.eeprom_bytes // size
+        try:
+            blocks = []
+            for block in range(count):
+                blocks.append((yield from self._eeprom_block(block * half)))
+            by_word = b"".join(blocks)
+            if any(a[half:] != b[:half] for a, b in pairwise(blocks)):
+                return by_word
+            by_byte = b"".join(block[:half] for block in blocks)
+            for block in range(count // 2, count):
+                by_byte = by_byte[: block * size]
+                by_byte += yield from self._eeprom_block(block * size)
+        except AskFailed as failed:
+            if failed.trouble is Trouble.REFUSED:
+                return by_word if len(blocks) == count else None
+            raise
+        return by_byte
+
+    def _eeprom_block(self, address: int) -> Script[bytes]:
+        return (yield from self._proven(self._read(address, protocol.EEPROM), address))
+
+    def _read(self, address: int, memory: bytes = protocol.FLASH) -> Callable[[], Script[bytes]]:
+        size = self.chip.page_bytes
+
+        def ask() -> Script[bytes]:
+            yield Ask(protocol.load_address(address))
+            return (yield Ask(protocol.read_page(size, memory), size))
+
+        return ask
+
+    def _read_page(self, page: int) -> Callable[[], Script[bytes]]:
+        return self._read(page * self.chip.page_bytes // 2)
+
+    def _proven(self, read: Callable[[], Script[bytes]], page: int) -> Script[bytes]:
+        """Read until two readings agree. Raises Unproven naming the page."""
+        readings: list[bytes] = []
+        for _ in range(_PAGE_TRIES):
+            got = yield from self._patiently(read)
+            if got in readings:
+                return got
+            self.troubles += bool(readings)
+            readings.append(got)
+        raise Unproven(page)
+
+    def _write_proven(self, page: int, data: bytes) -> Script[None]:
+        def write() -> Script[bytes]:
+            yield Ask(protocol.load_address(page * len(data) // 2))
+            return (yield Ask(protocol.program_page(data)))
+
+        for _ in range(_PAGE_TRIES):
+            yield from self._patiently(write)
+            if (yield from self._patiently(self._read_page(page))) == data:
+                return
+            self.troubles += 1
+        raise Unproven(page)
+
+    def _patiently(self, script: Callable[[], Script[bytes]]) -> Script[bytes]:
+        """Ask again after getting back into step, a few times; a refusal is final."""
+        for attempt in range(1, _PAGE_TRIES + 1):
+            try:
+                return (yield from script())
+            except AskFailed as failed:
+                self.troubles += 1
+                if failed.trouble is Trouble.REFUSED or attempt == _PAGE_TRIES:
+                    raise
+            yield from self._regain()
+        raise AssertionError("not reached: the last attempt returns or raises")
+
+    def _regain(self) -> Generator[Ask | Drain, bytes, None]:
+        """Get back into step: fill up the frame that the bootloader may be waiting for the rest of,
+        so that it answers, then synchronise and enter programming mode again."""
+        filling = bytes((protocol.END,)) * (self.chip.page_bytes + 8)
+        yield Drain(0.03, filling)
+        yield from synchronise()
+        yield Ask(protocol.enter_programming())

@@ -1,0 +1,140 @@
+"""Whether an image may go into a chip: where it lies, and whether it begins like a program."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from hostlink.firmware.chip import Chip
+from hostlink.firmware.finding import Finding
+from hostlink.firmware.hex_file import HexFile
+from hostlink.firmware.image import Image
+
+
+@dataclass(frozen=True, slots=True)
+class ImageReview:
+    """image, chip, boot_bytes: what was reviewed for what. findings: by weight and line."""
+
+    image: Image
+    chip: Chip
+    boot_bytes: int
+    findings: tuple[Finding, ...]
+
+    @property
+    def errors(self) -> tuple[Finding, ...]:
+        return tuple(each for each in self.findings if each.weight == "error")
+
+    @property
+    def doubts(self) -> tuple[Finding, ...]:
+        return tuple(each for each in self.findings if each.weight == "doubt")
+
+    @property
+    def application_end(self) -> int:
+        """The first byte that belongs to the bootloader."""
+        return self.chip.application_end(self.boot_bytes)
+
+
+def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
+    """Review an image read from a file for a chip whose bootloader takes the top boot_bytes."""
+    image = read.image
+    findings = [*read.findings]
+    if not image.segments or not image.flash:
+        empty = image.segments or not read.findings or not any(f.line for f in read.findings)
+        what = "The image is empty." if empty else "No record of the file can be used."
+        findings.append(Finding("empty-image", "error", what))
+    else:
+        findings += _places(image, chip, boot_bytes)
+        findings += _vectors(image, chip)
+        findings += _starts(image)
+    order = {"error": 0, "doubt": 1, "note": 2}
+    findings.sort(key=lambda each: (order[each.weight], each.line or 0))
+    return ImageReview(image, chip, boot_bytes, tuple(findings))
+
+
+def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[Finding]:
+    end = chip.application_end(boot_bytes)
+    for start, stop in image.segments:
+        if stop > chip.flash_bytes:
+            first = max(start, chip.flash_bytes)
+            yield Finding(
+                "beyond-flash",
+                "error",
+                f"{_range(first, stop)} lies beyond the {chip.flash_bytes:,} bytes of flash of the "
+                f"{chip.part}.",
+            )
+        if start < chip.flash_bytes and stop > end:
+            yield Finding(
+                "in-bootloader",
+                "error",
+                f"{_range(max(start, end), min(stop, chip.flash_bytes))} lies in the bootloader's "
+                f"section (the top {boot_bytes:,} bytes, from {end:04X}). If this board's "
+                "bootloader is smaller, say so with --bootloader-bytes.",
+            )
+
+
+def _vectors(image: Image, chip: Chip) -> Iterator[Finding]:
+    """The interrupt vectors: the first must lead into the image, the others should be jumps."""
+    table = chip.vectors * 4
+    reset = _jump_target(image.flash, 0)
+    if image.segments[0][0] > 0 or image.flash[:2] == b"\xff\xff":
+        yield Finding(
+            "no-vector-table",
+            "doubt",
+            "The image does not begin at address 0 with a vector table, so the board would not "
+            "start it.",
+        )
+        return
+    if reset is None:
+        yield Finding(
+            "odd-vector-table",
+            "doubt",
+            "The first instruction is no jump, as the reset vector of a program is.",
+        )
+        return
+    if not any(start <= reset < stop for start, stop in image.segments):
+        yield Finding(
+            "odd-vector-table",
+            "doubt",
+            f"The reset vector leads to {reset:04X}, where the image holds nothing.",
+        )
+        return
+    others = [_jump_target(image.flash, place) for place in range(4, table, 4)]
+    wrong = [n for n, target in enumerate(others, 1) if target is None]
+    if wrong:
+        yield Finding(
+            "short-vector-table",
+            "note",
+            f"{len(wrong)} of the {chip.vectors} vectors are no jumps; a program that uses no "
+            "interrupts may be built so.",
+        )
+
+
+def _starts(image: Image) -> Iterator[Finding]:
+    if image.start:
+        yield Finding(
+            "odd-start",
+            "doubt",
+            f"The file names {image.start:04X} as its start; these chips start at 0000.",
+        )
+
+
+def _jump_target(flash: bytes, place: int) -> int | None:
+    """Where the JMP or RJMP at `place` leads, in bytes; None where there is no such instruction.
+
+    Source: AVR instruction set manual: JMP 1001 010k kkkk 110k with a second word, RJMP 1100 kkkk
+    kkkk kkkk relative to the next word.
+    """
+    if place + 2 > len(flash):
+        return None
+    word = int.from_bytes(flash[place : place + 2], "little")
+    if word & 0xFE0E == 0x940C and place + 4 <= len(flash):
+        high = (word >> 3 & 0x3E) | (word & 1)
+        return (high << 16 | int.from_bytes(flash[place + 2 : place + 4], "little")) * 2
+    if word & 0xF000 == 0xC000:
+        offset = word & 0x0FFF
+        return place + 2 + 2 * (offset - 0x1000 if offset & 0x800 else offset)
+    return None
+
+
+def _range(start: int, stop: int) -> str:
+    return f"{start:04X} to {stop - 1:04X}"
