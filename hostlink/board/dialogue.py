@@ -78,10 +78,10 @@ class Dialogue:
         Raises LinkError saying what was found instead.
         """
         woke = starting and self.listen_waking()
-        core = self.regain(may_interrupt=may_interrupt)
+        core = self._look(may_interrupt=may_interrupt)
         if core.found in (Found.SILENT, Found.UNREADABLE) and not starting:
             woke = self.listen_waking()
-            core = self.regain(may_interrupt=may_interrupt)
+            core = self._look(may_interrupt=may_interrupt)
         if core.found is not Found.PROMPT:
             raise self._no_prompt(core)
         self._restarts_seen = self.wire.health.restarts
@@ -95,22 +95,21 @@ class Dialogue:
         return core.woke
 
     def regain(self, *, may_interrupt: bool) -> Regain:
-        """Look for a quiet prompt and return how that went.
+        """Look for a quiet prompt in the middle of a job and return how that went.
 
-        A board that shows none may be in the middle of a restart, deaf until it is over; so it is
-        listened to for as long as a restart takes, and asked once more.
+        A board that shows none may be restarting, deaf until that is over: it is listened to for
+        as long as a restart takes, and asked once more.
         """
+        core = self._look(may_interrupt=may_interrupt)
+        if core.found is not Found.PROMPT:
+            self.listen_waking()
+            core = self._look(may_interrupt=may_interrupt)
+        return core
+
+    def _look(self, *, may_interrupt: bool) -> Regain:
         core = Regain(self.pacing, may_interrupt=may_interrupt)
         self.wire.run(core)
-        if core.found is Found.PROMPT:
-            return core
-        restart_s = self.profile.talk.restart_ms / 1000
-        again = Regain(self.pacing, may_interrupt=may_interrupt, listen_s=restart_s)
-        self.wire.run(again)
-        again.interrupted = again.interrupted or core.interrupted
-        if again.found is Found.SILENT and core.heard:
-            return core
-        return again
+        return core
 
     def _no_prompt(self, core: Regain) -> LinkError:
         talk = self.profile.talk

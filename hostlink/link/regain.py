@@ -30,16 +30,9 @@ class Regain:
     """Looks for a prompt. When done: `found`, `heard` (all bytes that came), `interrupted`."""
 
     def __init__(
-        self,
-        pacing: Pacing,
-        *,
-        may_interrupt: bool,
-        tries: int = 4,
-        settle_s: float = 2.0,
-        listen_s: float = _FIRST_LISTEN_S,
+        self, pacing: Pacing, *, may_interrupt: bool, tries: int = 4, settle_s: float = 2.0
     ) -> None:
-        """settle_s: longest wait for a board that keeps sending. listen_s: how long to wait for a
-        first byte before anything is sent."""
+        """settle_s: longest wait for a board that keeps sending."""
         self.found = Found.SILENT
         self.heard = bytearray()
         self.interrupted = False
@@ -47,8 +40,7 @@ class Regain:
         self._may_interrupt = may_interrupt and bool(pacing.interrupt)
         self._tries = tries
         self._tried = 0
-        self._settle_s = max(settle_s, listen_s)
-        self._listen_s = listen_s
+        self._settle_s = settle_s
         self._since: float | None = None  # when the current listening began
         self._last = 0.0
         self._waits = False  # text came without a prompt: a program may be waiting for INPUT
@@ -62,7 +54,7 @@ class Regain:
     def step(self, now: float, received: bytes) -> Step:
         if self._since is None:
             self._since = self._last = now
-            self._last = now - self._pacing.quiet_s + self._listen_s
+            self._last = now - self._pacing.quiet_s + _FIRST_LISTEN_S
         if received:
             self.heard += received
             self._last = now
