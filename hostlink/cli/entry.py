@@ -20,9 +20,15 @@ from hostlink.errors import ExitStatus, HostlinkError
 # name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "boards": ("boards", "boards", "Show ports, their bridge chips, and boards known by label."),
+    "survey": ("survey", "survey", "Measure how a board talks, and offer the result as a profile."),
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
     "save": ("transfer", "save", "Save the board's program into the archive, proven."),
     "run": ("transfer", "run", "Run the program in the board's memory."),
+    "restart": (
+        "restart",
+        "restart",
+        "Restart the board; what its memory holds is kept first, and lost there.",
+    ),
     "stored": ("slots", "stored", "List the programs in the board's EEPROM."),
     "store": ("slots", "store", "Store the program in memory in the board's EEPROM."),
     "recall": ("slots", "recall", "Bring a stored program back into the board's memory."),

@@ -1,0 +1,93 @@
+"""Restart a board on purpose: what it holds kept first, then its restart line pulled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from hostlink.archive import Archive, Board
+from hostlink.board.events import Phase, Warned
+from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.jobs.rescuing import NOTHING, Held, held_content, rescue_held
+from hostlink.jobs.session import Session
+from hostlink.link.attaching import RESTART_PULSE_S
+from hostlink.link.regain import Found
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """A restart that was seen. held: what memory held before. at_prompt: whether the board waits
+    at its prompt, and not in a program that it started by itself. lines: what it holds now."""
+
+    held: Held
+    at_prompt: bool
+    lines: int
+
+
+def check_restartable(port: str) -> None:
+    """Raise RefusedError for a port that has no restart line; needs no board."""
+    if port.startswith("socket://"):
+        raise RefusedError(
+            "A plain network connection has no restart line.",
+            kept="The port was not opened.",
+            advice="Press the board's own restart button, or reach it by rfc2217://.",
+        )
+
+
+def restart(
+    session: Session,
+    archive: Archive,
+    *,
+    consent: Callable[[Held], bool],
+    discard_board: bool = False,
+) -> Restarted:
+    """Restart the board and wait, sending nothing, until its banner or prompt has come.
+
+    consent is asked with what was captured, before the line is pulled. discard_board: do not
+    capture, for a board that does not come to its prompt. Raises RefusedError without consent,
+    LinkError where no sign of a restart comes; the program in memory is lost in any case.
+    """
+    check_restartable(session.choice.port)
+    if not discard_board:
+        session.attach()
+    board = session.board_in(archive)
+    with archive.event("restart", board_uuid=board.uuid) as record:
+        held = NOTHING
+        if discard_board:
+            record.detail["discarded"] = True
+            session.emit(Warned("What the board held was not captured, as you asked."))
+        else:
+            held = rescue_held(session, archive, board)
+        record.detail["held"] = held.spec
+        if not consent(held):
+            raise RefusedError("The board was not restarted.", kept="Its program was not touched.")
+        session.emit(Phase("Restarting the board"))
+        if not pulse(session):
+            raise LinkError(
+                "There is no sign of a restart: neither banner nor prompt came.",
+                reason=LinkReason.SILENT,
+                kept=f"What the board held is kept as {held.spec}." if held.spec else "",
+                advice="Its restart line may not be wired to the bridge: press its own button.",
+            )
+        return _after(session, archive, board, held)
+
+
+def pulse(session: Session) -> bool:
+    """Take DTR off and on again, then listen; whether the board was heard starting."""
+    port = session.wire.port
+    port.dtr = False
+    session.wire.clock.sleep(RESTART_PULSE_S)
+    port.reset_input_buffer()
+    port.dtr = True
+    return session.dialogue.listen_waking()
+
+
+def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:
+    """What the board does and holds after the restart."""
+    if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
+        session.emit(Warned("The board started a program by itself; it was left alone."))
+        return Restarted(held, False, 0)
+    session.emit(Phase("Reading what the board holds now"))
+    now = session.dialogue.capture()
+    archive.set_host_copy(board.uuid, held_content(session, now), proven=True)
+    return Restarted(held, True, len(now.lines))
