@@ -114,9 +114,18 @@ def test_a_program_waiting_for_input_is_not_answered(bench: Build) -> None:
         b.dialogue.attach()
     assert caught.value.reason is LinkReason.RUNNING
     assert "waiting for input" in caught.value.what
-    assert "+ " not in caught.value.what
+    b.wire.write(b"42\r")
+    b.dialogue.attach()  # the program took the answer, printed it and ended
+    assert b.dialogue.ask("PRINT A").strip() == "42"
+
+
+def test_a_program_waiting_for_input_is_stopped_with_consent(bench: Build) -> None:
+    """With consent it is interrupted, not answered with a blank."""
+    b = bench()
+    b.put("10 LET A=7\n20 INPUT A\n30 LET A=9\n")
+    b.wire.write(b"RUN\r")
     b.dialogue.attach(may_interrupt=True)
-    assert b.dialogue.ask("PRINT 5").strip() == "5"
+    assert b.dialogue.ask("PRINT A").strip() == "7"
 
 
 def test_another_prompt_says_to_name_the_profile(bench: Build) -> None:
