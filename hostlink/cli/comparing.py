@@ -27,7 +27,10 @@ if TYPE_CHECKING:
 )
 @shared(profile=True, json=True)
 def compare(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> int:
-    """Compare two listings line by line. Exit status 1 where they differ."""
+    """Compare two listings line by line.
+
+    A and B are listings as for `load`. Exit status 1 where they differ.
+    """
     from hostlink.listing import compare as compare_listings
     from hostlink.listing import unified
 

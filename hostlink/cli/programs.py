@@ -150,7 +150,7 @@ def _show_shipped(desk: Desk, tag: str | None) -> None:
 )
 @shared(json=True)
 def find(desk: Desk, words: tuple[str, ...], tag: str | None, limit: int) -> None:
-    """Search names, titles, notes, tags and the lines of listings.
+    """Search names, titles, notes, tags and listings.
 
     All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too.
     """
@@ -243,7 +243,10 @@ def _shown_dict(material: Material) -> dict[str, object]:
 @click.argument("program")
 @shared(json=True)
 def history(desk: Desk, program: str) -> None:
-    """Show the revisions of a program: size, source, and what changed from one to the next."""
+    """Show the revisions of a program.
+
+    Size, source, and what changed from one to the next; the first revision stands first.
+    """
     with desk.archive(create=False) as archive:
         revisions = archive.history(program)
         changes = _changes(archive, revisions)

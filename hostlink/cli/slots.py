@@ -31,9 +31,10 @@ def stored(desk: Desk) -> None:
 @click.argument("name")
 @shared(link=True)
 def store(desk: Desk, name: str) -> None:
-    """Store the program in memory in the board's EEPROM, proven by recalling it.
+    """Store the program in memory in the board's EEPROM.
 
-    What the slot held before is kept in the archive first. EEPROM wears: store what is finished.
+    It is proven by recalling it. What NAME held before is kept in the archive first. EEPROM wears:
+    store what is finished.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import store as store_job
@@ -50,7 +51,10 @@ def store(desk: Desk, name: str) -> None:
 @click.argument("name")
 @shared(link=True)
 def recall(desk: Desk, name: str) -> None:
-    """Bring a stored program back into the board's memory; what is there is kept first."""
+    """Bring a stored program back into the board's memory.
+
+    What is there is kept in the archive first.
+    """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import recall as recall_job
 

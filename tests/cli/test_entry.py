@@ -1,0 +1,263 @@
+"""The entry: help, exit statuses, where data and talk go, the environment."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+import pytest
+
+from hostlink import __version__
+from hostlink.cli.entry import COMMANDS, cli
+
+HOSTLINK = (sys.executable, "-m", "hostlink")
+
+
+def every_command() -> list[tuple[str, ...]]:
+    """Each command, and each command of a group, as words."""
+    context = click.Context(cli)
+    found: list[tuple[str, ...]] = []
+    for name in COMMANDS:
+        command = cli.get_command(context, name)
+        found.append((name,))
+        if isinstance(command, click.Group):
+            found += [(name, inner) for inner in command.commands]
+    return found
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_table_says_what_the_command_says(name: str) -> None:
+    """The one-line help in the table, shown without loading the command, is the command's own."""
+    command = cli.get_command(click.Context(cli), name)
+    assert command is not None
+    assert command.help is not None
+    assert command.name == name
+    assert command.help.split("\n\n")[0].replace("\n", " ") == COMMANDS[name][2]
+
+
+def test_help_lists_every_command_at_80_columns(hostlink: Callable) -> None:
+    """`hostlink --help` fits a terminal of 80 columns and names every command."""
+    told = hostlink("--help")
+    assert told.status == 0
+    assert max(map(len, told.out.splitlines())) <= 80
+    assert all(re.search(rf"^  {name} +\S", told.out, re.MULTILINE) for name in COMMANDS)
+
+
+@pytest.mark.parametrize("words", every_command(), ids=" ".join)
+def test_each_help_fits_80_columns(words: tuple[str, ...], hostlink: Callable) -> None:
+    """Each command explains itself and every option of its own, within 80 columns."""
+    told = hostlink(*words, "--help")
+    assert told.status == 0
+    assert told.out.startswith(f"Usage: hostlink {' '.join(words)}")
+    assert max(map(len, told.out.splitlines())) <= 80
+    options = re.findall(r"^  (?:-\w, )?(--[a-z-]+)(.*)", told.out, re.MULTILINE)
+    assert len(options) >= 1
+    # An option's help stands beside it or, after a long name, on the next row.
+    assert not re.search(r"^  (?:-\w, )?--[a-z-]+(?: [A-Z]+)?\n(?! {10,}\S)", told.out, re.M)
+
+
+def test_without_a_command_there_is_help(hostlink: Callable) -> None:
+    """`hostlink` alone shows what there is, and is no error."""
+    told = hostlink()
+    assert told.status == 0
+    assert "Commands:" in told.out
+
+
+def test_the_version_is_the_package_s(hostlink: Callable) -> None:
+    """--version prints the name and the version on stdout."""
+    told = hostlink("--version")
+    assert (told.status, told.out) == (0, f"hostlink {__version__}\n")
+
+
+@pytest.mark.parametrize(
+    ("word", "near"), [("laod", "load"), ("programms", "programs"), ("comapre", "compare")]
+)
+def test_a_mistyped_command_is_answered_with_the_nearest(
+    word: str, near: str, hostlink: Callable
+) -> None:
+    """A typing error gets the command that was meant, and wrong use's status."""
+    told = hostlink(word)
+    assert told.status == 2
+    assert f"Did you mean {near}" in told.err
+
+
+def test_a_word_like_no_command_gets_no_guess(hostlink: Callable) -> None:
+    """Where nothing is near, nothing is suggested but help."""
+    told = hostlink("xyzzy")
+    assert told.status == 2
+    assert "mean" not in told.err
+    assert "hostlink --help" in told.err
+
+
+def test_status_0_done(hostlink: Callable) -> None:
+    """A load that is proven ends with 0."""
+    assert hostlink("load", "tide").status == 0
+
+
+def test_status_1_refused(hostlink: Callable, listing: Callable) -> None:
+    """A listing that the board could not run is refused with 1."""
+    assert hostlink("load", listing("10 GOTO 99")).status == 1
+
+
+def test_status_2_wrong_use(hostlink: Callable) -> None:
+    """An option that does not exist is wrong use."""
+    assert hostlink("load", "tide", "--fast").status == 2
+
+
+def test_status_3_link_failed(hostlink: Callable) -> None:
+    """A port that does not exist is a failed link."""
+    assert hostlink("save", "--port", "/dev/no-such-port").status == 3
+
+
+def test_status_4_read_back_differs(hostlink: Callable, listing: Callable) -> None:
+    """A board that holds something else than was sent ends with 4."""
+    too_big = listing(*(f'{number} PRINT "{"X" * 40}"' for number in range(10, 400, 10)))
+    told = hostlink("load", too_big, "--despite-review")
+    assert told.status == 4
+    assert "The board does not hold the program that was sent" in told.err
+
+
+def test_status_130_interrupted(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch, listing: Callable
+) -> None:
+    """Ctrl+C before the work has begun ends with 130 and a word."""
+
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("hostlink.jobs.material.find_material", interrupted)
+    told = hostlink("load", listing("10 END"))
+    assert told.status == 130
+    assert "Stopped" in told.err
+
+
+def test_data_on_stdout_and_talk_on_stderr(hostlink: Callable, listing: Callable) -> None:
+    """What a program prints is data; how the load went is talk."""
+    told = hostlink("load", listing('10 PRINT "LAMP ON"'), "--run")
+    assert told.out == "LAMP ON\n"
+    assert "proven" in told.err
+    assert "LAMP ON" not in told.err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("load", "tide"),
+        ("save", "tide"),
+        ("store", "TIDE"),
+        ("recall", "TIDE"),
+        ("boards",),
+        ("programs",),
+        ("find", "TIDE"),
+        ("note", "TIDE", "high water"),
+        ("tag", "TIDE", "harbour"),
+        ("retire", "TIDE"),
+        ("return", "TIDE"),
+        ("archive", "duplicate", "spare.sqlite3"),
+    ],
+    ids=lambda words: words[0],
+)
+def test_quiet_says_nothing_when_all_is_well(words: tuple[str, ...], hostlink: Callable) -> None:
+    """With --quiet stderr stays empty as long as nothing goes wrong."""
+    assert hostlink("load", "tide").status == 0
+    assert hostlink("store", "TIDE").status == 0
+    told = hostlink(*words, "--quiet")
+    assert (told.status, told.err) == (0, "")
+
+
+def test_quiet_still_says_what_went_wrong(hostlink: Callable) -> None:
+    """--quiet does not hide an error."""
+    told = hostlink("load", "no-such-listing", "--quiet")
+    assert told.status == 1
+    assert "no-such-listing" in told.err
+
+
+def test_the_environment_gives_the_options(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch, place: Path
+) -> None:
+    """Each shared option can come from its variable, and the option itself wins."""
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(place / "other.sqlite3"))
+    monkeypatch.setenv("HOSTLINK_PORT", "practice://two?time=virtual&baud=9600")
+    monkeypatch.setenv("HOSTLINK_BAUD", "9600")
+    monkeypatch.setenv("HOSTLINK_QUIET", "1")
+    told = hostlink("load", "tide")
+    assert (told.status, told.err) == (0, "")
+    assert (place / "other.sqlite3").exists()
+    assert (place / "practice" / "two.json").exists()
+    monkeypatch.setenv("HOSTLINK_JSON", "1")
+    assert [each["name"] for each in hostlink("programs").json] == ["TIDE"]
+    monkeypatch.setenv("HOSTLINK_PROFILE", "no-such-profile")
+    assert hostlink("review", "tide").status == 2
+    assert hostlink("review", "tide", "--profile", "practice").status == 0
+    assert hostlink("load", "tide", "--port", "practice://three?time=virtual").status != 0
+    monkeypatch.delenv("HOSTLINK_PROFILE")
+    told = hostlink("load", "tide", "--port", "practice://three?time=virtual", "--baud", "57600")
+    assert told.status == 0
+    assert (place / "practice" / "three.json").exists()
+
+
+def test_yes_comes_from_the_environment(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch, place: Path
+) -> None:
+    """HOSTLINK_YES answers what would be asked."""
+    (place / "old.bas").write_text("10 END\n", encoding="utf-8")
+    assert hostlink("show", "tide", "-o", "old.bas").status == 2
+    monkeypatch.setenv("HOSTLINK_YES", "1")
+    assert hostlink("show", "tide", "-o", "old.bas").status == 0
+    assert "FERRY" in (place / "old.bas").read_text(encoding="utf-8")
+
+
+def test_a_home_folder_sign_in_the_archive_s_name_is_understood(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch, place: Path
+) -> None:
+    """~ in HOSTLINK_ARCHIVE means the home folder, though no shell has replaced it."""
+    monkeypatch.setenv("HOME", str(place))
+    monkeypatch.setenv("USERPROFILE", str(place))
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", "~/mine.sqlite3")
+    assert hostlink("load", "tide").status == 0
+    assert hostlink("show", "TIDE@1").status == 0
+    assert (place / "mine.sqlite3").exists()
+
+
+def test_a_reader_that_goes_away_is_no_error(hostlink: Callable) -> None:
+    """`hostlink show ... | head -1`: the rest is dropped without a word and with status 0."""
+    assert hostlink("load", "tide").status == 0
+    show = subprocess.Popen(
+        [*HOSTLINK, "show", "TIDE"], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    assert show.stdout is not None
+    assert show.stderr is not None
+    show.stdout.close()
+    told = show.stderr.read().decode()
+    show.stderr.close()
+    assert (show.wait(timeout=30), told) == (0, "")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+def test_output_that_cannot_be_written_is_one_clear_error(hostlink: Callable) -> None:
+    """A full disk under stdout is told in a sentence, with status 1."""
+    assert hostlink("load", "tide").status == 0
+    with Path("/dev/full").open("wb") as full:
+        done = subprocess.run(
+            [*HOSTLINK, "show", "TIDE"], stdout=full, stderr=subprocess.PIPE, check=False
+        )
+    told = done.stderr.decode()
+    assert done.returncode == 1
+    assert "The output could not be written: No space left on device." in told
+    assert "Traceback" not in told
+    assert "Exception" not in told
+
+
+def test_a_shell_gets_its_completions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The completion protocol of click answers with the commands that begin so."""
+    monkeypatch.setenv("_HOSTLINK_COMPLETE", "bash_complete")
+    monkeypatch.setenv("COMP_WORDS", "hostlink re")
+    monkeypatch.setenv("COMP_CWORD", "1")
+    done = subprocess.run(HOSTLINK, capture_output=True, text=True, check=False)
+    assert {"plain,review", "plain,recall", "plain,retire", "plain,return"} <= set(
+        done.stdout.split()
+    )
