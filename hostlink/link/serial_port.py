@@ -92,8 +92,9 @@ class SerialPort:
         if self._closed:
             return
         self._closed = True
-        with contextlib.suppress(*_FOREIGN):
-            self._serial.reset_output_buffer()  # else close may wait for bytes nobody takes
+        if "://" not in self.name:  # a dead network port would wait 3 s for the far end's word
+            with contextlib.suppress(*_FOREIGN):
+                self._serial.reset_output_buffer()  # else close may wait for bytes nobody takes
         with contextlib.suppress(*_FOREIGN):
             self._serial.close()
 
