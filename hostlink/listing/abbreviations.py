@@ -1,0 +1,52 @@
+"""Shortened keywords, where the board has them: as few letters as are read as the word, and a mark.
+
+Of the words in the profile's tables the first that fits counts (Palo Alto Tiny BASIC, Dr. Dobb's
+Journal, May 1976), so a word's shortest form depends on those before it.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+from hostlink.listing.reading import Reader, meaning
+from hostlink.listing.rules import Language, Rules
+from hostlink.listing.tokens import keywords
+
+
+@lru_cache(maxsize=32)
+def short_forms(language: Language) -> dict[str, str]:
+    """Keyword to its shortest form, for the keywords that have one shorter than themselves."""
+    mark = language.abbreviation_mark
+    table = keywords(language)
+    forms: dict[str, str] = {}
+    for word in table if mark else ():
+        for length in range(1, len(word) - len(mark)):
+            start = word[:length]
+            if next(other for other in table if other.startswith(start)) == word:
+                forms[word] = start + mark
+                break
+    return forms
+
+
+def abbreviated(text: str, reader: Reader, rules: Rules) -> str:
+    """The text of a line with its keywords shortened; only where lines are stored as typed."""
+    forms = short_forms(reader.language)
+    if not forms or rules.storage.kind != "text":
+        return text
+    wanted = meaning(reader.spans(text))
+    if any(kind == "word" and word == "DATA" for kind, word in wanted):
+        return text
+    spans = reader.spans(text)
+    pieces = [forms.get(span.word, span.text) if span.word else span.text for span in spans]
+    pieces = [
+        new if len(new) < len(span.text) else span.text
+        for new, span in zip(pieces, spans, strict=True)
+    ]
+    if reader.reads_as("".join(pieces), wanted):
+        return "".join(pieces)
+    kept = [span.text for span in spans]
+    for place, piece in enumerate(pieces):
+        before, kept[place] = kept[place], piece
+        if not reader.reads_as("".join(kept), wanted):
+            kept[place] = before
+    return "".join(kept)

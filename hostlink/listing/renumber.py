@@ -1,0 +1,181 @@
+"""Renumber: new line numbers, and everything that names a line follows.
+
+Quoted text and remarks are never touched. A jump whose target is worked out when it runs, or whose
+target is not there, cannot follow: it stops the work unless that is forced.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from hostlink.errors import ListingError, RefusedError, UsageError
+from hostlink.listing.parse import Line, Listing
+from hostlink.listing.references import Reference, references, retargeted, rewritten
+from hostlink.listing.rules import Form, Rules
+
+_KEPT = "The listing was not changed."
+
+
+@dataclass(frozen=True, slots=True)
+class Unfollowed:
+    """A reference that was left as it is. number, typed: its line's old number and text.
+
+    word: the keyword in front of it. target: the line that is not there, None where the target is
+    worked out when the program runs.
+    """
+
+    number: int | None
+    typed: str
+    word: str
+    target: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Renumbered:
+    """The listing with its new numbers, sorted. numbers: old to new. unfollowed: left as it is."""
+
+    listing: Listing
+    numbers: Mapping[int, int]
+    unfollowed: tuple[Unfollowed, ...]
+
+
+def renumber(
+    listing: Listing,
+    rules: Rules,
+    *,
+    start: int = 10,
+    step: int = 10,
+    first: int | None = None,
+    last: int | None = None,
+    forced: bool = False,
+) -> Renumbered:
+    """Renumber the lines from `first` to `last` (all by default): start, start + step, and so on.
+
+    The outcome is the program that the board would hold, sorted; lines without a number follow it
+    and their references too. Raises UsageError where start or step make no sense, ListingError
+    where the new numbers do not fit (out of the board's range, out of order, a line grown too
+    long), RefusedError where a jump cannot follow and it is not `forced`.
+    """
+    if step < 1 or start < 0:
+        raise UsageError("The step must be 1 or more, and the start no less than 0.", kept=_KEPT)
+    held = listing.numbered()
+    numbers = _new_numbers(list(held), start, step, first, last)
+    _check_numbers(numbers, rules.form)
+    if all(old == new for old, new in numbers.items()):
+        return Renumbered(listing, numbers, ())
+    follow = follower(numbers)
+    loose = [line for line in listing if line.number is None]
+    lines: list[Line] = []
+    unfollowed: list[Unfollowed] = []
+    for line in (*held.values(), *loose):
+        found = references(line.text, rules.language)
+        unfollowed += [
+            Unfollowed(line.number, line.typed, reference.word, reference.target)
+            for reference in found
+            if _is_lost(reference, held)
+        ]
+        text = retargeted(line.text, found, follow) if found else line.text
+        new = rewritten(line, None if line.number is None else numbers[line.number], text)
+        _check_length(line, new, rules.form)
+        lines.append(new)
+    if unfollowed and not forced:
+        raise _cannot_follow(unfollowed)
+    renewed = tuple(
+        Line(line.typed, line.number, line.body, at) for at, line in enumerate(lines, 1)
+    )
+    return Renumbered(Listing(renewed), numbers, tuple(unfollowed))
+
+
+def follower(numbers: Mapping[int, int]) -> Callable[[Reference], int | None]:
+    """What a reference becomes under new numbers; the ends of a range go to the nearest line."""
+    olds = list(numbers)
+
+    def follow(reference: Reference) -> int | None:
+        target = reference.target
+        if target is None:
+            return None
+        if target in numbers:
+            return numbers[target]
+        if reference.use == "from" and (place := bisect_left(olds, target)) < len(olds):
+            return numbers[olds[place]]
+        if reference.use == "to" and (place := bisect_right(olds, target)):
+            return numbers[olds[place - 1]]
+        return None
+
+    return follow
+
+
+def _is_lost(reference: Reference, held: Mapping[int, Line]) -> bool:
+    """Whether a reference would stay behind. A range may end at a line that is not there."""
+    if reference.target is None:
+        return True
+    return reference.use in ("jump", "exact") and reference.target not in held
+
+
+def _new_numbers(
+    olds: list[int], start: int, step: int, first: int | None, last: int | None
+) -> dict[int, int]:
+    """Old to new, ascending. Raises ListingError where a range would leave the order."""
+    if not olds:
+        raise ListingError(
+            "The listing has no numbered line.", kept=_KEPT, advice="Name another listing."
+        )
+    low = 0 if first is None else bisect_left(olds, first)
+    high = len(olds) if last is None else bisect_right(olds, last)
+    if low >= high:
+        raise ListingError(
+            f"There is no line from {first or olds[0]} to {olds[-1] if last is None else last}.",
+            kept=_KEPT,
+            advice=f"The listing has lines {olds[0]} to {olds[-1]}.",
+        )
+    news = [*olds[:low], *(start + step * place for place in range(high - low)), *olds[high:]]
+    for place in (low, high):
+        if 0 < place < len(news) and news[place - 1] >= news[place]:
+            raise ListingError(
+                f"Line {olds[place if place == low else place - 1]} would become "
+                f"{news[place if place == low else place - 1]}, and leave its place "
+                f"{'after line' if place == low else 'before line'} "
+                f"{olds[place - 1 if place == low else place]}.",
+                kept=_KEPT,
+                advice="Choose another start or a smaller step.",
+            )
+    return dict(zip(olds, news, strict=True))
+
+
+def _check_numbers(numbers: Mapping[int, int], form: Form) -> None:
+    for old, new in numbers.items():
+        if old != new and not form.first_line <= new <= form.last_line:
+            raise ListingError(
+                f"Line {old} would become {new}, outside {form.first_line} to {form.last_line}.",
+                kept=_KEPT,
+                advice="Choose another start or a smaller step.",
+            )
+
+
+def _check_length(old: Line, new: Line, form: Form) -> None:
+    """Longer numbers make a line longer; it must not become longer than the board takes."""
+    if form.longest_line and len(new.typed) > max(form.longest_line, len(old.typed)):
+        raise ListingError(
+            f"Line {old.number} would be {len(new.typed)} characters long, more than the "
+            f"{form.longest_line} that the board takes.",
+            kept=_KEPT,
+            advice="Choose smaller numbers, or split the line first.",
+        )
+
+
+def _cannot_follow(unfollowed: list[Unfollowed]) -> RefusedError:
+    lost = unfollowed[0]
+    where = "A direct command" if lost.number is None else f"Line {lost.number}"
+    why = (
+        f"{lost.word} to a line that is worked out when it runs"
+        if lost.target is None
+        else f"{lost.word} {lost.target}, and there is no line {lost.target}"
+    )
+    more = f" There are {len(unfollowed):,} such places." if len(unfollowed) > 1 else ""
+    return RefusedError(
+        f"{where} has {why}; it cannot follow new line numbers.{more}",
+        kept=_KEPT,
+        advice="Change it, or force the renumbering and put it right by hand afterwards.",
+    )

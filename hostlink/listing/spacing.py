@@ -1,0 +1,63 @@
+"""Blanks that do not matter: taken out only where the line is read the same without them.
+
+Never touched: quoted text, remarks, what follows DATA, blanks inside a keyword or a relation sign
+(ECMA-55, section 5.4, forbids them there, so a board may read `< >` and `<>` differently), and one
+blank between two names or numbers. A board whose keywords must stand apart keeps those blanks too.
+"""
+
+from __future__ import annotations
+
+from hostlink.listing.reading import Reader, is_open, meaning
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span
+
+_RELATION = frozenset("<>=")
+_PLAIN = frozenset(("name", "number"))
+
+
+def closed_up(text: str, reader: Reader) -> str:
+    """The text of a line without the blanks that do not matter."""
+    spans = reader.spans(text)
+    pieces = [span.text for span in spans]
+    places = [
+        place
+        for place, span in enumerate(spans)
+        if span.kind == "blank" and len(_needed(spans, place, reader.language)) < len(span.text)
+    ]
+    data = next((at for at, span in enumerate(spans) if span.word == "DATA"), len(spans))
+    places = [place for place in places if place < data]
+    if not places or is_open(spans):
+        return text
+    wanted = meaning(spans)
+    shorter = list(pieces)
+    for place in places:
+        shorter[place] = _needed(spans, place, reader.language)
+    if reader.reads_as("".join(shorter), wanted):
+        return "".join(shorter)
+    for place in places:  # a word would arise where none was: find out at which blank
+        kept = pieces[place]
+        for piece in (_needed(spans, place, reader.language), " "):
+            pieces[place] = piece
+            if reader.reads_as("".join(pieces), wanted):
+                break
+            pieces[place] = kept
+    return "".join(pieces)
+
+
+def _needed(spans: tuple[Span, ...], place: int, language: Language) -> str:
+    """What must stay of the blanks at a place: nothing, or one."""
+    if place == 0 or place == len(spans) - 1:
+        return ""
+    before, after = spans[place - 1], spans[place + 1]
+    if before.text[-1:] in _RELATION and after.text[:1] in _RELATION:
+        return spans[place].text
+    if before.kind in _PLAIN and after.kind in _PLAIN:
+        return " "
+    if before.kind == "number" and after.text[:1] in "Ee":
+        return " "  # a board may begin to read an exponent
+    touching = before.text[-1:].isalnum() and after.text[:1].isalnum()
+    if language.long_names and touching:
+        return " "
+    functions = {word.upper() for word in language.functions}
+    keyword = any(span.kind == "word" and span.word not in functions for span in (before, after))
+    return " " if language.words_apart and keyword else ""
