@@ -18,6 +18,7 @@ from hostlink.errors import HostlinkError
 
 # Name of a section to what it measures. Its module is bench_NAME and has a function `run`.
 SECTIONS = {
+    "boards": "eight boards loaded at the same time against one",
     "link": "load times against the wire's own bound, over all kinds of wire",
     "start": "how long the command line takes to start",
 }

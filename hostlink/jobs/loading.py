@@ -17,7 +17,7 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
-from hostlink.jobs.events import KeptAs
+from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.material import Material
 from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
@@ -78,7 +78,7 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
     check_loadable(material, session.profile, options)
     state = _State(material.label)
     try:
-        revision = _keep(session, archive, material, options)
+        revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
         session.attach()
         board = session.board_in(archive)
@@ -195,17 +195,17 @@ def _mend_advice(material: Material, profile: Profile) -> str:
     return f"`hostlink mend {material.word} -o NEW-FILE` repairs {left}."
 
 
-def _keep(
-    session: Session, archive: Archive, material: Material, options: LoadOptions
+def keep_material(
+    profile: Profile, emit: Emit, archive: Archive, material: Material, options: LoadOptions
 ) -> Revision | None:
     """Keep the listing as a revision before anything is sent; None where it has no name."""
     if material.revision is not None and not options.name:
         return material.revision
     name = options.name or material.name
     if not name:
-        session.emit(Warned("The listing has no name and is not kept; name it with --name."))
+        emit(Warned("The listing has no name and is not kept; name it with --name."))
         return None
-    content = material.content(session.profile)
+    content = material.content(profile)
     shipped = material.shipped
     if shipped is not None:
         for holder in archive.holds(content):
@@ -215,7 +215,7 @@ def _keep(
     if shipped is not None and kept.is_new and kept.revision.number == 1:
         archive.note(name, shipped.notes)
         archive.tag(name, *shipped.tags)
-    session.emit(KeptAs(kept.revision.spec, kept.is_new, content.size_bytes or 0))
+    emit(KeptAs(kept.revision.spec, kept.is_new, content.size_bytes or 0))
     return kept.revision
 
 

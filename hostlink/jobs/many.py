@@ -1,0 +1,178 @@
+"""One task on many boards at once, an owner thread each; one that fails stops no other."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Generic, TypeVar
+
+from hostlink.archive import Archive
+from hostlink.board.ports import identity_of, same_board
+from hostlink.errors import ExitStatus, HostlinkError, UsageError
+from hostlink.jobs.attaching import known_board
+from hostlink.jobs.events import Event
+from hostlink.jobs.loading import Loaded, LoadOptions, check_loadable, keep_material, load
+from hostlink.jobs.material import Material, program_name
+from hostlink.jobs.saving import Saved, SaveOptions, save
+from hostlink.jobs.session import LinkChoice, Session
+from hostlink.link.owner import Owner
+
+V = TypeVar("V")
+
+EmitAt = Callable[[str, Event], None]
+"""Told an event of one board: the board's name (see `names`) and the event."""
+
+
+@dataclass(frozen=True, slots=True)
+class Result(Generic[V]):
+    """How the task ended on one board. board: its name here. value, or the error that ended it."""
+
+    board: str
+    port: str
+    value: V | None = None
+    error: HostlinkError | None = None
+
+    @property
+    def status(self) -> ExitStatus:
+        return self.error.status if self.error is not None else ExitStatus.DONE
+
+
+def worst(results: Sequence[Result[V]]) -> ExitStatus:
+    """The exit status of the whole: the highest of any board."""
+    return max((result.status for result in results), default=ExitStatus.DONE)
+
+
+def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
+    """What to call each board: its label, else the short name of its port; by port.
+
+    Raises UsageError where two of the ports are one board: it cannot be loaded twice at once.
+    """
+    called: dict[str, str] = {}
+    seen: list[tuple[str, object]] = []
+    for choice in choices:
+        identity = identity_of(choice.port)
+        for port, other in seen:
+            if same_board(identity, other):  # type: ignore[arg-type]
+                raise UsageError(
+                    f"{port} and {choice.port} are the same board.",
+                    kept="No port was opened.",
+                    advice="Name each board once.",
+                )
+        seen.append((choice.port, identity))
+        board = known_board(archive, identity)
+        short = os.path.basename(choice.port.partition("?")[0].rstrip("/"))  # noqa: PTH119
+        name = board.label if board is not None and board.label else short or choice.port
+        called[choice.port] = name if name not in called.values() else choice.port
+    return called
+
+
+def on_each(
+    choices: Sequence[LinkChoice],
+    archive: Archive,
+    task: Callable[[Session, str], V],
+    emit: EmitAt,
+    cancelled: Callable[[], bool] = lambda: False,
+    on_result: Callable[[Result[V]], None] = lambda _: None,
+) -> list[Result[V]]:
+    """Do `task(session, name)` on every board at the same time; the results in the boards' order.
+
+    on_result is called in this thread as boards finish, first come first told. An error that is
+    not of hostlink's own is raised once all boards are done.
+    """
+    from concurrent.futures import as_completed
+
+    called = names(choices, archive)
+    owners: list[Owner[Session]] = []
+    waiting = {}
+    try:
+        for choice in choices:
+            name = called[choice.port]
+            owner = _owner(choice, archive, name, emit, cancelled)
+            owners.append(owner)
+            waiting[owner.submit(_bound(task, name))] = choice.port
+        results: dict[str, Result[V]] = {}
+        strange: BaseException | None = None
+        for answer in as_completed(waiting):
+            port = waiting[answer]
+            try:
+                result = Result(called[port], port, answer.result())
+            except HostlinkError as error:
+                result = Result(called[port], port, error=error)
+            except BaseException as error:  # noqa: BLE001 - raised below, when all are done
+                strange = error
+                continue
+            results[port] = result
+            on_result(result)
+    finally:
+        for owner in owners:
+            owner.close()
+    if strange is not None:
+        raise strange
+    return [results[choice.port] for choice in choices]
+
+
+def _bound(task: Callable[[Session, str], V], name: str) -> Callable[[Session], V]:
+    return lambda session: task(session, name)
+
+
+def _owner(
+    choice: LinkChoice, archive: Archive, name: str, emit: EmitAt, cancelled: Callable[[], bool]
+) -> Owner[Session]:
+    def told(event: Event) -> None:
+        emit(name, event)
+
+    return Owner(name, lambda: Session(choice, told, cancelled, archive=archive))
+
+
+def load_on_each(
+    choices: Sequence[LinkChoice],
+    archive: Archive,
+    material: Material,
+    options: LoadOptions,
+    emit: EmitAt,
+    cancelled: Callable[[], bool] = lambda: False,
+    on_result: Callable[[Result[Loaded]], None] = lambda _: None,
+) -> list[Result[Loaded]]:
+    """Load one listing into every board. It is reviewed for each board's profile and kept once.
+
+    Raises RefusedError before any port is opened where the listing is not fit for one of them.
+    """
+    for choice in choices:
+        check_loadable(material, choice.effective, options)
+    revision = keep_material(
+        choices[0].effective, lambda event: emit("", event), archive, material, options
+    )
+    kept = dataclasses.replace(material, revision=revision)
+    options = dataclasses.replace(options, name="")
+
+    def task(session: Session, _: str) -> Loaded:
+        return load(session, archive, kept, options)
+
+    return on_each(choices, archive, task, emit, cancelled, on_result)
+
+
+def save_on_each(
+    choices: Sequence[LinkChoice],
+    archive: Archive,
+    options: SaveOptions,
+    today: date,
+    emit: EmitAt,
+    cancelled: Callable[[], bool] = lambda: False,
+    on_result: Callable[[Result[Saved]], None] = lambda _: None,
+) -> list[Result[Saved]]:
+    """Save every board's program, each as a program named after its board and the day."""
+
+    def task(session: Session, name: str) -> Saved:
+        program = dated_name(name, today)
+        return save(session, archive, dataclasses.replace(options, name=program))
+
+    return on_each(choices, archive, task, emit, cancelled, on_result)
+
+
+def dated_name(board: str, today: date) -> str:
+    """The program that a board's save goes to: RED-2026-11-27."""
+    day = today.isoformat()
+    return f"{program_name(board)[: 40 - len(day) - 1].strip('-') or 'BOARD'}-{day}"
