@@ -1,5 +1,7 @@
 """SQLite: everything kept, with its history."""
 
+from hostlink.archive.backups import Backup, BackupItem
+from hostlink.archive.firmware import ROLES, FirmwareImage, FirmwareWrite, Role
 from hostlink.archive.place import archive_path
 from hostlink.archive.records import (
     Board,
@@ -17,10 +19,15 @@ from hostlink.archive.records import (
 from hostlink.archive.store import Archive
 
 __all__ = [
+    "ROLES",
     "Archive",
+    "Backup",
+    "BackupItem",
     "Board",
     "Content",
     "Event",
+    "FirmwareImage",
+    "FirmwareWrite",
     "Found",
     "HostCopy",
     "Kept",
@@ -29,5 +36,6 @@ __all__ = [
     "Proof",
     "Rescue",
     "Revision",
+    "Role",
     "archive_path",
 ]

@@ -9,6 +9,8 @@ off, so the immutable tables refuse a taken key before the insert.
 
 from __future__ import annotations
 
+from hostlink.archive.views import VIEWS
+
 TABLES = """
 CREATE TABLE archives (
   -- id 1 is this archive; the others are archives that something was merged from
@@ -30,7 +32,8 @@ CREATE TABLE boards (
   profile TEXT NOT NULL DEFAULT '',
   restarts_on_open INTEGER CHECK (restarts_on_open IN (0, 1)),
   first_seen TEXT NOT NULL,
-  last_seen TEXT NOT NULL
+  last_seen TEXT NOT NULL,
+  role TEXT NOT NULL DEFAULT '' -- what it is in its machine: computer, display, or not known
 ) STRICT;
 CREATE UNIQUE INDEX boards_by_identity ON boards (
   coalesce(usb_vid, -1), coalesce(usb_pid, -1), usb_serial,
@@ -160,11 +163,18 @@ CREATE TABLE firmware_images (
 CREATE TABLE backups (
   id INTEGER PRIMARY KEY,
   uuid TEXT NOT NULL UNIQUE,
+  archive_id INTEGER NOT NULL REFERENCES archives, -- the archive that gave the number
+  number INTEGER NOT NULL CHECK (number > 0),
   board_id INTEGER NOT NULL REFERENCES boards,
   firmware_image_id INTEGER REFERENCES firmware_images,
   profile TEXT NOT NULL DEFAULT '',
+  origin_where TEXT NOT NULL DEFAULT '',
+  banner TEXT NOT NULL DEFAULT '', -- what the board said of itself, where it was heard
+  free_bytes INTEGER, -- by the board's own word
+  after_restart INTEGER NOT NULL DEFAULT 0 CHECK (after_restart IN (0, 1)),
   note TEXT NOT NULL DEFAULT '',
-  made_at TEXT NOT NULL
+  made_at TEXT NOT NULL,
+  UNIQUE (archive_id, number)
 ) STRICT;
 CREATE INDEX backups_by_board ON backups (board_id);
 CREATE INDEX backups_by_firmware ON backups (firmware_image_id);
@@ -181,6 +191,28 @@ CREATE TABLE backup_items (
   UNIQUE (backup_id, kind, slot)
 ) STRICT;
 CREATE INDEX backup_items_by_listing ON backup_items (listing_id);
+
+CREATE TABLE firmware_writes (
+  -- which image was written to which board; one without an end was cut off
+  id INTEGER PRIMARY KEY,
+  uuid TEXT NOT NULL UNIQUE,
+  board_id INTEGER NOT NULL REFERENCES boards,
+  firmware_image_id INTEGER NOT NULL REFERENCES firmware_images,
+  previous_image_id INTEGER REFERENCES firmware_images, -- what flash held before, to go back to
+  backup_id INTEGER REFERENCES backups,
+  role TEXT NOT NULL DEFAULT '', -- what the board is in its machine
+  part TEXT NOT NULL DEFAULT '',
+  boot_section BLOB, -- the bootloader's own section as it was read
+  eeprom BLOB, -- as it was read, NULL where it reads like flash or not at all
+  began_at TEXT NOT NULL,
+  ended_at TEXT,
+  outcome TEXT NOT NULL DEFAULT '',
+  banner TEXT NOT NULL DEFAULT '' -- what the board said afterwards
+) STRICT;
+CREATE INDEX firmware_writes_by_board ON firmware_writes (board_id);
+CREATE INDEX firmware_writes_by_image ON firmware_writes (firmware_image_id);
+CREATE INDEX firmware_writes_by_previous ON firmware_writes (previous_image_id)
+  WHERE previous_image_id IS NOT NULL;
 
 CREATE TABLE events (
   -- every job; one without an end was cut off
@@ -214,6 +246,7 @@ _IMMUTABLE = (
     ("firmware_images", ("uuid",)),
     ("firmware_images", ("sha256",)),
     ("backups", ("uuid",)),
+    ("backups", ("archive_id", "number")),
     ("backup_items", ("uuid",)),
     ("backup_items", ("backup_id", "kind", "slot")),
 )
@@ -236,15 +269,18 @@ def _refusals() -> str:
             f"CREATE TRIGGER {table}_never_replace BEFORE INSERT ON {table} WHEN {taken} "
             f"BEGIN SELECT RAISE(ABORT, '{table} are never replaced'); END;",
         ]
-    for table in (*dict.fromkeys(table for table, _ in _IMMUTABLE), "programs", "events"):
+    jobs = ("programs", "events", "firmware_writes")
+    for table in (*dict.fromkeys(table for table, _ in _IMMUTABLE), *jobs):
         sql.append(
             f"CREATE TRIGGER {table}_never_delete BEFORE DELETE ON {table} "
             f"BEGIN SELECT RAISE(ABORT, '{table} are never deleted'); END;"
         )
-    sql.append(
-        "CREATE TRIGGER events_end_once BEFORE UPDATE ON events WHEN OLD.ended_at IS NOT NULL "
-        "BEGIN SELECT RAISE(ABORT, 'an event that has ended is never changed'); END;"
-    )
+    for table, one in (("events", "an event"), ("firmware_writes", "a write of firmware")):
+        sql.append(
+            f"CREATE TRIGGER {table}_end_once BEFORE UPDATE ON {table} "
+            "WHEN OLD.ended_at IS NOT NULL "
+            f"BEGIN SELECT RAISE(ABORT, '{one} that has ended is never changed'); END;"
+        )
     return "\n".join(sql)
 
 
@@ -294,75 +330,5 @@ def _word_triggers() -> str:
         for name, change, program in changes
     )
 
-
-VIEWS = """
-CREATE VIEW program_list AS
-  SELECT
-    programs.name, programs.title,
-    (SELECT group_concat(tag, ', ') FROM
-      (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)) AS tags,
-    (SELECT text FROM notes WHERE program_id = programs.id AND revision_id IS NULL
-      ORDER BY id DESC LIMIT 1) AS note,
-    (SELECT count(*) FROM revisions WHERE program_id = programs.id) AS revisions,
-    latest.number AS latest, latest.size_bytes, listings.line_count, latest.kept_at,
-    programs.retired_at, programs.uuid
-  FROM programs
-  LEFT JOIN revisions AS latest ON latest.id =
-    (SELECT max(id) FROM revisions WHERE program_id = programs.id)
-  LEFT JOIN listings ON listings.id = latest.listing_id
-  ORDER BY programs.name_key;
-
-CREATE VIEW revision_list AS
-  SELECT
-    programs.name AS program, revisions.number, revisions.kept_at, revisions.size_bytes,
-    listings.line_count, revisions.origin, revisions.origin_where,
-    boards.label AS board, revisions.captures, revisions.after_restart,
-    coalesce((SELECT notes.text FROM notes WHERE notes.revision_id = revisions.id
-      ORDER BY notes.id DESC LIMIT 1), revisions.note) AS note,
-    (SELECT parent_program.name || '@' || parent.number FROM revisions AS parent
-      JOIN programs AS parent_program ON parent_program.id = parent.program_id
-      WHERE parent.id = revisions.parent_id) AS parent,
-    listings.profile, listings.charset, lower(hex(listings.sha256)) AS sha256,
-    revisions.uuid, listings.text AS listing
-  FROM revisions
-  JOIN programs ON programs.id = revisions.program_id
-  JOIN listings ON listings.id = revisions.listing_id
-  LEFT JOIN boards ON boards.id = revisions.board_id
-  ORDER BY programs.name_key, revisions.id;
-
-CREATE VIEW rescue_list AS
-  SELECT
-    rescues.number, rescues.kept_at, boards.label AS board, programs.name AS program,
-    rescues.size_bytes, listings.line_count, rescues.origin_where, rescues.captures,
-    rescues.after_restart, rescues.note, listings.profile, listings.charset,
-    lower(hex(listings.sha256)) AS sha256, rescues.uuid, listings.text AS listing
-  FROM rescues
-  JOIN listings ON listings.id = rescues.listing_id
-  LEFT JOIN boards ON boards.id = rescues.board_id
-  LEFT JOIN programs ON programs.id = rescues.program_id
-  ORDER BY rescues.id;
-
-CREATE VIEW board_list AS
-  SELECT
-    boards.label, boards.profile, boards.usb_vid, boards.usb_pid, boards.usb_serial,
-    boards.location, boards.restarts_on_open, boards.first_seen, boards.last_seen,
-    host_copies.proven_at AS host_copy_proven_at, host_copies.may_lack_edits,
-    host_copies.text AS host_copy, boards.uuid
-  FROM boards LEFT JOIN host_copies ON host_copies.board_id = boards.id
-  ORDER BY boards.id;
-
-CREATE VIEW event_list AS
-  SELECT
-    events.started_at, events.ended_at, events.job, events.outcome,
-    boards.label AS board, coalesce(programs.name, owner.name) AS program,
-    revisions.number AS revision, rescues.number AS rescue, events.detail, events.uuid
-  FROM events
-  LEFT JOIN boards ON boards.id = events.board_id
-  LEFT JOIN programs ON programs.id = events.program_id
-  LEFT JOIN revisions ON revisions.id = events.revision_id
-  LEFT JOIN programs AS owner ON owner.id = revisions.program_id
-  LEFT JOIN rescues ON rescues.id = events.rescue_id
-  ORDER BY events.id;
-"""
 
 SCHEMA_1 = "\n".join((TABLES, _refusals(), SEARCH, _word_triggers(), VIEWS))

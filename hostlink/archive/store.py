@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from hostlink.archive.backups import Backups
 from hostlink.archive.boards import Boards
 from hostlink.archive.duplicate import Duplicates
 from hostlink.archive.events import Events
+from hostlink.archive.firmware import Firmware
 from hostlink.archive.programs import Programs
 from hostlink.archive.proof import Proofs
 from hostlink.archive.rescues import Rescues
@@ -12,7 +14,9 @@ from hostlink.archive.revisions import Revisions
 from hostlink.archive.search import Search
 
 
-class Archive(Programs, Revisions, Rescues, Boards, Events, Search, Proofs, Duplicates):
+class Archive(
+    Programs, Revisions, Rescues, Boards, Events, Search, Backups, Firmware, Proofs, Duplicates
+):
     """One open archive. `Archive.open` makes or opens it; it is a context manager.
 
     Each part stands in the module of its name and shares the session: the file, its connections

@@ -1,0 +1,218 @@
+"""Firmware: the images that were seen, and which one was written to which board, when."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Literal
+
+from sqlite_utils import Database
+
+from hostlink.archive.lookup import board_id
+from hostlink.archive.names import clean
+from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.times import read, read_or_none
+from hostlink.errors import ArchiveError
+
+Role = Literal["computer", "display"]
+ROLES: tuple[Role, ...] = ("computer", "display")
+"""What a board is in its machine: it runs the BASIC, or makes the picture."""
+
+
+@dataclass(frozen=True, slots=True)
+class FirmwareImage:
+    """An image as it is kept. flash: from address 0, no blank bytes at the end."""
+
+    uuid: str
+    sha256: str
+    flash: bytes
+    part: str
+    name: str
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class FirmwareWrite:
+    """One image written to one board. previous: what flash held before, None if it was not read.
+
+    ended_at is None and outcome "" where it was cut off; it was finished where outcome is "done".
+    """
+
+    uuid: str
+    board_uuid: str
+    board: str
+    image: FirmwareImage
+    previous: FirmwareImage | None
+    role: str
+    part: str
+    began_at: datetime
+    ended_at: datetime | None
+    outcome: str
+    banner: str
+
+    @property
+    def is_finished(self) -> bool:
+        return self.outcome == "done"
+
+
+_WRITE = """
+SELECT
+  firmware_writes.*, boards.uuid AS board_uuid, boards.label AS board
+FROM firmware_writes JOIN boards ON boards.id = firmware_writes.board_id
+"""
+
+
+class Firmware(Session):
+    """Keeping images, and the record of what was written where."""
+
+    def keep_image(self, flash: bytes, *, part: str = "", name: str = "") -> FirmwareImage:
+        """Keep an image, or find it where it is kept already. Raises ArchiveError."""
+        digest = hashlib.sha256(flash).digest()
+        with self.writing("The firmware image") as db:
+            held = first(db, "SELECT id FROM firmware_images WHERE sha256 = ?", (digest,))
+            image = (
+                insert(
+                    db,
+                    "firmware_images",
+                    uuid=new_uuid(),
+                    sha256=digest,
+                    data=flash,
+                    part=clean(part),
+                    name=clean(name),
+                    kept_at=self._time(),
+                )
+                if held is None
+                else int(held["id"])
+            )
+            return _image_at(db, image)
+
+    def known_image(self, sha256: str) -> FirmwareImage | None:
+        """The kept image of that SHA-256 (hexadecimal), or None."""
+        with self.reading("The firmware images") as db:
+            held = first(
+                db, "SELECT id FROM firmware_images WHERE sha256 = ?", (bytes.fromhex(sha256),)
+            )
+            return None if held is None else _image_at(db, int(held["id"]))
+
+    def image_role(self, sha256: str) -> str:
+        """What an image was last written as, "" where it never was."""
+        with self.reading("The record of firmware") as db:
+            held = first(
+                db,
+                "SELECT role FROM firmware_writes JOIN firmware_images "
+                "ON firmware_images.id = firmware_image_id WHERE sha256 = ? AND role <> '' "
+                "ORDER BY firmware_writes.id DESC LIMIT 1",
+                (bytes.fromhex(sha256),),
+            )
+            return "" if held is None else str(held["role"])
+
+    def board_role(self, board_uuid: str) -> str:
+        """What a board is in its machine, "" where nobody said yet."""
+        with self.reading("The board") as db:
+            board = board_id(db, board_uuid)
+            return str(db.execute("SELECT role FROM boards WHERE id = ?", (board,)).fetchone()[0])
+
+    def set_board_role(self, board_uuid: str, role: Role) -> None:
+        """Note what a board is in its machine."""
+        if role not in ROLES:
+            raise ArchiveError(f"{role!r} is no role of a board.", advice="computer or display.")
+        with self.writing("The board's role") as db:
+            db.execute("UPDATE boards SET role = ? WHERE id = ?", (role, board_id(db, board_uuid)))
+
+    def begin_write(
+        self,
+        board_uuid: str,
+        image: FirmwareImage,
+        *,
+        previous: FirmwareImage | None,
+        role: Role,
+        part: str,
+        backup_uuid: str | None = None,
+        boot_section: bytes | None = None,
+        eeprom: bytes | None = None,
+    ) -> str:
+        """Record that an image is about to be written; returns the record's UUID."""
+        with self.writing("The record of this write") as db:
+            uuid = new_uuid()
+            insert(
+                db,
+                "firmware_writes",
+                uuid=uuid,
+                board_id=board_id(db, board_uuid),
+                firmware_image_id=_id(db, "firmware_images", image.uuid),
+                previous_image_id=_id(db, "firmware_images", previous.uuid) if previous else None,
+                backup_id=_id(db, "backups", backup_uuid) if backup_uuid else None,
+                role=role,
+                part=clean(part),
+                boot_section=boot_section,
+                eeprom=eeprom,
+                began_at=self._time(),
+            )
+        return uuid
+
+    def end_write(self, uuid: str, outcome: str, banner: str = "") -> None:
+        """Record how a write ended. Raises ArchiveError where it has ended before."""
+        with self.writing("The end of this write") as db:
+            changed = db.execute(
+                "UPDATE firmware_writes SET ended_at = ?, outcome = ?, banner = ? "
+                "WHERE uuid = ? AND ended_at IS NULL",
+                (self._time(), clean(outcome), clean(banner), uuid),
+            ).rowcount
+            if changed != 1:
+                raise ArchiveError(f"The write {uuid} is not under way.")
+
+    def writes(
+        self, *, board_uuid: str | None = None, limit: int | None = None
+    ) -> list[FirmwareWrite]:
+        """Writes of firmware, newest first: all, or those to one board."""
+        with self.reading("The record of firmware") as db:
+            board = None if board_uuid is None else board_id(db, board_uuid)
+            found = rows(
+                db,
+                f"{_WRITE} WHERE coalesce(firmware_writes.board_id = ?, 1) "
+                "ORDER BY firmware_writes.id DESC LIMIT ?",
+                (board, -1 if limit is None else limit),
+            )
+            return [_write(db, row) for row in found]
+
+    def last_write(self, board_uuid: str) -> FirmwareWrite | None:
+        """The newest write to a board, however it ended."""
+        found = self.writes(board_uuid=board_uuid, limit=1)
+        return found[0] if found else None
+
+
+def _id(db: Database, table: str, uuid: str) -> int:
+    held = first(db, f"SELECT id FROM {table} WHERE uuid = ?", (uuid,))
+    if held is None:
+        raise ArchiveError(f"{uuid} is not in this archive.")
+    return int(held["id"])
+
+
+def _image_at(db: Database, row_id: int) -> FirmwareImage:
+    (row,) = rows(db, "SELECT * FROM firmware_images WHERE id = ?", (row_id,))
+    return FirmwareImage(
+        uuid=row["uuid"],
+        sha256=row["sha256"].hex(),
+        flash=bytes(row["data"]),
+        part=row["part"],
+        name=row["name"],
+        at=read(row["kept_at"]),
+    )
+
+
+def _write(db: Database, row: Row) -> FirmwareWrite:
+    previous = row["previous_image_id"]
+    return FirmwareWrite(
+        uuid=row["uuid"],
+        board_uuid=row["board_uuid"],
+        board=row["board"],
+        image=_image_at(db, row["firmware_image_id"]),
+        previous=None if previous is None else _image_at(db, previous),
+        role=row["role"],
+        part=row["part"],
+        began_at=read(row["began_at"]),
+        ended_at=read_or_none(row["ended_at"]),
+        outcome=row["outcome"],
+        banner=row["banner"],
+    )
