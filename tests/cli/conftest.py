@@ -103,6 +103,7 @@ def machine_at_port(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Machine]:
     """Puts a machine of the test's own behind every port that is opened from now on.
 
     typed: bytes that it hears before the port is opened (a program that was started by hand).
+    program: what its memory holds by then, any bytes.
     """
 
     def put(
@@ -110,12 +111,15 @@ def machine_at_port(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Machine]:
         faults: Faults | None = None,
         *,
         typed: bytes = b"",
+        program: Mapping[int, bytes] | None = None,
         seconds: float = 2.0,
     ) -> Machine:
         machine = Machine(settings, faults)
         machine.host_sends(typed, 0.0)
         machine.run_until(seconds)
         machine.forget_output(seconds)
+        if program is not None:
+            machine.basic._state.memory.replace(dict(program))
 
         def open_port(name: str, baud: int) -> tuple[PracticePort, VirtualClock]:  # noqa: ARG001
             clock = VirtualClock(seconds)
