@@ -29,6 +29,7 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HOSTLINK_ARCHIVE", str(tmp_path / "archive.sqlite3"))
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "profiles"))
     (tmp_path / "first-number.txt").write_text("27\n", encoding="utf-8")
     damaged = library_folder() / "damaged" / "web-page.txt"
     (tmp_path / "pasted.txt").write_bytes(damaged.read_bytes())

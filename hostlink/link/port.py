@@ -44,6 +44,18 @@ class Port(Protocol):
 
 
 @runtime_checkable
+class TunablePort(Protocol):
+    """A port whose speed can be changed while it is open, as a survey needs."""
+
+    @property
+    def baudrate(self) -> int:
+        """The speed of the host's side, in baud."""
+
+    @baudrate.setter
+    def baudrate(self, value: int) -> None: ...
+
+
+@runtime_checkable
 class SelfTimedPort(Protocol):
     """A port that brings its own clock along (the practice board on a virtual clock).
 

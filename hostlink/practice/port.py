@@ -50,10 +50,13 @@ class PracticePort:
         if jump is not None:
             self.wait_until = self._wait_virtual
 
-    def _now(self) -> float:
-        """Machine time: seconds since the port was opened."""
+    def _check_open(self) -> None:
         if self._closed:
             raise LinkError("The port is closed.", reason=LinkReason.GONE)
+
+    def _now(self) -> float:
+        """Machine time: seconds since the port was opened."""
+        self._check_open()
         now = self._clock.now() - self._origin
         self.machine.run_until(now)
         if self.machine.unplugged:
@@ -70,6 +73,7 @@ class PracticePort:
 
     @property
     def dtr(self) -> bool:
+        self._check_open()
         return self._dtr
 
     @dtr.setter
@@ -78,6 +82,15 @@ class PracticePort:
         if value and not self._dtr:
             self.machine.restart(now)
         self._dtr = value
+
+    @property
+    def baudrate(self) -> int:
+        return self.machine.host_baud
+
+    @baudrate.setter
+    def baudrate(self, value: int) -> None:
+        self._now()
+        self.machine.tune(value)
 
     def read(self, size: int = 1) -> bytes:
         now = self._now()

@@ -1,0 +1,200 @@
+"""Survey a board: measure how it talks, propose a profile with the evidence for each value."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hostlink.archive import Archive
+from hostlink.board.captures import Tally
+from hostlink.board.dialogue import Dialogue
+from hostlink.board.events import Phase, Warned
+from hostlink.board.loading import Loader
+from hostlink.board.profile import Profile
+from hostlink.board.survey import Finding, Findings, Manner
+from hostlink.board.survey_program import find_free_memory, find_list_form
+from hostlink.board.survey_storing import Storing
+from hostlink.board.uart import warn
+from hostlink.errors import HostlinkError
+from hostlink.jobs.rescuing import rescue_held
+from hostlink.jobs.session import Session
+from hostlink.listing import Line
+
+_TABLES = {"listing": "form", "storage": "storage"}
+
+
+@dataclass(frozen=True, slots=True)
+class SurveyOptions:
+    """name: of the profile to propose. storing: consent to store test lines in the memory, which
+    is captured, kept and put back. long_line: consent to type an over-long line. speeds: the
+    speeds to try, empty for the usual ones. clock_hz: the board's clock, 0 where not known.
+    """
+
+    name: str = "surveyed"
+    storing: bool = False
+    long_line: bool = False
+    speeds: tuple[int, ...] = ()
+    clock_hz: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Surveyed:
+    """The proposed profile, what it rests on, and how many lines the board held (and holds)."""
+
+    profile: Profile
+    findings: tuple[Finding, ...]
+    lines: int
+
+
+def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
+    """Measure the board at the other end. Its program is left, or put back and proven.
+
+    Raises LinkError where no usual speed gives a readable answer; whatever fails after the
+    program was cleared says where the program is kept.
+    """
+    manner = Manner(
+        session.wire, session.profile, session.emit, stop_running=session.choice.stop_running
+    )
+    profile = manner.survey(options.speeds)
+    if options.long_line:
+        manner.find_longest()
+    if session.wire.health.restarts:
+        manner.findings.add("talk.restarts_on_open", True, "its banner came after the opening")
+    dialogue = Dialogue(session.wire, profile, session.emit)
+    session.emit(Phase("Reading the listing"))
+    dialogue.profile = find_list_form(dialogue, manner.findings)
+    held = dialogue.capture()
+    session.emit(Phase("Looking for the free-memory question"))
+    find_free_memory(dialogue, manner.findings)
+    base = dialogue.profile
+    session.dialogue = Dialogue(
+        session.wire, _with(base, manner.findings, options.name), session.emit
+    )
+    if options.storing:
+        _measure_storing(session, archive, manner, held)
+    else:
+        for name in ("talk.line_ms", "talk.line_done", "talk.receive_buffer"):
+            manner.findings.missing(name, "needs consent to store test lines (--storing)")
+    _warn_of_speed(session, manner.findings, options.clock_hz)
+    proposed = _with(base, manner.findings, options.name)
+    return Surveyed(proposed, tuple(manner.findings), len(held.lines))
+
+
+def _measure_storing(session: Session, archive: Archive, manner: Manner, held: Tally) -> None:
+    """Measure with stored lines; whatever happens, the program is put back or said where it is."""
+    board = session.board_in(archive)
+    kept = rescue_held(session, archive, board)
+    with archive.event("survey", board_uuid=board.uuid) as record:
+        record.detail["lines"] = len(held.lines)
+        measured = session.dialogue.profile
+        session.dialogue = _careful(session, measured)
+        try:
+            session.dialogue.clear()
+            Storing(manner, session.dialogue).measure()
+            found = _with(measured, manner.findings, measured.name)
+            session.dialogue = Dialogue(session.wire, found, session.emit)
+        finally:
+            session.emit(Phase("Putting the program back"))
+            try:
+                _put_back(session, kept.lines)
+            except HostlinkError as error:
+                if kept.spec:
+                    error.kept = f"The board's program is kept as {kept.spec}."
+                raise
+
+
+def _careful(session: Session, profile: Profile) -> Dialogue:
+    """A dialogue that assumes nothing of how the board stores lines."""
+    talk = dataclasses.replace(
+        profile.talk,
+        receive_buffer=0,
+        line_ms=max(50.0, profile.talk.line_ms),
+        line_done="after-prompt" if profile.talk.prompt else profile.talk.line_done,
+        after_prompt_ms=100.0,
+    )
+    return Dialogue(session.wire, dataclasses.replace(profile, talk=talk), session.emit)
+
+
+def _put_back(session: Session, lines: dict[int, Line]) -> None:
+    if lines:
+        Loader(session.dialogue, lines).load()
+    else:
+        session.dialogue.clear()
+
+
+def _warn_of_speed(session: Session, findings: Findings, clock_hz: int) -> None:
+    """Say where the board's clock cannot make its speed closely enough."""
+    baud = findings.value("talk.baud")
+    if clock_hz and isinstance(baud, int):
+        for double_speed in (False, True):
+            if warning := warn(baud, clock_hz, double_speed):
+                session.emit(Warned(warning))
+
+
+def _with(profile: Profile, findings: Findings, name: str) -> Profile:
+    """A profile with the findings in place and their evidence noted."""
+    by_table: dict[str, dict[str, object]] = {}
+    evidence: list[tuple[str, str]] = []
+    for finding in findings:
+        table, _, key = finding.name.partition(".")
+        evidence.append((finding.name, f"{finding.confidence}: {finding.evidence}"))
+        if finding.confidence != "not found":
+            by_table.setdefault(table, {})[key] = finding.value
+    rules = profile.rules
+    for table, field in _TABLES.items():
+        part = dataclasses.replace(getattr(rules, field), **by_table.get(table, {}))
+        rules = dataclasses.replace(rules, **{field: part})
+    talk = by_table.get("talk", {})
+    commands = by_table.get("commands", {})
+    return dataclasses.replace(
+        profile,
+        name=name,
+        title="Measured by a survey",
+        about=f"What has no evidence below is the value of profile {base_name(profile)}.",
+        source="hostlink survey",
+        talk=dataclasses.replace(profile.talk, **talk),  # type: ignore[arg-type]
+        commands=dataclasses.replace(profile.commands, **commands),  # type: ignore[arg-type]
+        rules=rules,
+        evidence=tuple(evidence),
+    )
+
+
+def base_name(profile: Profile) -> str:
+    """The profile that a surveyed one was begun from."""
+    mark = "is the value of profile "
+    return profile.about.partition(mark)[2].rstrip(".") or profile.name
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A value in which a board differs from a profile."""
+
+    name: str
+    board: object
+    profile: object
+    evidence: str
+
+
+def against(findings: Sequence[Finding], profile: Profile) -> list[Difference]:
+    """Where what was found differs from a profile; times within a fifth count as equal."""
+    differences = []
+    for finding in findings:
+        if finding.confidence == "not found":
+            continue
+        table, _, key = finding.name.partition(".")
+        part: object = profile.rules
+        if table in _TABLES:
+            part = getattr(profile.rules, _TABLES[table])
+        else:
+            part = getattr(profile, table)
+        expected = getattr(part, key)
+        if not _alike(key, finding.value, expected):
+            differences.append(Difference(finding.name, finding.value, expected, finding.evidence))
+    return differences
+
+
+def _alike(key: str, found: object, expected: object) -> bool:
+    if key.endswith("_ms") and isinstance(found, float) and isinstance(expected, int | float):
+        return abs(found - expected) <= 0.2 * max(found, expected) + 0.2
+    return found == expected

@@ -1,0 +1,226 @@
+"""The survey finds how a board talks, or says that it could not, and leaves its program alone."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive
+from hostlink.board.events import Event
+from hostlink.board.profile_file import find_profile, profile_text, read_profile
+from hostlink.board.survey import USUAL_SPEEDS, Finding
+from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs import session as session_module
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.material import from_bytes
+from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.surveying import Surveyed, SurveyOptions, against, survey
+from hostlink.link.clock import VirtualClock
+from hostlink.practice.bare import drive
+from hostlink.practice.machine import Machine
+from hostlink.practice.port import PracticePort
+from hostlink.practice.settings import BoardSettings
+from hostlink.practice.uart import misheard, understood
+
+SURVEYS = 200
+PARTS = 8
+PROMPTS = (b"+ ", b"> ", b"ok\r\n", b"]", b"NEXT? ", b": ")
+
+
+@dataclass
+class Bench:
+    """A practice board with its secrets, and a way to survey it on a virtual clock."""
+
+    settings: BoardSettings
+    machine: Machine
+    archive: Archive
+    monkeypatch: pytest.MonkeyPatch
+
+    def session(self, *, stop_running: bool = False) -> Session:
+        kept = self.machine.basic.to_state()
+        self.machine = Machine(self.settings)  # its time begins with the port's
+        self.machine.basic.from_state(kept)
+        clock = VirtualClock()
+        port = PracticePort(self.machine, clock, jump=clock.advance_to)
+        self.monkeypatch.setattr(session_module, "open_port", lambda *_: (port, clock))
+        events: list[Event] = []
+        choice = LinkChoice("practice://x", find_profile("tiny"), stop_running=stop_running)
+        return Session(choice, events.append)
+
+    def survey(self, **options: object) -> Surveyed:
+        with self.session() as session:
+            return survey(session, self.archive, SurveyOptions(**options))  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Archive:
+    return Archive.open(tmp_path / "archive.sqlite3")
+
+
+def hidden(seed: int) -> BoardSettings:
+    """Settings that the survey is not told."""
+    draw = random.Random(seed)
+    return BoardSettings(
+        baud=draw.choice(USUAL_SPEEDS[:12]),
+        receive_buffer=draw.randrange(2, 129),
+        line_ms=draw.uniform(1, 40),
+        prompt=draw.choice(PROMPTS),
+        echo=draw.random() < 0.8,
+        fold_case=draw.random() < 0.5,
+        line_end=draw.choice([b"\r", b"\n", b"\r\n"]),
+        line_done=draw.choice(["echo", "prompt", "after-prompt"]),
+        latency_ms=draw.choice([1.0, 16.0]),
+    )
+
+
+def make(settings: BoardSettings, archive: Archive, monkeypatch: pytest.MonkeyPatch) -> Bench:
+    machine = Machine(settings)
+    for place in range(settings.receive_buffer % 5):
+        drive(machine.basic.enter(f'{place * 10 + 10} PRINT "HELLO {place}"'.encode()))
+    return Bench(settings, machine, archive, monkeypatch)
+
+
+def values(result: Surveyed) -> dict[str, Finding]:
+    return {finding.name: finding for finding in result.findings}
+
+
+@pytest.mark.parametrize("part", range(PARTS))
+def test_two_hundred_surveys_find_every_value_or_say_that_they_could_not(
+    part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Speed, echo, prompt, line end and case always; time within 20 %, buffer within 1, or not
+    found; and no survey alters the program.
+
+    What no answer can show is not asked for: without echo, letters cannot be seen to be folded,
+    and whether the line end would come back late. LF alone serves a board that wants CR LF.
+    """
+    timed = buffers = 0
+    for seed in range(part, SURVEYS, PARTS):
+        settings = hidden(seed)
+        bench = make(settings, archive, monkeypatch)
+        before = dict(bench.machine.basic.lines)
+        result = bench.survey(storing=True)
+        talk, found = result.profile.talk, values(result)
+        assert talk.baud == settings.baud, seed
+        assert talk.echo == settings.echo, seed
+        assert talk.prompt == settings.prompt, seed
+        assert talk.line_end == settings.line_end[-1:], seed
+        if settings.echo:
+            case = "upper" if settings.fold_case else "kept"
+            assert result.profile.rules.form.case == case, seed
+        else:
+            assert found["listing.case"].confidence == "not found", seed
+        if found["talk.line_ms"].confidence != "not found":
+            timed += 1
+            assert talk.line_ms == pytest.approx(settings.line_ms, rel=0.2), seed
+            silent_echo = not settings.echo and settings.line_done == "echo"
+            assert talk.line_done == ("prompt" if silent_echo else settings.line_done), seed
+        if found["talk.receive_buffer"].confidence != "not found":
+            buffers += 1
+            assert abs(talk.receive_buffer - settings.receive_buffer) <= 1, seed
+        assert dict(bench.machine.basic.lines) == before, seed
+    surveys = SURVEYS // PARTS
+    assert timed >= 0.8 * surveys  # the rest took less time than bytes that were going out
+    assert buffers == surveys
+
+
+def test_the_bytes_of_a_wrong_speed_never_enter_a_line() -> None:
+    """At no pair of usual speeds are backspaces and a line end misheard as an entered line that
+    begins with a digit, so a survey cannot change a program."""
+    pairs = 0
+    for host in USUAL_SPEEDS:
+        for board in USUAL_SPEEDS:
+            if understood(host, board):
+                continue
+            pairs += 1
+            line: list[int] = []
+            for data in (b"\x08" * 90, b"\r", b"\n"):
+                for _, byte in misheard(data, host, board):
+                    if byte in b"\r\n":
+                        assert not bytes(line).strip()[:1].isdigit(), (host, board)
+                        line.clear()
+                    elif byte == 8:
+                        del line[-1:]
+                    elif byte >= 32:
+                        line.append(byte)
+    assert pairs > 200
+
+
+def test_without_consent_nothing_is_stored(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A plain survey leaves time and buffer unknown and never takes a line into memory."""
+    bench = make(BoardSettings(baud=9600, receive_buffer=3), archive, monkeypatch)
+    before = dict(bench.machine.basic.lines)
+    found = values(bench.survey())
+    assert found["talk.line_ms"].confidence == "not found"
+    assert "--storing" in found["talk.receive_buffer"].evidence
+    assert bench.machine.busy_s == 0
+    assert dict(bench.machine.basic.lines) == before
+
+
+def test_the_proposed_profile_works_and_reads_back(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The profile is valid TOML, equal when read again, and a load with it loses nothing."""
+    settings = BoardSettings(baud=19200, receive_buffer=17, line_ms=23, line_done="after-prompt")
+    bench = make(settings, archive, monkeypatch)
+    profile = bench.survey(storing=True, name="lab", long_line=True).profile
+    assert read_profile(profile_text(profile), "lab.toml") == profile
+    assert profile.rules.form.longest_line == settings.longest_line
+    assert profile.rules.storage.program_bytes == settings.program_bytes
+    bench.machine.overruns = 0
+    text = "".join(f'{n} PRINT "LINE NUMBER {n}"\n' for n in range(10, 300, 10)).encode()
+    with bench.session() as session:
+        session.profile = profile
+        session.dialogue = type(session.dialogue)(session.wire, profile)
+        loaded = load(session, archive, from_bytes(text, "x.bas", name="X"), LoadOptions())
+    assert loaded.report.repairs == 0
+    assert bench.machine.overruns == 0
+
+
+def test_a_board_is_held_against_a_profile(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where a board differs from a profile is named; where it does not, nothing is."""
+    settings = BoardSettings(baud=57600, receive_buffer=63, line_ms=15, prompt=b"] ")
+    bench = make(settings, archive, monkeypatch)
+    findings = bench.survey(storing=True).findings
+    names = {each.name for each in against(findings, find_profile("practice"))}
+    assert "talk.prompt" in names
+    assert not names & {"talk.baud", "talk.line_ms", "talk.receive_buffer", "talk.echo"}
+
+
+def test_a_running_program_is_not_taken_for_a_board_and_stops_only_with_consent(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A program that prints for ever gives no steady answer; with consent it is interrupted."""
+    bench = make(BoardSettings(baud=9600), archive, monkeypatch)
+    for line in (b"10 PRINT 12345", b"20 GOTO 10", b"30"):
+        drive(bench.machine.basic.enter(line))
+    with bench.session() as session:
+        session.wire.port.baudrate = 9600  # type: ignore[attr-defined]
+        session.wire.write(b"RUN\r")
+        with pytest.raises(LinkError) as caught:
+            survey(session, archive, SurveyOptions(speeds=(9600,)))
+    assert caught.value.reason is LinkReason.UNREADABLE
+    assert "--stop-running" in caught.value.advice
+    with bench.session(stop_running=True) as session:
+        session.wire.port.baudrate = 9600  # type: ignore[attr-defined]
+        session.wire.write(b"RUN\r")
+        assert survey(session, archive, SurveyOptions(speeds=(9600,))).profile.talk.baud == 9600
+    assert sorted(bench.machine.basic.lines) == [10, 20]
+
+
+def test_a_silent_board_is_said_to_be_silent(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With neither echo nor prompt there is nothing to judge a speed by."""
+    bench = make(BoardSettings(baud=9600, echo=False, prompt=b""), archive, monkeypatch)
+    with pytest.raises(LinkError) as caught:
+        bench.survey(speeds=(9600,))
+    assert caught.value.reason is LinkReason.SILENT
+    assert "not touched" in caught.value.kept
