@@ -7,6 +7,7 @@ commands it runs, so that they work over one open port.
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import signal
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.board.profile import Profile
     from hostlink.jobs.events import Emit, Event
-    from hostlink.jobs.session import Session
+    from hostlink.jobs.session import LinkChoice, Session
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -40,6 +41,8 @@ class Desk:
     """The choices that commands share, as given by options or environment."""
 
     port: str | None = None
+    ports: tuple[str, ...] = ()
+    all_boards: bool = False
     profile: str | None = None
     baud: int | None = None
     archive_path: Path | None = None
@@ -140,6 +143,40 @@ class Desk:
         ):
             yield session
 
+    @property
+    def many(self) -> bool:
+        """Whether more than one board is meant."""
+        return self.lent is None and (self.all_boards or len(self.ports) > 1)
+
+    def choices(self, archive: Archive) -> list[LinkChoice]:
+        """How to reach each of the boards meant, found before any port is opened.
+
+        Raises UsageError where there are none, or an option suits only one board.
+        """
+        from hostlink.cli.many import known_ports
+        from hostlink.errors import UsageError
+        from hostlink.jobs.session import LinkChoice
+
+        if self.record is not None:
+            raise UsageError("--record writes down one wire: name one --port.")
+        ports = known_ports(self, archive) if self.all_boards else self.ports
+        each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
+        return [
+            LinkChoice(
+                desk.port or "",
+                desk.the_profile(archive),
+                self.baud or 0,
+                stop_running=self.stop_running,
+            )
+            for desk in each
+        ]
+
+    @contextlib.contextmanager
+    def stoppable(self) -> Iterator[Callable[[], bool]]:
+        """Ctrl+C asks all boards' jobs to stop in good order; gives what tells whether it did."""
+        with self._stoppable():
+            yield lambda: bool(self._stopped)
+
     def _check_record(self) -> None:
         """Never write over a file that is there without consent."""
         from hostlink.errors import UsageError
@@ -214,10 +251,28 @@ _LINK = [
         help="Interrupt a program that is running (its variables may be lost).",
     ),
 ]
+_MANY = [
+    _option(
+        "--port",
+        "ports",
+        multiple=True,
+        envvar="HOSTLINK_PORT",
+        help="A device, or practice:// for the practice board; more than one for many boards.",
+    ),
+    _option(
+        "--all",
+        "all_boards",
+        is_flag=True,
+        help="Every board that is plugged in and known (`hostlink boards`), at the same time.",
+    ),
+    *_LINK[1:],
+]
 _JSON = [_option("--json", is_flag=True, envvar="HOSTLINK_JSON", help="Print JSON.")]
 _YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to what is asked.")]
 _KEYS = {
     "port",
+    "ports",
+    "all_boards",
     "profile",
     "baud",
     "archive_path",
@@ -230,11 +285,19 @@ _KEYS = {
 
 
 def shared(
-    *, link: bool = False, profile: bool = False, json: bool = False, yes: bool = False
+    *,
+    link: bool = False,
+    many: bool = False,
+    profile: bool = False,
+    json: bool = False,
+    yes: bool = False,
 ) -> Callable[[F], F]:
-    """Give a command the shared options it needs; they reach it as one Desk, its first argument."""
+    """Give a command the shared options it needs; they reach it as one Desk, its first argument.
+
+    many: a command with a link that can work on several boards at once.
+    """
     wanted = [
-        *(_LINK if link else []),
+        *(_MANY if many else _LINK if link else []),
         *(_PROFILE if link or profile else []),
         *(_JSON if json else []),
         *(_YES if yes or link else []),
@@ -249,6 +312,8 @@ def shared(
             if lent is not None:
                 _refuse_given_twice(ctx, link=link)
                 chosen["quiet"] = chosen["quiet"] or lent.quiet
+            if many:
+                _choose_ports(ctx, chosen)
             return function(Desk(**chosen, lent=lent), *args, **kwargs)
 
         command.__name__ = function.__name__
@@ -265,7 +330,7 @@ def shared(
 
 def _refuse_given_twice(ctx: click.Context, *, link: bool) -> None:
     """Refuse, in a line of `together`, what only the opening of port or archive can heed."""
-    once = {"port", "baud", "record", "stop_running", "archive_path"}
+    once = {"port", "ports", "all_boards", "baud", "record", "stop_running", "archive_path"}
     if link:
         once.add("profile")
     for option in ctx.command.params:
@@ -275,6 +340,15 @@ def _refuse_given_twice(ctx: click.Context, *, link: bool) -> None:
             and ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
         ):
             raise click.UsageError(f"{option.opts[0]} is given once, to `together` itself.")
+
+
+def _choose_ports(ctx: click.Context, chosen: dict[str, Any]) -> None:
+    """Several --port, one, or none: the first is the port of a command for one board."""
+    ports = chosen["ports"] = tuple(dict.fromkeys(chosen["ports"]))
+    given = ctx.get_parameter_source("ports") is click.core.ParameterSource.COMMANDLINE
+    if chosen["all_boards"] and given:
+        raise click.UsageError("--all means every board here, and --port means some: choose one.")
+    chosen["port"] = ports[0] if ports else None
 
 
 def ignore(event: Event) -> None:

@@ -15,6 +15,7 @@ from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageErro
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.jobs.loading import Loaded
+    from hostlink.jobs.saving import Saved
     from hostlink.jobs.session import Session
 
 _WATCH_NAP_S = 0.5
@@ -32,7 +33,7 @@ _LARGEST_INPUT = 1 << 20  # bytes
 )
 @click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
-@shared(link=True, json=True)
+@shared(link=True, many=True, json=True)
 def load(
     desk: Desk,
     what: str,
@@ -42,7 +43,7 @@ def load(
     watch: bool,
     despite_review: bool,
     discard_board: bool,
-) -> None:
+) -> int | None:
     """Load a listing into the board, proven by reading it back.
 
     What the board holds is captured first and kept in the archive if it is not there yet; the
@@ -55,10 +56,17 @@ def load(
     from hostlink.jobs.material import find_material
 
     _check_together(desk, what, watch=watch, changes=changes, discard_board=discard_board)
+    if desk.many and (watch or run_it):
+        raise UsageError("--run and --watch are for one board: name one --port.")
     stdin = read_stdin() if what == "-" else None
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
         options = LoadOptions(discard_board, changes, despite_review, name)
+        if desk.many:
+            from hostlink.cli.many import load_many
+
+            teller.close()
+            return load_many(desk, archive, material, options)
         check_loadable(material, desk.link_profile(archive), options)
         with desk.session(archive, teller.emit) as session:
             _expect(desk, session, material)
@@ -66,13 +74,14 @@ def load(
             teller.close()
             if desk.json and run_it:
                 output = _run_now(session, [], _RUN_SECONDS, show=False)
-                as_json({**_loaded_dict(loaded), "output": output})
+                as_json({**loaded_dict(loaded), "output": output})
             else:
                 _tell_loaded(desk, loaded)
                 if run_it:
                     _run_now(session, [], _RUN_SECONDS)
             if watch:
                 _watch(desk, session, archive, Path(what), options)
+    return None
 
 
 def _check_together(
@@ -104,7 +113,7 @@ def _expect(desk: Desk, session: Session, material: Any) -> None:
 def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     report = loaded.report
     if desk.json:
-        as_json(_loaded_dict(loaded))
+        as_json(loaded_dict(loaded))
         return
     limit = f" of {loaded.limit:,}" if loaded.limit else ""
     took = f", sent in {report.seconds:.1f} s" if report.seconds is not None else ""
@@ -115,7 +124,8 @@ def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     )
 
 
-def _loaded_dict(loaded: Loaded) -> dict[str, object]:
+def loaded_dict(loaded: Loaded) -> dict[str, object]:
+    """A load as JSON tells it."""
     report = loaded.report
     return {
         "listing": loaded.label,
@@ -167,39 +177,53 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 @click.command()
 @click.argument("program", required=False, default="")
 @click.option("--note", default="", help="A line to keep with the revision.")
-@shared(link=True, json=True, yes=True)
-def save(desk: Desk, program: str, note: str) -> None:
+@shared(link=True, many=True, json=True, yes=True)
+def save(desk: Desk, program: str, note: str) -> int | None:
     """Save the board's program into the archive, proven.
 
     The program is captured at least twice; only captures that agree are kept. Without PROGRAM it
-    goes to the program that the board was last known to hold.
+    goes to the program that the board was last known to hold; with several boards each goes to a
+    program named after its board and the day.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.saving import SaveOptions
     from hostlink.jobs.saving import save as save_job
 
+    options = SaveOptions(program, note, desk.yes)
+    if desk.many:
+        from hostlink.cli.many import save_many
+
+        if program:
+            raise UsageError("Several boards are saved each under its own name: leave PROGRAM out.")
+        with desk.archive() as archive:
+            return save_many(desk, archive, options)
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
         with desk.session(archive, teller.emit) as session:
-            saved = save_job(session, archive, SaveOptions(program, note, desk.yes))
+            saved = save_job(session, archive, options)
         teller.close()
     revision = saved.revision
     if desk.json:
-        as_json(
-            {
-                "revision": revision.spec,
-                "is_new": saved.is_new,
-                "captures": saved.captures,
-                "size_bytes": revision.size_bytes,
-                "lines": revision.line_count,
-                "sha256": revision.sha256,
-            }
-        )
-        return
+        as_json(saved_dict(saved))
+        return None
     say(
         f"{revision.spec} is proven by {plural(saved.captures, 'capture')}: "
         f"{plural(revision.line_count, 'line')}, {plural(revision.size_bytes or 0, 'byte')}.",
         quiet=desk.quiet,
     )
+    return None
+
+
+def saved_dict(saved: Saved) -> dict[str, object]:
+    """A save as JSON tells it."""
+    revision = saved.revision
+    return {
+        "revision": revision.spec,
+        "is_new": saved.is_new,
+        "captures": saved.captures,
+        "size_bytes": revision.size_bytes,
+        "lines": revision.line_count,
+        "sha256": revision.sha256,
+    }
 
 
 @click.command()

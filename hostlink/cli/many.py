@@ -1,0 +1,199 @@
+"""load and save on many boards: one line of progress each, one summary, the worst exit status."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from datetime import date
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.cli.desk import Desk
+from hostlink.cli.output import as_json, is_terminal, plural, say, table
+from hostlink.errors import UsageError
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+    from hostlink.archive import Archive
+    from hostlink.jobs.events import Event
+    from hostlink.jobs.loading import Loaded, LoadOptions
+    from hostlink.jobs.many import Result
+    from hostlink.jobs.material import Material
+    from hostlink.jobs.saving import Saved, SaveOptions
+
+
+def known_ports(desk: Desk, archive: Archive) -> list[str]:
+    """The ports at which a known board is plugged in; what is not known is left alone, and said.
+
+    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
+    """
+    from hostlink.board.ports import usb_ports
+    from hostlink.jobs.attaching import known_board
+
+    found: list[str] = []
+    for identity in usb_ports():
+        board = known_board(archive, identity)
+        if board is not None and (board.profile or board.label):
+            found.append(identity.port)
+        else:
+            say(
+                f"{identity.port} was left alone: no board is known there. Use it once with "
+                "--port, or label it with `hostlink boards --label`.",
+                quiet=desk.quiet,
+            )
+    if not found:
+        raise UsageError(
+            "No known board is plugged in.",
+            kept="No port was opened.",
+            advice="Plug one in, or name each --port.",
+        )
+    return found
+
+
+def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:
+    """Load into every board meant; the worst exit status."""
+    from hostlink.cli.transfer import loaded_dict
+    from hostlink.jobs.many import load_on_each, worst
+
+    choices = desk.choices(archive)
+    with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+        results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
+    if desk.json:
+        as_json([_as_dict(each, loaded_dict) for each in results])
+    else:
+        _summary(results, _loaded)
+    return worst(results)
+
+
+def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
+    """Save from every board meant, each under its name and the day; the worst exit status."""
+    from hostlink.cli.transfer import saved_dict
+    from hostlink.jobs.many import save_on_each, worst
+
+    choices = desk.choices(archive)
+    today = date.today()
+    with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+        results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
+    if desk.json:
+        as_json([_as_dict(each, saved_dict) for each in results])
+    else:
+        _summary(results, _saved)
+    return worst(results)
+
+
+def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
+    """One board's result for --json."""
+    error = result.error
+    return {
+        "board": result.board,
+        "port": result.port,
+        "status": int(result.status),
+        "error": error.what if error is not None else None,
+        "kept": error.kept or None if error is not None else None,
+        "advice": error.advice or None if error is not None else None,
+        **({} if result.value is None else value_dict(result.value)),
+    }
+
+
+def _loaded(value: Loaded) -> tuple[str, str]:
+    report = value.report
+    said = f"proven, {plural(report.lines, 'line')}, {plural(report.repairs, 'repair')}"
+    return value.spec or value.label, said
+
+
+def _saved(value: Saved) -> tuple[str, str]:
+    said = f"proven, {plural(value.captures, 'capture')}"
+    return value.revision.spec, said if value.is_new else f"{said}, nothing new"
+
+
+def _summary(results: Sequence[Result[Any]], told: Any) -> None:
+    """One row a board: what it holds or why not."""
+    rows = []
+    for result in results:
+        if result.error is None:
+            rows.append([result.board, *told(result.value)])
+        else:
+            rows.append([result.board, "-", str(result.error)])
+    table(["board", "program", "how it went"], rows)
+
+
+class Tellers:
+    """Tells the events of many boards: a live line each, or a sentence as each is done."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._quiet = quiet
+        self._lock = threading.Lock()
+        self._live: Progress | None = None
+        self._tasks: dict[str, Any] = {}
+
+    def __enter__(self) -> Tellers:
+        if is_terminal() and not self._quiet:
+            from rich.console import Console
+            from rich.progress import BarColumn, Progress, TextColumn
+
+            self._live = Progress(
+                TextColumn("{task.fields[board]}", markup=False),
+                BarColumn(bar_width=16),
+                TextColumn("{task.description}", markup=False),
+                console=Console(stderr=True, markup=False, highlight=False),
+                transient=True,
+            )
+            self._live.start()
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._live is not None:
+            self._live.stop()
+            self._live = None
+
+    def emit(self, board: str, event: Event) -> None:
+        """An event of one board; comes from its owner's thread."""
+        with self._lock:
+            if isinstance(event, Warned):
+                self._say(f"{board}: {event.text}" if board else event.text)
+            elif isinstance(event, LineRepaired):
+                where = f"line {event.number}" if event.number is not None else "a line"
+                self._say(f"{board}: {where} {event.why}; it is sent again.")
+            elif self._live is not None and board:
+                self._update(board, event)
+
+    def result(self, result: Result[Any]) -> None:
+        """One board is done."""
+        with self._lock:
+            if result.error is not None:
+                self._say(f"{result.board}: {result.error.what}")
+            elif self._live is None:
+                self._say(f"{result.board}: done.")
+            if self._live is not None and result.board in self._tasks:
+                ended = "failed" if result.error is not None else "done"
+                self._live.update(
+                    self._tasks[result.board], description=ended, total=1, completed=1
+                )
+
+    def _update(self, board: str, event: Event) -> None:
+        assert self._live is not None
+        if board not in self._tasks:
+            self._tasks[board] = self._live.add_task("", total=None, board=board)
+        task = self._tasks[board]
+        if isinstance(event, Phase):
+            self._live.update(task, description=event.text, total=None)
+        elif isinstance(event, LineSent):
+            text = f"{event.sent_lines} of {event.all_lines} lines sent"
+            self._live.update(
+                task, description=text, total=event.all_lines, completed=event.sent_lines
+            )
+        elif isinstance(event, Captured):
+            self._live.update(task, description=f"capture {event.count}")
+
+    def _say(self, text: str) -> None:
+        if self._live is not None:
+            self._live.console.print(text, markup=False)
+        else:
+            say(text, quiet=self._quiet)
