@@ -18,7 +18,8 @@ from hostlink.errors import ExitStatus
 def note(desk: Desk, program: str, text: str) -> None:
     """Put a note on a program or a revision.
 
-    PROGRAM is TIDE for the program, TIDE@3 for its revision 3. The last note is the one shown; earlier ones stay in the archive.
+    PROGRAM is TIDE for the program, TIDE@3 for its revision 3. The last note is the one shown;
+    earlier ones stay in the archive.
     """
     with desk.archive(create=False) as archive:
         archive.note(program, text)

@@ -99,7 +99,7 @@ def _show_review(found: Review, profile: str) -> None:
     table(
         ["cost", "so far", "line"],
         [[row.cost, row.so_far, row.line.typed + _standing(row.standing)] for row in ledger.rows],
-        right="cost so far",
+        right=("cost", "so far"),
     )
     data("")
     for finding in found.findings:

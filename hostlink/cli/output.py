@@ -47,16 +47,17 @@ def as_json(value: Any) -> None:
     click.echo(json.dumps(value, indent=2, ensure_ascii=False, default=str))
 
 
-def table(heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: str = "") -> None:
-    """A plain table on stdout. right: the heads of columns with numbers, separated by blanks."""
+def table(
+    heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[str] = ()
+) -> None:
+    """A plain table on stdout. right: the heads of columns with numbers."""
     cells = [[safe(str(cell)) for cell in row] for row in rows]
-    numbers = set(right.split())
     widths = [
         max([len(head), *(len(row[place]) for row in cells)]) for place, head in enumerate(heads)
     ]
     for row in [list(heads), *cells]:
         parts = [
-            cell.rjust(width) if head in numbers else cell.ljust(width)
+            cell.rjust(width) if head in right else cell.ljust(width)
             for cell, width, head in zip(row, widths, heads, strict=True)
         ]
         click.echo("  ".join(parts).rstrip())

@@ -72,7 +72,7 @@ def _program_table(found: list[Program]) -> None:
             ]
             for program in found
         ],
-        right="revision bytes lines",
+        right=("revision", "bytes", "lines"),
     )
 
 
@@ -109,7 +109,7 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
                 ]
                 for rescue in found
             ],
-            right="bytes lines",
+            right=("bytes", "lines"),
         )
     say(f"{plural(len(found), 'rescue')}.", quiet=desk.quiet)
 
@@ -171,7 +171,7 @@ def find(desk: Desk, words: tuple[str, ...], tag: str | None, limit: int) -> Non
                 ]
                 for each in found
             ],
-            right="bytes",
+            right=("bytes",),
         )
     more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
     say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
@@ -277,7 +277,7 @@ def history(desk: Desk, program: str) -> None:
             ]
             for revision, change in zip(revisions, changes, strict=True)
         ],
-        right="bytes lines",
+        right=("bytes", "lines"),
     )
 
 

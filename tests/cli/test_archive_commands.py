@@ -1,0 +1,381 @@
+"""The commands that need no board: programs, find, show, history, compare, review, mend, ..."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture
+def kept(
+    hostlink: Callable, listing: Callable, place: Path, tmp_path_factory: pytest.TempPathFactory
+) -> Callable:
+    """An archive with two revisions of LIGHT, one shipped program and one rescue."""
+    model = tmp_path_factory.getbasetemp() / "kept-model"
+    if not model.exists():
+        _fill(hostlink, listing)
+        shutil.copytree(place, model)
+    shutil.copytree(model, place, dirs_exist_ok=True)
+    return hostlink
+
+
+def _fill(hostlink: Callable, listing: Callable) -> None:
+    listing('10 PRINT "ON"', "20 GOTO 10")
+    assert hostlink("load", "light.bas").status == 0
+    listing('10 PRINT "OFF"', "20 GOTO 10", "30 END")
+    assert hostlink("load", "light.bas").status == 0
+    assert hostlink("load", "-", stdin=b"10 REM TYPED ON THE BOARD\n").status == 0
+    assert hostlink("load", "tide").status == 0
+
+
+PROGRAM_KEYS = {
+    *("name", "title", "tags", "note", "revisions", "latest", "size_bytes", "lines", "kept_at"),
+    "retired",
+}
+ITEM_KEYS = {
+    *("spec", "program", "number", "size_bytes", "lines", "kept_at", "from", "where", "profile"),
+    *("sha256", "captures", "after_restart"),
+}
+
+
+def test_programs_lists_what_there_is(kept: Callable) -> None:
+    """A table with a head, one row a program, sizes in bytes, columns in line."""
+    told = kept("programs")
+    head, *rows = told.out.splitlines()
+    assert head.split() == ["program", "revision", "bytes", "lines", "kept", "title", "tags"]
+    assert [row.split()[0] for row in rows] == ["LIGHT", "TIDE"]
+    end = head.index("bytes") + len("bytes")
+    assert [row[:end].split()[-1] for row in rows] == ["30", "609"]
+    assert "2 programs in " in told.err
+
+
+def test_programs_in_json(kept: Callable) -> None:
+    """Every documented key, with times that any tool can read."""
+    light, tide = kept("programs", "--json").json
+    assert set(light) == set(tide) == PROGRAM_KEYS
+    assert (light["revisions"], light["latest"], light["lines"]) == (2, 2, 3)
+    assert datetime.fromisoformat(tide["kept_at"]).tzinfo is not None
+
+
+def test_rescues_are_listed(kept: Callable) -> None:
+    """What was kept before an overwrite has a list of its own."""
+    (rescue,) = kept("programs", "--rescues", "--json").json
+    assert set(rescue) == ITEM_KEYS
+    assert (rescue["spec"], rescue["from"], rescue["captures"]) == ("rescue@1", "rescue", 2)
+    assert kept("programs", "--rescues").out.splitlines()[1].startswith("rescue@1")
+
+
+def test_shipped_programs_are_listed(hostlink: Callable) -> None:
+    """The examples that come with hostlink, also as JSON and by tag; no archive is needed."""
+    everything = hostlink("programs", "--shipped", "--json").json
+    assert len(everything) >= 15
+    assert set(everything[0]) == {"name", "title", "notes", "tags"}
+    told = hostlink("programs", "--shipped", "--tag", "harbour")
+    assert "TIDE" in told.out
+    assert len(told.out.splitlines()) < len(everything)
+
+
+def test_a_new_user_sees_where_the_archive_will_be(hostlink: Callable) -> None:
+    """With nothing kept yet the answer is no error and names the next step."""
+    told = hostlink("programs")
+    assert (told.status, told.out) == (0, "")
+    assert "0 programs in" in told.err
+    assert "`hostlink load` and `hostlink save` put programs there." in told.err
+
+
+def test_retired_programs_leave_the_list_and_come_back(kept: Callable) -> None:
+    """retire hides, return shows again; nothing is deleted, and an empty list says why."""
+    assert kept("retire", "light").status == 0
+    assert [each["name"] for each in kept("programs", "--json").json] == ["TIDE"]
+    assert [each["name"] for each in kept("programs", "--retired", "--json").json] == ["LIGHT"]
+    assert kept("show", "LIGHT@1").out == '10 PRINT "ON"\n20 GOTO 10\n'
+    assert kept("retire", "tide").status == 0
+    assert "2 programs there in all, retired ones counted." in kept("programs").err
+    assert kept("return", "light").status == 0
+    assert [each["name"] for each in kept("programs", "--json").json] == ["LIGHT"]
+
+
+def test_find_shows_the_line(kept: Callable) -> None:
+    """Words are found in listings, rescues too; the line that holds them is shown."""
+    told = kept("find", "typed", "board")
+    assert told.out.splitlines()[1].split() == [
+        *("rescue@1", "25"),
+        *("10", "REM", "TYPED", "ON", "THE", "BOARD"),
+    ]
+    (found,) = kept("find", "off", "--json").json
+    assert set(found) == ITEM_KEYS | {"line", "title"}
+    assert (found["spec"], found["line"]) == ("LIGHT@2", '10 PRINT "OFF"')
+
+
+def test_find_says_when_there_may_be_more(kept: Callable) -> None:
+    """A cut list is told as cut, with the option that shows the rest."""
+    told = kept("find", "PRINT", "--limit", "1")
+    assert "1 result; there may be more, --limit 2 shows them." in told.err
+    assert "may be more" not in kept("find", "PRINT").err
+
+
+def test_find_without_a_hit_is_no_error(kept: Callable) -> None:
+    """Nothing found is an answer."""
+    told = kept("find", "zebra")
+    assert (told.status, told.out, told.err) == (0, "", "0 results.\n")
+
+
+@pytest.mark.parametrize("question", ['"', "AND", "*", "NEAR(", "a:b", "-"])
+def test_find_takes_any_text(question: str, kept: Callable) -> None:
+    """What a search language would take for an operator is only text here."""
+    assert kept("find", "--", question).status == 0
+
+
+def test_show_prints_and_writes_exact_bytes(hostlink: Callable, place: Path) -> None:
+    """On stdout the text; with -o every byte as it was read, CR LF and all."""
+    raw = b'\xef\xbb\xbf10 PRINT "A"\r\n20 END'
+    (place / "odd.bas").write_bytes(raw)
+    assert hostlink("load", "odd.bas").status == 0
+    assert hostlink("show", "ODD").out == '10 PRINT "A"\n20 END\n'
+    assert hostlink("show", "ODD", "-o", "copy.bas").status == 0
+    assert (place / "copy.bas").read_bytes() == raw
+
+
+def test_show_in_json(kept: Callable) -> None:
+    """The listing with where it came from."""
+    shown = kept("show", "LIGHT@1", "--json").json
+    assert set(shown) == {"listing", "name", "lines", "text", "from", "where"}
+    assert (shown["listing"], shown["from"], shown["lines"]) == ("LIGHT@1", "file", 2)
+
+
+def test_show_never_overwrites_unasked(kept: Callable, place: Path) -> None:
+    """An existing file is left as it is, unless --yes."""
+    (place / "mine.txt").write_text("mine", encoding="utf-8")
+    told = kept("show", "LIGHT", "-o", "mine.txt")
+    assert told.status == 2
+    assert "It was not changed." in told.err
+    assert (place / "mine.txt").read_text(encoding="utf-8") == "mine"
+    assert kept("show", "LIGHT", "-o", "mine.txt", "--yes").status == 0
+    assert "OFF" in (place / "mine.txt").read_text(encoding="utf-8")
+
+
+def test_show_escapes_what_a_terminal_would_obey(hostlink: Callable, place: Path) -> None:
+    """A listing with an escape sequence is shown, not obeyed."""
+    (place / "bad.bas").write_bytes(b'10 PRINT "CLEARS THE SCREEN \x1b[2J"\n')
+    assert hostlink("show", "bad.bas").out == '10 PRINT "CLEARS THE SCREEN \\x1b[2J"\n'
+
+
+def test_history_tells_what_changed(kept: Callable) -> None:
+    """Each revision with the lines added, removed and changed since the one before."""
+    head, first, second = kept("history", "light").out.splitlines()
+    assert head.split() == ["revision", "kept", "bytes", "lines", "change", "from", "note"]
+    assert "first" in first
+    assert "1 added, 1 changed" in second
+    assert "file light.bas" in second
+    one, two = kept("history", "light", "--json").json
+    assert set(one) == ITEM_KEYS | {"note", "parent", "changes"}
+    assert (one["parent"], one["changes"]) == (None, None)
+    assert two["parent"] == "LIGHT@1"
+    assert two["changes"] == {"added": 1, "removed": 0, "changed": 1}
+
+
+def test_history_of_a_listing_with_other_line_ends(hostlink: Callable, place: Path) -> None:
+    """A revision that differs in no line is not called a change of lines."""
+    for raw in (b"10 END\n", b"10 END\r\n"):
+        (place / "a.bas").write_bytes(raw)
+        assert hostlink("load", "a.bas").status == 0
+    assert "line ends only" in hostlink("history", "A").out
+
+
+@pytest.mark.parametrize("options", [(), ("--unified",), ("--json",)])
+def test_compare_ends_with_1_where_listings_differ(
+    options: tuple[str, ...], kept: Callable
+) -> None:
+    """A script can tell by the status; both ways round and in every form."""
+    assert kept("compare", "LIGHT@1", "LIGHT@2", *options).status == 1
+    assert kept("compare", "LIGHT@2", "LIGHT@1", *options).status == 1
+    assert kept("compare", "LIGHT@2", "light.bas", *options).status == 0
+
+
+def test_compare_marks_the_changed_characters(kept: Callable) -> None:
+    """Line by line, in the order of the line numbers, with the differing characters marked."""
+    assert kept("compare", "LIGHT@1", "LIGHT@2").out.splitlines() == [
+        'changed   10 PRINT "ON"',
+        "                     ^",
+        '     to   10 PRINT "OFF"',
+        "                     ^^",
+        "added     30 END",
+    ]
+
+
+def test_compare_in_json_and_unified(kept: Callable) -> None:
+    """For scripts: keys with lines; for other tools: a plain unified diff."""
+    differs = kept("compare", "LIGHT@1", "LIGHT@2", "--json").json
+    assert set(differs) == {"a", "b", "equal", "same_lines", "added", "removed", "changed"}
+    assert differs["added"] == ["30 END"]
+    assert differs["changed"][0]["stretches"] == [[11, 12, 11, 13]]
+    diff = kept("compare", "LIGHT@1", "LIGHT@2", "--unified").out.splitlines()
+    assert diff[:2] == ["--- LIGHT@1", "+++ LIGHT@2"]
+    assert '-10 PRINT "ON"' in diff
+
+
+def test_compare_exact_counts_what_the_board_rewrites(hostlink: Callable, place: Path) -> None:
+    """Blanks after the number: the same program for the board, not the same text."""
+    (place / "a.bas").write_text("10 END\n", encoding="utf-8")
+    (place / "b.bas").write_text("10   END\n", encoding="utf-8")
+    assert hostlink("compare", "a.bas", "b.bas").status == 0
+    assert hostlink("compare", "a.bas", "b.bas", "--exact").status == 1
+
+
+def test_note_and_tag(kept: Callable) -> None:
+    """Notes and tags are shown and found; the last note counts."""
+    assert kept("note", "LIGHT", "for the window").status == 0
+    assert kept("note", "LIGHT", "for the door").status == 0
+    assert kept("note", "LIGHT@1", "the first try").status == 0
+    assert "LIGHT has evening lamp." in kept("tag", "LIGHT", "lamp", "evening").err
+    assert "LIGHT has lamp." in kept("tag", "LIGHT", "evening", "--off").err
+    light = kept("programs", "--tag", "lamp", "--json").json[0]
+    assert (light["name"], light["note"], light["tags"]) == ("LIGHT", "for the door", ["lamp"])
+    assert "the first try" in kept("history", "LIGHT").out.splitlines()[1]
+    assert [each["program"] for each in kept("find", "door", "--json").json] == ["LIGHT"]
+    assert kept("tag", "LIGHT", "two words").status == 1
+    assert kept("note", "rescue@1", "x").status == 1
+
+
+def test_review_shows_the_ledger(hostlink: Callable, listing: Callable) -> None:
+    """Cost and running total beside each line, the verdict below, status by the errors."""
+    told = hostlink("review", listing("10 PRINT 1", "20 END"))
+    assert told.status == 0
+    # Practice profile: 2 bytes of number, the text, 1 byte of end.
+    assert told.out.splitlines() == [
+        "cost  so far  line",
+        "  10      10  10 PRINT 1",
+        "   6      16  20 END",
+        "",
+        "16 of 999 bytes for profile practice: fits; 0 errors, 0 warnings.",
+    ]
+
+
+def test_review_in_json_with_findings(hostlink: Callable, listing: Callable) -> None:
+    """Findings with their rule, place and advice; status 1 where there is an error."""
+    told = hostlink("review", listing("10 GOTO 50", "X"), "--json")
+    assert told.status == 1
+    answer = told.json
+    assert set(answer) == {
+        *("listing", "profile", "size_bytes", "limit_bytes", "over_bytes", "fits", "ledger"),
+        "findings",
+    }
+    rules = {finding["rule"]: finding for finding in answer["findings"]}
+    assert set(rules) == {"missing-jump-target", "no-line-number"}
+    assert rules["missing-jump-target"]["number"] == 10
+    assert set(rules["no-line-number"]) == {
+        *("rule", "severity", "number", "row", "column", "message", "advice"),
+    }
+    assert set(answer["ledger"][0]) == {"number", "text", "cost", "so_far", "standing"}
+
+
+def test_review_of_what_does_not_fit(hostlink: Callable, listing: Callable) -> None:
+    """Too large is an error in words: how many bytes over."""
+    told = hostlink("review", listing(*(f"{n} REM {'X' * 60}" for n in range(10, 200, 10))))
+    assert told.status == 1
+    assert "bytes over" in told.out.splitlines()[-1]
+
+
+def test_mend_prints_the_listing_and_tells_each_repair(hostlink: Callable) -> None:
+    """The mended listing is data, the repairs are talk, row by row."""
+    told = hostlink("mend", "-", stdin="> 10 PRINT “A”\n> 20 END\n".encode())
+    assert told.out == '10 PRINT "A"\n20 END\n'
+    assert "row 1: " in told.err
+    assert "standard input: " in told.err
+    answer = hostlink("mend", "-", "--json", stdin="10 PRINT “A”\n".encode()).json
+    assert set(answer) == {"listing", "text", "mends", "doubts"}
+    assert set(answer["mends"][0]) == {"row", "kind", "before", "after", "sentence"}
+
+
+def test_mend_to_a_file(hostlink: Callable, place: Path) -> None:
+    """-o writes the file and says so; stdout stays empty."""
+    told = hostlink("mend", "-", "-o", "new.bas", stdin="10 PRINT “A”\n".encode())
+    assert (told.status, told.out) == (0, "")
+    assert (place / "new.bas").read_text(encoding="utf-8") == '10 PRINT "A"\n'
+    assert "written to new.bas" in told.err
+
+
+def test_archive_prove(kept: Callable) -> None:
+    """A sound archive: clean, with counts in words, status 0."""
+    told = kept("archive", "prove")
+    assert told.status == 0
+    assert "clean (2 programs, 3 revisions, 1 rescue, " in told.out
+    answer = kept("archive", "prove", "--json").json
+    assert set(answer) == {"archive", "clean", "findings", "skipped", "counts"}
+    assert answer["clean"] is True
+    assert answer["counts"]["revisions"] == 3
+
+
+def test_archive_prove_finds_a_changed_listing(kept: Callable, place: Path) -> None:
+    """A listing that was changed behind hostlink's back is a finding, and the status says so."""
+    import sqlite3
+
+    db = sqlite3.connect(place / "archive.sqlite3")
+    for (name,) in db.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        db.execute(f"DROP TRIGGER {name}")
+    db.execute("UPDATE listings SET text = replace(text, 'FERRY', 'FAIRY')")
+    db.commit()
+    db.close()
+    told = kept("archive", "prove")
+    assert told.status == 1
+    assert "finding" in told.out.splitlines()[-1]
+
+
+def test_archive_duplicate(kept: Callable, place: Path) -> None:
+    """The duplicate is an archive of its own with everything in it."""
+    assert kept("archive", "duplicate", "spare.sqlite3").status == 0
+    listed = kept("programs", "--archive", "spare.sqlite3", "--json").json
+    assert [each["name"] for each in listed] == ["LIGHT", "TIDE"]
+    told = kept("archive", "duplicate", "spare.sqlite3")
+    assert told.status == 1
+    assert "is there already" in told.err
+    assert (place / "spare.sqlite3").exists()
+
+
+def test_boards_tells_what_each_last_held(kept: Callable) -> None:
+    """A board is listed by its label with what it was last known to hold; also as JSON."""
+    assert "is Red." in kept("boards", "--label", "Red").err
+    told = kept("boards")
+    assert told.status == 0
+    assert "Red" in told.out
+    assert "TIDE@1" in told.out
+    rows = json.loads(kept("boards", "--json").out)
+    (row,) = [row for row in rows if row["label"] == "Red"]
+    assert {"label", "port", "chip", "recognised_by", "profile", "holds"} <= set(row)
+    assert (row["holds"], row["profile"]) == ("TIDE@1", "practice")
+    assert "is without a label." in kept("boards", "--label", "").err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("show", "lihgt"),
+        ("history", "lihgt"),
+        ("note", "lihgt", "x"),
+        ("tag", "lihgt", "x"),
+        ("retire", "lihgt"),
+        ("return", "lihgt"),
+        ("load", "lihgt"),
+    ],
+    ids=lambda words: words[0],
+)
+def test_a_mistyped_program_gets_the_nearest(words: tuple[str, ...], kept: Callable) -> None:
+    """Every command that takes a program names what was probably meant."""
+    told = kept(*words)
+    assert told.status == 1
+    assert "LIGHT" in told.err
+
+
+def test_a_revision_that_is_not_there(kept: Callable) -> None:
+    """How far the revisions go is part of the answer."""
+    told = kept("show", "LIGHT@9")
+    assert told.status == 1
+    assert "LIGHT has no revision 9." in told.err
+    assert "go up to 2" in told.err
+    assert "names no revision" in kept("show", "LIGHT@x").err
+    assert "no rescue 7" in kept("show", "rescue@7").err
