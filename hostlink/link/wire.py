@@ -19,6 +19,7 @@ from hostlink.link.recording import Recorder
 
 _POLL_S = 0.001
 _READ_SIZE = 4096
+_RECENT_BYTES = 512
 
 
 @dataclass
@@ -46,6 +47,7 @@ class Wire:
     recorder: Recorder | None = None
     cancelled: Callable[[], bool] = lambda: False
     health: Health = field(default_factory=Health)
+    recent: bytes = b""  # the last bytes from the board, so that a banner can be quoted
     _tail: bytes = b""
     _self_timed: SelfTimedPort | None = None
 
@@ -96,6 +98,7 @@ class Wire:
 
     def _note(self, data: bytes) -> None:
         self.health.bytes_in += len(data)
+        self.recent = (self.recent + data)[-_RECENT_BYTES:]
         if self.recorder is not None:
             self.recorder.note(self.now(), "board", data)
         if self.banner:

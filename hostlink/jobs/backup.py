@@ -1,0 +1,140 @@
+"""Back up all that one board holds: the program in memory, and every stored program.
+
+A stored program can only be read by recalling it, which overwrites memory. So memory is captured
+and kept first, and put back last, both proven.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from hostlink.archive import Archive, Backup, BackupItem, Board
+from hostlink.board.captures import Tally
+from hostlink.board.dialogue import rows_of, shown
+from hostlink.board.events import Phase, Warned
+from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
+from hostlink.jobs.recalling import memory_after, put_into_memory, recalled, slot_names
+from hostlink.jobs.rescuing import Held, held_content, rescue_held
+from hostlink.jobs.session import Session
+from hostlink.listing import to_text
+
+
+@dataclass
+class Collected:
+    """What was read from a board. unread: slots that could not be read, each with the reason."""
+
+    memory: Held
+    items: list[BackupItem] = field(default_factory=list)
+    unread: dict[str, str] = field(default_factory=dict)
+    free_bytes: int | None = None
+    banner: str = ""
+    after_restart: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class BackedUp:
+    """A backup that is kept. unread: stored programs that are not in it, with the reason."""
+
+    backup: Backup
+    unread: dict[str, str]
+
+
+def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
+    """Capture what the board holds into the archive as one backup.
+
+    Raises RefusedError where it holds nothing; LinkError, ReadBackError or Interrupted with what
+    memory holds then. Nothing is kept in any of these cases but a rescue of what was in memory.
+    """
+    session.attach()
+    board = session.board_in(archive)
+    with archive.event("backup", board_uuid=board.uuid) as record:
+        collected = collect(session, archive, board)
+        if not collected.items:
+            raise _nothing(collected)
+        kept = keep(session, archive, board, collected, note=note)
+        record.detail.update(
+            backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
+        )
+        return BackedUp(kept, collected.unread)
+
+
+def collect(session: Session, archive: Archive, board: Board) -> Collected:
+    """Read memory and every stored program; memory is as before when this returns."""
+    after_restart = session.restarted_since_attach
+    banner = _banner(session, archive, board)
+    memory = rescue_held(session, archive, board)
+    found = Collected(memory, banner=banner, after_restart=after_restart)
+    if memory.lines:
+        content = held_content(session, Tally(memory.captures, memory.lines, (), True))
+        found.items.append(BackupItem("memory", content, memory.captures))
+    found.free_bytes = session.dialogue.free_memory()
+    names = slot_names(session)
+    if not names:
+        return found
+    try:
+        _read_slots(session, found, names)
+    except HostlinkError as error:
+        memory_after(session, error, memory.lines, memory.spec)
+        raise
+    return found
+
+
+def keep(
+    session: Session, archive: Archive, board: Board, collected: Collected, *, note: str = ""
+) -> Backup:
+    """Keep what was collected as one backup."""
+    return archive.keep_backup(
+        board.uuid,
+        collected.items,
+        profile=session.profile.name,
+        where=session.choice.port,
+        banner=collected.banner,
+        free_bytes=collected.free_bytes,
+        after_restart=collected.after_restart,
+        note=note,
+    )
+
+
+def banner_heard(session: Session) -> str:
+    """The row in which the board said what it is, "" where it was not heard lately."""
+    known = session.profile.talk.banner
+    rows = rows_of(to_text(session.wire.recent, session.profile.rules.form.charset))
+    return next((shown(row) for row in reversed(rows) if known and known in row), "")
+
+
+def _banner(session: Session, archive: Archive, board: Board) -> str:
+    """The banner heard now, else the one after the last write of firmware."""
+    heard = banner_heard(session)
+    last = archive.last_write(board.uuid)
+    return heard or (last.banner if last is not None and last.is_finished else "")
+
+
+def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> None:
+    """Recall each slot, then put memory back. A slot that the board refuses is left out."""
+    for name in names:
+        try:
+            result = recalled(session, name)
+        except RefusedError as refused:
+            found.unread[name] = refused.what
+            continue
+        except LinkError as error:
+            if error.reason is LinkReason.GONE:
+                raise
+            found.unread[name] = error.what
+            session.emit(Warned(f"{shown(name)} could not be read: {error.what}"))
+            session.dialogue.regain(may_interrupt=True)
+            continue
+        if result.lines:
+            content = held_content(session, result)
+            found.items.append(BackupItem("stored", content, result.count, name))
+    session.emit(Phase("Putting the program in memory back"))
+    put_into_memory(session, found.memory.lines)
+
+
+def _nothing(collected: Collected) -> RefusedError:
+    what = "The board holds no program, in memory or stored"
+    if collected.after_restart:
+        what += ": it restarted when its port was opened, and lost its memory then"
+    if collected.unread:
+        what = "No program on the board could be read"
+    return RefusedError(f"{what}.", kept="No backup was made; earlier ones are as they were.")

@@ -1,0 +1,116 @@
+"""Reading and writing one stored program, for backup and putback: asked with care, captured proven.
+
+Recalling overwrites the program in memory: the caller has captured that before, and puts it back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import suppress
+
+from hostlink.board.captures import Tally
+from hostlink.board.dialogue import rows_of, shown
+from hostlink.board.events import Phase
+from hostlink.board.loading import Loader
+from hostlink.errors import HostlinkError, ReadBackError, RefusedError
+from hostlink.jobs.session import Session
+from hostlink.jobs.slots import stored
+from hostlink.link.exchange import Reach
+from hostlink.listing import Line, canonical_line
+
+_SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
+_LONGEST_NAME = 32
+
+Lines = Mapping[int, Line]
+
+
+def slot_names(session: Session) -> tuple[str, ...]:
+    """The stored programs: those that the board lists, else those that its profile names."""
+    commands = session.profile.commands
+    if not commands.recall:
+        return ()
+    if commands.stored:
+        return tuple(slot.name for slot in stored(session))
+    return commands.slots
+
+
+def recalled(session: Session, name: str) -> Tally:
+    """Recall a stored program into memory and capture it. Raises RefusedError if it will not."""
+    session.emit(Phase(f"Reading what is stored as {shown(name)}"))
+    _ask(session, "recall", "recall a stored program", name)
+    return session.dialogue.capture()
+
+
+def store_proven(session: Session, name: str, lines: Lines) -> None:
+    """Store what memory holds, which is `lines`, and prove it by recalling it."""
+    session.emit(Phase(f"Storing as {shown(name)}"))
+    _ask(session, "store", "store a program", name)
+    if not session.profile.commands.recall:
+        return
+    if not same_program(session, recalled(session, name).lines, lines):
+        raise ReadBackError(
+            f"What the board stored as {shown(name)} differs from what was put back.",
+            kept="The backup is unchanged.",
+            advice="Put it back again; the EEPROM may be worn out.",
+        )
+
+
+def put_into_memory(session: Session, lines: Lines) -> None:
+    """Make memory hold `lines`, whatever it holds; proven by reading it back."""
+    if lines:
+        Loader(session.dialogue, lines).load()
+    else:
+        session.dialogue.clear()
+        Loader(session.dialogue, lines).load({})  # nothing to send: reads back that it is empty
+    session.memory_is_known()
+
+
+def same_program(session: Session, one: Lines, other: Lines) -> bool:
+    """Whether two listings are the same program for this kind of board."""
+    rules = session.profile.rules
+
+    def plain(lines: Lines) -> dict[int, str]:
+        return {number: canonical_line(line, rules) for number, line in lines.items()}
+
+    return plain(one) == plain(other)
+
+
+def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> None:
+    """After a job was cut short: try to put memory back, and let the error say how that went."""
+    cancelled = session.wire.cancelled
+    session.wire.cancelled = lambda: False
+    back = False
+    try:
+        with suppress(HostlinkError):
+            session.dialogue.regain(may_interrupt=True)
+            put_into_memory(session, lines)
+            back = True
+    finally:
+        session.wire.cancelled = cancelled
+    if back:
+        state = "Memory holds what it held before."
+    elif spec:
+        state = f"Memory may hold another program; what it held is kept as {spec}."
+    else:
+        state = "Memory, which was empty, may hold a stored program."
+    error.kept = f"{error.kept} {state}".strip()
+
+
+def _ask(session: Session, command: str, what: str, name: str) -> None:
+    """Type a slot command. Raises RefusedError with the board's own words."""
+    text = session.dialogue.can(command, what).format(name=_checked(session, name))
+    answer = session.dialogue.ask(text, _SLOW)
+    for row in rows_of(answer):
+        if row.startswith(tuple(session.profile.commands.error_words)):
+            raise RefusedError(f'The board refused to {what}: "{shown(row)}".')
+
+
+def _checked(session: Session, name: str) -> str:
+    """A slot's name fit to be typed; names in an archive or from a board are data."""
+    slots = session.profile.commands.slots
+    word = name.isascii() and name.isprintable() and " " not in name
+    if not (word and 0 < len(name) <= _LONGEST_NAME) or (slots and name not in slots):
+        raise RefusedError(
+            f'Boards of profile {session.profile.name} cannot have "{shown(name)}" stored.'
+        )
+    return name
