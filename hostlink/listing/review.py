@@ -7,45 +7,31 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from typing import Literal
 
 from hostlink.listing.canonical import canonical_line
 from hostlink.listing.charset import cannot_take, named
+from hostlink.listing.finding import Finding, Severity, check_rules
 from hostlink.listing.jumps import Jump, jumps
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
 from hostlink.listing.rules import Form, Language, Rules
+from hostlink.listing.soundness import soundness
 
-Severity = Literal["error", "warning"]
 _LIKE_DIGITS = re.compile(r"[0-9OoIl]+(?= |$)")
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing found.
-
-    line_at: the line's place in its source from 1, 0 for the listing as a whole. number: its line
-    number or None. column: the character in the line as typed from 1, 0 for the whole line.
-    rule: the plain name of the rule. message: the fact, with units. advice: what to do.
-    """
-
-    line_at: int
-    number: int | None
-    column: int
-    rule: str
-    message: str
-    advice: str
-    severity: Severity
-
-
-@dataclass(frozen=True, slots=True)
 class Review:
-    """The findings in the order of the source, those on the whole listing first; the ledger."""
+    """The findings in the order of the source, those on the whole listing first; the ledger.
+
+    silenced: how many findings were left out, since their rules are silenced.
+    """
 
     findings: tuple[Finding, ...]
     ledger: Ledger
+    silenced: int = 0
 
     @property
     def errors(self) -> tuple[Finding, ...]:
@@ -58,16 +44,27 @@ class Review:
         return tuple(finding for finding in self.findings if finding.severity == "warning")
 
 
-def review(listing: Listing, rules: Rules) -> Review:
-    """Review a listing under the rules of a board. Never raises on any text."""
+def review(
+    listing: Listing, rules: Rules, *, deep: bool = False, silenced: Collection[str] = ()
+) -> Review:
+    """Review a listing under the rules of a board. Never raises on any text.
+
+    deep: also whether the program makes sense: what leads where, loops, variables, words. What it
+    finds are warnings for the most part: boards differ, and a board has the last word. silenced:
+    names of rules whose findings are left out; raises UsageError where there is no such rule.
+    """
+    quiet = check_rules(silenced)
     ledger = measure(listing, rules)
     findings = [
         *_whole(listing, ledger),
         *_numbers(listing, rules),
         *(finding for line in listing for finding in _form(line, rules.form)),
         *_jumps(listing, rules.language),
+        *(soundness(listing, rules) if deep else ()),
     ]
-    return Review(tuple(sorted(findings, key=lambda f: (f.line_at, f.column))), ledger)
+    heard = [finding for finding in findings if finding.rule not in quiet]
+    order = tuple(sorted(heard, key=lambda f: (f.line_at, f.column)))
+    return Review(order, ledger, len(findings) - len(heard))
 
 
 def _on(line: Line, rule: str, message: str, advice: str, severity: Severity = "error") -> Finding:

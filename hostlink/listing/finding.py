@@ -1,0 +1,81 @@
+"""What a review finds, and the names of its rules."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Literal
+
+from hostlink.errors import UsageError
+from hostlink.listing.parse import Line
+
+Severity = Literal["error", "warning"]
+
+RULES: dict[str, str] = {
+    "empty-listing": "the listing holds no line that a board would store",
+    "does-not-fit": "it takes more bytes than the board has for a program",
+    "no-line-number": "a row without a number",
+    "descending-line-number": "a line below one with a higher number",
+    "repeated-line-number": "a number that stands twice",
+    "bare-line-number": "a number alone, which deletes that line",
+    "line-number-out-of-range": "a number that the board does not take",
+    "letter-in-line-number": "a letter that may be a digit of the number",
+    "line-too-long": "more characters than the board takes in a line",
+    "character-not-on-board": "a character that the board cannot take",
+    "missing-jump-target": "a jump to a line that is not there",
+    "jump-without-line-number": "a jump word that no number follows",
+    "computed-jump": "a jump worked out when the program runs, which cannot be checked",
+    "jump-into-remark": "a jump to a line that is only a remark",
+    "unreachable-line": "lines that nothing leads to",
+    "subroutine-without-return": "a GOSUB from whose target no RETURN can be reached",
+    "return-without-gosub": "a RETURN that can be reached without a GOSUB",
+    "for-without-next": "a FOR whose variable no NEXT names",
+    "next-without-for": "a NEXT whose variable no FOR names",
+    "crossed-loops": "two FOR loops of which neither lies inside the other",
+    "open-quote": "quoted text that nothing closes",
+    "unbalanced-bracket": "a bracket without its partner",
+    "number-out-of-range": "a number beyond those of the board",
+    "variable-never-set": "a variable that is used and never given a value",
+    "unknown-word": "a statement or function that the profile does not know",
+    "wraps-on-screen": "text wider than the board's screen",
+}
+"""Rule to what it finds, in one line."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing found.
+
+    line_at: the line's place in its source from 1, 0 for the listing as a whole. number: its line
+    number or None. column: the character in the line as typed from 1, 0 for the whole line.
+    rule: the plain name of the rule. message: the fact, with units. advice: what to do.
+    """
+
+    line_at: int
+    number: int | None
+    column: int
+    rule: str
+    message: str
+    advice: str
+    severity: Severity
+
+
+def at_place(
+    line: Line, start: int, rule: str, message: str, advice: str, severity: Severity = "warning"
+) -> Finding:
+    """A finding at a place in the text of a line, from 0."""
+    column = len(line.typed) - len(line.text) + start + 1
+    return Finding(line.at, line.number, column, rule, message, advice, severity)
+
+
+def check_rules(names: Collection[str]) -> frozenset[str]:
+    """The names of rules to be silenced. Raises UsageError naming one that is none."""
+    for name in names:
+        if name not in RULES:
+            near = difflib.get_close_matches(name, RULES, 2)
+            raise UsageError(
+                f'There is no review rule "{name}".',
+                advice=f"Did you mean {' or '.join(near)}?" if near else "A review names them.",
+            )
+    return frozenset(names)

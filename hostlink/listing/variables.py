@@ -1,0 +1,82 @@
+"""Which variables a line sets and which it reads.
+
+Where a statement is not one of the common ones, its names count as set and not as read, so that
+nothing is said of a variable that some board's own statement may have filled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from hostlink.listing.reading import Reader
+from hostlink.listing.tokens import Span
+
+_READS = frozenset(
+    ("LET", "PRINT", "IF", "THEN", "ELSE", "GOTO", "GOSUB", "ON", "FOR", "TO", "STEP", "RETURN")
+)
+_SETS = frozenset(("INPUT", "READ"))
+_ENDS_A_VALUE = frozenset(("number", "name", "quoted"))
+_BEGINS = frozenset(("", "LET", "THEN", "ELSE", "FOR"))
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A variable in the text of a line. name: in capitals, with ( where it is an array.
+
+    sets: whether it is given a value there. start: its place in the text, from 0.
+    """
+
+    name: str
+    sets: bool
+    start: int
+
+
+def uses(text: str, reader: Reader) -> list[Use]:
+    """The variables of a line, in their order."""
+    functions = {word.upper() for word in reader.language.functions}
+    return [use for spans in reader.statements(text) for use in _of_statement(spans, functions)]
+
+
+def _of_statement(spans: Sequence[Span], functions: set[str]) -> Iterator[Use]:
+    word = ""
+    depth = 0
+    for place, span in enumerate(spans):
+        if span.kind == "word" and span.word not in functions:
+            word = span.word
+        elif span.text in "()":
+            depth += 1 if span.text == "(" else -1
+        elif span.kind == "name":
+            after = spans[place + 1].text if place + 1 < len(spans) else ""
+            name = span.text.upper() + ("(" if after == "(" else "")
+            if word == "NEXT":
+                continue
+            if word in _SETS:
+                sets = depth == 0
+            elif word and word not in _READS:
+                sets = True
+            else:
+                sets = _begins(spans, place, functions) and _assigned(spans, place)
+            yield Use(name, sets, span.start)
+
+
+def _begins(spans: Sequence[Span], place: int, functions: set[str]) -> bool:
+    """Whether an assignment may begin at a place: at the start, or where a condition has ended."""
+    if place == 0:
+        return True
+    before = spans[place - 1]
+    if before.word and before.word not in functions:
+        return before.word in _BEGINS
+    return before.kind in _ENDS_A_VALUE or before.text == ")"
+
+
+def _assigned(spans: Sequence[Span], place: int) -> bool:
+    """Whether = follows the variable at a place, with the index of an array passed over."""
+    at, depth = place + 1, 0
+    while at < len(spans):
+        text = spans[at].text
+        depth += (text == "(") - (text == ")")
+        if depth == 0 and text != ")":
+            return text == "="
+        at += 1
+    return False

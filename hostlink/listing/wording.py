@@ -1,0 +1,150 @@
+"""What a single line is made of: words, numbers, quotes, brackets, and the width of its text."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterator, Sequence
+
+from hostlink.listing.finding import Finding, at_place
+from hostlink.listing.parse import Line
+from hostlink.listing.reading import Reader, is_open
+from hostlink.listing.references import references
+from hostlink.listing.rules import Language, Rules
+from hostlink.listing.tokens import Span, keywords
+
+_LETTERS = re.compile(r"[A-Za-z]+")
+_BEGINS = frozenset(("THEN", "ELSE"))
+
+
+def wording(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
+    """Findings on one line."""
+    spans = reader.spans(line.text)
+    if any(span.word == "DATA" for span in spans):
+        return
+    if is_open(spans):
+        yield at_place(
+            *(line, spans[-1].start, "open-quote"),
+            "The quoted text is not closed.",
+            f"Put {spans[-1].text[0]} at its end; some boards refuse the line without.",
+        )
+    statements = reader.statements(line.text)
+    for statement in statements:
+        yield from _brackets(line, statement)
+        yield from _width(line, statement, rules.form.screen_width)
+    yield from _numbers(line, spans, rules.language)
+    if rules.language.statements:
+        yield from _words(line, statements, reader)
+
+
+def _brackets(line: Line, statement: Sequence[Span]) -> Iterator[Finding]:
+    opened: list[int] = []
+    for span in statement:
+        if span.text == "(":
+            opened.append(span.start)
+        elif span.text == ")":
+            if not opened:
+                yield _unbalanced(line, span.start, "closes none that is open")
+                return
+            opened.pop()
+    if opened:
+        yield _unbalanced(line, opened[-1], "is not closed")
+
+
+def _unbalanced(line: Line, start: int, what: str) -> Finding:
+    return at_place(
+        *(line, start, "unbalanced-bracket"),
+        f"The bracket {what}.",
+        "Add its partner, or take it out.",
+        "error",
+    )
+
+
+def _width(line: Line, statement: Sequence[Span], width: int) -> Iterator[Finding]:
+    """Quoted text of one PRINT that is wider than the screen, as far as it is joined."""
+    if not width or statement[0].word != "PRINT":
+        return
+    wide, start = 0, 0
+    for span in statement[1:]:
+        if span.kind == "quoted":
+            start = start or span.start
+            wide += len(span.text) - 2
+        elif span.text != ";":
+            wide, start = 0, 0
+        if wide > width:
+            yield at_place(
+                *(line, start, "wraps-on-screen"),
+                f"The text is {wide} columns wide, and the board's screen {width}.",
+                "Shorten it, or print it in two.",
+            )
+            return
+
+
+def _numbers(line: Line, spans: Sequence[Span], language: Language) -> Iterator[Finding]:
+    targets = {reference.start for reference in references(line.text, language)}
+    solid = [span for span in spans if span.kind != "blank"]
+    for place, span in enumerate(solid):
+        if span.kind != "number" or span.start in targets:
+            continue
+        value = _value(span.text)
+        negative = place > 0 and solid[place - 1].text == "-"
+        if value > (-language.smallest_number if negative else language.largest_number):
+            yield at_place(
+                *(line, span.start, "number-out-of-range"),
+                f"{span.text[:20]} is outside {language.smallest_number:,} to "
+                f"{language.largest_number:,}.",
+                "Use a smaller number.",
+                "error",
+            )
+
+
+def _value(digits: str) -> float:
+    """The value of a number as written; one beyond all measure is infinite."""
+    if digits.isdecimal():
+        return int(digits) if len(digits) < 40 else float("inf")
+    return float(digits)
+
+
+def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> Iterator[Finding]:
+    language = reader.language
+    for statement in statements:
+        for start, word in _unknown(line.text, statement, language):
+            near = difflib.get_close_matches(word.upper(), keywords(language), 1, 0.5)
+            advice = f"Nearest known: {near[0]}." if near else "Look it up for this board."
+            yield at_place(
+                *(line, start, "unknown-word"),
+                f"The profile knows no {word[:20]}.",
+                advice,
+            )
+            break  # what follows an unknown word is read by guessing only
+
+
+def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterator[tuple[int, str]]:
+    """Words of a statement that the profile does not know: (place in the text, word)."""
+    conditional = any(span.word == "IF" for span in statement)
+    for place, span in enumerate(statement):
+        if span.kind == "remark":
+            return
+        after = statement[place + 1] if place + 1 < len(statement) else None
+        begins = place == 0 or statement[place - 1].word in _BEGINS
+        if span.kind == "name":
+            assigns = after is not None and after.text in ("=", "(")
+            if begins and not assigns:
+                yield span.start, _letters(text, span.start)
+            elif language.long_names:
+                continue
+            elif after is not None and after.kind == "name" and after.start == span.end:
+                third = statement[place + 2] if place + 2 < len(statement) else None
+                if conditional and third is not None and third.text == "=":
+                    continue  # IF A=BC=1, a condition and then an assignment, without THEN
+                yield span.start, _letters(text, span.start)
+        elif begins and span.kind == "symbol" and span.text != "@":
+            yield span.start, span.text
+        elif begins and span.kind in ("number", "quoted") and place == 0:
+            yield span.start, span.text[:12]
+
+
+def _letters(text: str, start: int) -> str:
+    """The run of letters at a place."""
+    match = _LETTERS.match(text, start)
+    return match[0] if match else text[start]
