@@ -24,10 +24,12 @@ DESCRIPTION = "Make the test environment and run everything that must hold, as C
 
 # What the tests use of the system: a foreign BASIC interpreter, BASIC programs that others wrote, a
 # browser and what reads its printed pages, a terminal to be driven, the transliteration rules and
-# the USB names that some values are checked against.
+# the USB names that some values are checked against; compilers and a simulator for the
+# microcontroller program of tests/avr_board.
 DEBIAN_PACKAGES = (
     *("bwbasic", "chromium", "icu-devtools", "poppler-utils", "python-ply-doc", "tmux"),
     "usb.ids",
+    *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
 
 NO_VARIABLES: Mapping[str, str] = {}

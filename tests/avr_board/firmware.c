@@ -1,0 +1,313 @@
+/* A small board for the tests: numbered lines kept in 999 bytes behind a serial line.
+
+   For an ATmega328P at 16 MHz. What the processor hears while it stores a line waits in a ring that
+   an interrupt fills; what does not fit there is lost, as on any board of this kind. Chosen when it
+   is compiled: BAUD, LINE_MS (busy time per stored line) and RX_RING (bytes; 0 polls the
+   receiver and has no ring at all).
+
+   A line is kept as a 2-byte number, its text and an end byte, as the Tiny BASICs of 1976 did. */
+
+#include <avr/interrupt.h>
+#include <avr/io.h>
+#include <avr/pgmspace.h>
+#include <avr/sleep.h>
+#include <stdbool.h>
+#include <stdint.h>
+#include <string.h>
+#include <util/atomic.h>
+#include <util/delay.h>
+
+#ifndef BAUD
+#define BAUD 57600
+#endif
+#ifndef LINE_MS
+#define LINE_MS 15
+#endif
+#ifndef RX_RING
+#define RX_RING 64
+#endif
+#define TX_RING 64 /* a power of two */
+#define PROGRAM_BYTES 999
+#define LONGEST_LINE 72
+#define LAST_NUMBER 32767UL
+
+#define CTRL_C 0x03
+#define CTRL_U 0x15
+#define BELL "\a"
+#define PROMPT "+ "
+#define END "\r\n"
+
+/* Datasheet 8271H, table 20-1: baud = clock / (samples (UBRR + 1)), with 16 samples a bit or, at
+   double speed, 8. Double speed only where its error is smaller: its receiver stands less. */
+#define STEPS(samples) ((F_CPU + (samples) * BAUD / 2) / ((samples) * BAUD))
+#define MADE(samples) ((samples) * STEPS(samples) * BAUD)
+#define APART(a, b) ((a) > (b) ? (a) - (b) : (b) - (a))
+#define OFF(samples) (10000LL * APART(F_CPU, MADE(samples)) / MADE(samples))
+#if OFF(8LL) < OFF(16LL)
+#define DOUBLE_SPEED 1
+#define UBRR_VALUE (STEPS(8UL) - 1)
+#else
+#define DOUBLE_SPEED 0
+#define UBRR_VALUE (STEPS(16UL) - 1)
+#endif
+
+/* --- the line to the host --- */
+
+static volatile bool interrupted;
+
+static volatile uint8_t tx_ring[TX_RING];
+static volatile uint8_t tx_in, tx_out;
+
+ISR(USART_UDRE_vect) {
+    if (tx_in == tx_out) {
+        UCSR0B &= ~_BV(UDRIE0);
+        return;
+    }
+    UDR0 = tx_ring[tx_out];
+    tx_out = (tx_out + 1) % TX_RING;
+}
+
+static void put(uint8_t byte) {
+    uint8_t next = (tx_in + 1) % TX_RING;
+    while (next == tx_out) {
+    }
+    tx_ring[tx_in] = byte;
+    tx_in = next;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { UCSR0B |= _BV(UDRIE0); }
+}
+
+#if RX_RING
+static volatile uint8_t rx_ring[RX_RING];
+static volatile uint8_t rx_in, rx_out, rx_waiting;
+
+/* GPIOR1 and GPIOR2, which mean nothing to the chip, count what did not fit, for the tests. */
+ISR(USART_RX_vect) {
+    uint8_t byte = UDR0;
+    if (byte == CTRL_C) {
+        interrupted = true;
+    } else if (rx_waiting < RX_RING) {
+        rx_ring[rx_in] = byte;
+        rx_in = rx_in + 1 == RX_RING ? 0 : rx_in + 1;
+        rx_waiting++;
+    } else if (++GPIOR1 == 0) {
+        GPIOR2++;
+    }
+}
+
+/* The next byte. Sleeps until there is one. CTRL_C if the interrupt key came. */
+static uint8_t get(void) {
+    for (;;) {
+        cli();
+        if (interrupted) {
+            interrupted = false;
+            sei();
+            return CTRL_C;
+        }
+        if (rx_waiting) {
+            uint8_t byte = rx_ring[rx_out];
+            rx_out = rx_out + 1 == RX_RING ? 0 : rx_out + 1;
+            rx_waiting--;
+            sei();
+            return byte;
+        }
+        sei(); /* takes effect after the next instruction, so no interrupt is slept through */
+        sleep_cpu();
+    }
+}
+#else
+static uint8_t get(void) {
+    loop_until_bit_is_set(UCSR0A, RXC0);
+    return UDR0;
+}
+#endif
+
+static void serial_begin(void) {
+    UCSR0A = DOUBLE_SPEED ? _BV(U2X0) : 0;
+    UBRR0 = UBRR_VALUE;
+    UCSR0C = _BV(UCSZ01) | _BV(UCSZ00); /* 8N1 */
+    UCSR0B = _BV(RXEN0) | _BV(TXEN0) | (RX_RING ? _BV(RXCIE0) : 0);
+}
+
+static void say_P(const char *text) {
+    uint8_t byte;
+    while ((byte = pgm_read_byte(text++))) {
+        put(byte);
+    }
+}
+#define say(text) say_P(PSTR(text))
+
+static void say_number(uint16_t number) {
+    uint8_t digits[5], count = 0;
+    do {
+        digits[count++] = '0' + number % 10;
+        number /= 10;
+    } while (number);
+    while (count) {
+        put(digits[--count]);
+    }
+}
+
+/* --- the program --- */
+
+static uint8_t program[PROGRAM_BYTES];
+static uint16_t used;
+
+static uint16_t number_at(uint16_t place) { return program[place] | program[place + 1] << 8; }
+
+static uint16_t next_line(uint16_t place) {
+    place += 2;
+    while (program[place++] != '\r') {
+    }
+    return place;
+}
+
+/* Keep a line in place of any of that number; an empty text deletes. */
+static void store(uint16_t number, const uint8_t *text, uint8_t length) {
+    uint16_t place = 0, old = 0, size = length ? length + 3 : 0;
+    while (place < used && number_at(place) < number) {
+        place = next_line(place);
+    }
+    if (place < used && number_at(place) == number) {
+        old = next_line(place) - place;
+    }
+    if (used - old + size > PROGRAM_BYTES) {
+        say("no: ");
+        say_number(used - old + size - PROGRAM_BYTES);
+        say(" bytes short" END);
+        return;
+    }
+    memmove(program + place + size, program + place + old, used - place - old);
+    used = used - old + size;
+    if (size) {
+        program[place] = number & 0xFF;
+        program[place + 1] = number >> 8;
+        memcpy(program + place + 2, text, length);
+        program[place + 2 + length] = '\r';
+    }
+}
+
+static void list(void) {
+    for (uint16_t place = 0; place < used; place = next_line(place)) {
+        if (interrupted) {
+            interrupted = false;
+            say("halted" END);
+            return;
+        }
+        say_number(number_at(place));
+        put(' ');
+        for (uint16_t at = place + 2; program[at] != '\r'; at++) {
+            put(program[at]);
+        }
+        say(END);
+    }
+}
+
+/* --- typed lines --- */
+
+static uint8_t line[LONGEST_LINE];
+
+/* Take a line from the host, echoing it. Returns its length, or -1 if it was given up. */
+static int8_t read_line(void) {
+    uint8_t length = 0;
+    say(PROMPT);
+    for (;;) {
+        uint8_t byte = get();
+        if (byte == '\r') {
+            say(END);
+            return length;
+        }
+        if (byte == CTRL_C || byte == CTRL_U) {
+            say(END);
+            return -1;
+        }
+        if (byte == '\b') {
+            if (length) {
+                length--;
+                say("\b \b");
+            }
+        } else if (byte >= 32 && byte < 127) {
+            if (length < LONGEST_LINE) {
+                line[length++] = byte;
+                put(byte);
+            } else {
+                say(BELL);
+            }
+        }
+    }
+}
+
+/* Whether the line is this command; blanks and the case of letters mean nothing. */
+static bool is_P(uint8_t length, const char *command) {
+    for (uint8_t at = 0; at < length; at++) {
+        uint8_t byte = line[at];
+        if (byte == ' ') {
+            continue;
+        }
+        if (byte >= 'a' && byte <= 'z') {
+            byte -= 'a' - 'A';
+        }
+        if (byte != pgm_read_byte(command++)) {
+            return false;
+        }
+    }
+    return pgm_read_byte(command) == 0;
+}
+#define is(length, command) is_P(length, PSTR(command))
+
+static void numbered(uint8_t at, uint8_t length) {
+    uint32_t number = 0;
+    for (; at < length && line[at] >= '0' && line[at] <= '9'; at++) {
+        number = number * 10 + line[at] - '0';
+        if (number > LAST_NUMBER) {
+            number = LAST_NUMBER + 1;
+        }
+    }
+    while (at < length && line[at] == ' ') {
+        at++;
+    }
+    _delay_ms(LINE_MS);
+    if (number < 1 || number > LAST_NUMBER) {
+        say("no: lines are 1 to 32767" END);
+    } else {
+        store(number, line + at, length - at);
+    }
+}
+
+static void direct(uint8_t length) {
+    if (is(length, "LIST")) {
+        list();
+    } else if (is(length, "NEW")) {
+        used = 0;
+    } else if (is(length, "PRINTROOM()")) {
+        put(' ');
+        say_number(PROGRAM_BYTES - used);
+        say(END);
+    } else if (is(length, "RUN")) {
+        say("no: this board only keeps programs" END);
+    } else {
+        say("no: not a command" END);
+    }
+}
+
+int main(void) {
+    serial_begin();
+    set_sleep_mode(SLEEP_MODE_IDLE);
+    sleep_enable();
+    sei();
+    say(END "evening class board, 999 bytes for a program" END);
+    for (;;) {
+        int8_t length = read_line();
+        uint8_t at = 0;
+        while (at < length && line[at] == ' ') {
+            at++;
+        }
+        if (at >= length) {
+            continue;
+        }
+        if (line[at] >= '0' && line[at] <= '9') {
+            numbered(at, length);
+        } else {
+            direct(length);
+        }
+    }
+}
