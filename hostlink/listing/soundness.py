@@ -18,13 +18,15 @@ def soundness(listing: Listing, rules: Rules) -> list[Finding]:
     """Findings on the program that a board would hold. Never raises on any text."""
     reader = Reader(rules.language)
     flow = flow_of(listing, reader)
+    words = [found for node in flow.nodes.values() for found in wording(node.line, reader, rules)]
+    strange = {found.line_at for found in words if found.rule == "unknown-word"}
     return [
         *_unreachable(flow),
         *_subroutines(flow),
         *_into_remarks(flow, reader),
         *_loops(flow, reader),
-        *_never_set(flow, reader),
-        *(found for node in flow.nodes.values() for found in wording(node.line, reader, rules)),
+        *_never_set(flow, reader, strange),
+        *words,
     ]
 
 
@@ -159,11 +161,12 @@ def _crossed(turns: list[_Turn]) -> Iterator[Finding]:
         del open_loops[place]
 
 
-def _never_set(flow: Flow, reader: Reader) -> Iterator[Finding]:
+def _never_set(flow: Flow, reader: Reader, strange: set[int]) -> Iterator[Finding]:
+    """Variables without a value. strange: rows with an unknown word, which may set anything."""
     found = [
         (node.line, use) for node in flow.nodes.values() for use in uses(node.line.text, reader)
     ]
-    known = {use.name for _, use in found if use.sets}
+    known = {use.name for line, use in found if use.sets or line.at in strange}
     for line, use in found:
         if use.name not in known:
             known.add(use.name)

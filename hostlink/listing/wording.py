@@ -15,6 +15,12 @@ from hostlink.listing.tokens import Span, keywords
 
 _LETTERS = re.compile(r"[A-Za-z]+")
 _BEGINS = frozenset(("THEN", "ELSE"))
+_HOLDS_VALUES = frozenset(
+    (
+        *("LET", "PRINT", "INPUT", "READ", "IF", "THEN", "ELSE", "GOTO", "GOSUB", "ON", "FOR"),
+        *("TO", "STEP", "NEXT", "RETURN", "END", "STOP"),
+    )
+)
 
 
 def wording(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
@@ -122,9 +128,10 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
 def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterator[tuple[int, str]]:
     """Words of a statement that the profile does not know: (place in the text, word)."""
     conditional = any(span.word == "IF" for span in statement)
+    functions = {word.upper() for word in language.functions}
     for place, span in enumerate(statement):
-        if span.kind == "remark":
-            return
+        if span.kind == "remark" or (span.word and span.word not in functions | _HOLDS_VALUES):
+            return  # a statement of this board alone may be followed by anything
         after = statement[place + 1] if place + 1 < len(statement) else None
         begins = place == 0 or statement[place - 1].word in _BEGINS
         if span.kind == "name":
