@@ -132,16 +132,22 @@ class Desk:
             session.emit = session.dialogue.emit = emit
             yield session
             return
-        from hostlink.jobs.session import LinkChoice, Session
+        from hostlink.jobs.session import Session
 
-        port, profile = self.the_port(), self.link_profile(archive)
-        self._check_record()
-        choice = LinkChoice(port, profile, self.baud or 0, self.record, self.stop_running)
+        choice = self.link_choice(archive)
         with (
             self._stoppable(),
             Session(choice, emit, lambda: bool(self._stopped), archive=archive) as session,
         ):
             yield session
+
+    def link_choice(self, archive: Archive) -> LinkChoice:
+        """How to reach the one board meant, found before its port is opened."""
+        from hostlink.jobs.session import LinkChoice
+
+        port, profile = self.the_port(), self.link_profile(archive)
+        self._check_record()
+        return LinkChoice(port, profile, self.baud or 0, self.record, self.stop_running)
 
     @property
     def many(self) -> bool:

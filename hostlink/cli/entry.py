@@ -24,6 +24,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
     "save": ("transfer", "save", "Save the board's program into the archive, proven."),
     "run": ("transfer", "run", "Run the program in the board's memory."),
+    "console": (
+        "console",
+        "console",
+        "Talk to the board; typed lines keep the host copy up to date.",
+    ),
     "restart": (
         "restart",
         "restart",

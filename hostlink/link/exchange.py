@@ -93,6 +93,11 @@ class Exchange:
     def done(self) -> bool:
         return self._state is _State.DONE
 
+    @property
+    def committed(self) -> bool:
+        """Whether the line end is out; what comes back from then on is the answer."""
+        return self._state is _State.COMMITTED
+
     def step(self, now: float, received: bytes) -> Step:
         if self._began is None:
             self._began = self._last = now
@@ -283,6 +288,36 @@ class Exchange:
         self._nudged_at = len(self._buffer)
         self._last = now
         return Step(self._pacing.line_end, now + self._silence())
+
+
+class Typed:
+    """Types one line as an exchange does, and ends as soon as its line end is out.
+
+    The answer is left to whoever listens: a program that runs for an hour, or asks. When done:
+    `committed`, and if it was not, `outcome`.
+    """
+
+    def __init__(self, text: bytes, pacing: Pacing, *, attempts: int = 12) -> None:
+        self._exchange = Exchange(text, pacing, Reach(attempts=attempts))
+
+    @property
+    def done(self) -> bool:
+        return self._exchange.done or self.committed
+
+    @property
+    def committed(self) -> bool:
+        return self._exchange.committed
+
+    @property
+    def outcome(self) -> Outcome:
+        return self._exchange.outcome
+
+    @property
+    def repairs(self) -> int:
+        return self._exchange.repairs
+
+    def step(self, now: float, received: bytes) -> Step:
+        return self._exchange.step(now, received)
 
 
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:

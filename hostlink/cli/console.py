@@ -1,0 +1,103 @@
+"""console: talk to the board. On a terminal with line editing, on a pipe line by line.
+
+The words that are for hostlink and not for the board end with an exclamation mark and stand alone:
+no line of a program does. A blank before one sends it to the board all the same.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import data, plural, safe, say
+from hostlink.errors import ExitStatus, HostlinkError
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.jobs.console import Console
+    from hostlink.jobs.session import LinkChoice
+
+LEAVE, INTERRUPT, CAPTURE = "leave!", "interrupt!", "capture!"
+_LONGEST_ANSWER_S = 60.0
+_ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
+
+
+@click.command()
+@shared(link=True)
+def console(desk: Desk) -> int:
+    """Talk to the board; typed lines keep the host copy up to date.
+
+    Type leave! to end. interrupt! (or Ctrl+C) stops the program that runs on the board, and
+    capture! reads the program. A paste is mended and reviewed before it is sent; a line that
+    clears the program waits until that is kept. On a pipe, lines come from standard input.
+    """
+    if desk.lent is not None:
+        raise click.UsageError("console cannot stand in a line of `together`.")
+    with desk.archive() as archive:
+        choice = desk.link_choice(archive)
+        if sys.stdin.isatty() and sys.stdout.isatty():
+            from hostlink.cli.console_screen import talk
+
+            return talk(desk, archive, choice)
+        return _pipe(desk, archive, choice)
+
+
+def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
+    """Lines from standard input, each answered before the next; rows to standard output."""
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.console import Console
+
+    teller = Teller(quiet=desk.quiet)
+    with (
+        desk.stoppable() as stopped,
+        Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
+    ):
+        for line in sys.stdin:
+            if stopped() or not obey(board, line.rstrip("\r\n"), answer=_answer):
+                break
+        board.settle(_LONGEST_ANSWER_S, _LONGEST_ANSWER_S)
+        if stopped():
+            board.interrupt()
+            return ExitStatus.INTERRUPTED
+        if not board.at_prompt:
+            if board.partial:
+                data(board.partial)
+            say("The program is still running; it was left so.", quiet=desk.quiet)
+    return ExitStatus.DONE
+
+
+def _answer(board: Console, line: str) -> None:
+    """Type a line and wait for what comes: the prompt, or a program's question."""
+    data(f"{board.partial}{safe(line)}")
+    board.enter(line)
+    board.settle(_LONGEST_ANSWER_S, _ASKS_AFTER_S)
+
+
+def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
+    """Do what a line asks for, or type it to the board; False for the word that ends."""
+    word = line.rstrip().lower()
+    if word == LEAVE:
+        return False
+    if word == INTERRUPT:
+        board.interrupt()
+        board.settle(2.0, _ASKS_AFTER_S)
+    elif word == CAPTURE:
+        lines = board.capture()
+        say(f"Read from the board, proven: {plural(lines, 'line')}.")
+    else:
+        answer(board, line)
+    return True
+
+
+def told(work: Callable[[], object]) -> None:
+    """Do something and tell an error in place of ending: a console goes on."""
+    from hostlink.cli.entry import tell
+
+    try:
+        work()
+    except HostlinkError as error:
+        tell(error)

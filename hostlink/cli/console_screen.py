@@ -1,0 +1,173 @@
+"""The console on a terminal: line editing and history, the board's output above the line.
+
+The owner's thread listens to the board and types what is entered here; this thread only reads keys.
+The row that the board has not ended (its prompt, a question) stands before the line that is typed.
+"""
+
+from __future__ import annotations
+
+from concurrent.futures import Future
+from typing import TYPE_CHECKING, Any
+
+from prompt_toolkit import PromptSession
+from prompt_toolkit.history import FileHistory, History, InMemoryHistory
+from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
+from prompt_toolkit.keys import Keys
+from prompt_toolkit.patch_stdout import patch_stdout
+
+from hostlink.cli.console import CAPTURE, INTERRUPT, LEAVE, obey, told
+from hostlink.cli.desk import Desk
+from hostlink.cli.output import data, plural, say
+from hostlink.cli.progress import Teller
+from hostlink.errors import ExitStatus
+from hostlink.jobs.console import Console
+from hostlink.jobs.pasting import Pasted, look_at
+from hostlink.link.owner import Owner
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.jobs.session import LinkChoice
+
+_LISTEN_S = 0.05
+_MOST_SHOWN = 12  # remarks on one paste
+
+
+def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
+    """Talk until the word that ends comes; the exit status."""
+    teller = Teller(quiet=desk.quiet)
+
+    def connect() -> Console:
+        return Console(
+            choice, archive, teller.emit, data, cancelled=lambda: owner.cancelled, stays=True
+        )
+
+    with patch_stdout(), Owner(choice.port, connect, idle=_listen, idle_s=0.02) as owner:
+        board = owner.submit(lambda opened: opened).result()  # an error of the opening comes here
+        screen = Screen(owner, board, _history(archive))
+        say(
+            f"Talking to {choice.port}. {LEAVE} ends it, {INTERRUPT} or Ctrl+C stops a program, "
+            f"{CAPTURE} reads the program.",
+            quiet=desk.quiet,
+        )
+        while screen.turn():
+            pass
+        owner.cancel()
+    if owner.trouble is not None:
+        raise owner.trouble
+    return ExitStatus.DONE
+
+
+def _listen(board: Console) -> None:
+    board.listen(_LISTEN_S)
+
+
+def _history(archive: Archive) -> History:
+    """Lines typed before, kept beside the archive; only for this run where that cannot be."""
+    path = archive.path.with_name("console-history.txt")
+    try:
+        path.touch(mode=0o600)
+    except OSError:
+        return InMemoryHistory()
+    return FileHistory(str(path))
+
+
+class Screen:
+    """What a person sees and types: one line at a time."""
+
+    def __init__(self, owner: Owner[Console], board: Console, history: History) -> None:
+        self._owner = owner
+        self._board = board  # only looked at from this thread
+        self._lines: PromptSession[str] = PromptSession(
+            history=history, key_bindings=_keys(), bottom_toolbar=self._foot, refresh_interval=0.1
+        )
+        self._questions: PromptSession[str] = PromptSession()
+
+    def turn(self) -> bool:
+        """Take one line, or one paste; False when it is to end."""
+        try:
+            text = self._lines.prompt(self._board_row)
+        except KeyboardInterrupt:
+            told(lambda: self._wait(self._owner.submit(Console.interrupt)))
+            return True
+        except EOFError:
+            return False
+        if "\n" in text:
+            told(lambda: self._paste(text))
+            return True
+        if text.rstrip().lower() == LEAVE:
+            return False
+        told(lambda: self._wait(self._owner.submit(lambda board: _enter(board, text))))
+        return self._owner.trouble is None
+
+    def _board_row(self) -> str:
+        """The row that the board has not ended."""
+        return self._board.partial
+
+    def _foot(self) -> str:
+        state = "" if self._owner.trouble is None else " The link has failed."
+        return f"{LEAVE} ends  {INTERRUPT} stops a program  {CAPTURE} reads the program{state}"
+
+    def _wait(self, answer: Future[Any]) -> Any:
+        """Wait for a piece of work; Ctrl+C stops it in good order."""
+        while True:
+            try:
+                return answer.result()
+            except KeyboardInterrupt:
+                self._owner.cancel()
+                try:
+                    answer.exception(10.0)
+                finally:
+                    self._owner.go_on()
+
+    def _paste(self, text: str) -> None:
+        pasted = look_at(text, self._board.choice.profile)
+        _show(pasted)
+        if not pasted.parts:
+            say("There is no line in it.")
+            return
+        question = f"Send {plural(pasted.count, 'line')} to the board, proven? (yes or no) "
+        try:
+            sent = self._questions.prompt(question).strip().lower() in ("y", "yes")
+        except (KeyboardInterrupt, EOFError):
+            sent = False
+        if not sent:
+            say("Nothing was sent.")
+            return
+        self._wait(self._owner.submit(lambda board: board.send(pasted)))
+        say("The paste is on the board, proven.")
+
+
+def _enter(board: Console, text: str) -> None:
+    obey(board, text, answer=lambda console, line: _type(console, line))
+
+
+def _type(board: Console, line: str) -> None:
+    board.enter(line)
+    board.settle(0.3, 0.3)
+
+
+def _show(pasted: Pasted) -> None:
+    """What was mended in a paste, and what the review says of it."""
+    for sentence in (*pasted.mended, *pasted.remarks)[:_MOST_SHOWN]:
+        say(sentence)
+    more = len(pasted.mended) + len(pasted.remarks) - _MOST_SHOWN
+    if more > 0:
+        say(f"And {more:,} more.")
+
+
+def _keys() -> KeyBindings:
+    """A paste of several lines is taken whole, to be reviewed, and never typed at the board."""
+    keys = KeyBindings()
+
+    @keys.add(Keys.BracketedPaste)
+    def paste(event: KeyPressEvent) -> None:
+        text = event.data.replace("\r\n", "\n").replace("\r", "\n")
+        buffer = event.current_buffer
+        if "\n" not in text.rstrip("\n"):
+            buffer.insert_text(text.rstrip("\n"))
+            return
+        whole = f"{buffer.document.text_before_cursor}{text}"
+        buffer.reset()
+        event.app.exit(result=whole)
+
+    return keys

@@ -1,0 +1,76 @@
+"""A paste of several lines: mended, looked at for one kind of board, and cut into what to send."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from hostlink.board.profile import Profile
+from hostlink.listing import Line, Listing, mend, review
+
+_QUOTED = re.compile(r'"[^"]*"?')
+_SHORT = re.compile(r"([A-Z]+)\.")
+
+
+@dataclass(frozen=True, slots=True)
+class Pasted:
+    """What a paste came to. parts: in order, blocks of numbered lines and single direct lines.
+
+    mended: a sentence for each repair. remarks: what the review found and what is in doubt, in
+    sentences; errors: how many of them the board would stumble over.
+    """
+
+    parts: tuple[tuple[Line, ...] | str, ...]
+    mended: tuple[str, ...]
+    remarks: tuple[str, ...]
+    errors: int
+
+    @property
+    def count(self) -> int:
+        """Lines in all."""
+        return sum(1 if isinstance(part, str) else len(part) for part in self.parts)
+
+
+def look_at(text: str, profile: Profile) -> Pasted:
+    """Mend and review a paste; nothing is sent. Never raises on any text."""
+    mended = mend(text, profile.rules)
+    listing = Listing.from_text(mended.text)
+    parts: list[tuple[Line, ...] | str] = []
+    for line in listing:
+        if line.number is None:
+            parts.append(line.typed.strip())
+        elif parts and isinstance(parts[-1], tuple):
+            parts[-1] = (*parts[-1], line)
+        else:
+            parts.append((line,))
+    numbered = Listing(tuple(line for line in listing if line.number is not None))
+    found = [
+        finding
+        for finding in review(numbered, profile.rules).findings
+        if finding.rule not in ("bare-line-number", "missing-jump-target")  # the board has the rest
+    ]
+    where = [f"line {each.number}: " if each.number is not None else "" for each in found]
+    remarks = [place + each.message for place, each in zip(where, found, strict=True)]
+    return Pasted(
+        tuple(parts),
+        tuple(f"row {each.line}: {each.sentence}" for each in mended.mends),
+        (*remarks, *(f"row {each.line}: {each.sentence}" for each in mended.doubts)),
+        sum(each.severity == "error" for each in found),
+    )
+
+
+def may_overwrite(line: str, profile: Profile) -> bool:
+    """Whether a direct line may clear or replace the program in memory.
+
+    Looks for the profile's words anywhere outside quotes, shortened with a full stop too: one
+    capture too many costs a second, one too few costs a program.
+    """
+    if Line.from_text(line).number is not None:
+        return False
+    plain = _QUOTED.sub("", line).upper().replace(" ", "")
+    commands = profile.commands
+    words = [
+        re.split(r"[ {]", word.upper())[0] for word in (commands.clear, commands.recall) if word
+    ]
+    short = _SHORT.findall(plain)
+    return any(word in plain or any(word.startswith(part) for part in short) for word in words)
