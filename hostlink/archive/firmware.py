@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Literal
 
@@ -26,7 +26,7 @@ class FirmwareImage:
 
     uuid: str
     sha256: str
-    flash: bytes
+    flash: bytes = field(repr=False)
     part: str
     name: str
     at: datetime
@@ -36,6 +36,7 @@ class FirmwareImage:
 class FirmwareWrite:
     """One image written to one board. previous: what flash held before, None if it was not read.
 
+    backup: spec of what the board's BASIC held before, "" where nothing was captured.
     ended_at is None and outcome "" where it was cut off; it was finished where outcome is "done".
     """
 
@@ -44,6 +45,7 @@ class FirmwareWrite:
     board: str
     image: FirmwareImage
     previous: FirmwareImage | None
+    backup: str
     role: str
     part: str
     began_at: datetime
@@ -58,8 +60,10 @@ class FirmwareWrite:
 
 _WRITE = """
 SELECT
-  firmware_writes.*, boards.uuid AS board_uuid, boards.label AS board
+  firmware_writes.*, boards.uuid AS board_uuid, boards.label AS board,
+  coalesce('backup@' || backups.number, '') AS backup
 FROM firmware_writes JOIN boards ON boards.id = firmware_writes.board_id
+LEFT JOIN backups ON backups.id = firmware_writes.backup_id
 """
 
 
@@ -209,6 +213,7 @@ def _write(db: Database, row: Row) -> FirmwareWrite:
         board=row["board"],
         image=_image_at(db, row["firmware_image_id"]),
         previous=None if previous is None else _image_at(db, previous),
+        backup=row["backup"],
         role=row["role"],
         part=row["part"],
         began_at=read(row["began_at"]),

@@ -65,7 +65,7 @@ class Teller:
             self._detail(f"capture {event.count}: {plural(event.lines, 'line')}")
         elif isinstance(event, Warned):
             self._say(event.text)
-        else:
+        elif isinstance(event, Rescued | AlreadyKept | KeptAs):
             self._say(_kept(event))
 
     def _say(self, text: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from hostlink.firmware.chip import BLANK
 
@@ -20,7 +20,7 @@ class Image:
     """
 
     name: str
-    flash: bytes
+    flash: bytes = field(repr=False)
     segments: tuple[Segment, ...]
     start: int | None = None
 

@@ -77,6 +77,20 @@ def plan_pages(target: bytes, held: bytes | None, chip: Chip, end: int) -> Plan:
     return Plan(tuple(order), end // size - len(body) - 1)
 
 
+def is_half_written(held: bytes, before: bytes, target: bytes, chip: Chip) -> bool:
+    """Whether flash is what a write from `before` to `target` leaves when it is cut off.
+
+    Guarded, and each page from one of the two; one page may be neither, cut off in the middle.
+    """
+    size, end = chip.page_bytes, len(held)
+    one, other = blank_padded(before, end), blank_padded(target, end)
+    odd = sum(
+        held[start : start + size] not in (one[start : start + size], other[start : start + size])
+        for start in range(size, end, size)
+    )
+    return is_guarded(held) and odd <= 1
+
+
 # --- scripts -------------------------------------------------------------------------------------
 
 

@@ -15,7 +15,9 @@ from hostlink.board.events import Phase, Warned
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.recalling import memory_after, put_into_memory, recalled, slot_names
 from hostlink.jobs.rescuing import Held, held_content, rescue_held
+from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
+from hostlink.link.regain import Found
 from hostlink.listing import to_text
 
 
@@ -122,7 +124,9 @@ def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> N
                 raise
             found.unread[name] = error.what
             session.emit(Warned(f"{shown(name)} could not be read: {error.what}"))
-            session.dialogue.regain(may_interrupt=True)
+            if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
+                session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
+                pulse(session)
             continue
         if result.lines:
             content = held_content(session, result)

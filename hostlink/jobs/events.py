@@ -34,5 +34,38 @@ class KeptAs:
     size_bytes: int
 
 
-Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs
+@dataclass(frozen=True, slots=True)
+class BackupKept:
+    """A backup was kept as `spec`, with the items of these names."""
+
+    spec: str
+    items: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardAnswered:
+    """What the board answered before firmware is written, beside what the image expects."""
+
+    answer: str
+    expected: str
+
+
+@dataclass(frozen=True, slots=True)
+class PagesRead:
+    """`done` of all pages of flash were read, each twice the same."""
+
+    done: int
+    pages: int
+
+
+@dataclass(frozen=True, slots=True)
+class PageProven:
+    """A page was written and read back; `done` of the `pages` that have to be."""
+
+    done: int
+    pages: int
+
+
+FirmwareEvent: TypeAlias = BackupKept | BoardAnswered | PagesRead | PageProven
+Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent
 Emit: TypeAlias = Callable[[Event], None]
