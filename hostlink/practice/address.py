@@ -109,8 +109,8 @@ def _value(key: str, text: str, default: Any) -> Any:
         raise UsageError(
             f'The practice board\'s {key} cannot be "{text[:40]}"; it is a number from 0.'
         )
-    if key == "baud" and number < 50:
-        raise UsageError("The practice board's baud must be 50 or more.")
+    if key in ("baud", "bootloader_baud") and number < 50:
+        raise UsageError(f"The practice board's {key} must be 50 or more.")
     return number
 
 

@@ -78,6 +78,7 @@ class Machine(Line):
     def hold_flash(self, flash: bytes) -> None:
         """Begin with this flash instead of the new one, as if switched on long ago."""
         self.chip.flash[:] = flash
+        self._to_host.clear()
         self._start(0.0, booting=False)
 
     def _start(self, at: float, *, booting: bool) -> None:

@@ -6,6 +6,7 @@ look. On a virtual clock waiting is a jump; in real time it is a short sleep.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Protocol
 
@@ -126,4 +127,7 @@ class PracticePort:
         assert self._jump is not None
         self._now()
         reached = self.machine.run_until(moment - self._origin, stop_at_output=True)
-        self._jump(reached + self._origin)
+        target = reached + self._origin
+        while target - self._origin < reached:  # rounded down, the byte would never be ready
+            target = math.nextafter(target, math.inf)
+        self._jump(target)
