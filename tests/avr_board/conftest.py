@@ -138,10 +138,13 @@ class AvrBoard:
         words = self._ask("count").split()
         return Counts(**{name: int(value) for name, value in zip(*[iter(words)] * 2, strict=True)})
 
-    def await_prompt(self) -> None:
-        """Wait until the board has sent its banner and first prompt, and so is quiet."""
+    def await_prompt(self, before: int = 0) -> None:
+        """Wait until the board has sent its banner and first prompt, and so is quiet.
+
+        before: bytes that something else sends first.
+        """
         deadline = time.monotonic() + ANSWER_S
-        while self.counts().sent < len(GREETING):
+        while self.counts().sent < before + len(GREETING):
             assert time.monotonic() < deadline, "the board does not come to its prompt"
 
     def flash(self) -> bytes:
