@@ -37,6 +37,21 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "stored": ("slots", "stored", "List the programs in the board's EEPROM."),
     "store": ("slots", "store", "Store the program in memory in the board's EEPROM."),
     "recall": ("slots", "recall", "Bring a stored program back into the board's memory."),
+    "backup": (
+        "backup",
+        "backup",
+        "Keep all that the board holds: the program in memory, every stored program.",
+    ),
+    "putback": (
+        "backup",
+        "putback",
+        "Put a backup back on a board, memory and stored programs, proven.",
+    ),
+    "firmware": (
+        "firmware",
+        "firmware",
+        "Review and write firmware images, and see what was written where.",
+    ),
     "together": ("together", "together", "Run several commands over one open port."),
     "review": (
         "listings",

@@ -35,6 +35,7 @@ from hostlink.jobs.bootlink import BootLink
 from hostlink.jobs.events import PageProven, PagesRead
 from hostlink.jobs.firmware_checks import Situation, look, must_be_the_board, save_programs
 from hostlink.jobs.putback import putback
+from hostlink.jobs.rescuing import Held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
@@ -344,6 +345,7 @@ class _Write:
             banner = banner_heard(session)
         answered = session.dialogue.regain(may_interrupt=True).found is Found.PROMPT
         session.dialogue.restarted()  # this one is no surprise to what is loaded next
+        session.memory_is_known()
         if not answered:
             session.emit(
                 Warned(
@@ -359,7 +361,9 @@ class _Write:
         if self._backup is None:
             return False
         try:
-            putback(self._session, self._archive, self._backup)
+            now = self._session.dialogue.capture()
+            held = None if now.lines else Held({}, now.count)
+            putback(self._session, self._archive, self._backup, held=held)
         except Interrupted:
             raise
         except HostlinkError as error:

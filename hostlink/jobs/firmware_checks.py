@@ -46,8 +46,8 @@ class Situation:
     error: LinkError | None
 
 
-def look(session: Session, archive: Archive, image: Image, role: str) -> Situation:
-    """Find out what answers. Raises RefusedError where nobody knows what the image is for."""
+def role_of(archive: Archive, image: Image, role: str) -> Role:
+    """What an image is for, as told or as it was written before. Raises RefusedError."""
     named = role or archive.image_role(image.sha256)
     wanted = next((each for each in ROLES if each == named), None)
     if wanted is None:
@@ -57,6 +57,12 @@ def look(session: Session, archive: Archive, image: Image, role: str) -> Situati
             advice="Say it with --role computer (it runs the BASIC) or --role display (it makes "
             "the picture).",
         )
+    return wanted
+
+
+def look(session: Session, archive: Archive, image: Image, role: str) -> Situation:
+    """Find out what answers. Raises RefusedError where nobody knows what the image is for."""
+    wanted = role_of(archive, image, role)
     session.emit(Phase("Looking for the board's prompt"))
     answer, error = _answer(session)
     board = session.board_in(archive)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hostlink.archive import Archive, Backup, BackupItem, Board
+from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.recalling import (
@@ -20,7 +20,7 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import NOTHING, Held, rescue_held
+from hostlink.jobs.rescuing import Held, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.jobs.slots import WEAR_WARNING
 from hostlink.listing import Listing, Review, measure, review
@@ -87,10 +87,12 @@ def putback(
     backup: Backup,
     names: Sequence[str] = (),
     *,
+    held: Held | None = None,
     discard_board: bool = False,
 ) -> PutBack:
     """Put a backup, or the named items of it, on the board; returns only when all is proven.
 
+    held: what memory holds, where the caller has captured and kept it already.
     Raises RefusedError before anything is sent where an item does not fit. Where it is cut short
     later, the error says what memory holds.
     """
@@ -99,8 +101,9 @@ def putback(
     board = session.board_in(archive)
     detail = {"backup": backup.spec, "items": [item.name for item in items]}
     with archive.event("putback", board_uuid=board.uuid, detail=detail) as record:
-        memory = NOTHING
-        if discard_board:
+        if held is not None:
+            memory = held
+        elif discard_board:
             record.detail["discarded"] = True
             session.emit(Warned("What the board held was not captured, as you asked."))
             memory = Held(session.dialogue.list_once(), 1)
@@ -172,5 +175,7 @@ def _put(
     session.emit(Phase("Putting the program into memory"))
     put_into_memory(session, wanted)
     if last is not None:
-        archive.set_host_copy(board.uuid, last.content, proven=True)
+        holders = archive.holds(last.content)
+        revision = next((each for each in holders if isinstance(each, Revision)), None)
+        archive.set_host_copy(board.uuid, last.content, proven=True, revision=revision)
     return PutBack(backup.spec, last is not None, tuple(stored), tuple(unchanged))

@@ -1,0 +1,135 @@
+"""backup, putback: all that a board holds, into the archive and back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import as_json, plural, say, table
+
+if TYPE_CHECKING:
+    from hostlink.archive import Backup
+
+
+@click.command()
+@click.option("--note", default="", help="A line to keep with the backup.")
+@click.option("--list", "list_them", is_flag=True, help="List the backups in the archive instead.")
+@shared(link=True, json=True)
+def backup(desk: Desk, note: str, list_them: bool) -> None:
+    """Keep all that the board holds: the program in memory, every stored program.
+
+    A stored program is read by recalling it; what was in memory is kept first and put back last,
+    both proven.
+    """
+    if list_them:
+        _list(desk)
+        return
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.backup import backup as backup_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        with desk.session(archive, teller.emit) as session:
+            made = backup_job(session, archive, note=note)
+        teller.close()
+    if desk.json:
+        as_json({**_as_dict(made.backup), "unread": made.unread})
+        return
+    kept = made.backup
+    items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
+    say(f"{kept.spec} is kept and proven: {items}.", quiet=desk.quiet)
+    for name, why in made.unread.items():
+        say(f"Not in it: {name}. {why}")
+    say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
+
+
+def _list(desk: Desk) -> None:
+    with desk.archive(create=False, read_only=True) as archive:
+        found = archive.backups()
+    if desk.json:
+        as_json([_as_dict(each) for each in found])
+        return
+    if found:
+        table(
+            ["backup", "made", "board", "items", "free", "banner", "note"],
+            [
+                [
+                    each.spec,
+                    f"{each.at.astimezone():%Y-%m-%d %H:%M}",
+                    each.board or each.where,
+                    ", ".join(item.name for item in each.items),
+                    "-" if each.free_bytes is None else each.free_bytes,
+                    each.banner or "-",
+                    each.note or "-",
+                ]
+                for each in found
+            ],
+            right="free",
+        )
+    say(f"{plural(len(found), 'backup')}.", quiet=desk.quiet)
+
+
+def _as_dict(kept: Backup) -> dict[str, object]:
+    return {
+        "backup": kept.spec,
+        "made_at": kept.at.isoformat(),
+        "board": kept.board or None,
+        "port": kept.where,
+        "profile": kept.profile,
+        "banner": kept.banner or None,
+        "free_bytes": kept.free_bytes,
+        "after_restart": kept.after_restart,
+        "note": kept.note,
+        "items": [
+            {
+                "name": item.name,
+                "kind": item.kind,
+                "size_bytes": item.content.size_bytes,
+                "captures": item.captures,
+                "sha256": item.content.sha256,
+            }
+            for item in kept.items
+        ],
+    }
+
+
+@click.command()
+@click.argument("backup_spec", metavar="BACKUP")
+@click.option(
+    "--item", "items", multiple=True, help="Only this item: memory, or a stored program's name."
+)
+@click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@shared(link=True, json=True)
+def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board: bool) -> None:
+    """Put a backup back on a board, memory and stored programs, proven.
+
+    What will not fit on this board is said before anything is sent. Stored programs that are there
+    already, the same, are left alone, since each store wears the EEPROM a little.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.putback import putback as putback_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        kept = archive.backup(backup_spec)
+        with desk.session(archive, teller.emit) as session:
+            done = putback_job(session, archive, kept, items, discard_board=discard_board)
+        teller.close()
+    if desk.json:
+        as_json(
+            {
+                "backup": done.spec,
+                "proven": True,
+                "memory": done.memory,
+                "stored": list(done.stored),
+                "unchanged": list(done.unchanged),
+            }
+        )
+        return
+    parts = ["memory"] if done.memory else []
+    parts += [f"{name} (stored)" for name in done.stored]
+    parts += [f"{name} (was there already)" for name in done.unchanged]
+    what = ", ".join(parts)
+    say(f"{done.spec} is on the board, proven: {what}.", quiet=desk.quiet)
+    if not done.memory:
+        say("Memory holds what it held before.", quiet=desk.quiet)

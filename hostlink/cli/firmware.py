@@ -1,0 +1,343 @@
+"""firmware: review an image, write it, and see what was written where."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.output import as_json, data, plural, safe, say, table
+from hostlink.errors import RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from hostlink.archive import Archive
+    from hostlink.firmware.chip import Chip
+    from hostlink.firmware.review import ImageReview
+    from hostlink.jobs.firmware import Written
+    from hostlink.jobs.session import Session
+
+_ROLES = click.Choice(["computer", "display"])
+
+# Common practice, no source, but for the last two: absolute maximum ratings of the ATmega328P
+# (DS40002061A, section 29.1: supply 6.0 V, pins at most VCC + 0.5 V).
+CAUTIONS = """\
+Before firmware is written:
+- Do not unplug the board, take its supply away or let this computer sleep until it is done.
+- A wrong image leaves the board mute: no prompt, no picture. Its bootloader remains, so another
+  image can be written; `hostlink firmware write --previous` goes back.
+- This writes to the {part} at {port}. Check that this is the board you mean.
+- In a machine of two boards, lift the wire by which the other board drives this one's RX pin: with
+  it in place two outputs work against each other, and this board hears nothing from here.
+- Supply it with 5 V, never 6 V or more, and never from two supplies at once, USB being one: a chip
+  that is fed through its pins may be damaged. Take the supply away before you move a wire.
+- When in doubt, stop here and ask a qualified person."""
+
+
+@click.group()
+def firmware() -> None:
+    """Review and write firmware images, and see what was written where.
+
+    IMAGE is an Intel HEX file. Try everything on `--port practice://` first: that board has a
+    bootloader and flash too.
+    """
+
+
+def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    chip = click.option(
+        "--chip", "part", default="ATmega328P", show_default=True, help="The chip by part number."
+    )
+    boot = click.option(
+        "--bootloader-bytes",
+        type=int,
+        default=2048,
+        show_default=True,
+        help="Size of the bootloader's section at the top of flash: 512, 1024, 2048 or 4096.",
+    )
+    return chip(boot(function))
+
+
+@firmware.command()
+@click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
+@_image_options
+@shared(json=True)
+def review(desk: Desk, image: Path, part: str, bootloader_bytes: int) -> int:
+    """Show what an image holds, where it lies in flash, and what is wrong with it.
+
+    Nothing is sent anywhere. Status 1 where it has errors.
+    """
+    reviewed = _reviewed(image, part, bootloader_bytes)
+    known = role = ""
+    with _archive_if_any(desk) as archive:
+        if archive is not None:
+            held = archive.known_image(reviewed.image.sha256)
+            known = held.name if held is not None else ""
+            role = archive.image_role(reviewed.image.sha256)
+    if desk.json:
+        as_json(_review_dict(reviewed, known, role))
+    else:
+        _show_review(reviewed, known, role)
+    return 1 if reviewed.errors else 0
+
+
+def _archive_if_any(desk: Desk) -> Any:
+    """The archive to look images up in; None where there is none yet, and none is made."""
+    import contextlib
+
+    from hostlink.archive import archive_path
+
+    path = desk.archive_path or archive_path()
+    if not path.exists():
+        return contextlib.nullcontext()
+    return desk.archive(create=False, read_only=True)
+
+
+def _reviewed(path: Path, part: str, boot_bytes: int) -> ImageReview:
+    from hostlink.firmware.hex_file import load_hex_file
+    from hostlink.firmware.review import review_image
+
+    chip = _chip(part, boot_bytes)
+    return review_image(load_hex_file(path, chip.flash_bytes), chip, boot_bytes)
+
+
+def _chip(part: str, boot_bytes: int) -> Chip:
+    from hostlink.firmware.chip import CHIPS, chip_named
+
+    chip = chip_named(part)
+    if chip is None:
+        raise UsageError(
+            f'The chip "{part}" is not known.',
+            advice=f"Known: {', '.join(each.part for each in CHIPS)}.",
+        )
+    if boot_bytes not in chip.boot_sizes:
+        sizes = ", ".join(map(str, chip.boot_sizes))
+        raise UsageError(f"A bootloader's section on the {chip.part} has {sizes} bytes.")
+    return chip
+
+
+def _show_review(reviewed: ImageReview, known: str, role: str) -> None:
+    from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
+
+    image, chip = reviewed.image, reviewed.chip
+    data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")
+    data(f"firmware on the {chip.part} ({reviewed.boot_bytes:,} bytes are the bootloader's).")
+    data(f"SHA-256 of its flash content: {image.sha256}")
+    if known or role:
+        as_role = f", written before for the {role}" if role else ""
+        data(f"Known in the archive as {known or 'an image'}{as_role}.")
+    data("")
+    for row in memory_map(image.segments, chip, reviewed.boot_bytes):
+        data(row)
+    data(LEGEND)
+    data("")
+    table(["first", "last", "bytes"], segment_rows(image.segments), right="bytes")
+    for finding in reviewed.findings:
+        where = f"line {finding.line}: " if finding.line else ""
+        data(f"{finding.weight}  {finding.rule}  {where}{finding.message}")
+    if not reviewed.findings:
+        data("Nothing is wrong with it as a file; whether it is the right one is yours to know.")
+
+
+def _review_dict(reviewed: ImageReview, known: str, role: str) -> dict[str, object]:
+    from dataclasses import asdict
+
+    image = reviewed.image
+    return {
+        "image": image.name,
+        "sha256": image.sha256,
+        "bytes": image.used_bytes,
+        "chip": reviewed.chip.part,
+        "limit_bytes": reviewed.application_end,
+        "bootloader_bytes": reviewed.boot_bytes,
+        "segments": [{"first": start, "last": stop - 1} for start, stop in image.segments],
+        "start": image.start,
+        "known_as": known or None,
+        "role": role or None,
+        "findings": [asdict(finding) for finding in reviewed.findings],
+    }
+
+
+@firmware.command()
+@click.argument("image", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
+@_image_options
+@click.option("--role", type=_ROLES, help="What the image is for: it is remembered.")
+@click.option("--this-board", type=_ROLES, help="Your word on which board this is.")
+@click.option("--despite-review", is_flag=True, help="Write although the review has doubts.")
+@click.option(
+    "--discard-board", is_flag=True, help="Go on where what the board holds cannot be kept."
+)
+@shared(link=True, json=True, yes=True)
+def write(
+    desk: Desk,
+    image: Path | None,
+    previous: bool,
+    part: str,
+    bootloader_bytes: int,
+    role: str | None,
+    this_board: str | None,
+    despite_review: bool,
+    discard_board: bool,
+) -> None:
+    """Write an image to a board, every page read back, its programs kept and put back.
+
+    First what the board holds is kept: its programs, then all of its flash. A write that was cut
+    off is finished by the same command.
+    """
+    from hostlink.cli.page_teller import PageTeller
+    from hostlink.jobs.firmware import write_firmware
+    from hostlink.jobs.firmware_checks import role_of
+
+    if (image is None) == (not previous):
+        raise UsageError("Name an IMAGE, or --previous, and not both.")
+    reviewed = _reviewed(image, part, bootloader_bytes) if image is not None else None
+    if reviewed is not None:
+        _must_be_sound(reviewed, despite_review)
+    chip = _chip(part, bootloader_bytes)
+    port = desk.lent.session.choice.port if desk.lent is not None else desk.the_port()
+    for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
+        say(line)
+    _ask_to_go_on(desk)
+    with desk.archive() as archive, PageTeller(quiet=desk.quiet) as teller:
+        if reviewed is not None:
+            role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
+        with desk.session(archive, teller.emit) as session:
+            request = _request(
+                session, archive, reviewed, chip, bootloader_bytes, role, this_board, discard_board
+            )
+            written = write_firmware(session, archive, request)
+        teller.close()
+    _tell_written(desk, written)
+
+
+def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
+    found = reviewed.errors or (() if despite else reviewed.doubts)
+    if not found:
+        return
+    first, more = found[0], len(found) - 1
+    where = f"line {first.line}: " if first.line else ""
+    others = f" (and {more} more)" if more else ""
+    raise RefusedError(
+        f"{reviewed.image.name} is not written: {where}{first.message}{others}",
+        kept="Nothing was sent to the board.",
+        advice="`hostlink firmware review` shows everything."
+        + ("" if reviewed.errors else " If it is right all the same, add --despite-review."),
+    )
+
+
+def _ask_to_go_on(desk: Desk) -> None:
+    if desk.yes:
+        return
+    if not sys.stdin.isatty():
+        raise RefusedError(
+            "Writing firmware needs your word, and nobody can be asked here.",
+            kept="Nothing was sent to the board.",
+            advice="Read the cautions above, then repeat the command with --yes.",
+        )
+    if not click.confirm("Go on?", default=False, err=True):
+        raise RefusedError("Nothing was written, as you said.")
+
+
+def _request(
+    session: Session,
+    archive: Archive,
+    reviewed: ImageReview | None,
+    chip: Chip,
+    boot_bytes: int,
+    role: str | None,
+    this_board: str | None,
+    discard: bool,
+) -> Any:
+    from hostlink.firmware.image import Image
+    from hostlink.jobs.firmware import WriteRequest, image_before
+
+    if reviewed is not None:
+        image = reviewed.image
+    else:
+        before, last = image_before(archive, session.board_in(archive))
+        image = Image.from_flash(before.name, before.flash)
+        role = role or last.role
+    return WriteRequest(image, chip, boot_bytes, role or "", this_board or "", discard)
+
+
+def _tell_written(desk: Desk, written: Written) -> None:
+    if desk.json:
+        as_json(
+            {
+                "image": written.image.name,
+                "sha256": written.image.sha256,
+                "role": written.role,
+                "proven": True,
+                "pages_written": written.written,
+                "pages_right_before": written.right,
+                "resumed": written.resumed,
+                "banner": written.banner or None,
+                "at_prompt": written.answered,
+                "backup": written.backup or None,
+                "programs_put_back": written.restored,
+            }
+        )
+        return
+    if written.written:
+        what = f"{plural(written.written, 'page')} written and read back"
+    else:
+        what = "every page held it already, and nothing was written"
+    finished = "The write that was cut off is finished: " if written.resumed else ""
+    said = f' The board says "{written.banner}".' if written.banner else ""
+    say(
+        f"{finished}{written.image.name} is on the board, {what}; {written.right} pages were "
+        f"right before.{said}",
+        quiet=desk.quiet,
+    )
+    if written.backup and written.restored:
+        say(f"Its programs are back on it, proven ({written.backup}).", quiet=desk.quiet)
+
+
+@firmware.command()
+@shared(json=True)
+def history(desk: Desk) -> None:
+    """Show which image was written to which board, when, and how it ended."""
+    with desk.archive(create=False, read_only=True) as archive:
+        found = archive.writes()
+    if desk.json:
+        as_json(
+            [
+                {
+                    "began_at": each.began_at.isoformat(),
+                    "ended_at": each.ended_at.isoformat() if each.ended_at else None,
+                    "outcome": each.outcome or None,
+                    "board": each.board or None,
+                    "board_uuid": each.board_uuid,
+                    "role": each.role,
+                    "chip": each.part,
+                    "image": each.image.name,
+                    "sha256": each.image.sha256,
+                    "previous_sha256": each.previous.sha256 if each.previous else None,
+                    "backup": each.backup or None,
+                    "banner": each.banner or None,
+                }
+                for each in found
+            ]
+        )
+        return
+    if found:
+        table(
+            ["began", "board", "role", "image", "SHA-256", "before it", "how it ended"],
+            [
+                [
+                    f"{each.began_at.astimezone():%Y-%m-%d %H:%M}",
+                    each.board or each.board_uuid[:8],
+                    each.role,
+                    each.image.name,
+                    each.image.sha256[:12],
+                    each.previous.sha256[:12] if each.previous else "-",
+                    each.outcome or "cut off",
+                ]
+                for each in found
+            ],
+        )
+    say(f"{plural(len(found), 'write')} of firmware.", quiet=desk.quiet)
