@@ -1,0 +1,84 @@
+"""What the printed pages share: one HTML file, no outside references, one style, text escaped.
+
+The file holds no script and says so to the browser (a content security policy), so that a listing
+or a title can never become more than text.
+"""
+
+from __future__ import annotations
+
+import html
+
+# Widths in millimetres, type in points: the page is for paper first.
+STYLE = """
+:root { color-scheme: light; --ink: #1b1b1b; --faint: #6a6a6a; --rule: #c9c4b8; --paper: #fffdf8; }
+* { box-sizing: border-box; }
+html { background: #eceae4; }
+body { margin: 2rem auto; padding: 14mm 16mm; max-width: 210mm; background: var(--paper);
+  color: var(--ink); font: 10.5pt/1.45 ui-serif, serif;
+  box-shadow: 0 1px 4px #0003; }
+h1 { font-size: 20pt; line-height: 1.15; margin: 0 0 1mm; font-weight: normal; }
+h2 { font-size: 11pt; margin: 6mm 0 1.5mm; break-after: avoid; }
+p { margin: 0 0 2mm; max-width: 150mm; }
+.byline { color: var(--faint); margin-bottom: 4mm; }
+code, kbd, .listing td, .words { font-family: ui-monospace, monospace; }
+code, kbd { font-size: 0.88em; overflow-wrap: anywhere; }
+dl.facts { display: flex; flex-wrap: wrap; gap: 1mm 8mm; margin: 0 0 4mm; padding: 2mm 0;
+  border-block: 0.3mm solid var(--ink); }
+dl.facts div { display: flex; gap: 2mm; }
+dt { color: var(--faint); }
+dd { margin: 0; }
+ol, ul { margin: 0; padding-left: 6mm; }
+li { margin-bottom: 1mm; max-width: 150mm; break-inside: avoid; }
+table { border-collapse: collapse; }
+@media print {
+  @page { size: A4; margin: 14mm 16mm; }
+  html, body { background: none; }
+  body { margin: 0; padding: 0; max-width: none; box-shadow: none; }
+}
+@media screen and (max-width: 640px) { body { margin: 0; padding: 5mm; } }
+"""
+
+_POLICY = "default-src 'none'; style-src 'unsafe-inline'"
+
+
+def text(value: str) -> str:
+    """Text as it may stand in HTML, in an attribute too; control characters become ?."""
+    shown = "".join(char if char.isprintable() or char == "\n" else "?" for char in value)
+    return html.escape(shown)
+
+
+def page(title: str, body: str, *, kind: str, style: str = "") -> str:
+    """A whole page. title: plain text. body: HTML. kind: "sheet" or "card", for reading back.
+
+    style: rules beyond those that all pages share.
+    """
+    return (
+        "<!DOCTYPE html>\n"
+        '<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f'<meta name="hostlink-page" content="{text(kind)}">\n'
+        f"<title>{text(title)}</title>\n<style>{STYLE}{style}</style>\n</head>\n"
+        f"<body>\n{body}</body>\n</html>\n"
+    )
+
+
+def facts(pairs: list[tuple[str, str]]) -> str:
+    """A band of short facts. pairs: a name and its value, already HTML."""
+    rows = "".join(f"<div><dt>{text(name)}</dt><dd>{value}</dd></div>" for name, value in pairs)
+    return f'<dl class="facts">{rows}</dl>\n'
+
+
+def paragraphs(value: str) -> str:
+    """Plain text as paragraphs, parted where it has empty lines."""
+    parts = [part for part in value.replace("\r\n", "\n").split("\n\n") if part.strip()]
+    return "".join(f"<p>{text(part.strip())}</p>\n" for part in parts)
+
+
+def key_name(key: bytes) -> str:
+    """A key for people: Ctrl+C for 03 hex, Backspace, Rub-out, Escape, or the character."""
+    names = {8: "Backspace", 27: "Escape", 32: "the blank", 127: "Delete (7F hex)"}
+    parts = [
+        names.get(byte) or (f"Ctrl+{chr(byte + 64)}" if byte < 32 else chr(byte)) for byte in key
+    ]
+    return " then ".join(parts)
