@@ -156,7 +156,7 @@ class Sender:
     # --- time --------------------------------------------------------------------------------
 
     def _pass_time(self, now: float) -> None:
-        while self._guards and self._guards[0] <= now and self.damage is None:
+        while self._guards and self._guards[0] <= now:
             self._guards.pop(0)
             self._confirm(now)
         if self.damage is not None or self.done:

@@ -33,6 +33,7 @@ DEFAULT_NAME = "desk"
 _FORMAT = 1
 _NAME = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _LARGEST_STATE = 1 << 20
+_LARGEST_BOOT = 4096  # ATmega328P data sheet 7810C, table 26-7: 2048 words
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +112,8 @@ def _value(key: str, text: str, default: Any) -> Any:
         )
     if key in ("baud", "bootloader_baud") and number < 50:
         raise UsageError(f"The practice board's {key} must be 50 or more.")
+    if key == "boot_bytes" and number > _LARGEST_BOOT:
+        raise UsageError(f"The practice board's boot_bytes can be {_LARGEST_BOOT} at most.")
     return number
 
 

@@ -88,6 +88,8 @@ def test_the_seed_is_for_the_faults_too() -> None:
         ("practice://?line_ms=", "line_ms"),
         ("practice://?receive_buffer=1.5", "receive_buffer"),
         ("practice://?baud=3", "baud"),
+        ("practice://?bootloader_baud=0", "bootloader_baud"),
+        ("practice://?boot_bytes=4097", "boot_bytes"),
         ("practice://?echo=perhaps", "echo"),
         ("practice://?line_done=never", "line_done"),
         ("practice://?line_end=", "line_end"),
