@@ -129,13 +129,12 @@ def test_nothing_is_taken_after_closing(thing: Thing) -> None:
 
 def test_idle_time_is_used_until_something_goes_wrong(thing: Thing) -> None:
     """Between pieces the owner listens; an error there is kept, and work goes on without it."""
-    often, failed = threading.Event(), threading.Event()
+    often = threading.Event()
 
     def listen(held: Thing) -> None:
         held.note("listened")
         if thing.done.count("listened") >= 3:
             often.set()
-            failed.set()
             raise LinkError("The port vanished.", reason=LinkReason.GONE)
 
     with owning(thing, idle=listen, idle_s=0.001) as owner:
