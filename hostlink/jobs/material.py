@@ -17,6 +17,8 @@ from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
 from hostlink.listing.source import LIMIT
+from hostlink.publish.matter import Matter
+from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
 
 SHIPPED = "shipped:"
@@ -33,6 +35,8 @@ class Shipped:
     title: str
     notes: str
     tags: tuple[str, ...]
+    author: str
+    licence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +45,7 @@ class Material:
 
     name: the program name it goes by, "" where it has none. label: how to call it in messages.
     raw, charset: its exact bytes and their codec. revision: set where the archive holds it.
-    shipped: set where it is a shipped example.
+    shipped: set where it is a shipped example. matter: what a sheet says of it, where it is one.
     """
 
     name: str
@@ -52,6 +56,7 @@ class Material:
     origin: Origin
     revision: Revision | None = None
     shipped: Shipped | None = None
+    matter: Matter = Matter()
 
     @property
     def listing(self) -> Listing:
@@ -95,8 +100,15 @@ def read_file(path: Path, *, charset: str = "utf-8") -> Material:
 
 
 def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:
-    """Bytes of a listing file as material."""
+    """Bytes of a listing file as material; of a listing sheet its listing, held to its codes."""
     text = decode_listing(raw, name=where, charset=charset)
+    if is_sheet(text):
+        sheet = read_sheet(text, name=where)
+        name = program_name(sheet.matter.name) or name
+        held = sheet.text.encode("utf-8")
+        return Material(
+            name, where, sheet.text, held, "utf-8", Origin("file", where), matter=sheet.matter
+        )
     return Material(name, where, text, raw, "utf-8", Origin("file", where))
 
 
@@ -126,6 +138,8 @@ def shipped_programs() -> dict[str, Shipped]:
             entry["title"],
             entry["notes"],
             tuple(entry["tags"]),
+            entry["author"],
+            entry["licence"],
         )
         for entry in index["program"]
     )
@@ -202,4 +216,5 @@ def read_shipped(name: str) -> Material:
         "utf-8",
         Origin("library", name),
         shipped=shipped,
+        matter=Matter(name, shipped.title, shipped.author, shipped.licence, shipped.notes),
     )

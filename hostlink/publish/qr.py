@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import segno
-
 MODULE_MM = 0.8
 LARGEST_MM = 95.0
 """Widest drawing, so that it stands on one page; a module is then no less than 0.5 mm."""
@@ -14,6 +12,8 @@ def drawing(content: str) -> tuple[str, float] | None:
 
     Error correction M (15 %) where the text fits in that, else L (7 %).
     """
+    import segno  # here, since only a sheet needs it
+
     data = content.encode("utf-8")
     for correction in ("m", "l"):
         try:

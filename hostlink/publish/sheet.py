@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 from hostlink.board.profile import Profile
 from hostlink.errors import ListingError
@@ -12,6 +11,7 @@ from hostlink.listing import Listing, canonical_line, measure
 from hostlink.listing.checkcodes import WHOLE, codes_of
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
+from hostlink.publish.matter import Matter
 from hostlink.publish.page import facts, page, paragraphs, text
 from hostlink.publish.qr import drawing
 
@@ -35,20 +35,6 @@ figure { break-inside: avoid; }
 figure { margin: 5mm 0 0; display: flex; align-items: center; gap: 6mm; }
 figcaption { max-width: 60mm; color: var(--faint); }
 """
-
-
-@dataclass(frozen=True, slots=True)
-class Matter:
-    """What a sheet says of a program beyond its listing; all plain text, "" where unknown.
-
-    name: the program's name, one word. notes: paragraphs parted by empty lines.
-    """
-
-    name: str = ""
-    title: str = ""
-    author: str = ""
-    licence: str = ""
-    notes: str = ""
 
 
 def printed_rows(listing: Listing, profile: Profile) -> list[tuple[int, str]]:

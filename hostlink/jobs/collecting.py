@@ -1,0 +1,172 @@
+"""Many listings at once: kept from files, folders, zips and sheets, and given out again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from hostlink.archive import Archive, Kept
+from hostlink.board.profile import Profile
+from hostlink.errors import HostlinkError, ListingError
+from hostlink.jobs.material import Material, from_bytes, is_file, program_name, read_file
+from hostlink.listing import Listing, review
+from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, is_zip, read_zip, write_zip
+
+SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
+"""What listings in a folder or a zip are called; other files there are passed over."""
+
+
+@dataclass(frozen=True, slots=True)
+class Gathered:
+    """The listings found, and what was left out: (where, why)."""
+
+    materials: tuple[Material, ...]
+    left_out: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """One listing that is yet to be read, and where it is."""
+
+    where: str
+    read: Callable[[], Material]
+
+
+def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
+    """The listings of files, folders (not those inside them), zip files and sheets.
+
+    What is no listing, or holds characters that the board cannot take, is left out with the reason;
+    any_characters lets the latter pass. Raises ListingError where a source cannot be read at all.
+    """
+    found: list[Material] = []
+    left_out: list[tuple[str, str]] = []
+    charset = profile.rules.form.charset
+    for source in sources:
+        for each in _readers(source, charset, left_out):
+            try:
+                material = each.read()
+                _check(material, profile, any_characters)
+            except HostlinkError as error:
+                left_out.append((each.where, error.what))
+            else:
+                found.append(material)
+    return Gathered(tuple(_own_names(found, left_out)), tuple(left_out))
+
+
+def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> list[Kept]:
+    """Keep every listing as a revision of the program of its name, with what its sheet says."""
+    kept: list[Kept] = []
+    for material in gathered.materials:
+        matter = material.matter
+        one = archive.keep(
+            material.name, material.content(profile), material.origin, title=matter.title
+        )
+        if one.is_new and one.revision.number == 1 and matter.notes:
+            archive.note(material.name, matter.notes)
+        kept.append(one)
+    return kept
+
+
+def as_members(materials: Iterable[Material]) -> list[Member]:
+    """Listings as files to give out: name and text, lines ended by LF."""
+    return [
+        Member(f"{material.name.lower()}.bas", material.listing.text().encode("utf-8"))
+        for material in materials
+    ]
+
+
+def zipped(materials: Iterable[Material]) -> bytes:
+    """Listings as one zip file."""
+    return write_zip(as_members(materials))
+
+
+def _readers(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list[_Reading]:
+    """What is to be read of a source, one entry a listing."""
+    if source.is_dir():
+        return _in_folder(source, charset, left_out)
+    if is_file(source) and source.suffix.lower() == ".zip":
+        return _in_zip(source, charset, left_out)
+    return [_Reading(str(source), partial(read_file, source, charset=charset))]
+
+
+def _in_folder(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list[_Reading]:
+    try:
+        paths = sorted(path for path in source.iterdir() if not path.name.startswith("."))
+    except OSError as error:
+        raise ListingError(
+            f"The folder {source} cannot be read: {error.strerror or error}.",
+            kept="Nothing was changed.",
+        ) from error
+    if len(paths) > MOST_MEMBERS:
+        raise ListingError(
+            f"The folder {source} holds {len(paths):,} files, more than {MOST_MEMBERS:,}.",
+            kept="Nothing was changed.",
+            advice="Check that it is the folder you meant.",
+        )
+    files = [path for path in paths if is_file(path)]
+    left_out += [
+        (str(path), "It does not end in .bas, .txt, .lst or .html.")
+        for path in files
+        if path.suffix.lower() not in SUFFIXES
+    ]
+    return [
+        _Reading(str(path), partial(read_file, path, charset=charset))
+        for path in files
+        if path.suffix.lower() in SUFFIXES
+    ]
+
+
+def _in_zip(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list[_Reading]:
+    try:
+        with source.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise ListingError(
+            f"The file {source} cannot be read: {error.strerror or error}.",
+            kept="Nothing was changed.",
+        ) from error
+    if len(data) > MOST_BYTES or not is_zip(data):
+        why = "is larger than listings can be" if len(data) > MOST_BYTES else "is no zip file"
+        raise ListingError(
+            f"{source} {why}.", kept="Nothing was changed.", advice="Name another file."
+        )
+    found: list[_Reading] = []
+    for member in read_zip(data, name=str(source)):
+        where = f"{source}: {member.name}"
+        inside = Path(member.name)
+        if inside.suffix.lower() in SUFFIXES:
+            name = program_name(inside.stem)
+            found.append(
+                _Reading(where, partial(from_bytes, member.data, where, name=name, charset=charset))
+            )
+        else:
+            left_out.append((where, "It does not end in .bas, .txt, .lst or .html."))
+    return found
+
+
+def _check(material: Material, profile: Profile, any_characters: bool) -> None:
+    """Refuse what holds no line to store, or characters that the board cannot take."""
+    listing = Listing.from_text(material.text)
+    if not listing.numbered():
+        raise ListingError("It has no numbered line, so it is no listing.")
+    if not material.name:
+        raise ListingError("Its name has no letter or digit to call the program by.")
+    if any_characters:
+        return
+    bad = [f for f in review(listing, profile.rules).findings if f.rule == "character-not-on-board"]
+    if bad:
+        raise ListingError(f"Row {bad[0].line_at:,}: {bad[0].message} Mend it first.")
+
+
+def _own_names(found: list[Material], left_out: list[tuple[str, str]]) -> list[Material]:
+    """The listings without those whose name an earlier one has already taken."""
+    names: dict[str, Material] = {}
+    for material in found:
+        if material.name in names:
+            other = names[material.name].label
+            left_out.append((material.label, f"{other} has the program name {material.name} too."))
+        else:
+            names[material.name] = material
+    return list(names.values())
