@@ -137,7 +137,6 @@ class _Write:
         self._scripts = FlashScripts(request.chip)
         self._wanted = blank_padded(request.image.flash, request.end)
         self._record = ""
-        self._touched = False  # whether a page of flash may have been changed
         self._done = self._pages = 0
 
     def run(self) -> Written:
@@ -147,28 +146,28 @@ class _Write:
             held, eeprom = self._read()
             application = None if held is None else held[: self._request.end]
             previous, resumed = self._previous(application)
+            plan = plan_pages(self._wanted, application, self._request.chip, self._request.end)
+            if plan.pages or resumed:
+                self._record = self._begin_record(previous, held, eeprom)
         except HostlinkError as error:
             raise self._untouched(error) from error
-        plan = plan_pages(self._wanted, application, self._request.chip, self._request.end)
         self._pages = len({page for page, _ in plan.pages})
-        if plan.pages or resumed:
-            self._recorded(plan, previous, held, eeprom)
+        self._write_recorded(plan)
         self._boot.leave()
         banner, answered = self._start()
-        if plan.pages or resumed:
+        if self._record:
             self._archive.end_write(self._record, "done", banner)
         self._archive.set_board_role(self._situation.board.uuid, self._situation.role)
-        restored = self._restore() if answered else False
         return Written(
-            self._request.image,
-            self._situation.role,
-            self._pages,
-            plan.right,
-            banner,
-            answered,
-            self._backup.spec if self._backup else "",
-            restored,
-            resumed,
+            image=self._request.image,
+            role=self._situation.role,
+            written=self._pages,
+            right=plan.right,
+            banner=banner,
+            answered=answered,
+            backup=self._backup.spec if self._backup else "",
+            restored=answered and self._restore(),
+            resumed=resumed,
         )
 
     # --- before the first page ---------------------------------------------------------------
@@ -235,15 +234,18 @@ class _Write:
 
     def _untouched(self, error: HostlinkError) -> HostlinkError:
         """Nothing was written: start the firmware again and put the programs back, if possible."""
+        if self._backup:
+            error.kept = f"{error.kept} Its programs are kept as {self._backup.spec}.".strip()
         if isinstance(error, LinkError) and error.reason is LinkReason.GONE:
+            error.kept = f"Nothing was written. {error.kept}".strip()
             return error
         cancelled = self._session.wire.cancelled
         self._session.wire.cancelled = lambda: False
         try:
             with suppress(HostlinkError):
                 self._boot.leave()
-                if self._start()[1] and self._backup and not self._restore():
-                    error.kept = f"{error.kept} Its programs are kept as {self._backup.spec}."
+                if self._start()[1] and self._restore():
+                    error.kept = f"{error.kept} They are in its memory again.".strip()
         finally:
             self._session.wire.cancelled = cancelled
         if isinstance(error, Interrupted):
@@ -252,14 +254,15 @@ class _Write:
 
     # --- writing -----------------------------------------------------------------------------
 
-    def _recorded(
-        self, plan: Plan, previous: FirmwareImage | None, held: bytes | None, eeprom: bytes | None
-    ) -> None:
-        """Write with a record that says so before, and how it ended."""
+    def _begin_record(
+        self, previous: FirmwareImage | None, held: bytes | None, eeprom: bytes | None
+    ) -> str:
+        """Record, before anything is written, what will be and what was there."""
         request, situation = self._request, self._situation
-        name = request.image.name
-        image = self._archive.keep_image(request.image.flash, part=request.chip.part, name=name)
-        self._record = self._archive.begin_write(
+        image = self._archive.keep_image(
+            request.image.flash, part=request.chip.part, name=request.image.name
+        )
+        return self._archive.begin_write(
             situation.board.uuid,
             image,
             previous=previous,
@@ -269,12 +272,16 @@ class _Write:
             boot_section=None if held is None else held[request.end :],
             eeprom=eeprom,
         )
+
+    def _write_recorded(self, plan: Plan) -> None:
+        """Carry the plan out; how it ended is recorded where it does not go through."""
         try:
-            self._write(plan)
+            if plan.pages:
+                self._write(plan)
         except HostlinkError as error:
             outcome = "interrupted" if isinstance(error, Interrupted) else "failed"
             self._archive.end_write(self._record, outcome)
-            raise self._half_way(error) if self._touched else self._untouched(error) from error
+            raise self._half_way(error) from error
 
     def _write(self, plan: Plan) -> None:
         """Carry the plan out; where the bootloader is lost, restart the board and go on."""
@@ -283,7 +290,6 @@ class _Write:
             if not plan.pages:
                 return
             try:
-                self._touched = True
                 script = self._scripts.write_plan(plan, self._wanted, self._counting(plan))
                 self._boot.run(script)
                 return
