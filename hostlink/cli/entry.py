@@ -59,6 +59,28 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Show a listing's byte ledger, whether it fits, its problems.",
     ),
     "mend": ("listings", "mend", "Repair what pasting and forums do to a listing."),
+    "renumber": ("workshop", "renumber", "Give a listing new line numbers; every jump follows."),
+    "shrink": ("workshop", "shrink", "Make a listing smaller; it runs as before."),
+    "sheet": (
+        "workshop",
+        "sheet",
+        "Write a listing sheet: a page to print and type from, with check codes.",
+    ),
+    "card": (
+        "workshop",
+        "card",
+        "Write the card of a board: its words, limits, keys and messages on one page.",
+    ),
+    "keep": (
+        "collecting",
+        "keep",
+        "Keep listings in the archive: files, folders, zip files, sheets.",
+    ),
+    "give": (
+        "collecting",
+        "give",
+        "Give listings out as files in a folder, or as one zip file.",
+    ),
     "programs": ("programs", "programs", "List the programs in the archive."),
     "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
     "show": ("programs", "show", "Print a listing."),

@@ -19,22 +19,55 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("what")
+@click.option(
+    "--cross-reference",
+    "with_references",
+    is_flag=True,
+    help="Also list what goes to each line, and where each variable is set and read.",
+)
+@click.option(
+    "--silence",
+    "silenced",
+    metavar="RULE",
+    multiple=True,
+    help="Leave out the findings of a rule (may be repeated). A note on the program that begins "
+    "with `silence:` and names rules does the same for good.",
+)
 @shared(profile=True, json=True)
-def review(desk: Desk, what: str) -> int:
+def review(desk: Desk, what: str, with_references: bool, silenced: tuple[str, ...]) -> int:
     """Show a listing's byte ledger, whether it fits, its problems.
 
     Exit status 1 where the board would refuse, lose or change something.
     """
+    from hostlink.cli.references import references_dict, show_references
     from hostlink.listing import review as review_listing
+    from hostlink.listing.crossref import cross_reference
 
     material = material_for(desk, what)
     profile = desk.the_profile()
-    found = review_listing(material.listing, profile.rules)
+    quiet = {*silenced, *_silenced_by_note(desk, material)}
+    found = review_listing(material.listing, profile.rules, deep=True, silenced=quiet)
+    references = cross_reference(material.listing, profile.rules) if with_references else None
     if desk.json:
-        as_json({"listing": material.label, "profile": profile.name, **_review_dict(found)})
+        told = {"listing": material.label, "profile": profile.name, **_review_dict(found)}
+        if references is not None:
+            told["cross_reference"] = references_dict(references)
+        as_json(told)
     else:
         _show_review(found, profile.name)
+        if references is not None:
+            show_references(references)
     return ExitStatus.REFUSED if found.errors else ExitStatus.DONE
+
+
+def _silenced_by_note(desk: Desk, material: Material) -> frozenset[str]:
+    """The rules that the program's note in the archive silences."""
+    from hostlink.listing.finding import silenced_in
+
+    if material.revision is None:
+        return frozenset()
+    with desk.archive(create=False, read_only=True) as archive:
+        return silenced_in(archive.program(material.name).note)
 
 
 def material_for(desk: Desk, what: str) -> Material:
@@ -69,6 +102,7 @@ def _review_dict(found: Review) -> dict[str, object]:
         "limit_bytes": ledger.limit or None,
         "over_bytes": ledger.over,
         "fits": ledger.fits,
+        "silenced": found.silenced,
         "ledger": [
             {
                 "number": row.line.number,
@@ -109,6 +143,8 @@ def _show_review(found: Review, profile: str) -> None:
     if not ledger.limit:
         verdict = "limit not known"
     trouble = f"{plural(len(found.errors), 'error')}, {plural(len(found.warnings), 'warning')}"
+    if found.silenced:
+        trouble += f", {found.silenced:,} silenced"
     data(f"{ledger.total:,}{limit} bytes for profile {profile}: {verdict}; {trouble}.")
 
 

@@ -23,6 +23,7 @@ from hostlink.shipped import library_folder
 
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
+NO_MATTER = Matter()
 _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -56,7 +57,7 @@ class Material:
     origin: Origin
     revision: Revision | None = None
     shipped: Shipped | None = None
-    matter: Matter = Matter()
+    matter: Matter = NO_MATTER
 
     @property
     def listing(self) -> Listing:

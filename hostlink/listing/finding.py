@@ -79,3 +79,17 @@ def check_rules(names: Collection[str]) -> frozenset[str]:
                 advice=f"Did you mean {' or '.join(near)}?" if near else "A review names them.",
             )
     return frozenset(names)
+
+
+def silenced_in(note: str) -> frozenset[str]:
+    """The rules that a program's note silences: its lines such as `silence: computed-jump`.
+
+    Words that are no rules are passed over: a note is for people first.
+    """
+    words = [
+        word.strip(" ,.;")
+        for line in note.splitlines()
+        if line.strip().lower().startswith("silence:")
+        for word in line.split(":", 1)[1].split()
+    ]
+    return frozenset(word for word in words if word in RULES)

@@ -1,0 +1,140 @@
+"""keep, give: listings taken into the archive from files, folders and zips, and given out."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+from hostlink.cli.listings import write_new
+from hostlink.cli.output import as_json, plural, say, table
+from hostlink.errors import ExitStatus, RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from hostlink.jobs.material import Material
+    from hostlink.listing.bundle import Member
+
+
+@click.command()
+@click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--any-characters",
+    is_flag=True,
+    help="Keep also what holds characters that the board cannot take.",
+)
+@shared(profile=True, json=True)
+def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool) -> int:
+    """Keep listings in the archive: files, folders, zip files, sheets.
+
+    Each becomes a revision of the program of its file's name. Exit status 1 where one was left out.
+    """
+    from hostlink.jobs.collecting import gather, keep_all
+
+    for source in sources:
+        if not source.exists():
+            raise UsageError(f"There is no {source}.", kept="Nothing was kept.")
+    profile = desk.the_profile()
+    gathered = gather(sources, profile, any_characters=any_characters)
+    with desk.archive() as archive:
+        kept = keep_all(archive, gathered, profile)
+    for where, why in gathered.left_out:
+        say(f"Left out: {where}. {why}")
+    if desk.json:
+        as_json(
+            {
+                "kept": [
+                    {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
+                    for one, material in zip(kept, gathered.materials, strict=True)
+                ],
+                "left_out": [{"where": where, "why": why} for where, why in gathered.left_out],
+            }
+        )
+    elif kept:
+        table(
+            ["kept", "bytes", "from"],
+            [
+                [
+                    one.revision.spec + ("" if one.is_new else " (held already)"),
+                    "?" if one.revision.size_bytes is None else f"{one.revision.size_bytes:,}",
+                    material.label,
+                ]
+                for one, material in zip(kept, gathered.materials, strict=True)
+            ],
+            right=("bytes",),
+        )
+    say(
+        f"{plural(len(kept), 'listing')} kept, {len(gathered.left_out):,} left out.",
+        quiet=desk.quiet,
+    )
+    return ExitStatus.REFUSED if gathered.left_out else ExitStatus.DONE
+
+
+@click.command()
+@click.argument("programs", nargs=-1)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="A folder, or a zip file by its name; either may be new.",
+)
+@shared(yes=True)
+def give(desk: Desk, programs: tuple[str, ...], output: Path) -> None:
+    """Give listings out as files in a folder, or as one zip file.
+
+    PROGRAMS as for `load`; without any, the latest revision of every program in the archive.
+    """
+    from hostlink.jobs.collecting import as_members, zipped
+
+    materials = _materials(desk, programs)
+    if output.suffix.lower() == ".zip":
+        write_new(output, zipped(materials), replace=desk.yes)
+    else:
+        _into_folder(output, as_members(materials), desk)
+    say(f"{plural(len(materials), 'listing')} written to {output}.", quiet=desk.quiet)
+
+
+def _materials(desk: Desk, programs: tuple[str, ...]) -> list[Material]:
+    """The listings meant; each under a name of its own."""
+    from hostlink.cli.listings import material_for
+    from hostlink.jobs.material import from_archive
+
+    if programs:
+        found = [material_for(desk, what) for what in programs]
+    else:
+        with desk.archive(create=False, read_only=True) as archive:
+            found = [from_archive(program.name, archive) for program in archive.programs()]
+    if not found:
+        raise RefusedError("The archive holds no program.", kept="Nothing was written.")
+    names = [material.name.lower() for material in found]
+    for material in found:
+        if not material.name or names.count(material.name.lower()) > 1:
+            raise UsageError(
+                f"{material.label} has no name of its own to be written under.",
+                kept="Nothing was written.",
+                advice="Name each program once.",
+            )
+    return found
+
+
+def _into_folder(folder: Path, files: list[Member], desk: Desk) -> None:
+    """Write files into a folder; none where one is there already and may not be replaced."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RefusedError(
+            f"The folder {folder} cannot be made: {error.strerror}.",
+            kept="Nothing was written.",
+            advice="Name another folder.",
+        ) from error
+    there = [member.name for member in files if (folder / member.name).exists()]
+    if there and not desk.yes:
+        raise UsageError(
+            f"{folder} has {there[0]} already.",
+            kept="Nothing was written.",
+            advice="Name another folder, or repeat with --yes to replace.",
+        )
+    for member in files:
+        write_new(folder / member.name, member.data, replace=True)
