@@ -204,7 +204,7 @@ class Waking:
     """Listens to a board that may be starting, and sends nothing: a bootloader would take it.
 
     Ends when a prompt stands at the start of a line and is quiet, or after longest_s. When done:
-    `heard`, and `woke`: the banner came, or a prompt that nobody asked for.
+    `heard`, and `woke`: the banner came, or where none is known a prompt that nobody asked for.
     """
 
     def __init__(self, pacing: Pacing, *, banner: bytes, restart_s: float) -> None:
@@ -232,7 +232,7 @@ class Waking:
         prompted = ends_with_prompt(heard, self._pacing)
         quiet_at = self._last + self._pacing.quiet_s
         if (prompted and now >= quiet_at) or now >= self._end:
-            self.woke = prompted or bool(self._banner and self._banner in heard)
+            self.woke = self._banner in heard if self._banner else prompted
             self._done = True
             return Step()
         return Step(b"", min(quiet_at, self._end) if prompted else self._end)
