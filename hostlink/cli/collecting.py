@@ -49,6 +49,7 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool) -> int:
                     for one, material in zip(kept, gathered.materials, strict=True)
                 ],
                 "left_out": [{"where": where, "why": why} for where, why in gathered.left_out],
+                "passed_over": list(gathered.passed_over),
             }
         )
     elif kept:
@@ -64,8 +65,10 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool) -> int:
             ],
             right=("bytes",),
         )
+    others = plural(len(gathered.passed_over), "other file")
+    passed = f" {others} passed over." if gathered.passed_over else ""
     say(
-        f"{plural(len(kept), 'listing')} kept, {len(gathered.left_out):,} left out.",
+        f"{plural(len(kept), 'listing')} kept, {len(gathered.left_out):,} left out.{passed}",
         quiet=desk.quiet,
     )
     return ExitStatus.REFUSED if gathered.left_out else ExitStatus.DONE

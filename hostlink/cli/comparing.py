@@ -1,7 +1,8 @@
-"""compare: what differs between two listings."""
+"""compare: what differs between two listings, or between one and its check codes."""
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -18,19 +19,46 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("a")
-@click.argument("b")
+@click.argument("b", required=False)
 @click.option("--unified", "as_unified", is_flag=True, help="Print a plain unified diff.")
 @click.option(
     "--exact",
     is_flag=True,
     help="Count differences in spacing and case that the board would rewrite.",
 )
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Hold A against the check codes of a listing sheet, in place of B.",
+)
+@click.option(
+    "--codes",
+    help="Hold A against check codes typed into a file (- for standard input), one line's a row.",
+)
 @shared(profile=True, json=True)
-def compare(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> int:
-    """Compare two listings line by line.
+def compare(
+    desk: Desk,
+    a: str,
+    b: str | None,
+    as_unified: bool,
+    exact: bool,
+    sheet: Path | None,
+    codes: str | None,
+) -> int:
+    """Compare two listings line by line, or one with the check codes it should have.
 
     A and B are listings as for `load`. Exit status 1 where they differ.
     """
+    if sum(other is not None for other in (b, sheet, codes)) != 1:
+        raise click.UsageError("Give B, or --sheet FILE, or --codes FILE: one of them.")
+    if b is None:
+        from hostlink.cli.checking import check
+
+        return check(desk, a, sheet, codes)
+    return _compare_two(desk, a, b, as_unified, exact)
+
+
+def _compare_two(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> int:
     from hostlink.listing import compare as compare_listings
     from hostlink.listing import unified
 

@@ -20,10 +20,14 @@ SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 
 @dataclass(frozen=True, slots=True)
 class Gathered:
-    """The listings found, and what was left out: (where, why)."""
+    """The listings found, and what was left out: (where, why).
+
+    passed_over: files of a folder or zip that are not called like listings.
+    """
 
     materials: tuple[Material, ...]
     left_out: tuple[tuple[str, str], ...]
+    passed_over: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,9 +46,10 @@ def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = 
     """
     found: list[Material] = []
     left_out: list[tuple[str, str]] = []
+    passed_over: list[str] = []
     charset = profile.rules.form.charset
     for source in sources:
-        for each in _readers(source, charset, left_out):
+        for each in _readers(source, charset, passed_over):
             try:
                 material = each.read()
                 _check(material, profile, any_characters)
@@ -52,7 +57,8 @@ def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = 
                 left_out.append((each.where, error.what))
             else:
                 found.append(material)
-    return Gathered(tuple(_own_names(found, left_out)), tuple(left_out))
+    own = _own_names(found, left_out)
+    return Gathered(tuple(own), tuple(left_out), tuple(passed_over))
 
 
 def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> list[Kept]:
@@ -82,16 +88,16 @@ def zipped(materials: Iterable[Material]) -> bytes:
     return write_zip(as_members(materials))
 
 
-def _readers(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list[_Reading]:
+def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
     """What is to be read of a source, one entry a listing."""
     if source.is_dir():
-        return _in_folder(source, charset, left_out)
+        return _in_folder(source, charset, passed_over)
     if is_file(source) and source.suffix.lower() == ".zip":
-        return _in_zip(source, charset, left_out)
+        return _in_zip(source, charset, passed_over)
     return [_Reading(str(source), partial(read_file, source, charset=charset))]
 
 
-def _in_folder(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list[_Reading]:
+def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
     try:
         paths = sorted(path for path in source.iterdir() if not path.name.startswith("."))
     except OSError as error:
@@ -106,11 +112,7 @@ def _in_folder(source: Path, charset: str, left_out: list[tuple[str, str]]) -> l
             advice="Check that it is the folder you meant.",
         )
     files = [path for path in paths if is_file(path)]
-    left_out += [
-        (str(path), "It does not end in .bas, .txt, .lst or .html.")
-        for path in files
-        if path.suffix.lower() not in SUFFIXES
-    ]
+    passed_over += [str(path) for path in files if path.suffix.lower() not in SUFFIXES]
     return [
         _Reading(str(path), partial(read_file, path, charset=charset))
         for path in files
@@ -118,7 +120,7 @@ def _in_folder(source: Path, charset: str, left_out: list[tuple[str, str]]) -> l
     ]
 
 
-def _in_zip(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list[_Reading]:
+def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
     try:
         with source.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
@@ -142,7 +144,7 @@ def _in_zip(source: Path, charset: str, left_out: list[tuple[str, str]]) -> list
                 _Reading(where, partial(from_bytes, member.data, where, name=name, charset=charset))
             )
         else:
-            left_out.append((where, "It does not end in .bas, .txt, .lst or .html."))
+            passed_over.append(where)
     return found
 
 
