@@ -19,6 +19,11 @@ from hostlink.errors import ExitStatus, HostlinkError
 
 # name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
+    "practice": (
+        "practice",
+        "practice",
+        "Open the app on the practice board, with the shipped programs.",
+    ),
     "boards": ("boards", "boards", "Show ports, their bridge chips, and boards known by label."),
     "survey": ("survey", "survey", "Measure how a board talks, and offer the result as a profile."),
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
@@ -151,10 +156,15 @@ def cli(ctx: click.Context) -> None:
 
     WHAT is a listing file, a program in the archive (TIDE), one of its revisions (TIDE@3), a
     rescue (rescue@2), a shipped program, or - for standard input. `--port practice://` is a board
-    made of software: try everything on it first.
+    made of software: try everything on it first. Without a command, hostlink opens the app.
     """
     if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help())
+        from hostlink.cli.practice import can_open_app, open_from_environment
+
+        if can_open_app():
+            open_from_environment()
+        else:
+            click.echo(ctx.get_help())
 
 
 def run_line(arguments: Sequence[str], obj: object = None) -> int:

@@ -1,0 +1,287 @@
+"""The app itself: themes, settings, the archive, and the boards attached, one of them current."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, ClassVar
+
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.command import CommandPalette
+from textual.filter import NoColor
+from textual.screen import Screen
+
+from hostlink.app.dialogues import Ask, Trouble
+from hostlink.app.jobview import JobView
+from hostlink.app.palette import Actions, Help
+from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
+from hostlink.app.themes import MONOCHROME, THEMES
+from hostlink.app.work import Attached, Job, as_trouble
+from hostlink.archive import Archive
+from hostlink.board.ports import identity_of
+from hostlink.board.profile import Profile
+from hostlink.board.profile_file import find_profile
+from hostlink.errors import HostlinkError
+from hostlink.jobs.attaching import known_board, remembered_restart
+from hostlink.jobs.session import LinkChoice
+from hostlink.link.attaching import foresee
+
+DRAIN_S = 1 / 30
+CAREFUL = "tiny"
+ABOUT = """\
+hostlink loads listings into small BASIC computers and saves what they hold.
+The listing lies in the middle. Beside it stands what each line costs on the board, and the total
+so far. The ruler above shows the board's program memory. What the board held before a load is
+always kept: nothing is overwritten unsaved. Ctrl+P shows every action by its words."""
+
+
+class DeskApp(App[None]):
+    """One archive, and the boards that are attached."""
+
+    TITLE = "hostlink"
+    CSS_PATH = "look.tcss"
+    COMMANDS: ClassVar[set[Any]] = {Actions}
+    ENABLE_COMMAND_PALETTE = True
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("ctrl+p", "every_action", "Every action", tooltip="Find an action by its words"),
+        Binding("f1", "help", "Help", tooltip="All keys of this screen"),
+        Binding("ctrl+q", "leave", "Leave", tooltip="Close hostlink", priority=True),
+    ]
+
+    def __init__(
+        self,
+        archive: Archive,
+        *,
+        port: str = "",
+        profile: str = "",
+        baud: int = 0,
+        opens: str = "",
+        settings_file: Path | None = None,
+    ) -> None:
+        """port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
+
+        opens: a word for the listing to lie in the editor at the start.
+        """
+        super().__init__(ansi_color=None)
+        self.settings_file = settings_file or settings_path()
+        self.settings: Settings = read_settings(self.settings_file)
+        self.archive = archive
+        self.baud = baud
+        self.first_port = port or self.settings.port
+        self.first_profile = profile or self.settings.profile
+        self.opens = opens
+        self.attached: dict[str, Attached] = {}
+        self.current: Attached | None = None
+        self.said: list[str] = []
+        for theme in THEMES:
+            self.register_theme(theme)
+        self.theme = MONOCHROME if self.no_color else self.settings.theme
+        for name in set(self.available_themes) - {theme.name for theme in THEMES}:
+            self.unregister_theme(name)
+        self._plain = NoColor()
+        self._filters.append(self._plain)
+        self._plain.enabled = self.theme == MONOCHROME
+
+    def get_theme_variable_defaults(self) -> dict[str, str]:
+        """Our own colours, so that the stylesheet can be read whatever the theme."""
+        return dict(THEMES[1].variables)
+
+    def get_default_screen(self) -> Screen[Any]:
+        from hostlink.app.desk import Desk
+
+        return Desk()
+
+    def on_mount(self) -> None:
+        self.set_interval(DRAIN_S, self.drain)
+
+    # --- what all screens share --------------------------------------------------------------
+
+    @property
+    def desk(self) -> Any:
+        """The main screen."""
+        return self.screen_stack[0]
+
+    def tell(self, sentence: str) -> None:
+        """Say something in the desk's last line; it stays until something else is said."""
+        self.said.append(sentence)
+        del self.said[:-100]
+        self.desk.show_told(sentence)
+
+    def trouble(self, error: BaseException) -> None:
+        """Show an error: what happened, what was not lost, what to do."""
+        shown = as_trouble(error)
+        self.tell(shown.what)
+        self.push_screen(Trouble(shown))
+
+    def careful(self, work: Callable[[], Any]) -> Any:
+        """Do something small at once; an error of ours is shown. None then."""
+        try:
+            return work()
+        except HostlinkError as error:
+            self.trouble(error)
+            return None
+
+    def use_theme(self, name: str) -> None:
+        """Change the theme and remember it. Under NO_COLOR there is only the monochrome one."""
+        if self.no_color and name != MONOCHROME:
+            self.tell("NO_COLOR is set, so the theme stays monochrome.")
+            return
+        self._plain.enabled = name == MONOCHROME
+        self.theme = name
+        self.keep_settings(theme=name)
+
+    def keep_settings(self, **changes: str) -> None:
+        self.settings = dataclasses.replace(self.settings, **changes)
+        kept = self.careful(lambda: write_settings(self.settings_file, self.settings))
+        self.settings = kept or self.settings
+
+    # --- boards ------------------------------------------------------------------------------
+
+    @property
+    def profile(self) -> Profile:
+        """The profile of the current board, or the one that listings are measured by."""
+        if self.current is not None:
+            return self.current.choice.effective
+        try:
+            return find_profile(self.first_profile or "practice")
+        except HostlinkError:
+            return find_profile("practice")
+
+    def profile_for(self, port: str) -> Profile:
+        """The profile named, else the one the board is known by, else the careful one."""
+        if self.first_profile:
+            return find_profile(self.first_profile)
+        if port.startswith("practice:"):
+            return find_profile("practice")
+        known = known_board(self.archive, identity_of(port))
+        return find_profile(known.profile if known is not None and known.profile else CAREFUL)
+
+    def attach(self, port: str) -> None:
+        """Open a board's port, asked first where that will probably restart the board."""
+        if port in self.attached:
+            self.make_current(port)
+            return
+        profile: Profile | None = self.careful(lambda: self.profile_for(port))
+        if profile is None:
+            return
+        foresight = foresee(
+            port,
+            profile_says=profile.talk.restarts_on_open,
+            remembered=remembered_restart(self.archive, identity_of(port)),
+        )
+        if not foresight.restarts:
+            self._open_port(port, profile)
+            return
+
+        def answered(answer: str | None) -> None:
+            if answer == "open":
+                self._open_port(port, profile)
+
+        self.push_screen(
+            Ask(
+                f"Opening {port} will probably restart the board ({foresight.why}).",
+                [("leave", "Leave it closed"), ("open", "Open it")],
+                why="What its memory holds is lost then, unless it is stored in its EEPROM.",
+            ),
+            answered,
+        )
+
+    def _open_port(self, port: str, profile: Profile) -> None:
+        choice = LinkChoice(port, profile, self.baud)
+        self.attached[port] = Attached(choice, self.archive)
+        self.make_current(port)
+        self.desk.look_again()
+
+    def detach(self, port: str) -> None:
+        """Close a board's port; what the board holds stays there."""
+        attached = self.attached.pop(port, None)
+        if attached is None:
+            return
+        attached.close()
+        if self.current is attached:
+            others = list(self.attached)
+            self.current = None
+            if others:
+                self.make_current(others[-1])
+        self.desk.board_changed()
+
+    def make_current(self, port: str) -> None:
+        """Let loading, saving and the console go to this board."""
+        self.current = self.attached[port]
+        self.desk.board_changed()
+
+    def drain(self) -> None:
+        """Take in what the owners report: thirty times a second, in the app's thread."""
+        for attached in list(self.attached.values()):
+            attached.drain()
+        if self.current is not None:
+            self.desk.show_console(self.current)
+
+    def watch_job(
+        self,
+        job: Job[Any],
+        *,
+        done: Callable[[Any], str],
+        failed: Callable[[BaseException], Callable[[], object] | None] | None = None,
+    ) -> None:
+        """Show a job; when it has ended well, `done` is told its answer and says it in words.
+
+        failed: asked with an error; gives what is to be done in place of showing it, or None.
+        """
+        view = JobView(job) if job.shown else None
+
+        def ended(job: Job[Any]) -> None:
+            if job.error is None:
+                sentence = done(job.result)
+                if view is not None:
+                    view.done = sentence
+                self.tell(sentence)
+                return
+            instead = failed(job.error) if failed is not None else None
+            if instead is not None:
+                if view is not None:
+                    view.close()
+                instead()
+            elif view is None:
+                self.trouble(job.error)
+            else:
+                self.tell(as_trouble(job.error).what)
+
+        job.on_end.append(ended)
+        if view is not None:
+            self.push_screen(view)
+
+    # --- actions -----------------------------------------------------------------------------
+
+    def action_every_action(self) -> None:
+        if not isinstance(self.screen, CommandPalette):
+            self.push_screen(CommandPalette(placeholder="Every action: type a word of it"))
+
+    def action_help(self) -> None:
+        if not isinstance(self.screen, Help):
+            self.push_screen(Help(self.screen, ABOUT))
+
+    def action_leave(self) -> None:
+        """Leave, but never with unkept text or a job under way without asking."""
+        reasons: Sequence[str] = self.desk.would_be_lost()
+        if not reasons:
+            self.shut()
+            return
+
+        def answered(answer: str | None) -> None:
+            if answer == "leave":
+                self.shut()
+
+        self.push_screen(
+            Ask(" ".join(reasons), [("stay", "Stay"), ("leave", "Leave all the same")]), answered
+        )
+
+    def shut(self) -> None:
+        """Close every port, then the app."""
+        late = [port for port, attached in self.attached.items() if not attached.close()]
+        if late and not os.environ.get("HOSTLINK_QUIET"):
+            self.said.append(f"{', '.join(late)} did not close in time.")
+        self.exit()

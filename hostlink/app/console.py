@@ -1,0 +1,100 @@
+"""The board's console on the desk: what it says, and a line to type.
+
+It is a plain terminal: control characters are shown and not obeyed, rows are cut at the width of
+the board's screen, and only so many of them are kept.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from typing import ClassVar
+
+from rich.cells import chop_cells
+from rich.segment import Segment
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.geometry import Size
+from textual.message import Message
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+from textual.widgets import Input, Label, Static
+
+from hostlink.app.texts import plain
+
+MOST_ROWS = 2_000
+
+
+class Transcript(ScrollView, can_focus=True):
+    """Rows that a board sent, the newest at the bottom; what hostlink says has a sign in front."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"transcript--ours"}
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__(id=id)
+        self._rows: deque[tuple[str, bool]] = deque(maxlen=MOST_ROWS)
+        self.board_width = 0
+
+    def add(self, rows: Sequence[tuple[str, bool]]) -> None:
+        """Add rows at the end: their text, and whether hostlink says them."""
+        at_end = self.scroll_offset.y >= self.max_scroll_y - 1
+        width = max(8, self.size.width - 2)
+        for text, ours in rows:
+            shown = plain(text)
+            most = width if ours or not self.board_width else min(width, self.board_width)
+            for cut in chop_cells(shown, most) or [""]:
+                self._rows.append((cut, ours))
+        self.virtual_size = Size(self.size.width, len(self._rows))
+        if at_end:
+            self.scroll_end(animate=False, immediate=True, force=True)
+        self.refresh()
+
+    @property
+    def text(self) -> str:
+        """Everything that is kept, as text."""
+        return "\n".join(text for text, _ in self._rows)
+
+    def render_line(self, y: int) -> Strip:
+        place = y + self.scroll_offset.y
+        if place >= len(self._rows):
+            return Strip.blank(self.size.width, self.rich_style)
+        text, ours = self._rows[place]
+        style = self.get_component_rich_style("transcript--ours") if ours else self.rich_style
+        sign = "» " if ours else "  "
+        return Strip([Segment(sign + text, style)]).adjust_cell_length(
+            self.size.width, self.rich_style
+        )
+
+
+class ConsolePane(Vertical):
+    """The transcript, and the line to type with the board's own prompt in front."""
+
+    class Entered(Message):
+        """A line was typed."""
+
+        def __init__(self, line: str) -> None:
+            super().__init__()
+            self.line = line
+
+    def compose(self) -> ComposeResult:
+        yield Static(
+            Content("Console: Enter sends the line, Escape goes back to the listing"),
+            classes="heading",
+            markup=False,
+        )
+        yield Transcript(id="transcript")
+        with Horizontal(id="console-row"):
+            yield Label("", id="console-prompt", markup=False)
+            yield Input(id="console-line", select_on_focus=False, compact=True)
+
+    def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
+        """Show what came from the board."""
+        if rows:
+            self.query_one(Transcript).add(rows)
+        self.query_one("#console-prompt", Label).update(Content(plain(partial)[-40:] or "  "))
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        event.input.clear()
+        self.post_message(self.Entered(event.value))

@@ -1,0 +1,115 @@
+"""Questions and troubles: small screens in front of the others. The safe answer has the focus."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, Static
+
+from hostlink.app.texts import plain
+from hostlink.errors import HostlinkError
+
+
+def part(text: str, *, name: str = "part") -> Static:
+    """A paragraph of plain text."""
+    return Static(Content(plain(text, keep="\n")), classes=name, markup=False)
+
+
+class Ask(ModalScreen[str]):
+    """A question with its answers; the first one is safe, has the focus, and is what Escape says.
+
+    answers: (what is returned, what the button says).
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "safe", "The safe answer", show=False),
+        Binding("left", "app.focus_previous", "Answer before", show=False),
+        Binding("right", "app.focus_next", "Next answer", show=False),
+    ]
+
+    def __init__(self, question: str, answers: Sequence[tuple[str, str]], *, why: str = "") -> None:
+        super().__init__(classes="dialogue")
+        self.question, self.why, self.answers = question, why, tuple(answers)
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.question)
+            if self.why:
+                yield part(self.why, name="part quiet")
+            with Vertical(id="choices"):
+                for value, says in self.answers:
+                    yield Button(Content(says), id=f"answer-{value}")
+
+    def on_mount(self) -> None:
+        self.query(Button).first().focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.dismiss((event.button.id or "").removeprefix("answer-"))
+
+    def action_safe(self) -> None:
+        self.dismiss(self.answers[0][0])
+
+
+class AskText(ModalScreen[str | None]):
+    """A question that is answered by one line of text; None where it is not answered."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Leave it", show=False),
+    ]
+
+    def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
+        super().__init__(classes="dialogue")
+        self.question, self.value, self.hint = question, value, hint
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.question)
+            yield Input(self.value, id="answer", select_on_focus=False)
+            yield part(f"{self.hint} Enter takes it, Escape leaves it.".strip(), name="quiet")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.dismiss(event.value.strip() or None)
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class Trouble(ModalScreen[None]):
+    """An error: what happened, what was not lost, what to do."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Close", show=False),
+    ]
+
+    def __init__(self, error: HostlinkError) -> None:
+        super().__init__(classes="dialogue")
+        self.error = error
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            for head, text in (
+                ("", self.error.what),
+                ("Not lost: ", self.error.kept),
+                ("What to do: ", self.error.advice),
+            ):
+                if text:
+                    yield part(f"{head}{text}")
+            yield Button("Close", id="close")
+
+    def on_mount(self) -> None:
+        self.query_one(Button).focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.dismiss()
+
+    def action_leave(self) -> None:
+        self.dismiss()

@@ -1,0 +1,176 @@
+"""The listing's editor, coloured by our own scanner, with each finding in words at its line."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import ClassVar
+
+from rich.segment import Segment
+from rich.text import Text
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.message import Message
+from textual.strip import Strip
+from textual.widget import Widget
+from textual.widgets import TextArea
+
+from hostlink.app.texts import plain
+from hostlink.listing import Finding, Language, LedgerRow, Line
+from hostlink.listing.tokens import scan
+
+_LONGEST_SCANNED = 2_000  # characters; a longer line is no BASIC that a board could take
+_KINDS = {"quoted": "listing--quoted", "remark": "listing--remark", "number": "listing--number"}
+
+
+class ListingEditor(TextArea):
+    """A text area for one listing. Text pasted with several lines is handed over, not inserted."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {
+        "listing--keyword",
+        "listing--quoted",
+        "listing--number",
+        "listing--remark",
+        "listing--jump",
+        "listing--finding",
+    }
+    # The keys for loading, finding and leaving belong to the desk; these two have others.
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("alt+a", "select_all", "Select the whole listing", show=False),
+    ]
+
+    class Pasted(Message):
+        """Several lines were pasted."""
+
+        def __init__(self, text: str) -> None:
+            super().__init__()
+            self.text = text
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
+        self.cursor_blink = False
+        self.listing_language = Language()
+        self.findings: Mapping[int, Sequence[Finding]] = {}
+
+    def show_findings(self, findings: Mapping[int, Sequence[Finding]], language: Language) -> None:
+        """Show what the review found; findings by their row from 0."""
+        if findings != self.findings or language != self.listing_language:
+            self.findings = findings
+            self.listing_language = language
+            self._line_cache.clear()
+            self.refresh()
+
+    def get_line(self, line_index: int) -> Text:
+        """One line with its colours and, after it, what the review found there."""
+        typed = self.document.get_line(line_index)
+        # A control character is shown as one cell, so that the cursor stays where it seems to be.
+        shown = "".join(one if one.isprintable() or one == "\t" else "·" for one in typed)
+        text = Text(shown, end="", no_wrap=True)
+        line = Line.from_text(typed)
+        start = len(typed) - len(line.body)
+        if line.number is not None:
+            text.stylize(self.get_component_rich_style("listing--number"), 0, start)
+        if len(typed) <= _LONGEST_SCANNED:
+            self._colour(text, line.body, start)
+        found = self.findings.get(line_index)
+        if found:
+            words = f"  « {' '.join(plain(one.message) for one in found)}"
+            text.append(words, self.get_component_rich_style("listing--finding"))
+        return text
+
+    def _colour(self, text: Text, body: str, start: int) -> None:
+        jumps = set(self.listing_language.jumps)
+        after_jump = False
+        for span in scan(body, self.listing_language):
+            name = _KINDS.get(span.kind, "")
+            if span.kind == "word":
+                name = "listing--keyword"
+                after_jump = span.word in jumps
+            elif span.kind == "number" and after_jump:
+                name = "listing--jump"
+            elif span.kind != "blank":
+                after_jump = False
+            if name:
+                style = self.get_component_rich_style(name)
+                text.stylize(style, start + span.start, start + span.end)
+
+    async def _on_paste(self, event: events.Paste) -> None:
+        if not self._hand_over(event.text):
+            await super()._on_paste(event)
+        event.prevent_default()
+        event.stop()
+
+    def action_paste(self) -> None:
+        """Paste what was copied in the app."""
+        if not self._hand_over(self.app.clipboard):
+            super().action_paste()
+
+    def _hand_over(self, text: str) -> bool:
+        rows = [row for row in text.replace("\r", "\n").split("\n") if row.strip()]
+        if len(rows) < 2:
+            return False
+        self.post_message(self.Pasted(text))
+        return True
+
+    def watch_theme_changed(self) -> None:
+        self._line_cache.clear()
+
+
+class Ledger(Widget):
+    """The two columns to the right of the listing: what each line costs, and the total so far.
+
+    A line with a finding has "!" in front; a line that is not stored says why instead of a cost.
+    """
+
+    HEAD = "  cost  so far "
+    WIDTH = len(HEAD)
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"ledger--here", "ledger--over", "ledger--unstored"}
+
+    def __init__(self, editor: ListingEditor, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._editor = editor
+        self._rows: Mapping[int, LedgerRow] = {}
+        self._marked: Mapping[int, Sequence[Finding]] = {}
+        self._limit = 0
+
+    def on_mount(self) -> None:
+        self.watch(self._editor, "scroll_y", self._moved, init=False)
+        self.watch(self._editor, "selection", self._moved, init=False)
+
+    def _moved(self) -> None:
+        self.refresh()
+
+    def show(
+        self,
+        rows: Sequence[LedgerRow],
+        limit: int,
+        marked: Mapping[int, Sequence[Finding]],
+    ) -> None:
+        """Show other costs. limit: bytes of the board, 0 where unknown."""
+        self._rows = {row.line.at - 1: row for row in rows}
+        self._limit = limit
+        self._marked = marked
+        self.refresh()
+
+    def text_at(self, place: int) -> str:
+        """The columns beside one row of the listing, counted from 0."""
+        row = self._rows.get(place)
+        mark = "!" if place in self._marked else " "
+        if row is None:
+            return mark.ljust(self.WIDTH)
+        if row.standing != "stored":
+            return f"{mark} {row.standing}".ljust(self.WIDTH)
+        return f"{mark}{row.cost:>5}{row.so_far:>8,} "
+
+    def render_line(self, y: int) -> Strip:
+        place = y + self._editor.scroll_offset.y
+        row = self._rows.get(place)
+        style = self.rich_style
+        if row is not None and row.standing != "stored":
+            style = self.get_component_rich_style("ledger--unstored")
+        elif row is not None and self._limit and row.so_far > self._limit:
+            style = self.get_component_rich_style("ledger--over")
+        if place == self._editor.cursor_location[0]:
+            style = style + self.get_component_rich_style("ledger--here", partial=True)
+        return Strip([Segment(self.text_at(place), style)]).adjust_cell_length(
+            self.size.width, style
+        )

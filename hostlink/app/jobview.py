@@ -1,0 +1,118 @@
+"""A job while it works: lines, bytes, rate, share of the wire's limit, repairs, time left."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, Static
+
+from hostlink.app.dialogues import part
+from hostlink.app.texts import plain, plural
+from hostlink.app.work import Job, Progress, as_trouble
+
+_BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
+
+
+def figures(progress: Progress, baud: int) -> str:
+    """How far a job has come, in one or two lines of words."""
+    if not progress.all_lines or progress.detail:
+        return progress.detail
+    words = [
+        f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}",
+        f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}",
+        plural(progress.repairs, "repair"),
+    ]
+    rate = progress.rate
+    pace = []
+    if rate:
+        share = min(100, round(100 * rate * _BITS / baud))
+        pace = [f"{rate:,.0f} bytes a second", f"{share} % of the wire's limit"]
+        left = progress.left_s
+        if left is not None:
+            pace.append(f"{left:.0f} s left" if left >= 1 else "almost done")
+    return ", ".join(words) + (f"\n{', '.join(pace)}" if pace else "")
+
+
+class JobView(ModalScreen[None]):
+    """Watches one job. It closes by itself when all went as planned and nothing needs reading."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Stop the job, or close the view", show=False),
+    ]
+
+    def __init__(self, job: Job[Any], *, done: str = "Done.") -> None:
+        super().__init__(classes="dialogue")
+        self.job = job
+        self.done = done
+        self._shown = 0
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.job.name, name="part heading")
+            yield Static("", id="phase", markup=False)
+            yield Static("", id="figures", markup=False)
+            yield VerticalScroll(Static("", id="job-told", markup=False), id="job-log")
+            yield Button("Stop", id="stop")
+
+    def on_mount(self) -> None:
+        self.query_one(Button).focus()
+        self.job.on_change.append(self._moved)
+        self._moved(self.job)
+
+    def on_unmount(self) -> None:
+        self._let_go()
+
+    def _let_go(self) -> None:
+        if self._moved in self.job.on_change:
+            self.job.on_change.remove(self._moved)
+
+    def close(self) -> None:
+        """Close the view of a job whose end something else deals with."""
+        self._let_go()
+        self.dismiss()
+
+    def _moved(self, job: Job[Any]) -> None:
+        if not self.is_mounted:
+            return
+        progress = job.progress
+        phase = "Stopping, in good order" if job.stopping else progress.phase
+        self.query_one("#phase", Static).update(Content(plain(phase)))
+        baud = job.attached.choice.effective.talk.baud
+        self.query_one("#figures", Static).update(Content(figures(progress, baud)))
+        told = "\n".join(f"{'!' if news else '·'} {plain(text)}" for text, news in progress.told)
+        self.query_one("#job-told", Static).update(Content(told))
+        self.query_one("#job-log").scroll_end(animate=False)
+        if job.ended:
+            self._end(job)
+
+    def _end(self, job: Job[Any]) -> None:
+        if job.error is None and not job.progress.noteworthy:
+            self.close()
+            return
+        button = self.query_one(Button)
+        button.label = Content("Close")
+        if job.error is None:
+            self.query_one("#phase", Static).update(Content(plain(self.done)))
+            return
+        error = as_trouble(job.error)
+        words = [error.what, error.kept and f"Not lost: {error.kept}"]
+        words.append(error.advice and f"What to do: {error.advice}")
+        text = "\n".join(plain(word) for word in words if word)
+        self.query_one("#phase", Static).update(Content(text))
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.action_leave()
+
+    def action_leave(self) -> None:
+        """Stop a job that works; close the view of one that has ended."""
+        if self.job.ended:
+            self.close()
+        elif not self.job.stopping:
+            self.job.stop()
+            self._moved(self.job)

@@ -1,0 +1,209 @@
+"""A list of rows with headed columns that stays fast with tens of thousands of rows.
+
+Only the rows on the screen are drawn. Cells are plain text. The row at the cursor is marked with
+a sign as well as by its style, so that it can be seen without colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import ClassVar
+
+from rich.cells import cell_len, set_cell_size
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.binding import Binding, BindingType
+from textual.geometry import Region, Size
+from textual.message import Message
+from textual.reactive import reactive
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from hostlink.app.texts import plain
+
+_MARK, _NO_MARK = "▸ ", "  "
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """width: in cells, 0 for as wide as its content, -1 for all that is left. right: aligned so."""
+
+    head: str
+    width: int = 0
+    right: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A row: what it stands for, and its cells."""
+
+    key: str
+    cells: tuple[str, ...]
+
+
+class Rows(ScrollView, can_focus=True):
+    """Rows to move through and to choose from."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--head", "rows--cursor", "rows--empty"}
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("up", "go(-1)", "One up", show=False),
+        Binding("down", "go(1)", "One down", show=False),
+        Binding("pageup", "page(-1)", "A page up", show=False),
+        Binding("pagedown", "page(1)", "A page down", show=False),
+        Binding("home", "edge(0)", "First", show=False),
+        Binding("end", "edge(1)", "Last", show=False),
+        Binding("enter", "choose", "Choose", show=False),
+    ]
+
+    cursor: reactive[int] = reactive(0)
+
+    class Chosen(Message):
+        """A row was chosen by Enter or a click on the row at the cursor."""
+
+        def __init__(self, rows: Rows, key: str) -> None:
+            super().__init__()
+            self.rows, self.key = rows, key
+
+        @property
+        def control(self) -> Rows:
+            return self.rows
+
+    class Moved(Message):
+        """The cursor went to another row; key "" where there is none."""
+
+        def __init__(self, rows: Rows, key: str) -> None:
+            super().__init__()
+            self.rows, self.key = rows, key
+
+        @property
+        def control(self) -> Rows:
+            return self.rows
+
+    def __init__(
+        self, columns: Sequence[Column], *, empty: str = "", id: str | None = None
+    ) -> None:
+        super().__init__(id=id)
+        self.columns = tuple(columns)
+        self.empty = empty
+        self.entries: list[Entry] = []
+        self._widths: list[int] = []
+
+    def show(self, entries: Sequence[Entry]) -> None:
+        """Show other rows; the cursor stays on its row where that is still there."""
+        here = self.key
+        self.entries = list(entries)
+        place = next((at for at, one in enumerate(self.entries) if one.key == here), 0)
+        self._measure()
+        self.set_reactive(Rows.cursor, place)
+        self._follow()
+        self.refresh()
+        if self.key != here:
+            self.post_message(self.Moved(self, self.key))
+
+    @property
+    def key(self) -> str:
+        """What the row at the cursor stands for, "" where there is none."""
+        return self.entries[self.cursor].key if self.cursor < len(self.entries) else ""
+
+    # --- drawing -------------------------------------------------------------------------------
+
+    def _measure(self) -> None:
+        """Column widths; a column as wide as its content is measured on what can be seen soon."""
+        widths = []
+        seen = self.entries[:200]
+        for at, column in enumerate(self.columns):
+            width = column.width
+            if not width:
+                cells = [cell_len(plain(one.cells[at])) for one in seen]
+                width = max([cell_len(column.head), *cells], default=0)
+            widths.append(width)
+        left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
+        self._widths = [max(4, left) if width < 0 else width for width in widths]
+        self.virtual_size = Size(self.size.width, len(self.entries) + 1)
+
+    def on_resize(self) -> None:
+        self._measure()
+        self._follow()
+
+    def _row_text(self, cells: Sequence[str]) -> str:
+        parts = []
+        for text, width, column in zip(cells, self._widths, self.columns, strict=True):
+            shown = plain(text)
+            size = cell_len(shown)
+            if column.right and size < width:
+                shown = " " * (width - size) + shown
+            parts.append(set_cell_size(shown, width))
+        return " ".join(parts)
+
+    def render_line(self, y: int) -> Strip:
+        width = self.size.width
+        base = self.rich_style
+        if y == 0:
+            head = self.get_component_rich_style("rows--head")
+            text = _NO_MARK + self._row_text([column.head for column in self.columns])
+            return self._strip(text, head, width)
+        place = y - 1 + self.scroll_offset.y
+        if not self.entries and y == 1 and self.empty:
+            return self._strip(
+                f"  {self.empty}", self.get_component_rich_style("rows--empty"), width
+            )
+        if place >= len(self.entries):
+            return Strip.blank(width, base)
+        here = place == self.cursor
+        text = (_MARK if here else _NO_MARK) + self._row_text(self.entries[place].cells)
+        style = self.get_component_rich_style("rows--cursor") if here and self.has_focus else base
+        return self._strip(text, style, width)
+
+    @staticmethod
+    def _strip(text: str, style: Style, width: int) -> Strip:
+        return Strip([Segment(set_cell_size(text, width), style)], width)
+
+    # --- moving --------------------------------------------------------------------------------
+
+    def validate_cursor(self, place: int) -> int:
+        return max(0, min(place, len(self.entries) - 1))
+
+    def watch_cursor(self, before: int, after: int) -> None:
+        if before != after:
+            self._follow()
+            self.refresh()
+            self.post_message(self.Moved(self, self.key))
+
+    def _follow(self) -> None:
+        """Scroll so that the row at the cursor, and the head above it, can be seen."""
+        room = max(1, self.size.height - 1)
+        top = self.scroll_offset.y
+        if self.cursor < top or self.cursor >= top + room:
+            target = self.cursor if self.cursor < top else self.cursor - room + 1
+            self.scroll_to(y=target, animate=False, force=True, immediate=True)
+
+    def action_go(self, by: int) -> None:
+        self.cursor += by
+
+    def action_page(self, way: int) -> None:
+        self.cursor += way * max(1, self.size.height - 2)
+
+    def action_edge(self, end: int) -> None:
+        self.cursor = len(self.entries) - 1 if end else 0
+
+    def action_choose(self) -> None:
+        if self.key:
+            self.post_message(self.Chosen(self, self.key))
+
+    def on_click(self, event: events.Click) -> None:
+        place = event.y - 1 + self.scroll_offset.y
+        if event.y < 1 or not 0 <= place < len(self.entries):
+            return
+        if place == self.cursor:
+            self.action_choose()
+        self.cursor = place
+
+    def watch_has_focus(self, value: bool) -> None:
+        super().watch_has_focus(value)
+        self.refresh()
+
+    def region_of_cursor(self) -> Region:
+        """Where the row at the cursor is drawn, within the widget."""
+        return Region(0, self.cursor + 1 - self.scroll_offset.y, self.size.width, 1)

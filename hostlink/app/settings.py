@@ -1,0 +1,86 @@
+"""What the app remembers from one start to the next: theme, default port and profile.
+
+One small TOML file in the user's configuration folder, or where HOSTLINK_SETTINGS says. A file that
+cannot be read or understood never keeps the app from starting; it is said, and left as it is.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import platformdirs
+
+from hostlink.app.themes import DARK, NAMES
+from hostlink.errors import RefusedError
+
+VARIABLE = "HOSTLINK_SETTINGS"
+_LARGEST = 65_536  # bytes
+_ESCAPES = {'"': '\\"', "\\": "\\\\"}
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """port, profile: "" for none. trouble: why the file was not used, "" where all is well."""
+
+    theme: str = DARK
+    port: str = ""
+    profile: str = ""
+    trouble: str = ""
+
+
+def settings_path() -> Path:
+    """Where the settings are kept."""
+    named = os.environ.get(VARIABLE, "").strip()
+    if named:
+        return Path(named).expanduser()
+    return Path(platformdirs.user_config_dir("hostlink", appauthor=False)) / "settings.toml"
+
+
+def read_settings(path: Path) -> Settings:
+    """The settings at path; the usual ones where there are none or they make no sense."""
+    try:
+        with path.open("rb") as file:
+            held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
+    except FileNotFoundError:
+        return Settings()
+    except (OSError, ValueError) as error:
+        return Settings(trouble=f"The settings {path} cannot be read: {error}")
+    values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
+    if not all(isinstance(value, str) for value in values.values()):
+        return Settings(trouble=f"The settings {path} hold something else than text.")
+    theme = values.pop("theme") or DARK
+    if theme not in NAMES:
+        return Settings(
+            **values, trouble=f'The settings {path} name a theme "{theme}" that there is not.'
+        )
+    return Settings(theme=theme, **values)
+
+
+def write_settings(path: Path, settings: Settings) -> Settings:
+    """Keep the settings; the file appears whole or not at all. Raises RefusedError."""
+    lines = [
+        f'{key} = "{_escaped(value)}"\n'
+        for key, value in (
+            ("theme", settings.theme),
+            ("port", settings.port),
+            ("profile", settings.profile),
+        )
+    ]
+    part = path.with_name(f".{path.name}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        part.write_text("".join(lines), encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise RefusedError(
+            f"The settings {path} cannot be written: {error.strerror or error}.",
+            kept="They hold until the app is closed.",
+        ) from error
+    return replace(settings, trouble="")
+
+
+def _escaped(value: str) -> str:
+    return "".join(_ESCAPES.get(one, one) for one in value if one.isprintable())

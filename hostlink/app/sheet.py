@@ -1,0 +1,88 @@
+"""What lies in the editor: a listing with where it came from, and whether it was changed since."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from hostlink.app.texts import revision_words
+from hostlink.archive import Archive, Kept, Origin, Revision
+from hostlink.board.profile import Profile
+from hostlink.errors import RefusedError
+from hostlink.jobs.material import Material, find_material, from_archive
+from hostlink.listing import cannot_take, to_bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A listing being worked on.
+
+    material: where it came from, None for a new one. kept_text: the text that is safe, "" where
+    nothing is. name: the program it goes by, "" where it has none.
+    """
+
+    name: str = ""
+    kept_text: str = ""
+    material: Material | None = None
+
+    @classmethod
+    def of(cls, material: Material) -> Sheet:
+        return cls(material.name, material.text, material)
+
+    def changed(self, text: str) -> bool:
+        """Whether the text differs from what is kept, so that something can be lost."""
+        return _rows(text) != _rows(self.kept_text)
+
+    def title(self, text: str) -> str:
+        """How it is called above the editor."""
+        changed = self.changed(text)
+        if self.material is not None and self.material.revision is not None:
+            title = revision_words(self.material.revision.spec)
+        elif self.material is not None:
+            title = self.material.label
+        else:
+            return f"{self.name}, not kept yet" if self.name else "New listing, without a name"
+        return f"{title}, changed since" if changed else title
+
+    def as_material(self, text: str, profile: Profile) -> Material:
+        """What to load or to keep: the revision itself where nothing was changed."""
+        if self.material is not None and not self.changed(text):
+            return self.material
+        charset = profile.rules.form.charset
+        fits = not any(cannot_take(line, profile.rules.form) for line in _rows(text))
+        if not fits:
+            charset = "utf-8"  # the review names the characters; nothing of the text is lost
+        raw = to_bytes(text, charset) if fits else text.encode("utf-8", "surrogatepass")
+        return Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
+
+    def _origin(self) -> Origin:
+        where = self.material.label if self.material is not None else ""
+        return Origin("edit", where)
+
+    def keep(self, text: str, profile: Profile, archive: Archive) -> tuple[Sheet, Kept]:
+        """Keep the text as the next revision; the sheet it is now. Raises ArchiveError."""
+        if not self.name:
+            raise RefusedError("The listing has no name yet.", kept="It is still in the editor.")
+        material = self.as_material(text, profile)
+        revision = self.material.revision if self.material is not None else None
+        parent = revision if revision is not None and revision.program == self.name else None
+        kept = archive.keep(self.name, material.content(profile), material.origin, parent=parent)
+        return self.kept_as(kept.revision, text, archive), kept
+
+    def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
+        """The sheet after the archive acknowledged its text as a revision."""
+        return replace(
+            self,
+            name=revision.program,
+            kept_text=text,
+            material=from_archive(revision.spec, archive),
+        )
+
+
+def open_sheet(word: str, archive: Archive) -> Sheet:
+    """The sheet that a word names: a program, a revision, a shipped one, a file."""
+    return Sheet.of(find_material(word, archive))
+
+
+def _rows(text: str) -> list[str]:
+    rows = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return [row for row in rows if row.strip()]

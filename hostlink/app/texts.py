@@ -1,0 +1,132 @@
+"""What the app says in words, and how foreign text is made fit to be shown. Pure functions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from hostlink.listing import Ledger
+
+USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
+
+
+def plain(text: str, *, keep: str = "") -> str:
+    """Text with its control characters as escapes; those in `keep` are left."""
+    if text.isprintable():
+        return text
+    return "".join(one if one.isprintable() or one in keep else _escape(one) for one in text)
+
+
+def _escape(character: str) -> str:
+    code = ord(character)
+    return f"\\x{code:02x}" if code < 256 else f"\\u{code:04x}"
+
+
+def plural(count: int, word: str) -> str:
+    """A count with its word: 1 line, 2 lines, 1,026 bytes."""
+    return f"{count:,} {word}" + ("" if count == 1 else "s")
+
+
+def revision_words(spec: str) -> str:
+    """TIDE@3 as people say it: TIDE revision 3."""
+    name, at, number = spec.rpartition("@")
+    if not at:
+        return spec
+    return f"rescue {number}" if name == "rescue" else f"{name} revision {number}"
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """What a board is known to hold. spec: "" for none that the archive has.
+
+    known: whether it was looked at. lines, size, limit: of the program; limit 0 where unknown.
+    changed: lines were typed since. proven_at: when it was last read back.
+    """
+
+    known: bool = False
+    spec: str = ""
+    lines: int = 0
+    size: int = 0
+    limit: int = 0
+    changed: bool = False
+    proven_at: datetime | None = None
+
+
+def board_sentence(name: str, held: Held) -> str:
+    """One sentence about a board: what it holds, in bytes of what it can."""
+    if not held.known:
+        return f"{name} is attached; what it holds has not been read yet"
+    room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
+    when = f", proven at {held.proven_at.astimezone():%H:%M}" if held.proven_at else ""
+    if not held.lines:
+        return f"{name} holds no program, {room}{when}"
+    if not held.spec:
+        what = "a program that is not in the archive"
+    elif held.changed:
+        what = f"{revision_words(held.spec)}, changed since"
+    else:
+        what = revision_words(held.spec)
+    return f"{name} holds {what}, {room}{when}"
+
+
+def room_words(ledger: Ledger) -> str:
+    """How a listing fits: "412 of 999 bytes, 587 free" or "1,026 of 999 bytes: 27 bytes over"."""
+    if ledger.free is None:
+        return f"{plural(ledger.total, 'byte')}; the board's room is not known"
+    size = f"{ledger.total:,} of {plural(ledger.limit, 'byte')}"
+    if ledger.over:
+        return f"{size}: {plural(ledger.over, 'byte')} over"
+    return f"{size}, {ledger.free:,} free"
+
+
+def ruler(width: int, total: int, limit: int, here: tuple[int, int] = (0, 0)) -> str:
+    """The program memory as a row of `width` characters.
+
+    total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
+    the line at the cursor, equal where there is none.
+    """
+    scale = max(limit, total, 1)
+    end = _place(limit, scale, width) if limit else width
+    cells = []
+    for cell in range(width):
+        first, last = cell * scale / width, (cell + 1) * scale / width
+        if limit and cell == min(end, width - 1) and cell >= end - 1:
+            cells.append(LIMIT)
+        elif here[0] < here[1] and first < here[1] and last > here[0]:
+            cells.append(HERE)
+        elif first >= total:
+            cells.append(UNUSED)
+        else:
+            cells.append(BEYOND if limit and first >= limit else USED)
+    return "".join(cells)
+
+
+def ruler_scale(width: int, total: int, limit: int) -> str:
+    """The figures under the ruler; the last one is the limit, or the size where that is more."""
+    scale = max(limit, total, 1)
+    step = next((one for one in (100, 200, 500, 1000) if scale / one * 8 <= width), 0)
+    step = step or -(-scale // max(1, width // 8) // 1000) * 1000
+    row = [" "] * width
+    marks = [(value, f"{value:,}") for value in range(0, scale, step)]
+    if limit:
+        marks.append((limit, f"{limit:,}"))
+    for value, text in reversed(marks):
+        start = min(_place(value, scale, width), width - len(text))
+        start = max(0, start)
+        room = row[max(0, start - 1) : start + len(text) + 1]
+        if all(one == " " for one in room):
+            row[start : start + len(text)] = text
+    return "".join(row)
+
+
+def _place(value: int, scale: int, width: int) -> int:
+    return min(width - 1, value * width // scale)
+
+
+def ago(then: datetime, now: datetime) -> str:
+    """How long ago, in plain words."""
+    seconds = max(0, int((now - then).total_seconds()))
+    for size, word in ((86_400, "day"), (3_600, "hour"), (60, "minute")):
+        if seconds >= size:
+            return f"{plural(seconds // size, word)} ago"
+    return "just now"

@@ -1,0 +1,326 @@
+"""Boards attached to the app: one owner thread each, whose jobs are folded into what can be shown.
+
+The owner's thread only appends to a queue. `Attached.drain`, called by the app's own timer, takes
+events out, folds thousands of them into one state and calls the listeners in the app's thread. So
+a flood costs the app one drawing a thirtieth of a second, and no widget is touched from a thread.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import Any, Generic, TypeVar
+
+from hostlink.app.texts import plural
+from hostlink.archive import Archive
+from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.errors import HostlinkError, LinkError, LinkReason
+from hostlink.jobs.console import Console
+from hostlink.jobs.copying import HostCopy
+from hostlink.jobs.events import (
+    AlreadyKept,
+    BackupKept,
+    BoardAnswered,
+    Event,
+    FirmwareEvent,
+    KeptAs,
+    PagesRead,
+    Rescued,
+)
+from hostlink.jobs.session import LinkChoice, Session
+from hostlink.link.owner import Owner
+
+R = TypeVar("R")
+_MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are let go of
+_IDLE_S = 0.005
+_LISTEN_S = 0.03
+_MOST_TOLD = 200  # sentences of one job that are kept to be shown
+
+
+@dataclass(slots=True)
+class Progress:
+    """How far a job has come. Bytes and lines are those confirmed; times in seconds of the link.
+
+    told: sentences worth reading, in order, each with whether it is news that must not be missed.
+    """
+
+    phase: str = "Waiting for its turn"
+    line: int | None = None
+    sent_lines: int = 0
+    all_lines: int = 0
+    sent_bytes: int = 0
+    all_bytes: int = 0
+    repairs: int = 0
+    detail: str = ""
+    told: list[tuple[str, bool]] = field(default_factory=list)
+    first_at: float | None = None
+    last_at: float = 0.0
+
+    @property
+    def rate(self) -> float | None:
+        """Bytes a second since sending began; None where too little is known."""
+        if self.first_at is None or self.last_at <= self.first_at or not self.sent_bytes:
+            return None
+        return self.sent_bytes / (self.last_at - self.first_at)
+
+    @property
+    def left_s(self) -> float | None:
+        """Seconds until everything is sent, at the rate so far."""
+        rate = self.rate
+        return (self.all_bytes - self.sent_bytes) / rate if rate else None
+
+    @property
+    def noteworthy(self) -> bool:
+        """Whether something happened that a person must have the time to read."""
+        return any(news for _, news in self.told)
+
+    def take(self, at: float, event: Event) -> None:
+        """Fold one event in. at: when it happened, in seconds of the link's clock."""
+        if isinstance(event, Phase):
+            self.phase, self.detail = event.text, ""
+            self.first_at, self.last_at = at, at
+            self.sent_bytes = self.sent_lines = 0
+            self._tell(event.text, news=False)
+        elif isinstance(event, LineSent):
+            self.line = event.number
+            self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
+            self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
+            self.last_at = at
+        elif isinstance(event, LineRepaired):
+            self.repairs += 1
+            where = f"Line {event.number}" if event.number is not None else "A line"
+            self._tell(f"{where} {event.why}; it is sent again.")
+        elif isinstance(event, Captured):
+            self.detail = f"capture {event.count}: {plural(event.lines, 'line')}"
+            self._tell(self.detail, news=False)
+        elif isinstance(event, Warned):
+            self._tell(event.text)
+        elif isinstance(event, Rescued | AlreadyKept | KeptAs):
+            self._tell_kept(event)
+        else:
+            self._take_firmware(event)
+
+    def _take_firmware(self, event: FirmwareEvent) -> None:
+        if isinstance(event, BackupKept):
+            self._tell(f"Kept as {event.spec}: {', '.join(event.items)}.", news=False)
+        elif isinstance(event, BoardAnswered):
+            self._tell(f"The board answered {event.answer}; the image expects {event.expected}.")
+        elif isinstance(event, PagesRead):
+            self.detail = f"page {event.done:,} of {event.pages:,} read, twice the same"
+        else:
+            self.detail = f"page {event.done:,} of {event.pages:,} written and read back"
+
+    def _tell_kept(self, event: Rescued | AlreadyKept | KeptAs) -> None:
+        if isinstance(event, Rescued):
+            size = f"{plural(event.lines, 'line')}, {plural(event.size_bytes, 'byte')}"
+            self._tell(f"Rescued what the board held as {event.spec} ({size}).")
+        elif isinstance(event, AlreadyKept):
+            self._tell(f"What the board held is in the archive as {event.spec}.", news=False)
+        elif event.is_new:
+            self._tell(f"Kept as {event.spec} ({plural(event.size_bytes, 'byte')}).", news=False)
+        else:
+            self._tell(f"Nothing new: it is {event.spec} already.", news=False)
+
+    def _tell(self, sentence: str, *, news: bool = True) -> None:
+        self.told.append((sentence, news))
+        del self.told[:-_MOST_TOLD]
+
+
+class Job(Generic[R]):
+    """One piece of work on a board: its name, its progress, and in the end its answer or error."""
+
+    def __init__(self, name: str, attached: Attached, *, shown: bool = True) -> None:
+        self.name = name
+        self.attached = attached
+        self.shown = shown
+        self.progress = Progress()
+        self.result: R | None = None
+        self.error: BaseException | None = None
+        self.ended = False
+        self.stopping = False
+        self.on_change: list[Callable[[Job[R]], None]] = []
+        self.on_end: list[Callable[[Job[R]], None]] = []
+        self.future: Future[R] | None = None
+        self.incoming: deque[tuple[float, Event]] = deque()
+
+    def stop(self) -> None:
+        """Ask it to stop; it ends in good order and says in what condition the board is."""
+        if not self.ended:
+            self.stopping = True
+            self.attached.cancel()
+
+    def drain(self) -> bool:
+        """Fold in what has happened since; whether anything did. In the app's thread only."""
+        if self.ended:
+            return False
+        moved = False
+        while self.incoming:
+            self.progress.take(*self.incoming.popleft())
+            moved = True
+        if self.future is not None and self.future.done():
+            self.ended = moved = True
+            self.error = self.future.exception()
+            if self.error is None:
+                self.result = self.future.result()
+        return moved
+
+
+class Bench(Console):
+    """A console whose open session is lent to jobs, so that everything goes over one open port."""
+
+    def __enter__(self) -> Bench:
+        super().__enter__()
+        return self
+
+    def lend(self) -> Session:
+        """The open session. Raises LinkError while the board is not here."""
+        return self._here()
+
+    def resume(self, error: BaseException | None) -> None:
+        """Go on after a job, which may have changed what memory holds, or have lost the board."""
+        session = self._session
+        if session is None:
+            return
+        if isinstance(error, LinkError) and error.reason is LinkReason.GONE:
+            self._give_back()
+            self._reset()
+            self._say("The board vanished (unplugged?). Waiting for it to come back.")
+            return
+        self._reset()
+        self._restarts = session.wire.health.restarts
+        self.copy = HostCopy(self._archive, self._board, session.profile)
+        if error is None:
+            self.at_prompt = True
+            self._row += session.dialogue.pacing.prompt
+
+
+class Attached:
+    """A board whose port the app keeps open, with its owner thread and its jobs.
+
+    rows: what the board sent and nobody has taken yet; partial: its row that has not ended.
+    """
+
+    def __init__(self, choice: LinkChoice, archive: Archive) -> None:
+        self.choice = choice
+        self.archive = archive
+        self.jobs: list[Job[Any]] = []
+        self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
+        self.partial = ""
+        self.is_here = False
+        self._now: Callable[[], float] = time.monotonic
+        self._running: Job[Any] | None = None
+        self.owner: Owner[Bench] = Owner(choice.port, self._open, idle=self._listen, idle_s=_IDLE_S)
+
+    @property
+    def port(self) -> str:
+        return self.choice.port
+
+    @property
+    def busy(self) -> Job[Any] | None:
+        """The first job that has not ended."""
+        return next((job for job in self.jobs if not job.ended), None)
+
+    # --- in the owner's thread ---------------------------------------------------------------
+
+    def _open(self) -> Bench:
+        return Bench(
+            self.choice,
+            self.archive,
+            self._emit,
+            lambda row: self.rows.append((row, False)),
+            cancelled=lambda: self.owner.cancelled,
+            stays=True,
+        )
+
+    def _listen(self, bench: Bench) -> None:
+        bench.listen(_LISTEN_S)
+        self.is_here = bench.is_here
+        self.partial = bench.partial
+
+    def _emit(self, event: Event) -> None:
+        job = self._running
+        if job is not None:
+            job.incoming.append((self._now(), event))
+        elif isinstance(event, Warned):
+            self.rows.append((event.text, True))
+
+    # --- in the app's thread -----------------------------------------------------------------
+
+    def talk(self, name: str, work: Callable[[Bench], R]) -> Job[R]:
+        """Have something done with the console: a line typed, an interrupt."""
+        return self._give(name, work, shown=False)
+
+    def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
+        """Give the owner a job. shown: whether a person should watch it."""
+
+        def lent(bench: Bench) -> R:
+            session = bench.lend()
+            self._now = session.wire.now
+            error: BaseException | None = None
+            try:
+                return work(session, self.archive)
+            except BaseException as raised:
+                error = raised
+                raise
+            finally:
+                bench.resume(error)
+                self.is_here = bench.is_here
+
+        return self._give(name, lent, shown=shown)
+
+    def _give(self, name: str, work: Callable[[Bench], R], *, shown: bool) -> Job[R]:
+        job: Job[R] = Job(name, self, shown=shown)
+        self.jobs.append(job)
+
+        def piece(bench: Bench) -> R:
+            self._running = job
+            try:
+                return work(bench)
+            finally:
+                self._running = None
+                self.partial = bench.partial
+
+        job.future = self.owner.submit(piece)
+        return job
+
+    def cancel(self) -> None:
+        """Ask everything on this board to stop."""
+        self.owner.cancel()
+
+    def drain(self) -> None:
+        """Take in what happened and call the listeners."""
+        for job in list(self.jobs):
+            if not job.drain():
+                continue
+            if job.ended:
+                self.jobs.remove(job)
+                if not self.jobs:
+                    self.owner.go_on()
+                for ended in list(job.on_end):
+                    ended(job)
+            for changed in list(job.on_change):
+                changed(job)
+
+    @property
+    def trouble(self) -> BaseException | None:
+        """Why the port could not be opened, or was given up for good; None while it is owned."""
+        return self.owner.trouble
+
+    def close(self, timeout_s: float = 5.0) -> bool:
+        """Stop what is under way and close the port; whether that was done in time."""
+        self.owner.cancel()
+        return self.owner.close(timeout_s)
+
+
+def as_trouble(error: BaseException) -> HostlinkError:
+    """Any error as one that can be shown; one of ours as it is."""
+    if isinstance(error, HostlinkError):
+        return error
+    return HostlinkError(
+        f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
+        kept="The archive keeps every revision that was acknowledged.",
+        advice="Please tell the authors what you did; close the app and open it again.",
+    )

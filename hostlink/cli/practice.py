@@ -1,0 +1,49 @@
+"""hostlink without a command, and practice: opening the app."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import click
+
+from hostlink.cli.desk import Desk, shared
+
+PRACTICE_PORT = "practice://"
+FIRST_LISTING = "shipped:TIDE"
+
+
+def can_open_app() -> bool:
+    """Whether a person sits at both ends: the app draws on a terminal and reads its keys."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def open_from_environment() -> None:
+    """Open the app as `hostlink` alone does; the usual variables choose port and archive."""
+    from hostlink.app.start import open_app
+    from hostlink.errors import UsageError
+
+    archive = os.environ.get("HOSTLINK_ARCHIVE", "").strip()
+    baud = os.environ.get("HOSTLINK_BAUD", "").strip()
+    if baud and not baud.isdecimal():
+        raise UsageError(f'HOSTLINK_BAUD is "{baud[:20]}", which is no speed.')
+    open_app(
+        port=os.environ.get("HOSTLINK_PORT", "").strip(),
+        profile=os.environ.get("HOSTLINK_PROFILE", "").strip(),
+        baud=int(baud or 0),
+        archive=Path(archive) if archive else None,
+    )
+
+
+@click.command()
+@shared()
+def practice(desk: Desk) -> None:
+    """Open the app on the practice board, with the shipped programs.
+
+    The practice board is made of software: load a program, run it, save it, restart the board.
+    Nothing can break. What you keep goes into your archive as with any board.
+    """
+    from hostlink.app.start import open_app
+
+    open_app(port=PRACTICE_PORT, archive=desk.archive_path, opens=FIRST_LISTING)

@@ -1,0 +1,61 @@
+"""Look at what a board holds now: captured, compared with the archive, nothing overwritten."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.board.events import Phase
+from hostlink.jobs.attaching import last_program
+from hostlink.jobs.rescuing import held_content
+from hostlink.jobs.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What a board holds.
+
+    spec: the revision or rescue that is the same program, else the one that it was before it was
+    changed (`changed`), else "". lines: how many. content: None for an empty board. limit: bytes of
+    the board, 0 where unknown. lost: for an empty board the spec of the last program known to have
+    been in it, "" if none. proven_at: when it was read.
+    """
+
+    board: Board
+    spec: str
+    changed: bool
+    lines: int
+    content: Content | None
+    limit: int
+    lost: str
+    proven_at: datetime | None
+
+
+def look(session: Session, archive: Archive) -> Looked:
+    """Capture the program in the board's memory and say what it is.
+
+    The host copy is renewed, except by an empty capture: what is known of a lost program is kept.
+    Raises LinkError, ReadBackError or Interrupted; the board's program is never touched.
+    """
+    session.attach()
+    board = session.board_in(archive)
+    session.emit(Phase("Reading what the board holds"))
+    result = session.dialogue.capture()
+    limit = session.profile.rules.storage.program_bytes
+    copy = archive.host_copy(board.uuid)
+    if not result.lines:
+        return Looked(board, "", False, 0, None, limit, last_program(archive, board), None)
+    content = held_content(session, result)
+    holders = archive.holds(content)
+    revision = next((one for one in holders if isinstance(one, Revision)), None)
+    spec = revision.spec if revision is not None else holders[0].spec if holders else ""
+    changed = False
+    if not spec and copy is not None and copy.revision:
+        item = archive.revision(copy.revision)
+        revision = item if isinstance(item, Revision) else None
+        spec, changed = copy.revision, True
+    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
+    now = archive.host_copy(board.uuid)
+    at = now.proven_at if now is not None else None
+    return Looked(board, spec, changed, len(result.lines), content, limit, "", at)
