@@ -90,12 +90,16 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
     "show": ("programs", "show", "Print a listing."),
     "history": ("programs", "history", "Show the revisions of a program."),
-    "compare": ("comparing", "compare", "Compare two listings line by line."),
+    "compare": (
+        "comparing",
+        "compare",
+        "Compare two listings line by line, or one with the check codes it should have.",
+    ),
     "note": ("keeping", "note", "Put a note on a program or a revision."),
     "tag": ("keeping", "tag", "Put tags on a program, or take them off."),
     "retire": ("keeping", "retire", "Take a program out of the list; nothing is deleted."),
     "return": ("keeping", "bring_back", "Put a retired program back into the list."),
-    "archive": ("keeping", "archive", "Prove or duplicate the archive."),
+    "archive": ("keeping", "archive", "Prove, duplicate, export or import the archive."),
 }
 
 

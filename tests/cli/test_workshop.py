@@ -1,0 +1,224 @@
+"""The workshop at the command line: renumber, shrink, sheet, card, keep, give, review, compare."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from pathlib import Path
+
+import pytest
+
+from hostlink.listing import Listing
+from hostlink.publish.sheet_file import read_sheet
+
+
+def test_renumber_gives_the_listing_on_stdout_and_the_count_on_stderr(hostlink, listing):
+    """What goes on to the next command is the listing alone."""
+    name = listing("5 PRINT", "7 GOTO 5")
+    told = hostlink("renumber", name)
+    assert (told.status, told.out) == (0, "10 PRINT\n20 GOTO 10\n")
+    assert "2 lines renumbered" in told.err
+    told = hostlink("renumber", name, "--start", "100", "--step", "5", "-o", "new.bas")
+    assert (told.status, told.out) == (0, "")
+    assert Path("new.bas").read_text() == "100 PRINT\n105 GOTO 100\n"
+    assert hostlink("renumber", "new.bas", "--first", "105", "--start", "200").out == (
+        "100 PRINT\n200 GOTO 100\n"
+    )
+
+
+def test_renumber_stops_at_a_computed_jump_unless_forced(hostlink, listing):
+    """Status 1 with the line named; --force leaves the jump and names it."""
+    name = listing("5 PRINT", "7 GOTO 5*A")
+    told = hostlink("renumber", name)
+    assert (told.status, told.out) == (1, "")
+    assert "Line 7" in told.err
+    told = hostlink("renumber", name, "--force")
+    assert (told.status, told.out) == (0, "10 PRINT\n20 GOTO 5*A\n")
+    assert "7 GOTO 5*A" in told.err
+
+
+def test_renumber_as_json_tells_old_and_new(hostlink, listing):
+    """For programs that go on with it."""
+    told = hostlink("renumber", listing("5 PRINT"), "--json").json
+    assert told["numbers"] == [{"old": 5, "new": 10}]
+    assert told["text"] == "10 PRINT\n"
+
+
+def test_shrink_tells_what_each_level_saved(hostlink, listing):
+    """The listing on stdout; bytes by level and in all on stderr, which is also in the JSON."""
+    name = listing("10 REM TITLE", "20 LET A = 1", "30 PRINT A", "40 GOTO 20")
+    told = hostlink("shrink", name)
+    assert told.status == 0
+    assert Listing.from_text(told.out).numbered()
+    for words in ("spaces: ", "remarks: 12 bytes saved", "words: ", "before, "):
+        assert words in told.err
+    held = hostlink("shrink", name, "--json").json
+    assert held["before_bytes"] - held["after_bytes"] == sum(
+        step["saved_bytes"] for step in held["steps"]
+    )
+    assert hostlink("shrink", name, "--level", "spaces").out.splitlines()[1] == "20 LETA=1"
+
+
+def test_shrink_to_fit_stops_early_and_says_when_it_is_not_enough(hostlink, listing):
+    """Status 0 where it fits, with the rest untouched; 1 with the bytes over where it cannot."""
+    rows = [f'{n} PRINT "{"X" * 40}"' for n in range(10, 320, 10)]  # 31 lines of 51 bytes
+    told = hostlink("shrink", listing(*rows, name="big.bas"), "--to-fit")
+    assert told.status == 1
+    assert "still" in told.err
+    rows = [f'{n} PRINT "{"X" * 37}"' for n in range(10, 220, 10)]  # 21 of 48: 9 bytes over
+    told = hostlink("shrink", listing(*rows, name="near.bas"), "--to-fit")
+    assert told.status == 0
+    assert told.out.count('PRINT "') == 12  # 9 blanks out of 21 were enough
+    assert hostlink("review", "-", stdin=told.out.encode()).status == 0
+
+
+def test_review_goes_deep_and_can_be_silenced(hostlink, listing):
+    """Variables, flow and words are looked at; a rule falls silent by option or by a note."""
+    name = listing("10 PRINT A", "20 END", "30 PRINT", name="odd.bas")
+    told = hostlink("review", name)
+    assert (told.status, "variable-never-set" in told.out) == (0, True)
+    assert "unreachable-line" in told.out
+    told = hostlink("review", name, "--silence", "unreachable-line")
+    assert "unreachable-line" not in told.out
+    assert "1 silenced" in told.out
+    assert hostlink("review", name, "--silence", "nothing").status == 2
+    assert hostlink("keep", name).status == 0
+    hostlink("note", "ODD", "silence: variable-never-set unreachable-line")
+    told = hostlink("review", "ODD")
+    assert "0 warnings, 2 silenced" in told.out
+
+
+def test_review_shows_the_cross_reference(hostlink, listing):
+    """Who names each line, and where variables are set and read."""
+    name = listing("10 LET A=1", "20 GOTO 10", "30 GOTO 99")
+    told = hostlink("review", name, "--cross-reference")
+    assert "GOTO in 20" in told.out
+    assert "no such line" in told.out
+    held = hostlink("review", name, "--cross-reference", "--json").json["cross_reference"]
+    assert held["variables"] == [{"name": "A", "set_in": [10], "read_in": []}]
+
+
+def test_a_program_typed_wrong_is_told_by_its_sheet(hostlink, listing):
+    """The whole way: sheet out, program typed with slips, lines named; typed right, status 0."""
+    rows = ['10 PRINT "TIDE"', "20 LET A=1", "30 GOTO 10"]
+    assert hostlink("sheet", listing(*rows, name="tide.bas"), "-o", "tide.html").status == 0
+    slips = listing('10 PRINT "TIED"', "20 LET A=1", "40 END", name="typed.bas")
+    told = hostlink("compare", slips, "--sheet", "tide.html")
+    assert told.status == 1
+    assert [row.split()[:2] for row in told.out.splitlines()] == [
+        ["wrong", "10"],
+        ["on", "sheet"],
+        ["missing", "30"],
+        ["too", "many"],
+    ]
+    assert "1 line right, 1 wrong, 1 missing, 1 too many" in told.err
+    told = hostlink("compare", listing(*rows, name="right.bas"), "--sheet", "tide.html")
+    assert (told.status, told.out) == (0, "")
+    held = hostlink("compare", slips, "--sheet", "tide.html", "--json").json
+    assert (held["right"], held["missing"], held["extra"]) == (False, [30], [40])
+
+
+def test_codes_typed_from_paper_check_the_lines_they_name(hostlink, listing):
+    """Some codes are enough for some lines; a wrong code names its line."""
+    name = listing('10 PRINT "TIDE"', "20 LET A=1")
+    assert hostlink("sheet", name, "-o", "s.html").status == 0
+    codes = read_sheet(Path("s.html").read_text(encoding="utf-8"), name="s").codes
+    typed = f"10 {codes.lines[10]}\n".encode()
+    told = hostlink("compare", name, "--codes", "-", stdin=typed)
+    assert (told.status, told.out) == (0, "")
+    assert "1 without a code" in told.err
+    whole = typed + f"20 {codes.lines[20]}\nall {codes.whole}\n".encode()
+    assert hostlink("compare", name, "--codes", "-", stdin=whole).status == 0
+    wrong = whole.replace(b"all " + codes.whole.encode(), b"all 0000")
+    told = hostlink("compare", name, "--codes", "-", stdin=wrong)
+    assert (told.status, "all lines together" in told.out) == (1, True)
+
+
+def test_compare_wants_one_thing_to_compare_with(hostlink, listing):
+    """Neither nor, and both, are wrong use."""
+    name = listing("10 END")
+    assert hostlink("compare", name).status == 2
+    assert hostlink("compare", name, name, "--codes", "x").status == 2
+    assert hostlink("compare", name, "--sheet", "nowhere.html").status == 1
+    assert hostlink("compare", name, "--sheet", name).status == 1
+
+
+def test_a_sheet_is_a_listing_like_any_other(hostlink, listing):
+    """WHAT may be a sheet: its listing is reviewed, loaded, kept, with title and note."""
+    name = listing("10 PRINT", name="tide.bas")
+    told = hostlink("sheet", name, "-o", "tide.html", "--title", "Tides", "--notes", "At sea.")
+    assert told.status == 0
+    assert hostlink("show", "tide.html").out == "10 PRINT\n"
+    assert hostlink("keep", "tide.html").status == 0
+    assert "Tides" in hostlink("programs").out
+    assert hostlink("sheet", "TIDE", "-o", "again.html").status == 0
+    matter = read_sheet(Path("again.html").read_text(encoding="utf-8"), name="s").matter
+    assert (matter.title, matter.notes) == ("Tides", "At sea.")
+
+
+def test_a_sheet_is_not_written_over_without_consent(hostlink, listing):
+    """What exists stays; --yes replaces it."""
+    name = listing("10 PRINT")
+    Path("s.html").write_text("mine")
+    assert hostlink("sheet", name, "-o", "s.html").status == 2
+    assert Path("s.html").read_text() == "mine"
+    assert hostlink("sheet", name, "-o", "s.html", "--yes").status == 0
+    assert hostlink("card", "-o", "c.html", "--profile", "palo-alto").status == 0
+    assert "SIZE" in Path("c.html").read_text(encoding="utf-8")
+
+
+def test_keep_and_give_carry_a_folder_and_a_zip(hostlink, place):
+    """Kept from a folder, given out as a zip, kept again from that: the same revisions."""
+    folder = place / "class"
+    folder.mkdir()
+    (folder / "one.bas").write_text("10 PRINT 1\n")
+    (folder / "two.txt").write_text("10 PRINT 2\n")
+    (folder / "notes.md").write_text("not a listing")
+    (folder / "bad.bas").write_text("no number")
+    told = hostlink("keep", "class")
+    assert told.status == 1
+    assert "bad.bas" in told.err
+    assert "2 listings kept, 1 left out. 1 other file passed over." in told.err
+    assert hostlink("give", "-o", "out.zip").status == 0
+    with zipfile.ZipFile("out.zip") as opened:
+        assert opened.namelist() == ["one.bas", "two.bas"]
+    told = hostlink("keep", "out.zip", "--json")
+    assert [(k["spec"], k["new"]) for k in told.json["kept"]] == [
+        ("ONE@1", False),
+        ("TWO@1", False),
+    ]
+    assert hostlink("give", "ONE", "-o", "given").status == 0
+    assert (place / "given" / "one.bas").read_text() == "10 PRINT 1\n"
+    assert hostlink("give", "ONE", "-o", "given").status == 2
+    assert hostlink("give", "ONE", "-o", "given", "--yes").status == 0
+
+
+def test_characters_that_the_board_cannot_take_are_stopped_on_the_way_in(hostlink, place):
+    """Left out with the character named; kept where that is asked for."""
+    (place / "odd.bas").write_text("10 PRINT \u201cA\u201d\n", encoding="utf-8")
+    told = hostlink("keep", "odd.bas")
+    assert (told.status, "U+201C" in told.err) == (1, True)
+    assert hostlink("keep", "odd.bas", "--any-characters").status == 0
+
+
+@pytest.mark.parametrize(
+    ("name", "told"),
+    [("../../evil.bas", "outside itself"), ("/etc/evil.bas", "outside itself")],
+)
+def test_a_zip_that_reaches_outside_is_refused_whole(hostlink, place, name, told):
+    """Nothing of it is kept, nothing is written."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as opened:
+        opened.writestr("good.bas", "10 PRINT\n")
+        opened.writestr(name, "10 PRINT\n")
+    (place / "class.zip").write_bytes(out.getvalue())
+    outcome = hostlink("keep", "class.zip")
+    assert (outcome.status, told in outcome.err) == (1, True)
+    assert "GOOD" not in hostlink("programs").out
+
+
+def test_what_is_not_there_is_named(hostlink):
+    """A source that does not exist, a program that does not, an archive without programs."""
+    assert hostlink("keep", "nowhere.bas").status == 2
+    assert hostlink("renumber", "nowhere").status == 1
+    assert hostlink("shrink", "nowhere").status == 1
