@@ -19,7 +19,10 @@ SELECT
   lower(hex(listings.sha256)) AS sha256, lower(hex(listings.canonical_sha256)) AS canonical_sha256,
   coalesce((SELECT notes.text FROM notes WHERE notes.revision_id = revisions.id
     ORDER BY notes.id DESC LIMIT 1), revisions.note) AS note,
-  coalesce((SELECT owner.name || '@' || parent.number FROM revisions AS parent
+  coalesce((SELECT uuid FROM archives WHERE id = revisions.archive_id AND id <> 1), '') AS archive,
+  coalesce((SELECT owner.name || '@' || parent.number || coalesce(
+      '/' || (SELECT substr(uuid, 1, 8) FROM archives WHERE id = parent.archive_id AND id <> 1),
+      '') FROM revisions AS parent
     JOIN programs AS owner ON owner.id = parent.program_id
     WHERE parent.id = revisions.parent_id), '') AS parent
 FROM revisions
@@ -32,6 +35,7 @@ RESCUE = """
 SELECT
   rescues.id, rescues.listing_id, rescues.uuid, rescues.number,
   coalesce(programs.name, '') AS program,
+  coalesce((SELECT uuid FROM archives WHERE id = rescues.archive_id AND id <> 1), '') AS archive,
   rescues.kept_at, rescues.size_bytes, rescues.origin, rescues.origin_where,
   boards.uuid AS board_uuid, rescues.note AS origin_note, rescues.captures,
   rescues.after_restart, listings.profile, listings.line_count,
@@ -41,6 +45,12 @@ JOIN listings ON listings.id = rescues.listing_id
 LEFT JOIN programs ON programs.id = rescues.program_id
 LEFT JOIN boards ON boards.id = rescues.board_id
 """
+
+# Which archive gave the number: any whose UUID begins so.
+_FROM = (
+    "EXISTS (SELECT 1 FROM archives WHERE archives.id = {table}.archive_id "
+    "AND archives.uuid LIKE ? || '%')"
+)
 
 
 def program_id(db: Database, name: str) -> int:
@@ -63,7 +73,7 @@ def board_id(db: Database, board_uuid: str) -> int:
 def find_spec(db: Database, named: Spec) -> Revision | Rescue:
     """The revision or rescue that a spec names. Raises ArchiveError."""
     if named.is_rescue:
-        return _find_rescue(db, named.number)
+        return _find_rescue(db, named)
     program = program_id(db, named.name)
     if named.number is None:
         latest = latest_revision(db, program)
@@ -74,8 +84,8 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
     row = first(
         db,
         f"{REVISION} WHERE revisions.program_id = ? AND revisions.number = ? "
-        "ORDER BY revisions.archive_id LIMIT 1",
-        (program, named.number),
+        f"AND {_FROM.format(table='revisions')} ORDER BY revisions.archive_id LIMIT 1",
+        (program, named.number, named.archive),
     )
     if row is None:
         latest = latest_revision(db, program)
@@ -84,24 +94,26 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
     return read_revision(row)
 
 
-def _find_rescue(db: Database, number: int | None) -> Rescue:
+def _find_rescue(db: Database, named: Spec) -> Rescue:
     row = first(
         db,
         f"{RESCUE} WHERE coalesce(rescues.number = ?, 1) "
+        f"AND {_FROM.format(table='rescues')} "
         "ORDER BY rescues.archive_id, rescues.id DESC LIMIT 1",
-        (number,),
+        (named.number, named.archive),
     )
     if row is None:
-        which = "no rescue" if number is None else f"no rescue {number}"
+        which = "no rescue" if named.number is None else f"no rescue {named.number}"
         raise ArchiveError(f"There is {which} in the archive.")
     return read_rescue(row)
 
 
 def latest_revision(db: Database, program: int) -> Row | None:
-    """The row of the revision that came last into this archive."""
+    """The row of the revision that was kept last, here or in an archive that was merged in."""
     return first(
         db,
-        f"{REVISION} WHERE revisions.id = (SELECT max(id) FROM revisions WHERE program_id = ?)",
+        f"{REVISION} WHERE revisions.program_id = ? "
+        "ORDER BY revisions.kept_at DESC, revisions.id DESC LIMIT 1",
         (program,),
     )
 
@@ -155,6 +167,7 @@ def read_revision(row: Row) -> Revision:
         size_bytes=row["size_bytes"],
         line_count=row["line_count"],
         note=row["note"],
+        archive=row["archive"],
     )
 
 
@@ -171,4 +184,5 @@ def read_rescue(row: Row) -> Rescue:
         profile=row["profile"],
         size_bytes=row["size_bytes"],
         line_count=row["line_count"],
+        archive=row["archive"],
     )

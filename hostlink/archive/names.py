@@ -56,10 +56,14 @@ def checked_name(name: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """A revision or rescue as a person names it. number is None for the latest."""
+    """A revision or rescue as a person names it. number is None for the latest.
+
+    archive: the first digits of the UUID of the archive that gave the number, "" for this one.
+    """
 
     name: str
     number: int | None
+    archive: str = ""
 
     @property
     def is_rescue(self) -> bool:
@@ -68,17 +72,23 @@ class Spec:
 
     @classmethod
     def from_text(cls, text: str) -> Spec:
-        """Read NAME, NAME@NUMBER or rescue@NUMBER. Raises ArchiveError."""
+        """Read NAME, NAME@NUMBER, rescue@NUMBER or NAME@NUMBER/ARCHIVE. Raises ArchiveError."""
         name, at, digits = text.strip().partition("@")
         name = unicodedata.normalize("NFC", name).strip()
         if not at:
             return cls(name, None)
+        digits, _, archive = digits.partition("/")
         if not (digits.isascii() and digits.isdigit() and len(digits) <= 12):
             raise ArchiveError(
                 f"{text!r} names no revision: after the @ comes a number.",
                 advice="Write NAME, or NAME@3 for revision 3.",
             )
-        return cls(name, int(digits))
+        if archive and not set(archive) <= set("0123456789abcdef-"):
+            raise ArchiveError(
+                f"{text!r} names no revision: after the / come the first digits of an archive's "
+                "UUID."
+            )
+        return cls(name, int(digits), archive)
 
 
 def nearest(name: str, names: Iterable[str]) -> list[str]:

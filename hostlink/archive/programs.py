@@ -26,7 +26,8 @@ SELECT
   latest.number AS latest, latest.size_bytes, latest.kept_at, listings.line_count
 FROM programs
 JOIN revisions AS latest ON latest.id =
-  (SELECT max(id) FROM revisions WHERE program_id = programs.id)
+  (SELECT id FROM revisions WHERE program_id = programs.id
+     ORDER BY kept_at DESC, id DESC LIMIT 1)
 JOIN listings ON listings.id = latest.listing_id
 """
 

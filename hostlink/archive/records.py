@@ -68,7 +68,10 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """One immutable listing of a program. parent: spec of the revision it was made from, or ""."""
+    """One immutable listing of a program. parent: spec of the revision it was made from, or "".
+
+    archive: the UUID of the archive that gave the number, "" for this one.
+    """
 
     uuid: str
     program: str
@@ -83,16 +86,20 @@ class Revision:
     size_bytes: int | None
     line_count: int
     note: str
+    archive: str = ""
 
     @property
     def spec(self) -> str:
-        """How a person names it: NAME@NUMBER."""
-        return f"{self.program}@{self.number}"
+        """How a person names it: NAME@NUMBER, with the archive behind it if it is another's."""
+        return f"{self.program}@{self.number}{_elsewhere(self.archive)}"
 
 
 @dataclass(frozen=True, slots=True)
 class Rescue:
-    """What a board held just before something was about to overwrite it. program may be ""."""
+    """What a board held just before something was about to overwrite it. program may be "".
+
+    archive: the UUID of the archive that gave the number, "" for this one.
+    """
 
     uuid: str
     number: int
@@ -104,11 +111,17 @@ class Rescue:
     profile: str
     size_bytes: int | None
     line_count: int
+    archive: str = ""
 
     @property
     def spec(self) -> str:
-        """How a person names it: rescue@NUMBER."""
-        return f"rescue@{self.number}"
+        """How a person names it: rescue@NUMBER, with the archive behind it if it is another's."""
+        return f"rescue@{self.number}{_elsewhere(self.archive)}"
+
+
+def _elsewhere(archive: str) -> str:
+    """The mark of a number that another archive gave."""
+    return f"/{archive[:8]}" if archive else ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,7 +66,8 @@ class Revisions(Session):
                 number=number,
                 parent_id=parent_id(db, parent) if parent or not latest else latest["id"],
                 board_id=None if origin.board_uuid is None else board_id(db, origin.board_uuid),
-                kept_at=self._time(),
+                # Never before the one it follows, even if the computer's clock was put back.
+                kept_at=max(self._time(), latest["kept_at"] if latest else ""),
                 **keeping(db, content, origin, search_text),
             )
             return Kept(revision_at(db, revision), True)

@@ -7,6 +7,7 @@ from hostlink.archive.boards import Boards
 from hostlink.archive.duplicate import Duplicates
 from hostlink.archive.events import Events
 from hostlink.archive.firmware import Firmware
+from hostlink.archive.merging import Merging
 from hostlink.archive.programs import Programs
 from hostlink.archive.proof import Proofs
 from hostlink.archive.rescues import Rescues
@@ -15,7 +16,17 @@ from hostlink.archive.search import Search
 
 
 class Archive(
-    Programs, Revisions, Rescues, Boards, Events, Search, Backups, Firmware, Proofs, Duplicates
+    Programs,
+    Revisions,
+    Rescues,
+    Boards,
+    Events,
+    Search,
+    Backups,
+    Firmware,
+    Proofs,
+    Duplicates,
+    Merging,
 ):
     """One open archive. `Archive.open` makes or opens it; it is a context manager.
 

@@ -15,7 +15,8 @@ CREATE VIEW program_list AS
     programs.retired_at, programs.uuid
   FROM programs
   LEFT JOIN revisions AS latest ON latest.id =
-    (SELECT max(id) FROM revisions WHERE program_id = programs.id)
+    (SELECT id FROM revisions WHERE program_id = programs.id
+     ORDER BY kept_at DESC, id DESC LIMIT 1)
   LEFT JOIN listings ON listings.id = latest.listing_id
   ORDER BY programs.name_key;
 

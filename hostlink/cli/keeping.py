@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from hostlink.cli.carrying import export_bag, import_source
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, data, plural, say
 from hostlink.errors import ExitStatus
@@ -64,7 +65,11 @@ def bring_back(desk: Desk, program: str) -> None:
 
 @click.group()
 def archive() -> None:
-    """Prove or duplicate the archive."""
+    """Prove, duplicate, export or import the archive."""
+
+
+archive.add_command(export_bag)
+archive.add_command(import_source)
 
 
 @archive.command()

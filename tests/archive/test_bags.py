@@ -1,0 +1,162 @@
+"""An archive outlives the tool as a BagIt folder; a damaged or hostile one is refused whole."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Callable
+from pathlib import Path
+
+import bagit
+import pytest
+
+from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.bags import read_bag, write_bag
+from hostlink.errors import ArchiveError
+
+
+@pytest.fixture
+def source(tmp_path: Path) -> Archive:
+    """An archive with names and bytes that a file system or an encoding may not like."""
+    archive = Archive.open(tmp_path / "source.sqlite3")
+    board = archive.board_seen(serial="red-1")
+    for name in ("TIDE", "Con", "a/b..", "Über"):
+        text = f'10 PRINT "{name}"\n'
+        archive.keep(
+            name,
+            Content(text.replace("\n", "\r\n").encode("latin-1"), text, text, "practice",
+                    "latin-1", 20),
+            Origin("file", "x.bas"),
+        )  # fmt: skip
+    held = Content(b"\xff\x0010 REM\r", "\xff\x0010 REM\n", "10 REM\n", "tiny", "latin-1")
+    archive.rescue(held, Origin("rescue", board_uuid=board.uuid))
+    archive.tag("TIDE", "harbour")
+    return archive
+
+
+@pytest.fixture
+def bag(source: Archive, tmp_path: Path) -> Path:
+    folder = tmp_path / "bag"
+    write_bag(source.cargo(), folder)
+    return folder
+
+
+def test_a_bag_is_valid_by_the_reference_library_and_holds_plain_listings(bag: Path) -> None:
+    """RFC 8493 section 2: bagit.txt, a payload folder and a SHA-256 manifest; checked by the bagit
+    library. A person finds each listing as text under its name."""
+    assert bagit.Bag(str(bag)).is_valid()
+    assert (bag / "bagit.txt").read_text().startswith("BagIt-Version:")
+    assert (bag / "manifest-sha256.txt").exists()
+    assert (bag / "data/programs/TIDE/TIDE-1.bas").read_text() == '10 PRINT "TIDE"\n'
+    names = [path.name for path in (bag / "data/programs").iterdir()]
+    assert "_Con" in names  # reserved on some systems
+    assert not any("/" in name or ".." in name for name in names)
+
+
+def test_a_bag_brings_everything_back(source: Archive, bag: Path, tmp_path: Path) -> None:
+    """Exact bytes, text, canonical text and every record come back equal."""
+    cargo, back = source.cargo(), read_bag(bag)
+    assert back.listings == {
+        key: Content(each.raw, each.text, each.canonical, each.profile, each.charset)
+        for key, each in cargo.listings.items()
+    }
+    assert back.records == cargo.records
+    with Archive.open(tmp_path / "new.sqlite3") as new:
+        assert new.merge(back).added["revisions"] == 4
+        assert new.prove().clean
+
+
+def test_an_existing_folder_is_never_written_into(source: Archive, bag: Path) -> None:
+    """A second export to the same place is refused and the first stays valid."""
+    with pytest.raises(ArchiveError, match="there already"):
+        write_bag(source.cargo(), bag)
+    assert bagit.Bag(str(bag)).is_valid()
+
+
+def _change_byte(bag: Path) -> None:
+    path = bag / "data/programs/TIDE/TIDE-1.bas"
+    path.write_bytes(b"11" + path.read_bytes()[2:])
+
+
+def _drop_file(bag: Path) -> None:
+    (bag / "data/programs/TIDE/TIDE-1.bas").unlink()
+
+
+def _add_file(bag: Path) -> None:
+    (bag / "data/extra.txt").write_text("not in the manifest")
+
+
+def _link(bag: Path) -> None:
+    path = bag / "data/programs/TIDE/TIDE-1.bas"
+    path.unlink()
+    path.symlink_to("/etc/hostname")
+
+
+def _fetch(bag: Path) -> None:
+    (bag / "fetch.txt").write_text("http://127.0.0.1/x 3 data/x\n")
+
+
+def _outside(bag: Path) -> None:
+    _edit(bag, lambda document: document["listings"][0].update(file="../../outside.bas"))
+
+
+def _huge_number(bag: Path) -> None:
+    _edit(bag, lambda document: document["records"]["revisions"][0].update(number=1 << 80))
+
+
+def _unknown_field(bag: Path) -> None:
+    _edit(bag, lambda document: document["records"]["programs"][0].update(extra="x"))
+
+
+def _wrong_hash(bag: Path) -> None:
+    _edit(bag, lambda document: document["listings"][0].update(sha256="0" * 64))
+
+
+def _newer(bag: Path) -> None:
+    _edit(bag, lambda document: document.update(format=99))
+
+
+def _not_json(bag: Path) -> None:
+    (bag / "data/archive.json").write_text("[" * 100_000)
+    bagit.Bag(str(bag)).save(manifests=True)
+
+
+def _edit(bag: Path, change: Callable[[dict], None]) -> None:  # type: ignore[type-arg]
+    """Change archive.json and renew the manifest, so that only the content is false."""
+    path = bag / "data/archive.json"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    change(document)
+    path.write_text(json.dumps(document), encoding="utf-8")
+    bagit.Bag(str(bag)).save(manifests=True)
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        _change_byte, _drop_file, _add_file, _link, _fetch, _outside, _huge_number,
+        _unknown_field, _wrong_hash, _newer, _not_json,
+    ],
+)  # fmt: skip
+def test_a_damaged_or_hostile_bag_is_refused_whole(
+    spoil: Callable[[Path], None], bag: Path, tmp_path: Path
+) -> None:
+    """Each is one ArchiveError with a reason, and nothing reaches the archive."""
+    (tmp_path / "outside.bas").write_text("10 REM OUTSIDE\n")
+    spoil(bag)
+    with Archive.open(tmp_path / "new.sqlite3") as new:
+        with pytest.raises(ArchiveError) as caught:
+            new.merge(read_bag(bag))
+        assert "Nothing of it was taken in" in caught.value.kept
+        assert new.programs(retired=None) == []
+        assert new.prove().clean
+
+
+def test_what_is_no_bag_is_refused(tmp_path: Path) -> None:
+    """An empty folder and a folder with a pipe in it are no bags."""
+    (tmp_path / "empty").mkdir()
+    with pytest.raises(ArchiveError, match="not a BagIt folder"):
+        read_bag(tmp_path / "empty")
+    (tmp_path / "empty" / "bagit.txt").write_text("BagIt-Version: 1.0\n")
+    os.mkfifo(tmp_path / "empty" / "pipe")
+    with pytest.raises(ArchiveError, match="special file"):
+        read_bag(tmp_path / "empty")

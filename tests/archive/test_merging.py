@@ -1,0 +1,238 @@
+"""Merging archives loses nothing, doubles nothing, and does not depend on who asks first."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from hostlink.archive import Archive, Content, Origin
+from hostlink.errors import ArchiveError
+
+NAMES = ("TIDE", "MORSE", "CLOCK")
+
+
+def content(text: str, *, raw: bytes | None = None) -> Content:
+    text = text.replace("|", "\n") + "\n"
+    return Content(raw or text.encode(), text, text.upper(), "practice", "latin-1", len(text))
+
+
+def everything(archive: Archive) -> dict[str, object]:
+    """What an archive holds, told so that two archives can be compared: nothing of row ids, of
+    names that a merge may show otherwise, or of what only this computer sees."""
+    with archive.reading("everything") as db:
+
+        def all_of(sql: str) -> frozenset[tuple[object, ...]]:
+            return frozenset(db.execute(sql).fetchall())
+
+        return {
+            "programs": all_of("SELECT uuid, title, retired_at FROM programs"),
+            "revisions": all_of(
+                "SELECT revisions.uuid, programs.uuid, archives.uuid, number, kept_at, "
+                "listings.text, listings.raw, origin, revisions.note, "
+                "(SELECT uuid FROM revisions AS parent WHERE parent.id = revisions.parent_id) "
+                "FROM revisions JOIN programs ON programs.id = program_id "
+                "JOIN archives ON archives.id = archive_id "
+                "JOIN listings ON listings.id = listing_id"
+            ),
+            "rescues": all_of(
+                "SELECT rescues.uuid, archives.uuid, number, listings.text FROM rescues "
+                "JOIN archives ON archives.id = archive_id "
+                "JOIN listings ON listings.id = listing_id"
+            ),
+            "notes": all_of("SELECT uuid, text, noted_at FROM notes"),
+            "tags": all_of(
+                "SELECT programs.uuid, tag_key FROM tags JOIN programs ON programs.id = program_id"
+            ),
+            "events": all_of("SELECT uuid, job, outcome, ended_at FROM events"),
+        }  # fmt: skip
+
+
+def fill(archive: Archive, *, name: str = "TIDE", text: str = '10 PRINT "HIGH"') -> None:
+    board = archive.board_seen(serial="red-1", profile="practice")
+    origin = Origin("board", "/dev/red", board_uuid=board.uuid, captures=2)
+    archive.keep(name, content(text), origin, title="Tide clock")
+    archive.keep(name, content(text + "|20 END"), origin)
+    archive.note(name, "for the harbour evening")
+    archive.tag(name, "harbour")
+    archive.rescue(content("10 REM WAS HERE", raw=b"10 REM WAS HERE\r\n"), origin)
+
+
+@pytest.fixture
+def pair(tmp_path: Path) -> tuple[Archive, Archive]:
+    """Two archives that know nothing of each other."""
+    return Archive.open(tmp_path / "a.sqlite3"), Archive.open(tmp_path / "b.sqlite3")
+
+
+def test_a_merge_brings_everything_and_a_second_brings_nothing(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """Revisions, rescues, notes, tags, boards and events come over once, proven."""
+    ours, theirs = pair
+    fill(theirs)
+    merged = ours.merge(theirs.cargo())
+    assert merged.added["revisions"] == 2
+    assert everything(ours) == everything(theirs)
+    assert ours.prove().clean
+    assert not ours.merge(theirs.cargo()).anything
+    assert everything(ours) == everything(theirs)
+
+
+def test_programs_of_one_name_stay_two_and_both_histories_stay(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """A name alone does not make two programs one; ours keeps the name, the other is shown
+    with the beginning of its UUID."""
+    ours, theirs = pair
+    fill(ours, text='10 PRINT "OURS"')
+    fill(theirs, text='10 PRINT "THEIRS"')
+    uuid = theirs.program("TIDE").uuid
+    merged = ours.merge(theirs.cargo())
+    assert merged.renamed == {"TIDE": f"TIDE-{uuid[:5]}"}
+    assert "OURS" in ours.content(ours.revision("TIDE")).text
+    assert "THEIRS" in ours.content(ours.revision(f"TIDE-{uuid[:5]}")).text
+    assert len(ours.history("TIDE")) == len(ours.history(f"TIDE-{uuid[:5]}")) == 2
+    assert ours.prove().clean
+
+
+def test_numbers_stay_those_of_the_archive_that_gave_them(tmp_path: Path) -> None:
+    """Two copies of one archive go on separately and meet again: both have a third revision, and
+    each can be named."""
+    ours = Archive.open(tmp_path / "a.sqlite3")
+    fill(ours)
+    theirs = Archive.open(tmp_path / "b.sqlite3")
+    theirs.merge(ours.cargo())
+    ours.keep("TIDE", content("10 PRINT 1"), Origin("file"))
+    theirs.keep("TIDE", content("10 PRINT 2"), Origin("file"))
+    ours.merge(theirs.cargo())
+    assert ours.content(ours.revision("TIDE@3")).text == "10 PRINT 1\n"
+    other = ours.revision(f"TIDE@3/{theirs.uuid[:8]}")
+    assert ours.content(other).text == "10 PRINT 2\n"
+    assert other.spec == f"TIDE@3/{theirs.uuid[:8]}"
+    assert ours.revision("TIDE").uuid == other.uuid  # kept last
+    assert ours.keep("TIDE", content("10 PRINT 3"), Origin("file")).revision.number == 4
+
+
+def test_false_cargo_is_refused_whole(pair: tuple[Archive, Archive]) -> None:
+    """The same UUID with other content, a missing listing and an unknown parent each refuse
+    everything, and nothing of it stays."""
+    ours, theirs = pair
+    fill(theirs)
+    ours.merge(theirs.cargo())
+    before = everything(ours)
+
+    changed = theirs.cargo()
+    changed.records["revisions"][0]["number"] = 7
+    missing = theirs.cargo()
+    missing.listings.clear()
+    fill(theirs, name="CLOCK", text="10 REM CLOCK")
+    orphan = theirs.cargo()
+    orphan.records["revisions"][-1]["parent"] = "12345678-1234-4234-8234-123456789abc"
+    for cargo, why in ((changed, "other content"), (missing, "missing"), (orphan, "needs")):
+        with pytest.raises(ArchiveError, match=why) as caught:
+            ours.merge(cargo)
+        assert "Nothing of it was taken in" in caught.value.kept
+        assert everything(ours) == before
+    assert ours.prove().clean
+
+
+def test_only_some_programs_or_only_what_is_new_can_go(pair: tuple[Archive, Archive]) -> None:
+    """A selection takes its programs and no rescues; what is newer needs the earlier export."""
+    ours, theirs = pair
+    fill(theirs)
+    fill(theirs, name="MORSE", text="10 REM MORSE")
+    ours.merge(theirs.cargo(programs=("MORSE",)))
+    assert [program.name for program in ours.programs()] == ["MORSE"]
+    assert ours.rescues() == []
+    later = theirs.cargo(since="9999-01-01T00:00:00.000Z")
+    assert later.records["revisions"] == []
+    theirs.keep("TIDE", content("10 REM NEWER"), Origin("file"))
+    newest = theirs.cargo()
+    newest.records["revisions"] = newest.records["revisions"][-1:]
+    with pytest.raises(ArchiveError, match="needs something of revisions") as caught:
+        ours.merge(newest)
+    assert "import the earlier ones first" in caught.value.advice
+
+
+def test_another_archive_file_is_taken_in(pair: tuple[Archive, Archive]) -> None:
+    """A file can be merged as it is; it is only read."""
+    ours, theirs = pair
+    fill(theirs)
+    theirs.close()
+    before = theirs.path.read_bytes()
+    assert ours.merge_file(theirs.path).added["revisions"] == 2
+    assert theirs.path.read_bytes() == before
+
+
+STEPS = st.lists(
+    st.tuples(
+        st.sampled_from(["keep", "rescue", "note", "tag", "untag", "retire", "return", "merge"]),
+        st.integers(0, 1),
+        st.sampled_from(NAMES),
+        st.integers(0, 5),
+    ),
+    max_size=10,
+)
+
+
+@settings(
+    max_examples=15,
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+@given(steps=STEPS)
+def test_merging_is_commutative_and_idempotent_and_loses_nothing(
+    steps: list[tuple[str, int, str, int]], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """However two archives lived, with merges on the way: A with B holds what B with A holds, a
+    second merge changes nothing, and no revision of either is missing."""
+    folder = tmp_path_factory.mktemp("merging")
+    archives = [Archive.open(folder / "0.sqlite3"), Archive.open(folder / "1.sqlite3")]
+    for job, which, name, number in steps:
+        live(archives[which], archives[1 - which], job, name, number)
+    paths = [archive.path for archive in archives]
+    for archive in archives:
+        archive.close()
+    copies = [folder / "01.sqlite3", folder / "10.sqlite3"]
+    shutil.copy(paths[0], copies[0])
+    shutil.copy(paths[1], copies[1])
+    with Archive.open(copies[0]) as one, Archive.open(copies[1]) as two:
+        with Archive.open(paths[0]) as first, Archive.open(paths[1]) as second:
+            alone = [everything(first)["revisions"], everything(second)["revisions"]]
+            one.merge(second.cargo())
+            two.merge(first.cargo())
+            assert everything(one) == everything(two)
+            assert everything(one)["revisions"] == alone[0] | alone[1]  # type: ignore[operator]
+            after = everything(one)
+            one.merge(second.cargo())
+            one.merge(two.cargo())
+            assert everything(one) == after
+        assert one.prove().clean
+        assert two.prove().clean
+    shutil.rmtree(folder)
+
+
+def live(archive: Archive, other: Archive, job: str, name: str, number: int) -> None:
+    """One step in the life of an archive; a step that has nothing to work on is passed over."""
+    known = {program.name for program in archive.programs(retired=None)}
+    if job == "keep":
+        archive.keep(name, content(f"{number + 1} REM {name}"), Origin("file", "x.bas"))
+    elif job == "rescue":
+        archive.rescue(content(f"{number + 1} REM HELD"), Origin("rescue"))
+    elif job == "merge":
+        archive.merge(other.cargo())
+    elif name in known:
+        if job == "note":
+            archive.note(name, f"note {number}")
+        elif job == "tag":
+            archive.tag(name, f"tag{number}")
+        elif job == "untag":
+            archive.untag(name, f"tag{number}")
+        elif job == "retire":
+            archive.retire(name)
+        else:
+            archive.bring_back(name)

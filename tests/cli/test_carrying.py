@@ -1,0 +1,57 @@
+"""archive export and import, from the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import bagit
+import pytest
+
+from hostlink.cli.entry import run_line
+
+
+@pytest.fixture(autouse=True)
+def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(tmp_path / "archive.sqlite3"))
+    folder = tmp_path / "listings"
+    folder.mkdir()
+    (folder / "tide.bas").write_text('10 PRINT "HIGH"\n')
+    (folder / "morse.txt").write_text("10 REM MORSE\n")
+    (folder / "junk.bas").write_bytes(b"\x00\x01\x02" * 50)
+    return tmp_path
+
+
+def test_a_folder_goes_out_as_a_bag_and_into_another_archive(
+    evening: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Folder to archive to bag to a second archive; a second import brings nothing new."""
+    assert run_line(["archive", "import", str(evening / "listings")]) == 0
+    assert "Passed over" in capfd.readouterr().err
+    assert run_line(["archive", "export", str(evening / "bag"), "--json"]) == 0
+    assert json.loads(capfd.readouterr().out)["counts"]["revisions"] == 2
+    assert bagit.Bag(str(evening / "bag")).is_valid()
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(evening / "second.sqlite3"))
+    assert run_line(["archive", "import", str(evening / "bag")]) == 0
+    assert "2 revisions" in capfd.readouterr().err
+    assert run_line(["archive", "import", str(evening / "archive.sqlite3")]) == 0
+    assert "nothing new" in capfd.readouterr().err
+    assert run_line(["show", "tide"]) == 0
+    assert capfd.readouterr().out == '10 PRINT "HIGH"\n'
+
+
+def test_bad_sources_and_targets_are_refused(
+    evening: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """A file that is no archive, an empty folder and an existing target each get one sentence."""
+    assert run_line(["archive", "import", str(evening / "listings" / "tide.bas")]) == 1
+    assert "neither a bag" in capfd.readouterr().err
+    (evening / "empty").mkdir()
+    assert run_line(["archive", "import", str(evening / "empty")]) == 1
+    assert "0 listings" in capfd.readouterr().err
+    assert run_line(["archive", "import", str(evening / "listings")]) == 0
+    assert run_line(["archive", "export", str(evening / "empty")]) == 1
+    assert "there already" in capfd.readouterr().err
+    assert run_line(["archive", "export", str(evening / "new"), "--only", "TIDEX"]) == 1
+    assert "TIDE" in capfd.readouterr().err
+    assert not (evening / "new").exists()
