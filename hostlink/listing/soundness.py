@@ -104,8 +104,9 @@ def _turns(flow: Flow, reader: Reader) -> list[_Turn]:
     for node in flow.nodes.values():
         for statement in reader.statements(node.line.text):
             for place, span in enumerate(statement):
-                if span.word not in ("FOR", "NEXT"):
-                    continue
+                first = place == 0 or statement[place - 1].word in ("THEN", "ELSE")
+                if span.word not in ("FOR", "NEXT") or not first:
+                    continue  # as in OPEN "FILE" FOR INPUT
                 names = [s for s in statement[place + 1 :] if s.kind == "name"]
                 if span.word == "FOR":
                     names = names[:1]

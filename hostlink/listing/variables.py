@@ -40,20 +40,22 @@ def uses(text: str, reader: Reader) -> list[Use]:
 
 def _of_statement(spans: Sequence[Span], functions: set[str]) -> Iterator[Use]:
     word = ""
+    strange = False  # a statement of few boards: it may set whatever it names
     depth = 0
     for place, span in enumerate(spans):
         if span.kind == "word" and span.word not in functions:
             word = span.word
+            strange = strange or word not in _READS | _SETS | {"NEXT"}
         elif span.text in "()":
             depth += 1 if span.text == "(" else -1
-        elif span.kind == "name":
+        elif span.kind == "name" and not (place and spans[place - 1].text == "&"):  # no &HFF
             after = spans[place + 1].text if place + 1 < len(spans) else ""
             name = span.text.upper() + ("(" if after == "(" else "")
             if word == "NEXT":
                 continue
             if word in _SETS:
                 sets = depth == 0
-            elif word and word not in _READS:
+            elif strange:
                 sets = True
             else:
                 sets = _begins(spans, place, functions) and _assigned(spans, place)

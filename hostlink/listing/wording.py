@@ -140,6 +140,8 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
                 yield span.start, _letters(text, span.start)
             elif language.long_names:
                 continue
+            elif "DEF" in language.statements and text[span.start : span.end + 1].upper() == "FN":
+                return  # a function of the program's own
             elif after is not None and after.kind == "name" and after.start == span.end:
                 third = statement[place + 2] if place + 2 < len(statement) else None
                 if conditional and third is not None and third.text == "=":
