@@ -147,10 +147,10 @@ class Exchange:
         take = len(self._text) - self._sent
         if pacing.line_window and pacing.echo:
             take = min(take, pacing.line_window - (self._sent - self._echoed))
-        if pacing.char_s > pacing.byte_s:
+        if pacing.char_gap_s:
             take = min(take, 1) if now >= self._next_byte_at else 0
             if take > 0:
-                self._next_byte_at = now + pacing.char_s
+                self._next_byte_at = now + pacing.char_gap_s
         if take <= 0:
             return b""
         out = self._text[self._sent : self._sent + take]
@@ -201,12 +201,15 @@ class Exchange:
             out = pacing.line_end
             self.committed_wrong = True
         self._last = now + len(out) * pacing.byte_s
+        self._settling_since = self._last + 3 * len(out) * pacing.byte_s  # each may wipe a place
         return Step(out, self._last + pacing.quiet_s + pacing.line_s)
 
     def _cancelling(self, now: float, received: bytes) -> Step:
         self._buffer += received
         quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
         if received or now < quiet_at:
+            if now - self._settling_since > _LONGEST_SETTLING_S:
+                return self._finish(Outcome.FLOODING)
             return Step(b"", quiet_at)
         if self._attempts >= self._reach.attempts:
             return self._finish(Outcome.UNTYPED)
@@ -244,12 +247,10 @@ class Exchange:
         if self._is_stored_silently and held == nothing_said and not self.nudged:
             return self._finish(Outcome.ANSWERED)
         quiet_at = self._quiet_at(held)
-        if quiet_at is not None and now >= quiet_at:
-            return self._finish(Outcome.ANSWERED)
+        if quiet_at is not None:  # complete, or no prompt will come: quiet ends it, not a nudge
+            return self._finish(Outcome.ANSWERED) if now >= quiet_at else Step(b"", quiet_at)
         silent_at = self._last + self._silence()
-        if now >= silent_at:
-            return self._nudge(now)
-        return Step(b"", silent_at if quiet_at is None else min(silent_at, quiet_at))
+        return self._nudge(now) if now >= silent_at else Step(b"", silent_at)
 
     @property
     def _is_stored_silently(self) -> bool:
@@ -271,6 +272,8 @@ class Exchange:
                 self.nudged > 0 and held[self._nudged_at :] == pacing.prompt
             )
             return self._last + max(pacing.quiet_s, guard) if complete else None
+        if (pacing.echo and not held) or self._replied < len(self._reach.replies):
+            return None  # its line end was not heard, or it is about to ask
         return self._last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:

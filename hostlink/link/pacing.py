@@ -7,6 +7,8 @@ from typing import Literal
 
 # 8N1: a start bit, eight data bits, a stop bit.
 BITS_PER_BYTE = 10
+# Without any answer the clock alone paces; the host may hand bytes over late and in lumps.
+TIMED_MARGIN = 1.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +41,17 @@ class Pacing:
     def byte_s(self) -> float:
         """Seconds that one byte takes on the wire."""
         return BITS_PER_BYTE / self.baud
+
+    @property
+    def char_gap_s(self) -> float:
+        """Seconds from one character to the next where the clock paces them; 0 at wire speed.
+
+        Where no echo bounds what is under way it has a margin: a byte that comes at the very
+        moment at which the one before it is dealt with may be lost.
+        """
+        if self.char_s <= self.byte_s:
+            return 0.0
+        return self.char_s * (1.0 if self.echo and self.line_window else TIMED_MARGIN)
 
     @property
     def quiet_s(self) -> float:

@@ -19,12 +19,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from hostlink.link.core import Step
-from hostlink.link.pacing import Pacing
+from hostlink.link.pacing import TIMED_MARGIN, Pacing
 
 _XON, _XOFF = 0x11, 0x13
 _LONGEST_PAUSE_S = 20.0
-# Without any answer the clock alone paces; the host may hand bytes over late and in lumps.
-_TIMED_MARGIN = 1.1
 _TIMED_SLACK_S = 0.002
 
 
@@ -207,7 +205,7 @@ class Sender:
         while self._line < len(self._lines) and now >= self._next_byte_at:
             line = self._lines[self._line]
             take = min(len(line) - self._offset, self._allowance())
-            if pacing.char_s > pacing.byte_s:
+            if pacing.char_gap_s:
                 take = min(take, 1)
             if take <= 0:
                 break
@@ -241,11 +239,11 @@ class Sender:
     def _schedule(self, now: float, written: int, *, ended: bool) -> None:
         """Set when the next byte may go, where the clock paces and not the echo."""
         pacing = self.pacing
-        if pacing.char_s > pacing.byte_s:
-            self._next_byte_at = now + pacing.char_s
+        if pacing.char_gap_s:
+            self._next_byte_at = now + pacing.char_gap_s
         if ended and not pacing.confirms:
             free = max(now, self._wire_free) + written * pacing.byte_s
-            stored = free + pacing.line_s * _TIMED_MARGIN + pacing.char_s + _TIMED_SLACK_S
+            stored = free + pacing.line_s * TIMED_MARGIN + pacing.char_s + _TIMED_SLACK_S
             self._next_byte_at = stored
             self._prompted += 1
             self._guards.append(stored)
