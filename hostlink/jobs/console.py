@@ -314,13 +314,25 @@ class Console:
                 )
             self.listen(0.0)
             self._refuse_while_printing()
-            if self.at_prompt and may_overwrite(line, session.profile):
+            if self.at_prompt and self._risks_program(line):
                 rescue_held(session, self._archive, self._board)
             self._type(session, line, data)
 
+    def _risks_program(self, line: str) -> bool:
+        """Whether a line may clear or replace the program, itself or by running one that does."""
+        profile = self._here().profile
+        if may_overwrite(line, profile):
+            return True
+        run = profile.commands.run.upper()
+        runs = bool(run) and run in line.upper() and Line.from_text(line).number is None
+        return runs and any(may_overwrite(each.text, profile) for each in self.copy.lines.values())
+
     def _refuse_while_printing(self) -> None:
-        session = self._here()
-        if self.at_prompt or session.wire.now() >= self._quiet_at:
+        """A program that takes input is quiet for a moment; one that prints is not."""
+        if self.at_prompt:
+            return
+        self.listen(self._quiet_at - self._here().wire.now())
+        if self._here().wire.now() >= self._quiet_at:
             return
         raise RefusedError(
             "A program is running and printing; the line was not typed.",

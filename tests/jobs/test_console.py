@@ -1,0 +1,418 @@
+"""The console's engine: typed with care, output shown and not obeyed, host copy current, nothing
+lost unsaved, and back after an unplug. Boards live on a virtual clock."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hostlink.archive import Archive
+from hostlink.board.events import Warned
+from hostlink.board.profile_file import find_profile
+from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
+from hostlink.jobs.console import Console
+from hostlink.jobs.events import Event, Rescued
+from hostlink.jobs.pasting import look_at, may_overwrite
+from hostlink.jobs.session import LinkChoice
+from hostlink.link.recording import read_recording
+
+PROFILE = find_profile("practice")
+
+
+@pytest.fixture(autouse=True)
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Practice boards are kept in the test's own folder."""
+    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    return tmp_path
+
+
+@pytest.fixture
+def archive(place: Path) -> Iterator[Archive]:
+    with Archive.open(place / "archive.sqlite3") as opened:
+        yield opened
+
+
+class Talk:
+    """What passed in a console: rows from the board, events from hostlink."""
+
+    def __init__(self) -> None:
+        self.rows: list[str] = []
+        self.events: list[Event] = []
+
+    @property
+    def warnings(self) -> str:
+        return " ".join(each.text for each in self.events if isinstance(each, Warned))
+
+
+@pytest.fixture
+def talk() -> Talk:
+    return Talk()
+
+
+@pytest.fixture
+def console(archive: Archive, talk: Talk) -> Iterator[Callable[..., Console]]:
+    """Open a console on the practice board "red": console("line_ms=5", stays=True)."""
+    opened: list[Console] = []
+
+    def start(options: str = "", *, record: Path | None = None, **choices: Any) -> Console:
+        choice = LinkChoice(f"practice://red?time=virtual&{options}", PROFILE, record=record)
+        board = Console(
+            choice,
+            archive,
+            talk.events.append,
+            talk.rows.append,
+            look_again_s=0.0,
+            **choices,
+        )
+        opened.append(board.__enter__())
+        return board
+
+    yield start
+    for board in opened:
+        board.__exit__(None, None, None)
+
+
+def typed(board: Console, *lines: str) -> None:
+    """Type lines, each answered before the next."""
+    for line in lines:
+        board.enter(line)
+        board.settle(60.0, 0.6)
+
+
+def copy_of(archive: Archive) -> tuple[str, bool]:
+    """The host copy's text in the archive, and whether it may lack edits."""
+    copy = archive.host_copy(archive.boards()[0].uuid)
+    assert copy is not None
+    return copy.content.text, copy.may_lack_edits
+
+
+# --- talking ---------------------------------------------------------------------------------
+
+
+def test_lines_are_answered(console: Callable[..., Console], talk: Talk) -> None:
+    """Direct commands and a program: the board's rows, without the echo and without its prompt."""
+    board = console()
+    assert board.partial == "+ "
+    typed(board, "PRINT 6*7", '10 PRINT "HARBOUR"', "RUN")
+    assert talk.rows == [" 42", "HARBOUR"]
+    assert board.at_prompt
+    assert board.partial == "+ "
+
+
+def test_a_program_can_ask(console: Callable[..., Console], talk: Talk) -> None:
+    """Its question stands as the row that has not ended; the next line is its answer."""
+    board = console()
+    typed(board, "10 INPUT A", "20 PRINT A*2", "RUN")
+    assert not board.at_prompt
+    assert board.partial == "? "
+    typed(board, "21")
+    assert talk.rows[-1] == " 42"
+    assert board.at_prompt
+
+
+def test_a_running_program_streams_and_is_interrupted(
+    console: Callable[..., Console], talk: Talk
+) -> None:
+    """What it prints comes as it is printed; the interrupt goes to the board, which is said."""
+    board = console()
+    typed(board, '10 PRINT "ON"', "20 GOTO 10")
+    board.enter("RUN")
+    board.listen(0.5)
+    assert talk.rows.count("ON") > 10
+    with pytest.raises(RefusedError, match="running"):
+        board.enter("PRINT 1")
+    board.interrupt()
+    assert board.settle(5.0, 1.0)
+    assert "interrupt was sent to the board" in talk.warnings
+    typed(board, "PRINT 7")
+    assert talk.rows[-1] == " 7"
+
+
+def test_board_output_is_shown_and_not_obeyed(console: Callable[..., Console], talk: Talk) -> None:
+    """Control and escape characters from the wire appear as escapes; bytes from 128 too."""
+    board = console()
+    board._row.clear()
+    board._take(b"\x1b[2J\x07A\r\nB\x9bC\r\n")
+    assert talk.rows == ["\\x1b[2J\\x07A", "B\\x9bC"]
+    board._take(b"\x1b]0;T")
+    assert board.partial.endswith("\\x1b]0;T")
+
+
+@pytest.mark.parametrize("cut", range(1, 12))
+def test_rows_do_not_depend_on_how_they_arrive(
+    cut: int, console: Callable[..., Console], talk: Talk
+) -> None:
+    """Split anywhere, between CR and LF too, the rows are the same."""
+    board = console()
+    text = b"ONE\r\n\r\nTWO\rX"
+    board._row.clear()
+    board._take(text[:cut])
+    board._take(text[cut:])
+    assert talk.rows == ["ONE", "", "TWO"]
+    assert board.partial == "X"
+
+
+def test_an_endless_row_is_shown_in_parts(console: Callable[..., Console], talk: Talk) -> None:
+    """A board that never ends a row fills no memory."""
+    board = console()
+    board._row.clear()
+    board._take(b"A" * 2000)
+    assert [len(row) for row in talk.rows] == [512, 512, 512]
+
+
+@pytest.mark.parametrize("line", ["PRINT 1\x03", "\x1b[A", "10 REM \t"])
+def test_control_characters_are_not_typed(line: str, console: Callable[..., Console]) -> None:
+    """An interrupt or escape in a line would not be what it looks like; nothing is sent."""
+    board = console("", record=None)
+    with pytest.raises(RefusedError, match="control character"):
+        board.enter(line)
+    typed(board, "PRINT 1")
+
+
+def test_a_character_that_the_board_lacks_is_not_typed(console: Callable[..., Console]) -> None:
+    """Named, and nothing is sent."""
+    with pytest.raises(ListingError, match="U\\+20AC"):
+        console().enter('10 PRINT "€"')
+
+
+def test_lines_survive_a_damaged_wire(console: Callable[..., Console], archive: Archive) -> None:
+    """At 1 % damage towards the board every line arrives right: its echo is looked at first."""
+    board = console("to_board=0.01&seed=3")
+    lines = [f'{n} PRINT "LINE NUMBER {n}"' for n in range(10, 110, 10)]
+    typed(board, *lines)
+    assert board.capture() == 10
+    assert copy_of(archive) == ("".join(f"{line}\n" for line in lines), False)
+
+
+# --- the host copy ---------------------------------------------------------------------------
+
+
+def test_the_host_copy_follows_every_numbered_line(
+    console: Callable[..., Console], archive: Archive
+) -> None:
+    """Entered, entered again and deleted; it says that it may lack edits at the board."""
+    board = console()
+    typed(board, "20 PRINT 2", "10 PRINT 1", "30 PRINT 3", "20 PRINT 22", "30")
+    assert copy_of(archive) == ("10 PRINT 1\n20 PRINT 22\n", True)
+    assert board.capture() == 2
+    assert copy_of(archive) == ("10 PRINT 1\n20 PRINT 22\n", False)
+
+
+def test_a_line_that_the_board_refuses_is_not_in_the_copy(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """The board complains of it, so it is not in its memory."""
+    board = console("program_bytes=30")
+    typed(board, "10 PRINT 1", '20 PRINT "THIS DOES NOT FIT ANY MORE"')
+    assert any(row.startswith("! ") for row in talk.rows)
+    assert copy_of(archive)[0] == "10 PRINT 1\n"
+
+
+def test_a_listing_that_passes_by_renews_the_copy(
+    console: Callable[..., Console], archive: Archive
+) -> None:
+    """Lines that were typed at the board itself are in it after LIST."""
+    board = console()
+    board._here().wire.port.machine.basic._state.memory.replace(  # type: ignore[attr-defined]
+        {10: b"PRINT 1", 15: b"PRINT 15"}
+    )
+    typed(board, "LIST")
+    assert copy_of(archive) == ("10 PRINT 1\n15 PRINT 15\n", True)
+
+
+def test_a_restart_in_between_is_told_and_empties_the_copy(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """What it held is kept under a name by which it can be loaded again."""
+    board = console()
+    typed(board, "10 PRINT 1")
+    machine = board._here().wire.port.machine  # type: ignore[attr-defined]
+    machine.restart(board._here().wire.now())
+    board.listen(3.0)
+    assert "The board restarted" in talk.warnings
+    assert "hostlink load rescue@1" in talk.warnings
+    assert board.copy.lines == {}
+    assert archive.content(archive.revision("rescue@1")).text == "10 PRINT 1\n"
+
+
+# --- nothing is lost unsaved -----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("line", ["NEW", "new", "  NEW", "PRINT 1:NEW", "FETCH A", "fetch a"])
+def test_a_line_that_clears_the_program_waits_until_it_is_kept(
+    line: str, console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """The program is in the archive before the line goes out."""
+    board = console()
+    typed(board, "10 PRINT 1", "STOW A")
+    typed(board, line)
+    assert [each.lines for each in talk.events if isinstance(each, Rescued)] == [1]
+    assert archive.content(archive.revision("rescue@1")).text == "10 PRINT 1\n"
+
+
+def test_a_program_that_clears_itself_is_kept_before_it_runs(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """RUN is as dangerous as what it runs."""
+    board = console()
+    typed(board, "10 PRINT 1", "20 NEW", "RUN")
+    assert [each.lines for each in talk.events if isinstance(each, Rescued)] == [2]
+    assert archive.content(archive.revision("rescue@1")).text == "10 PRINT 1\n20 NEW\n"
+    assert board.capture() == 0
+
+
+def test_without_a_proven_capture_the_program_is_not_cleared(
+    console: Callable[..., Console], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where it cannot be kept the line is not typed."""
+    board = console()
+    typed(board, "10 PRINT 1")
+
+    def fail(*_: object) -> None:
+        raise LinkError("The captures do not agree.", reason=LinkReason.DAMAGED)
+
+    monkeypatch.setattr("hostlink.jobs.console.rescue_held", fail)
+    with pytest.raises(LinkError, match="do not agree"):
+        board.enter("NEW")
+    assert board.capture() == 1
+
+
+WORDS: list[Any] = [
+    ("NEW", True),
+    ("N.", True),
+    ("10 NEW", False),
+    ('PRINT "NEW"', False),
+    ("LIST", False),
+    ("FETCH A", True),
+    ("", False),
+]
+
+
+@pytest.mark.parametrize(("line", "may"), WORDS)
+def test_what_may_overwrite_is_recognised(line: str, may: bool) -> None:
+    """By the profile's words, outside quotes, shortened too; a numbered line is only stored."""
+    assert may_overwrite(line, PROFILE) is may
+
+
+# --- pastes ----------------------------------------------------------------------------------
+
+
+def test_a_paste_is_mended_and_sent_proven(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """Typographic quotes become plain; lines already there stay; what was held is rescued."""
+    board = console()
+    typed(board, "5 REM MINE", '20 PRINT "OLD"')
+    pasted = look_at("10 PRINT “NEW”\n20 PRINT 2\n5\n", PROFILE)
+    assert pasted.mended
+    assert pasted.count == 3
+    board.send(pasted)
+    assert copy_of(archive) == ('10 PRINT "NEW"\n20 PRINT 2\n', False)
+    assert any(isinstance(each, Rescued) for each in talk.events)
+    typed(board, "RUN")
+    assert talk.rows[-2:] == ["NEW", " 2"]
+
+
+def test_direct_lines_in_a_paste_are_entered_in_their_place(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """NEW clears (after a rescue), the block is sent, RUN runs it."""
+    board = console()
+    typed(board, "90 PRINT 90")
+    board.send(look_at("NEW\n10 PRINT 1\n20 PRINT 2\nRUN\n", PROFILE))
+    assert talk.rows[-2:] == [" 1", " 2"]
+    assert copy_of(archive)[0] == "10 PRINT 1\n20 PRINT 2\n"
+
+
+def test_what_the_review_finds_in_a_paste_is_told() -> None:
+    """Before anything is sent; jumps out of the paste are the board's own affair."""
+    pasted = look_at(f"10 REM {'A' * 100}\n20 GOTO 500\n", PROFILE)
+    assert pasted.errors == 1
+    assert any("characters long" in remark for remark in pasted.remarks)
+    assert not any("500" in remark for remark in pasted.remarks)
+
+
+def test_a_paste_needs_the_prompt(console: Callable[..., Console]) -> None:
+    """A running program would take it as its input."""
+    board = console()
+    typed(board, "10 INPUT A", "RUN")
+    with pytest.raises(RefusedError, match="not at its prompt"):
+        board.send(look_at("10 PRINT 1\n20 PRINT 2\n", PROFILE))
+
+
+# --- unplugged -------------------------------------------------------------------------------
+
+
+def test_an_unplug_ends_a_console_that_does_not_stay(console: Callable[..., Console]) -> None:
+    """On a pipe nobody waits: the error says that the board is gone."""
+    board = console("unplug_after_bytes=30")
+    with pytest.raises(LinkError) as caught:
+        typed(board, *["PRINT 1"] * 10)
+    assert caught.value.reason is LinkReason.GONE
+    assert not board.is_here
+
+
+def test_the_link_is_taken_up_again_when_the_board_returns(
+    console: Callable[..., Console], talk: Talk, place: Path
+) -> None:
+    """It is waited for, attached to, and told to be empty; the recording goes on in one file."""
+    board = console("unplug_after_bytes=60&fresh", stays=True, record=place / "wire.txt")
+    typed(board, "10 PRINT 1")
+    with pytest.raises(LinkError):
+        typed(board, *["PRINT 1"] * 10)
+    assert not board.is_here
+    assert "Waiting for it" in talk.warnings
+    with pytest.raises(LinkError, match="not here"):
+        board.enter("PRINT 1")
+    board.choice = dataclasses.replace(board.choice, port="practice://red?time=virtual")
+    board._identity = dataclasses.replace(
+        board._identity, port="practice://red?time=virtual&fresh"
+    )  # it lost its supply
+    board.listen(0.1)
+    assert board.is_here
+    assert "The board is back" in talk.warnings
+    assert "Its memory is empty" in talk.warnings
+    assert "hostlink load rescue@1" in talk.warnings
+    typed(board, "PRINT 5")
+    assert talk.rows[-1] == " 5"
+    board.__exit__(None, None, None)
+    text = (place / "wire.txt").read_text(encoding="ascii")
+    sent = b"".join(burst.data for burst in read_recording(text) if burst.side == "host")
+    assert sent.count(b"PRINT 5") == 1
+    assert b"10 PRINT 1" in sent
+
+
+def test_a_board_that_is_not_back_yet_is_looked_for_again(
+    console: Callable[..., Console], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Opening fails while it is away; each look is short and nothing is raised."""
+    board = console("unplug_after_bytes=30", stays=True)
+    with pytest.raises(LinkError):
+        typed(board, *["PRINT 1"] * 10)
+    looks = []
+
+    def away(identity: Any) -> None:
+        looks.append(identity)
+
+    monkeypatch.setattr("hostlink.jobs.console.port_of", away)
+    for _ in range(3):
+        board.listen(0.1)
+    assert len(looks) == 3
+    assert not board.is_here
+
+
+def test_a_board_that_shows_no_prompt_is_stayed_with(
+    talk: Talk, console: Callable[..., Console]
+) -> None:
+    """A program that waits for input when the console opens: told, and it can be answered."""
+    first = console()
+    typed(first, "10 INPUT A", "20 PRINT A+1", "STOW START")
+    first.__exit__(None, None, None)
+    board = console("restarts_on_open=1", stays=True)
+    assert "A program may be running" in talk.warnings
+    typed(board, "41")
+    assert talk.rows[-1] == " 42"
