@@ -182,8 +182,7 @@ class Dialogue:
             return self.body(core.answer)
         if core.outcome is Outcome.UNTYPED:
             raise LinkError(
-                f'"{text}" could not be typed right in {core.repairs} tries; the wire damages '
-                "bytes.",
+                f'"{shown(text)}" could not be typed right; the wire damages bytes.',
                 reason=LinkReason.DAMAGED,
                 advice="Check the cable and the speed.",
             )

@@ -115,12 +115,19 @@ class Loader:
 
     def _regain(self) -> None:
         core = self._dialogue.regain(may_interrupt=True)
-        if core.found is not Found.PROMPT:
+        if core.found is Found.PROMPT:
+            return
+        if core.flooding:
             raise LinkError(
-                "The board does not come back to its prompt.",
-                reason=LinkReason.SILENT,
+                "The board does not stop sending, even when interrupted.",
+                reason=LinkReason.FLOODING,
                 advice="Restart the board and load again.",
             )
+        raise LinkError(
+            "The board does not come back to its prompt.",
+            reason=LinkReason.SILENT,
+            advice="Restart the board and load again.",
+        )
 
     def _send_fast(self, numbers: list[int]) -> bool:
         """Send lines as fast as the board stores them; False at the first sign of damage."""
@@ -165,16 +172,21 @@ class Loader:
     def _read_back(self) -> Verdict:
         self._dialogue.emit(Phase("Reading back"))
         captures: list[dict[int, str]] = []
+        health = self._wire.health
         while True:
             captures.append(self._capture(len(captures) + 1))
-            clean = self._wire.health.disagreements == 0
+            # Without echo nothing has watched the sending, so one reading alone proves too little.
+            clean = health.disagreements == 0 and self._dialogue.pacing.echo
+            if not clean and len(captures) < 2:
+                continue
             result = verdict(captures, self._canonical, clean=clean)
+            differences = len(result.wrong) + len(result.stray)
+            health.disagreements = max(health.disagreements, differences)
             if clean and not result.proven:
-                self._wire.health.disagreements += len(result.wrong) + len(result.stray)
                 continue  # one more look before anything is called wrong
             if not result.unsettled or len(captures) >= MOST_CAPTURES:
                 return result
-            self._wire.health.disagreements += 1
+            health.disagreements += 1
 
     def _capture(self, count: int) -> dict[int, str]:
         rows = self._dialogue.list_once()

@@ -32,10 +32,11 @@ class Regain:
     def __init__(
         self, pacing: Pacing, *, may_interrupt: bool, tries: int = 4, settle_s: float = 2.0
     ) -> None:
-        """settle_s: longest wait for a board that keeps sending."""
+        """settle_s: longest wait for a board that keeps sending; `flooding` if it never paused."""
         self.found = Found.SILENT
         self.heard = bytearray()
         self.interrupted = False
+        self.flooding = False
         self._pacing = pacing
         self._may_interrupt = may_interrupt and bool(pacing.interrupt)
         self._tries = tries
@@ -59,8 +60,9 @@ class Regain:
             self.heard += received
             self._last = now
         quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
-        if now < quiet_at and now - self._since < self._settle_s:
-            return Step(b"", min(quiet_at, self._since + self._settle_s))
+        settled_at = self._since + self._settle_s
+        if now < quiet_at and now < settled_at:  # the very moments of the wake, or it never comes
+            return Step(b"", min(quiet_at, settled_at))
         if now < quiet_at:
             return self._talking(now)
         return self._quiet(now)
@@ -70,6 +72,7 @@ class Regain:
         if not self._may_interrupt:
             return self._end(Found.RUNNING)
         if self._tried >= self._tries:
+            self.flooding = True
             return self._end(Found.STUCK)
         return self._try(now, self._pacing.interrupt, interrupting=True)
 

@@ -16,6 +16,7 @@ from hostlink.board.profile import Commands, Profile, Talk
 from hostlink.errors import ExitStatus, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.link.exchange import Exchange, Outcome
 from hostlink.link.pacing import Pacing
+from hostlink.link.regain import Regain
 from hostlink.listing.rules import Form, Rules
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
@@ -253,6 +254,16 @@ def test_an_unplugged_board_is_gone(bench: Build) -> None:
         for _ in range(20):
             b.dialogue.list_once()
     assert caught.value.reason is LinkReason.GONE
+
+
+def test_the_wake_of_a_flooded_wait_is_not_before_its_end() -> None:
+    """3.754 + 2 - 3.754 is a little less than 2 in binary: the wait ends all the same."""
+    began = 3.754
+    assert (began + 2.0) - began < 2.0
+    core = Regain(Pacing(), may_interrupt=False, settle_s=2.0)
+    core.step(began, b"")
+    step = core.step(began + 2.0, b"A")
+    assert core.done or (step.wake is not None and step.wake > began + 2.0)
 
 
 def test_a_lost_prompt_is_asked_for_again_without_echo() -> None:
