@@ -91,6 +91,13 @@ def same_board(one: Identity, other: Identity) -> bool:
     return one.location == other.location
 
 
+def port_of(identity: Identity) -> str | None:
+    """Where a board that vanished is now, or None while it is not here."""
+    if "://" in identity.port or identity.vid is None:
+        return identity.port
+    return next((each.port for each in here() if same_board(each, identity)), None)
+
+
 def hidden_bridges(sysfs: Path = Path("/sys/bus/usb/devices")) -> list[tuple[str, int, int]]:
     """Known bridges that are plugged in but have no port: their USB place, vid and pid.
 

@@ -22,9 +22,10 @@ from hostlink.archive import Archive, Board
 from hostlink.board.dialogue import shown
 from hostlink.board.events import Warned
 from hostlink.board.loading import Loader
-from hostlink.board.ports import Identity, here, same_board
+from hostlink.board.ports import Identity, port_of
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.attaching import way_back
+from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.copying import HostCopy
 from hostlink.jobs.events import Emit, Event
 from hostlink.jobs.pasting import Pasted, may_overwrite
@@ -32,9 +33,9 @@ from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, Typed
 from hostlink.link.recording import Recorder
-from hostlink.listing import Line, to_bytes, to_text
+from hostlink.listing import Line, to_bytes
 
-_LONGEST_ROW = 512  # bytes; a longer row is shown in parts
+_MOST_ANSWER = 65_536  # bytes of an answer that are looked at
 _REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
@@ -60,7 +61,7 @@ class Console:
         self.choice = choice
         self._archive = archive
         self._emit = emit
-        self._show = show
+        self._rows = BoardRows(choice.profile.rules.form.charset, show)
         self._cancelled = cancelled
         self._stays = stays
         self._recorder = Recorder(choice.record) if choice.record is not None else None
@@ -91,9 +92,7 @@ class Console:
             self._recorder.close()
 
     def _reset(self) -> None:
-        self._row = bytearray()
-        self._after_cr = False
-        self._swallow = False
+        self._rows.begin()
         self._answer = bytearray()
         self._pending: str | None = None
         self._last = 0.0
@@ -109,7 +108,7 @@ class Console:
     @property
     def partial(self) -> str:
         """The row that has not ended yet, safe to print."""
-        return shown(self._text(bytes(self._row)))
+        return self._rows.partial
 
     def _connect(self, port: str, *, returning: bool = False) -> None:
         session = Session(
@@ -126,7 +125,7 @@ class Console:
         try:
             session.attach()
             self.at_prompt = True
-            self._row += session.dialogue.pacing.prompt
+            self._rows.begin(session.dialogue.pacing.prompt)
         except LinkError as error:
             if not self._stays or error.reason not in _REASONS_TO_STAY:
                 raise
@@ -231,7 +230,7 @@ class Console:
     def _prompted(self) -> bool:
         """Whether the last row is the prompt, so that only quiet is wanting."""
         prompt = self._here().dialogue.pacing.prompt
-        return not self.at_prompt and bytes(self._row) == prompt
+        return not self.at_prompt and bytes(self._rows.row) == prompt
 
     def _feed(self, data: bytes) -> None:
         session = self._here()
@@ -247,32 +246,10 @@ class Console:
             self._restarted()
 
     def _take(self, data: bytes) -> None:
-        """Cut what came into rows; the echo of our own line end is no row."""
-        if self._pending is not None and len(self._answer) < 65_536:
+        """Show what came, and keep the answer to the last line."""
+        if self._pending is not None and len(self._answer) < _MOST_ANSWER:
             self._answer += data
-        for byte in data:
-            if byte == 10 and self._after_cr:
-                self._after_cr = False
-                continue
-            self._after_cr = byte == 13
-            if byte in (10, 13):
-                if not (self._swallow and not self._row):
-                    self._end_row()
-                self._swallow = False
-                self._row.clear()
-                continue
-            self._swallow = False
-            self._row.append(byte)
-            if len(self._row) >= _LONGEST_ROW:
-                self._end_row()
-                self._row.clear()
-
-    def _end_row(self) -> None:
-        self._show(self.partial)
-
-    def _text(self, data: bytes) -> str:
-        charset = self.choice.profile.rules.form.charset
-        return to_text(data, charset)
+        self._rows.take(data)
 
     def _answered(self) -> None:
         """The board is back at its prompt: what did the last line do to the host copy?"""
@@ -350,9 +327,7 @@ class Console:
             self._pending = None
             raise _untyped(core.outcome, self.at_prompt)
         self.at_prompt = False
-        self._row.clear()
-        self._after_cr = False
-        self._swallow = session.dialogue.pacing.echo
+        self._rows.begin(swallow_end=session.dialogue.pacing.echo)
 
     def interrupt(self) -> None:
         """Send the board's interrupt byte: a running program stops, hostlink goes on."""
@@ -405,13 +380,6 @@ class Console:
                 kept="Nothing was sent.",
                 advice="Interrupt it first.",
             )
-
-
-def port_of(identity: Identity) -> str | None:
-    """Where a board that vanished is now, or None while it is not here."""
-    if "://" in identity.port or identity.vid is None:
-        return identity.port
-    return next((each.port for each in here() if same_board(each, identity)), None)
 
 
 def _unheard(event: Event) -> None:

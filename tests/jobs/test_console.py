@@ -14,6 +14,7 @@ from hostlink.archive import Archive
 from hostlink.board.events import Warned
 from hostlink.board.profile_file import find_profile
 from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
+from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import Event, Rescued
 from hostlink.jobs.pasting import look_at, may_overwrite
@@ -132,35 +133,38 @@ def test_a_running_program_streams_and_is_interrupted(
     assert talk.rows[-1] == " 7"
 
 
-def test_board_output_is_shown_and_not_obeyed(console: Callable[..., Console], talk: Talk) -> None:
+def test_board_output_is_shown_and_not_obeyed(talk: Talk) -> None:
     """Control and escape characters from the wire appear as escapes; bytes from 128 too."""
-    board = console()
-    board._row.clear()
-    board._take(b"\x1b[2J\x07A\r\nB\x9bC\r\n")
+    rows = BoardRows("latin-1", talk.rows.append)
+    rows.take(b"\x1b[2J\x07A\r\nB\x9bC\r\n\x1b]0;T")
     assert talk.rows == ["\\x1b[2J\\x07A", "B\\x9bC"]
-    board._take(b"\x1b]0;T")
-    assert board.partial.endswith("\\x1b]0;T")
+    assert rows.partial == "\\x1b]0;T"
 
 
 @pytest.mark.parametrize("cut", range(1, 12))
-def test_rows_do_not_depend_on_how_they_arrive(
-    cut: int, console: Callable[..., Console], talk: Talk
-) -> None:
+def test_rows_do_not_depend_on_how_they_arrive(cut: int, talk: Talk) -> None:
     """Split anywhere, between CR and LF too, the rows are the same."""
-    board = console()
+    rows = BoardRows("latin-1", talk.rows.append)
     text = b"ONE\r\n\r\nTWO\rX"
-    board._row.clear()
-    board._take(text[:cut])
-    board._take(text[cut:])
+    rows.take(text[:cut])
+    rows.take(text[cut:])
     assert talk.rows == ["ONE", "", "TWO"]
-    assert board.partial == "X"
+    assert rows.partial == "X"
 
 
-def test_an_endless_row_is_shown_in_parts(console: Callable[..., Console], talk: Talk) -> None:
+def test_the_echo_of_our_own_line_end_is_no_row(talk: Talk) -> None:
+    """The one that comes first is swallowed, one that comes later is a row."""
+    rows = BoardRows("latin-1", talk.rows.append)
+    rows.begin(swallow_end=True)
+    rows.take(b"\r\n")
+    rows.take(b"\r\nA\r\n")
+    assert talk.rows == ["", "A"]
+
+
+def test_an_endless_row_is_shown_in_parts(talk: Talk) -> None:
     """A board that never ends a row fills no memory."""
-    board = console()
-    board._row.clear()
-    board._take(b"A" * 2000)
+    rows = BoardRows("latin-1", talk.rows.append)
+    rows.take(b"A" * 2000)
     assert [len(row) for row in talk.rows] == [512, 512, 512]
 
 
