@@ -32,10 +32,10 @@ from hostlink.link.attaching import foresee
 DRAIN_S = 1 / 30
 CAREFUL = "tiny"
 ABOUT = """\
-hostlink loads listings into small BASIC computers and saves what they hold.
-The listing lies in the middle. Beside it stands what each line costs on the board, and the total
-so far. The ruler above shows the board's program memory. What the board held before a load is
-always kept: nothing is overwritten unsaved. Ctrl+P shows every action by its words."""
+The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
+so far; the ruler above is the board's program memory. What the board held before a load is always \
+kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words.
+"""
 
 
 class DeskApp(App[None]):
@@ -44,7 +44,7 @@ class DeskApp(App[None]):
     TITLE = "hostlink"
     CSS_PATH = "look.tcss"
     COMMANDS: ClassVar[set[Any]] = {Actions}
-    ENABLE_COMMAND_PALETTE = True
+    ENABLE_COMMAND_PALETTE = False  # ours has its own words; see action_every_action
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+p", "every_action", "Every action", tooltip="Find an action by its words"),
         Binding("f1", "help", "Help", tooltip="All keys of this screen"),

@@ -8,19 +8,18 @@ from functools import partial
 from typing import Any
 
 from textual.content import Content
-from textual.widgets import Input, Static
+from textual.widgets import Static
 
-from hostlink.app.console import ConsolePane, Transcript
+from hostlink.app.console import Transcript
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.sheet_desk import SheetDesk
 from hostlink.app.texts import Held, board_sentence, plain, plural
-from hostlink.app.work import Attached, Bench, Job
+from hostlink.app.work import Attached, Job
 from hostlink.archive import Archive
 from hostlink.board.dialogue import pacing_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.loading import Loaded, LoadOptions, check_loadable, expected_seconds, load
 from hostlink.jobs.looking import Looked, look
-from hostlink.jobs.restarting import Restarted, restart
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session import Session
 
@@ -33,7 +32,6 @@ class BoardDesk(SheetDesk):
     def __init__(self) -> None:
         super().__init__()
         self.held: dict[str, Held] = {}
-        self._partial = ""
 
     # --- the sentence ------------------------------------------------------------------------
 
@@ -51,8 +49,6 @@ class BoardDesk(SheetDesk):
 
     def board_changed(self) -> None:
         """Another board is current, or it holds something else: say so, and review for it."""
-        if not self.is_mounted:
-            return
         current = self.app.current
         sentence = NO_BOARD
         if current is not None:
@@ -65,21 +61,6 @@ class BoardDesk(SheetDesk):
             self.query_one(Transcript).board_width = width
         self.query_one("#board", Static).update(Content(plain(sentence) + "."))
         self.check()
-
-    def show_console(self, attached: Attached) -> None:
-        """Take over what the board has sent since."""
-        rows = []
-        while attached.rows:
-            rows.append(attached.rows.popleft())
-        if rows or attached.partial != self._partial:
-            self._partial = attached.partial
-            self.query_one(ConsolePane).show(rows, attached.partial)
-        for text, ours in rows:
-            if ours:
-                self.app.tell(text)
-                if "lost" in text or "vanished" in text or "empty" in text:
-                    self.held.pop(attached.port, None)
-                    self.board_changed()
 
     def need_board(self) -> Attached | None:
         """The current board; without one that is said."""
@@ -332,82 +313,3 @@ class BoardDesk(SheetDesk):
             answers = [("leave", "Leave it"), ("save", "Save it all the same")]
             return lambda: self.app.push_screen(Ask(error.what, answers), answered)
         return None
-
-    # --- the console -------------------------------------------------------------------------
-
-    def on_console_pane_entered(self, event: ConsolePane.Entered) -> None:
-        event.stop()
-        self.type_line(event.line)
-
-    def type_line(self, line: str) -> None:
-        """Type one line to the board; a refusal leaves it in the console's own line."""
-        attached = self.need_board()
-        if attached is None:
-            return
-
-        def work(bench: Bench) -> None:
-            bench.enter(line)
-            self_rows = attached.rows
-            self_rows.append((f"{attached.partial}{line}", False))
-
-        def failed(_: BaseException) -> None:
-            self.query_one("#console-line", Input).value = line
-
-        job = attached.talk(f"Typing {line}", work)
-        self.app.watch_job(job, done=lambda _: self._typed(attached), failed=failed)
-
-    def _typed(self, attached: Attached) -> str:
-        held = self.held.get(attached.port, Held())
-        if held.known and held.spec:
-            self.held[attached.port] = dataclasses.replace(held, changed=True, proven_at=None)
-            self.board_changed()
-        return ""
-
-    def action_run(self) -> None:
-        attached = self.need_board()
-        if attached is None:
-            return
-        command = attached.choice.profile.commands.run
-        if not command:
-            self.app.tell("Boards of this kind cannot run a program by command.")
-            return
-        self.show_band("console")
-        self.query_one("#console-line", Input).focus()
-        self.type_line(command)
-
-    def action_interrupt(self) -> None:
-        attached = self.need_board()
-        if attached is not None:
-            job = attached.talk("Interrupting the program", lambda bench: bench.interrupt())
-            self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
-
-    def action_restart(self) -> None:
-        attached = self.need_board()
-        if attached is None:
-            return
-
-        def done(restarted: Restarted) -> str:
-            limit = self.app.profile.rules.storage.program_bytes
-            self.held[attached.port] = Held(restarted.at_prompt, "", restarted.lines, 0, limit)
-            self.board_changed()
-            if restarted.held.spec and not restarted.lines:
-                self.offer_reload(attached, restarted.held.spec)
-            return "The board was restarted."
-
-        def answered(answer: str | None) -> None:
-            if answer != "restart":
-                return
-            job = attached.do(
-                f"Restarting {self.board_name(attached)}",
-                lambda session, archive: restart(session, archive, consent=lambda _: True),
-            )
-            self.app.watch_job(job, done=done)
-
-        self.app.push_screen(
-            Ask(
-                f"Restart {self.board_name(attached)}? What its memory holds is lost.",
-                [("leave", "Leave it"), ("restart", "Keep its program, then restart")],
-                why="The program is captured and kept in the archive before.",
-            ),
-            answered,
-        )

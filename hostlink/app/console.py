@@ -79,7 +79,7 @@ class ConsolePane(Vertical):
 
     def compose(self) -> ComposeResult:
         yield Static(
-            Content("Console: Enter sends the line, Escape goes back to the listing"),
+            Content("Console: Enter sends, Escape leaves"),
             classes="heading",
             markup=False,
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -9,14 +10,23 @@ from textual.binding import Binding, BindingType
 from textual.containers import Container, Horizontal, Vertical
 from textual.widgets import Static
 
-from hostlink.app.board_desk import BoardDesk
+from hostlink.app.boards import BoardsScreen
+from hostlink.app.compare import CompareScreen
 from hostlink.app.console import ConsolePane
+from hostlink.app.console_desk import ConsoleDesk
+from hostlink.app.dialogues import AskText
 from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.revisions import RevisionsScreen, Wish
 from hostlink.app.ruler import MemoryRuler
+from hostlink.app.settings_screen import SettingsScreen
 from hostlink.app.sheet import open_sheet
 from hostlink.app.shelf import Shelf
-from hostlink.jobs.material import shipped_programs
+from hostlink.app.texts import revision_words
+from hostlink.jobs.backup import BackedUp, backup
+from hostlink.jobs.looking import Looked, look
+from hostlink.jobs.material import from_archive, shipped_programs
+from hostlink.listing import Listing
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -26,7 +36,7 @@ _PAUSE_S = 0.3
 HINT = "Ctrl+P every action    F1 help"
 
 
-class Desk(BoardDesk):
+class Desk(ConsoleDesk):
     """The main screen."""
 
     app: DeskApp
@@ -126,3 +136,98 @@ class Desk(BoardDesk):
             self.app.careful(lambda: self.show_sheet(open_sheet(self.app.opens, self.app.archive)))
         if self.app.first_port:
             self.app.attach(self.app.first_port)
+
+    # --- the other screens -------------------------------------------------------------------
+
+    def action_history(self) -> None:
+        """The revisions of the program in the editor, else of the one at the list's cursor."""
+        material = self.sheet.material
+        revision = material.revision if material is not None else None
+        name = self.shelf.program if self.shelf.has_focus_within else ""
+        name = name or (revision.program if revision is not None else self.shelf.program)
+        if not name:
+            self.app.tell("There is no program in the archive yet: keep the listing first.")
+            return
+
+        def wished(wish: Wish | None) -> None:
+            if wish is None:
+                return
+            what, spec = wish
+            if what == "open":
+                self.open_word(spec)
+            elif what == "load":
+                attached = self.need_board()
+                if attached is not None:
+                    self.load_word(attached, spec)
+            else:
+                self.compare_with_board(spec)
+
+        self.app.push_screen(RevisionsScreen(name), wished)
+
+    def action_compare_board(self) -> None:
+        self.compare_with_board("")
+
+    def compare_with_board(self, spec: str) -> None:
+        """Compare a revision, or with "" the text in the editor, with what the board holds now."""
+        attached = self.need_board()
+        if attached is None:
+            return
+        text, name = self.editor.text, "the editor"
+        if spec:
+            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
+            if held is None:
+                return
+            text, name = held.text, revision_words(spec)
+        job = attached.do("Reading the board", look, shown=False)
+
+        def done(looked: Looked) -> str:
+            self.took_look(attached, looked)
+            board = looked.content.text if looked.content is not None else ""
+            self.app.push_screen(
+                CompareScreen(
+                    Listing.from_text(text),
+                    Listing.from_text(board),
+                    (name, self.board_name(attached)),
+                    self.app.profile.rules,
+                )
+            )
+            return "The board was read; nothing was changed."
+
+        self.app.watch_job(job, done=done)
+
+    def action_boards(self) -> None:
+        self.app.push_screen(BoardsScreen())
+
+    def action_settings(self) -> None:
+        self.app.push_screen(SettingsScreen())
+
+    def action_backup(self) -> None:
+        attached = self.need_board()
+        if attached is None:
+            return
+        job = attached.do(f"Backing up {self.board_name(attached)}", backup)
+
+        def done(backed: BackedUp) -> str:
+            names = ", ".join(item.name for item in backed.backup.items)
+            unread = "".join(
+                f" {name} could not be read: {why}" for name, why in backed.unread.items()
+            )
+            return f"Kept as {backed.backup.spec}: {names}.{unread}"
+
+        self.app.watch_job(job, done=done)
+
+    def action_firmware(self) -> None:
+        from hostlink.app.firmware import FirmwareScreen, review_file
+
+        def answered(name: str | None) -> None:
+            if not name:
+                return
+            path = Path(name.strip("'\"")).expanduser()
+            reviewed = self.app.careful(lambda: review_file(path))
+            if reviewed is not None:
+                self.app.push_screen(FirmwareScreen(reviewed))
+
+        self.app.push_screen(
+            AskText("Which firmware image?", hint="An Intel HEX file; it is only reviewed."),
+            answered,
+        )

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical
+from textual.containers import Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
@@ -39,9 +39,10 @@ class Ask(ModalScreen[str]):
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
-            yield part(self.question)
-            if self.why:
-                yield part(self.why, name="part quiet")
+            with VerticalScroll(id="asked", can_focus=False):
+                yield part(self.question)
+                if self.why:
+                    yield part(self.why, name="part quiet")
             with Vertical(id="choices"):
                 for value, says in self.answers:
                     yield Button(Content(says), id=f"answer-{value}")

@@ -14,7 +14,6 @@ from textual.strip import Strip
 from textual.widget import Widget
 from textual.widgets import TextArea
 
-from hostlink.app.texts import plain
 from hostlink.listing import Finding, Language, LedgerRow, Line
 from hostlink.listing.tokens import scan
 
@@ -73,7 +72,7 @@ class ListingEditor(TextArea):
             self._colour(text, line.body, start)
         found = self.findings.get(line_index)
         if found:
-            words = f"  « {' '.join(plain(one.message) for one in found)}"
+            words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
             text.append(words, self.get_component_rich_style("listing--finding"))
         return text
 

@@ -155,7 +155,7 @@ class SheetDesk(Screen[None]):
 
     def _all_well(self) -> str:
         if not self.editor.text.strip():
-            return "Type a listing, paste one, or choose a program below or beside."
+            return "Type a listing, paste one, or choose a program of the archive."
         return "The review found nothing wrong."
 
     def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:

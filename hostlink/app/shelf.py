@@ -45,7 +45,7 @@ class Shelf(Vertical):
             [
                 Column("program", 12),
                 Column("rev", 4, right=True),
-                Column("bytes", 6, right=True),
+                Column("bytes", 7, right=True),
                 Column("title", -1),
             ],
             empty="Nothing is found. Escape shows all programs again.",
@@ -90,7 +90,7 @@ class Shelf(Vertical):
         """Shipped programs that the archive does not have yet."""
         have = {one.name for one in self._programs}
         return [
-            Entry(f"{SHIPPED}{one.name}", (one.name, "", "", f"{one.title} (shipped)"))
+            Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", one.title))
             for one in self._shipped
             if one.name not in have
             and all(word in " ".join((one.name, one.title, *one.tags)).casefold() for word in asked)

@@ -194,7 +194,7 @@ class Bench(Console):
         self.copy = HostCopy(self._archive, self._board, session.profile)
         if error is None:
             self.at_prompt = True
-            self._row += session.dialogue.pacing.prompt
+            self._rows.begin(session.dialogue.pacing.prompt)
 
 
 class Attached:

@@ -23,20 +23,6 @@ if TYPE_CHECKING:
 
 _ROLES = click.Choice(["computer", "display"])
 
-# Common practice, no source, but for the last two: absolute maximum ratings of the ATmega328P
-# (DS40002061A, section 29.1: supply 6.0 V, pins at most VCC + 0.5 V).
-CAUTIONS = """\
-Before firmware is written:
-- Do not unplug the board, take its supply away or let this computer sleep until it is done.
-- A wrong image leaves the board mute: no prompt, no picture. Its bootloader remains, so another
-  image can be written; `hostlink firmware write --previous` goes back.
-- This writes to the {part} at {port}. Check that this is the board you mean.
-- In a machine of two boards, lift the wire by which the other board drives this one's RX pin: with
-  it in place two outputs work against each other, and this board hears nothing from here.
-- Supply it with 5 V, never 6 V or more, and never from two supplies at once, USB being one: a chip
-  that is fed through its pins may be damaged. Take the supply away before you move a wire.
-- When in doubt, stop here and ask a qualified person."""
-
 
 @click.group()
 def firmware() -> None:
@@ -189,6 +175,7 @@ def write(
     off is finished by the same command.
     """
     from hostlink.cli.page_teller import PageTeller
+    from hostlink.jobs.cautions import CAUTIONS
     from hostlink.jobs.firmware import write_firmware
     from hostlink.jobs.firmware_checks import role_of
 

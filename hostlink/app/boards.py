@@ -1,0 +1,215 @@
+"""The boards: ports that are here, boards that are known, and which of them are attached."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from hostlink.app.dialogues import AskText
+from hostlink.app.layout import WIDTHS
+from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.texts import ago, plain
+from hostlink.board.ports import identity_of, usb_ports
+from hostlink.jobs.attaching import known_board
+from hostlink.jobs.boards import KnownBoard, known_boards, label_board
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+PRACTICE = "practice://"
+
+
+class BoardsScreen(Screen[None]):
+    """Attach, detach, label, and choose the current board."""
+
+    app: DeskApp
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    AUTO_FOCUS = "#boards"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter",
+            "attach",
+            "Attach, make current",
+            priority=True,
+            tooltip="Loading and the console go to it then",
+        ),
+        Binding("d", "detach", "Detach", tooltip="Close its port"),
+        Binding("l", "label", "Label", tooltip="What you call it, such as a colour"),
+        Binding("o", "other", "Another port", tooltip="By its name or address"),
+        Binding("s", "renew", "Look for ports again", tooltip="After plugging one in"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__(classes="page")
+        self.known: dict[str, KnownBoard] = {}
+
+    def compose(self) -> ComposeResult:
+        yield Static("Boards", classes="heading", id="boards-head", markup=False)
+        with Horizontal(classes="across"):
+            yield Rows(
+                [
+                    Column("state", 9),
+                    Column("label", 12),
+                    Column("port", 20),
+                    Column("profile", 9),
+                    Column("last held", -1),
+                ],
+                id="boards",
+            )
+            with VerticalScroll(classes="side"):
+                yield Static("", id="board-detail", markup=False)
+        yield Static(
+            "Enter attaches a board and makes it the current one. D detaches, L labels, O names "
+            "another port, S looks again. Escape goes back.",
+            classes="foot",
+            markup=False,
+        )
+
+    def on_mount(self) -> None:
+        self.action_renew()
+
+    def action_renew(self) -> None:
+        """Look for ports, and show them with what is known of each board."""
+        rows = known_boards(self.app.archive, usb_ports())
+        ports = {row.port for row in rows}
+        extra = [port for port in (PRACTICE, *self.app.attached) if port not in ports]
+        # One practice board is always here, by whatever address it was opened.
+        if any(port.startswith("practice:") for port in ports | set(self.app.attached)):
+            extra = [port for port in extra if port != PRACTICE]
+        places = [identity_of(port) for port in dict.fromkeys(extra)]
+        rows = known_boards(self.app.archive, [*usb_ports(), *places])
+        self.known = {row.port or f"away:{at}": row for at, row in enumerate(rows)}
+        self.query_one("#boards-head", Static).update(
+            Content(f"Boards: {len(self.app.attached):,} attached, {len(rows):,} known")
+        )
+        self.query_one(Rows).show(
+            [
+                Entry(
+                    key,
+                    (
+                        self._state(row),
+                        row.label,
+                        row.port or "not here",
+                        row.profile,
+                        row.holds,
+                    ),
+                )
+                for key, row in self.known.items()
+            ]
+        )
+        self._detail()
+
+    def _port_attached(self, port: str) -> str:
+        """The address under which a board is attached, "" if it is not."""
+        if port in self.app.attached:
+            return port
+        here = identity_of(port) if port else None
+        for attached in self.app.attached:
+            other = identity_of(attached)
+            if here is not None and here.serial and here.serial == other.serial:
+                return attached
+        return ""
+
+    def _state(self, row: KnownBoard) -> str:
+        attached = self._port_attached(row.port)
+        current = self.app.current
+        if attached and current is not None and current.port == attached:
+            return "current"
+        if attached:
+            return "attached"
+        return "here" if row.port else "away"
+
+    def _detail(self) -> None:
+        row = self.known.get(self.query_one(Rows).key)
+        if row is None:
+            self.query_one("#board-detail", Static).update(Content("No board is known yet."))
+            return
+        restarts = {True: "restarts", False: "does not restart", None: "not known"}
+        words = [
+            ("chip", f"{row.chip} {row.usb_id}".strip()),
+            ("driver", row.driver),
+            ("known by", row.recognised_by),
+            ("when opened", restarts[row.restarts_on_open]),
+            ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
+            ("last held", row.holds + (", may lack edits" if row.may_lack_edits else "")),
+            ("last backup", self._backup(row)),
+            ("access", row.access),
+        ]
+        text = "\n".join(f"{name}: {value}" for name, value in words if value)
+        self.query_one("#board-detail", Static).update(Content(plain(text, keep="\n")))
+
+    def _backup(self, row: KnownBoard) -> str:
+        board = known_board(self.app.archive, identity_of(row.port)) if row.port else None
+        if board is None:
+            return ""
+        found = self.app.archive.backups(board_uuid=board.uuid, limit=1)
+        if not found:
+            return "none"
+        return f"{found[0].spec}, {ago(found[0].at, datetime.now(UTC))}"
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._detail()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_attach()
+
+    @property
+    def chosen(self) -> KnownBoard | None:
+        """The board at the cursor, where it is here."""
+        row = self.known.get(self.query_one(Rows).key)
+        return row if row is not None and row.port else None
+
+    def action_attach(self) -> None:
+        row = self.chosen
+        if row is None:
+            self.app.notify("That board is not plugged in.", markup=False)
+            return
+        self.dismiss()
+        self.app.attach(self._port_attached(row.port) or row.port)
+
+    def action_detach(self) -> None:
+        row = self.chosen
+        attached = self._port_attached(row.port) if row is not None else ""
+        if attached:
+            self.app.detach(attached)
+            self.action_renew()
+
+    def action_label(self) -> None:
+        row = self.chosen
+        if row is None:
+            return
+
+        def answered(label: str | None) -> None:
+            if label is not None:
+                self.app.careful(lambda: label_board(self.app.archive, row.port, label))
+                self.app.desk.board_changed()
+                self.action_renew()
+
+        self.app.push_screen(AskText("What do you call this board?", row.label), answered)
+
+    def action_other(self) -> None:
+        def answered(port: str | None) -> None:
+            if port:
+                self.dismiss()
+                self.app.attach(port)
+
+        self.app.push_screen(
+            AskText(
+                "Which port?",
+                hint="A device, practice://NAME, rfc2217://HOST:PORT or socket://HOST:PORT.",
+            ),
+            answered,
+        )
+
+    def action_leave(self) -> None:
+        self.dismiss()

@@ -1,0 +1,96 @@
+"""The settings: theme, default port and profile; each is remembered as soon as it is changed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from hostlink.app.dialogues import AskText
+from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.texts import plain
+from hostlink.app.themes import NAMES
+from hostlink.board.profile_file import find_profile, shipped_profiles
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+
+class SettingsScreen(Screen[None]):
+    """Change a setting with Enter."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#settings"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "change", "Change it", priority=True, tooltip="The one at the cursor"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__(classes="page")
+
+    def compose(self) -> ComposeResult:
+        yield Static("Settings", classes="heading", markup=False)
+        with Vertical(classes="across"):
+            yield Rows([Column("setting", 18), Column("value", -1)], id="settings")
+        yield Static(
+            Content(
+                plain(
+                    f"Enter changes. They are kept in {self.app.settings_file}. Escape goes back."
+                )
+            ),
+            classes="foot",
+            markup=False,
+        )
+
+    def on_mount(self) -> None:
+        self._show()
+
+    def _show(self) -> None:
+        settings = self.app.settings
+        self.query_one(Rows).show(
+            [
+                Entry("theme", ("theme", self.app.theme)),
+                Entry("port", ("port at the start", settings.port or "none")),
+                Entry("profile", ("profile", settings.profile or "the one the board is known by")),
+            ]
+        )
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_change()
+
+    def action_change(self) -> None:
+        key = self.query_one(Rows).key
+        if key == "theme":
+            self.app.use_theme(NAMES[(NAMES.index(self.app.theme) + 1) % len(NAMES)])
+            self._show()
+        elif key == "port":
+            self._ask("port", "Which port is opened at the start?", "A lone - means none.")
+        else:
+            names = ", ".join(shipped_profiles())
+            self._ask("profile", "Which profile?", f"A TOML file, or {names}; - for none.")
+
+    def _ask(self, key: str, question: str, hint: str) -> None:
+        def answered(value: str | None) -> None:
+            if value is None:
+                return
+            value = "" if value == "-" else value
+            if key == "profile":
+                if value and self.app.careful(lambda: find_profile(value)) is None:
+                    return
+                self.app.first_profile = value
+                self.app.desk.board_changed()
+            self.app.keep_settings(**{key: value})
+            self._show()
+
+        held = getattr(self.app.settings, key)
+        self.app.push_screen(AskText(question, held, hint=hint), answered)
+
+    def action_leave(self) -> None:
+        self.dismiss()
