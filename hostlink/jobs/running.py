@@ -115,7 +115,8 @@ def run(
             kept="The program is still in the board's memory.",
             advice="Check the cable and the speed.",
         )
-    what = f"The program did not end within {longest_s:g} s; it may be waiting for input."
+    doing = "was still printing" if core.outcome is Outcome.FLOODING else "may wait for input"
+    what = f"The program did not end within {longest_s:g} s; it {doing}."
     if len(core.answer) > MOST_OUTPUT:
         what = f"The program printed more than {MOST_OUTPUT:,} bytes."
     raise LinkError(

@@ -14,7 +14,7 @@ from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
-from hostlink.errors import HostlinkError, Interrupted
+from hostlink.errors import ArchiveError, HostlinkError, Interrupted
 from hostlink.jobs.attaching import remembered_restart, way_back
 from hostlink.jobs.events import Emit
 from hostlink.link.attaching import Foresight, foresee
@@ -122,7 +122,7 @@ class Session:
             error.kept = "The board's program was not touched."
             raise
         self._attached = True
-        board = self.board_in(self.archive) if self.archive is not None else None
+        board = self._note_board()
         if not self.restarted_since_attach:
             return
         lost = "The board restarted when its port was opened; what its memory held was lost then."
@@ -161,6 +161,16 @@ class Session:
             profile=self.profile.name,
             restarts_on_open=self._taught(),
         )
+
+    def _note_board(self) -> Board | None:
+        """Note in the archive that the board was seen; a job that keeps nothing can do without."""
+        if self.archive is None:
+            return None
+        try:
+            return self.board_in(self.archive)
+        except ArchiveError:
+            self._told = False
+            return None
 
     def _taught(self) -> bool | None:
         """What the opening taught, told once: a restart later in the work is another matter."""

@@ -1,0 +1,180 @@
+"""`hostlink boards` and `hostlink restart`: what is plugged in, in words, and no port opened."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Callable
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from pytest_mock import MockerFixture
+
+from hostlink.archive import Archive
+from hostlink.jobs.boards import access_advice, without_port
+
+Plug = Callable[..., None]
+
+
+@pytest.fixture
+def plug(mocker: MockerFixture) -> Plug:
+    """Plug in ports: (device, vid, pid, serial number, location) each."""
+
+    def put(*found: tuple[str, int | None, int | None, str | None, str | None]) -> None:
+        infos = [
+            SimpleNamespace(
+                device=device,
+                description="n/a",
+                vid=vid,
+                pid=pid,
+                serial_number=serial,
+                location=location,
+            )
+            for device, vid, pid, serial, location in found
+        ]
+        mocker.patch("serial.tools.list_ports.comports", return_value=infos)
+
+    return put
+
+
+@pytest.fixture(autouse=True)
+def nothing_plugged_in(plug: Plug, mocker: MockerFixture) -> None:
+    """Whatever this computer has, the tests see an empty table."""
+    plug()
+    mocker.patch("hostlink.board.ports.hidden_bridges", return_value=[])
+
+
+def test_a_board_is_explained(hostlink: Callable, plug: Plug) -> None:
+    """Bridge chip with its USB id, driver, how it is recognised; nothing is known of it yet."""
+    plug(("/dev/ttyUSB0", 0x0403, 0x6001, "A5", "1-2"))
+    told = hostlink("boards")
+    assert told.status == 0
+    assert told.out.splitlines()[0] == "without a label, /dev/ttyUSB0"
+    assert "FT232 Serial (UART) IC (0403:6001)" in told.out
+    assert "serial number A5" in told.out
+    assert "not known yet whether that restarts it" in told.out
+    assert "1 port with a USB bridge" in told.err
+
+
+def test_boards_that_cannot_be_told_apart_are_not_said_to_be(
+    hostlink: Callable, plug: Plug
+) -> None:
+    """A bridge without a number is known by its socket, and the doubt is said."""
+    plug(("/dev/ttyUSB0", 0x1A86, 0x7523, None, "1-2"))
+    assert "USB socket 1-2 only: its bridge has no serial number" in hostlink("boards").out
+    plug(
+        ("/dev/ttyUSB0", 0x10C4, 0xEA60, "0001", "1-2"),
+        ("/dev/ttyUSB1", 0x10C4, 0xEA60, "0001", "1-3"),
+    )
+    assert hostlink("boards").out.count("its serial number 0001 is that of another one") == 2
+
+
+def test_labels_stay_with_the_right_board(hostlink: Callable, plug: Plug) -> None:
+    """By number wherever it is plugged in, without one by socket."""
+    plug(("/dev/ttyUSB0", 0x0403, 0x6001, "A5", "1-2"), ("/dev/ttyUSB1", 0x1A86, 0x7523, "", "1-3"))
+    assert hostlink("boards", "--label", "Red", "--port", "/dev/ttyUSB0").status == 0
+    assert hostlink("boards", "--label", "Blue", "--port", "/dev/ttyUSB1").status == 0
+    plug(("/dev/ttyUSB4", 0x0403, 0x6001, "A5", "3-1"), ("/dev/ttyUSB5", 0x1A86, 0x7523, "", "1-4"))
+    here = {row["port"]: row["label"] for row in hostlink("boards", "--json").json}
+    assert here["/dev/ttyUSB4"] == "Red"
+    assert here["/dev/ttyUSB5"] is None
+    assert "Blue, not plugged in" in hostlink("boards").out
+
+
+def test_what_was_seen_at_openings_is_shown(hostlink: Callable) -> None:
+    """Once a board restarted when it was opened, the table says so, and what it held."""
+    assert hostlink("load", "hail").status == 0
+    assert "did not restart it" in hostlink("boards").out
+    assert (
+        hostlink("stored", "--port", "practice://class?time=virtual&restarts_on_open=1").status == 0
+    )
+    (row,) = hostlink("boards", "--json").json
+    assert row["restarts_on_open"] is True
+    assert row["holds"] == "HAIL@1"
+    assert row["recognised_by"] == "its name"
+    assert "restarts it: what its memory holds is lost" in hostlink("boards").out
+
+
+def test_ports_without_a_bridge_are_shown_on_request(hostlink: Callable, plug: Plug) -> None:
+    """Phantom ports are hidden unless --all is given."""
+    plug(("/dev/ttyS0", None, None, None, None))
+    assert "/dev/ttyS0" not in hostlink("boards").out
+    assert "/dev/ttyS0" in hostlink("boards", "--all").out
+
+
+def test_a_bridge_without_a_port_is_told(hostlink: Callable, mocker: MockerFixture) -> None:
+    """It is plugged in, but its driver is not at work: which one, and where to look."""
+    found = [("1-4", 0x1A86, 0x7523)]
+    mocker.patch("hostlink.board.ports.hidden_bridges", return_value=found)
+    assert "plugged in at 1-4 but has no port" in hostlink("boards").err
+    assert "ch341" in without_port(found, "linux")[0]
+
+
+def test_a_port_that_may_not_be_opened_names_the_way(tmp_path: Any, mocker: MockerFixture) -> None:
+    """The group that owns the device, and how to join it; nothing where all is well."""
+    device = tmp_path / "ttyUSB0"
+    device.touch()
+    assert access_advice(str(device)) == ""
+    mocker.patch("os.access", return_value=False)
+    assert "sudo usermod -aG" in access_advice(str(device))
+    assert access_advice("practice://red") == ""
+    assert access_advice(str(tmp_path / "none")) == ""
+
+
+# --- restart ---------------------------------------------------------------------------------
+
+
+def test_restart_needs_a_word(hostlink: Callable, board_holds: Callable) -> None:
+    """Without --yes and without a person to ask, nothing happens and no port is opened."""
+    hostlink("load", "hail")
+    told = hostlink("restart")
+    assert told.status == 1
+    assert "--yes" in told.err
+    assert len(board_holds()) == 22
+
+
+def test_restart_says_how_to_get_the_program_back(
+    hostlink: Callable, board_holds: Callable
+) -> None:
+    """It is kept first; afterwards memory is empty, and the command that loads it is named."""
+    hostlink("load", "hail")
+    told = hostlink("restart", "--yes")
+    assert told.status == 0
+    assert "hostlink load HAIL@1" in told.err
+    assert board_holds() == {}
+    assert hostlink("restart", "--yes", "--json").json == {
+        "board_held": None,
+        "at_prompt": True,
+        "lines": 0,
+    }
+
+
+@pytest.mark.parametrize(
+    ("answer", "status", "lines"), [("y\n", 0, 0), ("\n", 1, 22), ("", 130, 22)]
+)
+def test_a_person_is_asked(
+    answer: str,
+    status: int,
+    lines: int,
+    hostlink: Callable,
+    board_holds: Callable,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Yes restarts; Return alone, and walking away, do not."""
+    from hostlink.cli.entry import run_line
+
+    hostlink("load", "hail")
+    typed = io.StringIO(answer)
+    typed.isatty = lambda: True  # type: ignore[method-assign]
+    monkeypatch.setattr(sys, "stdin", typed)
+    assert run_line(["restart"]) == status
+    assert len(board_holds()) == lines
+
+
+def test_a_plain_connection_cannot_be_restarted(hostlink: Callable, archive: Archive) -> None:
+    """Told at once, before anything is opened."""
+    told = hostlink("restart", "--yes", "--port", "socket://127.0.0.1:1")
+    assert told.status == 1
+    assert "no restart line" in told.err
+    assert archive.boards() == []
