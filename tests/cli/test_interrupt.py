@@ -1,0 +1,119 @@
+"""Ctrl+C in the middle of real work: SIGINT to a hostlink of its own, in real time."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="sends SIGINT to another process")
+
+# 664 bytes at 240 a second: time enough to come in between.
+SLOW = ("--port", "practice://class?baud=2400", "--baud", "2400")
+AT_ONCE = ("--port", "practice://class?time=virtual")
+
+
+def interrupted(words: tuple[str, ...], after: str, *, times: int = 1) -> tuple[int, str, str]:
+    """Run hostlink and send SIGINT as soon as a row of its talk or data matches `after`."""
+    hostlink = subprocess.Popen(
+        [sys.executable, "-u", "-m", "hostlink", *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    watchdog = threading.Timer(30, hostlink.kill)
+    watchdog.start()
+    assert hostlink.stdout is not None
+    assert hostlink.stderr is not None
+    watched = hostlink.stdout if after.startswith("out:") else hostlink.stderr
+    seen = ""
+    for row in watched:
+        seen += row
+        if re.search(after.removeprefix("out:"), row):
+            for _ in range(times):
+                hostlink.send_signal(signal.SIGINT)
+            break
+    else:
+        hostlink.kill()
+        pytest.fail(f"{after!r} was never said: {seen}")
+    out, err = hostlink.communicate()
+    watchdog.cancel()
+    if watched is hostlink.stdout:
+        return hostlink.returncode, seen + out, err
+    return hostlink.returncode, out, seen + err
+
+
+def test_ctrl_c_in_the_middle_of_a_load(
+    hostlink: Callable, archive: Archive, board_holds: Callable
+) -> None:
+    """Status 130; what the board holds and what was kept is said; the next load works."""
+    assert hostlink("load", "-", *AT_ONCE, stdin=b"10 REM MINE\n").status == 0
+    status, _, err = interrupted(("load", "tide", *SLOW), "^Sending")
+    assert status == 130
+    what, kept, advice = [row.strip() for row in err.splitlines()[-3:]]
+    assert what == "hostlink: Stopped while loading the shipped TIDE; the board holds a part of it."
+    assert "The listing is kept as TIDE@1." in kept
+    assert "What the board held before is kept as rescue@1." in kept
+    assert advice == "Load again to complete it."
+    assert 0 < len(board_holds()) < 32
+    load = next(event for event in archive.events() if event.job == "load")
+    assert load.outcome == "interrupted"
+    assert archive.prove().clean
+    # No part of a program may pass for a revision: without a name there is nothing to save it to.
+    assert hostlink("save", *AT_ONCE).status == 1
+    assert hostlink("load", "tide", *AT_ONCE).status == 0
+    assert len(board_holds()) == 32
+    assert len(archive.history("TIDE")) == 1
+
+
+def test_ctrl_c_before_anything_is_sent(hostlink: Callable, board_holds: Callable) -> None:
+    """While the board's program is still being read nothing was touched, and that is said."""
+    assert hostlink("load", "tide", *AT_ONCE).status == 0
+    status, _, err = interrupted(("load", "dice", *SLOW), "^Reading what the board holds")
+    assert status == 130
+    assert "Stopped before anything of the shipped DICE was sent." in err
+    assert "The board's program was not touched." in err
+    assert len(board_holds()) == 32
+    assert hostlink("save", *AT_ONCE).status == 0
+
+
+def test_ctrl_c_while_saving(hostlink: Callable, board_holds: Callable, archive: Archive) -> None:
+    """Nothing is kept and the board is as it was."""
+    assert hostlink("load", "-", *AT_ONCE, stdin=b"10 REM MINE\n" * 1).status == 0
+    assert hostlink("load", "tide", *AT_ONCE).status == 0
+    status, _, err = interrupted(("save", "COPY", *SLOW), "^Reading the board's program")
+    assert status == 130
+    assert "The board's program was not touched; nothing was kept in the archive." in err
+    assert "COPY" not in [program.name for program in archive.programs()]
+    assert len(board_holds()) == 32
+
+
+def test_ctrl_c_interrupts_a_running_program(hostlink: Callable, place: Path) -> None:
+    """The program stops, stays in memory, and what it printed is in the transcript."""
+    assert hostlink("load", "-", *AT_ONCE, stdin=b'10 PRINT "X"\n20 GOTO 10\n').status == 0
+    words = ("run", "--port", "practice://class", "-o", "so-far.txt")
+    status, out, err = interrupted(words, "out:^X$")
+    assert status == 130
+    assert out.startswith("X\nX\n")
+    assert "the program was interrupted, and is still in the board's memory" in err
+    assert (place / "so-far.txt").read_text(encoding="utf-8").startswith("X\n")
+    assert hostlink("save", "ENDLESS", *AT_ONCE).status == 0
+
+
+def test_a_second_ctrl_c_does_not_wait(hostlink: Callable, archive: Archive) -> None:
+    """Twice in a row ends at once, still with 130, and the archive is sound."""
+    assert hostlink("load", "-", *AT_ONCE, stdin=b"10 REM MINE\n").status == 0
+    status, _, err = interrupted(("load", "tide", *SLOW), "^Sending", times=2)
+    assert status == 130
+    assert "Traceback" not in err
+    assert archive.prove().clean
+    assert hostlink("load", "tide", *AT_ONCE).status == 0
