@@ -87,7 +87,8 @@ def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
             continue
         break
     segments = tuple((int(start), int(end)) for start, end in held.segments())
-    image = Image.from_bytes_at(name, held.todict(), segments, flash_bytes)
+    inside = {address: held[address] for address in held.addresses()}
+    image = Image.from_bytes_at(name, inside, segments, flash_bytes)
     start = _start_of(held.start_addr)
     findings.sort(key=lambda finding: finding.line or 0)
     return HexFile(replace(image, start=start), tuple(findings))

@@ -9,7 +9,7 @@ after a restart, and the bootloader still answers.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -19,7 +19,8 @@ from hostlink.firmware.chip import BLANK, Chip
 
 SYNC_TRIES = 9
 _SYNC_PATIENCE_S = 0.09  # the bootloader listens for about a second after a restart
-_PAGE_TRIES = 5
+_PAGE_TRIES = 6
+_REFUSALS = 3
 _ROUNDS = 3
 _ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself, low byte first (instruction set manual: 1100 kkkk...)
 
@@ -95,13 +96,19 @@ def is_half_written(held: bytes, before: bytes, target: bytes, chip: Chip) -> bo
 
 
 def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
-    """Get into step: the line quiet first, then ask until the answer is good."""
+    """Get into step: the line quiet first, then ask until the answer is good.
+
+    A bootloader that answers, but not well, may hold half a frame of two bytes: one more
+    end-of-packet completes it. One that is silent gets that byte every other time.
+    """
     failed = AskFailed(Trouble.SILENT)
-    for _ in range(tries):
-        yield Drain(0.02)
+    odd = False
+    for attempt in range(tries):
+        yield Drain(0.02, bytes((protocol.END,)) if odd else b"")
         try:
             yield Ask(protocol.get_sync(), patience_s=_SYNC_PATIENCE_S)
         except AskFailed as error:
+            odd = error.trouble is not Trouble.SILENT or attempt % 3 == 2
             if failed.trouble is Trouble.SILENT:
                 failed = error
             continue
@@ -110,10 +117,21 @@ def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
 
 
 def begin() -> Script[bytes]:
-    """Get into step, enter programming mode and read the signature."""
-    yield from synchronise()
-    yield Ask(protocol.enter_programming())
-    return (yield Ask(protocol.read_signature(), 3))
+    """Get into step, enter programming mode and read the signature, twice the same."""
+    seen: list[bytes] = []
+    for attempt in range(1, _PAGE_TRIES + 1):
+        yield from synchronise()
+        try:
+            yield Ask(protocol.enter_programming())
+            signature = yield Ask(protocol.read_signature(), 3)
+        except AskFailed:
+            if attempt == _PAGE_TRIES:
+                raise
+            continue
+        if signature in seen:
+            return signature
+        seen.append(signature)
+    raise AskFailed(Trouble.OUT_OF_STEP)
 
 
 def leave() -> Script[None]:
@@ -244,21 +262,34 @@ class FlashScripts:
         raise Unproven(page)
 
     def _patiently(self, script: Callable[[], Script[bytes]]) -> Script[bytes]:
-        """Ask again after getting back into step, a few times; a refusal is final."""
+        """Ask again after getting back into step, a few times.
+
+        A refusal may be an answer to a command that was damaged; the same one again and again is
+        final.
+        """
+        refusals = 0
         for attempt in range(1, _PAGE_TRIES + 1):
             try:
                 return (yield from script())
             except AskFailed as failed:
                 self.troubles += 1
-                if failed.trouble is Trouble.REFUSED or attempt == _PAGE_TRIES:
+                refusals += failed.trouble is Trouble.REFUSED
+                if refusals == _REFUSALS or attempt == _PAGE_TRIES:
                     raise
             yield from self._regain()
         raise AssertionError("not reached: the last attempt returns or raises")
 
-    def _regain(self) -> Generator[Ask | Drain, bytes, None]:
+    def _regain(self) -> Script[None]:
         """Get back into step: fill up the frame that the bootloader may be waiting for the rest of,
         so that it answers, then synchronise and enter programming mode again."""
         filling = bytes((protocol.END,)) * (self.chip.page_bytes + 8)
-        yield Drain(0.03, filling)
-        yield from synchronise()
-        yield Ask(protocol.enter_programming())
+        for attempt in range(1, _REFUSALS + 1):
+            yield Drain(0.03, filling)
+            yield from synchronise()
+            try:
+                yield Ask(protocol.enter_programming())
+            except AskFailed:
+                if attempt == _REFUSALS:
+                    raise
+                continue
+            return

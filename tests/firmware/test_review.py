@@ -1,0 +1,108 @@
+"""Whether an image may go into a chip: places, vectors, starts; and the map that shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from hostlink.firmware.chip import ATMEGA328P
+from hostlink.firmware.hex_file import read_hex
+from hostlink.firmware.memory_map import memory_map, segment_rows
+from hostlink.firmware.review import ImageReview, review_image
+
+
+def reviewed(data: bytes, boot_bytes: int = 2048) -> ImageReview:
+    return review_image(read_hex(data, "test.hex", 32_768), ATMEGA328P, boot_bytes)
+
+
+def rules(review: ImageReview) -> list[str]:
+    return [each.rule for each in review.findings]
+
+
+def test_a_sound_image_has_no_findings(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """Vectors that lead into the image, all of it below the bootloader: nothing to say."""
+    review = reviewed(hex_file(program(20_000)))
+    assert (review.findings, review.errors, review.doubts) == ((), (), ())
+    assert review.application_end == 0x7800
+
+
+def test_an_image_beyond_flash_and_in_the_bootloader_is_an_error(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """Both are named with their addresses; a smaller bootloader section makes room."""
+    review = reviewed(hex_file(program(0x7801)))
+    assert rules(review) == ["in-bootloader"]
+    assert "7800 to 7800" in review.errors[0].message
+    assert reviewed(hex_file(program(0x7801)), 512).findings == ()
+    review = reviewed(hex_file(program(0x8002)), 512)
+    assert rules(review) == ["beyond-flash", "in-bootloader"]
+    assert "8000 to 8001" in review.errors[0].message
+
+
+def test_an_empty_image_is_an_error() -> None:
+    """No bytes, only an end record, or only blank bytes: there is nothing to write."""
+    for data in (b"", b":00000001FF\n", b":02000000FFFF00\n:00000001FF\n"):
+        assert "empty-image" in [each.rule for each in reviewed(data).errors]
+
+
+@pytest.mark.parametrize(
+    ("first", "rule"),
+    [
+        (b"\xff\xff\xff\xff", "no-vector-table"),
+        (b"\x00\x00\x00\x00", "odd-vector-table"),  # NOP, no jump
+        (b"\x0c\x94\x00\x3f", "odd-vector-table"),  # JMP to 7E00, where the image holds nothing
+        (b"\xff\xdf\x00\x00", "odd-vector-table"),  # RCALL
+    ],
+)
+def test_an_image_that_does_not_begin_like_a_program_is_doubted(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes], first: bytes, rule: str
+) -> None:
+    """The reset vector must be a jump that leads into the image."""
+    review = reviewed(hex_file(first + program()[4:]))
+    assert rules(review) == [rule]
+    assert review.doubts
+    assert not review.errors
+
+
+def test_both_kinds_of_jump_are_read(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """RJMP .+0 leads to the next word (instruction set manual: C000), JMP to any word address."""
+    assert reviewed(hex_file(b"\x33\xc0\x00\x00" + program()[4:])).findings == ()
+    assert reviewed(hex_file(b"\x0c\x94\x34\x00" + program()[4:])).findings == ()
+
+
+def test_a_short_vector_table_is_only_a_note(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """A program that uses no interrupts may have code where the other vectors would be."""
+    review = reviewed(hex_file(program()[:4] + b"\x00" * 100 + program()[104:]))
+    assert rules(review) == ["short-vector-table"]
+    assert not review.doubts
+
+
+def test_an_image_that_begins_elsewhere_is_doubted(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes], record: Callable[..., str]
+) -> None:
+    """Not at 0000, or with a start address of its own: these chips start at 0000."""
+    assert rules(reviewed(hex_file(program(), 0x400))) == ["no-vector-table"]
+    start = record(0, b"\x00\x00\x01\x00", 5).encode() + b"\n"
+    assert rules(reviewed(start + hex_file(program()))) == ["odd-start"]
+
+
+def test_the_map_shows_each_page_where_it_lies(
+    hex_file: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """Eight rows of 32 pages: vectors, program, blank, bootloader, and what clashes with it."""
+    review = reviewed(hex_file(program(300)))
+    rows = memory_map(review.image.segments, ATMEGA328P, 2048)
+    assert rows[0] == "0000  vpp" + "." * 29
+    assert rows[1] == "1000  " + "." * 32
+    assert rows[7] == "7000  " + "." * 16 + "B" * 16
+    assert len(rows) == 8
+    clash = memory_map(((0x7780, 0x7881),), ATMEGA328P, 2048)
+    assert clash[7] == "7000  " + "." * 15 + "p!!" + "B" * 14
+    assert segment_rows(((0x7780, 0x7881),)) == [("7780", "7880", 257)]
