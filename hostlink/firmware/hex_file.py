@@ -98,7 +98,7 @@ def _end_of(rows: list[str], findings: list[Finding]) -> int:
     """The index of the row with the end record, of the last row if there is none."""
     for index, row in enumerate(rows):
         match = _END.fullmatch(row.strip())
-        if match is None:
+        if match is None or sum(bytes.fromhex(row.strip()[1:])) % 256:
             continue
         if match[1] != "0000":
             findings.append(
