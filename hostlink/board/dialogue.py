@@ -246,15 +246,25 @@ class Dialogue:
     def capture(self) -> Tally:
         """The program, proven by as many captures as the state of the wire calls for.
 
-        Raises ReadBackError where they cannot be made to agree.
+        Raises ReadBackError where they cannot be made to agree, LinkError where the board loses
+        its memory meanwhile.
         """
         health = self.wire.health
+        restarts = health.restarts
         captures: list[dict[int, Line]] = []
         strays: Counter[tuple[int, str]] = Counter()
         doubted = False
         unsettled: tuple[int, ...] = ()
         while len(captures) < MOST_CAPTURES:
             captures.append(self.list_once())
+            lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
+            if lost or health.restarts > restarts:
+                raise LinkError(
+                    "The board restarted while its program was being read, and lost it.",
+                    reason=LinkReason.RESTARTED,
+                    kept="Nothing was kept in the archive.",
+                    advice="Check its supply. An earlier copy may be in the archive.",
+                )
             strays.update(set(self._strays))
             self.emit(Captured(len(captures), len(captures[-1])))
             health.disagreements += differing(captures[-2:])

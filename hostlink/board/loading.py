@@ -28,6 +28,7 @@ from hostlink.listing.parse import Line
 
 MOST_ROUNDS = 4
 MOST_STARTS = 3
+_MAY_PASS = (LinkReason.SILENT, LinkReason.DAMAGED, LinkReason.FLOODING)
 
 
 @dataclass
@@ -98,9 +99,7 @@ class Loader:
         for _ in range(1 + MOST_ROUNDS):
             sent = self._send_fast(send) if fast else self._send_careful(send, delete)
             fast = False
-            if self._dialogue.restarted():
-                self._warn("The board restarted and lost its program memory.")
-                raise _StartOver
+            self._heed_restart()
             if not sent:
                 self._regain()
                 send, delete = self._difference(self._capture(1))
@@ -112,6 +111,11 @@ class Loader:
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
         return False
+
+    def _heed_restart(self) -> None:
+        if self._dialogue.restarted():
+            self._warn("The board restarted and lost its program memory.")
+            raise _StartOver
 
     def _regain(self) -> None:
         core = self._dialogue.regain(may_interrupt=True)
@@ -189,7 +193,14 @@ class Loader:
             health.disagreements += 1
 
     def _capture(self, count: int) -> dict[int, str]:
-        rows = self._dialogue.list_once()
+        try:
+            rows = self._dialogue.list_once()
+        except LinkError as error:
+            if error.reason not in _MAY_PASS:
+                raise
+            self._regain()  # a restart or a stall: wait it out, then look again
+            self._heed_restart()
+            rows = self._dialogue.list_once()
         self.report.captures += 1
         self._dialogue.emit(Captured(count, len(rows)))
         return {number: canonical_line(line, self._rules) for number, line in rows.items()}

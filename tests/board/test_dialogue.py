@@ -333,6 +333,19 @@ def test_promise_3_saved_means_proven_or_it_fails(bench: Build) -> None:
     assert len(b.told(Captured)) <= MOST_CAPTURES
 
 
+@pytest.mark.parametrize("banner", ["practice board,", ""])
+def test_a_restart_between_captures_is_no_save_of_an_empty_board(bench: Build, banner: str) -> None:
+    """The memory is lost between two readings: that is told, and the emptiness never wins."""
+    b = bench(None, Faults(restart_after_bytes=12), banner=banner)
+    b.put(COUNT)
+    b.dialogue.attach()
+    with pytest.raises(LinkError) as caught:
+        for _ in range(3):
+            assert b.dialogue.capture().lines
+    assert caught.value.reason is LinkReason.RESTARTED
+    assert b.held == {}
+
+
 def test_a_program_of_no_lines_is_an_empty_capture(bench: Build) -> None:
     """An empty memory is captured as empty, twice, without an error."""
     b = bench()

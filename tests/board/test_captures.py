@@ -1,0 +1,189 @@
+"""Combining captures: the rules, and that nothing is settled without the lead it needs."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from hostlink.board.captures import Verdict, captures_needed, differing, tally, verdict
+from hostlink.listing.parse import Line
+
+NUMBERS = st.integers(1, 5).map(lambda n: 10 * n)
+TEXTS = st.sampled_from(["A", "B", "C"])
+CAPTURE = st.dictionaries(NUMBERS, TEXTS, max_size=5)
+CAPTURES = st.lists(CAPTURE, min_size=2, max_size=9)
+NEEDS = st.sampled_from([2, 3, 5])
+
+
+def rows(capture: dict[int, str]) -> dict[int, Line]:
+    return {n: Line.from_text(f"{n} {text}") for n, text in capture.items()}
+
+
+def readings(captures: list[dict[int, str]], number: int) -> Counter[str | None]:
+    return Counter(capture.get(number) for capture in captures)
+
+
+# --- how many ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("disagreements", "rate", "need"),
+    [(0, 0.0, 2), (1, 0.0001, 3), (1, 0.002, 3), (1, 0.00201, 5), (500, 0.1, 5)],
+)
+def test_captures_needed(disagreements: int, rate: float, need: int) -> None:
+    """Two where nothing disagreed, three after any doubt, five above 0.2 % of damage."""
+    assert captures_needed(disagreements=disagreements, damage_rate=rate) == need
+
+
+# --- a save --------------------------------------------------------------------------------------
+
+
+@given(CAPTURES, NEEDS)
+def test_a_settled_line_has_the_lead_that_the_rule_asks_for(
+    captures: list[dict[int, str]], need: int
+) -> None:
+    """Counted anew: every settled line leads by 2 or 3 of at least 3, or nobody contradicts it."""
+    result = tally([rows(capture) for capture in captures], need)
+    everything = {number for capture in captures for number in capture}
+    for number in everything - set(result.unsettled):
+        line = result.lines.get(number)
+        votes = readings(captures, number)
+        winner = votes.pop(line.text if line else None)
+        other = max(votes.values(), default=0)
+        if need == 2:
+            assert (winner, other) == (len(captures), 0)
+        else:
+            assert winner >= 3
+            assert winner - other >= {3: 2, 5: 3}[need]
+
+
+@given(CAPTURES, NEEDS)
+def test_a_line_in_doubt_is_never_given(captures: list[dict[int, str]], need: int) -> None:
+    """Lines in doubt are named and not among the lines; nothing comes from nowhere."""
+    result = tally([rows(capture) for capture in captures], need)
+    assert not set(result.unsettled) & set(result.lines)
+    assert result.count == len(captures)
+    for number, line in result.lines.items():
+        assert any(capture.get(number) == line.text for capture in captures)
+
+
+@given(CAPTURES, NEEDS, st.randoms(use_true_random=False))
+def test_the_order_of_captures_does_not_matter(
+    captures: list[dict[int, str]], need: int, shuffler: object
+) -> None:
+    """The same captures in another order settle the same lines."""
+    other = list(captures)
+    shuffler.shuffle(other)  # type: ignore[attr-defined]
+    first = tally([rows(capture) for capture in captures], need)
+    second = tally([rows(capture) for capture in other], need)
+    assert first == second
+
+
+@given(CAPTURES, NEEDS)
+def test_agreed_means_that_all_are_the_same(captures: list[dict[int, str]], need: int) -> None:
+    """`agreed` is true exactly where every capture equals the first."""
+    result = tally([rows(capture) for capture in captures], need)
+    assert result.agreed == all(capture == captures[0] for capture in captures)
+
+
+@given(CAPTURE, NEEDS)
+def test_enough_equal_captures_are_the_listing(capture: dict[int, str], need: int) -> None:
+    """As many equal captures as are needed give that listing and no doubt."""
+    result = tally([rows(capture)] * need, need)
+    assert {n: line.text for n, line in result.lines.items()} == capture
+    assert result.unsettled == ()
+
+
+def test_a_line_that_was_only_sometimes_there_is_settled_as_absent() -> None:
+    """A stray row that one capture of five showed is no line of the program."""
+    good = rows({10: "A"})
+    result = tally([good, rows({10: "A", 70: "X"}), good, good, good], 5)
+    assert list(result.lines) == [10]
+    assert result.unsettled == ()
+
+
+def test_two_captures_that_differ_settle_nothing_about_that_line() -> None:
+    """One against one is doubt, the other lines are settled."""
+    result = tally([rows({10: "A", 20: "B"}), rows({10: "A", 20: "C"})], 2)
+    assert list(result.lines) == [10]
+    assert result.unsettled == (20,)
+
+
+@given(st.lists(CAPTURE, max_size=3))
+def test_differing_counts_lines_of_the_last_two(captures: list[dict[int, str]]) -> None:
+    """The count is the same either way round, and 0 exactly for equal captures."""
+    held = [rows(capture) for capture in captures]
+    count = differing(held)
+    if len(held) < 2:
+        assert count == 0
+        return
+    assert count == differing([held[-1], held[-2]])
+    before, after = captures[-2:]
+    assert count == sum(1 for n in {*before, *after} if before.get(n) != after.get(n))
+
+
+# --- a load --------------------------------------------------------------------------------------
+
+LOADS = st.lists(CAPTURE, min_size=1, max_size=7)
+
+
+@given(LOADS, CAPTURE, st.booleans())
+@example([{}], {}, True)
+def test_a_verdict_puts_each_number_in_one_place(
+    captures: list[dict[int, str]], target: dict[int, str], clean: bool
+) -> None:
+    """Wrong numbers are of the target, stray ones are not, and none is named twice."""
+    result = verdict(captures, target, clean=clean)
+    named = [*result.wrong, *result.stray, *result.unsettled]
+    assert len(named) == len(set(named))
+    assert set(result.wrong) <= set(target)
+    assert not set(result.stray) & set(target)
+    assert result.proven == (not named)
+
+
+@given(LOADS, CAPTURE, st.booleans())
+def test_proven_means_that_every_line_was_heard_right_most_often(
+    captures: list[dict[int, str]], target: dict[int, str], clean: bool
+) -> None:
+    """Counted anew: each number was read as sent more often than as anything else, twice if
+    the wire is in doubt."""
+    if not verdict(captures, target, clean=clean).proven:
+        return
+    for number in {*target, *(n for capture in captures for n in capture)}:
+        votes = readings(captures, number)
+        right = votes.pop(target.get(number), 0)
+        assert right >= (1 if clean else 2)
+        assert right > max(votes.values(), default=0)
+
+
+@given(CAPTURE, CAPTURE)
+def test_what_was_heard_wrong_every_time_is_called_wrong(
+    held: dict[int, str], target: dict[int, str]
+) -> None:
+    """Two captures of another program: exactly its differences are named."""
+    result = verdict([held, held], target, clean=False)
+    assert set(result.wrong) == {n for n in target if held.get(n) != target[n]}
+    assert set(result.stray) == set(held) - set(target)
+    assert result.unsettled == ()
+
+
+@given(CAPTURE.filter(bool))
+def test_one_capture_proves_on_a_clean_wire_only(target: dict[int, str]) -> None:
+    """Heard once as sent is enough where nothing disagreed, else it must be heard so twice."""
+    assert verdict([target], target, clean=True).proven
+    assert not verdict([target], target, clean=False).proven
+    assert verdict([target, target], target, clean=False).proven
+
+
+def test_a_draw_is_no_proof() -> None:
+    """Two readings for the target and two against it ask for another capture."""
+    captures = [{10: "A"}, {10: "A"}, {10: "B"}, {10: "B"}]
+    assert verdict(captures, {10: "A"}, clean=False) == Verdict((), (), (10,))
+
+
+def test_nothing_on_a_board_that_should_hold_nothing_is_proven() -> None:
+    """An empty program is proven by an empty capture."""
+    assert verdict([{}], {}, clean=True).proven
