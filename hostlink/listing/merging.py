@@ -1,9 +1,10 @@
 """Lines made one, and remarks that a jump goes to passed over: what changes a program's lines.
 
 Only for programs all of whose jumps are plain numbers. A line is joined to the one before it
-where nothing jumps to it and the statements of both are known to go on after one another: nothing
-follows an IF, a remark, DATA, or a PRINT that ends in ; or , (boards differ there), and FOR and its
-NEXT do not come to stand in one line (boards that remember only the line would not go round).
+where nothing jumps to it and the statements of both are known to go on after one another. Nothing
+follows an IF, a remark or DATA. Interpreters differ beside a PRINT that is bare or ends in ; or , and
+some remember only the line that a loop or a call came from (tried on bwbasic 2.20): so the former
+and FOR and NEXT stand alone, and nothing follows what leaves the line.
 """
 
 from __future__ import annotations
@@ -16,10 +17,8 @@ from hostlink.listing.reading import Reader, is_open
 from hostlink.listing.references import Reference, references, retargeted, rewritten
 from hostlink.listing.rules import Rules
 
-_GOES_ON = frozenset(
-    ("LET", "PRINT", "INPUT", "GOTO", "GOSUB", "RETURN", "FOR", "TO", "STEP", "NEXT", "END", "STOP")
-)
-_MAY_FOLLOW = _GOES_ON | {"IF", "THEN"}
+_GOES_ON = frozenset(("LET", "PRINT", "INPUT"))
+_MAY_FOLLOW = _GOES_ON | {"IF", "THEN", "GOTO", "GOSUB", "RETURN", "END", "STOP"}
 CAREFUL_LENGTH = 72
 """The longest line made where the board's limit is not known (ECMA-55, section 5)."""
 
@@ -38,7 +37,7 @@ class _Shape:
 
     def may_follow(self) -> bool:
         """Whether it may follow another statement."""
-        return self.known and self.words <= _MAY_FOLLOW
+        return self.known and self.closed and self.words <= _MAY_FOLLOW
 
 
 def merged(lines: Mapping[int, Line], targets: frozenset[int], rules: Rules) -> dict[int, Line]:
@@ -57,12 +56,10 @@ def merged(lines: Mapping[int, Line], targets: frozenset[int], rules: Rules) -> 
         if last is not None and number not in targets and shape.may_follow():
             held, before = last
             typed = out[held].typed.rstrip(" ") + separator + line.text
-            both = before.words | shape.words
-            loop = {"FOR", "NEXT"} <= both
-            if before.goes_on() and not loop and len(typed) <= limit:
+            if before.goes_on() and len(typed) <= limit:
                 text = out[held].text.rstrip(" ") + separator + line.text
                 out[held] = rewritten(out[held], held, text)
-                last = held, _Shape(both, True, shape.closed)
+                last = held, _Shape(before.words | shape.words, True, shape.closed)
                 continue
         out[number] = line
         last = number, shape
@@ -81,6 +78,7 @@ def _shape(text: str, reader: Reader) -> _Shape:
         assigns = first.kind == "name" and len(statement) > 1 and statement[1].text in ("=", "(")
         known = known and (first.kind == "word" or assigns)
     closed = bool(spans) and spans[-1].text not in (";", ",", language.separator)
+    closed = closed and spans[-1].word != "PRINT"
     return _Shape(words, known, closed)
 
 

@@ -13,6 +13,8 @@ from hostlink.listing.tokens import Span
 
 _RELATION = frozenset("<>=")
 _PLAIN = frozenset(("name", "number"))
+_SIGNS = frozenset("()+-*/^=<>,;:\"'")
+"""Signs that all BASICs read alike with and without blanks; beside another one blanks stay."""
 
 
 def closed_up(text: str, reader: Reader) -> str:
@@ -53,6 +55,8 @@ def _needed(spans: tuple[Span, ...], place: int, language: Language) -> str:
         return spans[place].text
     if before.kind in _PLAIN and after.kind in _PLAIN:
         return " "
+    if any(span.kind == "symbol" and span.text not in _SIGNS for span in (before, after)):
+        return spans[place].text
     if before.kind == "number" and after.text[:1] in "Ee":
         return " "  # a board may begin to read an exponent
     touching = before.text[-1:].isalnum() and after.text[:1].isalnum()

@@ -115,7 +115,8 @@ def test_jumps_move_past_bare_remarks() -> None:
     """At the level of lines the remark that was jumped to goes too; one at the very end stays."""
     text = "10 GOSUB 40\n20 IF A=1 THEN 90\n30 END\n40 REM SUB\n50 PRINT A\n60 RETURN\n90 REM\n"
     assert rows(text, "lines") == [
-        "10 GOSUB50:IFA=1THEN90",
+        "10 GOSUB50",
+        "20 IFA=1THEN90",
         "30 END",
         "50 PRINTA:RETURN",
         "90 REM",
@@ -185,15 +186,18 @@ def test_keywords_are_shortened_where_the_board_has_short_forms() -> None:
 
 
 def test_lines_are_joined_only_where_they_go_on_after_one_another() -> None:
-    """Not to a line that is jumped to, not behind IF, nor FOR and NEXT into one line."""
+    """Not to a line that is jumped to, not behind IF; FOR, NEXT, a bare or open PRINT stand alone."""
     text = "10 A=1\n20 B=2\n30 PRINT A\n40 IF A=1 THEN 30\n50 C=3\n"
     text += "60 FOR I=1 TO 3\n70 PRINT I\n80 NEXT I\n"
     assert rows(text, "lines") == [
         "10 A=1:B=2",
         "30 PRINTA:IFA=1THEN30",
-        "50 C=3:FORI=1TO3:PRINTI",
+        "50 C=3",
+        "60 FORI=1TO3",
+        "70 PRINTI",
         "80 NEXTI",
     ]
+    assert rows("10 PRINT\n20 PRINT B\n", "lines") == ["10 PRINT", "20 PRINTB"]
     assert rows("10 PRINT A;\n20 PRINT B\n", "lines") == ["10 PRINTA;", "20 PRINTB"]
     assert rows('10 PRINT "A\n20 PRINT B\n', "lines") == ['10 PRINT "A', "20 PRINTB"]
     assert rows("10 STOW A\n20 PRINT B\n", "lines")[1] == "20 PRINTB"
