@@ -53,14 +53,18 @@ class Storing:
         Three bytes tell: the first of the answer, the first of its prompt, and the first of the
         answer to a second line end. Bytes that are still going out hide a shorter time.
         """
-        blank, stored = self._moments(stored=False), self._moments(stored=True)
+        blank, noise = self._moments(stored=False)
+        stored, _ = self._moments(stored=True)
         late = [after - before for before, after in zip(blank, stored, strict=True)]
         says = f"median of {_TIMES} stored lines against blank ones"
-        if late[0] > _SHORTEST_S and self.findings.value("talk.echo"):
+        # What counts as late: more than the blank lines differ among themselves, and not small
+        # beside the latest, which would be the unsteadiness of a busy computer.
+        least = max(_SHORTEST_S, noise, 0.5 * max(late))
+        if late[0] >= least and self.findings.value("talk.echo"):
             done, why, place = "echo", "the line end comes back after storing", 0
-        elif late[1] > _SHORTEST_S:
+        elif late[1] >= least:
             done, why, place = "prompt", "the prompt comes after storing", 1
-        elif late[2] > _SHORTEST_S:
+        elif late[2] >= least:
             done, why, place = "after-prompt", "the prompt comes before storing", 2
         else:
             why = f"storing takes less than can be seen at {self._speed():,} baud"
@@ -76,15 +80,18 @@ class Storing:
                 "talk.after_prompt_ms", guard, f"{says}, and a quarter more", "likely"
             )
 
-    def _moments(self, *, stored: bool) -> list[float]:
-        """Median seconds to the three bytes that tell, after a line end sent twice."""
+    def _moments(self, *, stored: bool) -> tuple[list[float], float]:
+        """Median seconds to the three bytes that tell, after a line end sent twice, and the
+        largest difference between two measurements of one of them."""
         rows = []
         for place in range(1, _TIMES + 1):
             if stored:
                 self._type(f"{10 * place} {_LINE.format(place=place, lines=_TIMES)}")
             core = self._probe(self._end * 2)
             rows.append([self._moment(core, at) for at in self._places()])
-        return [statistics.median(column) for column in zip(*rows, strict=True)]
+        columns = list(zip(*rows, strict=True))
+        noise = max(max(column) - min(column) for column in columns)
+        return [statistics.median(column) for column in columns], noise
 
     def _places(self) -> tuple[int, int, int]:
         blank = self._manner.blank
@@ -96,9 +103,11 @@ class Storing:
         return core.moment_of(place) if place < len(core.heard) else 0.0
 
     def _type(self, text: str) -> None:
-        """Type a line without ending it, slowly enough for any board."""
-        for byte in to_bytes(text, self._dialogue.profile.rules.form.charset):
-            self._probe(bytes((byte,)), quiet_s=4 * self._manner.byte_s + 0.02)
+        """Type a line without ending it: at once if the board keeps up, else byte by byte."""
+        data = to_bytes(text, self._dialogue.profile.rules.form.charset)
+        step = len(data) if self.findings.value("talk.line_window") == 0 else 1
+        for at in range(0, len(data), step):
+            self._probe(data[at : at + step], quiet_s=4 * self._manner.byte_s + 0.02)
 
     # --- receive buffer ----------------------------------------------------------------------
 
