@@ -22,13 +22,20 @@ import environment
 ROOT = Path(__file__).resolve().parent.parent
 DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
 
-# What the tests use of the system: a foreign BASIC interpreter, BASIC programs that others wrote, a
-# browser and what reads its printed pages, a terminal to be driven, the transliteration rules and
-# the USB names that some values are checked against; compilers and a simulator for the
+# What the tests use of the system: two foreign BASIC interpreters and programs written for them, a
+# browser and what reads its printed pages and QR codes, a terminal to be driven, transliteration
+# rules and the USB names that some values are checked against; compilers and a simulator for the
 # microcontroller program of tests/avr_board.
 DEBIAN_PACKAGES = (
-    *("bwbasic", "chromium", "icu-devtools", "poppler-utils", "python-ply-doc", "tmux"),
+    "bwbasic",
+    "chromium",
+    "icu-devtools",
+    "poppler-utils",
+    "python-ply-doc",
+    "python3-ply",
+    "tmux",
     "usb.ids",
+    "zbar-tools",
     *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
 
