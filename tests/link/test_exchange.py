@@ -323,6 +323,21 @@ def test_a_board_without_prompt_is_answered_by_quiet(bench: Make, pacing_for: Fi
     assert core.answer == b"\r\n10 END\r\n"
 
 
+def test_a_lost_line_end_is_noticed_without_a_prompt_too(typed: Callable[..., Exchange]) -> None:
+    """A board without prompt that does not even echo the line end has not heard it: one nudge."""
+    pacing = dataclasses.replace(PLAIN, prompt=b"")
+    end = Wrong(pacing)
+    deaf = iter([True, False])
+
+    def loses_first_cr(byte: int) -> bytes:
+        return b"" if byte == 13 and next(deaf) else end(byte)
+
+    core = typed(loses_first_cr, pacing=pacing)
+    assert core.outcome is Outcome.ANSWERED
+    assert core.nudged == 1
+    assert end.lines == [b"NEW"]
+
+
 def test_pages_are_turned_and_leave_no_trace(bench: Make, pacing_for: Fit) -> None:
     """Each page prompt gets its key; the answer holds every line once, and no page prompt."""
     board = bench(page_lines=3)

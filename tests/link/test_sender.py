@@ -137,9 +137,9 @@ TEXT = st.binary(min_size=1, max_size=40).map(
 
 @settings(deadline=None, derandomize=True, max_examples=150)
 @given(
-    texts=st.lists(TEXT, min_size=1, max_size=8),
-    buffer=st.sampled_from([0, 1, 2, 3, 16, 63, 255]),
-    window=st.sampled_from([0, 1, 4, 20]),
+    texts=st.lists(TEXT, min_size=1, max_size=12),
+    buffer=st.sampled_from([0, 1, 2, 5, 9, 16, 63]),
+    window=st.sampled_from([0, 0, 1, 4, 20]),
     echo=st.booleans(),
     line_done=st.sampled_from(["echo", "prompt", "after-prompt"]),
     char_s=st.sampled_from([0.0, 0.005]),
