@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import zlib
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -79,21 +80,25 @@ def put_listing(db: Database, content: Content, search_text: str | None = None) 
     )
     if held:
         return int(held["id"])
+    return insert(db, "listings", **listing_columns(content, search_text))
+
+
+def listing_columns(content: Content, search_text: str | None = None) -> dict[str, Any]:
+    """The columns of the row that holds content; search_text as for put_listing."""
     text = content.text
     parted = spaced(text) if search_text is None else search_text
-    return insert(
-        db,
-        "listings",
-        sha256=sha256,
-        canonical_sha256=canonical_sha256,
-        profile=content.profile,
-        charset=content.charset,
-        text=text,
-        raw=None if _encoded(text, content.charset) == content.raw else pack(content.raw, text),
-        canonical=None if content.canonical == text else pack(content.canonical.encode(), text),
-        spaced_words=words_only_in(parted, text),
-        line_count=lines_in(text),
-    )
+    canonical = content.canonical
+    return {
+        "sha256": bytes.fromhex(content.sha256),
+        "canonical_sha256": bytes.fromhex(content.canonical_sha256),
+        "profile": content.profile,
+        "charset": content.charset,
+        "text": text,
+        "raw": None if _encoded(text, content.charset) == content.raw else pack(content.raw, text),
+        "canonical": None if canonical == text else pack(canonical.encode(), text),
+        "spaced_words": words_only_in(parted, text),
+        "line_count": lines_in(text),
+    }
 
 
 def proven_content(row: Row) -> Content:

@@ -87,6 +87,7 @@ CREATE TABLE revisions (
   kept_at TEXT NOT NULL,
   UNIQUE (program_id, archive_id, number)
 ) STRICT;
+CREATE INDEX revisions_by_size ON revisions (size_bytes);
 CREATE INDEX revisions_by_listing ON revisions (listing_id);
 CREATE INDEX revisions_by_board ON revisions (board_id) WHERE board_id IS NOT NULL;
 CREATE INDEX revisions_by_parent ON revisions (parent_id) WHERE parent_id IS NOT NULL;
