@@ -41,8 +41,11 @@ class Reference:
 
 def references(text: str, language: Language) -> tuple[Reference, ...]:
     """All references in the text of a line, in their order. Nothing in quotes or remarks counts."""
-    found = [Reference(j.word, "jump", j.start, j.digits) for j in jumps(text, language)]
     upper = text.upper()
+    found = [Reference(j.word, "jump", j.start, j.digits) for j in jumps(text, language)]
+    if found and "DATA" in upper:
+        items = next((s.start for s in scan(text, language) if s.word == "DATA"), len(text))
+        found = [reference for reference in found if reference.start < items]
     if any(word in upper for word in (*_EXACT, *_RANGE)):
         spans = [span for span in scan(text, language) if span.kind != "blank"]
         for place, span in enumerate(spans):
