@@ -14,6 +14,7 @@ Rules:
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import time
 from collections.abc import Callable, Iterator
 from types import TracebackType
@@ -75,9 +76,7 @@ class Console:
         try:
             self._connect(self.choice.port)
         except BaseException:
-            self._give_back()
-            if self._recorder is not None:
-                self._recorder.close()
+            self.__exit__(None, None, None)
             raise
         return self
 
@@ -102,7 +101,7 @@ class Console:
 
     @property
     def is_here(self) -> bool:
-        """Whether the board is connected now."""
+        """Whether the board is connected."""
         return self._session is not None
 
     @property
@@ -112,7 +111,7 @@ class Console:
 
     def _connect(self, port: str, *, returning: bool = False) -> None:
         session = Session(
-            _at(self.choice, port),
+            dataclasses.replace(self.choice, port=port, record=None),
             _unheard if returning else self._emit,  # each look would warn of the opening anew
             self._cancelled,
             archive=self._archive,
@@ -384,10 +383,6 @@ class Console:
 
 def _unheard(event: Event) -> None:
     """For what happens while a board is looked for."""
-
-
-def _at(choice: LinkChoice, port: str) -> LinkChoice:
-    return LinkChoice(port, choice.profile, choice.baud, None, choice.stop_running)
 
 
 def _untyped(outcome: Outcome, at_prompt: bool) -> LinkError:

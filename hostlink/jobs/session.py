@@ -75,16 +75,15 @@ class Session:
         )
         if self.foresight.restarts:
             emit(Warned(_warning(choice.port, self.foresight)))
-        if recorder is None and choice.record is not None:
-            recorder = Recorder(choice.record)
+        own = Recorder(choice.record) if recorder is None and choice.record is not None else None
         try:
             port, clock = open_port(choice.port, self.profile.talk.baud)
         except HostlinkError:
-            if recorder is not None:
-                recorder.close()
+            if own is not None:
+                own.close()
             raise
         banner = self.profile.talk.banner.encode("latin-1", "replace")
-        self.wire = Wire(port, clock, banner=banner, recorder=recorder, cancelled=cancelled)
+        self.wire = Wire(port, clock, banner=banner, recorder=recorder or own, cancelled=cancelled)
         self.dialogue = Dialogue(self.wire, self.profile, emit)
         self._attached = False
         self._told = False

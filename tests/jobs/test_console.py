@@ -18,7 +18,7 @@ from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import Event, Rescued
 from hostlink.jobs.pasting import look_at, may_overwrite
-from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.recording import read_recording
 
 PROFILE = find_profile("practice")
@@ -391,12 +391,16 @@ def test_the_link_is_taken_up_again_when_the_board_returns(
 
 
 def test_a_board_that_is_not_back_yet_is_looked_for_again(
-    console: Callable[..., Console], monkeypatch: pytest.MonkeyPatch
+    console: Callable[..., Console], monkeypatch: pytest.MonkeyPatch, place: Path
 ) -> None:
-    """Opening fails while it is away; each look is short and nothing is raised."""
-    board = console("unplug_after_bytes=30", stays=True)
+    """It is not there, or its opening fails: each look is short, nothing is raised, and the
+    recording is still open."""
+    board = console("unplug_after_bytes=30", stays=True, record=place / "wire.txt")
     with pytest.raises(LinkError):
         typed(board, *["PRINT 1"] * 10)
+    with Session(LinkChoice("practice://red?time=virtual", PROFILE), lambda _: None):
+        board.listen(0.1)  # somebody else has it now
+        assert not board.is_here
     looks = []
 
     def away(identity: Any) -> None:
@@ -407,6 +411,11 @@ def test_a_board_that_is_not_back_yet_is_looked_for_again(
         board.listen(0.1)
     assert len(looks) == 3
     assert not board.is_here
+    monkeypatch.undo()
+    monkeypatch.setenv("HOSTLINK_PRACTICE", str(place / "practice"))
+    board.listen(0.1)
+    typed(board, "PRINT 9")
+    assert "PRINT 9" in (place / "wire.txt").read_text(encoding="ascii")
 
 
 def test_a_board_that_shows_no_prompt_is_stayed_with(
