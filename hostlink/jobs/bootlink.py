@@ -37,6 +37,7 @@ class BootLink:
         self._wire = session.wire
         self.baud = session.profile.talk.baud
         self.signature = b""
+        self.trouble: Trouble | None = None  # of the last script that failed
         self._inside = False
 
     def enter(self, speeds: Sequence[int] = SPEEDS) -> None:
@@ -72,6 +73,7 @@ class BootLink:
                 f"Page {unproven.page} of flash cannot be read or written reliably.",
                 advice="Check the cable; another cable or another socket of the computer may help.",
             ) from unproven
+        self.trouble = core.trouble
         if core.trouble is not None:
             raise _failure(core.trouble)
         result: T = core.result  # type: ignore[assignment]

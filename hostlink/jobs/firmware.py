@@ -20,6 +20,7 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
+from hostlink.firmware.bootloader import Trouble
 from hostlink.firmware.chip import Chip, part_of
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import (
@@ -195,6 +196,13 @@ class _Write:
         except (LinkError, ReadBackError) as error:
             if isinstance(error, LinkError) and error.reason is LinkReason.GONE:
                 raise
+            if self._boot.trouble is Trouble.REFUSED:
+                raise RefusedError(
+                    "This bootloader does not let flash be read, so nothing that is written could "
+                    "be proven.",
+                    kept="Nothing was written.",
+                    advice="Write it by another way of programming the chip.",
+                ) from error
             if not self._request.discard_board:
                 raise RefusedError(
                     f"What flash holds now cannot be kept: {error.what}",

@@ -5,6 +5,7 @@ Recalling overwrites the program in memory: the caller has captured that before,
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from contextlib import suppress
 
@@ -19,7 +20,7 @@ from hostlink.link.exchange import Reach
 from hostlink.listing import Line, canonical_line
 
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
-_LONGEST_NAME = 32
+_PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
 Lines = Mapping[int, Line]
 
@@ -106,11 +107,14 @@ def _ask(session: Session, command: str, what: str, name: str) -> None:
 
 
 def _checked(session: Session, name: str) -> str:
-    """A slot's name fit to be typed; names in an archive or from a board are data."""
+    """A slot's name fit to be typed: one that the profile has, or a plain word.
+
+    Names in an archive or from a board are data; with a sign such as `:` in it the rest of a name
+    would be a statement of its own.
+    """
     slots = session.profile.commands.slots
-    word = name.isascii() and name.isprintable() and " " not in name
-    if not (word and 0 < len(name) <= _LONGEST_NAME) or (slots and name not in slots):
-        raise RefusedError(
-            f'Boards of profile {session.profile.name} cannot have "{shown(name)}" stored.'
-        )
-    return name
+    if name in slots if slots else _PLAIN_WORD.fullmatch(name):
+        return name
+    raise RefusedError(
+        f'Boards of profile {session.profile.name} cannot have "{shown(name)}" stored.'
+    )
