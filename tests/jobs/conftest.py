@@ -10,7 +10,6 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.loading import Loader
 from hostlink.board.profile_file import find_profile
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
@@ -90,12 +89,12 @@ class Table:
             yield opened
 
     def load(self, text: str, slot: str = "") -> None:
-        """Put a listing into memory, and into a slot."""
-        with self.session() as session:
-            session.attach()
-            Loader(session.dialogue, Listing.from_text(text).numbered()).load()
-            if slot:
-                session.dialogue.ask(f"STOW {slot}")
+        """Have a listing in memory, and in a slot, as if typed by hand before."""
+        listing = Listing.from_text(text).numbered()
+        lines = {number: line.text.encode("latin-1") for number, line in listing.items()}
+        self.machine.basic._state.memory.replace(lines)
+        if slot:
+            self.machine.basic.eeprom[slot] = lines
 
     @property
     def memory(self) -> dict[int, bytes]:
