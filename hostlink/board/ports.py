@@ -75,7 +75,9 @@ def identity_of(port: str) -> Identity:
         return Identity(port, serial=f"practice:{name}", chip="practice board")
     if "://" in port:
         return Identity(port, location=port, chip="network port")
-    device = os.path.realpath(port)  # a link to a device, such as those by id, is that device
+    # A link to a device, such as those by id, is that device. Windows has no such links, and looks
+    # a name up by opening it.
+    device = os.path.realpath(port) if os.name == "posix" else port
     for identity in here():
         if {port, device} & {identity.port, *identity.also}:
             return dataclasses.replace(identity, port=port)

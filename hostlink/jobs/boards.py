@@ -72,7 +72,9 @@ def label_board(archive: Archive, port: str, label: str) -> Board:
 
 def access_advice(port: str) -> str:
     """What to do before a port may be opened; "" where it may be, or that cannot be told."""
-    if not port or "://" in port or not Path(port).exists() or os.access(port, os.R_OK | os.W_OK):
+    if not port or "://" in port or os.name != "posix" or not Path(port).exists():
+        return ""
+    if os.access(port, os.R_OK | os.W_OK):
         return ""
     from hostlink.link.serial_port import permission_advice
 

@@ -84,7 +84,7 @@ def open_gently(
     Raises LinkError where another program holds it, and whatever the factory's port raises.
     """
     is_device = "://" not in name
-    if is_device:
+    if is_device and system.startswith("linux"):
         refuse_held(name)
     port = factory(name, do_not_open=True, **options)
     if is_device and system == "win32":
@@ -180,20 +180,19 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
 
     Only processes of the same user can be looked into, unless one is the administrator.
     """
-    try:
-        wanted = Path(name).stat().st_rdev
-    except OSError:
+    if not Path(name).is_char_device():
         return ""
+    device = os.path.realpath(name)
     own = str(os.getpid())
-    for process in processes.glob("[0-9]*") if wanted else ():
+    for process in processes.glob("[0-9]*"):
         if process.name == own:
             continue
         with contextlib.suppress(OSError):
             for handle in (process / "fd").iterdir():
-                with contextlib.suppress(OSError):
-                    if handle.stat().st_rdev == wanted:
-                        called = (process / "comm").read_text(errors="replace").strip()
-                        return f'the program "{called}" (process {process.name})'
+                # Only the link is read: looking at what it leads to could block on a dead disk.
+                if os.readlink(handle) == device:  # noqa: PTH115 - no Path is needed
+                    called = (process / "comm").read_text(errors="replace").strip()
+                    return f'the program "{called}" (process {process.name})'
     return ""
 
 

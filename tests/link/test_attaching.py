@@ -117,7 +117,8 @@ def test_hang_up_on_close_is_cleared_and_stays_cleared(terminal: str) -> None:
         assert termios.tcgetattr(keep)[2] & termios.HUPCL
     port = SerialPort(terminal, 9600)
     with contextlib.suppress(LinkError):
-        port.dtr = True  # setting the line must not bring it back
+        port.dtr = True  # setting the line must not bring it back, nor another speed
+    port.baudrate = 19200
     port.close()
     handle = os.open(terminal, os.O_RDWR | os.O_NOCTTY)
     try:
