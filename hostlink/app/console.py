@@ -24,6 +24,7 @@ from textual.widgets import Input, Label, Static
 from hostlink.app.texts import plain
 
 MOST_ROWS = 2_000
+_UNSEEN_WIDTH = 76  # cells; rows are cut so while the console is not on the screen
 
 
 class Transcript(ScrollView, can_focus=True):
@@ -39,7 +40,7 @@ class Transcript(ScrollView, can_focus=True):
     def add(self, rows: Sequence[tuple[str, bool]]) -> None:
         """Add rows at the end: their text, and whether hostlink says them."""
         at_end = self.scroll_offset.y >= self.max_scroll_y - 1
-        width = max(8, self.size.width - 2)
+        width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
             shown = plain(text)
             most = width if ours or not self.board_width else min(width, self.board_width)

@@ -9,6 +9,7 @@ from rich.segment import Segment
 from rich.text import Text
 from textual import events
 from textual.binding import Binding, BindingType
+from textual.geometry import Size
 from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
@@ -110,8 +111,12 @@ class ListingEditor(TextArea):
         self.post_message(self.Pasted(text))
         return True
 
-    def watch_theme_changed(self) -> None:
-        self._line_cache.clear()
+    def _refresh_size(self) -> None:
+        """At least as wide as can be seen, so that the words after a line are not cut with it."""
+        super()._refresh_size()
+        width = self.scrollable_content_region.width
+        if self.virtual_size.width < width:
+            self.virtual_size = Size(width, self.virtual_size.height)
 
 
 class Ledger(Widget):

@@ -77,8 +77,6 @@ class JobView(ModalScreen[None]):
         self.dismiss()
 
     def _moved(self, job: Job[Any]) -> None:
-        if not self.is_mounted:
-            return
         progress = job.progress
         phase = "Stopping, in good order" if job.stopping else progress.phase
         self.query_one("#phase", Static).update(Content(plain(phase)))

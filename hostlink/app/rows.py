@@ -90,9 +90,9 @@ class Rows(ScrollView, can_focus=True):
         self.entries: list[Entry] = []
         self._widths: list[int] = []
 
-    def show(self, entries: Sequence[Entry]) -> None:
-        """Show other rows; the cursor stays on its row where that is still there."""
-        here = self.key
+    def show(self, entries: Sequence[Entry], *, stay: bool = True) -> None:
+        """Show other rows. stay: the cursor stays on its row where that is still there."""
+        here = self.key if stay else ""
         self.entries = list(entries)
         place = next((at for at, one in enumerate(self.entries) if one.key == here), 0)
         self._measure()

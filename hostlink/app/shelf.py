@@ -84,7 +84,7 @@ class Shelf(Vertical):
             entries += self._shipped_entries(asked)
             head = f"Archive: {len(entries):,} found"
         self.query_one("#shelf-head", Static).update(Content(head))
-        self.query_one(Rows).show(entries)
+        self.query_one(Rows).show(entries, stay=not asked)
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
         """Shipped programs that the archive does not have yet."""

@@ -116,7 +116,7 @@ def ruler_scale(width: int, total: int, limit: int) -> str:
         room = row[max(0, start - 1) : start + len(text) + 1]
         if all(one == " " for one in room):
             row[start : start + len(text)] = text
-    return "".join(row)
+    return "".join(row)[:width]
 
 
 def _place(value: int, scale: int, width: int) -> int:

@@ -7,6 +7,7 @@ a flood costs the app one drawing a thirtieth of a second, and no widget is touc
 
 from __future__ import annotations
 
+import threading
 import time
 from collections import deque
 from collections.abc import Callable
@@ -206,6 +207,8 @@ class Attached:
     def __init__(self, choice: LinkChoice, archive: Archive) -> None:
         self.choice = choice
         self.archive = archive
+        # The owner's thread may ask before its constructor has returned, so this is our own.
+        self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
         self.partial = ""
@@ -231,7 +234,7 @@ class Attached:
             self.archive,
             self._emit,
             lambda row: self.rows.append((row, False)),
-            cancelled=lambda: self.owner.cancelled,
+            cancelled=self._stop.is_set,
             stays=True,
         )
 
@@ -288,6 +291,7 @@ class Attached:
 
     def cancel(self) -> None:
         """Ask everything on this board to stop."""
+        self._stop.set()
         self.owner.cancel()
 
     def drain(self) -> None:
@@ -298,6 +302,7 @@ class Attached:
             if job.ended:
                 self.jobs.remove(job)
                 if not self.jobs:
+                    self._stop.clear()
                     self.owner.go_on()
                 for ended in list(job.on_end):
                     ended(job)
@@ -311,7 +316,7 @@ class Attached:
 
     def close(self, timeout_s: float = 5.0) -> bool:
         """Stop what is under way and close the port; whether that was done in time."""
-        self.owner.cancel()
+        self.cancel()
         return self.owner.close(timeout_s)
 
 

@@ -1,0 +1,128 @@
+"""An app of the test's own: a folder, an archive, a practice board on a virtual clock."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.pilot import Pilot
+
+from hostlink.app.application import DeskApp
+from hostlink.archive import Archive, Content, Kept, Origin
+
+BOARD = "practice://class?time=virtual"
+TIDE = "shipped:TIDE"
+Story = Callable[[Pilot[None], DeskApp], Awaitable[None]]
+
+
+@dataclass
+class Stage:
+    """Where an app plays: its archive and folder, and how a story is told on it."""
+
+    archive: Archive
+    folder: Path
+
+    def play(
+        self,
+        story: Story,
+        *,
+        port: str = BOARD,
+        opens: str = "",
+        size: tuple[int, int] = (80, 24),
+        **options: Any,
+    ) -> DeskApp:
+        """Run the app, let the story happen, close it; whatever is raised inside comes out."""
+        app = DeskApp(self.archive, port=port, opens=opens, **options)
+
+        async def run() -> None:
+            async with app.run_test(size=size) as pilot:
+                if port:
+                    await until(pilot, lambda: asked(app) or (app.current and settled(app)))
+                try:
+                    await story(pilot, app)
+                except AssertionError as error:
+                    error.add_note(f"said: {app.said}\n{screen_text(app)}")
+                    raise
+                finally:
+                    app.shut()
+
+        asyncio.run(run())
+        return app
+
+    def keep(self, name: str, *lines: str, note: str = "") -> Kept:
+        """Keep a listing in the archive."""
+        text = "".join(line + "\n" for line in lines)
+        content = Content(text.encode(), text, text, "practice", "latin-1", len(text))
+        return self.archive.keep(name, content, Origin("edit", note=note))
+
+
+@pytest.fixture
+def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
+    monkeypatch.chdir(tmp_path)
+    for name in ("PORT", "PROFILE", "BAUD", "ARCHIVE"):
+        monkeypatch.delenv(f"HOSTLINK_{name}", raising=False)
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    monkeypatch.setenv("HOSTLINK_SETTINGS", str(tmp_path / "settings.toml"))
+    monkeypatch.setattr("hostlink.app.boards.usb_ports", list)
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        yield Stage(archive, tmp_path)
+
+
+def asked(app: DeskApp) -> bool:
+    """Whether something stands in front of the desk."""
+    return len(app.screen_stack) > 1
+
+
+def settled(app: DeskApp) -> bool:
+    """Whether no board has a job under way."""
+    return all(each.busy is None for each in app.attached.values())
+
+
+async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 10.0) -> None:
+    """Let the app go on until something is so; the test fails where it never is."""
+    loop = asyncio.get_running_loop()
+    end = loop.time() + seconds
+    while not is_so():
+        assert loop.time() < end, "it did not happen in time"
+        await pilot.pause(0.01)
+    await pilot.pause()
+
+
+def screen_text(app: DeskApp) -> str:
+    """What stands on the screen, row by row."""
+    strips = app.screen._compositor.render_strips()
+    return "\n".join("".join(segment.text for segment in strip) for strip in strips)
+
+
+@pytest.fixture
+def wait() -> Callable[..., Awaitable[None]]:
+    """`until`, for tests."""
+    return until
+
+
+@pytest.fixture
+def shown() -> Callable[[DeskApp], str]:
+    """`screen_text`, for tests."""
+    return screen_text
+
+
+@pytest.fixture
+def is_settled() -> Callable[[DeskApp], bool]:
+    """`settled`, for tests."""
+    return settled
+
+
+@pytest.fixture
+def type_text() -> Callable[..., Awaitable[None]]:
+    """Types text key by key."""
+
+    async def press(pilot: Pilot[None], text: str) -> None:
+        names = {" ": "space", "\n": "enter"}
+        await pilot.press(*(names.get(one, one) for one in text))
+
+    return press

@@ -1,0 +1,99 @@
+"""Boards: attach, detach, label; several attached, one of them current."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hostlink.app.boards import BoardsScreen
+
+
+def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
+    stage: Any, wait: Any, shown: Any, type_text: Any, is_settled: Any
+) -> None:
+    """The second board gets the listing; the first one stays attached and empty."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+b")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.press("o")
+        await type_text(pilot, "practice://second?time=virtual\n")
+        await wait(pilot, lambda: len(app.attached) == 2 and is_settled(app))
+        assert "(1 other board attached)" in shown(app)
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        first, second = app.attached
+        assert app.current.port == second
+        assert app.desk.held[second].spec == "TIDE@1"
+        assert not app.desk.held[first].lines
+
+    stage.play(story, opens="shipped:TIDE")
+
+
+def test_a_board_gets_its_label_and_is_called_by_it(
+    stage: Any, wait: Any, shown: Any, type_text: Any
+) -> None:
+    """After labelling, the sentence on the desk begins with the label."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+b")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        assert "current" in shown(app)
+        await pilot.press("l")
+        await type_text(pilot, "Red\n")
+        await wait(pilot, lambda: "Red" in shown(app))
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "Red holds no program" in shown(app)
+
+    stage.play(story)
+    assert stage.archive.board("Red").label == "Red"
+
+
+def test_a_detached_board_is_closed_and_can_be_attached_again(
+    stage: Any, wait: Any, shown: Any, is_settled: Any
+) -> None:
+    """Detaching frees the port: another opening of the same practice board is not refused."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+b")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.press("d")
+        await wait(pilot, lambda: not app.attached)
+        assert app.current is None
+        await pilot.press("enter")
+        await wait(pilot, lambda: len(app.attached) == 1 and is_settled(app))
+        assert "holds no program" in shown(app)
+
+    stage.play(story)
+
+
+def test_a_board_in_use_elsewhere_is_told_and_not_attached(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """The second app on one practice board says that it is in use and goes on without it."""
+
+    async def outer(pilot: Any, app: Any) -> None:
+        from hostlink.app.work import Attached
+        from hostlink.jobs.session import LinkChoice
+
+        other = Attached(LinkChoice("practice://taken?time=virtual", app.profile), stage.archive)
+        await wait(pilot, lambda: other.is_here)
+        app.attach("practice://taken?time=virtual")
+        await wait(pilot, lambda: "in use by another" in shown(app))
+        assert "practice://taken?time=virtual" not in app.attached
+        assert other.close()
+
+    stage.play(outer, port="")
+
+
+def test_a_backup_is_made_from_the_desk(stage: Any, wait: Any) -> None:
+    """What the board holds is kept as backup 1."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.press("alt+k")
+        await wait(pilot, lambda: any("backup@1" in said for said in app.said))
+
+    stage.play(story, opens="shipped:TIDE")
+    assert stage.archive.backup("backup@1").items[0].name == "memory"

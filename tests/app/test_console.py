@@ -1,0 +1,112 @@
+"""The console: a plain terminal whose output is shown and never obeyed."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hostlink.app.console import MOST_ROWS, Transcript
+from hostlink.app.dialogues import Ask, Trouble
+
+
+def test_lines_go_to_the_board_and_change_what_is_said_of_it(
+    stage: Any, wait: Any, shown: Any, type_text: Any
+) -> None:
+    """A typed line is echoed with the board's prompt; the sentence says that it changed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "30 LET H=9\n")
+        await wait(pilot, lambda: "+ 30 LET H=9" in app.desk.query_one(Transcript).text)
+        assert "TIDE revision 1, changed since" in shown(app)
+        await type_text(pilot, "PRINT 6*7\n")
+        await wait(pilot, lambda: "42" in app.desk.query_one(Transcript).text)
+        await pilot.press("escape")
+        assert app.focused is app.desk.editor
+
+    stage.play(story, opens="shipped:TIDE")
+
+
+def test_a_running_program_is_broken_by_its_key(stage: Any, wait: Any) -> None:
+    """An endless program stops at Break and the board is at its prompt again."""
+    stage.keep("LOOP", '10 PRINT "ROUND"', "20 GOTO 10")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.press("alt+g")
+        await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
+        await pilot.press("alt+x")
+        await wait(pilot, lambda: app.current.partial == "+ ")
+
+    stage.play(story, opens="LOOP", port="practice://real")
+
+
+def test_restarting_asks_with_the_safe_answer_and_keeps_the_program_first(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any
+) -> None:
+    """Leaving it changes nothing; restarting rescues, and the program is offered again."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 PRINT 5\n")
+        await wait(pilot, lambda: is_settled(app))
+        await pilot.press("alt+z")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.focused.id == "answer-leave"
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await pilot.press("alt+z")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-restart")
+        await wait(pilot, lambda: "is empty, though" in shown(app) or "restarted" in shown(app))
+        await wait(pilot, lambda: is_settled(app))
+
+    stage.play(story)
+    (rescue,) = stage.archive.rescues()
+    assert "10 PRINT 5" in stage.archive.content(rescue).text
+
+
+def test_a_restart_while_attached_is_told_and_the_program_offered(
+    stage: Any, wait: Any, type_text: Any, shown: Any, is_settled: Any
+) -> None:
+    """The board restarts by itself: the console says so and where the program is kept."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 PRINT 7\n")
+        await wait(pilot, lambda: is_settled(app))
+        await type_text(pilot, "PRINT 1234567890\n")
+        await wait(pilot, lambda: "restarted" in app.desk.query_one(Transcript).text)
+        await wait(pilot, lambda: "has not been read" in shown(app) or "empty" in shown(app))
+
+    stage.play(story, port="practice://x?time=virtual&restart_after_bytes=40")
+
+
+def test_a_refused_line_stays_to_be_changed(stage: Any, wait: Any) -> None:
+    """A line the wire cannot carry is refused in words and stands in the console's line again."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        line = app.desk.query_one("#console-line")
+        line.value = "PRINT \u2192"
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await pilot.press("escape")
+        assert line.value == "PRINT \u2192"
+
+    stage.play(story)
+
+
+def test_the_transcript_forgets_the_oldest_rows(stage: Any) -> None:
+    """However much a board prints, only so many rows are kept."""
+
+    async def story(_: Any, app: Any) -> None:
+        transcript = app.desk.query_one(Transcript)
+        transcript.add([(f"row {n} \x1b[31m", False) for n in range(MOST_ROWS + 500)])
+        rows = transcript.text.split("\n")
+        assert len(rows) == MOST_ROWS
+        assert rows[-1] == f"row {MOST_ROWS + 499} \\x1b[31m"
+
+    stage.play(story, port="")

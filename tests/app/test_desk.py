@@ -1,0 +1,238 @@
+"""The desk: the whole job on the practice board, by keys alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hostlink.app.dialogues import Ask, AskText, Trouble
+from hostlink.app.editor import Ledger
+from hostlink.app.jobview import JobView
+from hostlink.app.rows import Rows
+from hostlink.board.profile_file import find_profile
+from hostlink.listing import Listing, measure
+
+
+def test_a_newcomer_loads_runs_and_saves_with_five_keys(
+    stage: Any, wait: Any, shown: Any, is_settled: Any
+) -> None:
+    """The shipped TIDE goes in proven, runs in the console, and comes out as its revision 1."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert "holds no program, 0 of 999 bytes" in shown(app)
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        assert "holds TIDE revision 1, 609 of 999 bytes" in shown(app)
+        await pilot.press("alt+g")
+        await wait(pilot, lambda: "TIDES AT THE FERRY STEPS" in shown(app))
+        await wait(pilot, lambda: is_settled(app))
+        await pilot.press("ctrl+g")
+        await wait(pilot, lambda: any("captures" in said for said in app.said))
+
+    stage.play(story, opens="shipped:TIDE")
+    (revision,) = stage.archive.history("TIDE")
+    assert revision.size_bytes == 609
+
+
+def test_the_ledger_beside_the_text_is_the_measured_one(stage: Any) -> None:
+    """Each row's cost and total are those that measure gives, while a line is typed too."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press(*"20", "space", *"END", "enter", *"5", "space", *"RUN")
+        editor, ledger = app.desk.editor, app.desk.query_one(Ledger)
+        assert editor.text == "20 END\n5 RUN"
+        measured = measure(Listing.from_text(editor.text), find_profile("practice").rules)
+        for row in measured.rows:
+            beside = ledger.text_at(row.line.at - 1)
+            assert beside.lstrip("! ").split() == [str(row.cost), str(row.so_far)]
+        assert "!" in ledger.text_at(1)  # 5 stands after 20
+        assert app.desk.unkept
+
+    stage.play(story)
+
+
+def test_a_finding_is_told_in_words_at_its_line(stage: Any, shown: Any) -> None:
+    """A jump to nowhere is named beside its line and explained below."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press(*"10", "space", *"GOTO", "space", *"77")
+        await pilot.pause()
+        text = shown(app)
+        assert "« missing jump target" in text
+        assert "there is no line 77" in text
+
+    stage.play(story, size=(120, 40))
+
+
+def test_a_listing_too_large_says_by_how_much(stage: Any, shown: Any) -> None:
+    """What does not fit is told in bytes over, and loading asks first with the safe answer."""
+    lines = [f"{number} REM {'X' * 60}" for number in range(10, 180, 10)]
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert "bytes over" in shown(app)
+        await pilot.press("ctrl+l")
+        await pilot.pause()
+        assert isinstance(app.screen, Ask)
+        assert app.focused.id == "answer-look"
+        await pilot.press("enter")
+        await pilot.pause()
+        assert app.screen is app.desk
+
+    stage.keep("LONG", *lines)
+    stage.play(story, opens="LONG")
+
+
+def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """A new listing gets its name at the first keep; the same text is no second revision."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 PRINT 1")
+        await pilot.press("ctrl+s")
+        await pilot.pause()
+        assert isinstance(app.screen, AskText)
+        await type_text(pilot, "lamp\n")
+        await wait(pilot, lambda: "Kept as LAMP@1." in app.said)
+        assert not app.desk.unkept
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: any("Nothing new" in said for said in app.said))
+        await type_text(pilot, "0")
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "Kept as LAMP@2." in app.said)
+
+    stage.play(story)
+    assert [one.size_bytes for one in stage.archive.history("LAMP")] == [10, 11]
+    assert stage.archive.history("LAMP")[1].parent == "LAMP@1"
+
+
+@pytest.mark.parametrize("answer", ["stay", "drop", "keep"])
+def test_unkept_text_is_never_let_go_unasked(stage: Any, type_text: Any, answer: str) -> None:
+    """New listing, while text is unkept, asks; staying has the focus."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "5 REM ")
+        await pilot.press("ctrl+n")
+        await pilot.pause()
+        assert isinstance(app.screen, Ask)
+        assert app.focused.id == "answer-stay"
+        await pilot.click(f"#answer-{answer}")
+        await pilot.pause()
+        assert app.desk.editor.text.startswith("5 REM") is (answer == "stay")
+
+    stage.keep("LAMP", "10 END")
+    stage.play(story, opens="LAMP")
+    assert len(stage.archive.history("LAMP")) == (2 if answer == "keep" else 1)
+
+
+def test_leaving_with_unkept_text_asks_and_staying_is_safe(stage: Any, type_text: Any) -> None:
+    """Escape at the question stays in the app."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 END")
+        await pilot.press("ctrl+q")
+        await pilot.pause()
+        assert isinstance(app.screen, Ask)
+        await pilot.press("escape")
+        await pilot.pause()
+        assert app.is_running
+        assert app.screen is app.desk
+
+    stage.play(story, port="")
+
+
+def test_the_archive_is_searched_while_typing_and_opened_by_enter(
+    stage: Any, type_text: Any, wait: Any
+) -> None:
+    """A word of a listing finds its program; Enter puts it into the editor."""
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.keep("GATE", '10 PRINT "HARBOUR"')
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+f")
+        await type_text(pilot, "harb")
+        rows = app.desk.query_one("#programs", Rows)
+        await wait(pilot, lambda: rows.key == "GATE@1")
+        await pilot.press("enter")
+        await wait(pilot, lambda: "HARBOUR" in app.desk.editor.text)
+        await pilot.press("ctrl+f", "escape")
+        assert app.desk.query_one("#find").value == ""
+
+    stage.play(story, port="")
+
+
+def test_a_file_is_opened_by_its_name_and_a_missing_one_is_told(
+    stage: Any, type_text: Any, tmp_path: Path
+) -> None:
+    """A listing file comes into the editor; a name that is nothing says so."""
+    (tmp_path / "pier.bas").write_text("10 END\n")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+o")
+        await type_text(pilot, "pier.bas\n")
+        await pilot.pause()
+        assert app.desk.editor.text == "10 END\n"
+        assert app.desk.sheet.name == "PIER"
+        await pilot.press("ctrl+o")
+        await type_text(pilot, "nothing\n")
+        await pilot.pause()
+        assert isinstance(app.screen, Trouble)
+        assert "nothing" in app.screen.error.what
+
+    stage.play(story, port="")
+
+
+def test_without_a_board_loading_says_what_to_do(stage: Any, shown: Any) -> None:
+    """No board: the sentence says so, and loading names the key that shows the boards."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert "No board is attached" in shown(app)
+        await pilot.press("ctrl+l")
+        await pilot.pause()
+        assert isinstance(app.screen, Trouble)
+        assert "Alt+B" in app.screen.error.advice
+
+    stage.play(story, port="", opens="shipped:TIDE")
+
+
+def test_what_the_board_held_is_rescued_and_that_is_announced(
+    stage: Any, wait: Any, shown: Any, type_text: Any, is_settled: Any
+) -> None:
+    """A program typed at the board and then overwritten is kept; the view stays to be read."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 PRINT 99\n")
+        await wait(pilot, lambda: is_settled(app))
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "Rescued what the board held as rescue@1" in shown(app))
+        await wait(pilot, lambda: "is on the board, proven" in shown(app))
+        assert isinstance(app.screen, JobView)
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, opens="shipped:TIDE")
+    (rescue,) = stage.archive.rescues()
+    assert "10 PRINT 99" in stage.archive.content(rescue).text
+
+
+def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any) -> None:
+    """The safe answer has the focus, and with it the port stays closed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait_for_ask(pilot, app)
+        assert app.focused.id == "answer-leave"
+        await pilot.press("enter")
+        await pilot.pause()
+        assert not app.attached
+
+    async def wait_for_ask(pilot: Any, app: Any) -> None:
+        for _ in range(50):
+            if isinstance(app.screen, Ask):
+                return
+            await pilot.pause(0.02)
+        raise AssertionError("nothing was asked")
+
+    stage.play(story, port=str(stage.folder / "no-such-device"), profile="tiny")

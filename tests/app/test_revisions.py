@@ -1,0 +1,101 @@
+"""Revisions: history, chart, comparing, restoring, and the board against the archive."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hostlink.app.compare import CompareScreen
+from hostlink.app.revisions import RevisionsScreen, size_chart
+
+
+def _three(stage: Any) -> None:
+    stage.keep("LAMP", "10 PRINT 1", "20 END")
+    stage.keep("LAMP", "10 PRINT 12", "20 END", note="longer [bold]note[/]")
+    stage.keep("LAMP", "10 PRINT 123", "20 END")
+
+
+def test_two_revisions_are_compared_with_the_changed_characters_marked(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Marked first against third: one line changed, two characters marked in the new one."""
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        assert "longer [bold]note[/]" in shown(app)
+        await pilot.press("end", "space", "home", "c")
+        await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
+        text = shown(app)
+        assert "LAMP revision 1 against LAMP revision 3" in text
+        assert "1 line changed" in text
+        content = app.screen.query_one("#lines").content
+        marked = "".join(
+            content.plain[span.start : span.end] for span in content.spans if "reverse" in str(span)
+        )
+        assert marked == "23"
+
+    stage.play(story, port="", opens="LAMP", size=(120, 40))
+
+
+def test_restoring_keeps_an_older_revision_as_the_newest(stage: Any, wait: Any) -> None:
+    """Nothing is lost: revision 1 is there again as revision 4, made from it."""
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("end", "r")
+        await wait(pilot, lambda: "Kept as LAMP@4." in app.said)
+
+    stage.play(story, port="", opens="LAMP")
+    history = stage.archive.history("LAMP")
+    assert history[3].sha256 == history[0].sha256
+    assert history[3].parent == "LAMP@1"
+
+
+def test_a_revision_is_opened_or_loaded_from_the_list(stage: Any, wait: Any, shown: Any) -> None:
+    """Enter opens it in the editor; the load key loads exactly that revision."""
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("end", "enter")
+        await wait(pilot, lambda: app.desk.editor.text.startswith("10 PRINT 1\n"))
+        await pilot.press("alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("end", "up", "ctrl+l")
+        await wait(pilot, lambda: any("LAMP@2 is on the board" in said for said in app.said))
+        await wait(pilot, lambda: "holds LAMP revision 2" in shown(app))
+
+    stage.play(story, opens="LAMP")
+
+
+def test_the_board_is_compared_with_a_revision(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any
+) -> None:
+    """After a line was typed at the board, just that line is found to differ."""
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "15 PRINT 4\n")
+        await wait(pilot, lambda: is_settled(app))
+        await pilot.press("alt+c")
+        await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
+        assert [line.typed for line in app.screen.comparison.added] == ["15 PRINT 4"]
+        assert app.screen.comparison.same_count == 2
+
+    stage.play(story, opens="LAMP")
+
+
+def test_the_chart_draws_all_sizes_to_one_scale() -> None:
+    """Twice the bytes are twice the bar, up to the one cell of rounding."""
+    chart = size_chart([(1, 200), (2, 400), (3, None)], 1000, 100).split("\n")
+    assert abs(chart[1].count("━") - 2 * chart[0].count("━")) <= 1
+    assert chart[0].count("┃") == chart[1].count("┃") == 1
+    assert "not known" in chart[2]
+    assert "1,000 bytes" in chart[3]

@@ -1,0 +1,87 @@
+"""Sentences and the ruler: pure functions, held to properties for all sizes."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hostlink.app import texts
+from hostlink.app.texts import Held, ago, board_sentence, plain, room_words, ruler, ruler_scale
+from hostlink.listing import Listing, Rules, Storage, measure
+
+SIZES = st.integers(0, 5000)
+
+
+@given(st.integers(4, 200), SIZES, SIZES)
+def test_the_ruler_always_has_its_width(width: int, total: int, limit: int) -> None:
+    """Whatever is measured, the row fills its place exactly and never more."""
+    assert len(ruler(width, total, limit)) == width
+    assert len(ruler_scale(width, total, limit)) == width
+
+
+@given(st.integers(20, 200), st.integers(1, 5000), st.integers(1, 5000))
+def test_the_ruler_marks_the_limit_once_and_shows_only_true_excess(
+    width: int, total: int, limit: int
+) -> None:
+    """The limit stands once; what goes beyond it is shown only where the listing does not fit."""
+    drawn = ruler(width, total, limit)
+    assert drawn.count(texts.LIMIT) == 1
+    if total <= limit:
+        assert texts.BEYOND not in drawn
+    if total >= 2 * limit:
+        assert drawn.count(texts.BEYOND) >= width // 2 - 1
+
+
+def test_the_line_at_the_cursor_is_shown_at_its_place() -> None:
+    """Bytes 500 to 600 of 1000 are the sixth tenth of the row."""
+    drawn = ruler(100, 1000, 0, here=(500, 600))
+    assert drawn[50:60] == texts.HERE * 10
+    assert drawn.count(texts.HERE) == 10
+
+
+def test_figures_of_the_ruler_are_never_cut_or_run_together() -> None:
+    """Each figure under the ruler is one of the round marks or the limit."""
+    for width in range(20, 160):
+        figures = ruler_scale(width, 1026, 999).split()
+        assert all(one == "999" or int(one.replace(",", "")) % 100 == 0 for one in figures)
+        assert "999" in figures
+
+
+def test_room_is_told_in_words_with_units() -> None:
+    """What does not fit is said as so many bytes over."""
+    rules = Rules(storage=Storage(program_bytes=10))
+    # 2 bytes number, 1 end, text: 10 + 8 bytes of text is 3 over 8... measured by hand: 2+1+8 = 11.
+    over = measure(Listing.from_text("10 PRINT 77\n"), rules)
+    assert over.total == 11
+    assert room_words(over) == "11 of 10 bytes: 1 byte over"
+    fits = measure(Listing.from_text("10 END\n"), rules)
+    assert room_words(fits) == "6 of 10 bytes, 4 free"
+
+
+def test_a_board_is_told_in_one_sentence() -> None:
+    """What it holds: a revision, a changed one, an unknown program, nothing, or not read yet."""
+    tide = Held(True, "TIDE@3", 12, 412, 999)
+    assert board_sentence("Red", tide) == "Red holds TIDE revision 3, 412 of 999 bytes"
+    changed = Held(True, "TIDE@3", 12, 412, 999, changed=True)
+    assert "TIDE revision 3, changed since" in board_sentence("Red", changed)
+    assert "not in the archive" in board_sentence("Red", Held(True, "", 2, 40, 999))
+    assert (
+        board_sentence("Red", Held(True, "", 0, 0, 999)) == "Red holds no program, 0 of 999 bytes"
+    )
+    assert "not been read" in board_sentence("Red", Held())
+
+
+@given(st.text())
+def test_plain_text_holds_no_character_that_a_terminal_obeys(text: str) -> None:
+    """Control characters are written out, so that nothing from a board is obeyed."""
+    assert plain(text).isprintable()
+
+
+def test_ages_are_told_in_the_largest_whole_unit() -> None:
+    """Two hours and a half are two hours ago."""
+    now = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
+    assert ago(now - timedelta(minutes=150), now) == "2 hours ago"
+    assert ago(now - timedelta(days=1, hours=3), now) == "1 day ago"
+    assert ago(now, now) == "just now"
