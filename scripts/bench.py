@@ -20,6 +20,7 @@ from hostlink.errors import HostlinkError
 SECTIONS = {
     "boards": "eight boards loaded at the same time against one",
     "link": "load times against the wire's own bound, over all kinds of wire",
+    "firmware": "writing and reading back pages against the protocol's own minimum",
     "start": "how long the command line takes to start",
 }
 
