@@ -19,17 +19,17 @@ def firmware(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
 
 
 def test_the_bound_is_its_formula_worked_by_hand(firmware: ModuleType) -> None:
-    """One page at 115200 baud and 16 ms: 282 bytes take 24.479 ms, the page 4.5, four latencies
-    64; 241 such pages take 22.407 s. Worked on paper."""
-    assert firmware.bound(115_200, 16, 1) == pytest.approx(0.0929792, abs=1e-6)
-    assert firmware.bound(115_200, 16) == pytest.approx(22.40798, abs=1e-4)
+    """One page at 115200 baud and 16 ms: 281 bytes take 24.392 ms, the page 4.5, four latencies
+    64; 241 such pages take 22.387 s. Worked on paper."""
+    assert firmware.bound(115_200, 16, 1) == pytest.approx(0.0928924, abs=1e-6)
+    assert firmware.bound(115_200, 16) == pytest.approx(22.38706, abs=1e-4)
     assert firmware.read_bound(57_600, 1) == pytest.approx(512 * (1410 / 57_600 + 0.002))
 
 
 def test_a_row_holds_its_targets(firmware: ModuleType) -> None:
     """The usual wire: within 1.1 times the minimum, every byte accounted for."""
     row = firmware.measure(115_200, 16)
-    assert row["bound_s"] <= row["hostlink_s"] <= 1.1 * row["bound_s"]
+    assert row["bound_s"] <= row["hostlink_s"] + 1e-6 <= 1.1 * row["bound_s"]
     assert (row["pages"], row["wrong"]) == (241, 0)
     assert all(target.holds for target in firmware.targets_of([row]))
 

@@ -1,0 +1,93 @@
+"""backup and putback on the command line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+SMALL = "practice://small?time=virtual&program_bytes=300"
+
+
+def test_backup_and_putback_bring_a_board_back(
+    hostlink: Callable, board_holds: Callable, place: Path
+) -> None:
+    """Program and stored program are kept, and come back after the board was wiped."""
+    assert hostlink("load", "tide").status == 0
+    before = board_holds()
+    assert hostlink("store", "TIDE").status == 0
+    told = hostlink("backup", "--note", "end of class")
+    assert told.status == 0
+    assert "backup@1 is kept and proven: memory (609 bytes), TIDE (609 bytes)." in told.err
+    (place / "practice" / "class.json").unlink()
+    told = hostlink("putback", "backup@1")
+    assert told.status == 0
+    assert "backup@1 is on the board, proven: memory, TIDE (stored)." in told.err
+    assert board_holds() == before
+    assert [slot["name"] for slot in hostlink("stored", "--json").json] == ["TIDE"]
+
+
+def test_json_tells_what_is_in_it(hostlink: Callable) -> None:
+    """Items with kind, size, captures and hash; free memory by the board's own word."""
+    hostlink("load", "tide")
+    made = hostlink("backup", "--json").json
+    assert (made["backup"], made["free_bytes"], made["unread"]) == ("backup@1", 390, {})
+    (item,) = made["items"]
+    assert (item["name"], item["kind"], item["size_bytes"]) == ("memory", "memory", 609)
+    assert item["captures"] >= 2
+    assert len(item["sha256"]) == 64
+    listed = hostlink("backup", "--list", "--json").json
+    assert [each["backup"] for each in listed] == ["backup@1"]
+    assert hostlink("putback", "backup@1", "--json").json == {
+        "backup": "backup@1",
+        "proven": True,
+        "memory": True,
+        "stored": [],
+        "unchanged": [],
+    }
+
+
+def test_the_list_needs_no_board_and_makes_no_archive(hostlink: Callable, place: Path) -> None:
+    """Without an archive there is none to list, and none is made by asking."""
+    told = hostlink("backup", "--list", "--port", "nowhere")
+    assert told.status == 1
+    assert "There is no archive" in told.err
+    assert not (place / "archive.sqlite3").exists()
+
+
+def test_an_empty_board_gives_no_backup(hostlink: Callable) -> None:
+    """Status 1, one sentence, and no backup in the list."""
+    told = hostlink("backup")
+    assert told.status == 1
+    assert "The board holds no program" in told.err
+    hostlink("load", "room")
+    hostlink("backup")
+    assert len(hostlink("backup", "--list", "--json").json) == 1
+
+
+def test_a_smaller_board_is_told_beforehand(hostlink: Callable) -> None:
+    """What does not fit is named with its size, what does with the option that puts it back."""
+    hostlink("load", "room")
+    hostlink("store", "ROOM")
+    hostlink("load", "tide")
+    hostlink("backup")
+    told = hostlink("putback", "backup@1", "--port", SMALL)
+    assert told.status == 1
+    assert "memory: it is 309 bytes over the 300 here" in told.err
+    assert "The rest fits: --item ROOM" in told.err
+    told = hostlink("putback", "backup@1", "--item", "ROOM", "--port", SMALL)
+    assert told.status == 0
+    assert "Memory holds what it held before." in told.err
+
+
+def test_bad_names_get_one_sentence(hostlink: Callable) -> None:
+    """A name that is no backup, one that is not there, an item that is not in it."""
+    hostlink("load", "room")
+    hostlink("backup")
+    for words, told in (
+        (("putback", "TIDE@1"), "names no backup"),
+        (("putback", "backup@7"), "There is no backup 7"),
+        (("putback", "backup@1", "--item", "X"), "has no item 'X'"),
+    ):
+        ended = hostlink(*words)
+        assert ended.status == 1
+        assert told in ended.err
