@@ -56,4 +56,4 @@ def part_of(signature: bytes) -> str:
     for chip in CHIPS:
         if chip.signature == signature:
             return chip.part
-    return f"a chip of signature {signature.hex(' ').upper()}"
+    return f"one of signature {signature.hex(' ').upper()}"

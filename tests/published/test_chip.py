@@ -45,7 +45,7 @@ def test_signatures(part: str, signature: str) -> None:
 
 def test_an_unknown_signature_is_shown_as_it_is() -> None:
     """Where the part is not known the three bytes are said."""
-    assert part_of(b"\x1e\x94\x06") == "a chip of signature 1E 94 06"
+    assert part_of(b"\x1e\x94\x06") == "one of signature 1E 94 06"
     assert len({chip.signature for chip in CHIPS}) == len(CHIPS)
     assert BoardSettings().signature.to_bytes(3, "big") == ATMEGA328P.signature
 
