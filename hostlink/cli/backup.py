@@ -11,21 +11,24 @@ from hostlink.cli.output import as_json, plural, say, table
 
 if TYPE_CHECKING:
     from hostlink.archive import Backup
+    from hostlink.jobs.session import Session
 
 
 @click.command()
 @click.option("--note", default="", help="A line to keep with the backup.")
 @click.option("--list", "list_them", is_flag=True, help="List the backups in the archive instead.")
-@shared(link=True, json=True)
-def backup(desk: Desk, note: str, list_them: bool) -> None:
+@shared(link=True, many=True, json=True)
+def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     """Keep all that the board holds: the program in memory, every stored program.
 
     A stored program is read by recalling it; what was in memory is kept first and put back last,
-    both proven.
+    both proven. With several boards each backup is noted with its board's name and the day.
     """
     if list_them:
         _list(desk)
-        return
+        return None
+    if desk.many:
+        return _back_up_many(desk, note)
     from hostlink.cli.progress import Teller
     from hostlink.jobs.backup import backup as backup_job
 
@@ -35,13 +38,63 @@ def backup(desk: Desk, note: str, list_them: bool) -> None:
         teller.close()
     if desk.json:
         as_json({**_as_dict(made.backup), "unread": made.unread})
-        return
+        return None
     kept = made.backup
     items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
     say(f"{kept.spec} is kept and proven: {items}.", quiet=desk.quiet)
     for name, why in made.unread.items():
         say(f"Not in it: {name}. {why}")
     say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
+    return None
+
+
+def _back_up_many(desk: Desk, note: str) -> int:
+    """Back up every board meant, each noted with its name and the day; the worst exit status."""
+    from datetime import date
+
+    from hostlink.cli.many import Tellers
+    from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.backup import backup as backup_job
+    from hostlink.jobs.many import dated_name, on_each, worst
+
+    today = date.today()
+    with desk.archive() as archive:
+
+        def task(session: Session, name: str) -> BackedUp:
+            named = dated_name(name, today)
+            return backup_job(session, archive, note=f"{named} {note}".strip())
+
+        choices = desk.choices(archive)
+        with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+            results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
+    if desk.json:
+        as_json(
+            [
+                {
+                    **(_as_dict(each.value.backup) if each.value else {}),
+                    "board": each.board,
+                    "port": each.port,
+                    "status": int(each.status),
+                    "error": each.error.what if each.error else None,
+                }
+                for each in results
+            ]
+        )
+    else:
+        table(
+            ["board", "backup", "items"],
+            [
+                [
+                    each.board,
+                    each.value.backup.spec if each.value else "-",
+                    ", ".join(item.name for item in each.value.backup.items)
+                    if each.value
+                    else str(each.error),
+                ]
+                for each in results
+            ],
+        )
+    return worst(results)
 
 
 def _list(desk: Desk) -> None:

@@ -91,3 +91,21 @@ def test_bad_names_get_one_sentence(hostlink: Callable) -> None:
         ended = hostlink(*words)
         assert ended.status == 1
         assert told in ended.err
+
+
+def test_a_whole_class_is_backed_up_at_once(hostlink: Callable) -> None:
+    """Two boards by two --port: each its own backup, noted with its name and the day."""
+    ports = [f"practice://{name}?time=virtual" for name in ("red", "blue")]
+    hostlink("load", "tide", "--port", ports[0])
+    hostlink("load", "room", "--port", ports[1])
+    told = hostlink("backup", "--port", ports[0], "--port", ports[1])
+    assert told.status == 0
+    rows = hostlink("backup", "--list", "--json").json
+    assert sorted(row["note"].split("-")[0] for row in rows) == ["BLUE", "RED"]
+    texts = {row["items"][0]["size_bytes"] for row in rows}
+    assert 609 in texts
+    assert len(texts) == 2
+    told = hostlink("backup", "--port", ports[0], "--port", "practice://none?time=virtual")
+    assert told.status == 1
+    assert "holds no program" in told.out
+    assert "backup@3" in told.out
