@@ -74,7 +74,7 @@ def measure(baud: int, latency_ms: float) -> Row:
     read_s, held = run(scripts.read_flash())
     plan = plan_pages(image(), held[:END], ATMEGA328P, END)
     out, back = wire.health.bytes_out, wire.health.bytes_in
-    write_s, _ = run(scripts.write_plan(plan, image(), silently))
+    write_s, _ = run(scripts.write_plan(plan, silently))
     right = bytes(machine.chip.flash[:END]) == image()
     return {
         "baud": baud,

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from hostlink.archive import Archive
     from hostlink.firmware.chip import Chip
+    from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
     from hostlink.jobs.firmware import Written
     from hostlink.jobs.session import Session
@@ -40,9 +41,8 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
     boot = click.option(
         "--bootloader-bytes",
         type=int,
-        default=2048,
-        show_default=True,
-        help="Size of the bootloader's section at the top of flash: 512, 1024, 2048 or 4096.",
+        help="Size of the bootloader's section at the top of flash: 512, 1024, 2048 or 4096; "
+        "2048 is assumed.",
     )
     return chip(boot(function))
 
@@ -51,12 +51,14 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
 @_image_options
 @shared(json=True)
-def review(desk: Desk, image: Path, part: str, bootloader_bytes: int) -> int:
+def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> int:
     """Show what an image holds, where it lies in flash, and what is wrong with it.
 
     Nothing is sent anywhere. Status 1 where it has errors.
     """
-    reviewed = _reviewed(image, part, bootloader_bytes)
+    from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
+
+    reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
     known = role = ""
     with _archive_if_any(desk) as archive:
         if archive is not None:
@@ -163,7 +165,7 @@ def write(
     image: Path | None,
     previous: bool,
     part: str,
-    bootloader_bytes: int,
+    bootloader_bytes: int | None,
     role: str | None,
     this_board: str | None,
     despite_review: bool,
@@ -175,16 +177,18 @@ def write(
     off is finished by the same command.
     """
     from hostlink.cli.page_teller import PageTeller
+    from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.cautions import CAUTIONS
-    from hostlink.jobs.firmware import write_firmware
+    from hostlink.jobs.firmware import WriteRequest, write_firmware
     from hostlink.jobs.firmware_checks import role_of
 
     if (image is None) == (not previous):
         raise UsageError("Name an IMAGE, or --previous, and not both.")
-    reviewed = _reviewed(image, part, bootloader_bytes) if image is not None else None
+    boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
+    reviewed = _reviewed(image, part, boot_bytes) if image is not None else None
     if reviewed is not None:
         _must_be_sound(reviewed, despite_review)
-    chip = _chip(part, bootloader_bytes)
+    chip = _chip(part, boot_bytes)
     port = desk.lent.session.choice.port if desk.lent is not None else desk.the_port()
     for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
         say(line)
@@ -193,8 +197,15 @@ def write(
         if reviewed is not None:
             role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
         with desk.session(archive, teller.emit) as session:
-            request = _request(
-                session, archive, reviewed, chip, bootloader_bytes, role, this_board, discard_board
+            wanted, wanted_role = _image_and_role(session, archive, reviewed, role)
+            request = WriteRequest(
+                wanted,
+                chip,
+                boot_bytes,
+                wanted_role,
+                this_board=this_board or "",
+                discard_board=discard_board,
+                boot_is_known=bootloader_bytes is not None,
             )
             written = write_firmware(session, archive, request)
         teller.close()
@@ -229,26 +240,17 @@ def _ask_to_go_on(desk: Desk) -> None:
         raise RefusedError("Nothing was written, as you said.")
 
 
-def _request(
-    session: Session,
-    archive: Archive,
-    reviewed: ImageReview | None,
-    chip: Chip,
-    boot_bytes: int,
-    role: str | None,
-    this_board: str | None,
-    discard: bool,
-) -> Any:
+def _image_and_role(
+    session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
+) -> tuple[Image, str]:
+    """What to write, and what it is for: the reviewed image, else what was there before."""
     from hostlink.firmware.image import Image
-    from hostlink.jobs.firmware import WriteRequest, image_before
+    from hostlink.jobs.firmware import image_before
 
     if reviewed is not None:
-        image = reviewed.image
-    else:
-        before, last = image_before(archive, session.board_in(archive))
-        image = Image.from_flash(before.name, before.flash)
-        role = role or last.role
-    return WriteRequest(image, chip, boot_bytes, role or "", this_board or "", discard)
+        return reviewed.image, role or ""
+    before, last = image_before(archive, session.board_in(archive))
+    return Image.from_flash(before.name, before.flash), role or last.role
 
 
 def _tell_written(desk: Desk, written: Written) -> None:

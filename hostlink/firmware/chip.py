@@ -32,6 +32,11 @@ class Chip:
         """Pages of the whole flash."""
         return self.flash_bytes // self.page_bytes
 
+    @property
+    def doubtful_from(self) -> int:
+        """The first byte that a bootloader of the largest size would hold."""
+        return self.flash_bytes - max(self.boot_sizes)
+
     def application_end(self, boot_bytes: int) -> int:
         """The first byte of the bootloader section."""
         return self.flash_bytes - boot_bytes

@@ -50,32 +50,59 @@ def blank_padded(data: bytes, size: int) -> bytes:
 @dataclass(frozen=True, slots=True)
 class Plan:
     """pages: what to write, in order, the guard first and the first page last; empty where the
-    board holds the image already. right: pages that need no writing, read back before."""
+    board holds the image already. right: pages that need no writing, read back before. wanted:
+    every page that must hold something definite in the end."""
 
     pages: tuple[Page, ...]
     right: int
+    wanted: tuple[Page, ...]
 
 
-def plan_pages(target: bytes, held: bytes | None, chip: Chip, end: int) -> Plan:
+def plan_pages(
+    target: bytes, held: bytes | None, chip: Chip, end: int, *, doubtful: int | None = None
+) -> Plan:
     """The plan that makes flash up to `end` hold `target`, blank where that says nothing.
 
     held: what was read back just now; None where it could not be read, so that every page is
-    written, blank ones too.
+    written, blank ones too. doubtful: from this address on a bootloader may stand that is larger
+    than was assumed; what the image leaves blank there is left as it is.
     """
     size = chip.page_bytes
-    wanted = blank_padded(target, end)
-    pages = [
-        (start // size, wanted[start : start + size])
+    whole = blank_padded(target, end)
+    wanted = tuple(
+        (start // size, whole[start : start + size])
         for start in range(0, end, size)
-        if held is None or held[start : start + size] != wanted[start : start + size]
+        if doubtful is None or start < doubtful or not is_blank(whole[start : start + size])
+    )
+    pages = [
+        (page, data)
+        for page, data in wanted
+        if held is None or held[page * size : (page + 1) * size] != data
     ]
     if not pages:
-        return Plan((), end // size)
+        return Plan((), len(wanted), wanted)
     body = [page for page in pages if page[0]]
-    order = [(0, guard_page(size)), *body, (0, wanted[:size])]
+    order = [(0, guard_page(size)), *body, wanted[0]]
     if held is not None and held[:size] == order[0][1]:
         del order[0]  # still in place from a write that was cut off
-    return Plan(tuple(order), end // size - len(body) - 1)
+    return Plan(tuple(order), len(wanted) - len(body) - 1, wanted)
+
+
+def is_blank(data: bytes) -> bool:
+    """Whether nothing is written there."""
+    return not data.strip(bytes((BLANK,)))
+
+
+def overwrites_doubtful(target: bytes, held: bytes | None, chip: Chip, end: int) -> bool:
+    """Whether an image would replace what may be part of a bootloader larger than assumed."""
+    size = chip.page_bytes
+    whole = blank_padded(target, end)
+    for start in range(chip.doubtful_from, end, size):
+        new = whole[start : start + size]
+        old = None if held is None else held[start : start + size]
+        if not is_blank(new) and (old is None or (old != new and not is_blank(old))):
+            return True
+    return False
 
 
 def is_half_written(held: bytes, before: bytes, target: bytes, chip: Chip) -> bool:
@@ -172,20 +199,18 @@ class FlashScripts:
             yield from self._write_proven(page, data)
             on_page(page)
 
-    def recheck(self, wanted: bytes) -> Script[list[Page]]:
+    def recheck(self, plan: Plan) -> Script[list[Page]]:
         """Pages behind the first that do not read back as wanted, as they must be written.
 
         Needed where bytes were damaged: a damaged address may have sent a page elsewhere.
         """
-        size = self.chip.page_bytes
         wrong: list[Page] = []
-        for page in range(1, len(wanted) // size):
-            data = wanted[page * size : (page + 1) * size]
+        for page, data in plan.wanted[1:]:
             if (yield from self._patiently(self._read_page(page))) != data:
                 wrong.append((page, data))
         return wrong
 
-    def write_plan(self, plan: Plan, wanted: bytes, on_page: OnPage) -> Script[None]:
+    def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
         """Carry a plan out; the last page goes in only when all others are proven."""
         *body, last = plan.pages
         yield from self.write_pages(body, on_page)
@@ -193,7 +218,7 @@ class FlashScripts:
             if not self.troubles:
                 break
             self.troubles = 0
-            wrong = yield from self.recheck(wanted)
+            wrong = yield from self.recheck(plan)
             yield from self.write_pages(wrong, silently)
             self.troubles += len(wrong)
         yield from self.write_pages([last], on_page)

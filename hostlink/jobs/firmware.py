@@ -29,17 +29,14 @@ from hostlink.firmware.plan import (
     Plan,
     blank_padded,
     is_half_written,
+    overwrites_doubtful,
     plan_pages,
 )
-from hostlink.jobs.backup import banner_heard
 from hostlink.jobs.bootlink import BootLink
 from hostlink.jobs.events import PageProven, PagesRead
+from hostlink.jobs.firmware_after import hear_start, restore
 from hostlink.jobs.firmware_checks import Situation, look, must_be_the_board, save_programs
-from hostlink.jobs.putback import putback
-from hostlink.jobs.rescuing import Held
-from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
-from hostlink.link.regain import Found
 
 _RESTARTS = 2  # times the board is restarted in the middle of a write before giving up
 
@@ -50,6 +47,7 @@ class WriteRequest:
 
     role: what the image is for, "" where the archive knows. this_board: the user's word on which
     board it is, "" without one. discard_board: go on where what is there cannot be kept.
+    boot_is_known: boot_bytes is the user's word, not only what is usual.
     """
 
     image: Image
@@ -58,6 +56,7 @@ class WriteRequest:
     role: Role | str = ""
     this_board: Role | str = ""
     discard_board: bool = False
+    boot_is_known: bool = False
 
     @property
     def end(self) -> int:
@@ -136,7 +135,6 @@ class _Write:
         self._boot = boot
         self._backup = backup
         self._scripts = FlashScripts(request.chip)
-        self._wanted = blank_padded(request.image.flash, request.end)
         self._record = ""
         self._done = self._pages = 0
 
@@ -147,7 +145,8 @@ class _Write:
             held, eeprom = self._read()
             application = None if held is None else held[: self._request.end]
             previous, resumed = self._previous(application)
-            plan = plan_pages(self._wanted, application, self._request.chip, self._request.end)
+            self._must_spare_the_bootloader(application)
+            plan = self._plan(application)
             if plan.pages or resumed:
                 self._record = self._begin_record(previous, held, eeprom)
         except HostlinkError as error:
@@ -167,9 +166,12 @@ class _Write:
             banner=banner,
             answered=answered,
             backup=self._backup.spec if self._backup else "",
-            restored=answered and self._restore(),
+            restored=answered and restore(self._session, self._archive, self._backup),
             resumed=resumed,
         )
+
+    def _start(self) -> tuple[str, bool]:
+        return hear_start(self._session, has_prompt=self._situation.role == "computer")
 
     # --- before the first page ---------------------------------------------------------------
 
@@ -181,6 +183,35 @@ class _Write:
                 kept="Nothing was written.",
                 advice="Check the port; if the image is for that chip, name it with --chip.",
             )
+
+    def _must_spare_the_bootloader(self, held: bytes | None) -> None:
+        """Refuse to replace what may be a bootloader larger than the one that is assumed."""
+        request = self._request
+        doubtful = not request.boot_is_known and overwrites_doubtful(
+            request.image.flash, held, request.chip, request.end
+        )
+        if not doubtful:
+            return
+        last = self._archive.last_write(self._situation.board.uuid)
+        if last is not None and held is not None and last.is_finished:
+            ours = blank_padded(last.image.flash, request.end)[request.chip.doubtful_from :]
+            if held[request.chip.doubtful_from :] == ours:
+                return  # what stands there was written from here as part of an image
+        raise RefusedError(
+            f"The image reaches beyond {request.chip.doubtful_from:04X}, where this board holds "
+            "something already; that may be a bootloader larger than the usual "
+            f"{request.boot_bytes:,} bytes.",
+            kept="Nothing was written.",
+            advice="Find out how large this board's bootloader is and say so with "
+            "--bootloader-bytes: without its bootloader a board cannot be reached any more.",
+        )
+
+    def _plan(self, held: bytes | None, target: bytes | None = None) -> Plan:
+        """What has to be written so that flash holds the request's image, or another target."""
+        request = self._request
+        wanted = request.image.flash if target is None else target
+        doubtful = None if request.boot_is_known else request.chip.doubtful_from
+        return plan_pages(wanted, held, request.chip, request.end, doubtful=doubtful)
 
     def _read(self) -> tuple[bytes | None, bytes | None]:
         """All of flash, and EEPROM where it reads differently; None for what cannot be read."""
@@ -222,7 +253,7 @@ class _Write:
         if cut_off is not None:
             before = cut_off.previous.flash if cut_off.previous else b""
             half = is_half_written(held, before, cut_off.image.flash, self._request.chip)
-            finished = held == blank_padded(cut_off.image.flash, len(held))
+            finished = not self._plan(held, cut_off.image.flash).pages
             if half or finished:
                 same = cut_off.image.sha256 == self._request.image.sha256
                 return cut_off.previous, same
@@ -252,7 +283,7 @@ class _Write:
         try:
             with suppress(HostlinkError):
                 self._boot.leave()
-                if self._start()[1] and self._restore():
+                if self._start()[1] and restore(self._session, self._archive, self._backup):
                     error.kept = f"{error.kept} They are in its memory again.".strip()
         finally:
             self._session.wire.cancelled = cancelled
@@ -298,7 +329,7 @@ class _Write:
             if not plan.pages:
                 return
             try:
-                script = self._scripts.write_plan(plan, self._wanted, self._counting(plan))
+                script = self._scripts.write_plan(plan, self._counting(plan))
                 self._boot.run(script)
                 return
             except LinkError as error:
@@ -307,7 +338,7 @@ class _Write:
                 self._session.emit(Warned(f"{error.what} Restarting the board to go on."))
                 self._boot.enter((self._boot.baud,))
                 held = self._boot.run(self._scripts.read_flash())[: self._request.end]
-                plan = plan_pages(self._wanted, held, self._request.chip, self._request.end)
+                plan = self._plan(held)
 
     def _counting(self, plan: Plan) -> OnPage:
         """A callback that counts proven pages; the guard in the first page is none of the image."""
@@ -342,50 +373,3 @@ class _Write:
             "--previous` goes back instead."
         )
         return error
-
-    # --- afterwards --------------------------------------------------------------------------
-
-    def _start(self) -> tuple[str, bool]:
-        """Wait for the firmware to start: its banner, and whether it came to its prompt."""
-        session = self._session
-        session.emit(Phase("Waiting for the firmware to start"))
-        session.wire.recent = b""
-        session.dialogue.listen_waking()
-        banner = banner_heard(session)
-        if self._situation.role != "computer":
-            return banner, False
-        if session.profile.talk.banner and not banner:
-            pulse(session)  # its first bytes may have come before the speed was set back
-            banner = banner_heard(session)
-        answered = session.dialogue.regain(may_interrupt=True).found is Found.PROMPT
-        session.dialogue.restarted()  # this one is no surprise to what is loaded next
-        session.memory_is_known()
-        if not answered:
-            session.emit(
-                Warned(
-                    "The image is written and read back, but the board does not come to the prompt "
-                    f"of profile {session.profile.name}. It may talk in another way: try another "
-                    "--profile or --baud; `hostlink firmware write --previous` goes back."
-                )
-            )
-        return banner, answered
-
-    def _restore(self) -> bool:
-        """Put the programs back that the board held; whether that worked."""
-        if self._backup is None:
-            return False
-        try:
-            now = self._session.dialogue.capture()
-            held = None if now.lines else Held({}, now.count)
-            putback(self._session, self._archive, self._backup, held=held)
-        except Interrupted:
-            raise
-        except HostlinkError as error:
-            self._session.emit(
-                Warned(
-                    f"The programs were not put back: {error.what} They are kept as "
-                    f"{self._backup.spec}; `hostlink putback {self._backup.spec}` tries again."
-                )
-            )
-            return False
-        return True

@@ -25,7 +25,7 @@ from hostlink.link.clock import RealClock
 from hostlink.listing import Listing
 
 # The first 6 KiB of the real chip: reading and writing in real time takes seconds, not a minute.
-PART = Chip(ATMEGA328P.part, ATMEGA328P.signature, flash_bytes=6144)
+PART = Chip(ATMEGA328P.part, ATMEGA328P.signature, flash_bytes=6144, boot_sizes=(512,))
 END = PART.application_end(512)
 BOOT_AT = 0x7800
 LISTING = "10 REM KEPT OVER NEW FIRMWARE\n20 REM AND PUT BACK\n"

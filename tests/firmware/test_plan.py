@@ -19,6 +19,7 @@ from hostlink.firmware.plan import (
     is_guarded,
     is_half_written,
     leave,
+    overwrites_doubtful,
     plan_pages,
     silently,
 )
@@ -36,7 +37,7 @@ def write(board: Any, chip: Chip, target: bytes, end: int, **how: Any) -> list[i
     held = board.run(scripts.read_flash(), **how).result
     plan = plan_pages(target, held[:end], chip, end)
     if plan.pages:
-        core = board.run(scripts.write_plan(plan, blank_padded(target, end), pages.append), **how)
+        core = board.run(scripts.write_plan(plan, pages.append), **how)
         assert core.trouble is None
     return pages
 
@@ -76,6 +77,22 @@ def test_pages_that_read_back_right_are_left_alone(program: Callable[..., bytes]
     pages = [page for page, _ in plan_pages(new, bytes(held), ATMEGA328P, 0x7800).pages]
     assert pages == [0, 2, 128, 0]
     assert len(plan_pages(new, None, ATMEGA328P, 0x7800).pages) == 241  # all, blank ones too
+
+
+def test_what_may_be_a_larger_bootloader_is_left_alone(
+    flash: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """From 7000 on blank pages of the image are not written; a clash with what is there shows."""
+    old, small, large = flash()[:0x7800], program(1000), program(0x7100)
+    plan = plan_pages(small, old, ATMEGA328P, 0x7800, doubtful=0x7000)
+    assert max(page for page, _ in plan.pages) == 0x7000 // 128 - 1
+    assert not overwrites_doubtful(small, old, ATMEGA328P, 0x7800)
+    assert overwrites_doubtful(large, old, ATMEGA328P, 0x7800)
+    assert overwrites_doubtful(large, None, ATMEGA328P, 0x7800)
+    assert not overwrites_doubtful(large, old[:0x7000] + b"\xff" * 0x800, ATMEGA328P, 0x7800)
+    assert not overwrites_doubtful(large, blank_padded(large, 0x7800), ATMEGA328P, 0x7800)
+    plan = plan_pages(large, old, ATMEGA328P, 0x7800, doubtful=0x7000)
+    assert [page for page, _ in plan.pages if page >= 0x7000 // 128] == [0x7000 // 128, 225]
 
 
 @pytest.mark.parametrize("stop", range(0, 6000, 37))
@@ -131,7 +148,7 @@ def test_an_interruption_at_every_page_of_a_full_image(
             continue
         other = direct(bytes(board.chip.flash))
         other.run(begin())
-        other.run(FlashScripts(ATMEGA328P).write_plan(rest, wanted, silently))
+        other.run(FlashScripts(ATMEGA328P).write_plan(rest, silently))
         assert bytes(other.chip.flash) == wanted + old[0x7800:]
 
 
@@ -173,7 +190,7 @@ def test_on_a_damaged_wire_a_write_that_ends_well_is_right(
             board.run(begin(), damage=damage)
             scripts = FlashScripts(SMALL)
             plan = plan_pages(new, old[:SMALL_END], SMALL, SMALL_END)
-            core = board.run(scripts.write_plan(plan, wanted, silently), damage=damage)
+            core = board.run(scripts.write_plan(plan, silently), damage=damage)
             ended = core.done and core.trouble is None
         except Unproven:
             ended = False
@@ -201,7 +218,7 @@ def test_a_worn_page_is_never_called_written(
     board.run(begin())
     plan = plan_pages(new, bytes(board.chip.flash[:SMALL_END]), SMALL, SMALL_END)
     with pytest.raises(Unproven) as caught:
-        board.run(FlashScripts(SMALL).write_plan(plan, blank_padded(new, SMALL_END), silently))
+        board.run(FlashScripts(SMALL).write_plan(plan, silently))
     assert caught.value.page == 7
     assert board.chip.is_mute
 

@@ -28,7 +28,7 @@ from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.firmware import WriteRequest, image_before, write_firmware
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
-SMALL = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048)
+SMALL = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048, boot_sizes=(512,))
 END = 1536  # of its application
 PAGES = END // 128
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
@@ -536,6 +536,28 @@ def test_a_bootloader_that_gives_nothing_back_is_refused_even_so(
         write_firmware(session, archive, wanted(discard_board=True))
     assert "does not let flash be read" in caught.value.what
     assert board.machine.chip.page_writes == {}
+
+
+def test_what_may_be_a_larger_bootloader_is_not_overwritten(board: Any, archive: Archive) -> None:
+    """An image up to 7800 on a board that holds something from 7000 on: the size must be said."""
+    request = wanted(chip=ATMEGA328P, boot_bytes=2048, image=image(size=0x7800))
+    board.machine.chip.flash[0x7000:0x7800] = bytes(range(256)) * 8
+    before = bytes(board.machine.chip.flash)
+    with board.session() as session, pytest.raises(RefusedError) as caught:
+        write_firmware(session, archive, request)
+    assert "beyond 7000" in caught.value.what
+    assert "--bootloader-bytes" in caught.value.advice
+    assert bytes(board.machine.chip.flash) == before
+    small = dataclasses.replace(request, image=image(size=600))
+    with board.session() as session:
+        write_firmware(session, archive, small)
+    assert bytes(board.machine.chip.flash[0x7000:]) == before[0x7000:]
+    with board.session() as session:
+        write_firmware(session, archive, dataclasses.replace(request, boot_is_known=True))
+    assert holds(board, request)
+    with board.session() as session:  # what stands there now was written from here
+        write_firmware(session, archive, dataclasses.replace(request, image=image(9, 0x7800)))
+    assert board.machine.chip.flash[0x7000:0x7800] == image(9, 0x7800).flash[0x7000:]
 
 
 def test_programs_that_the_new_firmware_does_not_take_stay_in_the_archive(
