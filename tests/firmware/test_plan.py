@@ -152,6 +152,22 @@ def test_an_interruption_at_every_page_of_a_full_image(
         assert bytes(other.chip.flash) == wanted + old[0x7800:]
 
 
+def test_a_page_torn_by_a_power_cut_is_still_half_a_write(
+    flash: Callable[..., bytes], program: Callable[..., bytes]
+) -> None:
+    """One page may hold neither the old nor the new bytes; two, or firmware that runs, may not."""
+    old, new = flash(4096, SMALL_BOOT)[:SMALL_END], program(3000, 3)
+    half = bytearray(guard_page(128) + blank_padded(new, SMALL_END)[128:1280] + old[1280:])
+    assert is_half_written(bytes(half), old, new, SMALL)
+    half[1280:1408] = b"\xff" * 60 + old[1340:1408]
+    assert is_half_written(bytes(half), old, new, SMALL)
+    rest = plan_pages(new, bytes(half), SMALL, SMALL_END)
+    assert (rest.pages[0][0], rest.pages[-1][0]) == (10, 0)
+    half[2000] ^= 1
+    assert not is_half_written(bytes(half), old, new, SMALL)
+    assert not is_half_written(blank_padded(new, SMALL_END), old, new, SMALL)
+
+
 def damaging(rate: float, seed: int) -> Callable[[bytes], bytes]:
     """A wire that drops, doubles or changes bytes."""
     lot = random.Random(seed)
