@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import os
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -60,16 +61,18 @@ class DeskApp(App[None]):
         baud: int = 0,
         opens: str = "",
         settings_file: Path | None = None,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
         """port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
 
-        opens: a word for the listing to lie in the editor at the start.
+        opens: a word for the listing to lie in the editor at the start. now: the time of day.
         """
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
         self.settings: Settings = read_settings(self.settings_file)
         self.archive = archive
         self.baud = baud
+        self.now = now
         self.first_port = port or self.settings.port
         self.first_profile = profile or self.settings.profile
         self.opens = opens

@@ -13,7 +13,7 @@ from textual.widgets import Static
 from hostlink.app.console import Transcript
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.sheet_desk import SheetDesk
-from hostlink.app.texts import Held, board_sentence, plain, plural
+from hostlink.app.texts import Held, board_sentence, capital, plain, plural
 from hostlink.app.work import Attached, Job
 from hostlink.archive import Archive
 from hostlink.board.dialogue import pacing_of
@@ -44,8 +44,8 @@ class BoardDesk(SheetDesk):
         if board is not None and board.label:
             return board.label
         if attached.port.startswith("practice:"):
-            return "The practice board"
-        return f"The board at {attached.port}"
+            return "the practice board"
+        return f"the board at {attached.port}"
 
     def board_changed(self) -> None:
         """Another board is current, or it holds something else: say so, and review for it."""
@@ -99,9 +99,9 @@ class BoardDesk(SheetDesk):
     def _look_words(self, attached: Attached, looked: Looked) -> str:
         name = self.board_name(attached)
         if looked.lines or not looked.lost:
-            return f"{name} is attached; Ctrl+L loads the listing into it."
+            return f"{capital(name)} is attached; Ctrl+L loads the listing into it."
         self.offer_reload(attached, looked.lost)
-        return f"{name} is empty; its last known program is kept as {looked.lost}."
+        return f"{capital(name)} is empty; its last known program is kept as {looked.lost}."
 
     def _look_failed(self, attached: Attached, error: BaseException) -> Callable[[], object] | None:
         """A program that runs may be stopped with consent; what cannot be opened is let go."""
@@ -146,9 +146,10 @@ class BoardDesk(SheetDesk):
             if answer == "reload":
                 self.load_word(attached, spec)
 
+        name = capital(self.board_name(attached))
         self.app.push_screen(
             Ask(
-                f"{self.board_name(attached)} is empty, though it was last known to hold {spec}.",
+                f"{name} is empty, though it was last known to hold {spec}.",
                 [("leave", "Leave it empty"), ("reload", f"Load {spec} again")],
                 why="It restarted or lost its supply since, or was cleared at its keyboard.",
             ),
@@ -233,8 +234,6 @@ class BoardDesk(SheetDesk):
         self.app.watch_job(job, done=done, failed=failed)
 
     def after_load(self, attached: Attached, loaded: Loaded, text: str) -> None:
-        from datetime import UTC, datetime
-
         if loaded.spec:
             item = self.app.archive.revision(loaded.spec)
             program = item.program
@@ -247,7 +246,7 @@ class BoardDesk(SheetDesk):
             loaded.size,
             loaded.limit,
             False,
-            datetime.now(UTC),
+            self.app.now(),
         )
         self.shelf.renew()
         self.board_changed()

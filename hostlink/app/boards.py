@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -97,7 +96,7 @@ class BoardsScreen(Screen[None]):
                     (
                         self._state(row),
                         row.label,
-                        row.port or "not here",
+                        row.port.partition("?")[0] or "not here",
                         row.profile,
                         row.holds,
                     ),
@@ -153,7 +152,7 @@ class BoardsScreen(Screen[None]):
         found = self.app.archive.backups(board_uuid=board.uuid, limit=1)
         if not found:
             return "none"
-        return f"{found[0].spec}, {ago(found[0].at, datetime.now(UTC))}"
+        return f"{found[0].spec}, {ago(found[0].at, self.app.now())}"
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
-from hostlink.app.texts import plain, plural
+from hostlink.app.texts import capital, plain, plural
 from hostlink.listing import Change, Comparison, Line, Listing, Rules, compare
 
 _CHANGED = "bold reverse"
@@ -62,7 +62,7 @@ class CompareScreen(Screen[None]):
 
     def compose(self) -> ComposeResult:
         yield Static(
-            Content(plain(f"{self.names[0]} against {self.names[1]}")),
+            Content(plain(f"{capital(self.names[0])} against {self.names[1]}")),
             classes="heading",
             markup=False,
         )

@@ -11,7 +11,9 @@ from hostlink.app.console import ConsolePane
 from hostlink.app.dialogues import Ask
 from hostlink.app.texts import Held
 from hostlink.app.work import Attached, Bench
+from hostlink.jobs.pasting import may_overwrite
 from hostlink.jobs.restarting import Restarted, restart
+from hostlink.listing import Line
 
 
 class ConsoleDesk(BoardDesk):
@@ -57,11 +59,15 @@ class ConsoleDesk(BoardDesk):
             self.query_one("#console-line", Input).value = line
 
         job = attached.talk(f"Typing {line}", work)
-        self.app.watch_job(job, done=lambda _: self._typed(attached), failed=failed)
+        self.app.watch_job(job, done=lambda _: self._typed(attached, line), failed=failed)
 
-    def _typed(self, attached: Attached) -> str:
+    def _typed(self, attached: Attached, line: str) -> str:
+        """A numbered line changes what the board holds; one that clears it makes it unknown."""
         held = self.held.get(attached.port, Held())
-        if held.known and held.spec:
+        if may_overwrite(line, attached.choice.profile):
+            self.held[attached.port] = Held()
+            self.board_changed()
+        elif held.known and held.spec and Line.from_text(line).number is not None:
             self.held[attached.port] = dataclasses.replace(held, changed=True, proven_at=None)
             self.board_changed()
         return ""

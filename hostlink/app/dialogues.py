@@ -45,7 +45,7 @@ class Ask(ModalScreen[str]):
                     yield part(self.why, name="part quiet")
             with Vertical(id="choices"):
                 for value, says in self.answers:
-                    yield Button(Content(says), id=f"answer-{value}")
+                    yield Button(Content(plain(says)), id=f"answer-{value}")
 
     def on_mount(self) -> None:
         self.query(Button).first().focus()

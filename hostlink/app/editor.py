@@ -6,15 +6,19 @@ from collections.abc import Mapping, Sequence
 from typing import ClassVar
 
 from rich.segment import Segment
+from rich.style import Style
 from rich.text import Text
 from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Size
 from textual.message import Message
 from textual.strip import Strip
+from textual.theme import Theme
 from textual.widget import Widget
 from textual.widgets import TextArea
+from textual.widgets.text_area import TextAreaTheme
 
+from hostlink.app.themes import THEMES
 from hostlink.listing import Finding, Language, LedgerRow, Line
 from hostlink.listing.tokens import scan
 
@@ -50,6 +54,15 @@ class ListingEditor(TextArea):
         self.cursor_blink = False
         self.listing_language = Language()
         self.findings: Mapping[int, Sequence[Finding]] = {}
+
+    def on_mount(self) -> None:
+        for theme in THEMES:
+            self.register_theme(_editor_theme(theme))
+        self.watch(self.app, "theme", self._use_theme)
+
+    def _use_theme(self, name: str) -> None:
+        self.theme = f"listing-{name}"
+        self._line_cache.clear()
 
     def show_findings(self, findings: Mapping[int, Sequence[Finding]], language: Language) -> None:
         """Show what the review found; findings by their row from 0."""
@@ -117,6 +130,21 @@ class ListingEditor(TextArea):
         width = self.scrollable_content_region.width
         if self.virtual_size.width < width:
             self.virtual_size = Size(width, self.virtual_size.height)
+
+
+def _editor_theme(theme: Theme) -> TextAreaTheme:
+    """The editor's colours: the line at the cursor keeps those of its words."""
+    if theme.ansi:
+        return TextAreaTheme(
+            f"listing-{theme.name}",
+            cursor_line_style=Style.null(),
+            selection_style=Style(reverse=True),
+        )
+    return TextAreaTheme(
+        f"listing-{theme.name}",
+        cursor_line_style=Style(bgcolor=theme.boost),
+        selection_style=Style(bgcolor=theme.variables["input-selection-background"]),
+    )
 
 
 class Ledger(Widget):

@@ -138,7 +138,7 @@ class FirmwareScreen(Screen[None]):
 
         self.app.push_screen(
             Ask(
-                CAUTIONS.format(part=PART, port=attached.port),
+                CAUTIONS.format(part=PART, port=attached.port).replace("\n  ", " "),
                 [("leave", "Leave it as it is"), ("write", "I have read this: write")],
             ),
             cautioned,

@@ -20,7 +20,7 @@ _BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
 
 def figures(progress: Progress, baud: int) -> str:
     """How far a job has come, in one or two lines of words."""
-    if not progress.all_lines or progress.detail:
+    if progress.detail or not progress.all_lines:
         return progress.detail
     words = [
         f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}",
@@ -81,7 +81,9 @@ class JobView(ModalScreen[None]):
         phase = "Stopping, in good order" if job.stopping else progress.phase
         self.query_one("#phase", Static).update(Content(plain(phase)))
         baud = job.attached.choice.effective.talk.baud
-        self.query_one("#figures", Static).update(Content(figures(progress, baud)))
+        ended = job.ended and not progress.all_lines
+        words = "" if ended else figures(progress, baud)
+        self.query_one("#figures", Static).update(Content(words))
         told = "\n".join(f"{'!' if news else '·'} {plain(text)}" for text, news in progress.told)
         self.query_one("#job-told", Static).update(Content(told))
         self.query_one("#job-log").scroll_end(animate=False)

@@ -147,7 +147,7 @@ class SheetDesk(Screen[None]):
         chosen = at_line or [one for one in found if not one.line_at] or list(found)
         if not chosen or not self.editor.text.strip():
             return ""
-        first = chosen[0]
+        first = next((one for one in chosen if one.severity == "error"), chosen[0])
         where = "" if at_line or first.number is None else f"Line {first.number}: "
         more = len(found) - 1
         others = f" ({more:,} more)" if more else ""

@@ -27,6 +27,11 @@ def plural(count: int, word: str) -> str:
     return f"{count:,} {word}" + ("" if count == 1 else "s")
 
 
+def capital(name: str) -> str:
+    """A name at the start of a sentence: The practice board."""
+    return name[:1].upper() + name[1:]
+
+
 def revision_words(spec: str) -> str:
     """TIDE@3 as people say it: TIDE revision 3."""
     name, at, number = spec.rpartition("@")
@@ -54,6 +59,7 @@ class Held:
 
 def board_sentence(name: str, held: Held) -> str:
     """One sentence about a board: what it holds, in bytes of what it can."""
+    name = capital(name)
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")

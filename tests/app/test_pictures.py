@@ -1,0 +1,210 @@
+"""Pictures of each screen as plain text, with a digest of its colours in each theme.
+
+The text of a screen is the same in all themes, which is itself a rule: nothing is told by colour
+alone. After a change that is meant, draw them anew and look at them before they are committed:
+
+    HOSTLINK_DRAW=1 scripts/start.py --python -m pytest tests/app/test_pictures.py
+"""
+
+from __future__ import annotations
+
+import asyncio
+import hashlib
+import os
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+import textual
+from textual import events
+
+from hostlink.app.application import DeskApp
+from hostlink.app.dialogues import Ask, Trouble
+from hostlink.app.themes import NAMES
+from hostlink.archive import Archive
+from hostlink.errors import LinkError
+
+FOLDER = Path(__file__).parent / "pictures"
+SIZES = ((80, 24), (120, 40))
+NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
+PAGE = "\u2022 10\u00a0PRINT \u201cHELLO\u201d\n\u2022 20 GOTO 10\n"
+VECTORS = ":020000040000FA\n:100000000C9434000C943E000C943E000C943E0082\n:00000001FF\n"
+
+
+async def _desk(_: Any, __: Any, ___: Any) -> None:
+    pass
+
+
+async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("ctrl+l")
+    await wait(pilot, lambda: any("proven" in said for said in app.said))
+
+
+async def _over(pilot: Any, app: Any, wait: Any) -> None:
+    app.desk.editor.load_text("".join(f"{n} REM {'X' * 60}\n" for n in range(10, 180, 10)))
+    app.desk.editor.move_cursor((16, 0))
+    await pilot.pause()
+    app.desk.editor.insert("5 GOTO 77\n")
+    await wait(pilot, lambda: app.desk.checked.errors)
+    app.desk.editor.move_cursor((16, 0))
+
+
+async def _console(pilot: Any, app: Any, wait: Any) -> None:
+    await _loaded(pilot, app, wait)
+    await pilot.press("ctrl+t", *"PRINT", "space", *"6*7", "enter")
+    await wait(pilot, lambda: app.current.partial == "+ " and app.current.busy is None)
+    await wait(pilot, lambda: "42" in app.desk.query_one("#transcript").text)
+
+
+async def _rescue(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("ctrl+t", *"10", "space", *"END", "enter")
+    await wait(pilot, lambda: app.current.partial == "+ " and app.current.busy is None)
+    await _loaded(pilot, app, wait)
+    await pilot.pause()
+
+
+async def _mending(pilot: Any, app: Any, wait: Any) -> None:
+    app.desk.editor.load_text("")
+    app.desk.sheet = type(app.desk.sheet)()
+    app.desk.editor.post_message(events.Paste(PAGE))
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _revisions(pilot: Any, app: Any, wait: Any) -> None:
+    await _loaded(pilot, app, wait)
+    app.desk.editor.insert("5 REM LONGER\n", (0, 0))
+    await pilot.press("ctrl+s")
+    await wait(pilot, lambda: "Kept as TIDE@2." in app.said)
+    await pilot.press("alt+h")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _compare(pilot: Any, app: Any, wait: Any) -> None:
+    await _loaded(pilot, app, wait)
+    app.desk.editor.replace("30 LET H=11", (2, 0), (2, 10))
+    await pilot.press("alt+c")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _boards(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+b")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _settings(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+s")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    app.screen.query_one(".foot").update("(where they are kept)")
+
+
+async def _help(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("f1")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _question(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+z")
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
+
+
+async def _trouble(pilot: Any, app: Any, wait: Any) -> None:
+    app.trouble(LinkError("The board is silent.", kept="Its program.", advice="Check the cable."))
+    await wait(pilot, lambda: isinstance(app.screen, Trouble))
+
+
+async def _firmware(pilot: Any, app: Any, wait: Any) -> None:
+    Path("image.hex").write_text(VECTORS)
+    await pilot.press("alt+i", *"image.hex", "enter")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _cautions(pilot: Any, app: Any, wait: Any) -> None:
+    await _firmware(pilot, app, wait)
+    await pilot.press("g")
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
+
+
+SCENES: dict[str, Callable[..., Any]] = {
+    name.strip("_"): scene
+    for name, scene in list(globals().items())
+    if name.startswith("_") and asyncio.iscoroutinefunction(scene)
+}
+
+
+@pytest.fixture
+def draw(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    wait: Any,
+    shown: Any,
+    is_settled: Any,
+) -> Callable[..., tuple[str, dict[str, str]]]:
+    """Plays a scene at one size: its text, and by theme the digest of its styles."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    monkeypatch.setattr("hostlink.app.boards.usb_ports", list)
+
+    def play(scene: Callable[..., Any], size: tuple[int, int]) -> tuple[str, dict[str, str]]:
+        texts: dict[str, str] = {}
+        digests: dict[str, str] = {}
+
+        async def run(archive: Archive) -> None:
+            app = DeskApp(
+                archive,
+                port="practice://picture?time=virtual&fresh",
+                opens="shipped:TIDE",
+                settings_file=tmp_path / "settings.toml",
+                now=lambda: NOON,
+            )
+            async with app.run_test(size=size) as pilot:
+                await wait(pilot, lambda: app.current and is_settled(app))
+                await scene(pilot, app, wait)
+                for theme in NAMES:
+                    app.use_theme(theme)
+                    await pilot.pause(0.05)
+                    rows = shown(app).split("\n")
+                    texts[theme] = "\n".join(row.rstrip() for row in rows)
+                    digests[theme] = _digest(app)
+                    if folder := os.environ.get("HOSTLINK_SVG"):
+                        name = f"{scene.__name__.strip('_')}-{size[0]}-{theme}.svg"
+                        app.save_screenshot(name, folder)
+                app.shut()
+
+        with Archive.open(tmp_path / f"archive-{size[0]}.sqlite3", now=lambda: NOON) as archive:
+            asyncio.run(run(archive))
+        assert len(set(texts.values())) == 1, "a theme shows other text than the others"
+        return texts[NAMES[0]], digests
+
+    return play
+
+
+def _digest(app: DeskApp) -> str:
+    """A digest of every cell's style."""
+    styles = [
+        f"{segment.style}*{len(segment.text)}"
+        for strip in app.screen._compositor.render_strips()
+        for segment in strip.simplify()
+    ]
+    return hashlib.sha256("\n".join(styles).encode()).hexdigest()[:16]
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
+@pytest.mark.parametrize("name", SCENES)
+def test_each_screen_looks_as_it_was_looked_at(draw: Any, name: str, size: tuple[int, int]) -> None:
+    """The text is exactly the kept one; so are the styles, under the version they were drawn by."""
+    text, digests = draw(SCENES[name], size)
+    path = FOLDER / f"{name}-{size[0]}x{size[1]}.txt"
+    head = [f"textual {textual.__version__}"] + [f"{theme} {digests[theme]}" for theme in NAMES]
+    if os.environ.get("HOSTLINK_DRAW"):
+        FOLDER.mkdir(exist_ok=True)
+        path.write_text("\n".join([*head, "", text, ""]), encoding="utf-8")
+    kept = path.read_text(encoding="utf-8").split("\n")
+    assert text == "\n".join(kept[len(head) + 1 :]).removesuffix("\n")
+    if kept[0] == head[0]:
+        assert head == kept[: len(head)]

@@ -1,0 +1,249 @@
+"""Keys, words and themes: every action can be found, nothing is read as markup, colour is extra."""
+
+from __future__ import annotations
+
+import random
+from typing import Any
+
+import pytest
+from textual.binding import Binding
+from textual.color import Color
+from textual.screen import Screen
+
+from hostlink.app.application import DeskApp
+from hostlink.app.boards import BoardsScreen
+from hostlink.app.console import ConsolePane, Transcript
+from hostlink.app.desk import Desk
+from hostlink.app.dialogues import Ask, AskText, Trouble
+from hostlink.app.firmware import FirmwareScreen
+from hostlink.app.mending import MendScreen
+from hostlink.app.palette import Help, actions, key_words
+from hostlink.app.revisions import RevisionsScreen
+from hostlink.app.settings_screen import SettingsScreen
+from hostlink.app.sheet import Sheet
+from hostlink.app.themes import THEMES
+from hostlink.errors import HostlinkError
+
+SCREENS: list[type[Screen[Any]]] = [
+    Desk,
+    BoardsScreen,
+    FirmwareScreen,
+    MendScreen,
+    RevisionsScreen,
+    SettingsScreen,
+]
+HOSTILE = [
+    "[/bold]",
+    "A[5]",
+    "[red]",
+    "[@click=app.quit]x[/]",
+    "\\[",
+    "$A[",
+    "[link=x]y",
+    "{}",
+    "\x1b[2J",
+    "\x1b]0;t\x07",
+    "\u202e",
+    "\ud800",
+    "a\tb",
+    "e\u0301",
+    "漢字",
+]
+
+
+def _bindings(screen: Any) -> list[Binding]:
+    found = [one for one in screen.BINDINGS if isinstance(one, Binding)]
+    return [one for one in found if one.show]
+
+
+@pytest.mark.parametrize("screen", [*SCREENS, DeskApp])
+def test_every_action_has_a_key_words_and_an_explanation(screen: Any) -> None:
+    """The palette and the help are made of them, so none may be wanting."""
+    found = _bindings(screen)
+    assert found
+    for binding in found:
+        assert binding.description
+        assert binding.tooltip
+        assert hasattr(screen, f"action_{binding.action.partition('(')[0]}")
+    keys = [binding.key for binding in found]
+    assert len(keys) == len(set(keys))
+    assert not {key for key in keys if key.startswith("f") and key[1:].isdigit()} - {"f1"}
+    assert "ctrl+r" not in keys
+
+
+def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -> None:
+    """Each shown action of the desk stands in its help with its key."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        wanted = actions(app.desk)
+        await pilot.press("f1")
+        await wait(pilot, lambda: isinstance(app.screen, Help))
+        text = app.screen.query_one("#keys").content.plain
+        for binding in wanted:
+            assert key_words(binding.key) in text
+            assert binding.description in text
+        assert len(wanted) >= len(_bindings(Desk))
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, port="")
+
+
+def test_an_action_is_found_by_its_words_and_done(stage: Any, wait: Any, type_text: Any) -> None:
+    """Typing "boards" into every action opens the boards."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+p")
+        await pilot.pause()
+        await type_text(pilot, "settings")
+        await pilot.pause(0.3)
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, SettingsScreen))
+
+    stage.play(story, port="")
+
+
+def test_the_mouse_does_what_the_keys_do(stage: Any, wait: Any) -> None:
+    """A click chooses a program, and a second one on it opens it."""
+    stage.keep("LAMP", "10 PRINT 1")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.click("#programs", offset=(6, 2))
+        await pilot.click("#programs", offset=(6, 2))
+        await wait(pilot, lambda: app.desk.editor.text.strip() != "")
+        assert app.desk.sheet.name == app.desk.shelf.query_one("#programs").entries[1].cells[0]
+
+    stage.play(story, port="")
+
+
+def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
+    stage: Any, shown: Any
+) -> None:
+    """Markup, control sequences, odd characters, in all places that show foreign text."""
+    draw = random.Random(20)
+    parts = [
+        *HOSTILE,
+        *("".join(draw.choices("[]/\\=@#$\"'abc \x00\x1b", k=12)) for _ in range(40)),
+    ]
+
+    async def story(pilot: Any, app: Any) -> None:
+        for text in parts:
+            safe = text.encode("utf-8", "replace").decode("utf-8")
+            app.desk.show_sheet(Sheet(), f"10 REM {safe}\n20 GOTO {safe}")
+            app.tell(text)
+            app.desk.query_one(Transcript).add([(text, False), (text, True)])
+            app.desk.query_one(ConsolePane).show([], text)
+            app.desk.shelf.search(safe)
+            app.notify(text, markup=False)
+            for screen in (
+                Trouble(HostlinkError(text, kept=text, advice=text)),
+                Ask(text, [("a", "Leave"), ("b", text)], why=text),
+                AskText(text, safe.replace("\n", " ")),
+            ):
+                app.push_screen(screen)
+                await pilot.pause()
+                screen.dismiss()
+                await pilot.pause()
+        app.push_screen(Trouble(HostlinkError("A[5] [red]B[/]")))
+        await pilot.pause()
+        text = shown(app)
+        assert "A[5] [red]B[/]" in text
+        assert "\x1b" not in text
+
+    stage.play(story, port="")
+
+
+def test_hostile_names_and_notes_of_the_archive_are_only_text(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Titles, notes and found lines with markup are shown as they are."""
+    stage.keep("LAMP", '10 PRINT "[/b]A[5]"', note="[red]note[/]")
+    stage.archive.note("LAMP", "[bold]")
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.shelf.search("A[5]")
+        await pilot.pause()
+        assert '[/b]A[5]"' in shown(app)
+        await pilot.press("alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        assert "[red]note[/]" in shown(app)
+
+    stage.play(story, port="", opens="LAMP", size=(120, 40))
+
+
+def test_only_our_own_three_themes_are_there(stage: Any) -> None:
+    """No bundled theme is left, and each of ours can be used."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert set(app.available_themes) == {theme.name for theme in THEMES}
+        for theme in THEMES:
+            app.use_theme(theme.name)
+            await pilot.pause()
+            assert app.theme == theme.name
+
+    stage.play(story, port="")
+    assert 'theme = "monochrome"' in (stage.folder / "settings.toml").read_text()
+
+
+def _contrast(one: Color, other: Color) -> float:
+    """WCAG 2.2, definition of contrast ratio: (L1 + 0.05) / (L2 + 0.05), relative luminance."""
+
+    def luminance(color: Color) -> float:
+        parts = [
+            value / 12.92 if value <= 0.04045 else ((value + 0.055) / 1.055) ** 2.4
+            for value in (color.r / 255, color.g / 255, color.b / 255)
+        ]
+        return 0.2126 * parts[0] + 0.7152 * parts[1] + 0.0722 * parts[2]
+
+    high, low = sorted((luminance(one), luminance(other)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("theme", [theme for theme in THEMES if not theme.ansi])
+def test_text_can_be_read_on_its_background(theme: Any) -> None:
+    """Contrast of every colour of text is 4.5 or more (WCAG 2.2, success criterion 1.4.3)."""
+    colours = {
+        name: value for name, value in theme.variables.items() if name.startswith("listing-")
+    }
+    colours |= {
+        name: getattr(theme, name)
+        for name in ("foreground", "primary", "accent", "error", "warning")
+    }
+    for name, value in colours.items():
+        for ground in ("background", "surface"):
+            ratio = _contrast(Color.parse(value), Color.parse(getattr(theme, ground)))
+            assert ratio >= 4.5, (theme.name, name, ground, round(ratio, 2))
+
+
+def test_no_color_means_no_colour_at_all(stage: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With NO_COLOR every cell has the terminal's own colours, whatever theme is asked for."""
+    monkeypatch.setenv("NO_COLOR", "")
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.use_theme("light")
+        await pilot.pause()
+        assert app.theme == "monochrome"
+        for strip in app.screen._compositor.render_strips():
+            for segment in strip.apply_filter(app._plain, Color.parse("black")):
+                style = segment.style
+                assert style is None or style.color is None or style.color.is_default
+                assert style is None or style.bgcolor is None or style.bgcolor.is_default
+
+    stage.play(story, port="", opens="shipped:TIDE")
+
+
+def test_without_colour_the_cursor_the_focus_and_findings_are_still_told(
+    stage: Any, shown: Any
+) -> None:
+    """Signs and words: the row at the cursor, the line with a finding, the excess on the ruler."""
+    stage.keep("LONG", *(f"{number} REM {'X' * 60}" for number in range(10, 180, 10)), "GOTO 5")
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.use_theme("monochrome")
+        await pilot.pause()
+        text = shown(app)
+        assert "▸ LONG" in text
+        assert "╳" in text
+        assert "bytes over" in text
+
+    stage.play(story, port="", opens="LONG")
