@@ -21,6 +21,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 from textual.widgets import Input, Label, Static
 
+from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain
 
 MOST_ROWS = 2_000
@@ -87,7 +88,7 @@ class ConsolePane(Vertical):
         yield Transcript(id="transcript")
         with Horizontal(id="console-row"):
             yield Label("", id="console-prompt", markup=False)
-            yield Input(id="console-line", select_on_focus=False, compact=True)
+            yield TextLine(id="console-line")
 
     def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
         """Show what came from the board."""

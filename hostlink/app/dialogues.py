@@ -12,6 +12,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Static
 
+from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain
 from hostlink.errors import HostlinkError
 
@@ -72,7 +73,7 @@ class AskText(ModalScreen[str | None]):
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
             yield part(self.question)
-            yield Input(self.value, id="answer", select_on_focus=False)
+            yield TextLine(self.value, id="answer")
             yield part(f"{self.hint} Enter takes it, Escape leaves it.".strip(), name="quiet")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:

@@ -12,6 +12,7 @@ from textual.message import Message
 from textual.widgets import Input, Label, Static
 
 from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain, plural
 from hostlink.archive import Archive, Found, Program
 from hostlink.jobs.material import SHIPPED, Shipped
@@ -40,7 +41,7 @@ class Shelf(Vertical):
         yield Static("", id="shelf-head", classes="heading", markup=False)
         with Horizontal(id="find-row"):
             yield Label("find")
-            yield Input(id="find", select_on_focus=False, compact=True)
+            yield TextLine(id="find")
         yield Rows(
             [
                 Column("program", 12),
