@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
+import functools
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
 from textual.binding import Binding, BindingType
@@ -20,15 +22,12 @@ from hostlink.app.jobview import JobView
 from hostlink.app.palette import Actions, Help
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
-from hostlink.app.work import Attached, Job, as_trouble
-from hostlink.archive import Archive
-from hostlink.board.ports import identity_of
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
 from hostlink.errors import HostlinkError
-from hostlink.jobs.attaching import known_board, remembered_restart
-from hostlink.jobs.session import LinkChoice
-from hostlink.link.attaching import foresee
+
+if TYPE_CHECKING:
+    from hostlink.app.work import Attached, Job
+    from hostlink.archive import Archive
+    from hostlink.board.profile import Profile
 
 DRAIN_S = 1 / 30
 CAREFUL = "tiny"
@@ -43,7 +42,7 @@ class DeskApp(App[None]):
     """One archive, and the boards that are attached."""
 
     TITLE = "hostlink"
-    CSS_PATH = "look.tcss"
+    CSS_PATH = Path(__file__).with_name("look.tcss")
     COMMANDS: ClassVar[set[Any]] = {Actions}
     ENABLE_COMMAND_PALETTE = False  # ours has its own words; see action_every_action
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -54,7 +53,7 @@ class DeskApp(App[None]):
 
     def __init__(
         self,
-        archive: Archive,
+        archive: Archive | Callable[[], Archive],
         *,
         port: str = "",
         profile: str = "",
@@ -63,14 +62,18 @@ class DeskApp(App[None]):
         settings_file: Path | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        """port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
+        """archive: an open one, or what opens it once the screen is drawn.
+
+        port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
 
         opens: a word for the listing to lie in the editor at the start. now: the time of day.
         """
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
         self.settings: Settings = read_settings(self.settings_file)
-        self.archive = archive
+        self._archive = archive
+        self.archive: Archive
+        self.failed: HostlinkError | None = None
         self.baud = baud
         self.now = now
         self.first_port = port or self.settings.port
@@ -100,6 +103,16 @@ class DeskApp(App[None]):
     def on_mount(self) -> None:
         self.set_interval(DRAIN_S, self.drain)
 
+    def open_archive(self) -> bool:
+        """Open the archive; where that fails the app ends, and `failed` says why."""
+        try:
+            self.archive = self._archive() if callable(self._archive) else self._archive
+        except HostlinkError as error:
+            self.failed = error
+            self.exit(return_code=1)
+            return False
+        return True
+
     # --- what all screens share --------------------------------------------------------------
 
     @property
@@ -115,6 +128,8 @@ class DeskApp(App[None]):
 
     def trouble(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
+        from hostlink.app.work import as_trouble
+
         shown = as_trouble(error)
         self.tell(shown.what)
         self.push_screen(Trouble(shown))
@@ -148,13 +163,14 @@ class DeskApp(App[None]):
         """The profile of the current board, or the one that listings are measured by."""
         if self.current is not None:
             return self.current.choice.effective
-        try:
-            return find_profile(self.first_profile or "practice")
-        except HostlinkError:
-            return find_profile("practice")
+        return _named_profile(self.first_profile)
 
     def profile_for(self, port: str) -> Profile:
         """The profile named, else the one the board is known by, else the careful one."""
+        from hostlink.board.ports import identity_of
+        from hostlink.board.profile_file import find_profile
+        from hostlink.jobs.attaching import known_board
+
         if self.first_profile:
             return find_profile(self.first_profile)
         if port.startswith("practice:"):
@@ -164,6 +180,10 @@ class DeskApp(App[None]):
 
     def attach(self, port: str) -> None:
         """Open a board's port, asked first where that will probably restart the board."""
+        from hostlink.board.ports import identity_of
+        from hostlink.jobs.attaching import remembered_restart
+        from hostlink.link.attaching import foresee
+
         if port in self.attached:
             self.make_current(port)
             return
@@ -193,6 +213,9 @@ class DeskApp(App[None]):
         )
 
     def _open_port(self, port: str, profile: Profile) -> None:
+        from hostlink.app.work import Attached
+        from hostlink.jobs.session import LinkChoice
+
         choice = LinkChoice(port, profile, self.baud)
         self.attached[port] = Attached(choice, self.archive)
         self.make_current(port)
@@ -234,6 +257,8 @@ class DeskApp(App[None]):
 
         failed: asked with an error; gives what is to be done in place of showing it, or None.
         """
+        from hostlink.app.work import as_trouble
+
         view = JobView(job) if job.shown else None
 
         def ended(job: Job[Any]) -> None:
@@ -288,3 +313,13 @@ class DeskApp(App[None]):
         if late and not os.environ.get("HOSTLINK_QUIET"):
             self.said.append(f"{', '.join(late)} did not close in time.")
         self.exit()
+
+
+@functools.lru_cache(maxsize=8)
+def _named_profile(name: str) -> Profile:
+    """A profile to measure by while no board is attached; the practice board's where it fails."""
+    from hostlink.board.profile_file import find_profile
+
+    with contextlib.suppress(HostlinkError):
+        return find_profile(name or "practice")
+    return find_profile("practice")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from textual.content import Content
 from textual.widgets import Static
@@ -14,14 +14,15 @@ from hostlink.app.console import Transcript
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.sheet_desk import SheetDesk
 from hostlink.app.texts import Held, board_sentence, capital, plain, plural
-from hostlink.app.work import Attached, Job
-from hostlink.archive import Archive
-from hostlink.board.dialogue import pacing_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.loading import Loaded, LoadOptions, check_loadable, expected_seconds, load
-from hostlink.jobs.looking import Looked, look
-from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session import Session
+
+if TYPE_CHECKING:
+    from hostlink.app.work import Attached, Job
+    from hostlink.archive import Archive
+    from hostlink.jobs.loading import Loaded, LoadOptions
+    from hostlink.jobs.looking import Looked
+    from hostlink.jobs.saving import Saved, SaveOptions
+    from hostlink.jobs.session import Session
 
 NO_BOARD = "No board is attached. Alt+B shows the boards that are here"
 
@@ -78,6 +79,8 @@ class BoardDesk(SheetDesk):
 
     def look_again(self) -> None:
         """Read what the current board holds, without a view of its own."""
+        from hostlink.jobs.looking import look
+
         current = self.app.current
         if current is None:
             return
@@ -115,6 +118,8 @@ class BoardDesk(SheetDesk):
         return None
 
     def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
+        from hostlink.jobs.looking import look
+
         def answered(answer: str | None) -> None:
             if answer != "stop":
                 return
@@ -163,6 +168,8 @@ class BoardDesk(SheetDesk):
     # --- loading and saving ------------------------------------------------------------------
 
     def action_load(self) -> None:
+        from hostlink.jobs.loading import LoadOptions, check_loadable
+
         attached = self.need_board()
         if attached is None:
             return
@@ -178,6 +185,8 @@ class BoardDesk(SheetDesk):
         self.start_load(attached, material, LoadOptions())
 
     def _ask_despite(self, attached: Attached, material: Any, error: RefusedError) -> None:
+        from hostlink.jobs.loading import LoadOptions
+
         if not material.listing.numbered():
             self.app.trouble(error)
             return
@@ -201,6 +210,7 @@ class BoardDesk(SheetDesk):
 
     def load_word(self, attached: Attached, word: str) -> None:
         """Load a program or revision of the archive, whatever lies in the editor."""
+        from hostlink.jobs.loading import LoadOptions
         from hostlink.jobs.material import find_material
 
         material = self.app.careful(lambda: find_material(word, self.app.archive))
@@ -208,6 +218,9 @@ class BoardDesk(SheetDesk):
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
     def start_load(self, attached: Attached, material: Any, options: LoadOptions) -> None:
+        from hostlink.board.dialogue import pacing_of
+        from hostlink.jobs.loading import expected_seconds, load
+
         text = material.text
 
         pacing = pacing_of(attached.choice.effective)
@@ -252,6 +265,8 @@ class BoardDesk(SheetDesk):
         self.board_changed()
 
     def action_save(self) -> None:
+        from hostlink.jobs.saving import SaveOptions
+
         attached = self.need_board()
         if attached is None:
             return
@@ -261,6 +276,8 @@ class BoardDesk(SheetDesk):
         self.start_save(attached, SaveOptions(name=name))
 
     def start_save(self, attached: Attached, options: SaveOptions) -> None:
+        from hostlink.jobs.saving import save
+
         job = attached.do(
             f"Saving from {self.board_name(attached)}",
             lambda session, archive: save(session, archive, options),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
@@ -10,10 +11,11 @@ from hostlink.app.board_desk import BoardDesk
 from hostlink.app.console import ConsolePane
 from hostlink.app.dialogues import Ask
 from hostlink.app.texts import Held
-from hostlink.app.work import Attached, Bench
-from hostlink.jobs.pasting import may_overwrite
-from hostlink.jobs.restarting import Restarted, restart
 from hostlink.listing import Line
+
+if TYPE_CHECKING:
+    from hostlink.app.work import Attached, Bench
+    from hostlink.jobs.restarting import Restarted
 
 
 class ConsoleDesk(BoardDesk):
@@ -63,6 +65,8 @@ class ConsoleDesk(BoardDesk):
 
     def _typed(self, attached: Attached, line: str) -> str:
         """A numbered line changes what the board holds; one that clears it makes it unknown."""
+        from hostlink.jobs.pasting import may_overwrite
+
         held = self.held.get(attached.port, Held())
         if may_overwrite(line, attached.choice.profile):
             self.held[attached.port] = Held()
@@ -91,6 +95,8 @@ class ConsoleDesk(BoardDesk):
             self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
 
     def action_restart(self) -> None:
+        from hostlink.jobs.restarting import restart
+
         attached = self.need_board()
         if attached is None:
             return

@@ -10,30 +10,28 @@ from textual.binding import Binding, BindingType
 from textual.containers import Container, Horizontal, Vertical
 from textual.widgets import Static
 
-from hostlink.app.boards import BoardsScreen
-from hostlink.app.compare import CompareScreen
 from hostlink.app.console import ConsolePane
 from hostlink.app.console_desk import ConsoleDesk
 from hostlink.app.dialogues import AskText
 from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.layout import HEIGHTS, WIDTHS
-from hostlink.app.revisions import RevisionsScreen, Wish
 from hostlink.app.ruler import MemoryRuler
-from hostlink.app.settings_screen import SettingsScreen
 from hostlink.app.sheet import open_sheet
 from hostlink.app.shelf import Shelf
 from hostlink.app.texts import revision_words
-from hostlink.jobs.backup import BackedUp, backup
-from hostlink.jobs.looking import Looked, look
-from hostlink.jobs.material import from_archive, shipped_programs
 from hostlink.listing import Listing
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
+    from hostlink.app.revisions import Wish
+    from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.looking import Looked
 
 _LARGE = 40_000  # characters; larger texts are reviewed only after a pause in typing
 _PAUSE_S = 0.3
 HINT = "Ctrl+P every action    F1 help"
+
+_AFTER_PAINT_S = 0.01
 
 
 class Desk(ConsoleDesk):
@@ -122,14 +120,21 @@ class Desk(ConsoleDesk):
                     yield Ledger(editor, id="ledger")
                 yield Static("", id="finding", markup=False)
             with Vertical(id="band"):
-                shipped = list(shipped_programs().values())
-                yield Shelf(self.app.archive, shipped, id="shelf")
+                yield Shelf(id="shelf")
                 yield ConsolePane(id="console", classes="-away")
         yield Static(HINT, id="told", markup=False)
 
     def on_mount(self) -> None:
+        self.begun = False
+        self.set_timer(_AFTER_PAINT_S, self._begin)
+
+    def _begin(self) -> None:
+        """What takes time comes after the first drawing: archive, profile, board."""
+        if not self.app.open_archive():
+            return
+        self.shelf.open(self.app.archive)
         self.board_changed()
-        self.check()
+        self.begun = True
         if self.app.settings.trouble:
             self.app.tell(self.app.settings.trouble)
         if self.app.opens:
@@ -141,6 +146,8 @@ class Desk(ConsoleDesk):
 
     def action_history(self) -> None:
         """The revisions of the program in the editor, else of the one at the list's cursor."""
+        from hostlink.app.revisions import RevisionsScreen
+
         material = self.sheet.material
         revision = material.revision if material is not None else None
         name = self.shelf.program if self.shelf.has_focus_within else ""
@@ -169,6 +176,10 @@ class Desk(ConsoleDesk):
 
     def compare_with_board(self, spec: str) -> None:
         """Compare a revision, or with "" the text in the editor, with what the board holds now."""
+        from hostlink.app.compare import CompareScreen
+        from hostlink.jobs.looking import look
+        from hostlink.jobs.material import from_archive
+
         attached = self.need_board()
         if attached is None:
             return
@@ -196,12 +207,18 @@ class Desk(ConsoleDesk):
         self.app.watch_job(job, done=done)
 
     def action_boards(self) -> None:
+        from hostlink.app.boards import BoardsScreen
+
         self.app.push_screen(BoardsScreen())
 
     def action_settings(self) -> None:
+        from hostlink.app.settings_screen import SettingsScreen
+
         self.app.push_screen(SettingsScreen())
 
     def action_backup(self) -> None:
+        from hostlink.jobs.backup import backup
+
         attached = self.need_board()
         if attached is None:
             return

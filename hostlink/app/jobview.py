@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -13,7 +13,9 @@ from textual.widgets import Button, Static
 
 from hostlink.app.dialogues import part
 from hostlink.app.texts import plain, plural
-from hostlink.app.work import Job, Progress, as_trouble
+
+if TYPE_CHECKING:
+    from hostlink.app.work import Job, Progress
 
 _BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
 
@@ -81,16 +83,19 @@ class JobView(ModalScreen[None]):
         phase = "Stopping, in good order" if job.stopping else progress.phase
         self.query_one("#phase", Static).update(Content(plain(phase)))
         baud = job.attached.choice.effective.talk.baud
-        ended = job.ended and not progress.all_lines
-        words = "" if ended else figures(progress, baud)
+        words = "" if job.ended else figures(progress, baud)
         self.query_one("#figures", Static).update(Content(words))
         told = "\n".join(f"{'!' if news else '·'} {plain(text)}" for text, news in progress.told)
         self.query_one("#job-told", Static).update(Content(told))
-        self.query_one("#job-log").scroll_end(animate=False)
+        log = self.query_one("#job-log", VerticalScroll)
+        # Only when the new sentences have their place is it known where the end is.
+        self.call_after_refresh(log.scroll_end, animate=False)
         if job.ended:
             self._end(job)
 
     def _end(self, job: Job[Any]) -> None:
+        from hostlink.app.work import as_trouble
+
         if job.error is None and not job.progress.noteworthy:
             self.close()
             return

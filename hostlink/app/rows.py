@@ -88,7 +88,7 @@ class Rows(ScrollView, can_focus=True):
         self.columns = tuple(columns)
         self.empty = empty
         self.entries: list[Entry] = []
-        self._widths: list[int] = []
+        self._widths = [max(4, column.width) for column in self.columns]
 
     def show(self, entries: Sequence[Entry], *, stay: bool = True) -> None:
         """Show other rows. stay: the cursor stays on its row where that is still there."""

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 from hostlink.app.texts import revision_words
-from hostlink.archive import Archive, Kept, Origin, Revision
-from hostlink.board.profile import Profile
 from hostlink.errors import RefusedError
-from hostlink.jobs.material import Material, find_material, from_archive
 from hostlink.listing import cannot_take, to_bytes
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive, Kept, Origin, Revision
+    from hostlink.board.profile import Profile
+    from hostlink.jobs.material import Material
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +48,8 @@ class Sheet:
 
     def as_material(self, text: str, profile: Profile) -> Material:
         """What to load or to keep: the revision itself where nothing was changed."""
+        from hostlink.jobs.material import Material
+
         if self.material is not None and not self.changed(text):
             return self.material
         charset = profile.rules.form.charset
@@ -55,6 +60,8 @@ class Sheet:
         return Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
 
     def _origin(self) -> Origin:
+        from hostlink.archive import Origin
+
         where = self.material.label if self.material is not None else ""
         return Origin("edit", where)
 
@@ -70,6 +77,8 @@ class Sheet:
 
     def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
         """The sheet after the archive acknowledged its text as a revision."""
+        from hostlink.jobs.material import from_archive
+
         return replace(
             self,
             name=revision.program,
@@ -80,6 +89,8 @@ class Sheet:
 
 def open_sheet(word: str, archive: Archive) -> Sheet:
     """The sheet that a word names: a program, a revision, a shipped one, a file."""
+    from hostlink.jobs.material import find_material
+
     return Sheet.of(find_material(word, archive))
 
 

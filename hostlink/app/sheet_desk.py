@@ -15,13 +15,11 @@ from textual.widgets import Input, Static, TextArea
 from hostlink.app.console import ConsolePane
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.editor import Ledger, ListingEditor
-from hostlink.app.mending import MendScreen
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.shelf import Shelf
 from hostlink.app.texts import plain, plural
 from hostlink.errors import HostlinkError
-from hostlink.jobs.material import program_name
 from hostlink.listing import Finding, Listing, Review, Rules, mend, review
 
 if TYPE_CHECKING:
@@ -171,6 +169,8 @@ class SheetDesk(Screen[None]):
 
     def mend_text(self, text: str, sheet: Sheet) -> None:
         """Show what mending does to a text; what is taken of it comes into the editor."""
+        from hostlink.app.mending import MendScreen
+
         rules = self.app.profile.rules
         if not mend(text, rules).mends:
             self.show_sheet(sheet, text)
@@ -189,6 +189,10 @@ class SheetDesk(Screen[None]):
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()
         self.open_word(event.word)
+
+    def on_shelf_failed(self, event: Shelf.Failed) -> None:
+        event.stop()
+        self.app.trouble(event.error)
 
     def action_find(self) -> None:
         self.show_band("shelf")
@@ -255,6 +259,8 @@ class SheetDesk(Screen[None]):
         self.ask_name(lambda: None)
 
     def ask_name(self, go_on: Any) -> None:
+        from hostlink.jobs.material import program_name
+
         def answered(name: str | None) -> None:
             if not name:
                 return

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from textual import events
 from textual.app import ComposeResult
@@ -10,14 +11,27 @@ from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.message import Message
 from textual.widgets import Input, Label, Static
+from textual.worker import Worker, WorkerState, get_current_worker
 
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain, plural
-from hostlink.archive import Archive, Found, Program
-from hostlink.jobs.material import SHIPPED, Shipped
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive, Found, Program
+    from hostlink.jobs.material import Shipped
 
 _MOST_FOUND = 200
+_AT_ONCE = 400  # programs
+
+
+class _Known:
+    """The programs of the archive, made ready, so that a keystroke compares and builds nothing."""
+
+    def __init__(self, programs: Sequence[Program]) -> None:
+        self.entries = [_entry(one) for one in programs]
+        self.words = [" ".join((one.name, one.title, *one.tags)).casefold() for one in programs]
+        self.names = {one.name for one in programs}
 
 
 class Shelf(Vertical):
@@ -30,12 +44,24 @@ class Shelf(Vertical):
             super().__init__()
             self.word = word
 
-    def __init__(self, archive: Archive, shipped: Sequence[Shipped], *, id: str) -> None:
+    class Read(Message):
+        """All programs of the archive were read."""
+
+        def __init__(self, known: _Known) -> None:
+            super().__init__()
+            self.known = known
+
+    class Failed(Message):
+        """The archive could not be read."""
+
+        def __init__(self, error: BaseException) -> None:
+            super().__init__()
+            self.error = error
+
+    def __init__(self, *, id: str) -> None:
         super().__init__(id=id)
-        self._archive = archive
-        self._shipped = list(shipped)
-        self._programs: list[Program] = []
-        self._words: list[str] = []
+        self._shipped: list[Shipped] = []
+        self._known = _Known([])
 
     def compose(self) -> ComposeResult:
         yield Static("", id="shelf-head", classes="heading", markup=False)
@@ -53,33 +79,64 @@ class Shelf(Vertical):
             id="programs",
         )
 
-    def on_mount(self) -> None:
+    def open(self, archive: Archive) -> None:
+        """Show the programs of an archive."""
+        self._archive = archive
         self.renew()
 
     def renew(self) -> None:
-        """Read the programs again, as after something was kept."""
-        self._programs = self._archive.programs()
-        # Lower-case words of each program, so that a keystroke compares and does not build them.
-        self._words = [
-            " ".join((one.name, one.title, *one.tags)).casefold() for one in self._programs
-        ]
+        """Read the programs again, as after something was kept.
+
+        What the screen can show is read at once, the rest of a large archive by a worker.
+        """
+        from hostlink.jobs.material import shipped_programs
+
+        self._shipped = self._shipped or list(shipped_programs().values())
+        first = self._archive.programs(limit=_AT_ONCE)
+        self._take(_Known(first))
+        if len(first) == _AT_ONCE:
+            self.run_worker(
+                self._read_all,
+                name="reading the archive",
+                group="programs",
+                thread=True,
+                exclusive=True,
+                exit_on_error=False,
+            )
+
+    def _read_all(self) -> None:
+        """In a worker's thread; a newer reading makes this one void."""
+        known = _Known(self._archive.programs())
+        if not get_current_worker().is_cancelled:
+            self.post_message(self.Read(known))
+
+    def on_shelf_read(self, event: Shelf.Read) -> None:
+        event.stop()
+        self._take(event.known)
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        event.stop()
+        if event.state is WorkerState.ERROR and event.worker.error is not None:
+            self.post_message(self.Failed(event.worker.error))
+
+    def _take(self, known: _Known) -> None:
+        self._known = known
         self.search(self.query_one("#find", Input).value)
 
     def search(self, question: str) -> None:
         """Show what fits: by name, title or tag first, then by a line of the listing."""
         asked = question.casefold().split()
         if not asked:
-            entries = [_entry(one) for one in self._programs]
-            entries += self._shipped_entries([])
-            head = f"Archive: {plural(len(self._programs), 'program')}"
+            entries = self._known.entries + self._shipped_entries([])
+            more = " or more" if len(self._known.entries) == _AT_ONCE else ""
+            head = f"Archive: {plural(len(self._known.entries), 'program')}{more}"
         else:
-            near = [
+            entries = [
                 one
-                for one, words in zip(self._programs, self._words, strict=True)
+                for one, words in zip(self._known.entries, self._known.words, strict=True)
                 if all(word in words for word in asked)
             ]
-            entries = [_entry(one) for one in near]
-            seen = {one.name for one in near}
+            seen = {one.key for one in entries}
             found = self._archive.find(question, limit=_MOST_FOUND)
             entries += [_found(one) for one in found if _name(one) not in seen]
             entries += self._shipped_entries(asked)
@@ -89,7 +146,9 @@ class Shelf(Vertical):
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
         """Shipped programs that the archive does not have yet."""
-        have = {one.name for one in self._programs}
+        from hostlink.jobs.material import SHIPPED
+
+        have = self._known.names
         return [
             Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", one.title))
             for one in self._shipped
@@ -128,6 +187,8 @@ class Shelf(Vertical):
     @property
     def program(self) -> str:
         """The name of the program at the cursor, "" where it is none of the archive."""
+        from hostlink.jobs.material import SHIPPED
+
         key = self.query_one(Rows).key
         return "" if key.startswith((SHIPPED, "rescue@")) else key.partition("@")[0]
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from hostlink.archive import Archive, archive_path
-from hostlink.errors import UsageError
+from hostlink.errors import HostlinkError, UsageError
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
 
 
 def open_app(
@@ -29,5 +32,25 @@ def open_app(
         )
     from hostlink.app.application import DeskApp
 
-    with Archive.open(archive.expanduser() if archive else archive_path()) as opened:
-        DeskApp(opened, port=port, profile=profile, baud=baud, opens=opens).run()
+    opened: list[Archive] = []
+
+    def open_archive() -> Archive:
+        """Once the first screen is drawn: loading SQLite takes longer than drawing."""
+        from hostlink.archive import Archive, archive_path
+
+        opened.append(Archive.open(archive.expanduser() if archive else archive_path()))
+        return opened[0]
+
+    app = DeskApp(open_archive, port=port, profile=profile, baud=baud, opens=opens)
+    try:
+        app.run()
+    finally:
+        for each in opened:
+            each.close()
+    if app.failed is not None:
+        raise app.failed
+    if app.return_code:
+        raise HostlinkError(
+            "The app ended by an error; what it printed stands above.",
+            kept="The archive keeps every revision that was acknowledged.",
+        )

@@ -63,7 +63,8 @@ async def _rescue(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("ctrl+t", *"10", "space", *"END", "enter")
     await wait(pilot, lambda: app.current.partial == "+ " and app.current.busy is None)
     await _loaded(pilot, app, wait)
-    await pilot.pause()
+    log = app.screen.query_one("#job-log")
+    await wait(pilot, lambda: log.max_scroll_y > 0 and log.scroll_y == log.max_scroll_y)
 
 
 async def _mending(pilot: Any, app: Any, wait: Any) -> None:
