@@ -13,13 +13,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
 from textual.binding import Binding, BindingType
-from textual.command import CommandPalette
 from textual.filter import NoColor
 from textual.screen import Screen
 
-from hostlink.app.dialogues import Ask, Trouble
-from hostlink.app.jobview import JobView
-from hostlink.app.palette import Actions, Help
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.errors import HostlinkError
@@ -38,12 +34,19 @@ kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words.
 """
 
 
+def _actions() -> Any:
+    """The palette's provider, loaded when it is opened first."""
+    from hostlink.app.palette import Actions
+
+    return Actions
+
+
 class DeskApp(App[None]):
     """One archive, and the boards that are attached."""
 
     TITLE = "hostlink"
     CSS_PATH = Path(__file__).with_name("look.tcss")
-    COMMANDS: ClassVar[set[Any]] = {Actions}
+    COMMANDS: ClassVar[set[Any]] = {_actions}
     ENABLE_COMMAND_PALETTE = False  # ours has its own words; see action_every_action
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+p", "every_action", "Every action", tooltip="Find an action by its words"),
@@ -128,6 +131,7 @@ class DeskApp(App[None]):
 
     def trouble(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
+        from hostlink.app.dialogues import Trouble
         from hostlink.app.work import as_trouble
 
         shown = as_trouble(error)
@@ -180,6 +184,7 @@ class DeskApp(App[None]):
 
     def attach(self, port: str) -> None:
         """Open a board's port, asked first where that will probably restart the board."""
+        from hostlink.app.dialogues import Ask
         from hostlink.board.ports import identity_of
         from hostlink.jobs.attaching import remembered_restart
         from hostlink.link.attaching import foresee
@@ -257,6 +262,7 @@ class DeskApp(App[None]):
 
         failed: asked with an error; gives what is to be done in place of showing it, or None.
         """
+        from hostlink.app.jobview import JobView
         from hostlink.app.work import as_trouble
 
         view = JobView(job) if job.shown else None
@@ -285,15 +291,21 @@ class DeskApp(App[None]):
     # --- actions -----------------------------------------------------------------------------
 
     def action_every_action(self) -> None:
+        from textual.command import CommandPalette
+
         if not isinstance(self.screen, CommandPalette):
             self.push_screen(CommandPalette(placeholder="Every action: type a word of it"))
 
     def action_help(self) -> None:
+        from hostlink.app.palette import Help
+
         if not isinstance(self.screen, Help):
             self.push_screen(Help(self.screen, ABOUT))
 
     def action_leave(self) -> None:
         """Leave, but never with unkept text or a job under way without asking."""
+        from hostlink.app.dialogues import Ask
+
         reasons: Sequence[str] = self.desk.would_be_lost()
         if not reasons:
             self.shut()

@@ -11,7 +11,6 @@ from textual.content import Content
 from textual.widgets import Static
 
 from hostlink.app.console import Transcript
-from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.sheet_desk import SheetDesk
 from hostlink.app.texts import Held, board_sentence, capital, plain, plural
 from hostlink.errors import LinkError, LinkReason, RefusedError
@@ -118,6 +117,7 @@ class BoardDesk(SheetDesk):
         return None
 
     def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
+        from hostlink.app.dialogues import Ask
         from hostlink.jobs.looking import look
 
         def answered(answer: str | None) -> None:
@@ -146,6 +146,7 @@ class BoardDesk(SheetDesk):
 
     def offer_reload(self, attached: Attached, spec: str) -> None:
         """An empty board that held something: offer to put it back."""
+        from hostlink.app.dialogues import Ask
 
         def answered(answer: str | None) -> None:
             if answer == "reload":
@@ -185,6 +186,7 @@ class BoardDesk(SheetDesk):
         self.start_load(attached, material, LoadOptions())
 
     def _ask_despite(self, attached: Attached, material: Any, error: RefusedError) -> None:
+        from hostlink.app.dialogues import Ask
         from hostlink.jobs.loading import LoadOptions
 
         if not material.listing.numbered():
@@ -311,6 +313,8 @@ class BoardDesk(SheetDesk):
         self, attached: Attached, options: SaveOptions, error: BaseException
     ) -> Callable[[], object] | None:
         """A save that needs a name or consent asks for it."""
+        from hostlink.app.dialogues import Ask, AskText
+
         if not isinstance(error, RefusedError):
             return None
 

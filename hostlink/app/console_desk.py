@@ -9,9 +9,7 @@ from textual.widgets import Input
 
 from hostlink.app.board_desk import BoardDesk
 from hostlink.app.console import ConsolePane
-from hostlink.app.dialogues import Ask
 from hostlink.app.texts import Held
-from hostlink.listing import Line
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached, Bench
@@ -66,6 +64,7 @@ class ConsoleDesk(BoardDesk):
     def _typed(self, attached: Attached, line: str) -> str:
         """A numbered line changes what the board holds; one that clears it makes it unknown."""
         from hostlink.jobs.pasting import may_overwrite
+        from hostlink.listing import Line
 
         held = self.held.get(attached.port, Held())
         if may_overwrite(line, attached.choice.profile):
@@ -95,6 +94,7 @@ class ConsoleDesk(BoardDesk):
             self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
 
     def action_restart(self) -> None:
+        from hostlink.app.dialogues import Ask
         from hostlink.jobs.restarting import restart
 
         attached = self.need_board()

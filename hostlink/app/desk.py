@@ -12,7 +12,6 @@ from textual.widgets import Static
 
 from hostlink.app.console import ConsolePane
 from hostlink.app.console_desk import ConsoleDesk
-from hostlink.app.dialogues import AskText
 from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.layout import HEIGHTS, WIDTHS
 from hostlink.app.ruler import MemoryRuler
@@ -31,7 +30,7 @@ _LARGE = 40_000  # characters; larger texts are reviewed only after a pause in t
 _PAUSE_S = 0.3
 HINT = "Ctrl+P every action    F1 help"
 
-_AFTER_PAINT_S = 0.01
+_AFTER_PAINT_S = 0.05
 
 
 class Desk(ConsoleDesk):
@@ -125,7 +124,6 @@ class Desk(ConsoleDesk):
         yield Static(HINT, id="told", markup=False)
 
     def on_mount(self) -> None:
-        self.begun = False
         self.set_timer(_AFTER_PAINT_S, self._begin)
 
     def _begin(self) -> None:
@@ -133,8 +131,8 @@ class Desk(ConsoleDesk):
         if not self.app.open_archive():
             return
         self.shelf.open(self.app.archive)
-        self.board_changed()
         self.begun = True
+        self.board_changed()
         if self.app.settings.trouble:
             self.app.tell(self.app.settings.trouble)
         if self.app.opens:
@@ -234,6 +232,7 @@ class Desk(ConsoleDesk):
         self.app.watch_job(job, done=done)
 
     def action_firmware(self) -> None:
+        from hostlink.app.dialogues import AskText
         from hostlink.app.firmware import FirmwareScreen, review_file
 
         def answered(name: str | None) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.segment import Segment
 from rich.style import Style
@@ -19,8 +19,9 @@ from textual.widgets import TextArea
 from textual.widgets.text_area import TextAreaTheme
 
 from hostlink.app.themes import THEMES
-from hostlink.listing import Finding, Language, LedgerRow, Line
-from hostlink.listing.tokens import scan
+
+if TYPE_CHECKING:
+    from hostlink.listing import Finding, Language, LedgerRow
 
 _LONGEST_SCANNED = 2_000  # characters; a longer line is no BASIC that a board could take
 _KINDS = {"quoted": "listing--quoted", "remark": "listing--remark", "number": "listing--number"}
@@ -52,7 +53,7 @@ class ListingEditor(TextArea):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
         self.cursor_blink = False
-        self.listing_language = Language()
+        self.listing_language: Language | None = None  # none is known before the first review
         self.findings: Mapping[int, Sequence[Finding]] = {}
 
     def on_mount(self) -> None:
@@ -74,26 +75,32 @@ class ListingEditor(TextArea):
 
     def get_line(self, line_index: int) -> Text:
         """One line with its colours and, after it, what the review found there."""
+        from hostlink.listing import Line
+
         typed = self.document.get_line(line_index)
         # A control character is shown as one cell, so that the cursor stays where it seems to be.
         shown = "".join(one if one.isprintable() or one == "\t" else "·" for one in typed)
         text = Text(shown, end="", no_wrap=True)
+        if not typed:
+            return text
         line = Line.from_text(typed)
         start = len(typed) - len(line.body)
         if line.number is not None:
             text.stylize(self.get_component_rich_style("listing--number"), 0, start)
-        if len(typed) <= _LONGEST_SCANNED:
-            self._colour(text, line.body, start)
+        if len(typed) <= _LONGEST_SCANNED and self.listing_language is not None:
+            self._colour(text, line.body, start, self.listing_language)
         found = self.findings.get(line_index)
         if found:
             words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
             text.append(words, self.get_component_rich_style("listing--finding"))
         return text
 
-    def _colour(self, text: Text, body: str, start: int) -> None:
-        jumps = set(self.listing_language.jumps)
+    def _colour(self, text: Text, body: str, start: int, language: Language) -> None:
+        from hostlink.listing.tokens import scan
+
+        jumps = set(language.jumps)
         after_jump = False
-        for span in scan(body, self.listing_language):
+        for span in scan(body, language):
             name = _KINDS.get(span.kind, "")
             if span.kind == "word":
                 name = "listing--keyword"

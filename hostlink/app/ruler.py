@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.segment import Segment
 from rich.style import Style
@@ -10,7 +10,9 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from hostlink.app import texts
-from hostlink.listing import Ledger
+
+if TYPE_CHECKING:
+    from hostlink.listing import Ledger
 
 
 class MemoryRuler(Widget):
@@ -34,7 +36,7 @@ class MemoryRuler(Widget):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._ledger = Ledger((), 0, 0)
+        self._ledger: Ledger | None = None
         self._here = (0, 0)
 
     def show(self, ledger: Ledger, here: tuple[int, int]) -> None:
@@ -46,11 +48,13 @@ class MemoryRuler(Widget):
     @property
     def words(self) -> str:
         """How the listing fits, in words."""
-        return f"listing: {texts.room_words(self._ledger)}"
+        return f"listing: {texts.room_words(self._ledger)}" if self._ledger is not None else ""
 
     def render_line(self, y: int) -> Strip:
         width = self.size.width
         ledger = self._ledger
+        if ledger is None:
+            return Strip.blank(width, self.rich_style)
         if y == 0:
             drawn = texts.ruler(width, ledger.total, ledger.limit, self._here)
             return Strip([Segment(one, self._style(self._NAMES[one])) for one in drawn], width)

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.texts import revision_words
 from hostlink.errors import RefusedError
-from hostlink.listing import cannot_take, to_bytes
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Kept, Origin, Revision
@@ -49,6 +48,7 @@ class Sheet:
     def as_material(self, text: str, profile: Profile) -> Material:
         """What to load or to keep: the revision itself where nothing was changed."""
         from hostlink.jobs.material import Material
+        from hostlink.listing import cannot_take, to_bytes
 
         if self.material is not None and not self.changed(text):
             return self.material

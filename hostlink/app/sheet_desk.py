@@ -13,17 +13,16 @@ from textual.timer import Timer
 from textual.widgets import Input, Static, TextArea
 
 from hostlink.app.console import ConsolePane
-from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.shelf import Shelf
 from hostlink.app.texts import plain, plural
 from hostlink.errors import HostlinkError
-from hostlink.listing import Finding, Listing, Review, Rules, mend, review
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
+    from hostlink.listing import Finding, Review
 
 _LARGE = 40_000  # characters; larger texts are reviewed only after a pause in typing
 _PAUSE_S = 0.3
@@ -38,7 +37,8 @@ class SheetDesk(Screen[None]):
     def __init__(self) -> None:
         super().__init__()
         self.sheet = Sheet()
-        self.checked: Review = review(Listing(()), Rules())
+        self.checked: Review
+        self.begun = False  # the archive and the profile come after the first drawing
         self._review_timer: Timer | None = None
 
     # --- the listing -------------------------------------------------------------------------
@@ -66,6 +66,8 @@ class SheetDesk(Screen[None]):
 
     def unless_lost(self, go_on: Any) -> None:
         """Go on at once where nothing can be lost, else ask."""
+        from hostlink.app.dialogues import Ask
+
         if not self.unkept:
             go_on()
             return
@@ -101,6 +103,8 @@ class SheetDesk(Screen[None]):
 
     def on_text_area_changed(self, event: TextArea.Changed) -> None:
         event.stop()
+        if not self.begun:
+            return
         if len(event.text_area.text) <= _LARGE:
             self.check()
             return
@@ -110,10 +114,13 @@ class SheetDesk(Screen[None]):
 
     def on_text_area_selection_changed(self, event: TextArea.SelectionChanged) -> None:
         event.stop()
-        self.show_here()
+        if self.begun:
+            self.show_here()
 
     def check(self) -> None:
         """Review and measure the text for the current board, and show it beside the lines."""
+        from hostlink.listing import Listing, review
+
         profile = self.app.profile
         text = self.editor.text
         self.checked = review(Listing.from_text(text), profile.rules)
@@ -170,6 +177,7 @@ class SheetDesk(Screen[None]):
     def mend_text(self, text: str, sheet: Sheet) -> None:
         """Show what mending does to a text; what is taken of it comes into the editor."""
         from hostlink.app.mending import MendScreen
+        from hostlink.listing import mend
 
         rules = self.app.profile.rules
         if not mend(text, rules).mends:
@@ -223,6 +231,8 @@ class SheetDesk(Screen[None]):
         self.unless_lost(lambda: self.show_sheet(Sheet()))
 
     def action_open(self) -> None:
+        from hostlink.app.dialogues import AskText
+
         def answered(name: str | None) -> None:
             if name:
                 self.open_word(name.strip("'\""))
@@ -259,6 +269,7 @@ class SheetDesk(Screen[None]):
         self.ask_name(lambda: None)
 
     def ask_name(self, go_on: Any) -> None:
+        from hostlink.app.dialogues import AskText
         from hostlink.jobs.material import program_name
 
         def answered(name: str | None) -> None:

@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
-from hostlink.listing import Ledger
+if TYPE_CHECKING:
+    from hostlink.listing import Ledger
+
 
 USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
 
