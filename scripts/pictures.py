@@ -20,7 +20,7 @@ from typing import Any
 FOLDER = Path(__file__).with_name("pictures")
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 _NAMES = re.compile(r"terminal-\d+")
-_FONTS = re.compile(r"@font-face \{.*?\}\s*", re.DOTALL)
+_FONTS = re.compile(r"@font-face \{.*?\}\s*|<!--.*?-->\s*", re.DOTALL)
 
 
 async def _until(is_so: Callable[[], Any]) -> None:
