@@ -18,7 +18,6 @@ from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import open_sheet
 from hostlink.app.shelf import Shelf
 from hostlink.app.texts import revision_words
-from hostlink.listing import Listing
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -177,6 +176,7 @@ class Desk(ConsoleDesk):
         from hostlink.app.compare import CompareScreen
         from hostlink.jobs.looking import look
         from hostlink.jobs.material import from_archive
+        from hostlink.listing import Listing
 
         attached = self.need_board()
         if attached is None:

@@ -75,14 +75,14 @@ class ListingEditor(TextArea):
 
     def get_line(self, line_index: int) -> Text:
         """One line with its colours and, after it, what the review found there."""
-        from hostlink.listing import Line
-
         typed = self.document.get_line(line_index)
         # A control character is shown as one cell, so that the cursor stays where it seems to be.
         shown = "".join(one if one.isprintable() or one == "\t" else "·" for one in typed)
         text = Text(shown, end="", no_wrap=True)
         if not typed:
-            return text
+            return text  # the first drawing has no text, and needs nothing else loaded
+        from hostlink.listing import Line
+
         line = Line.from_text(typed)
         start = len(typed) - len(line.body)
         if line.number is not None:

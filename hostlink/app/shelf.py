@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -107,6 +108,9 @@ class Shelf(Vertical):
     def _read_all(self) -> None:
         """In a worker's thread; a newer reading makes this one void."""
         known = _Known(self._archive.programs())
+        # Else the collector would look at all of these in the middle of somebody's typing.
+        gc.collect()
+        gc.freeze()
         if not get_current_worker().is_cancelled:
             self.post_message(self.Read(known))
 
