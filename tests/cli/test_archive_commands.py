@@ -263,7 +263,7 @@ def test_review_in_json_with_findings(hostlink: Callable, listing: Callable) -> 
     answer = told.json
     assert set(answer) == {
         *("listing", "profile", "size_bytes", "limit_bytes", "over_bytes", "fits", "ledger"),
-        "findings",
+        *("findings", "silenced"),
     }
     rules = {finding["rule"]: finding for finding in answer["findings"]}
     assert set(rules) == {"missing-jump-target", "no-line-number"}
