@@ -2,9 +2,9 @@
 
 Only for programs all of whose jumps are plain numbers. A line is joined to the one before it
 where nothing jumps to it and the statements of both are known to go on after one another. Nothing
-follows an IF, a remark or DATA. Interpreters differ beside a PRINT that is bare or ends in ; or , and
-some remember only the line that a loop or a call came from (tried on bwbasic 2.20): so the former
-and FOR and NEXT stand alone, and nothing follows what leaves the line.
+follows an IF, a remark or DATA. Interpreters differ beside a PRINT that is bare or ends in ; or a
+comma, and some remember only the line that a loop or a call came from (tried on bwbasic 2.20): so
+the former and FOR and NEXT stand alone, and nothing follows what leaves the line.
 """
 
 from __future__ import annotations
