@@ -163,7 +163,7 @@ class _Work:
         self._counts.update(new.words)
 
     def next_listing(self, *, from_board: bool) -> tuple[dict[str, Any], bytes]:
-        """The columns of the next revision's listing, as `listing_columns` gives them; its bytes."""
+        """The columns of the next listing, as `listing_columns` gives them, and its bytes."""
         if self.number:
             for _ in range(self._choose.randint(1, 3)):
                 self._put(self._choose.choice(list(self._lines)))

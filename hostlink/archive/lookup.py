@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 from sqlite_utils import Database
 
 from hostlink.archive.names import Spec, clean, fold, unknown_program
@@ -132,6 +134,15 @@ def revision_at(db: Database, row_id: int) -> Revision:
     """The revision of that row."""
     (row,) = rows(db, f"{REVISION} WHERE revisions.id = ?", (row_id,))
     return read_revision(row)
+
+
+def revisions_at(db: Database, ids: list[int]) -> list[Revision]:
+    """The revisions of those rows, in that order."""
+    found = rows(
+        db, f"{REVISION} WHERE revisions.id IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
+    )
+    by_id = {row["id"]: read_revision(row) for row in found}
+    return [by_id[each] for each in ids]
 
 
 def rescue_at(db: Database, row_id: int) -> Rescue:
