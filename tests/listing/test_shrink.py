@@ -186,7 +186,7 @@ def test_keywords_are_shortened_where_the_board_has_short_forms() -> None:
 
 
 def test_lines_are_joined_only_where_they_go_on_after_one_another() -> None:
-    """Not to a line that is jumped to, not behind IF; FOR, NEXT, a bare or open PRINT stand alone."""  # noqa: E501
+    """Not where a jump goes, not behind IF; FOR, NEXT, a bare or open PRINT stand alone."""
     text = "10 A=1\n20 B=2\n30 PRINT A\n40 IF A=1 THEN 30\n50 C=3\n"
     text += "60 FOR I=1 TO 3\n70 PRINT I\n80 NEXT I\n"
     assert rows(text, "lines") == [

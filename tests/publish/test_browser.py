@@ -1,0 +1,154 @@
+"""Sheets and cards in a real browser, on screen and printed; the QR code read by a real reader.
+
+Chromium (Debian package chromium) prints to PDF and draws the screen; pdftotext, pdfinfo and
+pdftoppm (poppler-utils) read the printed page, zbarimg (zbar-tools) the QR code.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from hostlink.board.profile_file import find_profile
+from hostlink.listing import Listing
+from hostlink.listing.checkcodes import codes_of
+from hostlink.publish.card import card
+from hostlink.publish.matter import Matter
+from hostlink.publish.sheet import sheet
+from hostlink.shipped import library_folder
+
+PRACTICE = find_profile("practice")
+QUIET = (
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+)
+HOSTILE = "<script>document.title='run'</script><b>bold</b>"
+
+
+def needed(name: str) -> str:
+    """An installed program; without it the test is skipped with the reason, or fails in CI."""
+    path = shutil.which(name)
+    if path is None:
+        reason = f"the program {name} is not installed"
+        if os.environ.get("HOSTLINK_CI") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    return path
+
+
+@pytest.fixture
+def browse(tmp_path: Path) -> Callable[..., str]:
+    """Run Chromium over a page: browse(html, option...) -> what it wrote to stdout."""
+    chromium = needed("chromium")
+
+    def run(page: str, *options: str) -> str:
+        (tmp_path / "page.html").write_text(page, encoding="utf-8")
+        user = f"--user-data-dir={tmp_path / 'browser'}"
+        ran = subprocess.run(
+            [chromium, *QUIET, user, *options, (tmp_path / "page.html").as_uri()],
+            capture_output=True,
+            timeout=60,
+            check=True,
+        )
+        return ran.stdout.decode("utf-8", "replace")
+
+    return run
+
+
+@pytest.fixture
+def printed(browse: Callable[..., str], tmp_path: Path) -> Callable[[str], tuple[int, list[str]]]:
+    """Print a page; the number of sheets of paper, and the rows of text on them."""
+    pdfinfo, pdftotext = needed("pdfinfo"), needed("pdftotext")
+
+    def run(page: str) -> tuple[int, list[str]]:
+        pdf = str(tmp_path / "page.pdf")
+        browse(page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
+        info = subprocess.run([pdfinfo, pdf], capture_output=True, text=True, check=True).stdout
+        pages = next(row.split()[1] for row in info.splitlines() if row.startswith("Pages:"))
+        assert "(A4)" in info
+        text = subprocess.run(
+            [pdftotext, "-layout", pdf, "-"], capture_output=True, text=True, check=True
+        ).stdout
+        return int(pages), text.splitlines()
+
+    return run
+
+
+def a_sheet(name: str) -> tuple[str, str]:
+    """A shipped program's text and its sheet."""
+    text = (library_folder() / f"{name}.bas").read_text(encoding="ascii")
+    return text, sheet(
+        Listing.from_text(text), PRACTICE, Matter(name.upper(), name, "us", "MIT", "N.")
+    )
+
+
+def test_a_printed_sheet_has_every_line_with_its_code(
+    printed: Callable[[str], tuple[int, list[str]]],
+) -> None:
+    """Each line of the fullest shipped program stands whole in one row, with its code."""
+    text, page = a_sheet("morse")
+    pages, rows = printed(page)
+    assert pages == 2
+    found = {" ".join(row.split()) for row in rows}
+    for number, code in codes_of(Listing.from_text(text), PRACTICE.rules).lines.items():
+        line = Listing.from_text(text).numbered()[number].typed
+        assert " ".join(f"{line} {code}".split()) in found, line
+    assert sum("all lines (ALL)" in row for row in rows) == 1
+
+
+def test_a_card_is_one_page(printed: Callable[[str], tuple[int, list[str]]]) -> None:
+    """The longest shipped profile still fits on one sheet of paper."""
+    for name in ("practice", "ecma-55"):
+        pages, rows = printed(card(find_profile(name)))
+        assert pages == 1
+        assert any("At the prompt" in row for row in rows)
+
+
+def test_the_qr_code_on_paper_is_the_listing(
+    printed: Callable[[str], tuple[int, list[str]]], tmp_path: Path
+) -> None:
+    """Printed, drawn at 200 dots an inch, and read by a reader that is not ours."""
+    pdftoppm, zbarimg = needed("pdftoppm"), needed("zbarimg")
+    text, page = a_sheet("morse")
+    printed(page)
+    pictures = str(tmp_path / "paper")
+    subprocess.run(
+        [pdftoppm, "-r", "200", "-png", str(tmp_path / "page.pdf"), pictures], check=True
+    )
+    read = [
+        subprocess.run(
+            [zbarimg, "--quiet", "--raw", "--nodbus", str(path)],
+            capture_output=True,
+            text=True,
+            check=False,
+        ).stdout
+        for path in sorted(tmp_path.glob("paper*.png"))
+    ]
+    assert "".join(read).strip() == text.strip()
+
+
+def test_hostile_text_is_shown_and_not_run(browse: Callable[..., str]) -> None:
+    """In the browser's own tree there is no script and no bold; the title is the text."""
+    matter = Matter("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE)
+    page = sheet(Listing.from_text(f"10 REM {HOSTILE}\n"), PRACTICE, matter)
+    tree = browse(page, "--dump-dom")
+    assert "<script" not in tree
+    assert "<b>" not in tree
+    assert "<title>&lt;script&gt;" in tree
+    assert "10 REM &lt;script&gt;" in tree
+
+
+def test_a_sheet_can_be_seen_on_a_screen(browse: Callable[..., str], tmp_path: Path) -> None:
+    """The picture is not blank: ink on paper, at the width of a desk and of a telephone."""
+    _, page = a_sheet("tide")
+    sizes = []
+    for width in (1000, 400):
+        picture = tmp_path / f"screen{width}.png"
+        browse(page, f"--window-size={width},1200", "--hide-scrollbars", f"--screenshot={picture}")
+        sizes.append(picture.stat().st_size)
+    assert all(size > 20_000 for size in sizes)  # a blank page of that size takes a few thousand
