@@ -1,22 +1,43 @@
-"""SQLite: everything kept, with its history."""
+"""SQLite: everything kept, with its history.
 
-from hostlink.archive.backups import Backup, BackupItem
-from hostlink.archive.firmware import ROLES, FirmwareImage, FirmwareWrite, Role
-from hostlink.archive.place import archive_path
-from hostlink.archive.records import (
-    Board,
-    Content,
-    Event,
-    Found,
-    HostCopy,
-    Kept,
-    Origin,
-    Program,
-    Proof,
-    Rescue,
-    Revision,
-)
-from hostlink.archive.store import Archive
+The names below are imported when they are first used: a command that only lists programs has no
+use for firmware, merging and search, and should not wait for them.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.archive.backups import Backup, BackupItem
+    from hostlink.archive.firmware import ROLES, FirmwareImage, FirmwareWrite, Role
+    from hostlink.archive.place import archive_path
+    from hostlink.archive.records import (
+        Board,
+        Content,
+        Event,
+        Found,
+        HostCopy,
+        Kept,
+        Origin,
+        Program,
+        Proof,
+        Rescue,
+        Revision,
+    )
+    from hostlink.archive.store import Archive
+
+_PLACES = {
+    "backups": ("Backup", "BackupItem"),
+    "firmware": ("ROLES", "FirmwareImage", "FirmwareWrite", "Role"),
+    "place": ("archive_path",),
+    "records": (
+        *("Board", "Content", "Event", "Found", "HostCopy", "Kept", "Origin", "Program", "Proof"),
+        *("Rescue", "Revision"),
+    ),
+    "store": ("Archive",),
+}
 
 __all__ = [
     "ROLES",
@@ -39,3 +60,12 @@ __all__ = [
     "Role",
     "archive_path",
 ]
+
+
+def __getattr__(name: str) -> object:
+    for module, names in _PLACES.items():
+        if name in names:
+            value: object = getattr(import_module(f"{__name__}.{module}"), name)
+            globals()[name] = value
+            return value
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

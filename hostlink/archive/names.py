@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -93,6 +92,8 @@ class Spec:
 
 def nearest(name: str, names: Iterable[str]) -> list[str]:
     """Up to three known names most like the one that is not known."""
+    import difflib  # only faults need it
+
     by_key = {fold(known): known for known in names}
     return [by_key[key] for key in difflib.get_close_matches(fold(name), by_key, 3, 0.5)]
 

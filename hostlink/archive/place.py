@@ -6,8 +6,6 @@ import os
 from collections.abc import Mapping
 from pathlib import Path
 
-import platformdirs
-
 VARIABLE = "HOSTLINK_ARCHIVE"
 FILE_NAME = "archive.sqlite3"
 
@@ -20,4 +18,6 @@ def archive_path(environ: Mapping[str, str] | None = None) -> Path:
     named = (os.environ if environ is None else environ).get(VARIABLE, "").strip()
     if named:
         return Path(named).expanduser().absolute()
+    import platformdirs  # not needed by whoever names the file
+
     return Path(platformdirs.user_data_dir("hostlink", appauthor=False)) / FILE_NAME

@@ -20,6 +20,7 @@ from hostlink.cli.output import say
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
+    from hostlink.archive.programs import Programs
     from hostlink.board.profile import Profile
     from hostlink.jobs.events import Emit, Event
     from hostlink.jobs.session import LinkChoice, Session
@@ -60,11 +61,27 @@ class Desk:
         if self.lent is not None:
             yield self.lent.archive
             return
-        from hostlink.archive import Archive, archive_path
+        from hostlink.archive import Archive
 
-        path = self.archive_path.expanduser() if self.archive_path else archive_path()
-        with Archive.open(path, create=create, read_only=read_only) as opened:
+        with Archive.open(self.archive_file(), create=create, read_only=read_only) as opened:
             yield opened
+
+    @contextlib.contextmanager
+    def programs(self) -> Iterator[Programs]:
+        """The archive as far as its list of programs goes, which loads sooner than all of it."""
+        if self.lent is not None:
+            yield self.lent.archive
+            return
+        from hostlink.archive.programs import Programs
+
+        with Programs.open(self.archive_file()) as opened:
+            yield opened
+
+    def archive_file(self) -> Path:
+        """Where the archive is, or will be."""
+        from hostlink.archive.place import archive_path
+
+        return self.archive_path.expanduser() if self.archive_path else archive_path()
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
         """The profile named, else the board's known one, else the careful one."""

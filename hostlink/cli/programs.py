@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -28,13 +29,17 @@ def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped:
     if shipped:
         _show_shipped(desk, tag)
         return
-    with desk.archive() as archive:
-        if rescues:
+    if rescues:
+        with desk.archive(create=False) as archive:
             _show_rescues(desk, archive.rescues())
-            return
-        found = archive.programs(retired=retired, tag=tag)
-        others = 0 if found else len(archive.programs(retired=None))
-        path = archive.path
+        return
+    found: list[Program] = []
+    others, path = 0, desk.archive_file()
+    if desk.lent is not None or path.exists():
+        with desk.programs() as archive:
+            found = archive.programs(retired=retired, tag=tag)
+            others = 0 if found else len(archive.programs(retired=None))
+            path = archive.path
     if desk.json:
         as_json([_program_dict(program) for program in found])
         return
@@ -138,9 +143,32 @@ def _show_shipped(desk: Desk, tag: str | None) -> None:
     )
 
 
+def _size_range(
+    _ctx: click.Context, _option: click.Parameter, text: str | None
+) -> tuple[int, int] | None:
+    """Least and most bytes, as `--size` names them."""
+    if text is None:
+        return None
+    fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
+    least, dash, most = fits.groups() if fits else (None, None, None)
+    if least is None and most is None:
+        raise click.BadParameter(f"{text!r} is no size in bytes: write 400-999, 400-, -999 or 500.")
+    sizes = (int(least or 0), int(most) if most else 10**9 if dash else int(least or 0))
+    if sizes[0] > sizes[1]:
+        raise click.BadParameter(f"{text!r} begins with more bytes than it ends with.")
+    return sizes
+
+
 @click.command()
-@click.argument("words", nargs=-1, required=True)
+@click.argument("words", nargs=-1)
 @click.option("--tag", default=None, help="Only programs with this tag.")
+@click.option("--board", default=None, help="Only what came from this board, by its label.")
+@click.option(
+    "--size",
+    metavar="LEAST-MOST",
+    callback=_size_range,
+    help="Only what takes so many bytes on the board: 400-999, 400-, -999 or 500.",
+)
 @click.option(
     "--limit",
     type=click.IntRange(1, 10_000),
@@ -149,13 +177,23 @@ def _show_shipped(desk: Desk, tag: str | None) -> None:
     help="At most so many results.",
 )
 @shared(json=True)
-def find(desk: Desk, words: tuple[str, ...], tag: str | None, limit: int) -> None:
+def find(
+    desk: Desk,
+    words: tuple[str, ...],
+    tag: str | None,
+    board: str | None,
+    size: tuple[int, int] | None,
+    limit: int,
+) -> None:
     """Search names, titles, notes, tags and listings.
 
-    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too.
+    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
+    --tag, --board or --size choose alone.
     """
+    if not words and tag is None and board is None and size is None:
+        raise click.UsageError("Name words to look for, or --tag, --board or --size.")
     with desk.archive(create=False) as archive:
-        found = archive.find(" ".join(words), tag=tag, limit=limit)
+        found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
     if desk.json:
         as_json([_found_dict(each) for each in found])
         return

@@ -261,3 +261,29 @@ def test_a_shell_gets_its_completions(monkeypatch: pytest.MonkeyPatch) -> None:
     assert {"plain,review", "plain,recall", "plain,retire", "plain,return"} <= set(
         done.stdout.split()
     )
+
+
+def test_listing_programs_loads_only_what_it_needs(hostlink: Callable) -> None:
+    """`hostlink programs` is the quickest look there is: no board, listing, profile or firmware."""
+    assert hostlink("load", "tide").status == 0
+    code = (
+        "import sys\n"
+        "from hostlink.cli.entry import run_line\n"
+        "run_line(['programs'])\n"
+        "print(*sys.modules, sep='\\n', file=sys.stderr)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert "TIDE" in done.stdout
+    ours = {name for name in done.stderr.split() if name.startswith("hostlink.")}
+    assert "hostlink.archive.programs" in ours
+    unwanted = ("board", "listing", "link", "jobs", "practice", "firmware", "app")
+    assert [name for name in ours if name.split(".")[1] in unwanted] == []
+    assert "hostlink.archive.merging" not in ours
+
+
+def test_looking_makes_no_archive(hostlink: Callable, place: Path) -> None:
+    """Where there is no archive yet, listing programs tells where it will be and makes nothing."""
+    told = hostlink("programs", "--json")
+    assert (told.status, told.json) == (0, [])
+    assert str(place / "archive.sqlite3") in hostlink("programs").err
+    assert not (place / "archive.sqlite3").exists()
