@@ -21,6 +21,7 @@ SECTIONS = {
     "boards": "eight boards loaded at the same time against one",
     "link": "load times against the wire's own bound, over all kinds of wire",
     "firmware": "writing and reading back pages against the protocol's own minimum",
+    "listing": "review, shrink, renumber and check codes of a full program, and of 10,000 lines",
     "app": "the app: first paint, a large archive, a board that floods",
     "start": "how long the command line takes to start",
 }
