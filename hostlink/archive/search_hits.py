@@ -11,8 +11,9 @@ Rules:
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -38,8 +39,14 @@ class Within:
     board_uuid: str | None = None
     size: tuple[int, int] | None = None
 
-    def of(self, table: str) -> tuple[str, list[object]]:
-        """Conditions on rows of revisions or rescues, each begun with AND, and their values."""
+    def of(self, table: str, *, alone: bool = False) -> tuple[str, list[object]]:
+        """Conditions on rows of revisions or rescues, each begun with AND, and their values.
+
+        alone: nothing else chooses. Else a plus keeps SQLite from going by the index of boards,
+        which would give more rows than what they are added to. It never may go by that of sizes,
+        for then it would have to sort.
+        """
+        board = f"{'' if alone else '+'}{table}.board_id"
         parts, values = list[str](), list[object]()
         if self.tag is not None:
             parts.append(
@@ -48,10 +55,9 @@ class Within:
             )
             values.append(self.tag)
         if self.board_uuid is not None:
-            parts.append(f"AND {table}.board_id = (SELECT id FROM boards WHERE uuid = ?)")
+            parts.append(f"AND {board} = (SELECT id FROM boards WHERE uuid = ?)")
             values.append(self.board_uuid)
         if self.size is not None:
-            # The plus keeps SQLite from going by the index of sizes and sorting what that gives.
             parts.append(f"AND +{table}.size_bytes BETWEEN ? AND ?")
             values += self.size
         return " ".join(parts), values
@@ -81,8 +87,7 @@ class Hits:
             return
         for programs in self._programs():
             yield from self._newest_of(programs)
-        for listings in self._listings(self._asked):
-            yield from self._revisions(_OF_LISTINGS, [json.dumps(listings)])
+        yield from self._by_listing(self._asked)
         if len(self._asked) > 1:
             yield from self._mixed()
 
@@ -102,7 +107,7 @@ class Hits:
 
     def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
         """Revisions by a condition, the newest first, fetched as they are asked for."""
-        more, more_values = self._within.of("revisions")
+        more, more_values = self._within.of("revisions", alone=where == "1")
         sql = (
             "SELECT revisions.id, revisions.program_id, revisions.listing_id FROM revisions "
             f"WHERE {where} {more} ORDER BY revisions.id DESC"
@@ -139,6 +144,32 @@ class Hits:
         """Listings that hold all words, newest first, in batches."""
         found = self._db.execute(f"{_IN_LISTINGS} ORDER BY rowid DESC", (self._match(asked),))
         yield from _batches(found)
+
+    def _by_listing(
+        self, asked: Iterable[str], programs: Collection[int] | None = None
+    ) -> Iterator[Row]:
+        """Revisions whose listings hold all words, of some programs or of all."""
+        for listings in self._listings(asked):
+            for row in self._revisions(_OF_LISTINGS, [json.dumps(listings)]):
+                if programs is None or row["program_id"] in programs:
+                    yield self._newest_like(row, asked)
+
+    def _newest_like(self, row: Row, asked: Iterable[str]) -> Row:
+        """A revision, or a newer one of its program with a listing that was kept still earlier.
+
+        Listings come newest first, but one may be used again years later.
+        """
+        more, more_values = self._within.of("revisions")
+        newer = self._db.execute(
+            "SELECT revisions.id, program_id, listing_id, text, spaced_words FROM revisions "
+            "JOIN listings ON listings.id = listing_id WHERE program_id = ? AND revisions.id > ? "
+            f"AND listing_id < ? {more} ORDER BY revisions.id DESC",
+            [row["program_id"], row["id"], row["listing_id"], *more_values],
+        )
+        for each in newer:
+            if holds_all(asked, each["text"], each["spaced_words"]):
+                return dict(each)
+        return row
 
     def _match(self, asked: Iterable[str]) -> str:
         return " AND ".join(_either(word, self._longer) for word in asked)
@@ -181,10 +212,7 @@ class Hits:
                 alike.setdefault(missing, set()).add(program)
         for missing, programs in alike.items():
             if self._are_few(_IN_LISTINGS, [self._match(missing)]):
-                for listings in self._listings(missing):
-                    for row in self._revisions(_OF_LISTINGS, [json.dumps(listings)]):
-                        if row["program_id"] in programs:
-                            yield row
+                yield from self._by_listing(missing, programs)
             else:
                 yield from self._read(missing, sorted(programs, reverse=True))
 
@@ -231,7 +259,7 @@ class Hits:
         return found
 
     def _rescues(self, where: str, values: list[object], limit: int) -> list[Row]:
-        more, more_values = self._within.of("rescues")
+        more, more_values = self._within.of("rescues", alone=where == "1")
         return rows(
             self._db,
             f"{RESCUE} WHERE {where} {more} ORDER BY rescues.id DESC LIMIT ?",
@@ -239,7 +267,7 @@ class Hits:
         )
 
 
-def _batches(found: Iterable[Row]) -> Iterator[list[int]]:
+def _batches(found: Iterable[Any]) -> Iterator[list[int]]:
     """The first columns of rows, in batches that grow."""
     sizes, batch = iter(_BATCHES), list[int]()
     size = next(sizes)

@@ -1,0 +1,151 @@
+"""The roads that a search takes through few and through very many rows: all lead to the same."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+
+import pytest
+
+from hostlink.archive import Archive, Content, Origin, search_hits
+from hostlink.archive.search_hits import holds_all
+from hostlink.archive.search_words import spaced, words, words_only_in
+from hostlink.errors import ArchiveError
+
+WORDS = ("TIDE", "TIDES", "EBB", "EBBING", "LAMP", "BUOY", "GOSUB900", "GOSUB", "900", "REM", "X7")
+
+
+def content(text: str) -> Content:
+    return Content(text.encode(), text, text, "practice", "latin-1", len(text))
+
+
+@pytest.fixture(scope="module")
+def shelf(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Archive]:
+    """150 programs with 400 revisions and 60 rescues from a dozen words; seeded."""
+    choose = random.Random(11)
+
+    def text(most: int) -> str:
+        return "".join(
+            f"{number} {' '.join(choose.choices(WORDS, k=choose.randint(1, most)))}\n"
+            for number in range(10, 10 * choose.randint(2, 5), 10)
+        )
+
+    with Archive.open(tmp_path_factory.mktemp("hits") / "archive.sqlite3") as archive:
+        boards = [archive.board_seen(location=f"practice://{n}") for n in range(3)]
+        for number, board in enumerate(boards):
+            archive.board_label(board.uuid, f"Board {number}")
+        for number in range(150):
+            name = f"P{number}"
+            for _ in range(choose.randint(1, 4)):
+                board = choose.choice(boards)
+                title = choose.choice(["", "", "Tide table", "Lamp", "Ebb 900"])
+                archive.keep(name, content(text(3)), Origin("board", "", board.uuid), title=title)
+            if choose.random() < 0.3:
+                archive.tag(name, choose.choice(["sea", "light"]))
+            if choose.random() < 0.1:
+                archive.retire(name)
+        for _ in range(60):
+            board = choose.choice(boards)
+            archive.rescue(content(text(3)), Origin("rescue", "", board.uuid))
+        yield archive
+
+
+def asked(archive: Archive, **options: object) -> dict[str, set[str]]:
+    """What one and two words find, without a limit that matters."""
+    questions = [*WORDS, *(f"{a} {b}" for a in WORDS[:6] for b in WORDS[4:]), "gos", "tid 900"]
+    return {
+        question: {found.item.spec for found in archive.find(question, limit=1000, **options)}  # type: ignore[arg-type]
+        for question in questions
+    }
+
+
+@pytest.mark.parametrize("options", [{}, {"tag": "sea"}, {"board": "Board 1"}, {"size": (20, 40)}])
+@pytest.mark.parametrize("name", ["_MANY", "MOST_LONGER_WORDS", "_BATCHES"])
+def test_every_road_finds_the_same(
+    shelf: Archive, monkeypatch: pytest.MonkeyPatch, name: str, options: dict[str, object]
+) -> None:
+    """Reading the few or asking the index, one by one or by beginnings, small batches or large."""
+    usual = asked(shelf, **options)
+    assert sum(map(bool, usual.values())) > len(usual) / 2
+    if name == "_MANY":
+        # Nothing is few, so listings are read wherever they can be; programs are all looked at.
+        monkeypatch.setattr(search_hits.Hits, "_are_few", lambda *_: False)
+    else:
+        monkeypatch.setattr(search_hits, name, (1, 2) if name == "_BATCHES" else 0)
+    assert asked(shelf, **options) == usual
+
+
+def plainly(archive: Archive, question: str) -> set[str]:
+    """What a search of every text and every title must find, by the rules in words."""
+    terms, found = words(question), set[str]()
+    for program in archive.programs(retired=None):
+        about = [*words(f"{program.name} {program.title}"), *program.tags]
+        for revision in archive.history(program.name):
+            there = [*words(archive.content(revision).text)]
+            there += [*about, *words(spaced(archive.content(revision).text))]
+            if all(any(held.startswith(term) for held in there) for term in terms):
+                found.add(program.name)
+    return found
+
+
+@pytest.mark.parametrize("question", ["tide", "ebb lamp", "gosub tid", "lamp table", "buoy sea"])
+def test_what_is_found_is_what_reading_everything_finds(shelf: Archive, question: str) -> None:
+    """Words of letters against a plain look through every revision of every program."""
+    found = {each.program.name for each in shelf.find(question, limit=1000) if each.program}
+    assert found == plainly(shelf, question) != set()
+
+
+def test_size_alone_or_with_words_narrows(shelf: Archive) -> None:
+    """Both ends count; rescues are narrowed too; an impossible size finds nothing."""
+    for low, high in ((20, 25), (22, 22), (0, 10**30)):
+        found = shelf.find("", size=(low, high), limit=1000)
+        assert found and all(low <= (each.item.size_bytes or 0) <= high for each in found)
+        assert any(each.program is None for each in found) or low == high
+        everything = [r for p in shelf.programs(retired=None) for r in shelf.history(p.name)]
+        due = {one.program for one in everything if low <= (one.size_bytes or 0) <= high}
+        assert {each.program.name for each in found if each.program} == due
+    assert shelf.find("", size=(1000, 10)) == []
+    narrow = shelf.find("tide", size=(20, 40), limit=1000)
+    assert 0 < len(narrow) < len(shelf.find("tide", limit=1000))
+
+
+def test_enough_is_enough(shelf: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where rescues are read and not asked of the index, the newest come and no more."""
+    monkeypatch.setattr(search_hits.Hits, "_are_few", lambda *_: False)
+    rescues = [each.item for each in shelf.find("rem", limit=1000) if each.program is None]
+    assert len(rescues) > 5
+    with shelf.reading("x") as db:
+        hits = search_hits.Hits(db, ["rem"], search_hits.Within())
+        newest = [row["number"] for row in hits.rescues(5)]
+    assert newest == sorted((each.number for each in rescues), reverse=True)[:5]
+
+
+@pytest.mark.parametrize(
+    ("question", "text", "held"),
+    [
+        ("tide", "10 REM TIDES", True),
+        ("tides", "10 REM TIDE", False),
+        ("90", "10 GOSUB 900", False),
+        ("gosub900", "10 GOSUB 900", True),
+        ("gosub 900", "10 GOSUB900", True),
+        ("gosub900", "10 GOSUB\n900 REM", True),
+        ("ti", "10 REM TIDE", False),
+    ],
+)
+def test_a_listing_that_is_read_is_judged_as_the_index_judges(
+    tmp_path_factory: pytest.TempPathFactory, question: str, text: str, held: bool
+) -> None:
+    """The same listing in an archive of its own is found, or not."""
+    assert holds_all(words(question), text, words_only_in(spaced(text), text)) is held
+    with Archive.open(tmp_path_factory.mktemp("one") / "archive.sqlite3") as archive:
+        archive.keep("A", content(text + "\n"), Origin("file"))
+        assert bool(archive.find(question)) is held
+
+
+def test_a_read_only_archive_is_searched(shelf: Archive) -> None:
+    """What a search needs for itself is not written into the archive."""
+    with Archive.open(shelf.path, read_only=True) as archive:
+        assert asked(archive) == asked(shelf)
+        with pytest.raises(ArchiveError, match="read-only"):
+            archive.retire("P1")
+    assert shelf.prove().findings == ()
