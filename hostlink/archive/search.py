@@ -145,18 +145,21 @@ def best_line(asked: list[str], text: str) -> str:
         rf"{'(?<![0-9])' if together[0].isdigit() else ''}{re.escape(together)}"
         rf"{'(?![0-9])' if together[-1].isdigit() else ''}"
     )
+    most = 4 * len(asked)
     best, best_score = "", 0
     for line in _LINE_END.split(text):
         small = line.lower()
-        if not any(word in small for word in asked):
-            continue
+        if 2 * sum(word in small for word in asked) + 2 * len(asked) <= max(
+            best_score, 2 * len(asked)
+        ):
+            continue  # with all its words whole and in a row it would still be no better
         held = words(line)
-        there = {*held, *words(spaced(line))}
-        score = sum(
-            2 if word in there else any(one.startswith(word) for one in there) for word in asked
-        )
+        there = f" {' '.join(held)} {' '.join(words(spaced(line)))} "
+        score = sum(2 if f" {word} " in there else f" {word}" in there for word in asked)
         if score and beside.search("".join(held)):
             score += 2 * len(asked)
         if score > best_score:
             best, best_score = line, score
+        if best_score == most:
+            break
     return best.strip()

@@ -23,7 +23,8 @@ from hostlink.archive.session import Row, rows
 
 MOST_LONGER_WORDS = 100
 _BATCHES = (100, 400, 1000)  # rows asked for at once: few first, for few are often enough
-_MANY = 5000  # an index that gives more rows than this is not read to its end
+_MOST_PROGRAMS = 5000  # that one word is about
+_MANY = 1000  # an index that gives more rows than this is not read to its end
 
 _IN_LISTINGS = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
@@ -70,6 +71,7 @@ class Hits:
         self._db = db
         self._asked = asked
         self._within = within
+        self._known_longer: dict[str, str] = {}
         db.execute(
             "CREATE VIRTUAL TABLE IF NOT EXISTS temp.listing_terms "
             "USING fts5vocab(main, listing_words, instance)"
@@ -148,10 +150,13 @@ class Hits:
     def _by_listing(
         self, asked: Iterable[str], programs: Collection[int] | None = None
     ) -> Iterator[Row]:
-        """Revisions whose listings hold all words, of some programs or of all."""
+        """Of each program, or of some, the newest revision whose listing holds all words."""
+        seen: set[int] = set()
         for listings in self._listings(asked):
             for row in self._revisions(_OF_LISTINGS, [json.dumps(listings)]):
-                if programs is None or row["program_id"] in programs:
+                program = row["program_id"]
+                if program not in seen and (programs is None or program in programs):
+                    seen.add(program)
                     yield self._newest_like(row, asked)
 
     def _newest_like(self, row: Row, asked: Iterable[str]) -> Row:
@@ -179,6 +184,11 @@ class Hits:
 
         A longer word with a digit in it is left out: its parts are in the index on their own.
         """
+        if word not in self._known_longer:
+            self._known_longer[word] = self._look_up_longer(word)
+        return self._known_longer[word]
+
+    def _look_up_longer(self, word: str) -> str:
         if not _may_be_begun(word):
             return f'"{word}"'
         found, least = [word], word
@@ -203,7 +213,9 @@ class Hits:
         """
         known: dict[int, set[str]] = {}
         for word in self._asked:
-            about = self._db.execute(f"{_IN_PROGRAMS} LIMIT {_MANY}", (_either(word, _begun),))
+            about = self._db.execute(
+                f"{_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS}", (_either(word, _begun),)
+            )
             for row in about:
                 known.setdefault(row[0], set()).add(word)
         alike: dict[frozenset[str], set[int]] = {}
