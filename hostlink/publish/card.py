@@ -19,6 +19,8 @@ table.pairs td:first-child { padding-right: 4mm; white-space: nowrap; color: var
 @media screen and (max-width: 640px) { .columns { columns: 1; } }
 """
 
+_BEYOND = 2**63 - 1  # the largest that a profile can say stands for none
+
 
 def card(profile: Profile) -> str:
     """The card of one kind of board, as HTML."""
@@ -98,7 +100,8 @@ def _limits(profile: Profile) -> Iterator[tuple[str, str]]:
     yield "longest line", f"{longest} characters" if longest else "not known"
     if rules.form.screen_width:
         yield "screen", f"{rules.form.screen_width} columns"
-    yield "whole numbers", f"{language.smallest_number:,} to {language.largest_number:,}"
+    bounds = f"{language.smallest_number:,} to {language.largest_number:,}"
+    yield "whole numbers", bounds if language.largest_number < _BEYOND else "no limit known"
     fixed = storage.number_bytes + storage.length_bytes + storage.end_bytes
     what = "a byte for each word" if storage.kind == "tokens" else "its text"
     yield "a stored line", f"{fixed} bytes and {what}"

@@ -26,7 +26,7 @@ table.listing { min-width: 60%; max-width: 100%; margin-top: 1mm; font-size: 9.5
   text-indent: -6ch; }
 .listing .code { text-align: right; width: 14mm; border-left: 0.2mm solid var(--rule); }
 .listing tbody tr:last-child td { padding-bottom: 1.5mm; }
-.listing tr { break-inside: avoid; }
+.listing tbody { break-inside: avoid; }
 .listing tfoot { display: table-row-group; }
 .listing tfoot td { border-top: 0.3mm solid var(--ink); padding-top: 1mm; }
 .listing .whole { text-align: right; font-family: inherit; padding-right: 4ch; }

@@ -222,3 +222,11 @@ def test_what_is_not_there_is_named(hostlink):
     assert hostlink("keep", "nowhere.bas").status == 2
     assert hostlink("renumber", "nowhere").status == 1
     assert hostlink("shrink", "nowhere").status == 1
+
+
+def test_the_levels_offered_are_those_there_are():
+    """The command names them itself, so that --help loads no listing functions."""
+    from hostlink.cli.workshop import _LEVELS
+    from hostlink.listing.shrink import LEVELS
+
+    assert tuple(LEVELS) == _LEVELS

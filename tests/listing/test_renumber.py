@@ -185,4 +185,5 @@ def test_no_text_breaks_renumbering(text: str) -> None:
     except (ListingError, RefusedError) as error:
         assert error.what.endswith(".")
     else:
-        assert outcome.listing.lines[0].typed == "10 GOTO 20"
+        news = [line.number for line in outcome.listing if line.number is not None]
+        assert news == list(range(10, 10 * len(news) + 10, 10))

@@ -28,7 +28,7 @@ def test_a_card_names_every_word_limit_and_command(name: str) -> None:
         *(word.strip() for word in profile.commands.error_words),
         profile.commands.list,
         profile.commands.free_memory,
-        f"{rules.language.largest_number:,}",
+        "no limit known" if name == "ecma-55" else f"{rules.language.largest_number:,}",
         f"{rules.form.last_line:,}",
         f"{profile.talk.baud:,} baud",
     ):
