@@ -14,6 +14,7 @@ from hostlink.errors import (
     HostlinkError,
     Interrupted,
     LinkError,
+    LinkReason,
     ReadBackError,
     RefusedError,
 )
@@ -137,6 +138,14 @@ def _overwrite(
     total = measure(material.listing, session.profile.rules).total
     limit = session.profile.rules.storage.program_bytes
     free = _free_memory(session)
+    if session.restarted_since_attach:
+        state.proven = False
+        forget_copy(archive, board, content)
+        raise LinkError(
+            f"The board restarted just after {material.label} was read back right; its memory is "
+            "empty now.",
+            reason=LinkReason.RESTARTED,
+        )
     return Loaded(material.label, state.spec, state.held.spec, report, total, limit, free)
 
 

@@ -1,0 +1,42 @@
+"""A board that restarts at the very end of a load (found by scripts/soak.py, seed 138)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from hostlink.archive import Archive, Origin
+from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.material import Material
+
+TEXT = '10 PRINT "TIDE"\n20 END\n'
+
+
+def test_a_restart_after_the_read_back_is_no_load(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """Proven, and then lost while free memory was asked for: the load says so, and fails."""
+    board = table()
+    restarts: list[bytes] = []
+
+    def restart_at_the_question(data: bytes) -> None:
+        if len(board.memory) == 2 and data.startswith(b"PRINT") and not restarts:
+            restarts.append(data)
+            board.machine.restart(board.clock.now())
+
+    board.on_write = restart_at_the_question
+    raw = TEXT.encode()
+    material = Material("TIDE", "tide.bas", TEXT, raw, "utf-8", Origin("file", "tide.bas"))
+    with board.session() as session, pytest.raises(LinkError, match="restarted") as caught:
+        load(session, archive, material, LoadOptions())
+    assert restarts and board.memory == {}
+    assert caught.value.reason is LinkReason.RESTARTED
+    assert "its memory is empty now" in caught.value.what
+    assert "kept as TIDE@1" in caught.value.kept
+    copy = archive.host_copy(archive.boards()[0].uuid)
+    assert copy is not None and copy.may_lack_edits and not copy.revision
+    (event,) = [one for one in archive.events() if one.job == "load"]
+    assert event.outcome == "failed"
