@@ -31,6 +31,7 @@ WEAR_WARNING = (
     "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
 )
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
+_MOST_LISTS = 7  # times the board is asked what it has stored
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +43,26 @@ class Slot:
 
 
 def stored(session: Session) -> list[Slot]:
-    """The programs stored in the board. Raises RefusedError where its kind has no such list."""
+    """The programs stored in the board, as two answers of it agree.
+
+    A name damaged on the wire would hide what a slot holds from whoever is about to overwrite it.
+    Raises RefusedError where its kind has no such list, ReadBackError where no two answers agree.
+    """
     session.attach()
-    answer = session.dialogue.ask(session.dialogue.can("stored", "list stored programs"))
-    rows = [row.strip() for row in rows_of(answer) if row.strip()]
-    _refuse_errors(session, answer)
-    return [Slot(row.split()[0], row) for row in rows]
+    command = session.dialogue.can("stored", "list stored programs")
+    heard: set[tuple[str, ...]] = set()
+    for _ in range(_MOST_LISTS):
+        answer = session.dialogue.ask(command)
+        rows = tuple(row.strip() for row in rows_of(answer) if row.strip())
+        if rows in heard:
+            _refuse_errors(session, answer)
+            return [Slot(row.split()[0], row) for row in rows]
+        heard.add(rows)
+    raise ReadBackError(
+        f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
+        kept="Nothing on the board was changed.",
+        advice="Check the cable and the speed, then try again.",
+    )
 
 
 def store(session: Session, archive: Archive, name: str) -> Held:

@@ -1,0 +1,53 @@
+"""The list of stored programs on a damaged wire (found by scripts/soak.py, seeds 1427 and 1635)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+
+from hostlink.errors import ReadBackError, RefusedError
+from hostlink.jobs.slots import stored
+
+
+@pytest.fixture
+def answers(
+    table: Callable[..., Any], monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Callable[..., Any]]:
+    """A session whose board answers so when it is asked what it has stored."""
+    board = table()
+    with board.session() as session:
+        session.attach()
+
+        def give(*texts: str) -> Any:
+            left = iter(texts)
+            monkeypatch.setattr(session.dialogue, "ask", lambda _command: next(left))
+            return session
+
+        yield give
+
+
+def test_a_damaged_name_is_asked_again(answers: Callable[..., Any]) -> None:
+    """Two answers must agree, whichever they are."""
+    session = answers("ONEF50\r\n", "ONE 50\r\nTWO 29\r\n", "O 50\r\n", "ONE 50\r\nTWO 29\r\n")
+    assert [(slot.name, slot.row) for slot in stored(session)] == [
+        ("ONE", "ONE 50"),
+        ("TWO", "TWO 29"),
+    ]
+
+
+def test_a_board_that_never_says_the_same_twice_is_told(answers: Callable[..., Any]) -> None:
+    """Nothing may be overwritten on the word of a list that nobody can trust."""
+    session = answers(*(f"ONE {n}\r\n" for n in range(7)))
+    with pytest.raises(ReadBackError, match="asked 7 times") as caught:
+        stored(session)
+    assert caught.value.kept and caught.value.advice
+
+
+def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> None:
+    """An answer that only looks like a refusal, by damage, is no refusal."""
+    session = answers("! ONE\r\n", "ONE 5\r\n", "ONE 5\r\n")
+    assert [slot.name for slot in stored(session)] == ["ONE"]
+    with pytest.raises(RefusedError):
+        stored(answers("! no such thing\r\n", "! no such thing\r\n"))
