@@ -18,6 +18,7 @@ with B (p/3)(2p/3)(2p/3), without echo or on a wire known to be damaged B (p/3) 
 from __future__ import annotations
 
 import contextlib
+import os
 import random
 import tempfile
 import traceback
@@ -207,12 +208,13 @@ def lines_of(text: str) -> Lines:
 class VirtualJob:
     """One job on one board with everything drawn from its seed."""
 
-    def __init__(self, seed: int, archive: Archive) -> None:
+    def __init__(self, seed: int, archive: Archive, *, kind: str = "", fault: str = "") -> None:
+        """kind, fault: in place of what the seed gives."""
         choose = self._choose = random.Random(seed)
         self.seed = seed
         self.archive = archive
-        self.kind = choose.choices(KINDS, SHARES)[0]
-        self.fault = choose.choice(FAULTS)
+        drawn = choose.choices(KINDS, SHARES)[0], choose.choice(FAULTS)
+        self.kind, self.fault = kind or drawn[0], fault or drawn[1]
         self.faults = some_faults(choose, self.fault)
         self.settings = a_board(choose)
         self.profile = fitting_profile(self.settings, choose)
@@ -412,14 +414,18 @@ def undetected_share(p: float, need: int) -> float:
     return 4 * alike(3) if need == 3 else 5 * alike(4)
 
 
+def in_memory() -> Path | None:
+    """Where files stand in memory only, None where the system has no such place."""
+    memory = Path("/dev/shm")
+    return memory if os.access(memory, os.W_OK) else None
+
+
 def run_jobs(first: int, count: int) -> list[Outcome]:
     """Jobs by their seeds, on archives in memory where the system has files there."""
-    memory = Path("/dev/shm")
-    folder = memory if memory.is_dir() else None
     outcomes = []
     for begin in range(first, first + count, JOBS_IN_ARCHIVE):
         with (
-            tempfile.TemporaryDirectory(prefix="hostlink-soak-", dir=folder) as name,
+            tempfile.TemporaryDirectory(prefix="hostlink-soak-", dir=in_memory()) as name,
             Archive.open(Path(name) / "archive.sqlite3") as archive,
         ):
             end = min(begin + JOBS_IN_ARCHIVE, first + count)

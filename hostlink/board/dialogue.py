@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from hostlink.board.captures import MOST_CAPTURES, Tally, captures_needed, differing, tally
 from hostlink.board.events import Captured, Emit, Warned, ignore
+from hostlink.board.misheard import misheard
 from hostlink.board.profile import Profile
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.link.attaching import Waking
@@ -67,6 +68,8 @@ class Dialogue:
         self._restarts_seen = 0
         self._strays: tuple[tuple[int, str], ...] = ()  # of the last capture, see Listed
         self._after: tuple[tuple[int, str], ...] = ()
+        commands = profile.commands
+        self._typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
 
     # --- the prompt --------------------------------------------------------------------------
 
@@ -162,6 +165,8 @@ class Dialogue:
     ) -> Exchange:
         """Type one line with care and collect the answer, however it ends."""
         data = to_bytes(text, self.profile.rules.form.charset)
+        if not text[:1].isdigit():
+            self._typed.add(text)
         core = Exchange(data, self.pacing, reach, on_answer=on_answer)
         self.wire.run(core)
         self.wire.health.disagreements += core.repairs + core.nudged
@@ -279,6 +284,7 @@ class Dialogue:
                 continue
             if doubted or self._free_memory_agrees(result):
                 self._look_at_strays(strays, len(captures))
+                self._take_back(result)
                 return result
             doubted = True
         raise ReadBackError(
@@ -310,6 +316,21 @@ class Dialogue:
                     "always stands there, name it as list_end in the profile."
                 )
             )
+
+    def _take_back(self, result: Tally) -> None:
+        """Delete a line that is a command of ours misheard, and refuse what was read with it."""
+        ours = misheard(result.lines, self._typed)
+        if ours is None:
+            return
+        number, command = ours
+        self.exchange(str(number))
+        raise LinkError(
+            f'The wire made "{shown(command)}" arrive as line {number} of the program; it was '
+            "deleted again.",
+            reason=LinkReason.DAMAGED,
+            kept=f"The rest is as it was; only a line {number} of the program's own is lost.",
+            advice="Check the cable and the speed, then try again.",
+        )
 
     def _free_memory_agrees(self, result: Tally) -> bool:
         """The third witness: the free memory the board reports, against the captured listing."""

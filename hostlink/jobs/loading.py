@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Revision
@@ -150,10 +151,15 @@ def _overwrite(
 
 
 def _free_memory(session: Session) -> int | None:
-    """The board's own word; a proven load does not fail for want of it."""
+    """The board's own word; a proven load does not fail for want of it.
+
+    Where the question fails the board may have restarted; then it says so on its way back.
+    """
     try:
         return session.dialogue.free_memory()
     except LinkError as error:
+        with suppress(LinkError):
+            session.dialogue.regain(may_interrupt=False)
         session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
         return None
 

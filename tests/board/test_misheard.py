@@ -1,0 +1,63 @@
+"""A command that damage turned into a line of the program (found by scripts/soak.py)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from hostlink.board.misheard import misheard
+from hostlink.errors import LinkError, LinkReason
+from hostlink.listing.parse import Line
+from hostlink.practice.settings import BoardSettings
+
+Program = Callable[[str], dict[int, Line]]
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("3 IST\n10 END\n", (3, "LIST")),
+        ("9 ETCH ONE\n", (9, "FETCH ONE")),
+        ("4RINTROOM()\n", (4, "PRINT ROOM()")),
+        ("7 EW\n", (7, "NEW")),
+        ("10 IST\n", None),
+        ("3 LIST\n", None),
+        ("3 PRINT\n", None),
+        ("", None),
+    ],
+)
+def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
+    program: Program, text: str, found: tuple[int, str] | None
+) -> None:
+    """Blanks do not count; the number has one digit, for one byte became it."""
+    typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X"]
+    assert misheard(program(text), typed) == found
+
+
+@pytest.mark.parametrize("echo", [True, False])
+def test_such_a_line_is_deleted_and_nothing_is_called_read(
+    bench: Callable[..., Any], echo: bool
+) -> None:
+    """The capture fails in words, the line is gone, and the next capture is the user's program."""
+    b = bench(BoardSettings(echo=echo), line_cancel=b"", erase=b"")
+    b.put('3 IST\n10 PRINT "EBB"\n20 END\n')
+    b.dialogue.attach()
+    with pytest.raises(LinkError, match="arrive as line 3") as caught:
+        b.dialogue.capture()
+    assert caught.value.reason is LinkReason.DAMAGED
+    assert caught.value.kept and caught.value.advice
+    assert b.held == {10: 'PRINT "EBB"', 20: "END"}
+    assert sorted(b.dialogue.capture().lines) == [10, 20]
+
+
+def test_a_command_typed_in_this_conversation_is_known_again(bench: Callable[..., Any]) -> None:
+    """What is typed by name, as a stored program's recall, counts like the profile's commands."""
+    b = bench()
+    b.put("2 ETCH TWO\n10 END\n")
+    b.dialogue.attach()
+    assert sorted(b.dialogue.capture().lines) == [2, 10]
+    b.dialogue.ask("FETCH TWO")
+    with pytest.raises(LinkError, match=r"FETCH TWO.*line 2"):
+        b.dialogue.capture()

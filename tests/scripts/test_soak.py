@@ -1,0 +1,150 @@
+"""The soak: its short form, what it once found, and that it sees what it looks for."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from hostlink.archive import Archive
+from hostlink.errors import ArchiveError, LinkError
+
+Script = Callable[[str], ModuleType]
+
+# Seed to what was wrong when it was first run.
+ONCE_FOUND = {
+    138: "a restart while free memory was asked for went by unseen: called loaded",
+    11133: "the same, the banner not yet heard",
+    1427: "a damaged name in the list of stored programs left one out of a backup",
+    1635: "the same",
+    11814: "a recall was heard as a line of the program, and memory was kept as the stored one",
+    12989: "a listing command was heard as a line of the program",
+}
+
+
+@pytest.mark.parametrize("seed", ONCE_FOUND)
+def test_what_the_soak_once_found_stays_mended(script: Script, tmp_path: Path, seed: int) -> None:
+    """The same job with the same damage ends well, or in words."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        outcome = script("soak_jobs").VirtualJob(seed, archive).run()
+    assert outcome.trouble == []
+
+
+@pytest.fixture
+def job(script: Script, tmp_path: Path) -> Callable[..., object]:
+    """A job on a clean wire with something done to it while it runs."""
+
+    def run(kind: str, meddle: Callable[..., None]) -> object:
+        with Archive.open(tmp_path / f"{kind}.sqlite3") as archive:
+            made = script("soak_jobs").VirtualJob(5, archive, kind=kind, fault="none")
+            do = made._do
+
+            def do_and_meddle(session: object) -> None:
+                meddle(made, lambda: do(session))
+
+            made._do = do_and_meddle
+            return made.run()
+
+    return run
+
+
+def test_a_silent_error_a_loss_a_hang_and_a_bug_are_seen(job: Callable[..., object]) -> None:
+    """Nothing that the soak counts can pass it by."""
+
+    def clear(made: object, _: Callable[[], None]) -> None:
+        made.machine.basic._state.memory.replace({})  # type: ignore[attr-defined]
+
+    def clear_flash(made: object, _: Callable[[], None]) -> None:
+        made.machine.chip.flash[7] ^= 1  # type: ignore[attr-defined]
+
+    def never_end(made: object, do: Callable[[], None]) -> None:
+        made.clock.sleep(1e6)  # type: ignore[attr-defined]
+        do()
+
+    def fail(*_: object) -> None:
+        raise KeyError("a bug")
+
+    def refuse(*_: object) -> None:
+        raise LinkError("The wire is \x1b[2J.")
+
+    assert "memory" in job("save", clear).lost[0]  # type: ignore[attr-defined]
+    assert "flash" in job("firmware", clear_flash).lost[0]  # type: ignore[attr-defined]
+    assert job("load", never_end).hang  # type: ignore[attr-defined]
+    assert "KeyError" in job("backup", fail).uncaught  # type: ignore[attr-defined]
+    assert "not fit to be shown" in job("load", refuse).uncaught  # type: ignore[attr-defined]
+
+
+def test_a_wrong_listing_called_loaded_or_saved_is_seen(
+    script: Script, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A job that says it is done without doing anything is a silent error."""
+    jobs = script("soak_jobs")
+    monkeypatch.setattr(jobs, "load", lambda *_: None)
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        outcome = jobs.VirtualJob(5, archive, kind="load", fault="none").run()
+    assert outcome.done
+    assert "called loaded" in outcome.silent[0]
+
+
+def test_acknowledged_revisions_that_are_not_there_are_seen(script: Script, tmp_path: Path) -> None:
+    """A revision that is missing, or another than was told, is trouble."""
+    soak = script("soak_archive")
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        made = script("soak_jobs").VirtualJob(5, archive, kind="load", fault="none")
+        assert made.run().done
+        spec = f"{made.material.name}@1"
+        right = archive.revision(spec).sha256
+        assert soak._missing(archive, {spec: right}) == []
+        assert "not what was" in soak._missing(archive, {spec: "0" * 64})[0]
+        assert "acknowledged" in soak._missing(archive, {"NONE@1": right})[0]
+
+
+def test_a_refusing_archive_refuses(script: Script, tmp_path: Path) -> None:
+    """From the write that was named on, SQLite itself says that it cannot."""
+    soak = script("soak_archive")
+    for full, says in ((False, "read-only"), (True, "disk is full")):
+        with soak.Refusing.open(tmp_path / f"{full}.sqlite3") as archive:
+            archive.board_seen(location="a")
+            archive.at, archive.full = archive.begun + 1, full
+            archive.board_seen(location="b")
+            with pytest.raises(ArchiveError, match=says):
+                archive.board_seen(location="c")
+            archive.allow()
+            archive.board_seen(location="d")
+            assert len(archive.boards()) == 3
+
+
+def test_an_uncaught_error_of_a_reader_is_seen(script: Script) -> None:
+    """Errors of our own are refusals; others, and those not fit to be shown, are trouble."""
+    fuzz = script("soak_fuzz")
+
+    def read(choose: object, _: bytes) -> None:
+        raise [ValueError("x"), ArchiveError("fine."), ArchiveError("\x1b[2J")][
+            choose.randrange(3)  # type: ignore[attr-defined]
+        ]
+
+    found = fuzz._fuzz("x", [b"example"], read, 0, 60)
+    assert found.inputs == 60
+    assert 0 < found.refused < 60
+    assert {"ValueError", "shown"} <= {
+        word for each in found.troubles for word in ("ValueError", "shown") if word in each
+    }
+
+
+@pytest.mark.parametrize("expected", [0.0, 0.0005, 0.5, 4.0])
+def test_how_many_undetected_errors_are_too_many(script: Script, expected: float) -> None:
+    """More than chance gives once in a thousand runs: Poisson, worked out term by term."""
+    most = script("soak").most_undetected(expected)
+    assert most == {0.0: 0, 0.0005: 0, 0.5: 4, 4.0: 11}[expected]
+
+
+def test_the_short_soak_finds_nothing(script: Script, capsys: pytest.CaptureFixture[str]) -> None:
+    """Every kind of trial, a few of each, in one JSON object; all targets hold."""
+    assert script("soak").main(["--jobs", "60", "--kills", "4", "--fuzz", "60", "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["section"] == "soak"
+    assert all(target["holds"] for target in told["targets"])
+    assert sum(row["trials"] for row in told["rows"]) > 400
