@@ -15,6 +15,7 @@ import contextlib
 import os
 import select
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -106,6 +107,8 @@ def _end(process: subprocess.Popen[bytes]) -> None:
 
 def main() -> int:
     """Serve one board until interrupted."""
+    # A shell that starts it in the background has the interrupt ignored; it is how this ends.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         with foreign_board() as board:
             print(board.port, flush=True)
