@@ -6,6 +6,8 @@ Rules:
 2. A word's beginning is never asked of the listing index, which would put together every listing
    of every longer word first; the longer words are looked up and asked one by one.
 3. Where an index would give very many rows of which few can count, the few are read instead.
+4. Of several words only the rarest are asked of the listing index, until few listings are left;
+   these are read for the others. To find what is in nearly every listing is to read all of it.
 """
 
 from __future__ import annotations
@@ -25,6 +27,8 @@ MOST_LONGER_WORDS = 100
 _BATCHES = (100, 400, 1000)  # rows asked for at once: few first, for few are often enough
 _MOST_PROGRAMS = 5000  # that one word is about
 _MANY = 1000  # an index that gives more rows than this is not read to its end
+_SAMPLE = 300  # the newest listings with a word, from which it is told how frequent it is
+_NARROW = 2000  # listings that are left to be read
 
 _IN_LISTINGS = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
@@ -64,6 +68,25 @@ class Within:
         return " ".join(parts), values
 
 
+class _Again:
+    """What an iterator gives, as often as it is asked for, each item made once."""
+
+    def __init__(self, items: Iterator[list[int]]) -> None:
+        self._items = items
+        self._given: list[list[int]] = []
+
+    def __iter__(self) -> Iterator[list[int]]:
+        at = 0
+        while True:
+            if at == len(self._given):
+                item = next(self._items, None)
+                if item is None:
+                    return
+                self._given.append(item)
+            yield self._given[at]
+            at += 1
+
+
 class Hits:
     """Rows that fit, from one archive."""
 
@@ -72,6 +95,7 @@ class Hits:
         self._asked = asked
         self._within = within
         self._known_longer: dict[str, str] = {}
+        self._listed: dict[tuple[str, ...], _Again] = {}
         db.execute(
             "CREATE VIRTUAL TABLE IF NOT EXISTS temp.listing_terms "
             "USING fts5vocab(main, listing_words, instance)"
@@ -135,6 +159,11 @@ class Hits:
         ).fetchone()[0]
         return bool(held < _MANY)
 
+    def _listings_are_few(self, asked: Iterable[str]) -> bool:
+        """Whether only few listings have to be looked at for those that hold all words."""
+        rare, _ = self._rarest(tuple(asked))
+        return self._are_few(_IN_LISTINGS, [self._match(rare)])
+
     # --- words -----------------------------------------------------------------------------------
 
     def _programs(self) -> Iterator[list[int]]:
@@ -142,10 +171,49 @@ class Hits:
         match = " AND ".join(_either(word, _begun) for word in self._asked)
         yield from _batches(self._db.execute(_IN_PROGRAMS, (match,)))
 
-    def _listings(self, asked: Iterable[str]) -> Iterator[list[int]]:
-        """Listings that hold all words, newest first, in batches."""
-        found = self._db.execute(f"{_IN_LISTINGS} ORDER BY rowid DESC", (self._match(asked),))
-        yield from _batches(found)
+    def _listings(self, asked: Iterable[str]) -> Iterable[list[int]]:
+        """Listings that hold all words, newest first, in batches; read once, given often."""
+        key = tuple(asked)
+        if key not in self._listed:
+            self._listed[key] = _Again(self._read_listings(key))
+        return self._listed[key]
+
+    def _read_listings(self, asked: tuple[str, ...]) -> Iterator[list[int]]:
+        rare, others = self._rarest(asked)
+        found = self._db.execute(f"{_IN_LISTINGS} ORDER BY rowid DESC", (self._match(rare),))
+        holds, hold_values = _may_hold(others)
+        for batch in _batches(found):
+            if not others:
+                yield batch
+                continue
+            held = self._db.execute(
+                "SELECT id, text, spaced_words FROM listings WHERE id IN "
+                f"(SELECT value FROM json_each(?)) {holds} ORDER BY id DESC",
+                [json.dumps(batch), *hold_values],
+            )
+            yield [row["id"] for row in held if holds_all(others, row["text"], row["spaced_words"])]
+
+    def _rarest(self, asked: tuple[str, ...]) -> tuple[list[str], list[str]]:
+        """The words to ask of the index, the rarest first, and those to read for."""
+        if len(asked) == 1:
+            return list(asked), []
+        newest = self._db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
+        by_share = sorted((self._share(word, newest), word) for word in asked)
+        left, rare = float(newest), list[str]()
+        for share, word in by_share:
+            if rare and left <= _NARROW:
+                break
+            rare.append(word)
+            left *= share
+        return rare, [word for _, word in by_share[len(rare) :]]
+
+    def _share(self, word: str, newest: int) -> float:
+        """About how large a share of the listings holds a word."""
+        found = self._db.execute(
+            f"{_IN_LISTINGS} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
+        ).fetchall()
+        span = newest - found[-1][0] + 1 if len(found) == _SAMPLE else newest
+        return len(found) / max(1, span)
 
     def _by_listing(
         self, asked: Iterable[str], programs: Collection[int] | None = None
@@ -223,7 +291,7 @@ class Hits:
             if missing := frozenset(self._asked) - there:
                 alike.setdefault(missing, set()).add(program)
         for missing, programs in alike.items():
-            if self._are_few(_IN_LISTINGS, [self._match(missing)]):
+            if self._listings_are_few(missing):
                 yield from self._by_listing(missing, programs)
             else:
                 yield from self._read(missing, sorted(programs, reverse=True))
@@ -252,7 +320,7 @@ class Hits:
         if not self._asked:
             return self._rescues("1", [], limit)
         found: list[Row] = []
-        if self._are_few(_IN_LISTINGS, [self._match(self._asked)]):
+        if self._listings_are_few(self._asked):
             for listings in self._listings(self._asked):
                 where = f"rescues.{_OF_LISTINGS}"
                 found += self._rescues(where, [json.dumps(listings)], limit)
