@@ -26,9 +26,12 @@ from hostlink.archive.session import Row, rows
 MOST_LONGER_WORDS = 100
 _BATCHES = (100, 400, 1000)  # rows asked for at once: few first, for few are often enough
 _MOST_PROGRAMS = 5000  # that one word is about
-_MANY = 1000  # an index that gives more rows than this is not read to its end
+_MANY = 5000  # an index that gives more rows than this is not read to its end
 _SAMPLE = 300  # the newest listings with a word, from which it is told how frequent it is
 _NARROW = 2000  # listings that are left to be read
+# Words here and there are looked for last, and not for ever: in so many listings, and where their
+# listings are too many in those of so many programs.
+_MOST_MIXED, _READ_PROGRAMS, _READ_AT_MOST = 6000, 200, 2000
 
 _IN_LISTINGS = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
@@ -126,7 +129,7 @@ class Hits:
             )
             for programs in _batches(tagged):
                 yield from self._newest_of(programs)
-        elif self._within.size is not None and self._are_few(_OF_SIZE, self._within.size):
+        elif self._within.size and self._at_most(_OF_SIZE, self._within.size) < _MANY:
             yield from self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
         else:
             yield from self._revisions("1", [])
@@ -152,17 +155,15 @@ class Hits:
             [json.dumps(programs), *more_values],
         )
 
-    def _are_few(self, select: str, values: Iterable[object]) -> bool:
-        """Whether a query gives only few rows."""
-        held = self._db.execute(
-            f"SELECT count(*) FROM ({select} LIMIT {_MANY})", list(values)
-        ).fetchone()[0]
-        return bool(held < _MANY)
+    def _at_most(self, select: str, values: Iterable[object]) -> int:
+        """How many rows a query gives, _MANY or less."""
+        sql = f"SELECT count(*) FROM ({select} LIMIT {_MANY})"
+        return int(self._db.execute(sql, list(values)).fetchone()[0])
 
-    def _listings_are_few(self, asked: Iterable[str]) -> bool:
-        """Whether only few listings have to be looked at for those that hold all words."""
+    def _count(self, asked: Iterable[str]) -> int:
+        """How many listings have to be looked at for those with all words; _MANY or less."""
         rare, _ = self._rarest(tuple(asked))
-        return self._are_few(_IN_LISTINGS, [self._match(rare)])
+        return self._at_most(_IN_LISTINGS, [self._match(rare)])
 
     # --- words -----------------------------------------------------------------------------------
 
@@ -277,7 +278,7 @@ class Hits:
     def _mixed(self) -> Iterator[Row]:
         """Revisions with some of the words in the listing and the others about the program.
 
-        Of a word that is about very many programs the newest ones are looked at.
+        First where the fewest are in the listing; of very many programs the newest are looked at.
         """
         known: dict[int, set[str]] = {}
         for word in self._asked:
@@ -290,11 +291,16 @@ class Hits:
         for program, there in known.items():
             if missing := frozenset(self._asked) - there:
                 alike.setdefault(missing, set()).add(program)
-        for missing, programs in alike.items():
-            if self._listings_are_few(missing):
+        left = _MOST_MIXED
+        for missing, programs in sorted(alike.items(), key=lambda each: len(each[0])):
+            if left <= 0:
+                return
+            held = self._count(missing)
+            left -= min(held, _READ_AT_MOST)
+            if held < _MANY:
                 yield from self._by_listing(missing, programs)
             else:
-                yield from self._read(missing, sorted(programs, reverse=True))
+                yield from self._read(missing, sorted(programs, reverse=True)[:_READ_PROGRAMS])
 
     def _read(self, asked: Iterable[str], programs: list[int]) -> Iterator[Row]:
         """Revisions of some programs whose listings hold all words, by reading these."""
@@ -320,7 +326,7 @@ class Hits:
         if not self._asked:
             return self._rescues("1", [], limit)
         found: list[Row] = []
-        if self._listings_are_few(self._asked):
+        if self._count(self._asked) < _MANY:
             for listings in self._listings(self._asked):
                 where = f"rescues.{_OF_LISTINGS}"
                 found += self._rescues(where, [json.dumps(listings)], limit)

@@ -60,7 +60,7 @@ def asked(archive: Archive, **options: object) -> dict[str, set[str]]:
 
 
 @pytest.mark.parametrize("options", [{}, {"tag": "sea"}, {"board": "Board 1"}, {"size": (20, 40)}])
-@pytest.mark.parametrize("name", ["_MANY", "MOST_LONGER_WORDS", "_BATCHES"])
+@pytest.mark.parametrize("name", ["_MANY", "_NARROW", "MOST_LONGER_WORDS", "_BATCHES"])
 def test_every_road_finds_the_same(
     shelf: Archive, monkeypatch: pytest.MonkeyPatch, name: str, options: dict[str, object]
 ) -> None:
@@ -69,9 +69,11 @@ def test_every_road_finds_the_same(
     assert sum(map(bool, usual.values())) > len(usual) / 2
     if name == "_MANY":
         # Nothing is few, so listings are read wherever they can be; programs are all looked at.
-        monkeypatch.setattr(search_hits.Hits, "_are_few", lambda *_: False)
+        monkeypatch.setattr(search_hits.Hits, "_at_most", lambda *_: search_hits._MANY)
+        monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
     else:
-        monkeypatch.setattr(search_hits, name, (1, 2) if name == "_BATCHES" else 0)
+        value = {"_BATCHES": (1, 2), "_NARROW": 10**6, "MOST_LONGER_WORDS": 0}[name]
+        monkeypatch.setattr(search_hits, name, value)
     assert asked(shelf, **options) == usual
 
 
@@ -111,7 +113,7 @@ def test_size_alone_or_with_words_narrows(shelf: Archive) -> None:
 
 def test_enough_is_enough(shelf: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where rescues are read and not asked of the index, the newest come and no more."""
-    monkeypatch.setattr(search_hits.Hits, "_are_few", lambda *_: False)
+    monkeypatch.setattr(search_hits.Hits, "_at_most", lambda *_: search_hits._MANY)
     rescues = [each.item for each in shelf.find("rem", limit=1000) if each.program is None]
     assert len(rescues) > 5
     with shelf.reading("x") as db:
