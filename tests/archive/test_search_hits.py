@@ -7,8 +7,8 @@ from collections.abc import Iterator
 
 import pytest
 
-from hostlink.archive import Archive, Content, Origin, search_hits
-from hostlink.archive.search_hits import holds_all
+from hostlink.archive import Archive, Content, Origin, search_hits, search_index
+from hostlink.archive.search_index import holds_all
 from hostlink.archive.search_words import spaced, words, words_only_in
 from hostlink.errors import ArchiveError
 
@@ -60,20 +60,20 @@ def asked(archive: Archive, **options: object) -> dict[str, set[str]]:
 
 
 @pytest.mark.parametrize("options", [{}, {"tag": "sea"}, {"board": "Board 1"}, {"size": (20, 40)}])
-@pytest.mark.parametrize("name", ["_MANY", "_NARROW", "MOST_LONGER_WORDS", "_BATCHES"])
+@pytest.mark.parametrize("name", ["MANY", "_NARROW", "MOST_LONGER_WORDS", "_BATCHES"])
 def test_every_road_finds_the_same(
     shelf: Archive, monkeypatch: pytest.MonkeyPatch, name: str, options: dict[str, object]
 ) -> None:
     """Reading the few or asking the index, one by one or by beginnings, small batches or large."""
     usual = asked(shelf, **options)
     assert sum(map(bool, usual.values())) > len(usual) / 2
-    if name == "_MANY":
+    if name == "MANY":
         # Nothing is few, so listings are read wherever they can be; programs are all looked at.
-        monkeypatch.setattr(search_hits.Hits, "_at_most", lambda *_: search_hits._MANY)
+        monkeypatch.setattr(search_index, "at_most", lambda *_: search_index.MANY)
         monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
     else:
         value = {"_BATCHES": (1, 2), "_NARROW": 10**6, "MOST_LONGER_WORDS": 0}[name]
-        monkeypatch.setattr(search_hits, name, value)
+        monkeypatch.setattr(search_index, name, value)
     assert asked(shelf, **options) == usual
 
 
@@ -113,7 +113,7 @@ def test_size_alone_or_with_words_narrows(shelf: Archive) -> None:
 
 def test_enough_is_enough(shelf: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where rescues are read and not asked of the index, the newest come and no more."""
-    monkeypatch.setattr(search_hits.Hits, "_at_most", lambda *_: search_hits._MANY)
+    monkeypatch.setattr(search_index, "at_most", lambda *_: search_index.MANY)
     rescues = [each.item for each in shelf.find("rem", limit=1000) if each.program is None]
     assert len(rescues) > 5
     with shelf.reading("x") as db:
