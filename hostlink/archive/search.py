@@ -54,7 +54,8 @@ class Search(Session):
         older ones, then rescues, then retired programs; among these, those that fit by name,
         title, notes and tags before those that fit by their listing, and the newest first.
         """
-        asked = [word[:_LONGEST_WORD] for word in words(clean(question))][:_MOST_WORDS]
+        asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
+        asked = asked[:_MOST_WORDS]
         with self.reading("The search") as db:
             within = Within(
                 None if tag is None else fold(clean(tag)),

@@ -8,6 +8,7 @@ Rules:
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -27,10 +28,10 @@ from hostlink.archive.search_index import (
 )
 from hostlink.archive.session import Row, rows
 
-_MOST_PROGRAMS = 5000  # that one word is about
+_MOST_PROGRAMS = 2000  # that one word is about
 # Words here and there are looked for last, and not for ever: in so many listings, and where their
 # listings are too many in those of so many programs at a time.
-_MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 6000, 100, 1000
+_MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 1000, 100, 1000
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
@@ -224,25 +225,34 @@ class Hits:
             return []
         if not self._asked:
             return self._rescues("1", [], limit)
-        found: list[Row] = []
-        if self._index.count(self._asked) < MANY:
-            for listings in self._index.candidates(self._asked):
-                some = self._rescues(f"rescues.{_OF_LISTINGS}", [json.dumps(listings)], -1)
-                good = self._index.holding(self._asked, {row["listing_id"] for row in some})
-                found += [row for row in some if row["listing_id"] in good]
-            return sorted(found, key=lambda row: -row["id"])[:limit]
+        asked = self._asked
+        few = self._index.count(asked) < MANY
+        ids = list(self._few_rescues(asked)) if few else list(self._read_rescues(asked, limit))
+        of_these = "rescues.id IN (SELECT value FROM json_each(?))"
+        return self._rescues(of_these, [json.dumps(ids)], limit)
+
+    def _few_rescues(self, asked: tuple[str, ...]) -> Iterator[int]:
+        """Rescues of the few listings that hold all words."""
+        for listings in self._index.candidates(asked):
+            found = rows(
+                self._db,
+                f"SELECT id, listing_id FROM rescues WHERE {_OF_LISTINGS}",
+                [json.dumps(listings)],
+            )
+            good = self._index.holding(asked, {row["listing_id"] for row in found})
+            yield from (row["id"] for row in found if row["listing_id"] in good)
+
+    def _read_rescues(self, asked: tuple[str, ...], limit: int) -> Iterator[int]:
+        """The newest rescues whose listings hold all words, by reading these."""
         more, more_values = self._within.of("rescues")
-        holds, hold_values = may_hold(self._asked)
-        for row in self._db.execute(
+        holds, hold_values = may_hold(asked)
+        found = self._db.execute(
             "SELECT rescues.id, text, spaced_words FROM rescues JOIN listings "
             f"ON listings.id = listing_id WHERE 1 {more} {holds} ORDER BY rescues.id DESC",
             [*more_values, *hold_values],
-        ):
-            if holds_all(self._asked, row["text"], row["spaced_words"]):
-                found += self._rescues("rescues.id = ?", [row["id"]], 1)
-                if len(found) == limit:
-                    break
-        return found
+        )
+        fit = (row["id"] for row in found if holds_all(asked, row["text"], row["spaced_words"]))
+        yield from itertools.islice(fit, limit)
 
     def _rescues(self, where: str, values: list[object], limit: int) -> list[Row]:
         more, more_values = self._within.of("rescues", alone=where == "1")

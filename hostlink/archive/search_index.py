@@ -20,10 +20,12 @@ from sqlite_utils import Database
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
-MANY = 5000  # what gives more rows than this is not read to its end
+MANY = 3000  # what gives more rows than this is not read to its end
 _BATCHES = (100, 400, 1000)  # rows asked for at once: few first, for few are often enough
-_SAMPLE = 300  # the newest listings with a word, from which it is told how frequent it is
-_NARROW = 2000  # listings that are left to be read
+_SAMPLE = 200  # listings with a word at either end, from which it is told how frequent it is
+# So many listings may be left to be read; more before a word is asked for that is in a tenth of
+# all, since that takes the index longer than reading them.
+_NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1
 
 _MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 
@@ -35,6 +37,7 @@ class WordIndex:
         self._db = db
         self._known_longer: dict[str, str] = {}
         self._split: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
+        self._shares: dict[str, float] = {}
         self._found: dict[tuple[str, ...], _Again] = {}
         self._newest = db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
         db.execute(
@@ -51,9 +54,13 @@ class WordIndex:
         return self._found[asked]
 
     def count(self, asked: tuple[str, ...]) -> int:
-        """How many candidates there are, MANY or less."""
-        rare, _ = self._rarest(asked)
-        return at_most(self._db, _MATCH, [self._match(rare)])
+        """How many candidates there are; MANY, or a batch more, where there are still others."""
+        held = 0
+        for batch in self.candidates(asked):
+            held += len(batch)
+            if held >= MANY:
+                break
+        return held
 
     def holding(self, asked: tuple[str, ...], listings: Iterable[int]) -> set[int]:
         """Those of some candidates that hold the other words too."""
@@ -74,7 +81,8 @@ class WordIndex:
             by_share = sorted((self._share(word), word) for word in asked)
             left, rare = float(self._newest), list[str]()
             for share, word in by_share:
-                if rare and left <= _NARROW:
+                enough = _NARROW if share < _FREQUENT else _NARROW_ENOUGH
+                if rare and left <= enough:
                     break
                 rare.append(word)
                 left *= share
@@ -82,12 +90,20 @@ class WordIndex:
         return self._split[asked]
 
     def _share(self, word: str) -> float:
-        """About how large a share of the listings holds a word."""
-        found = self._db.execute(
-            f"{_MATCH} ORDER BY rowid DESC LIMIT {_SAMPLE}", (self._match([word]),)
-        ).fetchall()
-        span = self._newest - found[-1][0] + 1 if len(found) == _SAMPLE else self._newest
-        return len(found) / max(1, span)
+        """About how large a share of the listings holds a word, by the newest and the oldest."""
+        if word not in self._shares:
+            held, span, match = 0, 1, self._match([word])
+            for order in ("DESC", "ASC"):
+                found = self._db.execute(
+                    f"{_MATCH} ORDER BY rowid {order} LIMIT {_SAMPLE}", (match,)
+                ).fetchall()
+                held += len(found)
+                full = len(found) == _SAMPLE
+                span += abs(found[0][0] - found[-1][0]) if full else self._newest
+                if full and order == "DESC":
+                    span += self._newest - found[0][0]
+            self._shares[word] = held / span
+        return self._shares[word]
 
     def _match(self, asked: Iterable[str]) -> str:
         return " AND ".join(either(word, self._longer) for word in asked)

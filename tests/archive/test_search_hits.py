@@ -69,10 +69,11 @@ def test_every_road_finds_the_same(
     assert sum(map(bool, usual.values())) > len(usual) / 2
     if name == "MANY":
         # Nothing is few, so listings are read wherever they can be; programs are all looked at.
-        monkeypatch.setattr(search_index, "at_most", lambda *_: search_index.MANY)
+        monkeypatch.setattr(search_index.WordIndex, "count", lambda *_: search_index.MANY)
         monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
     else:
         value = {"_BATCHES": (1, 2), "_NARROW": 10**6, "MOST_LONGER_WORDS": 0}[name]
+        monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
         monkeypatch.setattr(search_index, name, value)
     assert asked(shelf, **options) == usual
 
@@ -113,7 +114,7 @@ def test_size_alone_or_with_words_narrows(shelf: Archive) -> None:
 
 def test_enough_is_enough(shelf: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where rescues are read and not asked of the index, the newest come and no more."""
-    monkeypatch.setattr(search_index, "at_most", lambda *_: search_index.MANY)
+    monkeypatch.setattr(search_index.WordIndex, "count", lambda *_: search_index.MANY)
     rescues = [each.item for each in shelf.find("rem", limit=1000) if each.program is None]
     assert len(rescues) > 5
     with shelf.reading("x") as db:
