@@ -146,21 +146,33 @@ def best_line(asked: list[str], text: str) -> str:
         rf"{'(?<![0-9])' if together[0].isdigit() else ''}{re.escape(together)}"
         rf"{'(?![0-9])' if together[-1].isdigit() else ''}"
     )
-    most = 4 * len(asked)
+    sure = 2 * len(asked)  # what standing next to each other counts, and all words whole
+    lines = _LINE_END.split(text)
+    longest = max(asked, key=len)
+    best, score = _best_of(asked, beside, [line for line in lines if longest in line.lower()])
+    if score <= sure - 2:  # lines without the longest word may be as good
+        best, _ = _best_of(asked, beside, lines)
+    return best.strip()
+
+
+def _best_of(asked: list[str], beside: re.Pattern[str], lines: list[str]) -> tuple[str, int]:
+    """The first of the lines with the highest score, and that."""
+    sure = 2 * len(asked)
     best, best_score = "", 0
-    for line in _LINE_END.split(text):
-        small = line.lower()
-        if 2 * sum(word in small for word in asked) + 2 * len(asked) <= max(
-            best_score, 2 * len(asked)
-        ):
-            continue  # with all its words whole and in a row it would still be no better
-        held = words(line)
-        there = f" {' '.join(held)} {' '.join(words(spaced(line)))} "
-        score = sum(2 if f" {word} " in there else f" {word}" in there for word in asked)
+    for line in lines:
+        held = words(spaced(line))
+        there = set(held)
+        missing = [word for word in asked if word not in there]
+        score = sure - 2 * len(missing)
+        if score + len(missing) + sure <= best_score:
+            continue
+        if missing:
+            begins = f" {' '.join(held)}"
+            score += sum(f" {word}" in begins for word in missing)
         if score and beside.search("".join(held)):
-            score += 2 * len(asked)
+            score += sure
         if score > best_score:
             best, best_score = line, score
-        if best_score == most:
+        if best_score == 2 * sure:
             break
-    return best.strip()
+    return best, best_score

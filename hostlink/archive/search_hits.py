@@ -19,7 +19,6 @@ from hostlink.archive.lookup import RESCUE
 from hostlink.archive.search_index import (
     MANY,
     WordIndex,
-    at_most,
     batches,
     begun,
     either,
@@ -28,6 +27,8 @@ from hostlink.archive.search_index import (
 )
 from hostlink.archive.session import Row, rows
 
+_SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
+_MOST_SORTED = 5000  # revisions of a size
 _MOST_PROGRAMS = 2000  # that one word is about
 # Words here and there are looked for last, and not for ever: in so many listings, and where their
 # listings are too many in those of so many programs at a time.
@@ -104,10 +105,15 @@ class Hits:
             )
             for programs in batches(tagged):
                 yield from self._newest_of(programs)
-        elif self._within.size and at_most(self._db, _OF_SIZE, self._within.size) < MANY:
+        elif self._within.size and self._few_have(self._within.size):
             yield from self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
         else:
             yield from self._revisions("1", [])
+
+    def _few_have(self, size: tuple[int, int]) -> bool:
+        """Whether few enough revisions are of a size to be sorted."""
+        few = f"SELECT count(*) FROM ({_OF_SIZE} LIMIT {_MOST_SORTED})"
+        return bool(self._db.execute(few, size).fetchone()[0] < _MOST_SORTED)
 
     def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
         """Revisions by a condition, the newest first, fetched as they are asked for."""
@@ -226,21 +232,33 @@ class Hits:
         if not self._asked:
             return self._rescues("1", [], limit)
         asked = self._asked
-        few = self._index.count(asked) < MANY
-        ids = list(self._few_rescues(asked)) if few else list(self._read_rescues(asked, limit))
+        ids = self._rescues_by_listing(asked, limit)
+        if ids is None:
+            ids = list(self._read_rescues(asked, limit))
         of_these = "rescues.id IN (SELECT value FROM json_each(?))"
         return self._rescues(of_these, [json.dumps(ids)], limit)
 
-    def _few_rescues(self, asked: tuple[str, ...]) -> Iterator[int]:
-        """Rescues of the few listings that hold all words."""
+    def _rescues_by_listing(self, asked: tuple[str, ...], limit: int) -> list[int] | None:
+        """Rescues of listings that hold all words, some more than limit, newest listings first.
+
+        None where after many listings there are still not enough: the words are in very many.
+        """
+        ids, looked_at = list[int](), 0
+        more, more_values = self._within.of("rescues")
         for listings in self._index.candidates(asked):
             found = rows(
                 self._db,
-                f"SELECT id, listing_id FROM rescues WHERE {_OF_LISTINGS}",
-                [json.dumps(listings)],
+                f"SELECT id, listing_id FROM rescues WHERE {_OF_LISTINGS} {more}",
+                [json.dumps(listings), *more_values],
             )
             good = self._index.holding(asked, {row["listing_id"] for row in found})
-            yield from (row["id"] for row in found if row["listing_id"] in good)
+            ids += [row["id"] for row in found if row["listing_id"] in good]
+            looked_at += len(listings)
+            if len(ids) >= 2 * limit + _SPARE:
+                return ids
+            if looked_at >= MANY:
+                return None
+        return ids
 
     def _read_rescues(self, asked: tuple[str, ...], limit: int) -> Iterator[int]:
         """The newest rescues whose listings hold all words, by reading these."""

@@ -20,7 +20,7 @@ from sqlite_utils import Database
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
-MANY = 3000  # what gives more rows than this is not read to its end
+MANY = 5000  # what gives more rows than this is not read to its end
 _BATCHES = (100, 400, 1000)  # rows asked for at once: few first, for few are often enough
 _SAMPLE = 200  # listings with a word at either end, from which it is told how frequent it is
 # So many listings may be left to be read; more before a word is asked for that is in a tenth of
@@ -164,12 +164,6 @@ def batches(found: Iterable[Any]) -> Iterator[list[int]]:
             batch, size = [], next(sizes, size)
     if batch:
         yield batch
-
-
-def at_most(db: Database, select: str, values: Iterable[object]) -> int:
-    """How many rows a query gives, MANY or less."""
-    sql = f"SELECT count(*) FROM ({select} LIMIT {MANY})"
-    return int(db.execute(sql, list(values)).fetchone()[0])
 
 
 def either(word: str, term: Callable[[str], str]) -> str:

@@ -70,6 +70,7 @@ def test_every_road_finds_the_same(
     if name == "MANY":
         # Nothing is few, so listings are read wherever they can be; programs are all looked at.
         monkeypatch.setattr(search_index.WordIndex, "count", lambda *_: search_index.MANY)
+        monkeypatch.setattr(search_hits.Hits, "_rescues_by_listing", lambda *_: None)
         monkeypatch.setattr(search_hits, "_MOST_MIXED", 10**6)
     else:
         value = {"_BATCHES": (1, 2), "_NARROW": 10**6, "MOST_LONGER_WORDS": 0}[name]
@@ -114,7 +115,7 @@ def test_size_alone_or_with_words_narrows(shelf: Archive) -> None:
 
 def test_enough_is_enough(shelf: Archive, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where rescues are read and not asked of the index, the newest come and no more."""
-    monkeypatch.setattr(search_index.WordIndex, "count", lambda *_: search_index.MANY)
+    monkeypatch.setattr(search_hits.Hits, "_rescues_by_listing", lambda *_: None)
     rescues = [each.item for each in shelf.find("rem", limit=1000) if each.program is None]
     assert len(rescues) > 5
     with shelf.reading("x") as db:
