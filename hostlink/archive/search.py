@@ -147,32 +147,21 @@ def best_line(asked: list[str], text: str) -> str:
         rf"{'(?![0-9])' if together[-1].isdigit() else ''}"
     )
     sure = 2 * len(asked)  # what standing next to each other counts, and all words whole
-    lines = _LINE_END.split(text)
-    longest = max(asked, key=len)
-    best, score = _best_of(asked, beside, [line for line in lines if longest in line.lower()])
-    if score <= sure - 2:  # lines without the longest word may be as good
-        best, _ = _best_of(asked, beside, lines)
-    return best.strip()
-
-
-def _best_of(asked: list[str], beside: re.Pattern[str], lines: list[str]) -> tuple[str, int]:
-    """The first of the lines with the highest score, and that."""
-    sure = 2 * len(asked)
     best, best_score = "", 0
-    for line in lines:
-        held = words(spaced(line))
+    lines, parted = _LINE_END.split(text), _LINE_END.split(spaced(text).lower())
+    for line, small in zip(lines, parted, strict=True):
+        absent = len([word for word in asked if word not in small])
+        if sure - 2 * absent + (0 if absent else sure) <= best_score:
+            continue  # with all that is there whole and in a row it would be no better
+        held = words(small)
         there = set(held)
         missing = [word for word in asked if word not in there]
         score = sure - 2 * len(missing)
-        if score + len(missing) + sure <= best_score:
-            continue
         if missing:
             begins = f" {' '.join(held)}"
             score += sum(f" {word}" in begins for word in missing)
-        if score and beside.search("".join(held)):
+        if not absent and score and beside.search("".join(held)):
             score += sure
         if score > best_score:
             best, best_score = line, score
-        if best_score == 2 * sure:
-            break
-    return best, best_score
+    return best.strip()
