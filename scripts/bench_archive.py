@@ -7,9 +7,10 @@ share the processor, and the value that 95 of a hundred stay under is what count
 `grep -rl` looks for the same through the same listings as files, all in the system's memory.
 
 A new revision is `Archive.keep`, a bare commit one row in a plain SQLite file beside the archive
-with the same settings (WAL, synchronous FULL); both are made in turn, and the medians count. Where
-the disk's own flush takes no time, or cannot be trusted to be one, that says nothing of disks, and
-it is not measured.
+with the same settings (WAL, synchronous FULL); both are made in turn, and the medians count. What
+they cost beside the disk's flush is the processor's: where a bare commit takes less than
+LEAST_COMMIT_MS, no disk was waited for (a cache of the drive or of a virtual machine's host
+answered), and no target is set on how many times longer a revision takes. Both are shown.
 """
 
 from __future__ import annotations
@@ -34,7 +35,7 @@ from hostlink.archive import Archive, Content, Origin
 SIZES, FULL_SIZES = (1_000, 10_000), (1_000, 10_000, 100_000)
 QUESTIONS, TURNS = 100, 3
 COMMITS, OPENINGS, FLUSHES = 200, 15, 50
-LEAST_FLUSH_S = 0.0001  # no disk is faster, so such a flush never came to one
+LEAST_COMMIT_MS = 2.0
 OPEN_MS, FIND_MS, COMMIT_TIMES, SIZE_TIMES = 100, 30, 2.0, 2.2
 LINE = "GOSUB 900"
 
@@ -234,7 +235,7 @@ def targets_of(rows: list[Row]) -> list[Target]:
             1,
         ),
     ]
-    if flushes(last):
+    if waits_for_disk(last):
         times = round(_of(last, "keep_ms") / _of(last, "bare_ms"), 3)
         targets.append(
             Target.at_most(f"new revision, times a bare commit, {size}", times, COMMIT_TIMES)
@@ -242,9 +243,9 @@ def targets_of(rows: list[Row]) -> list[Target]:
     return targets
 
 
-def flushes(row: Row) -> bool:
-    """Whether the disk was seen to flush."""
-    return _of(row, "flush_ms") >= LEAST_FLUSH_S * 1000
+def waits_for_disk(row: Row) -> bool:
+    """Whether a commit was seen to wait for a disk."""
+    return _of(row, "bare_ms") >= LEAST_COMMIT_MS
 
 
 def _of(row: Row, name: str) -> float:
@@ -264,8 +265,11 @@ def run(sizes: tuple[int, ...] = SIZES) -> Section:
         f"gosub900 is {LINE!r}.",
         f"keep and bare: medians of {COMMITS}, in turn; flush: 4,096 bytes and fsync.",
     ]
-    if not flushes(rows[-1]):
-        notes.append("The disk was not seen to flush: commits are not measurable here.")
+    if not waits_for_disk(rows[-1]):
+        notes.append(
+            f"A bare commit took less than {LEAST_COMMIT_MS:g} ms, so no disk was waited for: how "
+            "many times longer a revision takes is not measurable here."
+        )
     return Section("archive", rows, targets_of(rows), (*notes, ""))
 
 
