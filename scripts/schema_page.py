@@ -30,7 +30,7 @@ def page(conn: sqlite3.Connection) -> str:
     mark = conn.execute("PRAGMA application_id").fetchone()[0]
     rows = [
         f"An archive is one SQLite file: `application_id` {mark} (the bytes `hlnk`),",
-        f"`user_version` {number}. Times are UTC as text (`2031-09-03T18:30:00.000Z`), sizes bytes.",
+        f"`user_version` {number}. Times are UTC as text (`2031-09-03T18:30:00.000Z`).",
         "Every table is STRICT; what is kept is never changed or deleted, which triggers hold.",
         "",
         "**Views, for any tool.** Read these; they name things as people do.",
