@@ -25,10 +25,10 @@ class Duplicates(Session):
         file is never overwritten. Raises ArchiveError: then there is no new file.
         """
         target = Path(target).absolute()
-        if target.exists():
-            raise _taken(target)
         part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
         try:
+            if target.exists():
+                raise _taken(target)
             with self.reading(f"The duplicate {target}") as db:
                 try:
                     db.execute("VACUUM INTO ?", (str(part),))
@@ -38,9 +38,10 @@ class Duplicates(Session):
             _flush(part)
             _name(part, target)
             flush_folder(target.parent)
-        except OSError as error:
+        except (OSError, UnicodeEncodeError) as error:  # SQLite wants names in UTF-8
+            why = "its name is no UTF-8" if isinstance(error, ValueError) else error.strerror
             raise ArchiveError(
-                f"The duplicate {target} was not made: {error.strerror or error}.",
+                f"The duplicate {target} was not made: {why or error}.",
                 kept="The archive itself is as it was.",
                 advice="Name a file in a folder that is there and may be written.",
             ) from error

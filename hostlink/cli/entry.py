@@ -16,7 +16,7 @@ from typing import NoReturn
 
 import click
 
-from hostlink.errors import ExitStatus, HostlinkError
+from hostlink.errors import ExitStatus, HostlinkError, UsageError
 
 # name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -185,11 +185,28 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
         click.echo("hostlink: Stopped.", err=True)
         return ExitStatus.INTERRUPTED
     except click.ClickException as wrong:
-        wrong.show()
+        _tell_wrong_use(wrong)
         return ExitStatus.WRONG_USE
     except HostlinkError as error:
         tell(error)
         return error.status
+    except OSError as error:
+        if error.errno != errno.ENAMETOOLONG:
+            raise
+        # Wherever a file is looked for by a name that was typed, it may be too long to look for.
+        tell(UsageError(f"{str(error.filename)[:60]!r}… is too long for the name of a file."))
+        return ExitStatus.WRONG_USE
+
+
+def _tell_wrong_use(wrong: click.ClickException) -> None:
+    """What click has to say; it repeats what was typed, and that may hold control characters."""
+    import io
+
+    from hostlink.cli.output import safe
+
+    said = io.StringIO()
+    wrong.show(file=said)
+    click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)
 
 
 def tell(error: HostlinkError) -> None:

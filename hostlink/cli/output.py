@@ -43,8 +43,20 @@ def listing_text(text: str) -> None:
 
 
 def as_json(value: Any) -> None:
-    """One JSON document on stdout."""
-    click.echo(json.dumps(value, indent=2, ensure_ascii=False, default=str))
+    """One JSON document on stdout.
+
+    JSON itself leaves DEL, the control characters from 128 and those that turn the direction of
+    writing as they are; here they are escapes too, as any reader of JSON understands.
+    """
+    text = json.dumps(value, indent=2, ensure_ascii=False, default=str)
+    click.echo(
+        "".join(
+            character
+            if character.isprintable() or character == "\n"
+            else json.dumps(character)[1:-1]
+            for character in text
+        )
+    )
 
 
 def table(
