@@ -275,8 +275,10 @@ def _bytes_back(table: str, record: object, folder: Path, payload: set[str]) -> 
 
 
 def _refused(reason: str, advice: str = "") -> ArchiveError:
+    """The error; what the bag library quotes of a damaged bag may hold control characters."""
+    plain = "".join(each if each.isprintable() else ascii(each)[1:-1] for each in reason)
     return ArchiveError(
-        f"The bag was refused: {reason}.",
+        f"The bag was refused: {plain}.",
         kept="Nothing of it was taken in; the archive is as it was.",
         advice=advice,
     )

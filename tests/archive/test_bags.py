@@ -160,3 +160,13 @@ def test_what_is_no_bag_is_refused(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "empty" / "pipe")
     with pytest.raises(ArchiveError, match="special file"):
         read_bag(tmp_path / "empty")
+
+
+def test_what_a_damaged_bag_is_refused_for_is_fit_to_be_shown(bag: Path) -> None:
+    """Control characters in the bag's own files are quoted as escapes (found by fuzzing)."""
+    (bag / "bag-info.txt").write_bytes(b"Payload\x1b[2J\x07 no tag\n")
+    (bag / "tagmanifest-sha256.txt").unlink()
+    with pytest.raises(ArchiveError) as caught:
+        read_bag(bag)
+    assert str(caught.value).isprintable()
+    assert "\\x1b[2J\\x07" in caught.value.what
