@@ -21,6 +21,7 @@ import bagit
 
 from hostlink.archive.carried import BY_NAME, TABLES, Cargo, Record, listing_key
 from hostlink.archive.merging import check_record
+from hostlink.archive.names import clean
 from hostlink.archive.opening import flush_folder
 from hostlink.archive.records import Content
 from hostlink.errors import ArchiveError
@@ -222,7 +223,8 @@ def _listing(folder: Path, payload: set[str], entry: object) -> tuple[str, Conte
     wanted = {"key": str, "file": str, "has_raw": bool, "charset": str, "profile": str,
               "sha256": str}  # fmt: skip
     if not isinstance(entry, dict) or not all(
-        isinstance(entry.get(key), kind) for key, kind in wanted.items()
+        isinstance(entry.get(key), kind) and clean(str(entry[key])) == str(entry[key])
+        for key, kind in wanted.items()
     ):
         raise _refused("an entry for a listing is not of the form it should be")
     canonical = entry.get("canonical")

@@ -250,7 +250,10 @@ def check_record(table: str, record: object) -> Record:
         if value is None or (isinstance(value, bytes) and key in wanted.blobs):
             continue
         is_number = isinstance(value, int) and not isinstance(value, bool)
-        if not (isinstance(value, str) or (is_number and abs(value) < 1 << 62)):
+        if not (
+            (isinstance(value, str) and clean(value) == value)
+            or (is_number and abs(value) < 1 << 62)
+        ):
             raise _refused(f"{key} of a record of {table} is not a text or a number")
         if key.endswith(("_at", "_seen")) and not _is_time(value):
             raise _refused(f"{key} of a record of {table} is not a time")

@@ -170,3 +170,19 @@ def test_what_a_damaged_bag_is_refused_for_is_fit_to_be_shown(bag: Path) -> None
         read_bag(bag)
     assert str(caught.value).isprintable()
     assert "\\x1b[2J\\x07" in caught.value.what
+
+
+@pytest.mark.parametrize("place", ["records", "listings"])
+def test_half_of_a_character_pair_in_json_is_refused(bag: Path, place: str) -> None:
+    """JSON can write what no file and no database can hold (RFC 8259, section 8.2)."""
+    path = bag / "data" / "archive.json"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    if place == "records":
+        document["records"]["programs"][0]["title"] = "\ud800"
+    else:
+        document["listings"][0]["profile"] = "\ud800"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    held = bagit.Bag(str(bag))
+    held.save(manifests=True)
+    with pytest.raises(ArchiveError, match="refused"):
+        read_bag(bag)
