@@ -29,6 +29,13 @@ from hostlink.archive.session import Session, first, insert
 from hostlink.archive.times import read, stored
 from hostlink.errors import ArchiveError
 
+_NUMBERS = {
+    "number", "size_bytes", "captures", "after_restart", "usb_vid", "usb_pid", "restarts_on_open",
+    "free_bytes",
+}  # fmt: skip
+_MAY_BE_NONE = {
+    "size_bytes", "usb_vid", "usb_pid", "restarts_on_open", "free_bytes", "retired_at", "ended_at",
+}  # fmt: skip
 _MAY_DIFFER = {"boards", "programs", "events", "firmware_writes", "archives"}
 
 
@@ -247,19 +254,25 @@ def check_record(table: str, record: object) -> Record:
     if not isinstance(record, dict) or set(record) != fields:
         raise _refused(f"a record of {table} does not have the fields it should")
     for key, value in record.items():
-        if value is None or (isinstance(value, bytes) and key in wanted.blobs):
-            continue
-        is_number = isinstance(value, int) and not isinstance(value, bool)
-        if not (
-            (isinstance(value, str) and clean(value) == value)
-            or (is_number and abs(value) < 1 << 62)
-        ):
-            raise _refused(f"{key} of a record of {table} is not a text or a number")
-        if key.endswith(("_at", "_seen")) and not _is_time(value):
+        if not _fits(key, value, wanted):
+            raise _refused(f"{key} of a record of {table} is not what it should be")
+        if value is not None and key.endswith(("_at", "_seen")) and not _is_time(value):
             raise _refused(f"{key} of a record of {table} is not a time")
     if wanted.has_uuid and not _is_uuid(record["uuid"]):
         raise _refused(f"a record of {table} has no UUID")
     return record
+
+
+def _fits(key: str, value: object, table: Table) -> bool:
+    """Whether a value is of its column's kind: bytes, a whole number, or a text; or may be none."""
+    if value is None:
+        is_reference = f"{key}_id" in table.refs
+        return is_reference or key in table.blobs or key in _MAY_BE_NONE
+    if key in table.blobs:
+        return isinstance(value, bytes)
+    if key in _NUMBERS:
+        return isinstance(value, int) and not isinstance(value, bool) and abs(value) < 1 << 62
+    return isinstance(value, str) and clean(value) == value
 
 
 def _is_time(value: object) -> bool:

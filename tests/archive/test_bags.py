@@ -186,3 +186,34 @@ def test_half_of_a_character_pair_in_json_is_refused(bag: Path, place: str) -> N
     held.save(manifests=True)
     with pytest.raises(ArchiveError, match="refused"):
         read_bag(bag)
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value"),
+    [
+        ("programs", "title", None),
+        ("programs", "title", 7),
+        ("programs", "name", 7),
+        ("boards", "label", 7),
+        ("boards", "label", None),
+        ("boards", "usb_vid", "x"),
+        ("revisions", "number", "3"),
+        ("revisions", "captures", True),
+        ("revisions", "captures", 1 << 70),
+        ("revisions", "kept_at", None),
+        ("tags", "tag", 1.5),
+    ],
+)
+def test_a_value_of_another_kind_is_refused(
+    bag: Path, table: str, key: str, value: object, tmp_path: Path
+) -> None:
+    """A number for a text, nothing for something: refused in words before anything is kept."""
+    path = bag / "data" / "archive.json"
+    document = json.loads(path.read_text(encoding="utf-8"))
+    document["records"][table][0][key] = value
+    path.write_text(json.dumps(document), encoding="utf-8")
+    bagit.Bag(str(bag)).save(manifests=True)
+    with Archive.open(tmp_path / "target.sqlite3") as target:
+        with pytest.raises(ArchiveError, match=f"{key} of a record of {table}"):
+            target.merge(read_bag(bag))
+        assert target.programs() == []
