@@ -17,7 +17,6 @@ from sqlite_utils import Database
 
 from hostlink.archive.lookup import RESCUE
 from hostlink.archive.search_index import (
-    MANY,
     WordIndex,
     batches,
     begun,
@@ -27,12 +26,13 @@ from hostlink.archive.search_index import (
 )
 from hostlink.archive.session import Row, rows
 
+_MANY = 5000  # listings that are looked at for rescues before these are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
 _MOST_SORTED = 5000  # revisions of a size
 _MOST_PROGRAMS = 2000  # that one word is about
 # Words here and there are looked for last, and not for ever: in so many listings, and where their
 # listings are too many in those of so many programs at a time.
-_MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 1000, 100, 1000
+_MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
@@ -203,9 +203,9 @@ class Hits:
             if left <= 0:
                 return
             words = tuple(sorted(missing))
-            held = self._index.count(words)
+            held = self._index.count(words, _READ_LISTINGS)
             left -= min(held, _READ_LISTINGS)
-            if held < MANY:
+            if held < _READ_LISTINGS:
                 yield from self._by_listing(words, programs)
             else:
                 yield from self._read(words, sorted(programs, reverse=True)[:_READ_PROGRAMS])
@@ -256,7 +256,7 @@ class Hits:
             looked_at += len(listings)
             if len(ids) >= 2 * limit + _SPARE:
                 return ids
-            if looked_at >= MANY:
+            if looked_at >= _MANY:
                 return None
         return ids
 

@@ -20,7 +20,6 @@ from sqlite_utils import Database
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
-MANY = 5000  # what gives more rows than this is not read to its end
 _BATCHES = (60, 100, 200, 400, 1000)  # rows asked for at once: few first, for few are often enough
 _SAMPLE = 200  # listings with a word at either end, from which it is told how frequent it is
 # So many listings may be left to be read; more before a word is asked for that is in a tenth of
@@ -53,12 +52,12 @@ class WordIndex:
             self._found[asked] = _Again(batches(found))
         return self._found[asked]
 
-    def count(self, asked: tuple[str, ...]) -> int:
-        """How many candidates there are; MANY, or a batch more, where there are still others."""
+    def count(self, asked: tuple[str, ...], most: int) -> int:
+        """How many candidates there are; most, or a batch more, where there are still others."""
         held = 0
         for batch in self.candidates(asked):
             held += len(batch)
-            if held >= MANY:
+            if held >= most:
                 break
         return held
 
