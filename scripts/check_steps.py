@@ -39,6 +39,10 @@ DEBIAN_PACKAGES = (
     *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
 
+# Packages of which the tests must pass so many of a hundred lines and branches.
+COVERED = ("listing", "link", "board", "archive", "jobs")
+LEAST_COVERED = 95
+
 NO_VARIABLES: Mapping[str, str] = {}
 
 PYTEST_SUMMARY = re.compile(
@@ -148,8 +152,13 @@ def imports(checks: Checks) -> str:
 
 
 def pytest(checks: Checks) -> str:
-    """Run the tests on all processors; in CI a skip is a failure, since all is installed."""
+    """Run the tests on all processors; in CI a skip is a failure, since all is installed.
+
+    Without arguments of its own the run also notes which lines and branches it passes.
+    """
     command = [checks.python, "-m", "pytest", "-n", "auto", "-rsfE", *checks.pytest_arguments]
+    if not checks.pytest_arguments:
+        command += ["--cov", "--cov-report="]
     status, lines = run(command, variables={"HOSTLINK_CI": "1"} if checks.ci else NO_VARIABLES)
     found = [match.group(1) for line in lines if (match := PYTEST_SUMMARY.match(line))]
     checks.pytest_summary = found[-1].rstrip("= ") if found else ""
@@ -164,6 +173,22 @@ def pytest_problem(status: int, summary: str, *, ci: bool) -> str:
         return "pytest printed no closing line"
     skipped = SKIPPED.search(summary)
     return f"{skipped.group(1)} skipped, which CI does not allow" if ci and skipped else ""
+
+
+def coverage(checks: Checks) -> str:
+    """Hold the core packages to the share of lines and branches that the tests pass."""
+    if checks.pytest_arguments:
+        print("not judged: pytest was given arguments, so it may not have run everything")
+        return ""
+    if not (ROOT / ".coverage").exists():
+        return "the step pytest has to be run before"
+    short = []
+    for package in COVERED:
+        print(f"hostlink.{package}", flush=True)
+        report = [checks.python, "-m", "coverage", "report", f"--fail-under={LEAST_COVERED}"]
+        if passes([*report, f"--include=hostlink/{package}/*"]):
+            short.append(package)
+    return f"less than {LEAST_COVERED} %: {', '.join(short)}" if short else ""
 
 
 # Run by the Python of a clean environment: what was installed must be found, and from there.
@@ -229,6 +254,7 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "mypy": mypy,
     "imports": imports,
     "pytest": pytest,
+    "coverage": coverage,
     "wheel": wheel,
 }
 

@@ -165,3 +165,34 @@ def test_where_packages_cannot_be_installed_it_says_so(
     problem = steps.system_packages(checks)
     assert says in problem
     assert "bwbasic" in problem
+
+
+def test_pytest_counts_lines_only_when_it_runs_everything(steps, checks, monkeypatch):
+    """A part of the tests says nothing about what is covered."""
+    commands = []
+    monkeypatch.setattr(steps, "run", lambda command, **_: commands.append(command) or (0, []))
+    steps.pytest(checks)
+    checks.pytest_arguments = ["-k", "x"]
+    steps.pytest(checks)
+    assert ["--cov" in command for command in commands] == [True, False]
+
+
+def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path):
+    """Each package is judged alone; without data, or after a part of the tests, none is."""
+    monkeypatch.setattr(steps, "ROOT", tmp_path)
+    assert "before" in steps.coverage(checks)
+    (tmp_path / ".coverage").touch()
+    judged = []
+
+    def passes(command, **_):
+        judged.append(command[-1])
+        return "status 2" if "/link/" in command[-1] else ""
+
+    monkeypatch.setattr(steps, "passes", passes)
+    assert steps.coverage(checks) == "less than 95 %: link"
+    assert judged == [f"--include=hostlink/{package}/*" for package in steps.COVERED]
+    assert all(
+        (steps.Path(steps.__file__).parents[1] / "hostlink" / p).is_dir() for p in steps.COVERED
+    )
+    checks.pytest_arguments = ["tests/link"]
+    assert steps.coverage(checks) == ""
