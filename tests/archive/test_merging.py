@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import Archive, Content, Origin, merging
+from hostlink.archive.carried import TABLES
 from hostlink.errors import ArchiveError
 
 NAMES = ("TIDE", "MORSE", "CLOCK")
@@ -236,3 +238,18 @@ def live(archive: Archive, other: Archive, job: str, name: str, number: int) -> 
             archive.retire(name)
         else:
             archive.bring_back(name)
+
+
+def test_kinds_of_values_follow_the_schema(tmp_path: Path) -> None:
+    """Which carried columns are numbers, and which may be none, is what the tables say."""
+    Archive.open(tmp_path / "new.sqlite3").close()
+    conn = sqlite3.connect(tmp_path / "new.sqlite3")
+    numbers, none = set(), set()
+    for table in TABLES:
+        for _, column, kind, must, *_ in conn.execute(f"PRAGMA table_info({table.name})"):
+            if column in table.columns and kind == "INTEGER":
+                numbers.add(column)
+            if column in table.columns and not must:
+                none.add(column)
+    conn.close()
+    assert (numbers, none) == (merging._NUMBERS, merging._MAY_BE_NONE)
