@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import pytest
+
 from hostlink.archive import Archive, Content, Origin
+from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
 
@@ -63,3 +66,37 @@ def test_each_rescue_is_in_the_record(archive: Archive, content: MakeContent) ->
         board.uuid,
         "done",
     )
+
+
+def test_rescues_of_a_board_and_a_program_are_those_of_both(
+    archive: Archive, content: MakeContent
+) -> None:
+    """Each condition narrows."""
+    red, blue = (archive.board_seen(location=f"practice://{name}") for name in ("red", "blue"))
+    archive.keep("TIDE", content("10 A\n"), Origin("file"))
+    archive.keep("LAMP", content("10 B\n"), Origin("file"))
+    for number, (board, program) in enumerate(
+        [(red, "TIDE"), (red, "LAMP"), (blue, "TIDE"), (red, "TIDE")], 1
+    ):
+        text = content(f"10 REM {number}\n")
+        archive.rescue(text, Origin("rescue", board_uuid=board.uuid), program=program)
+    found = archive.rescues(board_uuid=red.uuid, program="TIDE")
+    assert [rescue.number for rescue in found] == [4, 1]
+
+
+def test_a_rescue_that_cannot_be_kept_says_so(archive: Archive, content: MakeContent) -> None:
+    """What it was is named, whether the text cannot be stored or the archive cannot be written."""
+    half = Content(b"x", "10 REM \ud800\n", "10 REM\n", "practice", "latin-1")
+    with pytest.raises(ArchiveError, match=r"half of a character pair \(U\+D800\)"):
+        archive.rescue(half, Origin("rescue"))
+    assert archive.rescues() == []
+    with (
+        Archive.open(archive.path, read_only=True) as shut,
+        pytest.raises(ArchiveError, match="^The rescue of what the board held was not kept"),
+    ):
+        shut.rescue(content("10 A\n"), Origin("rescue"))
+    with archive.writing("x") as db:
+        db.execute("PRAGMA legacy_alter_table = ON")
+        db.execute("ALTER TABLE rescues RENAME TO lost")
+    with pytest.raises(ArchiveError, match="^The rescues could not be read"):
+        archive.rescues()
