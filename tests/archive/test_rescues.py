@@ -92,11 +92,11 @@ def test_a_rescue_that_cannot_be_kept_says_so(archive: Archive, content: MakeCon
     assert archive.rescues() == []
     with (
         Archive.open(archive.path, read_only=True) as shut,
-        pytest.raises(ArchiveError, match="^The rescue of what the board held was not kept"),
+        pytest.raises(ArchiveError, match=r"^The rescue of what the board held was not kept"),
     ):
         shut.rescue(content("10 A\n"), Origin("rescue"))
     with archive.writing("x") as db:
         db.execute("PRAGMA legacy_alter_table = ON")
         db.execute("ALTER TABLE rescues RENAME TO lost")
-    with pytest.raises(ArchiveError, match="^The rescues could not be read"):
+    with pytest.raises(ArchiveError, match=r"^The rescues could not be read"):
         archive.rescues()

@@ -245,3 +245,30 @@ def test_history_and_content_of_other_kinds(
     assert archive.content(rescue).text == "10 B\n"
     with pytest.raises(ArchiveError, match="not in this archive"):
         archive.content(replace(revision, uuid="none"))
+
+
+@pytest.mark.parametrize(
+    "digest", ["", "ab", "a" * 63, "a" * 65, "g" * 64, "é" * 64, "a" * 63 + " "]
+)
+def test_what_is_no_digest_is_told_with_what_one_is(archive: Archive, digest: str) -> None:
+    """Too short, too long, or not hexadecimal: each alone is refused."""
+    with pytest.raises(ArchiveError, match=r"is no SHA-256\. Give 64 hexadecimal digits\."):
+        archive.holds(digest)
+    assert archive.holds("A" * 64) == []
+
+
+def test_of_very_many_holders_the_hundred_newest_are_given(
+    archive: Archive, content: MakeContent
+) -> None:
+    """A listing that 101 programs share, and a failure that names what was asked."""
+    text = content("10 REM SHARED\n")
+    for number in range(101):
+        archive.keep(f"P{number}", text, Origin("file"))
+    held = archive.holds(text)
+    assert len(held) == 100
+    assert "P0" not in {each.program for each in held}
+    with archive.writing("x") as db:
+        db.execute("PRAGMA legacy_alter_table = ON")
+        db.execute("ALTER TABLE rescues RENAME TO lost")
+    with pytest.raises(ArchiveError, match=r"^Whether the archive holds this listing could not"):
+        archive.holds(text)
