@@ -43,7 +43,7 @@ class BoardSettings:
     statement_ms: float = 0.5
     list_line_ms: float = 0.5
     eeprom_byte_ms: float = 3.4  # ATmega328P data sheet DS40002061A, table 8-1: 3.4 ms a byte
-    screen_width: int = 0
+    screen_width: int = 40  # common practice for a television picture, no source
     wrap_ms: float = 0.0
     page_lines: int = 0
     page_prompt: bytes = b"-- more --"

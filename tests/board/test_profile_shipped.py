@@ -65,6 +65,7 @@ def test_the_practice_profile_talks_as_the_practice_board_does() -> None:
         assert getattr(talk, name) == getattr(board, name), name
     assert (talk.page_prompt, board.page_lines) == ("", 0)
     assert form.longest_line == board.longest_line
+    assert form.screen_width == board.screen_width > 0
     assert form.case == ("upper" if board.fold_case else "kept")
     assert find_profile("practice").rules.storage.program_bytes == board.program_bytes
 
