@@ -96,3 +96,10 @@ class Profile:
     commands: Commands = field(default_factory=Commands)
     rules: Rules = field(default_factory=Rules)
     evidence: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def size_words(self) -> tuple[str, ...]:
+        """The functions that the board is asked for its free memory with."""
+        question = self.commands.free_memory.upper()
+        functions = self.rules.language.functions
+        return tuple(word for word in functions if word.upper() in question)

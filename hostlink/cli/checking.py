@@ -48,10 +48,10 @@ def check(desk: Desk, what: str, sheet: Path | None, codes_from: str | None) -> 
 
 def _sheet(desk: Desk, path: Path) -> tuple[Codes, dict[int, str], str]:
     """The codes of a sheet, and its lines by number."""
-    from hostlink.listing import Listing, decode_listing
-    from hostlink.publish.sheet_file import read_sheet
+    from hostlink.jobs.publishing import read_sheet_file
+    from hostlink.listing import Listing
 
-    read = read_sheet(decode_listing(_read(path), name=str(path)), name=str(path))
+    read = read_sheet_file(path)
     used = desk.the_profile().name
     if read.profile and read.profile != used:
         say(
@@ -63,24 +63,13 @@ def _sheet(desk: Desk, path: Path) -> tuple[Codes, dict[int, str], str]:
 
 
 def _typed(codes_from: str) -> tuple[Codes, str]:
+    from hostlink.jobs.files import read_bytes
     from hostlink.listing import decode_listing
     from hostlink.listing.checkcodes import parse_codes
 
     label = "standard input" if codes_from == "-" else codes_from
-    raw = read_stdin() if codes_from == "-" else _read(Path(codes_from))
+    raw = read_stdin() if codes_from == "-" else read_bytes(Path(codes_from))
     return parse_codes(decode_listing(raw, name=label), name=label), label
-
-
-def _read(path: Path) -> bytes:
-    from hostlink.errors import ListingError
-    from hostlink.listing import LIMIT
-
-    try:
-        with path.open("rb") as file:
-            return file.read(LIMIT + 1)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise ListingError(f"{path} cannot be read: {why}.", kept="Nothing was changed.") from error
 
 
 def _show(verdict: Verdict, printed: dict[int, str]) -> None:

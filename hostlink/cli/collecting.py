@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.listings import write_new
 from hostlink.cli.output import as_json, plural, say, table
 from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.jobs.files import write_new
 
 if TYPE_CHECKING:
     from hostlink.jobs.material import Material

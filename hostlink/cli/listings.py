@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,7 +9,8 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, data, listing_text, plural, say, table
-from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.errors import ExitStatus
+from hostlink.jobs.files import write_new
 
 if TYPE_CHECKING:
     from hostlink.jobs.material import Material
@@ -224,26 +224,3 @@ def _mended_dict(material: Material, mended: Mended) -> dict[str, object]:
             for doubt in mended.doubts
         ],
     }
-
-
-def write_new(path: Path, content: bytes, *, replace: bool) -> None:
-    """Write a file whole or not at all; an existing one only with consent."""
-    if path.exists() and not replace:
-        raise UsageError(
-            f"{path} exists already.",
-            kept="It was not changed.",
-            advice="Name another file, or repeat with --yes to replace it.",
-        )
-    temporary = path.with_name(f".{path.name}.new")
-    try:
-        temporary.write_bytes(content)
-        temporary.replace(path)
-    except (OSError, ValueError) as error:
-        with contextlib.suppress(OSError, ValueError):
-            temporary.unlink(missing_ok=True)
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"{path} cannot be written: {why}.",
-            kept="Nothing was changed.",
-            advice="Name another file or folder.",
-        ) from error

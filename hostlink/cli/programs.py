@@ -254,7 +254,8 @@ def show(desk: Desk, what: str, output: Path | None) -> None:
 
     Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
     """
-    from hostlink.cli.listings import material_for, write_new
+    from hostlink.cli.listings import material_for
+    from hostlink.jobs.files import write_new
 
     material = material_for(desk, what)
     if output is not None:

@@ -145,7 +145,7 @@ def _keep(desk: Desk, profile: Profile, name: str | None) -> None:
     import dataclasses
 
     from hostlink.board.profile_file import profile_text, profiles_folder, read_profile
-    from hostlink.cli.listings import write_new
+    from hostlink.jobs.files import write_new
 
     if name is None and is_terminal() and not (desk.json or desk.quiet or desk.yes):
         name = click.prompt(

@@ -8,16 +8,15 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.listings import material_for, write_new
+from hostlink.cli.listings import material_for
 from hostlink.cli.output import as_json, listing_text, plural, say
 from hostlink.errors import ExitStatus
+from hostlink.jobs.files import write_new
 
 if TYPE_CHECKING:
-    from hostlink.board.profile import Profile
     from hostlink.listing import Listing
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrink import Shrunk
-    from hostlink.publish.matter import Matter
 
 _OUTPUT = click.option(
     "-o",
@@ -122,7 +121,7 @@ def shrink(desk: Desk, what: str, level: str, to_fit: bool, output: Path | None)
     material = material_for(desk, what)
     profile = desk.the_profile()
     made = shrink_listing(
-        material.listing, profile.rules, level, to_fit=to_fit, size_words=_size_words(profile)
+        material.listing, profile.rules, level, to_fit=to_fit, size_words=profile.size_words
     )
     if not desk.json:
         _say_saving(desk, material.label, made)
@@ -134,12 +133,6 @@ def shrink(desk: Desk, what: str, level: str, to_fit: bool, output: Path | None)
     }
     _give(desk, made.listing, output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
-
-
-def _size_words(profile: Profile) -> list[str]:
-    """The functions that the profile asks the free memory with."""
-    question = profile.commands.free_memory.upper()
-    return [word for word in profile.rules.language.functions if word.upper() in question]
 
 
 def _say_saving(desk: Desk, label: str, made: Shrunk) -> None:
@@ -203,33 +196,21 @@ def sheet(
 
     It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
     """
-    from hostlink.publish.matter import Matter
-    from hostlink.publish.sheet import sheet as make_sheet
+    from dataclasses import replace
+
+    from hostlink.jobs.publishing import matter_of, write_sheet
 
     material = material_for(desk, what)
     profile = desk.the_profile()
-    known = _with_archive(desk, material.name, material.matter, material.revision is not None)
-    matter = Matter(
-        material.name,
-        title or known.title,
-        author or known.author,
-        licence or known.licence,
-        notes or known.notes,
-    )
-    page = make_sheet(material.listing, profile, matter)
-    write_new(output, page.encode("utf-8"), replace=desk.yes)
+    if material.revision is None:
+        known = matter_of(material, None)
+    else:
+        with desk.archive(create=False, read_only=True) as archive:
+            known = matter_of(material, archive)
+    given = {"title": title, "author": author, "licence": licence, "notes": notes}
+    matter = replace(known, **{name: value for name, value in given.items() if value})
+    write_sheet(output, material, profile, matter, replace=desk.yes)
     say(f"The sheet of {material.label} is written to {output}.", quiet=desk.quiet)
-
-
-def _with_archive(desk: Desk, name: str, known: Matter, in_archive: bool) -> Matter:
-    """What is known of a program, with title and note from the archive where it is there."""
-    from dataclasses import replace
-
-    if not in_archive:
-        return known
-    with desk.archive(create=False, read_only=True) as archive:
-        program = archive.program(name)
-    return replace(known, title=program.title, notes=program.note)
 
 
 @click.command()
@@ -237,8 +218,8 @@ def _with_archive(desk: Desk, name: str, known: Matter, in_archive: bool) -> Mat
 @shared(profile=True, yes=True)
 def card(desk: Desk, output: Path) -> None:
     """Write the card of a board: its words, limits, keys and messages on one page."""
-    from hostlink.publish.card import card as make_card
+    from hostlink.jobs.publishing import write_card
 
     profile = desk.the_profile()
-    write_new(output, make_card(profile).encode("utf-8"), replace=desk.yes)
+    write_card(output, profile, replace=desk.yes)
     say(f"The card of profile {profile.name} is written to {output}.", quiet=desk.quiet)

@@ -86,10 +86,29 @@ def silenced_in(note: str) -> frozenset[str]:
 
     Words that are no rules are passed over: a note is for people first.
     """
-    words = [
-        word.strip(" ,.;")
-        for line in note.splitlines()
-        if line.strip().lower().startswith("silence:")
-        for word in line.split(":", 1)[1].split()
-    ]
+    words = [word for row in note.splitlines() if _silences(row) for word in _named(row)]
     return frozenset(word for word in words if word in RULES)
+
+
+def with_silence(note: str, rule: str) -> str:
+    """A note that silences a rule too."""
+    return note if rule in silenced_in(note) else f"{note.rstrip()}\nsilence: {rule}".lstrip()
+
+
+def without_silence(note: str, rule: str = "") -> str:
+    """A note that does not silence a rule, "" for any; what else it says stays."""
+    rows: list[str] = []
+    for row in note.splitlines():
+        if not _silences(row):
+            rows.append(row)
+        elif left := [word for word in _named(row) if rule and word != rule]:
+            rows.append(f"silence: {' '.join(left)}")
+    return "\n".join(rows)
+
+
+def _silences(row: str) -> bool:
+    return row.strip().lower().startswith("silence:")
+
+
+def _named(row: str) -> list[str]:
+    return [word.strip(" ,.;") for word in row.split(":", 1)[1].split()]

@@ -1,0 +1,48 @@
+"""Files that a person names: read up to the size of a listing, written whole and never unasked."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+from hostlink.errors import ListingError, RefusedError, UsageError
+from hostlink.listing.source import LIMIT
+
+
+def is_there(path: Path) -> bool:
+    """Whether a name is taken; never raises, as Path.exists does for a name too long."""
+    return os.path.exists(path)  # noqa: PTH110
+
+
+def write_new(path: Path, content: bytes, *, replace: bool) -> None:
+    """Write a file whole or not at all; an existing one only with consent."""
+    if is_there(path) and not replace:
+        raise UsageError(
+            f"{path} exists already.",
+            kept="It was not changed.",
+            advice="Name another file, or repeat with --yes to replace it.",
+        )
+    temporary = path.parent / f".{path.name}.new"
+    try:
+        temporary.write_bytes(content)
+        temporary.replace(path)
+    except (OSError, ValueError) as error:
+        with contextlib.suppress(OSError, ValueError):
+            temporary.unlink(missing_ok=True)
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise RefusedError(
+            f"{path} cannot be written: {why}.",
+            kept="Nothing was changed.",
+            advice="Name another file or folder.",
+        ) from error
+
+
+def read_bytes(path: Path) -> bytes:
+    """A file's bytes, at most one more than a listing may have. Raises ListingError."""
+    try:
+        with path.open("rb") as file:
+            return file.read(LIMIT + 1)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise ListingError(f"{path} cannot be read: {why}.", kept="Nothing was changed.") from error
