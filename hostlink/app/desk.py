@@ -11,13 +11,13 @@ from textual.containers import Container, Horizontal, Vertical
 from textual.widgets import Static
 
 from hostlink.app.console import ConsolePane
-from hostlink.app.console_desk import ConsoleDesk
 from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.layout import HEIGHTS, WIDTHS
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import open_sheet
 from hostlink.app.shelf import Shelf
 from hostlink.app.texts import revision_words
+from hostlink.app.workshop_desk import WorkshopDesk
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -25,14 +25,12 @@ if TYPE_CHECKING:
     from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.looking import Looked
 
-_LARGE = 40_000  # characters; larger texts are reviewed only after a pause in typing
-_PAUSE_S = 0.3
 HINT = "Ctrl+P every action    F1 help"
 
 _AFTER_PAINT_S = 0.05
 
 
-class Desk(ConsoleDesk):
+class Desk(WorkshopDesk):
     """The main screen."""
 
     app: DeskApp
@@ -96,6 +94,13 @@ class Desk(ConsoleDesk):
         Binding("alt+h", "history", "Revisions", tooltip="All revisions of the program"),
         Binding("alt+c", "compare_board", "Compare with the board", tooltip="Line by line"),
         Binding("alt+m", "mend", "Mend the listing", tooltip="Repair what pasting did to it"),
+        Binding("alt+v", "findings", "Review: every finding", tooltip="And silence a rule"),
+        Binding("alt+e", "references", "Cross-reference", tooltip="Who uses a line, a variable"),
+        Binding("alt+d", "shrink", "Make it smaller", tooltip="By levels, or until it fits"),
+        Binding("alt+r", "renumber", "Renumber", tooltip="New line numbers; jumps follow"),
+        Binding("alt+w", "sheet", "Write a listing sheet", tooltip="To type from, with codes"),
+        Binding("alt+t", "check_codes", "Check codes", tooltip="Which lines were typed wrong"),
+        Binding("alt+u", "card", "Write the board's card", tooltip="Its words and limits"),
         Binding("alt+n", "name", "Name the listing", tooltip="The program it is kept under"),
         Binding("alt+b", "boards", "Boards", tooltip="Attach, detach, label, choose"),
         Binding("alt+k", "backup", "Back up the board", tooltip="All that it holds"),

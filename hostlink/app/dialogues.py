@@ -7,10 +7,10 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Vertical, VerticalScroll
+from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.content import Content
 from textual.screen import ModalScreen
-from textual.widgets import Button, Input, Static
+from textual.widgets import Button, Input, Label, Static
 
 from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain
@@ -30,8 +30,8 @@ class Ask(ModalScreen[str]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "safe", "The safe answer", show=False),
-        Binding("left", "app.focus_previous", "Answer before", show=False),
-        Binding("right", "app.focus_next", "Next answer", show=False),
+        Binding("left,up", "app.focus_previous", "Answer before", show=False),
+        Binding("right,down", "app.focus_next", "Next answer", show=False),
     ]
 
     def __init__(self, question: str, answers: Sequence[tuple[str, str]], *, why: str = "") -> None:
@@ -79,6 +79,44 @@ class AskText(ModalScreen[str | None]):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         self.dismiss(event.value.strip() or None)
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class Fill(ModalScreen[dict[str, str] | None]):
+    """Several lines to fill in; what stands in each by its key, None where it is left.
+
+    lines: key, label, and what stands there at first. hint: what Enter does.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Leave it", show=False),
+        Binding("down", "app.focus_next", "Next line", show=False),
+        Binding("up", "app.focus_previous", "Line before", show=False),
+    ]
+
+    def __init__(self, head: str, lines: Sequence[tuple[str, str, str]], *, hint: str) -> None:
+        super().__init__(classes="dialogue")
+        self.head, self.lines, self.hint = head, tuple(lines), hint
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.head)
+            for key, label, value in self.lines:
+                with Horizontal(classes="field"):
+                    yield Label(Content(plain(label)), classes="label")
+                    yield TextLine(value, id=f"fill-{key}")
+            yield part(f"{self.hint} Tab goes to the next line. Escape leaves it.", name="quiet")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.dismiss(
+            {
+                key: self.query_one(f"#fill-{key}", TextLine).value.strip()
+                for key, _, _ in self.lines
+            }
+        )
 
     def action_leave(self) -> None:
         self.dismiss(None)

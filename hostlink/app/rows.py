@@ -28,7 +28,10 @@ _MARK, _NO_MARK = "▸ ", "  "
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """width: in cells, 0 for as wide as its content, -1 for all that is left. right: aligned so."""
+    """width: in cells, 0 for as wide as its content, -1 for a share of what is left.
+
+    right: aligned so.
+    """
 
     head: str
     width: int = 0
@@ -120,7 +123,9 @@ class Rows(ScrollView, can_focus=True):
                 width = max([cell_len(column.head), *cells], default=0)
             widths.append(width)
         left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
-        self._widths = [max(4, left) if width < 0 else width for width in widths]
+        sharing = max(1, sum(width < 0 for width in widths))
+        share = (left - sharing + 1) // sharing
+        self._widths = [max(4, share) if width < 0 else width for width in widths]
         self.virtual_size = Size(self.size.width, len(self.entries) + 1)
 
     def on_resize(self) -> None:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.listing import Finding, Review
 
-_LARGE = 40_000  # characters; larger texts are reviewed only after a pause in typing
+_LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
 _PAUSE_S = 0.3
 HINT = "Ctrl+P every action    F1 help"
 
@@ -123,7 +123,9 @@ class SheetDesk(Screen[None]):
 
         profile = self.app.profile
         text = self.editor.text
-        self.checked = review(Listing.from_text(text), profile.rules)
+        self.checked = review(
+            Listing.from_text(text), profile.rules, deep=True, silenced=self._silenced()
+        )
         by_row: dict[int, list[Finding]] = defaultdict(list)
         for finding in self.checked.findings:
             if finding.line_at:
@@ -133,6 +135,23 @@ class SheetDesk(Screen[None]):
         self.query_one(Ledger).show(ledger.rows, ledger.limit, by_row)
         self.query_one("#sheet-name", Static).update(Content(plain(self.sheet.title(text))))
         self.show_here()
+
+    @property
+    def noted_program(self) -> str:
+        """The program in the archive that the listing is a revision of, "" where it is of none."""
+        material = self.sheet.material
+        revision = material.revision if material is not None else None
+        return revision.program if revision is not None else ""
+
+    def _silenced(self) -> frozenset[str]:
+        """The review rules that the program's note silences."""
+        from hostlink.listing.finding import silenced_in
+
+        name = self.noted_program
+        try:
+            return silenced_in(self.app.archive.program(name).note) if name else frozenset()
+        except HostlinkError:  # the archive cannot be read just now: nothing is silent then
+            return frozenset()
 
     def show_here(self) -> None:
         """What is said of the line at the cursor, and its place in memory."""

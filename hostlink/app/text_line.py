@@ -8,6 +8,7 @@ from textual.widgets import Input
 class TextLine(Input):
     """An input without a frame."""
 
-    def __init__(self, value: str = "", *, id: str) -> None:
-        super().__init__(value, id=id, select_on_focus=False, compact=True)
+    def __init__(self, value: str = "", *, id: str, empty: str = "") -> None:
+        """empty: what is shown while nothing stands in it."""
+        super().__init__(value, empty, id=id, select_on_focus=False, compact=True)
         self.cursor_blink = False

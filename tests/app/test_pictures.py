@@ -128,6 +128,76 @@ async def _cautions(pilot: Any, app: Any, wait: Any) -> None:
     await wait(pilot, lambda: isinstance(app.screen, Ask))
 
 
+ODD = """\
+5 REM THE LAMP OF LANDING 4
+20 LET A = 3
+30 GOSUB 10*A
+40 FOR I = 1 TO B
+50 PRINT "THE LAMP OF LANDING FOUR IS NOW LIT FOR ALL"
+60 IF A > 2 THEN GOTO 100
+70 GOTO 90
+80 PRINT A
+90 END
+"""
+
+
+async def _shrinking(pilot: Any, app: Any, wait: Any) -> None:
+    rows = (f"{n} REM LAMP NUMBER {n}\n{n + 5} LET A = {n} + A\n" for n in range(10, 310, 10))
+    long = "".join(rows)
+    app.desk.editor.load_text(long)
+    await pilot.press("alt+d")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _renumbering(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+r")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _stopped(pilot: Any, app: Any, wait: Any) -> None:
+    app.desk.editor.load_text(ODD)
+    await _renumbering(pilot, app, wait)
+
+
+async def _forced(pilot: Any, app: Any, wait: Any) -> None:
+    await _stopped(pilot, app, wait)
+    await pilot.press("enter")
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
+
+
+async def _references(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+e")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _findings(pilot: Any, app: Any, wait: Any) -> None:
+    app.desk.editor.load_text(ODD)
+    await pilot.press("ctrl+s")
+    await wait(pilot, lambda: "Kept as TIDE@1." in app.said)
+    await pilot.press("alt+v")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+    await pilot.press("space")
+    await pilot.pause()
+
+
+async def _sheet(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+w")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _whose(pilot: Any, app: Any, wait: Any) -> None:
+    await pilot.press("alt+t")
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
+
+
+async def _checking(pilot: Any, app: Any, wait: Any) -> None:
+    await _whose(pilot, app, wait)
+    await pilot.press("down", "enter")
+    await wait(pilot, lambda: len(app.screen_stack) == 2 and not isinstance(app.screen, Ask))
+    await pilot.press(*"10 44", "enter")
+    await pilot.pause()
+
+
 SCENES: dict[str, Callable[..., Any]] = {
     name.strip("_"): scene
     for name, scene in list(globals().items())

@@ -12,25 +12,35 @@ from textual.screen import Screen
 
 from hostlink.app.application import DeskApp
 from hostlink.app.boards import BoardsScreen
+from hostlink.app.checking import CheckScreen
 from hostlink.app.console import ConsolePane, Transcript
 from hostlink.app.desk import Desk
-from hostlink.app.dialogues import Ask, AskText, Trouble
+from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.findings import FindingsScreen
 from hostlink.app.firmware import FirmwareScreen
 from hostlink.app.mending import MendScreen
 from hostlink.app.palette import Help, actions, key_words
+from hostlink.app.references import ReferencesScreen
+from hostlink.app.renumbering import RenumberScreen
 from hostlink.app.revisions import RevisionsScreen
 from hostlink.app.settings_screen import SettingsScreen
 from hostlink.app.sheet import Sheet
+from hostlink.app.shrinking import ShrinkScreen
 from hostlink.app.themes import THEMES
 from hostlink.errors import HostlinkError
 
 SCREENS: list[type[Screen[Any]]] = [
     Desk,
     BoardsScreen,
+    CheckScreen,
+    FindingsScreen,
     FirmwareScreen,
     MendScreen,
+    ReferencesScreen,
+    RenumberScreen,
     RevisionsScreen,
     SettingsScreen,
+    ShrinkScreen,
 ]
 HOSTILE = [
     "[/bold]",
@@ -139,6 +149,7 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
                 Trouble(HostlinkError(text, kept=text, advice=text)),
                 Ask(text, [("a", "Leave"), ("b", text)], why=text),
                 AskText(text, safe.replace("\n", " ")),
+                Fill(text, [("a", text, safe)], hint=text),
             ):
                 app.push_screen(screen)
                 await pilot.pause()
@@ -149,6 +160,26 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
         text = shown(app)
         assert "A[5] [red]B[/]" in text
         assert "\x1b" not in text
+
+    stage.play(story, port="")
+
+
+def test_hostile_listings_are_only_text_in_the_workshop(stage: Any, wait: Any, shown: Any) -> None:
+    """Every screen that works on the listing shows foreign text and obeys none of it."""
+    rows = [f"{10 * at} REM {text}\n" for at, text in enumerate(HOSTILE, 1)]
+    text = "".join(rows).encode("utf-8", "replace").decode("utf-8") + "8000 GOSUB A[5]\n7 GOTO 5\n"
+    plain = "".join(one if " " <= one <= "~" or one == "\n" else "?" for one in text)
+
+    async def story(pilot: Any, app: Any) -> None:
+        for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"):
+            app.desk.editor.load_text(plain if key in ("alt+t", "alt+w") else text)
+            await pilot.press(key)
+            await wait(pilot, lambda: app.screen is not app.desk)
+            await pilot.press("down", "down")
+            await pilot.pause()
+            assert "\x1b" not in shown(app)
+            await pilot.press("escape")
+            await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")
 

@@ -1,0 +1,150 @@
+"""Every finding of the review in one list; a rule can be silenced for this program."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from hostlink.app.layout import WIDTHS
+from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.texts import plain, plural
+from hostlink.listing import Finding, Listing, review
+from hostlink.listing.finding import RULES, silenced_in, with_silence, without_silence
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+
+class FindingsScreen(Screen[int | None]):
+    """Gives the row of the listing to go to, from 1; None to stay where one was.
+
+    program: the program in the archive whose note silences rules, "" where the listing is in none.
+    """
+
+    app: DeskApp
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    AUTO_FOCUS = "#findings"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "go", "Go to the line", tooltip="In the editor", priority=True),
+        Binding(
+            "space", "silence", "Silence the rule, or hear it", tooltip="For this program alone"
+        ),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self, listing: Listing, program: str) -> None:
+        super().__init__(classes="page")
+        self.listing, self.program = listing, program
+        self.found: tuple[Finding, ...] = ()
+        self.silenced: frozenset[str] = frozenset()
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="findings-head", classes="heading", markup=False)
+        with Horizontal(classes="across"):
+            yield Rows(
+                [
+                    Column("", 8),
+                    Column("line", 5, right=True),
+                    Column("rule", 25),
+                    Column("found", -1),
+                ],
+                empty="The review found nothing wrong.",
+                id="findings",
+            )
+            with VerticalScroll(classes="side"):
+                yield Static("", id="finding-detail", markup=False)
+        yield Static(
+            "Enter goes to the line. Space silences the rule for this program, or hears it again. "
+            "Escape goes back.",
+            classes="foot",
+            markup=False,
+        )
+
+    def on_mount(self) -> None:
+        self._renew()
+
+    def _note(self) -> str:
+        return self.app.archive.program(self.program).note if self.program else ""
+
+    def _renew(self) -> None:
+        """Review again; what silenced rules found stands last."""
+        self.silenced = silenced_in(self._note())
+        every = review(self.listing, self.app.profile.rules, deep=True).findings
+        self.found = every
+        heard = [one for one in every if one.rule not in self.silenced]
+        errors = sum(one.severity == "error" for one in heard)
+        head = f"Review: {plural(errors, 'error')}, {plural(len(heard) - errors, 'warning')}"
+        if len(heard) < len(every):
+            head += f", {len(every) - len(heard):,} silenced"
+        self.query_one("#findings-head", Static).update(Content(head))
+        order = sorted(range(len(every)), key=lambda at: every[at].rule in self.silenced)
+        self.query_one(Rows).show([self._entry(at, every[at]) for at in order])
+        self._detail()
+
+    def _entry(self, at: int, one: Finding) -> Entry:
+        kind = "silenced" if one.rule in self.silenced else one.severity
+        number = "" if one.number is None else str(one.number)
+        return Entry(str(at), (kind, number, one.rule.replace("-", " "), one.message))
+
+    @property
+    def chosen(self) -> Finding | None:
+        """The finding at the cursor."""
+        key = self.query_one(Rows).key
+        return self.found[int(key)] if key else None
+
+    def _detail(self) -> None:
+        one = self.chosen
+        words = ""
+        if one is not None:
+            column = f", column {one.column}" if one.column else ""
+            where = f"Row {one.line_at:,}{column}" if one.line_at else "The listing as a whole"
+            where = where if one.number is None else f"Line {one.number}{column}"
+            words = f"{where}: {one.message} {one.advice}\n\nRule {one.rule}: {RULES[one.rule]}."
+            typed = next((row.typed for row in self.listing if row.at == one.line_at), "")
+            words += f"\n\n{typed}" if typed else ""
+        self.query_one("#finding-detail", Static).update(Content(plain(words, keep="\n")))
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._detail()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_go()
+
+    def action_go(self) -> None:
+        if self.chosen is not None:
+            self.dismiss(self.chosen.line_at)
+
+    def action_silence(self) -> None:
+        """Write it into the program's note, where people and `hostlink review` find it too."""
+        one = self.chosen
+        if one is None:
+            return
+        if not self.program:
+            self.app.notify(
+                "Which rules are silent stands in the program's note: keep the listing first "
+                "(Escape, then Ctrl+S).",
+                markup=False,
+            )
+            return
+        quiet = one.rule in self.silenced
+        change = without_silence if quiet else with_silence
+        done = self.app.careful(lambda: self._write(change(self._note(), one.rule)))
+        if done:
+            words = f"{one.rule} is {'heard again' if quiet else 'silenced'} for {self.program}"
+            self.app.tell(f"{words}; its note says so.")
+            self._renew()
+
+    def _write(self, note: str) -> bool:
+        self.app.archive.note(self.program, note)
+        return True
+
+    def action_leave(self) -> None:
+        self.dismiss(None)

@@ -1,0 +1,98 @@
+"""The cross-reference: what goes to each line, where each variable is set and read."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from hostlink.app.layout import WIDTHS
+from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.texts import plain, plural
+from hostlink.listing.crossref import CrossReference
+
+
+class ReferencesScreen(Screen[int | None]):
+    """Gives the number of a line to go to; None to stay where one was."""
+
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    AUTO_FOCUS = "#lines"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "go", "Go to the line", tooltip="In the editor", priority=True),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self, found: CrossReference) -> None:
+        super().__init__(classes="page")
+        self.found = found
+
+    def compose(self) -> ComposeResult:
+        words = f"{plural(len(self.found.lines), 'line')} that others name, "
+        words += plural(len(self.found.variables), "variable")
+        yield Static(Content(f"Cross-reference: {words}"), classes="heading", markup=False)
+        with Horizontal(classes="across"):
+            yield Rows(
+                [Column("line", 6, right=True), Column("named by", -1)],
+                empty="No line names another.",
+                id="lines",
+            )
+            yield Rows(
+                [Column("variable", 8), Column("set in", -1), Column("read in", -1)],
+                empty="There is no variable.",
+                id="variables",
+            )
+        yield Static(Content(self._foot()), classes="foot", markup=False)
+
+    def _foot(self) -> str:
+        words = "Tab changes between lines and variables. Enter goes to the line. Escape goes back."
+        if self.found.worked_out:
+            words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
+        return plain(words)
+
+    def on_mount(self) -> None:
+        self.query_one("#lines", Rows).show(
+            [
+                Entry(
+                    str(entry.number if entry.there else entry.used[0][1]),
+                    (
+                        str(entry.number),
+                        ("" if entry.there else "no such line! ")
+                        + ", ".join(f"{word} in {number}" for word, number in entry.used),
+                    ),
+                )
+                for entry in self.found.lines
+            ]
+        )
+        self.query_one("#variables", Rows).show(
+            [
+                Entry(
+                    str((entry.set_in or entry.read_in)[0]),
+                    (entry.name, _numbers(entry.set_in), _numbers(entry.read_in)),
+                )
+                for entry in self.found.variables
+            ]
+        )
+        if not self.found.lines:
+            self.query_one("#variables", Rows).focus()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_go()
+
+    def action_go(self) -> None:
+        """To the line at the cursor; from a variable to the first line that sets or reads it."""
+        rows = next((one for one in self.query(Rows) if one.has_focus), None)
+        if rows is not None and rows.key:
+            self.dismiss(int(rows.key))
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+def _numbers(numbers: tuple[int, ...]) -> str:
+    return ", ".join(map(str, numbers)) or "nowhere"

@@ -1,0 +1,172 @@
+"""Renumbering the listing: start, step and range, with the new numbers beside the old at once."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Input, Label, Static
+
+from hostlink.app.dialogues import Ask
+from hostlink.app.layout import WIDTHS
+from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.text_line import TextLine
+from hostlink.app.texts import plain, plural
+from hostlink.errors import HostlinkError, RefusedError, UsageError
+from hostlink.listing import Listing, Rules
+from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
+
+_FIELDS = (
+    ("start", "first new number", "10", ""),
+    ("step", "step", "10", ""),
+    ("first", "from line", "", "first"),
+    ("last", "to line", "", "last"),
+)
+"""Key, label, what stands there at first, and what an empty field means."""
+
+
+class RenumberScreen(Screen[str | None]):
+    """Gives the renumbered text; None where it is not taken."""
+
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    AUTO_FOCUS = "#number-start"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
+        Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
+    ]
+
+    def __init__(self, listing: Listing, rules: Rules) -> None:
+        super().__init__(classes="page")
+        self._listing, self._rules = listing, rules
+        self.made: Renumbered | None = None  # None where the numbers make no sense
+        self.stop: HostlinkError | None = None  # what is in the way
+
+    def compose(self) -> ComposeResult:
+        yield Static("New line numbers", classes="heading", id="numbers-head", markup=False)
+        with Horizontal(classes="fields"):
+            for key, label, value, empty in _FIELDS:
+                yield Label(label)
+                yield TextLine(value, id=f"number-{key}", empty=empty)
+        with Horizontal(classes="across"):
+            yield Rows(
+                [
+                    Column("old", 5, right=True),
+                    Column("new", 5, right=True),
+                    Column("the line then", -1),
+                ],
+                id="numbers",
+            )
+            with VerticalScroll(classes="side"):
+                yield Static("", id="numbers-detail", markup=False)
+        yield Static(
+            "Tab goes to the next field. Enter takes the listing into the editor, where Ctrl+Z "
+            "takes it back; nothing is kept or sent. Escape leaves it.",
+            classes="foot",
+            markup=False,
+        )
+
+    def on_mount(self) -> None:
+        self._work_out()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self._work_out()
+
+    def _number(self, key: str) -> int | None:
+        """What stands in a field; None where it is empty. Raises UsageError naming the field."""
+        typed = self.query_one(f"#number-{key}", TextLine).value.strip()
+        label = next(label for each, label, *_ in _FIELDS if each == key)
+        if not typed and key in ("first", "last"):
+            return None
+        if not (typed.isascii() and typed.isdecimal() and len(typed) <= 9):
+            raise UsageError(
+                f'"{label}" wants a whole number.',
+                kept="The listing was not changed.",
+                advice="Type digits only, such as 10.",
+            )
+        return int(typed)
+
+    def _work_out(self) -> None:
+        self.made = self.stop = None
+        try:
+            self.made = self._renumbered(forced=False)
+        except RefusedError as error:
+            self.stop, self.made = error, self._renumbered(forced=True)
+        except HostlinkError as error:
+            self.stop = error
+        self._show()
+
+    def _renumbered(self, *, forced: bool) -> Renumbered:
+        return renumber(
+            self._listing,
+            self._rules,
+            start=self._number("start") or 0,
+            step=self._number("step") or 0,
+            first=self._number("first"),
+            last=self._number("last"),
+            forced=forced,
+        )
+
+    def _show(self) -> None:
+        head, entries = "New line numbers", []
+        if self.made is not None:
+            moved = sum(old != new for old, new in self.made.numbers.items())
+            head = f"New line numbers: {plural(moved, 'line')} renumbered; every jump follows"
+            if not moved:
+                head = "New line numbers: they are these already"
+            held = self.made.listing.numbered()
+            entries = [
+                Entry(str(old), (str(old), str(new), held[new].text))
+                for old, new in self.made.numbers.items()
+            ]
+        if self.stop is not None:
+            head = "New line numbers: it cannot be done so"
+            if self.made is not None:
+                head = f"New line numbers: {self._places()} cannot follow"
+        self.query_one("#numbers-head", Static).update(Content(head))
+        self.query_one(Rows).show(entries)
+        words = "Quoted text and remarks are never touched."
+        if self.stop is not None:
+            words = f"{self.stop.what} {self.stop.advice}"
+        if self.made is not None and self.made.unfollowed:
+            words += "\n\nLeft as they are:\n" + "\n".join(map(_left, self.made.unfollowed))
+        self.query_one("#numbers-detail", Static).update(Content(plain(words, keep="\n")))
+
+    def _places(self) -> str:
+        return plural(len(self.made.unfollowed) if self.made is not None else 0, "jump")
+
+    def action_take(self) -> None:
+        """Take it; where a jump cannot follow, only after an answer that says so."""
+        made, stop = self.made, self.stop
+        if made is None or (stop is not None and not made.unfollowed):
+            self.app.notify(stop.what if stop is not None else "", markup=False)
+            return
+        if stop is None:
+            self.dismiss(made.listing.text())
+            return
+
+        def answered(answer: str | None) -> None:
+            if answer == "force":
+                self.dismiss(made.listing.text())
+
+        self.app.push_screen(
+            Ask(
+                stop.what,
+                [("leave", "Leave the numbers"), ("force", "Renumber all the same")],
+                why="Left as they are, to be put right by hand afterwards:\n"
+                + "\n".join(map(_left, made.unfollowed)),
+            ),
+            answered,
+        )
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+def _left(left: Unfollowed) -> str:
+    why = "worked out when it runs" if left.target is None else f"there is no line {left.target}"
+    return f"{left.typed}   ({left.word}: {why})"

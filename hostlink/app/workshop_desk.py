@@ -1,0 +1,278 @@
+"""The desk's workshop: the listing made to fit, made neat, proven and published."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.app.console_desk import ConsoleDesk
+from hostlink.errors import ListingError
+
+if TYPE_CHECKING:
+    from hostlink.app.work import Attached
+    from hostlink.jobs.looking import Looked
+    from hostlink.listing import Listing
+
+
+class WorkshopDesk(ConsoleDesk):
+    """What is computed on the listing in the editor. Nothing of it is kept or sent unasked."""
+
+    def need_listing(self) -> Listing | None:
+        """The listing in the editor; where it has no numbered line that is said."""
+        from hostlink.listing import Listing
+
+        listing = Listing.from_text(self.editor.text)
+        if listing.numbered():
+            return listing
+        self.app.trouble(
+            ListingError(
+                "There is no numbered line in the editor.",
+                kept="Nothing was changed.",
+                advice="Type a listing, paste one, or choose a program of the archive.",
+            )
+        )
+        return None
+
+    def take_text(self, text: str | None, words: str) -> None:
+        """Replace the text in the editor so that Ctrl+Z brings the old one back. None: leave it."""
+        if text is None:
+            return
+        self.editor.replace(text, (0, 0), self.editor.document.end)
+        self.editor.move_cursor((0, 0))
+        self.check()
+        self.editor.focus()
+        self.app.tell(f"{words}; Ctrl+Z takes it back. It is not kept yet.")
+
+    def go_to_row(self, row: int | None) -> None:
+        """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
+        if row:
+            self.editor.move_cursor((row - 1, 0))
+            self.editor.focus()
+
+    def go_to_line(self, number: int | None) -> None:
+        """Put the cursor on the line that a number means."""
+        from hostlink.listing import Listing
+
+        if number is not None:
+            line = Listing.from_text(self.editor.text).numbered().get(number)
+            self.go_to_row(line.at if line is not None else None)
+
+    # --- looking closely ---------------------------------------------------------------------
+
+    def action_findings(self) -> None:
+        from hostlink.app.findings import FindingsScreen
+
+        listing = self.need_listing()
+        if listing is None:
+            return
+
+        def chosen(row: int | None) -> None:
+            self.check()  # a rule may be silent now
+            self.go_to_row(row)
+
+        self.app.push_screen(FindingsScreen(listing, self.noted_program), chosen)
+
+    def action_references(self) -> None:
+        from hostlink.app.references import ReferencesScreen
+        from hostlink.listing.crossref import cross_reference
+
+        listing = self.need_listing()
+        if listing is not None:
+            found = cross_reference(listing, self.app.profile.rules)
+            self.app.push_screen(ReferencesScreen(found), self.go_to_line)
+
+    # --- another text ------------------------------------------------------------------------
+
+    def action_shrink(self) -> None:
+        from hostlink.app.shrinking import ShrinkScreen
+
+        listing = self.need_listing()
+        if listing is None:
+            return
+        profile = self.app.profile
+        screen = ShrinkScreen(listing, profile.rules, profile.size_words)
+        if screen.most.after == screen.most.before:
+            why = "".join(f" {note}" for note in screen.most.notes)
+            self.app.tell(f"No byte of this listing can be saved.{why}")
+            return
+        self.app.push_screen(
+            screen, lambda text: self.take_text(text, "The smaller listing lies in the editor")
+        )
+
+    def action_renumber(self) -> None:
+        from hostlink.app.renumbering import RenumberScreen
+
+        listing = self.need_listing()
+        if listing is not None:
+            self.app.push_screen(
+                RenumberScreen(listing, self.app.profile.rules),
+                lambda text: self.take_text(text, "The renumbered listing lies in the editor"),
+            )
+
+    # --- check codes -------------------------------------------------------------------------
+
+    def action_check_codes(self) -> None:
+        """Ask which listing is meant where there are two, then show it against codes."""
+        from hostlink.app.dialogues import Ask
+
+        if self.app.current is None:
+            self._check_editor()
+            return
+        board = self.app.current
+
+        def answered(answer: str | None) -> None:
+            if answer == "board":
+                self._check_board(board)
+            elif answer == "editor":
+                self._check_editor()
+
+        self.app.push_screen(
+            Ask(
+                "Which listing is to be held against its check codes?",
+                [
+                    ("leave", "Neither"),
+                    ("editor", "The one in the editor"),
+                    ("board", f"What {self.board_name(board)} holds now"),
+                ],
+                why="The codes stand on a listing sheet. The board is read; nothing is changed.",
+            ),
+            answered,
+        )
+
+    def _check_editor(self) -> None:
+        listing = self.need_listing()
+        if listing is not None:
+            self._check(listing, "the listing in the editor", self.go_to_line)
+
+    def _check_board(self, attached: Attached) -> None:
+        from hostlink.jobs.looking import look
+        from hostlink.listing import Listing
+
+        job = attached.do("Reading the board", look, shown=False)
+
+        def done(looked: Looked) -> str:
+            self.took_look(attached, looked)
+            name = self.board_name(attached)
+            if looked.content is None or not looked.lines:
+                return f"There is nothing to check: {name} holds no program."
+            self._check(Listing.from_text(looked.content.text), f"what {name} holds")
+            return "The board was read; nothing was changed."
+
+        self.app.watch_job(job, done=done)
+
+    def _check(
+        self, listing: Listing, name: str, go_on: Callable[[int | None], None] | None = None
+    ) -> None:
+        from hostlink.app.checking import CheckScreen
+
+        rules = self.app.profile.rules
+        screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
+        if screen is not None:
+            self.app.push_screen(screen, go_on)
+
+    # --- pages -------------------------------------------------------------------------------
+
+    def action_sheet(self) -> None:
+        """Ask for the file and what is to stand above the listing, then write its sheet."""
+        from dataclasses import replace
+
+        from hostlink.app.dialogues import Fill
+        from hostlink.jobs.publishing import matter_of, write_sheet
+
+        if self.need_listing() is None:
+            return
+        profile = self.app.profile
+        material = self.sheet.as_material(self.editor.text, profile)
+        came_from = self.sheet.material or material
+        known = self.app.careful(lambda: matter_of(came_from, self.app.archive))
+        if known is None:
+            return
+
+        def answered(given: dict[str, str] | None) -> None:
+            if given is None:
+                return
+            told = {key: given[key] for key, _, shown in fields[1:] if given[key] != shown}
+            matter = replace(known, name=self.sheet.name, **told)
+            self._write_page(
+                given["file"],
+                f"The sheet of {self.sheet.name or 'the listing'}",
+                lambda path, replacing: write_sheet(
+                    path, material, profile, matter, replace=replacing
+                ),
+            )
+
+        fields = [("file", "file", f"{(self.sheet.name or 'listing').lower()}.html")]
+        fields += [
+            (key, key, " ".join(getattr(known, key).split()))
+            for key in ("title", "author", "licence", "notes")
+        ]
+        self.app.push_screen(
+            Fill(
+                "A listing sheet: a page to print and type from, with check codes.",
+                fields,
+                hint="What stays empty is left out. Enter writes the sheet.",
+            ),
+            answered,
+        )
+
+    def action_card(self) -> None:
+        from hostlink.app.dialogues import AskText
+        from hostlink.jobs.publishing import write_card
+
+        profile = self.app.profile
+
+        def answered(name: str | None) -> None:
+            self._write_page(
+                name or "",
+                f"The card of {profile.title or profile.name}",
+                lambda path, replacing: write_card(path, profile, replace=replacing),
+            )
+
+        self.app.push_screen(
+            AskText(
+                f"A card of {profile.title or profile.name}: its words, limits and keys on one "
+                "page. Which file?",
+                f"{profile.name}-card.html",
+            ),
+            answered,
+        )
+
+    def _write_page(self, name: str, what: str, write: Callable[[Path, bool], None]) -> None:
+        """Write a page; a file that is there already is replaced only after an answer."""
+        from hostlink.app.dialogues import Ask
+        from hostlink.jobs.files import is_there
+
+        if not name:
+            return
+        path = Path(name.strip("'\"")).expanduser()
+        if path.name and not path.suffix:
+            path = path.parent / f"{path.name}.html"
+
+        def go_on(replacing: bool) -> None:
+            def written() -> bool:
+                write(path, replacing)
+                return True
+
+            if self.app.careful(written):
+                words = f"{what} is written to {path.absolute()}"
+                self.app.tell(f"{words}.")
+                self.app.push_screen(
+                    Ask(
+                        f"{words}.",
+                        [("good", "Good")],
+                        why="It is one file by itself: open it in a browser, and print it there.",
+                    )
+                )
+
+        if not is_there(path):
+            go_on(False)
+            return
+        self.app.push_screen(
+            Ask(
+                f"{path} exists already.",
+                [("leave", "Leave it as it is"), ("replace", "Replace it")],
+                why="Nothing was written yet.",
+            ),
+            lambda answer: go_on(True) if answer == "replace" else None,
+        )

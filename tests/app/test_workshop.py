@@ -1,0 +1,454 @@
+"""The workshop in the app: every action by its key, nothing taken or written unasked."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from textual.widgets import TextArea
+
+from hostlink.app.checking import CheckScreen
+from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.findings import FindingsScreen
+from hostlink.app.references import ReferencesScreen
+from hostlink.app.renumbering import RenumberScreen
+from hostlink.app.rows import Rows
+from hostlink.app.shrinking import ShrinkScreen
+from hostlink.board.profile_file import find_profile
+from hostlink.listing import Listing, measure
+from hostlink.listing.checkcodes import codes_of
+from hostlink.listing.renumber import renumber
+from hostlink.listing.shrink import shrink
+from hostlink.publish.sheet_file import read_sheet
+
+RULES = find_profile("practice").rules
+LAMP = "5 REM LAMP\n7 LET A = 1\n9 PRINT A\n11 GOTO 7\n"
+BIG = "".join(f'{n} PRINT "{"X" * 37}"\n' for n in range(10, 220, 10))  # 21 of 48: 9 bytes over
+
+
+def cells(app: Any, name: str) -> list[tuple[str, ...]]:
+    """The rows of a list on the screen in front."""
+    return [entry.cells for entry in app.screen.query_one(name, Rows).entries]
+
+
+def test_each_level_shows_its_saving_before_it_is_taken(stage: Any, wait: Any) -> None:
+    """The bytes beside each level are those that shrinking saves; Enter takes that level."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        await pilot.press("alt+d")
+        await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
+        made = shrink(Listing.from_text(LAMP), RULES)
+        told = [(row[0], row[1]) for row in cells(app, "#levels")]
+        assert told == [(step.level, f"{step.saved:,}") for step in made.steps]
+        assert app.focused.id == "levels"
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        taken = shrink(Listing.from_text(LAMP), RULES, "remarks")
+        assert app.desk.editor.text == taken.listing.text()
+        assert measure(Listing.from_text(app.desk.editor.text), RULES).total == taken.after
+
+    stage.play(story, port="")
+
+
+@pytest.mark.parametrize("key", ["alt+d", "alt+r"])
+def test_a_text_taken_is_taken_back_by_ctrl_z_and_kept_by_nobody(
+    stage: Any, wait: Any, key: str
+) -> None:
+    """The editor has the new text, the archive nothing; undoing brings the old text back."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        await pilot.press(key, "enter")
+        await wait(pilot, lambda: app.screen is app.desk and app.desk.editor.text != LAMP)
+        assert app.desk.unkept
+        assert "not kept" in app.said[-1]
+        await pilot.press("ctrl+z")
+        await wait(pilot, lambda: app.desk.editor.text == LAMP)
+
+    stage.play(story, port="")
+    assert stage.archive.programs() == []
+
+
+def test_leaving_the_workshop_leaves_the_text(stage: Any, wait: Any) -> None:
+    """Escape, on each screen of the workshop, changes nothing."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w", "alt+u"):
+            await pilot.press(key)
+            await wait(pilot, lambda: app.screen is not app.desk)
+            await pilot.press("escape")
+            await wait(pilot, lambda: app.screen is app.desk)
+            assert app.desk.editor.text == LAMP
+
+    stage.play(story, port="")
+    assert not list(stage.folder.glob("*.html"))
+
+
+def test_what_is_too_big_is_first_offered_to_be_made_to_fit(stage: Any, wait: Any) -> None:
+    """Enter at once gives the listing that fits, with no line more changed than it takes."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(BIG)
+        await pilot.press("alt+d")
+        await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
+        assert cells(app, "#levels")[0][:2] == ("until it fits", "9")
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.text.count('PRINT "') == 12  # 9 blanks out of 21 were enough
+        assert app.desk.checked.ledger.fits
+
+    stage.play(story, port="")
+
+
+def test_a_listing_that_cannot_be_smaller_says_so_at_once(stage: Any, wait: Any) -> None:
+    """No screen to choose from where every choice is the same."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text("1 PRINT1\n")
+        await pilot.press("alt+d")
+        await wait(pilot, lambda: any("No byte" in said for said in app.said))
+        assert app.screen is app.desk
+
+    stage.play(story, port="")
+
+
+def test_new_numbers_are_shown_while_they_are_typed(stage: Any, wait: Any) -> None:
+    """Start, step and range as typed; the outcome is what renumbering gives."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        await pilot.press("alt+r")
+        await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
+        assert app.focused.id == "number-start"
+        await pilot.press("end", "0", "tab", "backspace", "backspace", "5", "tab", "7")
+        await pilot.pause()
+        assert [row[:2] for row in cells(app, "#numbers")] == [
+            ("5", "5"),
+            ("7", "100"),
+            ("9", "105"),
+            ("11", "110"),
+        ]
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        wanted = renumber(Listing.from_text(LAMP), RULES, start=100, step=5, first=7)
+        assert app.desk.editor.text == wanted.listing.text()
+
+    stage.play(story, port="")
+
+
+def test_numbers_that_make_no_sense_are_named_and_not_taken(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Letters in a field, a start outside the board's range: told, and Enter takes nothing."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        await pilot.press("alt+r")
+        await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
+        await pilot.press("x", "enter")
+        await pilot.pause()
+        assert '"first new number" wants a whole number' in shown(app)
+        assert isinstance(app.screen, RenumberScreen)
+        await pilot.press("backspace", *"0000", "enter")
+        await pilot.pause()
+        assert "outside 1 to 32767" in " ".join(shown(app).split())
+        assert isinstance(app.screen, RenumberScreen)
+
+    stage.play(story, port="")
+
+
+def test_a_jump_that_cannot_follow_stops_renumbering_until_it_is_forced(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Each such jump is named; the safe answer has the focus; only the other one goes on."""
+    odd = "5 GOSUB 10*A\n7 GOTO 99\n"
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(odd)
+        await pilot.press("alt+r", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.focused.id == "answer-leave"
+        for words in ("5 GOSUB 10*A", "worked out when it runs", "there is no line 99"):
+            assert words in shown(app)
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
+        assert app.desk.editor.text == odd
+        await pilot.press("enter", "down", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.text == "10 GOSUB 10*A\n20 GOTO 99\n"
+
+    stage.play(story, port="")
+
+
+def test_the_cross_reference_leads_to_the_line(stage: Any, wait: Any) -> None:
+    """Who names a line, where a variable is set and read; Enter puts the cursor there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP + "13 GOTO 99\n")
+        await pilot.press("alt+e")
+        await wait(pilot, lambda: isinstance(app.screen, ReferencesScreen))
+        assert cells(app, "#lines") == [
+            ("7", "GOTO in 11"),
+            ("99", "no such line! GOTO in 13"),
+        ]
+        assert cells(app, "#variables") == [("A", "7", "9")]
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.cursor_location[0] == 4
+        await pilot.press("alt+e", "tab", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.cursor_location[0] == 1
+
+    stage.play(story, port="")
+
+
+def test_a_rule_is_silenced_for_one_program_and_heard_again(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """The note says so, the desk and the command line go by it; Space again takes it out."""
+    stage.keep("ODD", "10 PRINT A", "20 END")
+    stage.archive.note("ODD", "For the first evening.")
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert "« variable never set" in shown(app)
+        await pilot.press("alt+v")
+        await wait(pilot, lambda: isinstance(app.screen, FindingsScreen))
+        assert cells(app, "#findings")[0][:3] == ("warning", "10", "variable never set")
+        await pilot.press("space")
+        await pilot.pause()
+        assert cells(app, "#findings")[0][0] == "silenced"
+        note = stage.archive.program("ODD").note
+        assert note == "For the first evening.\nsilence: variable-never-set"
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "« variable never set" not in shown(app)
+        await pilot.press("alt+v", "space", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "« variable never set" in shown(app)
+        assert app.desk.editor.cursor_location[0] == 0
+
+    stage.play(story, port="", opens="ODD", size=(120, 40))
+    assert stage.archive.program("ODD").note == "For the first evening."
+
+
+def test_a_listing_that_is_not_kept_has_no_note_to_silence_in(stage: Any, wait: Any) -> None:
+    """It says what to do, and nothing is silenced."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text("10 PRINT A\n")
+        await pilot.press("alt+v")
+        await wait(pilot, lambda: isinstance(app.screen, FindingsScreen))
+        await pilot.press("space")
+        await pilot.pause()
+        assert cells(app, "#findings")[0][0] == "warning"
+        assert any("keep the listing first" in str(each.message) for each in app._notifications)
+
+    stage.play(story, port="")
+
+
+def test_a_sheet_is_written_where_it_was_asked_for(
+    stage: Any, wait: Any, shown: Any, type_text: Any
+) -> None:
+    """File, title and the rest are asked; the sheet reads back; an older file stays unless told."""
+    stage.keep("LAMP", *LAMP.splitlines())
+    stage.archive.note("LAMP", "It blinks.\n\nMind the lamp.\nsilence: computed-jump")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+w")
+        await wait(pilot, lambda: isinstance(app.screen, Fill))
+        assert app.focused.value == "lamp.html"
+        await pilot.press("tab")
+        await type_text(pilot, "Landing lamp")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert str(stage.folder / "lamp.html") in app.said[-1]
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        Path("lamp.html").rename("first.html")
+        Path("lamp.html").write_text("mine")
+        await pilot.press("alt+w", "enter")
+        await wait(pilot, lambda: "exists already" in shown(app))
+        assert app.focused.id == "answer-leave"
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert Path("lamp.html").read_text() == "mine"
+        await pilot.press("alt+w", "enter")
+        await wait(pilot, lambda: "exists already" in shown(app))
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: "is written to" in shown(app))
+
+    stage.play(story, port="", opens="LAMP")
+    for name in ("first.html", "lamp.html"):
+        read = read_sheet(Path(name).read_text(encoding="utf-8"), name=name)
+        assert read.text == LAMP
+        assert read.matter.notes == "It blinks.\n\nMind the lamp."
+    assert "Landing lamp" in Path("first.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", ["nowhere/x.html", "x" * 300, "/", "."])
+def test_a_page_that_cannot_be_written_is_told_in_a_sentence(
+    stage: Any, wait: Any, name: str
+) -> None:
+    """No folder, a name too long, a folder in place of a file."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.action_card()
+        await wait(pilot, lambda: isinstance(app.screen, AskText))
+        app.screen.query_one("#answer").value = name
+        await pilot.press("enter")
+        await wait(pilot, lambda: not isinstance(app.screen, AskText))
+        if isinstance(app.screen, Ask):
+            await pilot.press("down", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        assert "cannot be written" in app.screen.error.what
+
+    stage.play(story, port="")
+
+
+def test_the_card_is_that_of_the_current_profile(stage: Any, wait: Any) -> None:
+    """With another profile another card; the name offered says which."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+u")
+        await wait(pilot, lambda: isinstance(app.screen, AskText))
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+
+    stage.play(story, port="", profile="palo-alto")
+    assert "PRINT SIZE" in (stage.folder / "palo-alto-card.html").read_text(encoding="utf-8")
+
+
+def test_typed_codes_tell_the_wrong_line_while_they_are_typed(
+    stage: Any, wait: Any, type_text: Any, shown: Any
+) -> None:
+    """A right code, a wrong one, the whole; a row not finished yet is no fault."""
+    codes = codes_of(Listing.from_text(LAMP), RULES)
+    slip = LAMP.replace("PRINT A", "PRINT B")
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(slip)
+        await pilot.press("alt+t")
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        assert app.focused.id == "codes"
+        await type_text(pilot, f"5 {codes.lines[5]}\n9")
+        await pilot.pause()
+        assert "1 line right, 0 wrong, 0 missing, 3 without a code" in shown(app)
+        await type_text(pilot, f" {codes.lines[9]}\nall {codes.whole}\n12 12")
+        await pilot.pause()
+        assert "1 line right, 1 wrong, 1 missing" in shown(app)
+        assert [row[0].strip() for row in cells(app, "#checked")[:4]] == [
+            *("wrong", "wanted", "missing", "wanted")
+        ]
+        assert f"not {codes.whole}" in " ".join(shown(app).split())
+        app.screen.query_one(TextArea).text = "5 444\n9 12"
+        await pilot.pause()
+        assert "The codes, row 1" in shown(app)
+
+    stage.play(story, port="")
+
+
+def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any
+) -> None:
+    """Typed at the board with a slip: its wrong line is named, with the line as it should be."""
+    from hostlink.jobs.publishing import write_sheet
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        material = app.desk.sheet.as_material(LAMP, app.profile)
+        write_sheet(Path("lamp.html"), material, app.profile, material.matter, replace=False)
+        for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
+            app.desk.type_line(line)
+            await wait(pilot, lambda: is_settled(app))
+        await pilot.press("alt+t")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.focused.id == "answer-leave"
+        await pilot.press("down", "down", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        await pilot.press("shift+tab")
+        await type_text(pilot, "lamp.html\n")
+        await wait(pilot, lambda: app.screen.verdict is not None)
+        assert "3 lines right, 1 wrong, 0 missing; all lines together have" in shown(app)
+        first, second = cells(app, "#checked")[:2]
+        assert (first[0], first[2]) == ("wrong", "9 PRINT AA")
+        assert (second[0].strip(), second[2]) == ("wanted", "9 PRINT A")
+
+    stage.play(story)
+
+
+def test_a_file_that_is_no_sheet_is_refused_and_the_codes_stay(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """What happened, what was not lost; the codes typed before are still there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        Path("no.html").write_text("<!DOCTYPE html>")
+        await pilot.press("alt+t")
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        await type_text(pilot, "5 12")
+        await pilot.press("shift+tab")
+        await type_text(pilot, "no.html\n")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        assert "not a listing sheet" in app.screen.error.what
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
+        assert app.screen.query_one(TextArea).text == "5 12"
+
+    stage.play(story, port="")
+
+
+def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
+    """Check codes are for 32 to 126; anything else is told and no screen opens."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text('10 PRINT "\u00e9"\n')
+        await pilot.press("alt+t")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        assert "U+00E9" in app.screen.error.what
+
+    stage.play(story, port="")
+
+
+@pytest.mark.parametrize("key", ["alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"])
+def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any, key: str) -> None:
+    """An empty editor gets one clear sentence."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press(key)
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        assert app.screen.error.what == "There is no numbered line in the editor."
+
+    stage.play(story, port="")
+
+
+@pytest.mark.parametrize(
+    ("words", "screen"),
+    [
+        ("smaller", ShrinkScreen),
+        ("renumber", RenumberScreen),
+        ("cross", ReferencesScreen),
+        ("every finding", FindingsScreen),
+        ("listing sheet", Fill),
+        ("check codes", CheckScreen),
+        ("card", AskText),
+    ],
+)
+def test_each_action_is_found_by_its_words(
+    stage: Any, wait: Any, type_text: Any, words: str, screen: type
+) -> None:
+    """Ctrl+P and a word of it open the same screen as the key."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        await pilot.press("ctrl+p")
+        await pilot.pause()
+        await type_text(pilot, words)
+        await pilot.pause(0.3)
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, screen))
+
+    stage.play(story, port="")
