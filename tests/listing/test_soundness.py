@@ -166,7 +166,7 @@ def test_without_depth_the_review_is_as_before() -> None:
 def test_shipped_programs_have_only_what_is_meant(
     library: dict[str, tuple[str, tuple[str, ...]]],
 ) -> None:
-    """Computed jumps, which cannot be checked; no false alarm, and no text wider than the screen."""
+    """Computed jumps, which cannot be checked; no false alarm, no text wider than the screen."""
     rules = {rule for text, _ in library.values() for rule, _, _ in found(text)}
     assert rules == {"computed-jump"}
 
