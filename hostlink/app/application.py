@@ -155,7 +155,7 @@ class DeskApp(App[None]):
         self.theme = name
         self.keep_settings(theme=name)
 
-    def keep_settings(self, **changes: str) -> None:
+    def keep_settings(self, **changes: Any) -> None:
         self.settings = dataclasses.replace(self.settings, **changes)
         kept = self.careful(lambda: write_settings(self.settings_file, self.settings))
         self.settings = kept or self.settings
@@ -248,6 +248,9 @@ class DeskApp(App[None]):
         """Take in what the owners report: thirty times a second, in the app's thread."""
         for attached in list(self.attached.values()):
             attached.drain()
+        if not self.desk.begun:
+            return
+        self.desk.watch_boards()
         if self.current is not None:
             self.desk.show_console(self.current)
 
@@ -255,10 +258,11 @@ class DeskApp(App[None]):
         self,
         job: Job[Any],
         *,
-        done: Callable[[Any], str],
+        done: Callable[[Any], str | None],
         failed: Callable[[BaseException], Callable[[], object] | None] | None = None,
     ) -> None:
-        """Show a job; when it has ended well, `done` is told its answer and says it in words.
+        """Show a job; when it has ended well, `done` is told its answer and says it in words, or
+        None where there is nothing to be said.
 
         failed: asked with an error; gives what is to be done in place of showing it, or None.
         """
@@ -271,8 +275,9 @@ class DeskApp(App[None]):
             if job.error is None:
                 sentence = done(job.result)
                 if view is not None:
-                    view.done = sentence
-                self.tell(sentence)
+                    view.done = sentence or view.done
+                if sentence is not None:
+                    self.tell(sentence)
                 return
             instead = failed(job.error) if failed is not None else None
             if instead is not None:

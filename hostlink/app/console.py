@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import ClassVar
 
 from rich.cells import chop_cells
@@ -45,8 +46,8 @@ class Transcript(ScrollView, can_focus=True):
         for text, ours in rows:
             shown = plain(text)
             most = width if ours or not self.board_width else min(width, self.board_width)
-            for cut in chop_cells(shown, most) or [""]:
-                self._rows.append((cut, ours))
+            for row in wrap(shown, most) if ours else [shown]:
+                self._rows.extend((cut, ours) for cut in chop_cells(row, most) or [""])
         self.virtual_size = Size(self.size.width, len(self._rows))
         if at_end:
             self.scroll_end(animate=False, immediate=True, force=True)

@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
-from hostlink.app.board_desk import BoardDesk
 from hostlink.app.console import ConsolePane
 from hostlink.app.texts import Held
+from hostlink.app.watch_desk import WatchDesk
 
 if TYPE_CHECKING:
-    from hostlink.app.work import Attached, Bench
+    from hostlink.app.work import Attached
+    from hostlink.jobs.console import Console
     from hostlink.jobs.restarting import Restarted
 
 
-class ConsoleDesk(BoardDesk):
+class ConsoleDesk(WatchDesk):
     """What the desk does by typing to the board."""
 
     def __init__(self) -> None:
@@ -34,9 +35,6 @@ class ConsoleDesk(BoardDesk):
         for text, ours in rows:
             if ours:
                 self.app.tell(text)
-                if "lost" in text or "vanished" in text or "empty" in text:
-                    self.held.pop(attached.port, None)
-                    self.board_changed()
 
     # --- the console -------------------------------------------------------------------------
 
@@ -50,10 +48,9 @@ class ConsoleDesk(BoardDesk):
         if attached is None:
             return
 
-        def work(bench: Bench) -> None:
-            bench.enter(line)
-            self_rows = attached.rows
-            self_rows.append((f"{attached.partial}{line}", False))
+        def work(board: Console) -> None:
+            board.enter(line)
+            attached.rows.append((f"{attached.partial}{line}", False))
 
         def failed(_: BaseException) -> None:
             self.query_one("#console-line", Input).value = line
@@ -68,10 +65,13 @@ class ConsoleDesk(BoardDesk):
 
         held = self.held.get(attached.port, Held())
         if may_overwrite(line, attached.choice.profile):
-            self.held[attached.port] = Held()
-            self.board_changed()
-        elif held.known and held.spec and Line.from_text(line).number is not None:
-            self.held[attached.port] = dataclasses.replace(held, changed=True, proven_at=None)
+            attached.read_at = None  # read as soon as it is at its prompt again
+            self.unknown_now(attached)
+        elif held.known and Line.from_text(line).number is not None:
+            typed = max(1, held.lines)
+            self.held[attached.port] = dataclasses.replace(
+                held, lines=typed, changed=True, proven_at=None
+            )
             self.board_changed()
         return ""
 
@@ -90,11 +90,12 @@ class ConsoleDesk(BoardDesk):
     def action_interrupt(self) -> None:
         attached = self.need_board()
         if attached is not None:
-            job = attached.talk("Interrupting the program", lambda bench: bench.interrupt())
+            job = attached.talk("Interrupting the program", lambda board: board.interrupt())
             self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
 
     def action_restart(self) -> None:
         from hostlink.app.dialogues import Ask
+        from hostlink.jobs.events import MemoryLost
         from hostlink.jobs.restarting import restart
 
         attached = self.need_board()
@@ -102,11 +103,10 @@ class ConsoleDesk(BoardDesk):
             return
 
         def done(restarted: Restarted) -> str:
-            limit = self.app.profile.rules.storage.program_bytes
-            self.held[attached.port] = Held(restarted.at_prompt, "", restarted.lines, 0, limit)
-            self.board_changed()
+            limit = attached.choice.profile.rules.storage.program_bytes
+            self.note_held(attached, Held(restarted.at_prompt, "", restarted.lines, 0, limit))
             if restarted.held.spec and not restarted.lines:
-                self.offer_reload(attached, restarted.held.spec)
+                self.lost_program(attached, MemoryLost("It was restarted.", restarted.held.spec))
             return "The board was restarted."
 
         def answered(answer: str | None) -> None:

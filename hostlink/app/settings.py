@@ -1,4 +1,5 @@
-"""What the app remembers from one start to the next: theme, default port and profile.
+"""What the app remembers from one start to the next: theme, default port and profile, and after
+how many minutes a board at its prompt is read again.
 
 One small TOML file in the user's configuration folder, or where HOSTLINK_SETTINGS says. A file that
 cannot be read or understood never keeps the app from starting; it is said, and left as it is.
@@ -17,17 +18,25 @@ from hostlink.app.themes import DARK, NAMES
 from hostlink.errors import RefusedError
 
 VARIABLE = "HOSTLINK_SETTINGS"
+CAPTURE_MINUTES = 5
+"""A board's own keyboard is the usual way in class, so what it holds is read again that often."""
+
+MOST_MINUTES = 1_440
 _LARGEST = 65_536  # bytes
 _ESCAPES = {'"': '\\"', "\\": "\\\\"}
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """port, profile: "" for none. trouble: why the file was not used, "" where all is well."""
+    """port, profile: "" for none. capture_minutes: 0 for never by itself.
+
+    trouble: why the file was not used, "" where all is well.
+    """
 
     theme: str = DARK
     port: str = ""
     profile: str = ""
+    capture_minutes: int = CAPTURE_MINUTES
     trouble: str = ""
 
 
@@ -51,12 +60,20 @@ def read_settings(path: Path) -> Settings:
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
         return Settings(trouble=f"The settings {path} hold something else than text.")
+    minutes = held.get("capture_minutes", CAPTURE_MINUTES)
+    if not is_minutes(minutes):
+        return Settings(trouble=f"The settings {path} name capture_minutes that make no sense.")
     theme = values.pop("theme") or DARK
+    trouble = ""
     if theme not in NAMES:
-        return Settings(
-            **values, trouble=f'The settings {path} name a theme "{theme}" that there is not.'
-        )
-    return Settings(theme=theme, **values)
+        trouble = f'The settings {path} name a theme "{theme}" that there is not.'
+        theme = DARK
+    return Settings(theme=theme, capture_minutes=minutes, trouble=trouble, **values)
+
+
+def is_minutes(value: object) -> bool:
+    """Whether a value can be the minutes between two captures."""
+    return type(value) is int and 0 <= value <= MOST_MINUTES
 
 
 def write_settings(path: Path, settings: Settings) -> Settings:
@@ -69,6 +86,7 @@ def write_settings(path: Path, settings: Settings) -> Settings:
             ("profile", settings.profile),
         )
     ]
+    lines.append(f"capture_minutes = {settings.capture_minutes}\n")
     part = path.with_name(f".{path.name}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -13,12 +13,19 @@ from textual.widgets import Static
 
 from hostlink.app.dialogues import AskText
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plain
+from hostlink.app.settings import MOST_MINUTES, is_minutes
+from hostlink.app.texts import plain, plural
 from hostlink.app.themes import NAMES
 from hostlink.board.profile_file import find_profile, shipped_profiles
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
+
+
+def _often(minutes: int) -> str:
+    if not minutes:
+        return "when attached and on request (Alt+L)"
+    return f"again every {plural(minutes, 'minute')}, while it waits at its prompt"
 
 
 class SettingsScreen(Screen[None]):
@@ -58,6 +65,7 @@ class SettingsScreen(Screen[None]):
                 Entry("theme", ("theme", self.app.theme)),
                 Entry("port", ("port at the start", settings.port or "none")),
                 Entry("profile", ("profile", settings.profile or "the one the board is known by")),
+                Entry("capture_minutes", ("read the board", _often(settings.capture_minutes))),
             ]
         )
 
@@ -72,6 +80,8 @@ class SettingsScreen(Screen[None]):
             self._show()
         elif key == "port":
             self._ask("port", "Which port is opened at the start?", "A lone - means none.")
+        elif key == "capture_minutes":
+            self._ask_minutes()
         else:
             names = ", ".join(shipped_profiles())
             self._ask("profile", "Which profile?", f"A TOML file, or {names}; - for none.")
@@ -91,6 +101,26 @@ class SettingsScreen(Screen[None]):
 
         held = getattr(self.app.settings, key)
         self.app.push_screen(AskText(question, held, hint=hint), answered)
+
+    def _ask_minutes(self) -> None:
+        def answered(value: str | None) -> None:
+            if value is None:
+                return
+            minutes = int(value) if value.isdecimal() and len(value) < 6 else -1
+            if not is_minutes(minutes):
+                self.app.notify(f"Give minutes from 0 to {MOST_MINUTES:,}.", markup=False)
+                return
+            self.app.keep_settings(capture_minutes=minutes)
+            self._show()
+
+        self.app.push_screen(
+            AskText(
+                "After how many minutes is a board that waits at its prompt read again?",
+                str(self.app.settings.capture_minutes),
+                hint="It finds what was typed at the board's own keyboard. 0 means never.",
+            ),
+            answered,
+        )
 
     def action_leave(self) -> None:
         self.dismiss()

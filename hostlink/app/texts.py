@@ -60,9 +60,14 @@ class Held:
     proven_at: datetime | None = None
 
 
-def board_sentence(name: str, held: Held) -> str:
-    """One sentence about a board: what it holds, in bytes of what it can."""
+def board_sentence(name: str, held: Held, *, away: bool = False) -> str:
+    """One sentence about a board: what it holds, in bytes of what it can.
+
+    away: it was unplugged, and is waited for.
+    """
     name = capital(name)
+    if away:
+        return f"{name} was unplugged; hostlink waits for it to come back"
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
@@ -75,6 +80,8 @@ def board_sentence(name: str, held: Held) -> str:
         what = f"{revision_words(held.spec)}, changed since"
     else:
         what = revision_words(held.spec)
+    if held.changed and not held.proven_at:
+        return f"{name} holds {what}"  # its size is known again when it is read
     return f"{name} holds {what}, {room}{when}"
 
 

@@ -13,21 +13,24 @@ from collections import deque
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any, Generic, TypeVar
 
 from hostlink.app.texts import plural
 from hostlink.archive import Archive
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.errors import HostlinkError, LinkError, LinkReason
+from hostlink.errors import HostlinkError
 from hostlink.jobs.console import Console
-from hostlink.jobs.copying import HostCopy
 from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
     BoardAnswered,
+    BoardReturned,
+    BoardVanished,
     Event,
     FirmwareEvent,
     KeptAs,
+    MemoryLost,
     PagesRead,
     Rescued,
 )
@@ -35,6 +38,7 @@ from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.owner import Owner
 
 R = TypeVar("R")
+News = MemoryLost | BoardVanished | BoardReturned
 _MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are let go of
 _IDLE_S = 0.005
 _LISTEN_S = 0.03
@@ -169,39 +173,12 @@ class Job(Generic[R]):
         return moved
 
 
-class Bench(Console):
-    """A console whose open session is lent to jobs, so that everything goes over one open port."""
-
-    def __enter__(self) -> Bench:
-        super().__enter__()
-        return self
-
-    def lend(self) -> Session:
-        """The open session. Raises LinkError while the board is not here."""
-        return self._here()
-
-    def resume(self, error: BaseException | None) -> None:
-        """Go on after a job, which may have changed what memory holds, or have lost the board."""
-        session = self._session
-        if session is None:
-            return
-        if isinstance(error, LinkError) and error.reason is LinkReason.GONE:
-            self._give_back()
-            self._reset()
-            self._say("The board vanished (unplugged?). Waiting for it to come back.")
-            return
-        self._reset()
-        self._restarts = session.wire.health.restarts
-        self.copy = HostCopy(self._archive, self._board, session.profile)
-        if error is None:
-            self.at_prompt = True
-            self._rows.begin(session.dialogue.pacing.prompt)
-
-
 class Attached:
     """A board whose port the app keeps open, with its owner thread and its jobs.
 
     rows: what the board sent and nobody has taken yet; partial: its row that has not ended.
+    news: what became of the board and its memory, not yet dealt with. read_at: when what it holds
+    was last read, by the app's time of day.
     """
 
     def __init__(self, choice: LinkChoice, archive: Archive) -> None:
@@ -211,11 +188,17 @@ class Attached:
         self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
+        self.news: deque[News] = deque()
+        self.read_at: datetime | None = None
         self.partial = ""
+        self.at_prompt = False
+        self.vanished = False  # in the app's thread, from the news
         self.is_here = False
         self._now: Callable[[], float] = time.monotonic
         self._running: Job[Any] | None = None
-        self.owner: Owner[Bench] = Owner(choice.port, self._open, idle=self._listen, idle_s=_IDLE_S)
+        self.owner: Owner[Console] = Owner(
+            choice.port, self._open, idle=self._listen, idle_s=_IDLE_S
+        )
 
     @property
     def port(self) -> str:
@@ -228,8 +211,8 @@ class Attached:
 
     # --- in the owner's thread ---------------------------------------------------------------
 
-    def _open(self) -> Bench:
-        return Bench(
+    def _open(self) -> Console:
+        return Console(
             self.choice,
             self.archive,
             self._emit,
@@ -238,53 +221,52 @@ class Attached:
             stays=True,
         )
 
-    def _listen(self, bench: Bench) -> None:
-        bench.listen(_LISTEN_S)
-        self.is_here = bench.is_here
-        self.partial = bench.partial
+    def _listen(self, console: Console) -> None:
+        console.listen(_LISTEN_S)
+        self._mirror(console)
+
+    def _mirror(self, console: Console) -> None:
+        """What the app's thread may look at."""
+        self.is_here = console.is_here
+        self.partial = console.partial
+        self.at_prompt = console.at_prompt
 
     def _emit(self, event: Event) -> None:
+        if isinstance(event, News):
+            self.news.append(event)
         job = self._running
         if job is not None:
             job.incoming.append((self._now(), event))
-        elif isinstance(event, Warned):
+        if isinstance(event, Warned) and (job is None or not job.shown):
             self.rows.append((event.text, True))
 
     # --- in the app's thread -----------------------------------------------------------------
 
-    def talk(self, name: str, work: Callable[[Bench], R]) -> Job[R]:
+    def talk(self, name: str, work: Callable[[Console], R]) -> Job[R]:
         """Have something done with the console: a line typed, an interrupt."""
         return self._give(name, work, shown=False)
 
     def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
         """Give the owner a job. shown: whether a person should watch it."""
 
-        def lent(bench: Bench) -> R:
-            session = bench.lend()
-            self._now = session.wire.now
-            error: BaseException | None = None
-            try:
+        def lent(console: Console) -> R:
+            with console.lend() as session:
+                self._now = session.wire.now
                 return work(session, self.archive)
-            except BaseException as raised:
-                error = raised
-                raise
-            finally:
-                bench.resume(error)
-                self.is_here = bench.is_here
 
         return self._give(name, lent, shown=shown)
 
-    def _give(self, name: str, work: Callable[[Bench], R], *, shown: bool) -> Job[R]:
+    def _give(self, name: str, work: Callable[[Console], R], *, shown: bool) -> Job[R]:
         job: Job[R] = Job(name, self, shown=shown)
         self.jobs.append(job)
 
-        def piece(bench: Bench) -> R:
+        def piece(console: Console) -> R:
             self._running = job
             try:
-                return work(bench)
+                return work(console)
             finally:
                 self._running = None
-                self.partial = bench.partial
+                self._mirror(console)
 
         job.future = self.owner.submit(piece)
         return job

@@ -65,7 +65,7 @@ class Dialogue:
         self.profile = profile
         self.pacing = pacing_of(profile)
         self.emit = emit
-        self._restarts_seen = 0
+        self._restarts_seen = wire.health.restarts
         self._strays: tuple[tuple[int, str], ...] = ()  # of the last capture, see Listed
         self._after: tuple[tuple[int, str], ...] = ()
         commands = profile.commands

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.desk import Desk
 from hostlink.cli.output import as_json, is_terminal, plural, say, table
+from hostlink.cli.progress import warning
 from hostlink.errors import UsageError
 
 if TYPE_CHECKING:
@@ -157,7 +158,8 @@ class Tellers:
         """An event of one board; comes from its owner's thread."""
         with self._lock:
             if isinstance(event, Warned):
-                self._say(f"{board}: {event.text}" if board else event.text)
+                text = warning(event)
+                self._say(f"{board}: {text}" if board else text)
             elif isinstance(event, LineRepaired):
                 where = f"line {event.number}" if event.number is not None else "a line"
                 self._say(f"{board}: {where} {event.why}; it is sent again.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, plural, safe, say
-from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
+from hostlink.jobs.events import AlreadyKept, Event, KeptAs, MemoryLost, Rescued
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -64,7 +64,7 @@ class Teller:
         elif isinstance(event, Captured):
             self._detail(f"capture {event.count}: {plural(event.lines, 'line')}")
         elif isinstance(event, Warned):
-            self._say(event.text)
+            self._say(warning(event))
         elif isinstance(event, Rescued | AlreadyKept | KeptAs):
             self._say(_kept(event))
 
@@ -96,6 +96,11 @@ class Teller:
         self._live.update(
             self._task, total=event.all_lines, completed=event.sent_lines, detail=detail
         )
+
+
+def warning(event: Warned) -> str:
+    """A warning in words; where memory was lost, with the command that puts it back."""
+    return f"{event.text} {event.way_back}".strip() if isinstance(event, MemoryLost) else event.text
 
 
 def _kept(event: Rescued | AlreadyKept | KeptAs) -> str:

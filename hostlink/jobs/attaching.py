@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 
-from hostlink.archive import Archive, Board, Origin
+from hostlink.archive import Archive, Board, HostCopy, Origin
 from hostlink.board.ports import Identity
 from hostlink.errors import ArchiveError
 
@@ -34,26 +34,27 @@ def remembered_restart(archive: Archive | None, identity: Identity) -> bool | No
 def last_program(archive: Archive, board: Board) -> str:
     """The spec under which the board's last known program can be loaded again, "" if none can.
 
-    A host copy that the archive holds under no name is kept as a rescue for this: it is what the
-    board held before its memory was lost.
+    A host copy that the archive does not hold, because it was never kept or was changed since, is
+    kept as a rescue for this: it is what the board held before its memory was lost.
     """
     copy = archive.host_copy(board.uuid)
     if copy is not None and copy.content.text.strip():
-        if copy.revision:
-            return copy.revision
         with contextlib.suppress(ArchiveError):
-            holders = archive.holds(copy.content)
-            if holders:
-                return holders[0].spec
+            specs = [holder.spec for holder in archive.holds(copy.content)]
+            if specs:
+                return copy.revision if copy.revision in specs else specs[0]
             origin = Origin("rescue", "host copy", board.uuid)
-            return archive.rescue(copy.content, origin).spec
+            program = copy.revision.rpartition("@")[0] or None
+            return archive.rescue(copy.content, origin, program=program).spec
     rescue = archive.newest_rescue(board.uuid)
     return rescue.spec if rescue is not None else ""
 
 
-def way_back(archive: Archive, board: Board) -> str:
-    """A sentence that tells how to put the last known program back, "" where there is none."""
-    spec = last_program(archive, board)
-    if not spec:
-        return ""
-    return f"Its last known program is kept: `hostlink load {spec}` puts it back."
+def copy_words(archive: Archive, copy: HostCopy) -> str:
+    """What a board was last known to hold, in words: TIDE@3, or TIDE@3, changed since."""
+    if not copy.content.text.strip():
+        return "nothing"
+    if not copy.revision:
+        return "a program without a name"
+    same = any(holder.spec == copy.revision for holder in archive.holds(copy.content))
+    return copy.revision if same else f"{copy.revision}, changed since"

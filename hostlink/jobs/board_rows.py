@@ -20,7 +20,7 @@ class BoardRows:
 
     def __init__(self, charset: str, show: Callable[[str], None]) -> None:
         self.row = bytearray()
-        self._charset = charset
+        self.charset = charset
         self._show = show
         self._after_cr = False
         self._swallow = False
@@ -28,7 +28,7 @@ class BoardRows:
     @property
     def partial(self) -> str:
         """The row that has not ended, safe to print."""
-        return shown(to_text(bytes(self.row), self._charset))
+        return shown(to_text(bytes(self.row), self.charset))
 
     def begin(self, row: bytes = b"", *, swallow_end: bool = False) -> None:
         """Begin anew. swallow_end: a line end that comes first is the echo of ours, and no row."""

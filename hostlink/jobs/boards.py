@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from hostlink.archive import Archive, Board, HostCopy
+from hostlink.archive import Archive, Board
 from hostlink.board.bridges import BRIDGES, driver_hint
 from hostlink.board.ports import Identity, identity_of
-from hostlink.jobs.attaching import is_board
+from hostlink.jobs.attaching import copy_words, is_board
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,18 +117,10 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         recognised_by=recognised_by(identity),
         restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",
-        holds=_holds(copy),
+        holds=copy_words(archive, copy) if copy is not None else "",
         may_lack_edits=copy is not None and copy.may_lack_edits,
         holds_proven_at=copy.proven_at.isoformat() if copy and copy.proven_at else "",
     )
-
-
-def _holds(copy: HostCopy | None) -> str:
-    if copy is None:
-        return ""
-    if not copy.content.text.strip():
-        return "nothing"
-    return copy.revision or "a program without a name"
 
 
 def _usb_id(vid: int | None, pid: int | None) -> str:

@@ -7,40 +7,30 @@ Rules:
    that has not ended yet: the prompt, or a program's question.
 3. A line is typed with care (its echo is right before its line end goes out). A line that may clear
    or replace the program waits until that is captured and kept.
-4. When the board vanishes the port is given back; `listen` looks for the same board and attaches
-   again. Where `stays` is false the error is raised instead.
+4. When the board vanishes `listen` looks for it (see hostlink.jobs.standing).
 """
 
 from __future__ import annotations
 
-import contextlib
-import dataclasses
-import time
-from collections.abc import Callable, Iterator
-from types import TracebackType
+from collections.abc import Callable
 
-from hostlink.archive import Archive, Board
+from hostlink.archive import Archive
 from hostlink.board.dialogue import shown
-from hostlink.board.events import Warned
 from hostlink.board.loading import Loader
-from hostlink.board.ports import Identity, port_of
-from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
-from hostlink.jobs.attaching import way_back
+from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.board_rows import BoardRows
-from hostlink.jobs.copying import HostCopy
-from hostlink.jobs.events import Emit, Event
+from hostlink.jobs.events import Emit
 from hostlink.jobs.pasting import Pasted, may_overwrite
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.standing import Standing
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, Typed
-from hostlink.link.recording import Recorder
 from hostlink.listing import Line, to_bytes
 
 _MOST_ANSWER = 65_536  # bytes of an answer that are looked at
-_REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
-class Console:
+class Console(Standing):
     """A board at a prompt, for as long as the `with` block lasts.
 
     show: called with each row that the board sends, safe to print. emit: told what hostlink itself
@@ -59,139 +49,43 @@ class Console:
         stays: bool = False,
         look_again_s: float = 0.5,
     ) -> None:
-        self.choice = choice
-        self._archive = archive
-        self._emit = emit
+        super().__init__(
+            choice,
+            archive,
+            emit,
+            cancelled=cancelled,
+            stays=stays,
+            look_again_s=look_again_s,
+        )
         self._rows = BoardRows(choice.profile.rules.form.charset, show)
-        self._cancelled = cancelled
-        self._stays = stays
-        self._recorder = Recorder(choice.record) if choice.record is not None else None
-        self._session: Session | None = None
-        self._identity = Identity(choice.port)
-        self._look_again_s = look_again_s
-        self._look_at = 0.0
-        self._reset()
+        self._begin(None)
 
     def __enter__(self) -> Console:
-        try:
-            self._connect(self.choice.port)
-        except BaseException:
-            self.__exit__(None, None, None)
-            raise
+        self.open()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
-        self._give_back()
-        if self._recorder is not None:
-            self._recorder.close()
-
-    def _reset(self) -> None:
-        self._rows.begin()
+    def _begin(self, row: bytes | None) -> None:
+        super()._begin(row)
+        self._rows.begin(row or b"")
         self._answer = bytearray()
         self._pending: str | None = None
-        self._last = 0.0
-        self.at_prompt = False
+        self._last = self._session.wire.now() if self._session is not None else 0.0
 
-    # --- the link ----------------------------------------------------------------------------
-
-    @property
-    def is_here(self) -> bool:
-        """Whether the board is connected."""
-        return self._session is not None
+    def use(self, choice: LinkChoice) -> None:
+        self._rows.charset = choice.profile.rules.form.charset
+        super().use(choice)
 
     @property
     def partial(self) -> str:
         """The row that has not ended yet, safe to print."""
         return self._rows.partial
 
-    def _connect(self, port: str, *, returning: bool = False) -> None:
-        session = Session(
-            dataclasses.replace(self.choice, port=port, record=None),
-            _unheard if returning else self._emit,  # each look would warn of the opening anew
-            self._cancelled,
-            archive=self._archive,
-            recorder=self._recorder,
-        )
-        session.emit = session.dialogue.emit = self._emit
-        self._session = session
-        self._identity = session.identity
-        self._reset()
-        try:
-            session.attach()
-            self.at_prompt = True
-            self._rows.begin(session.dialogue.pacing.prompt)
-        except LinkError as error:
-            if not self._stays or error.reason not in _REASONS_TO_STAY:
-                raise
-            self._say(str(error))
-        self._last = session.wire.now()
-        self._restarts = session.wire.health.restarts
-        self._board: Board = session.board_in(self._archive)
-        self.copy = HostCopy(self._archive, self._board, session.profile)
-        if session.restarted_since_attach:
-            self.copy.lost()
-
-    def _give_back(self) -> None:
-        """Close the port, but not the recording, which goes on when the board returns."""
-        session, self._session = self._session, None
-        if session is not None:
-            session.wire.recorder = None
-            with contextlib.suppress(HostlinkError):
-                session.wire.close()
-
-    def _here(self) -> Session:
-        if self._session is None:
-            raise LinkError(
-                "The board is not here; nothing was sent.",
-                reason=LinkReason.GONE,
-                advice="Plug it in again.",
-            )
-        return self._session
-
-    @contextlib.contextmanager
-    def _linked(self) -> Iterator[Session]:
-        """Whatever is done on the wire: the port of a board that vanishes is given back."""
-        try:
-            yield self._here()
-        except LinkError as error:
-            if error.reason is LinkReason.GONE and self._session is not None:
-                self._give_back()
-                self._reset()
-                if self._stays:
-                    self._say("The board vanished (unplugged?). Waiting for it to come back.")
-            raise
-
-    def _return(self) -> None:
-        """Look for the same board, by what it can be recognised by, and attach to it again."""
-        if time.monotonic() < self._look_at:
-            return
-        self._look_at = time.monotonic() + self._look_again_s
-        port = port_of(self._identity)
-        if port is None:
-            return
-        try:
-            self._connect(port, returning=True)
-            empty = self.at_prompt and self.copy.lines and not self._here().dialogue.list_once()
-        except LinkError:
-            self._give_back()
-            return
-        self._say(f"The board is back, at {port}.")
-        if empty:
-            back = way_back(self._archive, self._board)
-            self.copy.lost()
-            self._say(f"Its memory is empty: it had no supply meanwhile. {back}".strip())
-
     # --- listening ---------------------------------------------------------------------------
 
     def listen(self, seconds: float) -> None:
         """Let the board talk for that long, shown as it comes."""
         if self._session is None:
-            self._return()
+            self.look_for_it()
             return
         try:
             with self._linked() as session:
@@ -266,17 +160,12 @@ class Console:
         elif commands.list and line.strip().upper() == commands.list.upper():
             self.copy.listed(said)
         elif may_overwrite(line, session.profile):
-            self.capture()
+            self.copy.replaced(session.dialogue.capture())
 
     def _restarted(self) -> None:
         self._pending = None
         self._answer.clear()
-        spec = self.copy.lost()
-        kept = f" What it held is kept: `hostlink load {spec}` puts it back." if spec else ""
-        self._say(f"The board restarted, and its memory was lost.{kept}")
-
-    def _say(self, text: str) -> None:
-        self._emit(Warned(text))
+        super()._restarted()
 
     # --- what a person does ------------------------------------------------------------------
 
@@ -379,10 +268,6 @@ class Console:
                 kept="Nothing was sent.",
                 advice="Interrupt it first.",
             )
-
-
-def _unheard(event: Event) -> None:
-    """For what happens while a board is looked for."""
 
 
 def _untyped(outcome: Outcome, at_prompt: bool) -> LinkError:

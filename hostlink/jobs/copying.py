@@ -1,15 +1,23 @@
 """The host copy while somebody types at the board: kept current from every line that passes by.
 
-A line is taken over only when the board took it without a word; what it complained of is not in
-its memory. The copy may lack what is typed at the board's own keyboard, and says so.
+Rules:
+1. A line is taken over only when the board took it without a word; what it complained of is not in
+   its memory.
+2. The copy may lack what is typed at the board's own keyboard, and says so.
+3. It knows the revision that it began as for as long as lines are changed, so that a save makes the
+   next one; a memory that was emptied, or took in another program, is no revision's next one.
 """
 
 from __future__ import annotations
 
-from hostlink.archive import Archive, Board
+import contextlib
+
+from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.archive import HostCopy as Kept
 from hostlink.board.captures import Tally
 from hostlink.board.dialogue import read_listed
 from hostlink.board.profile import Profile
+from hostlink.errors import ArchiveError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.material import content_of
 from hostlink.listing import Line, Listing, to_bytes
@@ -25,6 +33,7 @@ class HostCopy:
         held = archive.host_copy(board.uuid)
         text = held.content.text if held is not None else ""
         self.lines: dict[int, Line] = Listing.from_text(text).numbered()
+        self._began_as = _began_as(archive, held)
 
     def stored(self, typed: str) -> None:
         """A numbered line was typed, and the board took it."""
@@ -53,6 +62,11 @@ class HostCopy:
         """The board was captured."""
         self.proven(result.lines)
 
+    def replaced(self, result: Tally) -> None:
+        """The board was captured after something that may have put another program there."""
+        self._began_as = None
+        self.captured(result)
+
     def emptied(self) -> None:
         """Memory was cleared on purpose, after it was rescued."""
         self.lines = {}
@@ -73,6 +87,31 @@ class HostCopy:
         listing = Listing(tuple(self.lines.values()))
         charset = self._profile.rules.form.charset
         content = content_of(listing, to_bytes(listing.text(), charset), charset, self._profile)
+        self._began_as = self._revision_of(content)
         self._archive.set_host_copy(
-            self._board.uuid, content, proven=proven, may_lack_edits=not proven
+            self._board.uuid,
+            content,
+            proven=proven,
+            may_lack_edits=not proven,
+            revision=self._began_as,
         )
+
+    def _revision_of(self, content: Content) -> Revision | None:
+        """The revision that this is, or that it was changed from."""
+        if not self.lines:
+            return None
+        same = [one for one in self._archive.holds(content) if isinstance(one, Revision)]
+        began = self._began_as
+        if began is None:
+            return same[0] if same else None
+        return next((one for one in same if one.program == began.program), began)
+
+
+def _began_as(archive: Archive, held: Kept | None) -> Revision | None:
+    """The revision that the archive's copy began as; None where there is none any more."""
+    if held is None or not held.revision:
+        return None
+    with contextlib.suppress(ArchiveError):
+        item = archive.revision(held.revision)
+        return item if isinstance(item, Revision) else None
+    return None

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from hostlink.board import events as board_events
+from hostlink.board.events import Warned
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,30 @@ class PageProven:
 
     done: int
     pages: int
+
+
+@dataclass(frozen=True, slots=True)
+class MemoryLost(Warned):
+    """A board restarted or had no supply. spec: what it held as it can be loaded again, else ""."""
+
+    spec: str = ""
+
+    @property
+    def way_back(self) -> str:
+        """The command that puts it back, as a sentence; "" where nothing is kept."""
+        if not self.spec:
+            return ""
+        return f"Its last known program is kept: `hostlink load {self.spec}` puts it back."
+
+
+@dataclass(frozen=True, slots=True)
+class BoardVanished(Warned):
+    """A board whose port is kept open is not there any more; it is waited for."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoardReturned(Warned):
+    """A board that had vanished is attached again."""
 
 
 FirmwareEvent: TypeAlias = BackupKept | BoardAnswered | PagesRead | PageProven

@@ -217,6 +217,8 @@ def keep_material(
     if material.revision is not None and not options.name:
         return material.revision
     name = options.name or material.name
+    if not name and archive.holds(material.content(profile)):
+        return None  # a rescue: it is kept already
     if not name:
         emit(Warned("The listing has no name and is not kept; name it with --name."))
         return None

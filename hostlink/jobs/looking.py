@@ -45,7 +45,9 @@ def look(session: Session, archive: Archive) -> Looked:
     limit = session.profile.rules.storage.program_bytes
     copy = archive.host_copy(board.uuid)
     if not result.lines:
-        return Looked(board, "", False, 0, None, limit, last_program(archive, board), None)
+        held = copy is not None and copy.content.text.strip()
+        lost = last_program(archive, board) if held else ""
+        return Looked(board, "", False, 0, None, limit, lost, None)
     content = held_content(session, result)
     holders = archive.holds(content)
     revision = next((one for one in holders if isinstance(one, Revision)), None)

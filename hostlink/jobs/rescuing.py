@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
-from hostlink.jobs.attaching import way_back
-from hostlink.jobs.events import AlreadyKept, Rescued
+from hostlink.jobs.attaching import copy_words, last_program
+from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
 from hostlink.jobs.material import content_of
 from hostlink.jobs.session import Session
 from hostlink.listing import Line, Listing, to_bytes
@@ -88,8 +88,8 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     when = f", proven {proven:%Y-%m-%d %H:%M}" if proven is not None else ""
     session.emit(
         Warned(
-            f"The board is empty, though it was last known to hold {copy.revision or 'a program'}"
+            f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
             f"{when}: it restarted or lost its supply since, or was cleared at its keyboard. "
-            f"{way_back(archive, board)}".strip()
+            f"{MemoryLost('', last_program(archive, board)).way_back}".strip()
         )
     )

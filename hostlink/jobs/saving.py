@@ -101,13 +101,17 @@ def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision |
 
 
 def _name_for(archive: Archive, board: Board, content: Content) -> str:
-    """The program that the board was last known to hold, or one that is the same already."""
+    """The program that the board was last known to hold, unless this is another one of ours.
+
+    A board takes in other programs without our knowing, from its EEPROM or by its keyboard.
+    """
     copy = archive.host_copy(board.uuid)
-    if copy is not None and copy.revision:
-        return copy.revision.rpartition("@")[0]
-    for holder in archive.holds(content):
-        if isinstance(holder, Revision):
-            return holder.program
+    known = copy.revision.rpartition("@")[0] if copy is not None else ""
+    same = [one.program for one in archive.holds(content) if isinstance(one, Revision)]
+    if known and (known in same or not same):
+        return known
+    if same:
+        return same[0]
     raise RefusedError(
         "The board's program has no name here yet.",
         kept="It is still on the board; nothing was kept in the archive.",

@@ -15,12 +15,17 @@ from hostlink.board.events import Warned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted
-from hostlink.jobs.attaching import remembered_restart, way_back
-from hostlink.jobs.events import Emit
+from hostlink.jobs.attaching import last_program, remembered_restart
+from hostlink.jobs.events import Emit, MemoryLost
 from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port
+from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
+
+_LOST_AT_OPENING = (
+    "The board restarted when its port was opened; what its memory held was lost then."
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,11 +87,11 @@ class Session:
             if own is not None:
                 own.close()
             raise
-        banner = self.profile.talk.banner.encode("latin-1", "replace")
-        self.wire = Wire(port, clock, banner=banner, recorder=recorder or own, cancelled=cancelled)
-        self.dialogue = Dialogue(self.wire, self.profile, emit)
+        self.wire = Wire(port, clock, recorder=recorder or own, cancelled=cancelled)
+        self.use(choice)
         self._attached = False
         self._told = False
+        self.restarts_told = 0  # restarts of which a job itself has said what came of them
         self._restarts_settled = 0
         self._woke = False
 
@@ -124,10 +129,10 @@ class Session:
         board = self._note_board()
         if not self.restarted_since_attach:
             return
-        lost = "The board restarted when its port was opened; what its memory held was lost then."
+        spec = ""
         if self.archive is not None and board is not None:
-            lost = f"{lost} {way_back(self.archive, board)}".strip()
-        self.emit(Warned(lost))
+            spec = last_program(self.archive, board)
+        self.emit(MemoryLost(_LOST_AT_OPENING, spec))
 
     @property
     def restarted_since_attach(self) -> bool:
@@ -148,6 +153,16 @@ class Session:
         """A load was proven: an earlier restart says nothing about the memory any more."""
         self._restarts_settled = self.wire.health.restarts
         self._woke = False
+
+    def use(self, choice: LinkChoice) -> None:
+        """Talk over the same open port by another profile or speed from now on."""
+        self.choice = choice
+        self.profile = choice.effective
+        self.dialogue = Dialogue(self.wire, self.profile, self.emit)
+        self.wire.banner = self.profile.talk.banner.encode("latin-1", "replace")
+        port, baud = self.wire.port, self.profile.talk.baud
+        if isinstance(port, TunablePort) and port.baudrate != baud:
+            port.baudrate = baud
 
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""

@@ -50,6 +50,41 @@ def test_a_pipe_talks_line_by_line(hostlink: Callable, archive: Archive) -> None
     assert copy.may_lack_edits
 
 
+def test_a_save_after_console_edits_makes_the_next_revision(
+    hostlink: Callable, archive: Archive
+) -> None:
+    """The program is known, so no name is asked for; after NEW it is another one, and it is."""
+    assert hostlink("load", "shipped:TIDE").status == 0
+    hostlink("console", stdin=b"30 LET H=9\n")
+    assert archive.host_copy(archive.boards()[0].uuid).revision == "TIDE@1"
+    assert "TIDE@1, changed since" in hostlink("boards").out
+    assert hostlink("save").status == 0
+    latest = archive.revision("TIDE")
+    assert latest.spec == "TIDE@2"
+    assert "30 LET H=9" in archive.content(latest).text
+    hostlink("console", stdin=b"NEW\n10 PRINT 1\n")
+    assert archive.host_copy(archive.boards()[0].uuid).revision == ""
+    assert "has no name here yet" in hostlink("save").err
+
+
+def test_a_save_of_another_known_program_is_told_as_that_one(
+    hostlink: Callable, archive: Archive, tmp_path: Path
+) -> None:
+    """Fetched from the EEPROM at the console, PIER is PIER and no revision of TIDE."""
+    (tmp_path / "pier.bas").write_text("10 PRINT 5\n20 END\n")
+    assert hostlink("load", "pier.bas").status == 0
+    assert hostlink("store", "PIER").status == 0
+    assert hostlink("load", "shipped:TIDE").status == 0
+    assert hostlink("recall", "PIER").status == 0
+    hostlink("console", stdin=b"10 PRINT 6\n")
+    assert hostlink("save").status == 0
+    assert archive.revision("PIER").spec == "PIER@2"
+    assert hostlink("load", "shipped:TIDE").status == 0
+    hostlink("console", stdin=b"FETCH PIER\n")
+    assert "Kept as PIER@3" in hostlink("save").err  # an older one again is the newest
+    assert archive.revision("TIDE").spec == "TIDE@1"
+
+
 def test_the_word_that_ends_ends(hostlink: Callable) -> None:
     """What stands after it is not typed; with a blank before it, it goes to the board."""
     told = hostlink("console", stdin=b"PRINT 1\nleave!\nPRINT 2\n")

@@ -10,18 +10,23 @@ from typing import Any
 
 import pytest
 
-from hostlink.archive import Archive
+from hostlink.archive import Archive, Origin
 from hostlink.board.events import Warned
+from hostlink.board.loading import Loader
 from hostlink.board.profile_file import find_profile
+from hostlink.cli.progress import warning
 from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
-from hostlink.jobs.events import Event, Rescued
+from hostlink.jobs.events import BoardVanished, Event, MemoryLost, Rescued
 from hostlink.jobs.pasting import look_at, may_overwrite
+from hostlink.jobs.restarting import restart
+from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.recording import read_recording
 
 PROFILE = find_profile("practice")
+ORIGIN = Origin("edit")
 
 
 @pytest.fixture(autouse=True)
@@ -46,7 +51,7 @@ class Talk:
 
     @property
     def warnings(self) -> str:
-        return " ".join(each.text for each in self.events if isinstance(each, Warned))
+        return " ".join(warning(each) for each in self.events if isinstance(each, Warned))
 
 
 @pytest.fixture
@@ -243,6 +248,77 @@ def test_a_restart_in_between_is_told_and_empties_the_copy(
     assert archive.content(archive.revision("rescue@1")).text == "10 PRINT 1\n"
 
 
+def test_an_edited_program_that_is_lost_is_kept_as_it_was_edited(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """Not the revision that it began as is offered, but what was on the board."""
+    board = console()
+    typed(board, "10 PRINT 1")
+    kept = archive.keep("LAMP", archive.host_copy(archive.boards()[0].uuid).content, ORIGIN)  # type: ignore[union-attr]
+    board.capture()
+    typed(board, "20 PRINT 2")
+    assert archive.host_copy(archive.boards()[0].uuid).revision == kept.revision.spec  # type: ignore[union-attr]
+    machine = board._here().wire.port.machine  # type: ignore[attr-defined]
+    machine.restart(board._here().wire.now())
+    board.listen(3.0)
+    (lost,) = [each for each in talk.events if isinstance(each, MemoryLost)]
+    assert archive.content(archive.revision(lost.spec)).text == "10 PRINT 1\n20 PRINT 2\n"
+
+
+# --- lent to jobs ----------------------------------------------------------------------------
+
+
+def test_a_job_has_the_open_session_and_the_console_goes_on(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """The port is not opened again, and the host copy is what the job left."""
+    board = console()
+    port = board._here().wire.port
+    with board.lend() as session:
+        loaded = look_at("10 PRINT 3\n", PROFILE).parts[0]
+        assert isinstance(loaded, tuple)
+        Loader(session.dialogue, {10: loaded[0]}).load()
+        save(session, archive, SaveOptions(name="THREE"))
+    assert board._here().wire.port is port
+    assert board.at_prompt
+    assert list(board.copy.lines) == [10]
+    typed(board, "RUN")
+    assert talk.rows[-1] == " 3"
+
+
+def test_a_restart_in_a_job_is_told_after_it_once(
+    console: Callable[..., Console], talk: Talk
+) -> None:
+    """By what the job failed with it may not be seen; a restart on purpose tells of itself."""
+    board = console()
+    typed(board, "10 PRINT 1")
+    with pytest.raises(LinkError), board.lend() as session:
+        session.wire.port.machine.restart(session.wire.now())  # type: ignore[attr-defined]
+        session.dialogue.listen_waking()
+        raise LinkError("The job was cut short.", reason=LinkReason.RESTARTED)
+    assert [each.spec for each in talk.events if isinstance(each, MemoryLost)] == ["rescue@1"]
+    typed(board, "10 PRINT 2")
+    talk.events.clear()
+    with board.lend() as session:
+        restart(session, board._archive, consent=lambda _: True)
+    assert not [each for each in talk.events if isinstance(each, MemoryLost)]
+
+
+def test_a_board_that_vanishes_in_a_job_is_waited_for(
+    console: Callable[..., Console], talk: Talk
+) -> None:
+    """The port is given back, told once; the next job is refused in words."""
+    board = console("unplug_after_bytes=40", stays=True)
+    with pytest.raises(LinkError) as caught, board.lend() as session:
+        for _ in range(20):
+            session.dialogue.capture()
+    assert caught.value.reason is LinkReason.GONE
+    assert not board.is_here
+    assert len([each for each in talk.events if isinstance(each, BoardVanished)]) == 1
+    with pytest.raises(LinkError, match="not here"), board.lend():
+        raise AssertionError("there is no session to lend")
+
+
 # --- nothing is lost unsaved -----------------------------------------------------------------
 
 
@@ -406,7 +482,7 @@ def test_a_board_that_is_not_back_yet_is_looked_for_again(
     def away(identity: Any) -> None:
         looks.append(identity)
 
-    monkeypatch.setattr("hostlink.jobs.console.port_of", away)
+    monkeypatch.setattr("hostlink.jobs.standing.port_of", away)
     for _ in range(3):
         board.listen(0.1)
     assert len(looks) == 3

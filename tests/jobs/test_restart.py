@@ -16,6 +16,7 @@ from hostlink.archive import Archive
 from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import find_profile
+from hostlink.cli.progress import warning
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import Event
@@ -79,7 +80,7 @@ def loaded(session: Callable[..., Session], archive: Archive) -> None:
 
 
 def warnings(told: list[Event]) -> list[str]:
-    return [event.text for event in told if isinstance(event, Warned)]
+    return [warning(event) for event in told if isinstance(event, Warned)]
 
 
 def seconds(session: Session) -> float:

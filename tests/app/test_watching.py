@@ -1,0 +1,215 @@
+"""What the desk does by itself: losses are offered where they happen, boards are read again."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+
+from hostlink.app.dialogues import Ask, Trouble
+from hostlink.app.jobview import JobView
+from hostlink.errors import LinkError, LinkReason
+
+NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
+
+
+def _hold(lines: dict[int, bytes]) -> Any:
+    """A job that has lines in the board's memory, as if typed at its own keyboard."""
+
+    def work(session: Any, _: Any) -> None:
+        session.wire.port.machine.basic._state.memory.replace(lines)
+
+    return work
+
+
+async def _offered(pilot: Any, app: Any, wait: Any) -> Ask:
+    """Close what failed, then wait for the offer."""
+    await wait(pilot, lambda: isinstance(app.screen, Ask | Trouble | JobView))
+    if isinstance(app.screen, Trouble | JobView):
+        await wait(pilot, lambda: isinstance(app.screen, Trouble) or app.screen.job.ended)
+        await pilot.press("escape")
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
+    assert app.focused.id == "answer-leave"
+    return app.screen
+
+
+def test_a_board_unplugged_at_the_console_is_offered_its_program_when_it_is_back(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any
+) -> None:
+    """What was typed is kept, and leaving it is the safe answer; nothing is asked twice."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 PRINT 7\n")
+        await wait(pilot, lambda: is_settled(app))
+        await type_text(pilot, "PRINT 1234567890123456789012345678901234567890\n")
+        await wait(pilot, lambda: "was unplugged" in shown(app))
+        ask = await _offered(pilot, app, wait)
+        assert "kept as rescue 1" in ask.question
+        await pilot.press("enter")
+        await wait(pilot, lambda: "holds no program" in shown(app))
+        assert app.screen is app.desk
+
+    stage.play(story, port="practice://x?time=virtual&unplug_after_bytes=70&restarts_on_open=1")
+    (rescue,) = stage.archive.rescues()
+    assert stage.archive.content(rescue).text == "10 PRINT 7\n"
+
+
+def test_a_board_that_restarts_at_the_console_is_offered_its_program_at_once(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any
+) -> None:
+    """And loading it again from there proves that it is back."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 PRINT 7\n")
+        await wait(pilot, lambda: is_settled(app) and app.current.at_prompt)
+        app.current.do("", _restart, shown=False)
+        ask = await _offered(pilot, app, wait)
+        assert "restarted" in ask.why
+        await pilot.click("#answer-reload")
+        await wait(pilot, lambda: any("is on the board, proven" in said for said in app.said))
+        await wait(pilot, lambda: "holds rescue 1, 10 of 999 bytes" in shown(app))
+
+    stage.play(story)
+
+
+def _restart(session: Any, _: Any) -> None:
+    """The board restarts by itself, and is heard doing it."""
+    session.wire.port.machine.restart(session.wire.now())
+    session.dialogue.listen_waking()
+
+
+def test_a_restart_during_a_job_is_told_by_the_job_and_then_offered(
+    stage: Any, wait: Any, is_settled: Any
+) -> None:
+    """The job's error comes first; the offer names the revision that was on the board."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
+
+        def cut(session: Any, archive: Any) -> None:
+            _restart(session, archive)
+            raise LinkError("The board restarted.", reason=LinkReason.RESTARTED)
+
+        app.watch_job(app.current.do("Working", cut), done=lambda _: "never")
+        await wait(pilot, lambda: isinstance(app.screen, JobView) and app.screen.job.ended)
+        ask = await _offered(pilot, app, wait)
+        assert "TIDE revision 1" in ask.question
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, opens="shipped:TIDE")
+
+
+def test_a_board_unplugged_during_a_load_is_offered_the_program_again(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """It comes back empty: what was being loaded can be loaded again by one key."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "unplugged" in shown(app))
+        ask = await _offered(pilot, app, wait)
+        assert "TIDE revision 1" in ask.question
+
+    port = "practice://x?time=virtual&unplug_after_bytes=300&restarts_on_open=1"
+    stage.play(story, port=port, opens="shipped:TIDE")
+
+
+def test_an_empty_board_that_was_known_to_hold_something_is_offered_it_when_attached(
+    stage: Any, wait: Any
+) -> None:
+    """It lost its supply while the app was closed; a second look does not ask again."""
+    stage.keep("LAMP", "10 PRINT 1")
+
+    async def load(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+
+    async def story(pilot: Any, app: Any) -> None:
+        ask = await _offered(pilot, app, wait)
+        assert "LAMP revision 1" in ask.question
+        await pilot.press("escape")
+        await pilot.press("alt+l")
+        await wait(pilot, lambda: app.current.busy is None)
+        app.drain()
+        assert app.screen is app.desk
+
+    stage.play(load, opens="LAMP")
+    stage.play(story, port="practice://class?time=virtual&fresh")
+
+
+@pytest.mark.parametrize("minutes", [5, 0])
+def test_a_board_at_its_prompt_is_read_again_every_few_minutes(
+    stage: Any, wait: Any, shown: Any, is_settled: Any, minutes: int
+) -> None:
+    """What was typed at its own keyboard is found without a word or view; 0 minutes: never."""
+    clock = [NOON]
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.keep_settings(capture_minutes=minutes)
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
+        app.current.do("", _hold({10: b"PRINT 9"}), shown=False)
+        await wait(pilot, lambda: is_settled(app) and app.current.at_prompt)
+        said = list(app.said)
+        clock[0] += timedelta(minutes=4)
+        app.drain()
+        assert app.current.busy is None
+        clock[0] += timedelta(minutes=2)
+        app.drain()
+        assert (app.current.busy is not None) is bool(minutes)
+        await wait(pilot, lambda: is_settled(app))
+        assert ("TIDE revision 1, changed since" in shown(app)) is bool(minutes)
+        assert app.screen is app.desk
+        assert app.said == said
+
+    stage.play(story, opens="shipped:TIDE", now=lambda: clock[0])
+
+
+def test_a_board_is_not_read_under_somebodys_hands(
+    stage: Any, wait: Any, type_text: Any, is_settled: Any
+) -> None:
+    """Not while a line stands half typed in the console, and not while a program asks."""
+    clock = [NOON]
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: app.current.at_prompt)
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 INPUT A")
+        clock[0] += timedelta(minutes=6)
+        app.drain()
+        assert app.current.busy is None
+        clock[0] -= timedelta(minutes=6)
+        await type_text(pilot, "\nRUN\n")
+        await wait(pilot, lambda: is_settled(app) and app.current.partial == "? ")
+        clock[0] += timedelta(minutes=6)
+        app.drain()
+        assert app.current.busy is None
+
+    stage.play(story, now=lambda: clock[0])
+
+
+def test_a_reading_that_fails_is_told_without_getting_in_the_way(
+    stage: Any, wait: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last line says why; nobody has to close anything."""
+    clock = [NOON]
+
+    def broken(*_: Any) -> None:
+        raise LinkError("The board is silent.", reason=LinkReason.SILENT)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: app.current.at_prompt)
+        monkeypatch.setattr("hostlink.jobs.looking.look", broken)
+        clock[0] += timedelta(minutes=6)
+        app.drain()
+        await wait(pilot, lambda: "The practice board: The board is silent." in app.said)
+        assert app.screen is app.desk
+
+    stage.play(story, now=lambda: clock[0])
