@@ -18,6 +18,7 @@ from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
 from hostlink.app.texts import capital, plain, plural
 from hostlink.errors import HostlinkError
+from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
 from hostlink.listing.checkcodes import WHOLE, Codes, Verdict, codes_of, parse_codes, verify
@@ -80,9 +81,8 @@ class CheckScreen(Screen[int | None]):
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
-        name = event.value.strip().strip("'\"")
-        if name:
-            self.app.careful(lambda: self._read(Path(name).expanduser()))
+        if event.value.strip():
+            self.app.careful(lambda: self._read(named_path(event.value)))
 
     def _read(self, path: Path) -> None:
         """Take the codes of a sheet in place of typed ones."""

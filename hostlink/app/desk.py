@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
@@ -71,7 +70,7 @@ class Desk(WorkshopDesk):
             "open",
             "Open a listing file",
             priority=True,
-            tooltip="By its name, or drop it on the terminal",
+            tooltip="Or a folder or zip file of listings",
         ),
         Binding(
             "ctrl+f",
@@ -101,6 +100,7 @@ class Desk(WorkshopDesk):
         Binding("alt+w", "sheet", "Write a listing sheet", tooltip="To type from, with codes"),
         Binding("alt+t", "check_codes", "Check codes", tooltip="Which lines were typed wrong"),
         Binding("alt+u", "card", "Write the board's card", tooltip="Its words and limits"),
+        Binding("alt+j", "give", "Give listings out", tooltip="As files or as one zip file"),
         Binding("alt+n", "name", "Name the listing", tooltip="The program it is kept under"),
         Binding("alt+b", "boards", "Boards", tooltip="Attach, detach, label, choose"),
         Binding("alt+k", "backup", "Back up the board", tooltip="All that it holds"),
@@ -239,11 +239,12 @@ class Desk(WorkshopDesk):
     def action_firmware(self) -> None:
         from hostlink.app.dialogues import AskText
         from hostlink.app.firmware import FirmwareScreen, review_file
+        from hostlink.jobs.files import named_path
 
         def answered(name: str | None) -> None:
             if not name:
                 return
-            path = Path(name.strip("'\"")).expanduser()
+            path = named_path(name)
             reviewed = self.app.careful(lambda: review_file(path))
             if reviewed is not None:
                 self.app.push_screen(FirmwareScreen(reviewed))

@@ -8,6 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
+from textual.events import DescendantFocus
 from textual.screen import Screen
 from textual.widgets import Static
 
@@ -46,6 +47,7 @@ class ReferencesScreen(Screen[int | None]):
                 empty="There is no variable.",
                 id="variables",
             )
+        yield Static("", id="reference-told", markup=False)
         yield Static(Content(self._foot()), classes="foot", markup=False)
 
     def _foot(self) -> str:
@@ -61,8 +63,8 @@ class ReferencesScreen(Screen[int | None]):
                     str(entry.number if entry.there else entry.used[0][1]),
                     (
                         str(entry.number),
-                        ("" if entry.there else "no such line! ")
-                        + ", ".join(f"{word} in {number}" for word, number in entry.used),
+                        ", ".join(f"{word} in {number}" for word, number in entry.used)
+                        + ("" if entry.there else "; there is no such line"),
                     ),
                 )
                 for entry in self.found.lines
@@ -79,6 +81,24 @@ class ReferencesScreen(Screen[int | None]):
         )
         if not self.found.lines:
             self.query_one("#variables", Rows).focus()
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._tell(event.rows)
+
+    def on_descendant_focus(self, event: DescendantFocus) -> None:
+        if isinstance(event.widget, Rows):
+            self._tell(event.widget)
+
+    def _tell(self, rows: Rows) -> None:
+        """The entry at the cursor in full, since a column may be too narrow for it."""
+        if not (rows.has_focus and rows.key):
+            return
+        first, *rest = rows.entries[rows.cursor].cells
+        words = f"Line {first} is named by {rest[0]}."
+        if rows.id == "variables":
+            words = f"{first} is set in {rest[0]}, and read in {rest[1]}."
+        self.query_one("#reference-told", Static).update(Content(plain(words)))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

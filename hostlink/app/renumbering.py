@@ -132,8 +132,9 @@ class RenumberScreen(Screen[str | None]):
         words = "Quoted text and remarks are never touched."
         if self.stop is not None:
             words = f"{self.stop.what} {self.stop.advice}"
-        if self.made is not None and self.made.unfollowed:
-            words += "\n\nLeft as they are:\n" + "\n".join(map(_left, self.made.unfollowed))
+        if self.stop is not None and self.made is not None:
+            words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
+            words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))
         self.query_one("#numbers-detail", Static).update(Content(plain(words, keep="\n")))
 
     def _places(self) -> str:

@@ -174,8 +174,9 @@ class SheetDesk(Screen[None]):
         first = next((one for one in chosen if one.severity == "error"), chosen[0])
         where = "" if at_line or first.number is None else f"Line {first.number}: "
         more = len(found) - 1
-        others = f" ({more:,} more)" if more else ""
-        return f"{where}{first.message} {first.advice}{others}"
+        others = f" (Alt+V: {more:,} more)" if more else ""
+        advice = "Alt+D makes it smaller." if first.rule == "does-not-fit" else first.advice
+        return f"{where}{first.message} {advice}{others}"
 
     def _all_well(self) -> str:
         if not self.editor.text.strip():
@@ -253,11 +254,22 @@ class SheetDesk(Screen[None]):
         from hostlink.app.dialogues import AskText
 
         def answered(name: str | None) -> None:
-            if name:
-                self.open_word(name.strip("'\""))
+            from hostlink.app.collecting import is_many, take_in
+            from hostlink.jobs.files import named_path
+
+            word = (name or "").strip("'\"")
+            many = named_path(word)
+            if word and is_many(many):
+                take_in(self.app, many)
+            elif word:
+                self.open_word(word)
 
         self.app.push_screen(
-            AskText("Which listing file?", hint="A file, a program, or a revision such as TIDE@2."),
+            AskText(
+                "Which listing file?",
+                hint="A file, a listing sheet, a program, a revision such as TIDE@2; or a folder "
+                "or zip file of listings, to keep them all.",
+            ),
             answered,
         )
 

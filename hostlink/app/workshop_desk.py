@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.app.console_desk import ConsoleDesk
-from hostlink.errors import ListingError
+from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached
@@ -171,7 +171,12 @@ class WorkshopDesk(ConsoleDesk):
         if screen is not None:
             self.app.push_screen(screen, go_on)
 
-    # --- pages -------------------------------------------------------------------------------
+    # --- files and pages ---------------------------------------------------------------------
+
+    def action_give(self) -> None:
+        from hostlink.app.collecting import ask_to_give
+
+        ask_to_give(self.app)
 
     def action_sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
@@ -238,41 +243,33 @@ class WorkshopDesk(ConsoleDesk):
             answered,
         )
 
-    def _write_page(self, name: str, what: str, write: Callable[[Path, bool], None]) -> None:
+    def _write_page(
+        self, name: str, what: str, write: Callable[[Path, bool], None], *, replacing: bool = False
+    ) -> None:
         """Write a page; a file that is there already is replaced only after an answer."""
         from hostlink.app.dialogues import Ask
-        from hostlink.jobs.files import is_there
+        from hostlink.jobs.files import TakenError, named_path
 
         if not name:
             return
-        path = Path(name.strip("'\"")).expanduser()
+        path = named_path(name)
         if path.name and not path.suffix:
             path = path.parent / f"{path.name}.html"
 
-        def go_on(replacing: bool) -> None:
-            def written() -> bool:
-                write(path, replacing)
-                return True
+        def answered(answer: str | None) -> None:
+            if answer == "replace":
+                self._write_page(name, what, write, replacing=True)
 
-            if self.app.careful(written):
-                words = f"{what} is written to {path.absolute()}"
-                self.app.tell(f"{words}.")
-                self.app.push_screen(
-                    Ask(
-                        f"{words}.",
-                        [("good", "Good")],
-                        why="It is one file by itself: open it in a browser, and print it there.",
-                    )
-                )
-
-        if not is_there(path):
-            go_on(False)
+        try:
+            write(path, replacing)
+        except TakenError as error:
+            answers = [("leave", "Leave it as it is"), ("replace", "Replace it")]
+            self.app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
             return
-        self.app.push_screen(
-            Ask(
-                f"{path} exists already.",
-                [("leave", "Leave it as it is"), ("replace", "Replace it")],
-                why="Nothing was written yet.",
-            ),
-            lambda answer: go_on(True) if answer == "replace" else None,
-        )
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
+        words = f"{what} is written to {path.absolute()}."
+        self.app.tell(words)
+        why = "It is one file by itself: open it in a browser, and print it there."
+        self.app.push_screen(Ask(words, [("good", "Good")], why=why))

@@ -9,12 +9,10 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, plural, say, table
-from hostlink.errors import ExitStatus, RefusedError, UsageError
-from hostlink.jobs.files import write_new
+from hostlink.errors import ExitStatus, UsageError
 
 if TYPE_CHECKING:
     from hostlink.jobs.material import Material
-    from hostlink.listing.bundle import Member
 
 
 @click.command()
@@ -89,55 +87,19 @@ def give(desk: Desk, programs: tuple[str, ...], output: Path) -> None:
 
     PROGRAMS as for `load`; without any, the latest revision of every program in the archive.
     """
-    from hostlink.jobs.collecting import as_members, zipped
+    from hostlink.jobs.collecting import give_out
 
     materials = _materials(desk, programs)
-    if output.suffix.lower() == ".zip":
-        write_new(output, zipped(materials), replace=desk.yes)
-    else:
-        _into_folder(output, as_members(materials), desk)
+    give_out(materials, output, replace=desk.yes)
     say(f"{plural(len(materials), 'listing')} written to {output}.", quiet=desk.quiet)
 
 
 def _materials(desk: Desk, programs: tuple[str, ...]) -> list[Material]:
-    """The listings meant; each under a name of its own."""
+    """The listings meant; without names those of every program in the archive."""
     from hostlink.cli.listings import material_for
-    from hostlink.jobs.material import from_archive
+    from hostlink.jobs.collecting import every_program
 
     if programs:
-        found = [material_for(desk, what) for what in programs]
-    else:
-        with desk.archive(create=False, read_only=True) as archive:
-            found = [from_archive(program.name, archive) for program in archive.programs()]
-    if not found:
-        raise RefusedError("The archive holds no program.", kept="Nothing was written.")
-    names = [material.name.lower() for material in found]
-    for material in found:
-        if not material.name or names.count(material.name.lower()) > 1:
-            raise UsageError(
-                f"{material.label} has no name of its own to be written under.",
-                kept="Nothing was written.",
-                advice="Name each program once.",
-            )
-    return found
-
-
-def _into_folder(folder: Path, files: list[Member], desk: Desk) -> None:
-    """Write files into a folder; none where one is there already and may not be replaced."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RefusedError(
-            f"The folder {folder} cannot be made: {error.strerror}.",
-            kept="Nothing was written.",
-            advice="Name another folder.",
-        ) from error
-    there = [member.name for member in files if (folder / member.name).exists()]
-    if there and not desk.yes:
-        raise UsageError(
-            f"{folder} has {there[0]} already.",
-            kept="Nothing was written.",
-            advice="Name another folder, or repeat with --yes to replace.",
-        )
-    for member in files:
-        write_new(folder / member.name, member.data, replace=True)
+        return [material_for(desk, what) for what in programs]
+    with desk.archive(create=False, read_only=True) as archive:
+        return every_program(archive)

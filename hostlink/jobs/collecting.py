@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 from hostlink.archive import Archive, Kept
 from hostlink.board.profile import Profile
-from hostlink.errors import HostlinkError, ListingError
-from hostlink.jobs.material import Material, from_bytes, is_file, program_name, read_file
+from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
+from hostlink.jobs.files import TakenError, is_there, write_new
+from hostlink.jobs.material import (
+    Material,
+    from_archive,
+    from_bytes,
+    is_file,
+    program_name,
+    read_file,
+)
 from hostlink.listing import Listing, review
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, is_zip, read_zip, write_zip
 
@@ -75,17 +83,57 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> list[Kep
     return kept
 
 
-def as_members(materials: Iterable[Material]) -> list[Member]:
-    """Listings as files to give out: name and text, lines ended by LF."""
-    return [
+def every_program(archive: Archive) -> list[Material]:
+    """The latest revision of every program that is not retired."""
+    return [from_archive(program.name, archive) for program in archive.programs()]
+
+
+def give_out(materials: Sequence[Material], output: Path, *, replace: bool) -> None:
+    """Write listings as files into a folder, or as one zip file where `output` is called so.
+
+    Raises UsageError where a file is there already and may not be replaced, or where two listings
+    have one name; RefusedError where there is none or nothing can be written.
+    """
+    if not materials:
+        raise RefusedError("The archive holds no program.", kept="Nothing was written.")
+    names = [material.name.lower() for material in materials]
+    for material in materials:
+        if not material.name or names.count(material.name.lower()) > 1:
+            raise UsageError(
+                f"{material.label} has no name of its own to be written under.",
+                kept="Nothing was written.",
+                advice="Name each program once.",
+            )
+    members = [
         Member(f"{material.name.lower()}.bas", material.listing.text().encode("utf-8"))
         for material in materials
     ]
+    if output.suffix.lower() == ".zip":
+        write_new(output, write_zip(members), replace=replace)
+    else:
+        _into_folder(output, members, replace)
 
 
-def zipped(materials: Iterable[Material]) -> bytes:
-    """Listings as one zip file."""
-    return write_zip(as_members(materials))
+def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
+    """Write files into a folder; none where one is there already and may not be replaced."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise RefusedError(
+            f"The folder {folder} cannot be made: {why}.",
+            kept="Nothing was written.",
+            advice="Name another folder.",
+        ) from error
+    there = [member.name for member in files if is_there(folder / member.name)]
+    if there and not replace:
+        raise TakenError(
+            f"{folder} has {there[0]} already.",
+            kept="Nothing was written.",
+            advice="Name another folder, or repeat with --yes to replace.",
+        )
+    for member in files:
+        write_new(folder / member.name, member.data, replace=True)
 
 
 def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:

@@ -10,6 +10,19 @@ from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.listing.source import LIMIT
 
 
+class TakenError(UsageError):
+    """There is a file of that name already, and nobody said that it may be replaced."""
+
+
+def named_path(words: str) -> Path:
+    """The path that a person means: quotes around it taken off, ~ for the home folder."""
+    path = Path(words.strip().strip("'\""))
+    try:
+        return path.expanduser()
+    except RuntimeError:  # ~ before a name that nobody has here
+        return path
+
+
 def is_there(path: Path) -> bool:
     """Whether a name is taken; never raises, as Path.exists does for a name too long."""
     return os.path.exists(path)  # noqa: PTH110
@@ -18,7 +31,7 @@ def is_there(path: Path) -> bool:
 def write_new(path: Path, content: bytes, *, replace: bool) -> None:
     """Write a file whole or not at all; an existing one only with consent."""
     if is_there(path) and not replace:
-        raise UsageError(
+        raise TakenError(
             f"{path} exists already.",
             kept="It was not changed.",
             advice="Name another file, or repeat with --yes to replace it.",

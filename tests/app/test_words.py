@@ -149,7 +149,6 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
                 Trouble(HostlinkError(text, kept=text, advice=text)),
                 Ask(text, [("a", "Leave"), ("b", text)], why=text),
                 AskText(text, safe.replace("\n", " ")),
-                Fill(text, [("a", text, safe)], hint=text),
             ):
                 app.push_screen(screen)
                 await pilot.pause()
@@ -180,6 +179,10 @@ def test_hostile_listings_are_only_text_in_the_workshop(stage: Any, wait: Any, s
             assert "\x1b" not in shown(app)
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk)
+        lines = [(f"k{at}", text, plain) for at, text in enumerate(HOSTILE)]
+        app.push_screen(Fill(HOSTILE[0], lines, hint=HOSTILE[1]))
+        await pilot.pause()
+        assert "[/bold]" in shown(app)
 
     stage.play(story, port="")
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from textual.widgets import TextArea
+from textual.widgets import Input, TextArea
 
 from hostlink.app.checking import CheckScreen
 from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
@@ -183,7 +183,7 @@ def test_a_jump_that_cannot_follow_stops_renumbering_until_it_is_forced(
     stage.play(story, port="")
 
 
-def test_the_cross_reference_leads_to_the_line(stage: Any, wait: Any) -> None:
+def test_the_cross_reference_leads_to_the_line(stage: Any, wait: Any, shown: Any) -> None:
     """Who names a line, where a variable is set and read; Enter puts the cursor there."""
 
     async def story(pilot: Any, app: Any) -> None:
@@ -192,10 +192,14 @@ def test_the_cross_reference_leads_to_the_line(stage: Any, wait: Any) -> None:
         await wait(pilot, lambda: isinstance(app.screen, ReferencesScreen))
         assert cells(app, "#lines") == [
             ("7", "GOTO in 11"),
-            ("99", "no such line! GOTO in 13"),
+            ("99", "GOTO in 13; there is no such line"),
         ]
         assert cells(app, "#variables") == [("A", "7", "9")]
-        await pilot.press("down", "enter")
+        assert "Line 7 is named by GOTO in 11." in shown(app)
+        await pilot.press("tab")
+        await pilot.pause()
+        assert "A is set in 7, and read in 9." in shown(app)
+        await pilot.press("tab", "down", "enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.cursor_location[0] == 4
         await pilot.press("alt+e", "tab", "enter")
@@ -288,22 +292,22 @@ def test_a_sheet_is_written_where_it_was_asked_for(
     assert "Landing lamp" in Path("first.html").read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", ["nowhere/x.html", "x" * 300, "/", "."])
-def test_a_page_that_cannot_be_written_is_told_in_a_sentence(
-    stage: Any, wait: Any, name: str
-) -> None:
-    """No folder, a name too long, a folder in place of a file."""
+def test_a_page_that_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> None:
+    """No folder, a name too long, a folder in place of a file, a home that nobody has."""
 
     async def story(pilot: Any, app: Any) -> None:
-        app.desk.action_card()
-        await wait(pilot, lambda: isinstance(app.screen, AskText))
-        app.screen.query_one("#answer").value = name
-        await pilot.press("enter")
-        await wait(pilot, lambda: not isinstance(app.screen, AskText))
-        if isinstance(app.screen, Ask):
-            await pilot.press("down", "enter")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
-        assert "cannot be written" in app.screen.error.what
+        for name in ("nowhere/x.html", "x" * 300, "/", ".", "~nobody-of-this-name/x"):
+            app.desk.action_card()
+            await wait(pilot, lambda: isinstance(app.screen, AskText))
+            app.screen.query_one("#answer").value = name
+            await pilot.press("enter")
+            await wait(pilot, lambda: not isinstance(app.screen, AskText))
+            if isinstance(app.screen, Ask):
+                await pilot.press("down", "enter")
+            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            assert "cannot be written" in app.screen.error.what
+            await pilot.press("enter")
+            await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")
 
@@ -413,42 +417,42 @@ def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
     stage.play(story, port="")
 
 
-@pytest.mark.parametrize("key", ["alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"])
-def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any, key: str) -> None:
+def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any) -> None:
     """An empty editor gets one clear sentence."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press(key)
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
-        assert app.screen.error.what == "There is no numbered line in the editor."
+        for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"):
+            await pilot.press(key)
+            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            assert app.screen.error.what == "There is no numbered line in the editor."
+            await pilot.press("enter")
+            await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")
 
 
-@pytest.mark.parametrize(
-    ("words", "screen"),
-    [
-        ("smaller", ShrinkScreen),
-        ("renumber", RenumberScreen),
-        ("cross", ReferencesScreen),
-        ("every finding", FindingsScreen),
-        ("listing sheet", Fill),
-        ("check codes", CheckScreen),
-        ("card", AskText),
-    ],
-)
-def test_each_action_is_found_by_its_words(
-    stage: Any, wait: Any, type_text: Any, words: str, screen: type
-) -> None:
+def test_each_action_is_found_by_its_words(stage: Any, wait: Any) -> None:
     """Ctrl+P and a word of it open the same screen as the key."""
+    screens: dict[str, type] = {
+        "smaller": ShrinkScreen,
+        "renumber": RenumberScreen,
+        "cross": ReferencesScreen,
+        "every finding": FindingsScreen,
+        "listing sheet": Fill,
+        "check codes": CheckScreen,
+        "card": AskText,
+    }
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        await pilot.press("ctrl+p")
-        await pilot.pause()
-        await type_text(pilot, words)
-        await pilot.pause(0.3)
-        await pilot.press("enter")
-        await wait(pilot, lambda: isinstance(app.screen, screen))
+        for words, screen in screens.items():
+            await pilot.press("ctrl+p")
+            await pilot.pause()
+            app.screen.query_one(Input).value = words
+            await pilot.pause(0.3)
+            await pilot.press("enter")
+            await wait(pilot, lambda screen=screen: isinstance(app.screen, screen))
+            await pilot.press("escape")
+            await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="")

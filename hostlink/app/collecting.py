@@ -1,0 +1,103 @@
+"""Many listings at once: a folder or a zip file taken into the archive, programs given out."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.app.dialogues import Ask, Fill
+from hostlink.app.texts import plural
+from hostlink.errors import HostlinkError
+from hostlink.jobs.collecting import Gathered, every_program, gather, give_out, keep_all
+from hostlink.jobs.files import TakenError, named_path
+from hostlink.jobs.material import find_material, is_file
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+_MOST_NAMED = 6
+
+
+def is_many(path: Path) -> bool:
+    """Whether a name means a folder or a zip file."""
+    # Unlike Path.is_dir this never raises.
+    return (path.suffix.lower() == ".zip" and is_file(path)) or os.path.isdir(path)  # noqa: PTH112
+
+
+def take_in(app: DeskApp, source: Path) -> None:
+    """Say what a folder or zip file holds, and keep it in the archive after an answer."""
+    profile = app.profile
+    gathered: Gathered | None = app.careful(lambda: gather([source], profile))
+    if gathered is None:
+        return
+
+    def answered(answer: str | None) -> None:
+        if answer != "keep":
+            return
+        kept = app.careful(lambda: keep_all(app.archive, gathered, profile))
+        if kept is not None:
+            app.desk.after_keeping()
+            new = sum(one.is_new for one in kept)
+            app.tell(f"{plural(new, 'listing')} kept, {len(kept) - new:,} held already.")
+
+    count = len(gathered.materials)
+    answers = [("leave", "Leave them" if count else "Good")]
+    if count:
+        answers.append(("keep", f"Keep {plural(count, 'listing')} in the archive"))
+    app.push_screen(
+        Ask(f"{source} holds {plural(count, 'listing')}.", answers, why=_left_out(gathered)),
+        answered,
+    )
+
+
+def _left_out(gathered: Gathered) -> str:
+    rows = [f"Left out: {where}. {why}" for where, why in gathered.left_out[:_MOST_NAMED]]
+    if len(gathered.left_out) > _MOST_NAMED:
+        rows.append(f"And {len(gathered.left_out) - _MOST_NAMED:,} more are left out.")
+    if gathered.passed_over:
+        rows.append(f"{plural(len(gathered.passed_over), 'other file')} passed over.")
+    return "\n".join(rows) or "Each becomes a revision of the program of its file's name."
+
+
+def ask_to_give(app: DeskApp) -> None:
+    """Ask where to and which programs, then write them as files."""
+
+    def answered(given: dict[str, str] | None) -> None:
+        if given is not None:
+            _give(app, given["file"], given["programs"].split(), replacing=False)
+
+    app.push_screen(
+        Fill(
+            "Give listings out as files.",
+            [("file", "to", "listings.zip"), ("programs", "programs", "")],
+            hint="To a folder, or one .zip file. Programs by name, parted by blanks; none means "
+            "every program in the archive. Enter writes them.",
+        ),
+        answered,
+    )
+
+
+def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None:
+    if not name:
+        return
+    output = named_path(name)
+
+    def write() -> int:
+        found = [find_material(word, app.archive) for word in words] or every_program(app.archive)
+        give_out(found, output, replace=replacing)
+        return len(found)
+
+    def answered(answer: str | None) -> None:
+        if answer == "replace":
+            _give(app, name, words, replacing=True)
+
+    try:
+        count = write()
+    except TakenError as error:
+        answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
+        app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
+    except HostlinkError as error:
+        app.trouble(error)
+    else:
+        app.tell(f"{plural(count, 'listing')} written to {output.absolute()}.")

@@ -1,0 +1,93 @@
+"""A folder or zip file of listings taken in, and programs given out, in the app."""
+
+from __future__ import annotations
+
+import zipfile
+from typing import Any
+
+from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
+
+
+def test_a_folder_is_kept_after_an_answer_that_says_so(
+    stage: Any, wait: Any, type_text: Any, shown: Any
+) -> None:
+    """What it holds and what is left out is said first; Escape keeps nothing."""
+    folder = stage.folder / "class"
+    folder.mkdir()
+    (folder / "one.bas").write_text("10 PRINT 1\n")
+    (folder / "two.txt").write_text("10 PRINT 2\n")
+    (folder / "bad.bas").write_text("10 PRINT \u00e9\n", encoding="utf-8")
+    (folder / "notes.md").write_text("not a listing")
+
+    async def story(pilot: Any, app: Any) -> None:
+        for answer in ("escape", "down"):
+            await pilot.press("ctrl+o")
+            await wait(pilot, lambda: isinstance(app.screen, AskText))
+            await type_text(pilot, "class\n")
+            await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert app.focused.id == "answer-leave"
+            for words in ("class holds 2 listings", "bad.bas", "U+00E9", "1 other file"):
+                assert words in " ".join(shown(app).split())
+            await pilot.press(answer)
+            await pilot.pause()
+            if answer == "escape":
+                assert stage.archive.programs() == []
+        await pilot.press("enter")
+        await wait(pilot, lambda: "2 listings kept, 0 held already." in app.said)
+
+    stage.play(story, port="")
+    assert [program.name for program in stage.archive.programs()] == ["ONE", "TWO"]
+
+
+def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_text: Any) -> None:
+    """As one zip; a second time only after an answer; taken in again they are known already."""
+    stage.keep("ONE", "10 PRINT 1")
+    stage.keep("TWO", "10 PRINT 2")
+
+    async def story(pilot: Any, app: Any) -> None:
+        for _ in range(2):
+            await pilot.press("alt+j")
+            await wait(pilot, lambda: isinstance(app.screen, Fill))
+            await pilot.press("enter")
+            await pilot.pause()
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.focused.id == "answer-leave"
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: sum("2 listings written" in said for said in app.said) == 2)
+        await pilot.press("alt+j", "tab", *"one TWO one", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await pilot.press("enter")
+        await pilot.press("ctrl+o")
+        await wait(pilot, lambda: isinstance(app.screen, AskText))
+        await type_text(pilot, "listings.zip\n")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("down", "enter")
+        await wait(pilot, lambda: "0 listings kept, 2 held already." in app.said)
+
+    stage.play(story, port="")
+    with zipfile.ZipFile(stage.folder / "listings.zip") as opened:
+        assert opened.namelist() == ["one.bas", "two.bas"]
+        assert opened.read("two.bas") == b"10 PRINT 2\n"
+
+
+def test_what_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> None:
+    """No program to give, a folder that cannot be made, a home that nobody has."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+j", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        assert "holds no program" in app.screen.error.what
+        await pilot.press("enter")
+        (stage.folder / "file").write_text("")
+        for place in ("file/folder", "~nobody-of-this-name/x.zip", "x" * 300):
+            await pilot.press("alt+j")
+            await wait(pilot, lambda: isinstance(app.screen, Fill))
+            app.screen.query_one("#fill-file").value = place
+            app.screen.query_one("#fill-programs").value = "shipped:TIDE"
+            await pilot.press("enter")
+            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            assert "cannot be" in app.screen.error.what
+            await pilot.press("enter")
+            await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, port="")
