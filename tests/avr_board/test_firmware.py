@@ -24,6 +24,9 @@ from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import RealClock
 from hostlink.listing import Listing
 
+# The chip is simulated at its own speed: tracing here only makes the host late.
+pytestmark = pytest.mark.no_cover
+
 # The first 6 KiB of the real chip: reading and writing in real time takes seconds, not a minute.
 PART = Chip(ATMEGA328P.part, ATMEGA328P.signature, flash_bytes=6144, boot_sizes=(512,))
 END = PART.application_end(512)

@@ -14,6 +14,9 @@ from hostlink.board.loading import Loader
 from hostlink.listing.measure import measure
 from hostlink.listing.parse import Line, Listing
 
+# The chip is simulated at its own speed: tracing here only makes the host late.
+pytestmark = pytest.mark.no_cover
+
 LISTING = Path(__file__).parents[2] / "scripts" / "bench_listing.bas"  # 40 lines, 1,026 bytes
 LINE_MS = 40  # the board that redraws its picture after each line
 RING = 64

@@ -33,6 +33,9 @@ from hostlink.listing.parse import Line, Listing
 from hostlink.practice.faults import Damage, Faults
 from hostlink.practice.settings import BoardSettings
 
+# Many seeds go the same way: other tests pass these lines, so tracing here only costs time.
+pytestmark = pytest.mark.no_cover
+
 Build = Callable[..., Any]
 
 # Share of damaged bytes each way: jobs, and the least share of each hundred that must succeed.

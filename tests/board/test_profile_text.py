@@ -174,6 +174,7 @@ def _settled(profile: Profile) -> Profile:
     return dataclasses.replace(profile, talk=talk, commands=commands, rules=rules)
 
 
+@pytest.mark.no_cover
 @settings(
     max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )
@@ -186,6 +187,7 @@ def test_a_written_profile_reads_back_equal(profile: Profile) -> None:
     assert profile_text(again) == text
 
 
+@pytest.mark.no_cover
 @settings(
     max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
 )

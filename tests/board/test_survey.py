@@ -87,6 +87,7 @@ def values(result: Surveyed) -> dict[str, Finding]:
     return {finding.name: finding for finding in result.findings}
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize("part", range(PARTS))
 def test_two_hundred_surveys_find_every_value_or_say_that_they_could_not(
     part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch
@@ -127,6 +128,7 @@ def test_two_hundred_surveys_find_every_value_or_say_that_they_could_not(
     assert buffers == surveys
 
 
+@pytest.mark.no_cover
 def test_the_bytes_of_a_wrong_speed_never_enter_a_line() -> None:
     """At no pair of usual speeds are backspaces and a line end misheard as an entered line that
     begins with a digit, so a survey cannot change a program."""

@@ -125,6 +125,7 @@ def test_cut_off_at_any_byte_the_board_is_mute_and_the_same_write_finishes(
     assert not done or board.chip.page_writes == before
 
 
+@pytest.mark.no_cover
 def test_an_interruption_at_every_page_of_a_full_image(
     direct: Callable[..., Any], flash: Callable[..., bytes], program: Callable[..., bytes]
 ) -> None:
@@ -186,6 +187,7 @@ def damaging(rate: float, seed: int) -> Callable[[bytes], bytes]:
     return damage
 
 
+@pytest.mark.no_cover
 @pytest.mark.parametrize(("rate", "at_least"), [(0.0005, 28), (0.002, 20)])
 def test_on_a_damaged_wire_a_write_that_ends_well_is_right(
     direct: Callable[..., Any],

@@ -538,6 +538,7 @@ def test_a_bootloader_that_gives_nothing_back_is_refused_even_so(
     assert board.machine.chip.page_writes == {}
 
 
+@pytest.mark.no_cover
 def test_what_may_be_a_larger_bootloader_is_not_overwritten(board: Any, archive: Archive) -> None:
     """An image up to 7800 on a board that holds something from 7000 on: the size must be said."""
     request = wanted(chip=ATMEGA328P, boot_bytes=2048, image=image(size=0x7800))

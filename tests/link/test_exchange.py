@@ -403,6 +403,7 @@ FAULTS = st.builds(
 )
 
 
+@pytest.mark.no_cover
 @settings(deadline=None, derandomize=True, max_examples=100)
 @given(
     faults=FAULTS,

@@ -9,7 +9,12 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+import pytest
+
 from hostlink.listing import Form, Language, Listing, Rules, Storage, canonical, mend, review
+
+# Tracing is no part of the time that is measured.
+pytestmark = pytest.mark.no_cover
 
 LANGUAGE = Language(
     statements=("PRINT", "LET", "INPUT", "IF", "FOR", "TO", "NEXT", "RETURN", "END"),
