@@ -46,6 +46,17 @@ class LinkReason(Enum):
     UNKNOWN = "unknown"
 
 
+class Needed(Enum):
+    """What a user has to say for a refused job to be done, so that an interface can ask for it."""
+
+    NAME = "a name for the program"
+    AFTER_RESTART = "that it may be saved although the board restarted"
+    LOSS = "that what the board holds may be lost"
+    WHICH_BOARD = "which board it is"
+    ROLE = "what an image is for"
+    BOOTLOADER_SIZE = "how large the bootloader is"
+
+
 class HostlinkError(Exception):
     """Root of everything hostlink raises on purpose.
 
@@ -79,7 +90,13 @@ class ProfileError(HostlinkError):
 
 
 class RefusedError(HostlinkError):
-    """The job was not begun, or needs the user's word first."""
+    """The job was not begun. needed: the user's word that would let it go on, None if none does."""
+
+    def __init__(
+        self, what: str, *, kept: str = "", advice: str = "", needed: Needed | None = None
+    ) -> None:
+        super().__init__(what, kept=kept, advice=advice)
+        self.needed = needed
 
 
 class ArchiveError(HostlinkError):

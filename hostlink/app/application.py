@@ -280,14 +280,14 @@ class DeskApp(App[None]):
                     self.tell(sentence)
                 return
             instead = failed(job.error) if failed is not None else None
-            if instead is not None:
-                if view is not None:
-                    view.close()
+            if view is not None:
+                view.instead = instead
+                if instead is None:
+                    self.tell(as_trouble(job.error).what)
+            elif instead is not None:
                 instead()
-            elif view is None:
-                self.trouble(job.error)
             else:
-                self.tell(as_trouble(job.error).what)
+                self.trouble(job.error)
 
         job.on_end.append(ended)
         if view is not None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.app.held_desk import HeldDesk
 from hostlink.app.texts import Held, plural
-from hostlink.errors import RefusedError
+from hostlink.errors import Needed, RefusedError
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached, Job
@@ -182,10 +182,10 @@ class BoardDesk(HeldDesk):
             if answer == "save":
                 self.start_save(attached, dataclasses.replace(options, after_restart=True))
 
-        if "no name" in error.what:
+        if error.needed is Needed.NAME:
             ask: Any = AskText(error.what, hint="What is the program called?")
             return lambda: self.app.push_screen(ask, named)
-        if "restarted since" in error.what:
+        if error.needed is Needed.AFTER_RESTART:
             answers = [("leave", "Leave it"), ("save", "Save it all the same")]
             return lambda: self.app.push_screen(Ask(error.what, answers), answered)
         return None

@@ -32,6 +32,8 @@ class Ask(ModalScreen[str]):
         Binding("escape", "safe", "The safe answer", show=False),
         Binding("left,up", "app.focus_previous", "Answer before", show=False),
         Binding("right,down", "app.focus_next", "Next answer", show=False),
+        Binding("pageup", "read(-1)", "Read further up", show=False),
+        Binding("pagedown", "read(1)", "Read further down", show=False),
     ]
 
     def __init__(self, question: str, answers: Sequence[tuple[str, str]], *, why: str = "") -> None:
@@ -57,6 +59,11 @@ class Ask(ModalScreen[str]):
 
     def action_safe(self) -> None:
         self.dismiss(self.answers[0][0])
+
+    def action_read(self, way: int) -> None:
+        """Move through a question that is longer than the screen; up is -1."""
+        asked = self.query_one("#asked", VerticalScroll)
+        asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
 
 
 class AskText(ModalScreen[str | None]):

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable
+from contextlib import nullcontext
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -16,27 +20,26 @@ from hostlink.app.dialogues import Ask
 from hostlink.app.texts import plain, plural
 from hostlink.app.work import Attached
 from hostlink.archive import Archive
-from hostlink.firmware.chip import chip_named
+from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
+from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
 from hostlink.firmware.image import Image
 from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware import WriteRequest, Written, image_before, write_firmware
+from hostlink.jobs.firmware_checks import role_of
 from hostlink.jobs.session import Session
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
-PART = "ATmega328P"
-BOOT_BYTES = 2048
+CHIP = ATMEGA328P  # the one these machines are built with; others by the command line
 
 
 def review_file(path: Path) -> ImageReview:
     """Read an image and review it for the usual chip. Raises an error of ours."""
-    chip = chip_named(PART)
-    assert chip is not None
-    return review_image(load_hex_file(path, chip.flash_bytes), chip, BOOT_BYTES)
+    return review_image(load_hex_file(path, CHIP.flash_bytes), CHIP, DEFAULT_BOOT_BYTES)
 
 
 def image_words(reviewed: ImageReview) -> str:
@@ -66,6 +69,8 @@ def image_words(reviewed: ImageReview) -> str:
 def written_words(written: Written) -> str:
     """How a write ended, in one sentence or two."""
     what = f"{plural(written.written, 'page')} written and read back"
+    if written.resumed:
+        what = f"the write that was cut off is finished, {what}"
     back = f" Its programs are back on it, proven ({written.backup})." if written.restored else ""
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
@@ -73,7 +78,8 @@ def written_words(written: Written) -> str:
 
 
 class FirmwareScreen(Screen[None]):
-    """Shows an image's review; writing asks first, with the cautions."""
+    """Shows an image's review. Writing asks first, with the cautions, and then whatever a refused
+    write needs to know; the screen stays, so that a write that was cut off can be finished."""
 
     app: DeskApp
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -92,8 +98,8 @@ class FirmwareScreen(Screen[None]):
             words = plain(image_words(self.reviewed), keep="\n")
             yield Static(Content(words), classes="words", id="image", markup=False)
         yield Static(
-            "W writes it to the board, asked first. G goes back to what the flash held before. "
-            "Escape goes back to the desk.",
+            "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
+            "back to what the flash held before. Escape goes back to the desk.",
             classes="foot",
             markup=False,
         )
@@ -101,68 +107,141 @@ class FirmwareScreen(Screen[None]):
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
 
+    def action_leave(self) -> None:
+        self.dismiss()
+
+    # --- asking ------------------------------------------------------------------------------
+
     def action_write(self) -> None:
+        """Write the image: doubts first, then the cautions, then what it is for."""
         if self.reviewed.errors:
             self.app.notify("It has errors, so it is not written.", markup=False)
             return
-        self._ask(self.reviewed.image)
+        request = WriteRequest(self.reviewed.image, CHIP, DEFAULT_BOOT_BYTES)
+        if not self.reviewed.doubts:
+            self._caution(partial(self._find_role, request))
+            return
+        self._ask(
+            f"The review has {plural(len(self.reviewed.doubts), 'doubt')} about this image: "
+            f"{self.reviewed.doubts[0].message}",
+            "write",
+            "Write it all the same",
+            lambda: self._caution(partial(self._find_role, request)),
+        )
 
     def action_back(self) -> None:
-        self._ask(None)
+        """Write what the board's flash held before the last write."""
+        self._caution(partial(self._start, None))
 
-    def _ask(self, image: Image | None) -> None:
-        """image None: the one that was on the board before."""
+    def _ask(self, question: str, answer: str, says: str, go_on: Callable[[], object]) -> None:
+        """Ask something; only its one other answer goes on."""
+
+        def answered(given: str | None) -> None:
+            if given == answer:
+                go_on()
+
+        self.app.push_screen(
+            Ask(question, [("leave", "Leave it as it is"), (answer, says)]), answered
+        )
+
+    def _caution(self, go_on: Callable[[Attached], object]) -> None:
         attached = self.app.desk.need_board()
         if attached is None:
             return
+        words = CAUTIONS.format(part=CHIP.part, port=attached.port).replace("\n  ", " ")
+        kept = "What the board holds is backed up first, and its programs are put back afterwards."
+        self._ask(f"{words}\n{kept}", "write", "I have read this: write", lambda: go_on(attached))
 
-        def role_known(role: str | None) -> None:
-            if role in ("computer", "display"):
-                self._start(attached, image, role)
+    def _find_role(self, request: WriteRequest, attached: Attached) -> None:
+        """Go on with what the archive knows of the image, else ask what it is for."""
+        try:
+            role = role_of(self.app.archive, request.image, request.role)
+        except RefusedError as error:
+            if error.needed is not Needed.ROLE:
+                raise
+            self._ask_role(lambda role: self._start(_with(request, role=role), attached))
+        else:
+            self._start(dataclasses.replace(request, role=role), attached)
 
-        def cautioned(answer: str | None) -> None:
-            if answer == "write" and image is None:
-                self._start(attached, None, "")
-            elif answer == "write":
-                self.app.push_screen(
-                    Ask(
-                        "What is this image for?",
-                        [
-                            ("leave", "Leave it"),
-                            ("computer", "The computer: it runs the BASIC"),
-                            ("display", "The display: it makes the picture"),
-                        ],
-                    ),
-                    role_known,
-                )
+    def _ask_role(self, go_on: Callable[[str], object]) -> None:
+        roles = {
+            "computer": "The computer: it runs the BASIC",
+            "display": "The display: it makes the picture",
+        }
 
-        self.app.push_screen(
-            Ask(
-                CAUTIONS.format(part=PART, port=attached.port).replace("\n  ", " "),
-                [("leave", "Leave it as it is"), ("write", "I have read this: write")],
-            ),
-            cautioned,
-        )
+        def answered(role: str | None) -> None:
+            if role in roles:
+                go_on(role)
 
-    def _start(self, attached: Attached, image: Image | None, role: str) -> None:
-        chip = self.reviewed.chip
+        answers = [("leave", "Leave it"), *roles.items()]
+        self.app.push_screen(Ask("What is this image for?", answers), answered)
+
+    # --- writing -----------------------------------------------------------------------------
+
+    def _start(
+        self, request: WriteRequest | None, attached: Attached, *, may_stop: bool = False
+    ) -> None:
+        """Write. request None: what was on the board before, as it was for then. may_stop: consent
+        to stop a running program."""
+        used: list[WriteRequest] = []
 
         def work(session: Session, archive: Archive) -> Written:
-            wanted, wanted_role = image, role
+            wanted = request
             if wanted is None:
                 before, last = image_before(archive, session.board_in(archive))
-                wanted, wanted_role = Image.from_flash(before.name, before.flash), last.role
-            request = WriteRequest(wanted, chip, BOOT_BYTES, wanted_role)
-            return write_firmware(session, archive, request)
-
-        self.dismiss()
-        job = attached.do(f"Writing firmware to {self.app.desk.board_name(attached)}", work)
+                image = Image.from_flash(before.name, before.flash)
+                wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, last.role)
+            used.append(wanted)
+            with session.may_stop() if may_stop else nullcontext():
+                return write_firmware(session, archive, wanted)
 
         def done(written: Written) -> str:
             self.app.desk.look_again()
             return written_words(written)
 
-        self.app.watch_job(job, done=done)
+        def failed(error: BaseException) -> Callable[[], object] | None:
+            return self._way_on(error, used[-1], attached) if used else None
 
-    def action_leave(self) -> None:
-        self.dismiss()
+        job = attached.do(f"Writing firmware to {self.app.desk.board_name(attached)}", work)
+        self.app.watch_job(job, done=done, failed=failed)
+
+    def _way_on(
+        self, error: BaseException, request: WriteRequest, attached: Attached
+    ) -> Callable[[], object] | None:
+        """What to ask after a refusal that the user's word can lift; None for any other error."""
+
+        def again(**changes: object) -> Callable[[], object]:
+            return lambda: self._start(_with(request, **changes), attached)
+
+        if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
+            stop = partial(self._start, request, attached, may_stop=True)
+            return partial(self._ask, error.what, "stop", "Stop the program, then write", stop)
+        if not isinstance(error, RefusedError):
+            return None
+        said = f"{error.what} {error.kept}"
+        if error.needed is Needed.WHICH_BOARD:
+            says = f"It is the {request.role}: write"
+            return partial(self._ask, said, "sure", says, again(this_board=request.role))
+        if error.needed is Needed.LOSS:
+            says = "Write, and let that be lost"
+            lost = again(discard_board=True, this_board=request.role)
+            return partial(self._ask, said, "lose", says, lost)
+        if error.needed is Needed.BOOTLOADER_SIZE:
+            return partial(self._ask_size, said, request, attached)
+        return None
+
+    def _ask_size(self, said: str, request: WriteRequest, attached: Attached) -> None:
+        sizes = {f"size-{size}": size for size in request.chip.boot_sizes}
+
+        def answered(answer: str | None) -> None:
+            if answer in sizes:
+                known = _with(request, boot_bytes=sizes[answer], boot_is_known=True)
+                self._start(known, attached)
+
+        answers = [("leave", "Leave it as it is")]
+        answers += [(name, f"Its bootloader has {size:,} bytes") for name, size in sizes.items()]
+        self.app.push_screen(Ask(said, answers), answered)
+
+
+def _with(request: WriteRequest, **changes: object) -> WriteRequest:
+    return dataclasses.replace(request, **changes)  # type: ignore[arg-type]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable
 from functools import partial
 from typing import TYPE_CHECKING
@@ -167,8 +166,8 @@ class HeldDesk(SheetDesk):
                 return
 
             def consent(session: Session, archive: Archive) -> Looked:
-                session.choice = dataclasses.replace(session.choice, stop_running=True)
-                return look(session, archive)
+                with session.may_stop():
+                    return look(session, archive)
 
             def done(looked: Looked) -> str:
                 self.took_look(attached, looked)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import ComposeResult
@@ -41,7 +42,11 @@ def figures(progress: Progress, baud: int) -> str:
 
 
 class JobView(ModalScreen[None]):
-    """Watches one job. It closes by itself when all went as planned and nothing needs reading."""
+    """Watches one job. It closes by itself when all went as planned and nothing needs reading.
+
+    done: what to say at a good end. instead: what to do at a bad one in place of showing it. Both
+    are set before the view learns of the end, which it may do as soon as it stands.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Stop the job, or close the view", show=False),
@@ -51,7 +56,7 @@ class JobView(ModalScreen[None]):
         super().__init__(classes="dialogue")
         self.job = job
         self.done = done
-        self._shown = 0
+        self.instead: Callable[[], object] | None = None
 
     def compose(self) -> ComposeResult:
         with Vertical(id="box"):
@@ -98,6 +103,11 @@ class JobView(ModalScreen[None]):
 
         if job.error is None and not job.progress.noteworthy:
             self.close()
+            return
+        if self.instead is not None:
+            self.close()
+            # By the app: an answer to a question that this view asks would go to a closed view.
+            self.app.call_next(self.instead)
             return
         button = self.query_one(Button)
         button.label = Content("Close")

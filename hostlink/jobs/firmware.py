@@ -17,6 +17,7 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    Needed,
     ReadBackError,
     RefusedError,
 )
@@ -90,6 +91,13 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
     Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
     state of the board and what is kept.
     """
+    if len(request.image.flash) > request.end:
+        raise RefusedError(
+            f"The image reaches beyond {request.end:04X}, where a bootloader of "
+            f"{request.boot_bytes:,} bytes begins.",
+            kept="Nothing was sent to the board.",
+            advice="Check that the image is for this board, and how large its bootloader is.",
+        )
     situation = look(session, archive, request.image, request.role)
     must_be_the_board(session, archive, situation, request.this_board)
     boot = BootLink(session)
@@ -204,6 +212,7 @@ class _Write:
             kept="Nothing was written.",
             advice="Find out how large this board's bootloader is and say so with "
             "--bootloader-bytes: without its bootloader a board cannot be reached any more.",
+            needed=Needed.BOOTLOADER_SIZE,
         )
 
     def _plan(self, held: bytes | None, target: bytes | None = None) -> Plan:
@@ -239,6 +248,7 @@ class _Write:
                     f"What flash holds now cannot be kept: {error.what}",
                     kept="Nothing was written.",
                     advice=f"{error.advice} To write without keeping it, add --discard-board.",
+                    needed=Needed.LOSS,
                 ) from error
             self._session.emit(Warned(f"Flash was not kept, as you asked: {error.what}"))
             self._boot.enter((self._boot.baud,))
@@ -265,6 +275,7 @@ class _Write:
                     kept="Nothing was written.",
                     advice="Check the port. If it is meant, say which board it is with "
                     "--this-board, and add --discard-board if its memory may be lost.",
+                    needed=Needed.LOSS,
                 )
         image = Image.from_flash("", held)
         name = f"read from {self._situation.board.label or self._session.choice.port}"
@@ -369,7 +380,7 @@ class _Write:
             kept.append(f"Its programs are kept as {self._backup.spec}.")
         error.kept = " ".join(kept)
         error.advice = (
-            "Repeat the same command: it goes on where this one stopped. `hostlink firmware write "
-            "--previous` goes back instead."
+            "Write the same image again, which goes on where this stopped; or go back to what was "
+            "there before (`hostlink firmware write --previous`)."
         )
         return error

@@ -12,7 +12,7 @@ from enum import Enum
 
 from hostlink.archive import ROLES, Archive, Backup, Board, FirmwareWrite, Role
 from hostlink.board.events import Phase, Warned
-from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
 from hostlink.firmware.image import Image
 from hostlink.jobs.backup import collect, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
@@ -56,6 +56,7 @@ def role_of(archive: Archive, image: Image, role: str) -> Role:
             kept=_UNTOUCHED,
             advice="Say it with --role computer (it runs the BASIC) or --role display (it makes "
             "the picture).",
+            needed=Needed.ROLE,
         )
     return wanted
 
@@ -96,6 +97,7 @@ def must_be_the_board(
             kept=_UNTOUCHED,
             advice=f"Look which board {session.choice.port} leads to. If it is the {role}, repeat "
             f"the command with --this-board {role}.",
+            needed=Needed.WHICH_BOARD,
         )
     if this_board:
         archive.set_board_role(situation.board.uuid, role)
@@ -124,6 +126,7 @@ def save_programs(
             kept=_UNTOUCHED,
             advice="Get it to its prompt first (--baud, --stop-running). If nothing on it needs "
             "keeping, repeat the command with --discard-board.",
+            needed=Needed.LOSS,
         )
     found = collect(session, archive, situation.board)
     if found.unread:
@@ -131,6 +134,7 @@ def save_programs(
             f"Not every stored program could be read: {', '.join(found.unread)}.",
             kept=_UNTOUCHED,
             advice="Look at it with `hostlink backup`. To go on without it, add --discard-board.",
+            needed=Needed.LOSS,
         )
     if not found.items:
         return None

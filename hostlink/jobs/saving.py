@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
-from hostlink.errors import HostlinkError, Interrupted, LinkError, RefusedError
+from hostlink.errors import HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs
 from hostlink.jobs.rescuing import board_origin, held_content
 from hostlink.jobs.session import Session
@@ -116,6 +116,7 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
         "The board's program has no name here yet.",
         kept="It is still on the board; nothing was kept in the archive.",
         advice="Give it one: `hostlink save NAME`.",
+        needed=Needed.NAME,
     )
 
 
@@ -143,5 +144,6 @@ def _ask_after_restart(session: Session, options: SaveOptions) -> None:
             "starts by itself and not yours.",
             kept="Nothing was kept in the archive.",
             advice="Look at it with `hostlink console`, or save it all the same with --yes.",
+            needed=Needed.AFTER_RESTART,
         )
     session.emit(Warned("Kept with the mark that the board had restarted before."))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -109,6 +109,16 @@ class Session:
             return
         with contextlib.suppress(HostlinkError):
             self.wire.close()
+
+    @contextlib.contextmanager
+    def may_stop(self) -> Iterator[None]:
+        """What is done inside has the user's consent to stop a running program."""
+        before = self.choice
+        self.choice = dataclasses.replace(before, stop_running=True)
+        try:
+            yield
+        finally:
+            self.choice = before
 
     def attach(self) -> None:
         """Get to the board's prompt, the first time this is called.

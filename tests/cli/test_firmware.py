@@ -206,7 +206,7 @@ def test_unplugged_half_way_the_same_command_finishes(
     assert told.status == 3
     assert "after page" in told.err
     assert "its bootloader is unharmed" in told.err
-    assert "Repeat the same command" in told.err
+    assert "Write the same image again" in told.err
     assert not flash().startswith(content(place / "class.hex"))
     told = hostlink(*words)
     assert told.status == 0

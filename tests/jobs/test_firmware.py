@@ -210,7 +210,7 @@ def test_cut_off_at_any_page_the_same_command_finishes(
         assert f"after page {page} of {PAGES}" in caught.value.what  # type: ignore[union-attr]
         assert "bootloader is unharmed" in caught.value.kept  # type: ignore[union-attr]
         assert "kept as backup@1" in caught.value.kept  # type: ignore[union-attr]
-        assert "Repeat the same command" in caught.value.advice  # type: ignore[union-attr]
+        assert "Write the same image again" in caught.value.advice  # type: ignore[union-attr]
     assert not archive.writes()[0].is_finished
     board.on_event = lambda event: None  # noqa: ARG005
     board.plug_in_again()

@@ -1,0 +1,198 @@
+"""Writing firmware from the app: the cautions first, programs kept and put back, cuts finished."""
+
+from __future__ import annotations
+
+import dataclasses
+import random
+from pathlib import Path
+from typing import Any
+
+import pytest
+from intelhex import IntelHex
+
+from hostlink.app.dialogues import Ask
+from hostlink.app.firmware import FirmwareScreen
+from hostlink.app.jobview import JobView
+from hostlink.errors import HostlinkError, LinkError, LinkReason, Needed, RefusedError
+from hostlink.jobs.firmware import WriteRequest
+
+VECTORS = b"\x0c\x94\x40\x00" * 26
+
+
+def image(seed: int = 4, size: int = 600, name: str = "class.hex") -> str:
+    """Write an image file into the folder of the test."""
+    made = IntelHex()
+    made.puts(0, VECTORS + random.Random(seed).randbytes(size - len(VECTORS)))
+    made.write_hex_file(name)
+    return name
+
+
+@pytest.fixture
+def to_write(wait: Any, shown: Any) -> Any:
+    """Opens an image, asks to write it, reads the cautions and says what it is for."""
+
+    async def go(pilot: Any, app: Any, name: str, role: str = "computer") -> None:
+        await pilot.press("alt+i", *name, "enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("w")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "Do not unplug the board" in shown(app)
+        await pilot.click("#answer-write")
+        await wait(pilot, lambda: "What is this image for?" in shown(app))
+        await pilot.click(f"#answer-{role}")
+
+    return go
+
+
+def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
+    stage: Any, wait: Any, shown: Any, to_write: Any
+) -> None:
+    """Every page is told while it works; then the program is there again, proven, and the record
+    names the image, what flash held before it, and the backup. G writes that back."""
+
+    async def written(pilot: Any, app: Any, times: int) -> None:
+        await wait(pilot, lambda: len(stage.archive.writes()) == times, 60)
+        await wait(pilot, lambda: app.current.busy is None, 60)
+        await pilot.press("escape")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await to_write(pilot, app, image())
+        await wait(pilot, lambda: isinstance(app.screen, JobView))
+        told = app.screen.job.progress.told
+        await written(pilot, app, 1)
+        words = " ".join(text for text, _ in told)
+        assert "Kept as backup@1: memory." in words
+        assert "The board answered a BASIC prompt; the image expects a BASIC prompt." in words
+        assert any("pages written and read back" in said for said in app.said)
+        assert any("back on it, proven (backup@1)" in said for said in app.said)
+        await pilot.press("g")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-write")
+        await written(pilot, app, 2)
+        await pilot.press("escape")
+        await wait(pilot, lambda: "holds TIDE revision 1" in shown(app), 30)
+
+    stage.play(story, opens="shipped:TIDE")
+    back, write = stage.archive.writes()
+    assert (write.outcome, write.role, write.image.name) == ("done", "computer", "class.hex")
+    assert write.backup == "backup@1"
+    assert write.image.flash == bytes(IntelHex("class.hex").tobinarray())
+    assert (back.outcome, back.image.sha256) == ("done", write.previous.sha256)
+
+
+def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) -> None:
+    """All of them can be read by keyboard at 80 by 24, and Enter leaves the board as it is."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+i", *image(), "enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("w")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "backed up first" not in shown(app)
+        await pilot.press("pagedown")
+        await wait(pilot, lambda: "backed up first" in shown(app))
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        assert app.current.busy is None
+
+    stage.play(story)
+    assert stage.archive.writes() == []
+
+
+@pytest.mark.parametrize(
+    ("refusal", "answer", "changes"),
+    [
+        (RefusedError("Which?", needed=Needed.WHICH_BOARD), "sure", {"this_board": "computer"}),
+        (
+            RefusedError("Lost?", needed=Needed.LOSS),
+            "lose",
+            {"discard_board": True, "this_board": "computer"},
+        ),
+        (
+            RefusedError("How large?", needed=Needed.BOOTLOADER_SIZE),
+            "size-4096",
+            {"boot_bytes": 4096, "boot_is_known": True},
+        ),
+        (LinkError("It runs.", reason=LinkReason.RUNNING), "stop", {}),
+    ],
+)
+def test_what_a_refused_write_needs_is_asked_and_only_then_given(
+    stage: Any,
+    wait: Any,
+    to_write: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    refusal: HostlinkError,
+    answer: str,
+    changes: dict[str, object],
+) -> None:
+    """The safe answer ends it; the other one repeats the write with just that word of the user."""
+    asked: list[tuple[WriteRequest, bool]] = []
+
+    def write(session: Any, _: Any, request: WriteRequest) -> Any:
+        asked.append((request, session.choice.stop_running))
+        if len(asked) < 3:
+            raise refusal
+        raise LinkError("Enough.")
+
+    monkeypatch.setattr("hostlink.app.firmware.write_firmware", write)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await to_write(pilot, app, image())
+        await wait(pilot, lambda: bool(app.screen.query(f"#answer-{answer}")))
+        assert app.focused.id == "answer-leave"
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("w")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-write")
+        await wait(pilot, lambda: bool(app.screen.query("#answer-computer")))
+        await pilot.click("#answer-computer")
+        await wait(pilot, lambda: bool(app.screen.query(f"#answer-{answer}")))
+        app.screen.query_one(f"#answer-{answer}").press()
+        await wait(pilot, lambda: len(asked) == 3)
+        await wait(pilot, lambda: app.current.busy is None)
+        assert app.current.choice.stop_running is False
+
+    stage.play(story)
+    (first, may_first), (again, may_again), (last, may_last) = asked
+    assert first == again
+    assert last == dataclasses.replace(first, **changes)  # type: ignore[arg-type]
+    assert (may_first, may_again, may_last) == (False, False, answer == "stop")
+
+
+def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
+    stage: Any, wait: Any, shown: Any, to_write: Any
+) -> None:
+    """The view says that the board is mute and the bootloader unharmed; plugged in again, W
+    finishes what was cut off."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await to_write(pilot, app, image(size=6000))
+        await wait(pilot, lambda: isinstance(app.screen, JobView), 30)
+        job = app.screen.job
+        await wait(pilot, lambda: job.ended, 60)
+        assert isinstance(job.error, LinkError)
+        assert "its bootloader is unharmed" in job.error.kept
+        assert "is mute until" in shown(app)
+
+    stage.play(story, port="practice://cut?time=virtual&unplug_after_bytes=9000")
+    (cut,) = stage.archive.writes()
+    assert not cut.is_finished
+
+    async def again(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: "is silent" in shown(app))
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await pilot.press("alt+i", *"class.hex", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("w")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-write")
+        await wait(pilot, lambda: any("cut off is finished" in said for said in app.said), 60)
+
+    stage.play(again, port="practice://cut?time=virtual")
+    assert stage.archive.writes()[0].outcome == "done"
+    assert Path("class.hex").exists()
