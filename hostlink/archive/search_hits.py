@@ -187,19 +187,22 @@ class Hits:
 
         First where the fewest are in the listing; of very many programs the newest are looked at.
         """
-        known: dict[int, set[str]] = {}
-        for word in self._asked:
+        known: dict[int, int] = {}  # program to the words about it, a bit for each
+        for at, word in enumerate(self._asked):
             about = self._db.execute(
-                f"{_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS}", (either(word, begun),)
+                f"SELECT json_group_array(rowid) FROM ({_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS})",
+                (either(word, begun),),
             )
-            for row in about:
-                known.setdefault(row[0], set()).add(word)
-        alike: dict[frozenset[str], set[int]] = {}
+            for program in json.loads(about.fetchone()[0]):
+                known[program] = known.get(program, 0) | 1 << at
+        alike: dict[int, set[int]] = {}
         for program, there in known.items():
-            if missing := frozenset(self._asked) - there:
-                alike.setdefault(missing, set()).add(program)
+            alike.setdefault(there, set()).add(program)
         left = _MOST_MIXED
-        for missing, programs in sorted(alike.items(), key=lambda each: len(each[0])):
+        for there, programs in sorted(alike.items(), key=lambda each: -each[0].bit_count()):
+            missing = [word for at, word in enumerate(self._asked) if not there >> at & 1]
+            if not missing:
+                continue  # they fit by what is about them alone, and came before
             if left <= 0:
                 return
             words = tuple(sorted(missing))
