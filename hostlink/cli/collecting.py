@@ -22,20 +22,38 @@ if TYPE_CHECKING:
     is_flag=True,
     help="Keep also what holds characters that the board cannot take.",
 )
+@click.option(
+    "--as",
+    "name",
+    metavar="PROGRAM",
+    help="Keep the one listing named, also rescue@2 or TIDE@3, as a revision of this program.",
+)
 @shared(profile=True, json=True)
-def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool) -> int:
+def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str | None) -> int:
     """Keep listings in the archive: files, folders, zip files, sheets.
 
-    Each becomes a revision of the program of its file's name. Exit status 1 where one was left out.
+    Each becomes a revision of the program of its file's name; with --as a rescue, an older
+    revision or a file becomes one of the program that you name. Exit status 1 where one was left
+    out.
     """
-    from hostlink.jobs.collecting import gather, keep_all
+    from hostlink.jobs.collecting import gather, gather_one, keep_all
 
-    for source in sources:
-        if not source.exists():
-            raise UsageError(f"There is no {source}.", kept="Nothing was kept.")
     profile = desk.the_profile()
-    gathered = gather(sources, profile, any_characters=any_characters)
+    if name is None:
+        for source in sources:
+            if not source.exists():
+                advice = (
+                    f"`hostlink keep {source} --as NAME` keeps it." if "@" in str(source) else ""
+                )
+                raise UsageError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
+        gathered = gather(sources, profile, any_characters=any_characters)
+    elif len(sources) > 1:
+        raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
     with desk.archive() as archive:
+        if name is not None:
+            gathered = gather_one(
+                str(sources[0]), name, archive, profile, any_characters=any_characters
+            )
         kept = keep_all(archive, gathered, profile)
     for where, why in gathered.left_out:
         say(f"Left out: {where}. {why}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageErro
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.jobs.material import (
     Material,
+    find_material,
     from_archive,
     from_bytes,
     is_file,
@@ -69,14 +70,29 @@ def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = 
     return Gathered(tuple(own), tuple(left_out), tuple(passed_over))
 
 
+def gather_one(
+    what: str, name: str, archive: Archive, profile: Profile, *, any_characters: bool = False
+) -> Gathered:
+    """One listing to be kept under a name: a file, or what the archive has, such as rescue@2.
+
+    What the archive has keeps where it came from. Raises HostlinkError where it is not to be kept.
+    """
+    material = replace(find_material(what, archive), name=name)
+    if material.held is None:
+        _check(material, profile, any_characters)
+    else:
+        note = f"kept from {material.label}"
+        material = replace(material, origin=replace(material.origin, note=note))
+    return Gathered((material,), (), ())
+
+
 def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> list[Kept]:
     """Keep every listing as a revision of the program of its name, with what its sheet says."""
     kept: list[Kept] = []
     for material in gathered.materials:
         matter = material.matter
-        one = archive.keep(
-            material.name, material.content(profile), material.origin, title=matter.title
-        )
+        content = material.held or material.content(profile)
+        one = archive.keep(material.name, content, material.origin, title=matter.title)
         if one.is_new and one.revision.number == 1 and matter.notes:
             archive.note(material.name, matter.notes)
         kept.append(one)

@@ -47,6 +47,7 @@ class Material:
     name: the program name it goes by, "" where it has none. label: how to call it in messages.
     raw, charset: its exact bytes and their codec. revision: set where the archive holds it.
     shipped: set where it is a shipped example. matter: what a sheet says of it, where it is one.
+    held: what the archive holds, of a revision or a rescue, as it was measured then.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Material:
     revision: Revision | None = None
     shipped: Shipped | None = None
     matter: Matter = NO_MATTER
+    held: Content | None = None
 
     @property
     def listing(self) -> Listing:
@@ -195,7 +197,14 @@ def from_archive(spec: str, archive: Archive) -> Material:
     content = archive.content(item)
     revision = item if isinstance(item, Revision) else None
     return Material(
-        item.program, item.spec, content.text, content.raw, content.charset, item.origin, revision
+        item.program,
+        item.spec,
+        content.text,
+        content.raw,
+        content.charset,
+        item.origin,
+        revision,
+        held=content,
     )
 
 

@@ -167,6 +167,48 @@ def test_a_sheet_is_not_written_over_without_consent(hostlink, listing):
     assert "SIZE" in Path("c.html").read_text(encoding="utf-8")
 
 
+def test_a_rescue_is_kept_under_a_name(hostlink, place):
+    """A rescue, an older revision and a file become a revision of the program that is named."""
+    (place / "tide.bas").write_text("10 REM TIDE\n")
+    (place / "ebb.bas").write_text("10 REM EBB\n")
+    assert hostlink("load", "tide.bas").status == 0
+    assert hostlink("console", stdin=b"20 REM BY HAND\n").status == 0
+    assert hostlink("load", "ebb.bas").status == 0
+    (rescue,) = hostlink("programs", "--rescues", "--json").json
+    assert rescue["spec"] == "rescue@1"
+    told = hostlink("keep", "rescue@1")
+    assert (told.status, "keep rescue@1 --as NAME" in told.err) == (2, True)
+    told = hostlink("keep", "rescue@1", "--as", "byhand", "--json")
+    assert told.json["kept"] == [{"spec": "byhand@1", "new": True, "from": "rescue@1"}]
+    (kept,) = hostlink("history", "byhand", "--json").json
+    for same in ("sha256", "from", "where", "captures", "size_bytes", "profile"):
+        assert kept[same] == rescue[same]
+    assert kept["note"] == "kept from rescue@1"
+    assert hostlink("show", "byhand").out == "10 REM TIDE\n20 REM BY HAND\n"
+    assert hostlink("keep", "tide@1", "--as", "byhand").status == 0
+    assert hostlink("keep", "ebb.bas", "--as", "byhand").status == 0
+    found = hostlink("history", "byhand", "--json").json
+    assert [(each["number"], each["note"]) for each in found] == [
+        (1, "kept from rescue@1"), (2, "kept from TIDE@1"), (3, ""),
+    ]  # fmt: skip
+
+
+def test_keep_as_names_one_program_for_one_listing(hostlink, place):
+    """What cannot be kept under a name is refused in a sentence, and nothing is kept."""
+    (place / "a.bas").write_text("10 REM A\n")
+    (place / "none.bas").write_text("no line\n")
+    for words, status, said in (
+        (("a.bas", "a.bas", "--as", "B"), 2, "one listing"),
+        (("rescue@7", "--as", "B"), 1, "no rescue 7"),
+        (("none.bas", "--as", "B"), 1, "no numbered line"),
+        ((".", "--as", "B"), 1, "is a folder"),
+        (("a.bas", "--as", "rescue"), 1, "cannot be a program's name"),
+    ):
+        told = hostlink("keep", *words)
+        assert (told.status, said in told.err) == (status, True), (words, told)
+    assert hostlink("programs", "--json").json == []
+
+
 def test_keep_and_give_carry_a_folder_and_a_zip(hostlink, place):
     """Kept from a folder, given out as a zip, kept again from that: the same revisions."""
     folder = place / "class"
