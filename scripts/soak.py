@@ -120,9 +120,13 @@ def run(jobs: int, kills: int, fuzz: int, workers: int) -> tuple[Section, list[s
         notes.append(f"kill -9: {told:,} revisions were acknowledged before a kill.")
     else:
         notes.append("kill -9, refused writes and two at once need a system that can fork.")
+    calls = []
     for kind in soak_fuzz.KINDS:
-        size = max(CHUNK, fuzz // (4 * workers))
-        parts = spread(soak_fuzz.fuzz, [(kind, *part) for part in chunks(fuzz, size)], workers)
+        count = fuzz // soak_fuzz.COSTLY.get(kind, 1)
+        calls += [(kind, *part) for part in chunks(count, max(CHUNK, count // (4 * workers)))]
+    fuzzed = spread(soak_fuzz.fuzz, calls, workers)
+    for kind in soak_fuzz.KINDS:
+        parts = [part for call, part in zip(calls, fuzzed, strict=True) if call[0] == kind]
         bad = [trouble for part in parts for trouble in part.troubles]
         inputs, refused = (sum(getattr(p, name) for p in parts) for name in ("inputs", "refused"))
         rows.append(other_row(f"fuzzed {kind}", inputs, refused, bad))

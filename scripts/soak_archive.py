@@ -170,7 +170,7 @@ def refusals(jobs: int) -> dict[str, Found]:
     for name, found in results.items():
         for kind in _KINDS:
             for number in range(jobs):
-                _refuse_in_turn(kind, 500_000 + number, found, full=name == "disk full")
+                _refuse_in_turn(kind, 500_001 + number, found, full=name == "disk full")
     return results
 
 

@@ -18,6 +18,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from soak_damage import damaged_archives
 from soak_jobs import in_memory
 
 from hostlink.archive import Archive, Content, Origin
@@ -317,7 +318,9 @@ READERS: dict[str, tuple[Callable[[], list[bytes]], Reader]] = {
     "recording": (_recordings, _read_recording),
     "board output": (_transcripts, _hear_board),
 }
-KINDS = (*READERS, "bag")
+KINDS = (*READERS, "bag", "archive")
+COSTLY = {"archive": 10}
+"""Kinds of which only one in so many is tried, since each is asked everything."""
 
 
 def fuzz(kind: str, first: int, count: int) -> Fuzzed:
@@ -325,6 +328,9 @@ def fuzz(kind: str, first: int, count: int) -> Fuzzed:
     if kind == "bag":
         with _bag_reader() as (examples, reader):
             return _fuzz(kind, examples, reader, first, count)
+    if kind == "archive":
+        with damaged_archives() as reader:
+            return _fuzz(kind, [b""], reader, first, count)
     make, reader = READERS[kind]
     return _fuzz(kind, make(), reader, first, count)
 

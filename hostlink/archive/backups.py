@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.listings import check_content, content_of, put_listing
-from hostlink.archive.lookup import board_id
+from hostlink.archive.listings import check_content, content_of, proven_content, put_listing
+from hostlink.archive.lookup import board_id, given_by
 from hostlink.archive.names import clean, fold
-from hostlink.archive.records import Content
+from hostlink.archive.records import Content, elsewhere
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read
+from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
 
 BACKUP = "backup"
@@ -41,6 +43,7 @@ class Backup:
     """What one board held. where: the port. banner: what the board said of itself, "" if unheard.
 
     free_bytes: by the board's own word, or None. after_restart: the board had restarted before.
+    archive: the UUID of the archive that gave the number, "" for this one.
     """
 
     uuid: str
@@ -55,16 +58,18 @@ class Backup:
     note: str
     at: datetime
     items: tuple[BackupItem, ...]
+    archive: str = ""
 
     @property
     def spec(self) -> str:
-        """How a person names it: backup@NUMBER."""
-        return f"{BACKUP}@{self.number}"
+        """How a person names it: backup@NUMBER, with the archive behind it if it is another's."""
+        return f"{BACKUP}@{self.number}{elsewhere(self.archive)}"
 
 
 _BACKUP = (
-    "SELECT backups.*, boards.uuid AS board_uuid, boards.label AS board FROM backups "
-    "JOIN boards ON boards.id = backups.board_id"
+    "SELECT backups.*, boards.uuid AS board_uuid, boards.label AS board, "
+    "coalesce((SELECT uuid FROM archives WHERE id = backups.archive_id AND id <> 1), '') "
+    "AS archive FROM backups JOIN boards ON boards.id = backups.board_id"
 )
 
 
@@ -133,18 +138,20 @@ class Backups(Session):
             return [_backup(db, row) for row in found]
 
     def backup(self, spec: str) -> Backup:
-        """The backup of that spec, such as backup@3. Raises ArchiveError."""
+        """The backup of that spec, such as backup@3, every listing proven. Raises ArchiveError."""
         name, _, digits = spec.strip().partition("@")
-        if fold(name) != BACKUP or not (digits.isascii() and digits.isdigit() and len(digits) < 10):
+        if fold(name) != BACKUP or not re.fullmatch(r"[0-9]{1,9}(/[0-9a-f-]+)?", digits):
             raise ArchiveError(
                 f"{spec!r} names no backup.",
                 advice="Write backup@ and its number; `hostlink backup --list` shows them.",
             )
+        digits, _, archive = digits.partition("/")
         with self.reading(f"The backup {spec}") as db:
             row = first(
                 db,
-                f"{_BACKUP} WHERE backups.number = ? ORDER BY backups.archive_id LIMIT 1",
-                (int(digits),),
+                f"{_BACKUP} WHERE backups.number = ? AND {given_by('backups')} "
+                "ORDER BY backups.archive_id LIMIT 1",
+                (int(digits), archive),
             )
             if row is None:
                 last = db.execute("SELECT max(number) FROM backups").fetchone()[0]
@@ -152,18 +159,23 @@ class Backups(Session):
                     f"There is no backup {digits} in the archive.",
                     advice=f"The last one is backup@{last}." if last else "None was made yet.",
                 )
-            return _backup(db, row)
+            return _backup(db, row, content=proven_content)
 
 
-def _backup(db: Database, row: Row) -> Backup:
+@from_row("A backup")
+def _backup(
+    db: Database, row: Row, *, content: Callable[[Row, str], Content] = content_of
+) -> Backup:
+    """The value of a row. content: how the listings are read, proven or quickly."""
     items = rows(
         db,
         "SELECT kind, slot, captures, backup_items.size_bytes AS size_bytes, listings.raw, "
-        "listings.canonical, listings.text, listings.profile, listings.charset "
+        "listings.canonical, listings.text, listings.profile, listings.charset, listings.sha256 "
         "FROM backup_items JOIN listings ON listings.id = backup_items.listing_id "
         "WHERE backup_id = ? ORDER BY backup_items.id",
         (row["id"],),
     )
+    which = f"A listing of backup@{row['number']}"
     return Backup(
         uuid=row["uuid"],
         number=row["number"],
@@ -177,7 +189,8 @@ def _backup(db: Database, row: Row) -> Backup:
         note=row["note"],
         at=read(row["made_at"]),
         items=tuple(
-            BackupItem(item["kind"], content_of(item), item["captures"], item["slot"])
+            BackupItem(item["kind"], content(item, which), item["captures"], item["slot"])
             for item in items
         ),
+        archive=row["archive"],
     )

@@ -24,6 +24,7 @@ from hostlink.archive.merging import check_record
 from hostlink.archive.names import clean
 from hostlink.archive.opening import flush_folder
 from hostlink.archive.records import Content
+from hostlink.archive.trouble import printable
 from hostlink.errors import ArchiveError
 
 FORMAT = 1
@@ -278,9 +279,8 @@ def _bytes_back(table: str, record: object, folder: Path, payload: set[str]) -> 
 
 def _refused(reason: str, advice: str = "") -> ArchiveError:
     """The error; what the bag library quotes of a damaged bag may hold control characters."""
-    plain = "".join(each if each.isprintable() else ascii(each)[1:-1] for each in reason)
     return ArchiveError(
-        f"The bag was refused: {plain}.",
+        f"The bag was refused: {printable(reason)}.",
         kept="Nothing of it was taken in; the archive is as it was.",
         advice=advice,
     )

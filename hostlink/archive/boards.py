@@ -10,6 +10,7 @@ from hostlink.archive.names import clean, fold, nearest
 from hostlink.archive.records import Board, Content, HostCopy, Revision
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
+from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
 
 LONGEST_LABEL = 40
@@ -118,22 +119,7 @@ class Boards(Session):
                 "WHERE host_copies.board_id = ?",
                 (board_id(db, board_uuid),),
             )
-        if row is None:
-            return None
-        return HostCopy(
-            content=Content(
-                row["raw"],
-                row["text"],
-                row["canonical"],
-                row["profile"],
-                row["charset"],
-                row["size_bytes"],
-            ),
-            changed_at=read(row["changed_at"]),
-            proven_at=read_or_none(row["proven_at"]),
-            may_lack_edits=bool(row["may_lack_edits"]),
-            revision=row["revision"],
-        )
+        return None if row is None else _host_copy(row)
 
     def set_host_copy(
         self,
@@ -208,6 +194,7 @@ def _board_at(db: Database, board: int) -> Board:
     return _board(row)
 
 
+@from_row("A board")
 def _board(row: Row) -> Board:
     restarts = row["restarts_on_open"]
     return Board(
@@ -221,4 +208,22 @@ def _board(row: Row) -> Board:
         restarts_on_open=None if restarts is None else bool(restarts),
         first_seen=read(row["first_seen"]),
         last_seen=read(row["last_seen"]),
+    )
+
+
+@from_row("The host copy")
+def _host_copy(row: Row) -> HostCopy:
+    return HostCopy(
+        content=Content(
+            row["raw"],
+            row["text"],
+            row["canonical"],
+            row["profile"],
+            row["charset"],
+            row["size_bytes"],
+        ),
+        changed_at=read(row["changed_at"]),
+        proven_at=read_or_none(row["proven_at"]),
+        may_lack_edits=bool(row["may_lack_edits"]),
+        revision=row["revision"],
     )

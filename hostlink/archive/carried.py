@@ -16,7 +16,9 @@ from sqlite_utils import Database
 
 from hostlink.archive.listings import proven_content
 from hostlink.archive.records import Content
-from hostlink.archive.session import rows
+from hostlink.archive.session import first, rows
+from hostlink.archive.trouble import from_row
+from hostlink.errors import ArchiveError
 
 Record = dict[str, Any]
 
@@ -175,6 +177,7 @@ class _Keys:
         self._uuids: dict[str, dict[int, str]] = {}
         self._listings: dict[int, str] = {}
 
+    @from_row("Something that is to be exported")
     def carried(self, table: Table, row: Any) -> Record:
         record: Record = {"uuid": row["uuid"]} if table.has_uuid else {}
         record.update({column: row[column] for column in table.columns})
@@ -192,21 +195,30 @@ class _Keys:
         if table not in self._uuids:
             found = self._db.execute(f"SELECT id, uuid FROM {table}")
             self._uuids[table] = dict(found.fetchall())
+        if row_id not in self._uuids[table]:
+            raise _dangling(table)
         return self._uuids[table][row_id]
 
     def _listing(self, row_id: int) -> str:
         if row_id not in self._listings:
-            row = rows(
-                self._db,
-                "SELECT *, NULL AS size_bytes, lower(hex(sha256)) AS hex "
-                "FROM listings WHERE id = ?",
-                (row_id,),
-            )[0]
-            content = proven_content(row)
+            row = first(
+                self._db, "SELECT *, NULL AS size_bytes FROM listings WHERE id = ?", (row_id,)
+            )
+            if row is None:
+                raise _dangling("listings")
+            content = proven_content(row, f"Listing {row_id}")
             key = listing_key(content)
             self._cargo.listings[key] = content
             self._listings[row_id] = key
         return self._listings[row_id]
+
+
+def _dangling(table: str) -> ArchiveError:
+    return ArchiveError(
+        f"The archive is damaged: something refers to a row of {table} that is not there.",
+        kept="Nothing was written.",
+        advice="`hostlink archive prove` says what; `--only` exports programs that are whole.",
+    )
 
 
 def _drop_strangers(cargo: Cargo) -> None:

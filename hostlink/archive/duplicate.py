@@ -10,7 +10,7 @@ from pathlib import Path
 
 from hostlink.archive.opening import APPLICATION_ID, flush_folder
 from hostlink.archive.session import Session
-from hostlink.archive.trouble import not_made
+from hostlink.archive.trouble import FAULTS, not_made
 from hostlink.errors import ArchiveError
 
 
@@ -32,7 +32,7 @@ class Duplicates(Session):
             with self.reading(f"The duplicate {target}") as db:
                 try:
                     db.execute("VACUUM INTO ?", (str(part),))
-                except sqlite3.Error as error:
+                except FAULTS as error:
                     raise not_made(f"The duplicate {target}", error) from error
             _check(part)
             _flush(part)
@@ -64,7 +64,7 @@ def _check(part: Path) -> None:
     try:
         fault = conn.execute("PRAGMA integrity_check(1)").fetchone()[0]
         marked = conn.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
-    except sqlite3.Error as error:
+    except FAULTS as error:
         fault, marked = str(error), True
     finally:
         conn.close()

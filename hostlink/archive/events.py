@@ -15,6 +15,7 @@ from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Event, Rescue, Revision
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
+from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
 
 _EVENT = """
@@ -191,6 +192,7 @@ def _row_id(db: Database, table: str, item: Revision | Rescue | None) -> int | N
     return int(held["id"])
 
 
+@from_row("An event")
 def _event(row: Row) -> Event:
     return Event(
         uuid=row["uuid"],

@@ -13,6 +13,7 @@ from hostlink.archive.lookup import board_id
 from hostlink.archive.names import clean
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
+from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
 
 Role = Literal["computer", "display"]
@@ -30,6 +31,11 @@ class FirmwareImage:
     part: str
     name: str
     at: datetime
+
+    @property
+    def sound(self) -> bool:
+        """Whether the bytes are those that were kept."""
+        return hashlib.sha256(self.flash).hexdigest() == self.sha256
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +67,8 @@ class FirmwareWrite:
 _WRITE = """
 SELECT
   firmware_writes.*, boards.uuid AS board_uuid, boards.label AS board,
-  coalesce('backup@' || backups.number, '') AS backup
+  coalesce('backup@' || backups.number || coalesce('/' || (SELECT substr(uuid, 1, 8)
+    FROM archives WHERE id = backups.archive_id AND id <> 1), ''), '') AS backup
 FROM firmware_writes JOIN boards ON boards.id = firmware_writes.board_id
 LEFT JOIN backups ON backups.id = firmware_writes.backup_id
 """
@@ -193,6 +200,7 @@ def _id(db: Database, table: str, uuid: str) -> int:
     return int(held["id"])
 
 
+@from_row("A firmware image")
 def _image_at(db: Database, row_id: int) -> FirmwareImage:
     (row,) = rows(db, "SELECT * FROM firmware_images WHERE id = ?", (row_id,))
     return FirmwareImage(
@@ -205,6 +213,7 @@ def _image_at(db: Database, row_id: int) -> FirmwareImage:
     )
 
 
+@from_row("The record of a write of firmware")
 def _write(db: Database, row: Row) -> FirmwareWrite:
     previous = row["previous_image_id"]
     return FirmwareWrite(

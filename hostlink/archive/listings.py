@@ -17,7 +17,9 @@ from hostlink.archive.records import Content
 from hostlink.archive.search_words import spaced, words_only_in
 from hostlink.archive.session import Row, first, insert
 from hostlink.errors import ArchiveError
+from hostlink.listing.charset import check_charset
 
+_PLAIN = ("utf-8", "ascii")  # and every codec of single bytes
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
@@ -101,41 +103,54 @@ def listing_columns(content: Content, search_text: str | None = None) -> dict[st
     }
 
 
-def proven_content(row: Row) -> Content:
-    """The content of a row, if its bytes are those once kept. Raises ArchiveError if damaged."""
-    content = content_of(row)
-    if content.sha256 != row["sha256"].hex():
-        raise _damaged()
+def proven_content(row: Row, what: str = "This listing") -> Content:
+    """The content of a row, if its bytes are those once kept. Raises ArchiveError if damaged.
+
+    what: how the error is to call it.
+    """
+    content = content_of(row, what)
+    if content.sha256 != hex_of(row["sha256"]):
+        raise _damaged(what)
     return content
 
 
-def content_of(row: Row) -> Content:
+def content_of(row: Row, what: str = "This listing") -> Content:
     """The content of a row of listings joined with a size_bytes, its hash not looked at.
 
     Raises ArchiveError where it cannot be restored at all.
     """
-    text, charset = row["text"], row["charset"]
     try:
+        text, charset, profile = row["text"], row["charset"], row["profile"]
         raw = _encoded(text, charset) if row["raw"] is None else unpack(row["raw"], text)
         canonical = text if row["canonical"] is None else unpack(row["canonical"], text).decode()
-    except (zlib.error, UnicodeDecodeError) as error:
-        raise _damaged() from error
+    except (zlib.error, ValueError, TypeError, AttributeError, LookupError) as error:
+        raise _damaged(what) from error
     if raw is None:
-        raise _damaged()
-    return Content(raw, text, canonical, row["profile"], charset, row["size_bytes"])
+        raise _damaged(what)
+    return Content(raw, text, canonical, profile, charset, row["size_bytes"])
 
 
-def _damaged() -> ArchiveError:
+def _damaged(what: str) -> ArchiveError:
     return ArchiveError(
-        "This listing is damaged in the archive: its exact bytes cannot be restored.",
+        f"{what} is damaged in the archive: its exact bytes cannot be restored.",
         kept="Its text can still be read with any SQLite tool.",
         advice="Run `hostlink archive prove`, and look for it in a duplicate of the archive.",
     )
 
 
 def _encoded(text: str, charset: str) -> bytes | None:
-    """The text in its charset, or None where it cannot be written so."""
+    """The text in its charset, or None where it cannot be written so.
+
+    Only plain codecs are asked: some take a minute for a page (punycode), which a bag may name.
+    """
+    if charset not in _PLAIN and not check_charset(charset):
+        return None
     try:
         return text.encode(charset)
-    except (UnicodeEncodeError, LookupError):
+    except UnicodeEncodeError:
         return None
+
+
+def hex_of(digest: object) -> str:
+    """A digest as a row has it in hexadecimal; "" where a damaged row has none."""
+    return digest.hex() if isinstance(digest, bytes) else ""

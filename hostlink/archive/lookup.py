@@ -10,6 +10,7 @@ from hostlink.archive.names import Spec, clean, fold, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.session import Row, first, rows
 from hostlink.archive.times import read
+from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
 
 REVISION = """
@@ -48,11 +49,13 @@ LEFT JOIN programs ON programs.id = rescues.program_id
 LEFT JOIN boards ON boards.id = rescues.board_id
 """
 
-# Which archive gave the number: any whose UUID begins so.
-_FROM = (
-    "EXISTS (SELECT 1 FROM archives WHERE archives.id = {table}.archive_id "
-    "AND archives.uuid LIKE ? || '%')"
-)
+
+def given_by(table: str) -> str:
+    """A condition with one parameter: an archive gave the number whose UUID begins so."""
+    return (
+        f"EXISTS (SELECT 1 FROM archives WHERE archives.id = {table}.archive_id "
+        "AND archives.uuid LIKE ? || '%')"
+    )
 
 
 def program_id(db: Database, name: str) -> int:
@@ -86,7 +89,7 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
     row = first(
         db,
         f"{REVISION} WHERE revisions.program_id = ? AND revisions.number = ? "
-        f"AND {_FROM.format(table='revisions')} ORDER BY revisions.archive_id LIMIT 1",
+        f"AND {given_by('revisions')} ORDER BY revisions.archive_id LIMIT 1",
         (program, named.number, named.archive),
     )
     if row is None:
@@ -100,7 +103,7 @@ def _find_rescue(db: Database, named: Spec) -> Rescue:
     row = first(
         db,
         f"{RESCUE} WHERE coalesce(rescues.number = ?, 1) "
-        f"AND {_FROM.format(table='rescues')} "
+        f"AND {given_by('rescues')} "
         "ORDER BY rescues.archive_id, rescues.id DESC LIMIT 1",
         (named.number, named.archive),
     )
@@ -136,13 +139,12 @@ def revision_at(db: Database, row_id: int) -> Revision:
     return read_revision(row)
 
 
-def revisions_at(db: Database, ids: list[int]) -> list[Revision]:
-    """The revisions of those rows, in that order."""
+def revisions_at(db: Database, ids: list[int]) -> dict[int, Revision]:
+    """The revisions of those rows by id, except any whose listing is lost."""
     found = rows(
         db, f"{REVISION} WHERE revisions.id IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
     )
-    by_id = {row["id"]: read_revision(row) for row in found}
-    return [by_id[each] for each in ids]
+    return {row["id"]: read_revision(row) for row in found}
 
 
 def rescue_at(db: Database, row_id: int) -> Rescue:
@@ -162,6 +164,7 @@ def _origin(row: Row) -> Origin:
     )
 
 
+@from_row("A revision")
 def read_revision(row: Row) -> Revision:
     """The value of a row of REVISION."""
     return Revision(
@@ -182,6 +185,7 @@ def read_revision(row: Row) -> Revision:
     )
 
 
+@from_row("A rescue")
 def read_rescue(row: Row) -> Rescue:
     """The value of a row of RESCUE."""
     return Rescue(

@@ -11,6 +11,7 @@ from hostlink.archive.names import Spec, clean, fold
 from hostlink.archive.records import Program, Rescue
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
+from hostlink.archive.trouble import damaged, from_row
 from hostlink.errors import ArchiveError
 
 LONGEST_TAG = 40
@@ -58,7 +59,7 @@ class Programs(Session):
     def program(self, name: str) -> Program:
         """One program, retired or not. Raises ArchiveError with the nearest names."""
         with self.reading(f"The program {name}") as db:
-            return programs_at(db, [program_id(db, name)])[0]
+            return _program_at(db, program_id(db, name))
 
     def note(self, spec: str, text: str) -> None:
         """Note something on a program (NAME) or on one revision (NAME@3); earlier notes stay.
@@ -136,7 +137,7 @@ class Programs(Session):
                     ended_at=at,
                     outcome="done",
                 )
-            return programs_at(db, [program])[0]
+            return _program_at(db, program)
 
 
 def checked_tag(tag: str) -> str:
@@ -151,14 +152,18 @@ def checked_tag(tag: str) -> str:
     return tag
 
 
-def programs_at(db: Database, ids: Sequence[int]) -> list[Program]:
-    """The programs of those rows, in that order."""
+def programs_at(db: Database, ids: Sequence[int]) -> dict[int, Program]:
+    """The programs of those rows by id, except any whose latest listing is lost."""
     marks = ", ".join("?" * len(ids))
-    by_id = {
-        row["id"]: _program(row)
-        for row in rows(db, f"{_PROGRAM} WHERE programs.id IN ({marks})", list(ids))
-    }
-    return [by_id[program] for program in ids]
+    found = rows(db, f"{_PROGRAM} WHERE programs.id IN ({marks})", list(ids))
+    return {row["id"]: _program(row) for row in found}
+
+
+def _program_at(db: Database, row_id: int) -> Program:
+    found = programs_at(db, [row_id])
+    if row_id not in found:
+        raise damaged("The latest revision of this program")
+    return found[row_id]
 
 
 def _noted(db: Database, named: Spec) -> tuple[int, int | None]:
@@ -177,6 +182,7 @@ def _noted(db: Database, named: Spec) -> tuple[int, int | None]:
     return program, int(held["id"])
 
 
+@from_row("A program")
 def _program(row: Row) -> Program:
     return Program(
         uuid=row["uuid"],

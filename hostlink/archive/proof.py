@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import sqlite3
 from collections.abc import Iterator
 
 from sqlite_utils import Database
 
-from hostlink.archive.listings import content_of, lines_in
-from hostlink.archive.opening import APPLICATION_ID, STEPS
-from hostlink.archive.records import Proof
+from hostlink.archive.carried import TABLES
+from hostlink.archive.listings import content_of, hex_of, lines_in
+from hostlink.archive.opening import APPLICATION_ID
+from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
+from hostlink.archive.records import ANEW, Proof
 from hostlink.archive.session import Session, rows
+from hostlink.archive.trouble import FAULTS, printable
 from hostlink.errors import ArchiveError
 
 _COUNTED = (
@@ -27,6 +31,9 @@ _COUNTED = (
     "events",
 )
 _MOST_OF_ONE_KIND = 100
+_TIME = "????-??-??T??:??:??.???Z"
+# What SQLite says of an index of words that is damaged, of another version, or not whole.
+_INDEX_FAULTS = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR)
 
 
 class Proofs(Session):
@@ -36,8 +43,9 @@ class Proofs(Session):
         """Check everything that can be checked; nothing is changed.
 
         Recomputes every SHA-256 of listings and firmware images, follows every reference, checks
-        the file's structure, the numbering of revisions, the rules and triggers against those of
-        a new archive, and both word indexes against what they index.
+        the file's structure, every time, the numbering of revisions, the rules and triggers
+        against those of a new archive, and both word indexes against what they index. What comes
+        from something else, and `rebuild` makes anew, is said to be so.
         Raises ArchiveError only where the file cannot be read at all.
         """
         findings: list[str] = []
@@ -52,14 +60,14 @@ class Proofs(Session):
                     _schema,
                     _listings,
                     _firmware,
+                    _times,
                     _numbers,
                     _program_words,
                 ):
                     findings += _some(check(db))
-                for table in _COUNTED:
-                    counts[table] = db.execute(f"SELECT count(*) FROM {table}").fetchone()[0]
-            except sqlite3.DatabaseError as error:
-                findings.append(f"The file is damaged: {error}.")
+                counts = {table: _count(db, table) for table in _COUNTED}
+            except FAULTS as error:
+                findings.append(f"The file is damaged: {printable(str(error))}.")
             finally:
                 db.rollback()
         if self.read_only:
@@ -77,10 +85,18 @@ class Proofs(Session):
             except ArchiveError as error:
                 cause = error.__cause__
                 if not isinstance(cause, sqlite3.Error) or (
-                    cause.sqlite_errorcode & 0xFF != sqlite3.SQLITE_CORRUPT
+                    cause.sqlite_errorcode & 0xFF not in _INDEX_FAULTS
                 ):
                     raise
-                yield f"The search index {index} does not fit what is kept; it can be made anew."
+                yield f"The search index {index} does not fit what is kept{ANEW}."
+
+
+def _count(db: Database, table: str) -> int:
+    """How many rows a table has; 0 where it is not there or cannot be read, which others tell."""
+    try:
+        return int(db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+    except FAULTS:
+        return 0
 
 
 def _some(findings: Iterator[str]) -> Iterator[str]:
@@ -91,8 +107,8 @@ def _some(findings: Iterator[str]) -> Iterator[str]:
             count += 1
             if count <= _MOST_OF_ONE_KIND:
                 yield finding
-    except sqlite3.DatabaseError as error:
-        yield f"The file is damaged: {error}."
+    except FAULTS as error:
+        yield f"The file is damaged: {printable(str(error))}."
     if count > _MOST_OF_ONE_KIND:
         yield f"There are {count - _MOST_OF_ONE_KIND} more of this kind."
 
@@ -100,7 +116,8 @@ def _some(findings: Iterator[str]) -> Iterator[str]:
 def _structure(db: Database) -> Iterator[str]:
     for row in db.execute("PRAGMA integrity_check"):
         if row[0] != "ok":
-            yield f"The file's structure: {row[0]}."
+            of_index = re.search(r"(missing from|entries in) index", row[0])
+            yield f"The file's structure: {row[0]}{ANEW if of_index else ''}."
 
 
 def _references(db: Database) -> Iterator[str]:
@@ -112,29 +129,15 @@ def _schema(db: Database) -> Iterator[str]:
     """Tables, triggers, indexes and views as a new archive would have them."""
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         yield "The file is not marked as an archive of hostlink."
-    model = Database(memory=True, execute_plugins=False)
-    try:
-        STEPS.migrations.apply(model)
-        due = _objects(model)
-    finally:
-        model.close()
-    there = _objects(db)
+    due, there = due_objects(), objects_in(db)
     for name, (kind, sql) in due.items():
+        anew = ANEW if kind in DERIVED or name.startswith(WORD_INDEXES) else ""
         if name not in there:
-            yield f"The {kind} {name} is missing."
+            yield f"The {kind} {name} is missing{anew}."
         elif there[name][1] != sql:
-            yield f"The {kind} {name} has been changed."
+            yield f"The {kind} {name} has been changed{anew}."
     for name in sorted(there.keys() - due.keys()):
         yield f"The {there[name][0]} {name} does not belong to an archive."
-
-
-def _objects(db: Database) -> dict[str, tuple[str, str]]:
-    """Name to kind and SQL of everything in the schema that has SQL."""
-    return {
-        row[0]: (row[1], row[2])
-        for row in db.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL")
-        if not row[0].startswith("sqlite_")
-    }
 
 
 def _listings(db: Database) -> Iterator[str]:
@@ -146,9 +149,9 @@ def _listings(db: Database) -> Iterator[str]:
         except ArchiveError:
             yield f"{which}: its exact bytes cannot be restored."
             continue
-        if content.sha256 != row["sha256"].hex():
+        if content.sha256 != hex_of(row["sha256"]):
             yield f"{which}: its exact bytes have another SHA-256 than when it was kept."
-        if content.canonical_sha256 != row["canonical_sha256"].hex():
+        if content.canonical_sha256 != hex_of(row["canonical_sha256"]):
             yield f"{which}: its canonical text has another SHA-256 than when it was kept."
         if lines_in(content.text) != row["line_count"]:
             yield f"{which}: it has another number of lines than when it was kept."
@@ -165,7 +168,9 @@ def _owners(db: Database, listing: int) -> str:
         db,
         "SELECT programs.name || '@' || number AS spec FROM revisions "
         "JOIN programs ON programs.id = program_id WHERE listing_id = :id UNION ALL "
-        "SELECT 'rescue@' || number FROM rescues WHERE listing_id = :id LIMIT 1",
+        "SELECT 'rescue@' || number FROM rescues WHERE listing_id = :id UNION ALL "
+        "SELECT 'backup@' || number FROM backup_items "
+        "JOIN backups ON backups.id = backup_id WHERE listing_id = :id LIMIT 1",
         {"id": listing},
     )
     return f" ({found[0]['spec']})" if found else ""
@@ -173,8 +178,22 @@ def _owners(db: Database, listing: int) -> str:
 
 def _firmware(db: Database) -> Iterator[str]:
     for row in db.execute("SELECT id, sha256, data FROM firmware_images ORDER BY id"):
-        if hashlib.sha256(row["data"]).digest() != row["sha256"]:
+        data = row["data"]
+        if not isinstance(data, bytes) or hashlib.sha256(data).digest() != row["sha256"]:
             yield f"Firmware image {row['id']}: it has another SHA-256 than when it was kept."
+
+
+def _times(db: Database) -> Iterator[str]:
+    """Every time, by the form in which it is stored."""
+    for table in TABLES:
+        names = [row[1] for row in db.execute(f"PRAGMA table_info({table.name})")]
+        for column in (name for name in names if name.endswith(("_at", "_seen"))):
+            for row in db.execute(
+                f"SELECT id FROM {table.name} WHERE {column} IS NOT NULL "
+                f"AND (julianday({column}) IS NULL OR {column} NOT GLOB ?)",
+                (_TIME,),
+            ):
+                yield f"{column} of row {row[0]} of {table.name} is no time."
 
 
 def _numbers(db: Database) -> Iterator[str]:
@@ -186,7 +205,8 @@ def _numbers(db: Database) -> Iterator[str]:
         "AND other.program_id = revisions.program_id) "
         "GROUP BY program_id HAVING held <> last"
     ):
-        yield f"{row['name']} has {row['held']} revisions, but the last is number {row['last']}."
+        held = f"{row['held']} revision{'' if row['held'] == 1 else 's'}"
+        yield f"{row['name']} has {held}, but the last is number {row['last']}."
     for row in db.execute(
         "SELECT name FROM programs WHERE id NOT IN (SELECT program_id FROM revisions)"
     ):
@@ -199,4 +219,4 @@ def _program_words(db: Database) -> Iterator[str]:
         "SELECT id, name, title, notes, tags FROM program_words_due EXCEPT "
         "SELECT rowid, name, title, notes, tags FROM program_words"
     ):
-        yield f"The search index does not know all words of {row['name']}; it can be made anew."
+        yield f"The search index does not know all words of {row['name']}{ANEW}."

@@ -91,7 +91,7 @@ class Revision:
     @property
     def spec(self) -> str:
         """How a person names it: NAME@NUMBER, with the archive behind it if it is another's."""
-        return f"{self.program}@{self.number}{_elsewhere(self.archive)}"
+        return f"{self.program}@{self.number}{elsewhere(self.archive)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,10 +116,10 @@ class Rescue:
     @property
     def spec(self) -> str:
         """How a person names it: rescue@NUMBER, with the archive behind it if it is another's."""
-        return f"rescue@{self.number}{_elsewhere(self.archive)}"
+        return f"rescue@{self.number}{elsewhere(self.archive)}"
 
 
-def _elsewhere(archive: str) -> str:
+def elsewhere(archive: str) -> str:
     """The mark of a number that another archive gave."""
     return f"/{archive[:8]}" if archive else ""
 
@@ -219,6 +219,10 @@ class Event:
     detail: Mapping[str, Any] = field(default_factory=dict)
 
 
+ANEW = "; it can be made anew"
+"""Ends a finding on what comes from something else, so that `Archive.rebuild` mends it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Proof:
     """What prove found.
@@ -235,3 +239,13 @@ class Proof:
     def clean(self) -> bool:
         """Whether nothing is wrong."""
         return not self.findings
+
+    @property
+    def can_rebuild(self) -> bool:
+        """Whether some of what is wrong can be made anew."""
+        return any(ANEW in finding for finding in self.findings)
+
+    @property
+    def lasting(self) -> bool:
+        """Whether some of what is wrong cannot be made anew."""
+        return any(ANEW not in finding for finding in self.findings)

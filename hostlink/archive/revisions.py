@@ -121,7 +121,7 @@ class Revisions(Session):
             )
         if row is None:
             raise ArchiveError(f"{item.spec} is not in this archive.")
-        return proven_content(row)
+        return proven_content(row, f"The listing of {item.spec}")
 
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
         """Revisions and rescues of the same program for the board, newest first, 100 at most.

@@ -73,16 +73,6 @@ class Search(Session):
         found.sort(key=_later)
         return found[:limit]
 
-    def rebuild_search(self) -> None:
-        """Make both word indexes anew from what is kept. Raises ArchiveError."""
-        with self.writing("The new search index") as db:
-            db.execute("INSERT INTO listing_words (listing_words) VALUES ('rebuild')")
-            db.execute("DELETE FROM program_words")
-            db.execute(
-                "INSERT INTO program_words (rowid, name, title, notes, tags) "
-                "SELECT id, name, title, notes, tags FROM program_words_due"
-            )
-
 
 def _later(found: Found) -> tuple[bool, bool]:
     """Sorts latest revisions before older ones and rescues, and retired programs last."""
@@ -101,11 +91,15 @@ def _each_program_once(found: Iterable[Row]) -> Iterator[Row]:
 
 
 def _with_programs(db: Database, asked: list[str], found: list[Row]) -> list[Found]:
-    """Search results for rows of revisions, in the same order."""
+    """Search results for rows of revisions, in the same order; `prove` tells of lost ones."""
     programs = programs_at(db, [row["program_id"] for row in found])
     revisions = revisions_at(db, [row["id"] for row in found])
-    lines = _lines(db, asked, [row["listing_id"] for row in found])
-    return [Found(*each) for each in zip(programs, revisions, lines, strict=True)]
+    there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
+    lines = _lines(db, asked, [row["listing_id"] for row in there])
+    return [
+        Found(programs[row["program_id"]], revisions[row["id"]], line)
+        for row, line in zip(there, lines, strict=True)
+    ]
 
 
 def _rescues(db: Database, asked: list[str], found: list[Row]) -> list[Found]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sqlite3
 import threading
 import uuid
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -16,7 +15,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.opening import connect, open_file
 from hostlink.archive.times import stored, utc_now
-from hostlink.archive.trouble import not_kept, not_read
+from hostlink.archive.trouble import FAULTS, not_kept, not_read
 from hostlink.errors import ArchiveError
 
 Row = Mapping[str, Any]
@@ -79,7 +78,7 @@ class Session:
         """A connection to read with; what is named in the error when that fails."""
         try:
             yield self._database()
-        except sqlite3.Error as error:
+        except FAULTS as error:
             raise not_read(what, error, self.path) from error
 
     @contextmanager
@@ -102,7 +101,7 @@ class Session:
             except BaseException:
                 db.rollback()
                 raise
-        except sqlite3.Error as error:
+        except FAULTS as error:
             raise not_kept(what, error, self.path) from error
 
     def _database(self) -> Database:

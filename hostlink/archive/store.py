@@ -10,6 +10,7 @@ from hostlink.archive.firmware import Firmware
 from hostlink.archive.merging import Merging
 from hostlink.archive.programs import Programs
 from hostlink.archive.proof import Proofs
+from hostlink.archive.rebuilding import Rebuilding
 from hostlink.archive.rescues import Rescues
 from hostlink.archive.revisions import Revisions
 from hostlink.archive.search import Search
@@ -25,6 +26,7 @@ class Archive(
     Backups,
     Firmware,
     Proofs,
+    Rebuilding,
     Duplicates,
     Merging,
 ):

@@ -2,29 +2,71 @@
 
 from __future__ import annotations
 
+import functools
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 from hostlink.errors import ArchiveError
 
+_P = ParamSpec("_P")
+_T = TypeVar("_T")
+
 BUSY_SECONDS = 5.0
+Fault = sqlite3.Error | UnicodeDecodeError
+FAULTS = (sqlite3.Error, UnicodeDecodeError)
+"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8."""
 
 _UNHARMED = "Everything that was in the archive is still there."
 
 
-def not_kept(what: str, error: sqlite3.Error, path: Path) -> ArchiveError:
+def not_kept(what: str, error: Fault, path: Path) -> ArchiveError:
     """The error for a write that came to nothing. what: the thing that was not kept."""
     cause, unharmed, advice = _reason(error, f"the archive {path}")
     return ArchiveError(f"{what} was not kept: {cause}.", kept=unharmed, advice=advice)
 
 
-def not_read(what: str, error: sqlite3.Error, path: Path) -> ArchiveError:
+def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
     """The error for a read that failed. what: the thing that could not be read."""
     cause, _, advice = _reason(error, f"the archive {path}")
     return ArchiveError(f"{what} could not be read: {cause}.", advice=advice)
 
 
-def not_opened(error: sqlite3.Error, path: Path) -> ArchiveError:
+def damaged(what: str) -> ArchiveError:
+    """The error for what is no longer as it was written. what: a phrase such as "T@1"."""
+    return ArchiveError(
+        f"{what} is damaged in the archive.",
+        kept="Nothing was changed.",
+        advice="Run `hostlink archive prove`, and look for it in a duplicate of the archive.",
+    )
+
+
+def from_row(what: str) -> Callable[[Callable[_P, _T]], Callable[_P, _T]]:
+    """Marks a function that only turns a row into a value: a row that it cannot turn is damaged.
+
+    A byte that changed on the disk may leave anything in a column, which SQLite does not notice.
+    """
+
+    def mark(turn: Callable[_P, _T]) -> Callable[_P, _T]:
+        @functools.wraps(turn)
+        def turned(*args: _P.args, **kwargs: _P.kwargs) -> _T:
+            try:
+                return turn(*args, **kwargs)
+            except (TypeError, ValueError, AttributeError, LookupError) as error:
+                raise damaged(what) from error
+
+        return turned
+
+    return mark
+
+
+def printable(text: str) -> str:
+    """Text with escapes for all that a terminal might obey: damaged files are quoted in errors."""
+    return "".join(each if each.isprintable() else ascii(each)[1:-1] for each in text)
+
+
+def not_opened(error: Fault, path: Path) -> ArchiveError:
     """The error for an archive that could not be opened, made, or brought up to date."""
     cause, unharmed, advice = _reason(error, "it")
     return ArchiveError(
@@ -32,15 +74,17 @@ def not_opened(error: sqlite3.Error, path: Path) -> ArchiveError:
     )
 
 
-def not_made(what: str, error: sqlite3.Error) -> ArchiveError:
+def not_made(what: str, error: Fault) -> ArchiveError:
     """The error for another file that could not be made from the archive."""
     cause, _, advice = _reason(error, "it")
     return ArchiveError(f"{what} was not made: {cause}.", kept=_UNHARMED, advice=advice)
 
 
-def _reason(error: sqlite3.Error, name: str) -> tuple[str, str, str]:
+def _reason(error: Fault, name: str) -> tuple[str, str, str]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
-    code = getattr(error, "sqlite_errorcode", None)
+    code, said = getattr(error, "sqlite_errorcode", None), printable(str(error))
+    if isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in said:
+        code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
     match None if code is None else code & 0xFF:
         case sqlite3.SQLITE_FULL:
             return "the disk is full", _UNHARMED, "Free some space and try again."
@@ -59,7 +103,7 @@ def _reason(error: sqlite3.Error, name: str) -> tuple[str, str, str]:
             )
         case sqlite3.SQLITE_IOERR:
             return (
-                f"the disk could not be read or written ({error})",
+                f"the disk could not be read or written ({said})",
                 _UNHARMED,
                 "Look at the disk and its free space, then try again.",
             )
@@ -71,8 +115,8 @@ def _reason(error: sqlite3.Error, name: str) -> tuple[str, str, str]:
             )
         case sqlite3.SQLITE_CORRUPT | sqlite3.SQLITE_NOTADB:
             return (
-                f"{name} is damaged ({error})",
+                f"{name} is damaged ({said})",
                 "Nothing was written to it.",
                 "Copy the file away first, then run `hostlink archive prove`.",
             )
-    return f"{error}", _UNHARMED, ""
+    return said, _UNHARMED, ""

@@ -73,13 +73,18 @@ archive.add_command(import_source)
 
 
 @archive.command()
+@click.option("--rebuild", is_flag=True, help="First make anew what comes from what is kept.")
 @shared(json=True)
-def prove(desk: Desk) -> int:
+def prove(desk: Desk, rebuild: bool) -> int:
     """Check every listing's hash, every reference and the search index.
 
-    Exit status 1 where something is wrong.
+    Exit status 1 where something is wrong. --rebuild mends what can be made anew: the search
+    index, the other indexes, the schema's rules and views. What was kept is never changed.
     """
     with desk.archive(create=False) as opened:
+        if rebuild:
+            opened.rebuild()
+            say("Search index, other indexes, rules and views are made anew.", quiet=desk.quiet)
         proof = opened.prove()
         path = opened.path
     if desk.json:
@@ -104,6 +109,10 @@ def prove(desk: Desk) -> int:
         )
         verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
         data(f"{path}: {verdict} ({checked or 'empty'}).")
+    if proof.can_rebuild:
+        say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=desk.quiet)
+    if proof.lasting:
+        say("What cannot be may be whole in a duplicate or an export.", quiet=desk.quiet)
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
 
 
@@ -111,7 +120,10 @@ def prove(desk: Desk) -> int:
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
 @shared()
 def duplicate(desk: Desk, target: Path) -> None:
-    """Write a proven copy of the archive to a new file."""
+    """Write a whole copy of the archive to a new file.
+
+    `hostlink archive prove --archive TARGET` proves every listing in it.
+    """
     with desk.archive(create=False) as opened:
         opened.duplicate(target)
-    say(f"The archive is duplicated to {target}, proven.", quiet=desk.quiet)
+    say(f"The archive is duplicated to {target}, whole.", quiet=desk.quiet)

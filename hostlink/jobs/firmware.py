@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Backup, Board, FirmwareImage, FirmwareWrite, Role
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import (
+    ArchiveError,
     HostlinkError,
     Interrupted,
     LinkError,
@@ -120,6 +121,12 @@ def image_before(archive: Archive, board: Board) -> tuple[FirmwareImage, Firmwar
             f"The archive has no earlier firmware of this board: {why}.",
             kept="Nothing was sent to the board.",
             advice="`hostlink firmware history` shows what was written where.",
+        )
+    if not last.previous.sound:
+        raise ArchiveError(
+            f"The archive's copy of the earlier firmware, {last.previous.sha256[:12]}, is damaged.",
+            kept="Nothing was sent to the board.",
+            advice="Look for it in a duplicate of the archive, with --archive.",
         )
     return last.previous, last
 

@@ -151,6 +151,19 @@ def test_a_damaged_or_hostile_bag_is_refused_whole(
         assert new.prove().clean
 
 
+def test_a_charset_that_takes_for_ever_is_not_tried(tmp_path: Path) -> None:
+    """A bag may name any codec of Python; punycode takes hours for a page of odd characters. Only
+    plain ones are used, and the exact bytes are kept as they came."""
+    text = "".join(chr(256 + 7 * n % 50_000) for n in range(100_000)) + "\n"
+    held = Content(b"10 REM\n", text, text, "practice", "punycode")
+    with Archive.open(tmp_path / "a.sqlite3") as archive:
+        kept = archive.keep("TIDE", held, Origin("file")).revision
+        write_bag(archive.cargo(), tmp_path / "bag")
+        with Archive.open(tmp_path / "b.sqlite3") as other:
+            other.merge(read_bag(tmp_path / "bag"))
+            assert other.content(other.revision("TIDE")) == archive.content(kept) == held
+
+
 def test_what_is_no_bag_is_refused(tmp_path: Path) -> None:
     """An empty folder and a folder with a pipe in it are no bags."""
     (tmp_path / "empty").mkdir()

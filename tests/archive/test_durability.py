@@ -188,7 +188,7 @@ def test_promise_4_a_read_only_archive_is_said_plainly(
         with pytest.raises(ArchiveError, match=r"was not kept: the archive .* is read-only"):
             write(archive, content, 0)
         with pytest.raises(ArchiveError, match="read-only"):
-            archive.rebuild_search()
+            archive.rebuild()
         assert archive.program("TIDE").tags == ("sea",)
         assert len(archive.find("tide")) == 1
     assert snapshot(path) == before

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from hostlink.archive import Archive, Content, Origin, merging
+from hostlink.archive.backups import BackupItem
 from hostlink.archive.carried import TABLES
 from hostlink.errors import ArchiveError
 
@@ -116,6 +117,24 @@ def test_numbers_stay_those_of_the_archive_that_gave_them(tmp_path: Path) -> Non
     assert other.spec == f"TIDE@3/{theirs.uuid[:8]}"
     assert ours.revision("TIDE").uuid == other.uuid  # kept last
     assert ours.keep("TIDE", content("10 PRINT 3"), Origin("file")).revision.number == 4
+
+
+def test_backups_of_both_archives_can_be_named(pair: tuple[Archive, Archive]) -> None:
+    """Each archive has a first backup; after a merge the other's carries its archive's mark, where
+    once both were called backup@1 and one could not be put back."""
+    for archive, text in zip(pair, ("10 REM OURS", "10 REM THEIRS"), strict=True):
+        board = archive.board_seen(serial=text)
+        archive.keep_backup(
+            board.uuid, [BackupItem("memory", content(text), 2)], profile="practice"
+        )
+    ours, theirs = pair
+    ours.merge(theirs.cargo())
+    marked = f"backup@1/{theirs.uuid[:8]}"
+    assert {each.spec for each in ours.backups()} == {"backup@1", marked}
+    for spec, text in (("backup@1", "10 REM OURS\n"), (marked, "10 REM THEIRS\n")):
+        assert ours.backup(spec).items[0].content.text == text
+    with pytest.raises(ArchiveError, match="names no backup"):
+        ours.backup("backup@1/%")
 
 
 def test_false_cargo_is_refused_whole(pair: tuple[Archive, Archive]) -> None:

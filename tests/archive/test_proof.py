@@ -106,7 +106,7 @@ def test_a_changed_listing_is_found(filled: Path, damage: list[str], said: str) 
                 "DROP TRIGGER revisions_never_delete",
                 "DELETE FROM revisions WHERE number = 1 AND id NOT IN (SELECT 0)",
             ],
-            "TIDE has 1 revisions, but the last is number 2",
+            "TIDE has 1 revision, but the last is number 2",
         ),
         (
             ["INSERT INTO programs (uuid, name, name_key, made_at) VALUES ('u', 'X', 'x', '')"],
@@ -145,7 +145,7 @@ def test_a_stale_listing_index_is_found_and_made_anew(filled: Path) -> None:
     with Archive.open(filled) as archive:
         assert archive.find("ebb") == []
         assert any("listing_words does not fit" in one for one in archive.prove().findings)
-        archive.rebuild_search()
+        archive.rebuild()
         assert archive.prove().clean
         assert archive.find("ebb")[0].item.spec == "TIDE@1"
         assert archive.find("sea")[0].item.spec == "TIDE@2"

@@ -131,7 +131,7 @@ def test_words_of_the_callers_own_are_indexed(archive: Archive, from_file: Origi
     crunched = Content(text.encode(), text, text, "p", "latin-1")
     archive.keep("TIGHT", crunched, from_file, search_text=parted)
     assert specs(archive, "goto 20") == ["TIGHT@1"]
-    archive.rebuild_search()
+    archive.rebuild()
     assert specs(archive, "goto 20") == ["TIGHT@1"]
     assert archive.find("goto 20")[0].line == text.strip()
 

@@ -326,6 +326,35 @@ def test_archive_prove_finds_a_changed_listing(kept: Callable, place: Path) -> N
     assert "finding" in told.out.splitlines()[-1]
 
 
+def test_archive_prove_rebuilds_what_can_be_made_anew(kept: Callable, place: Path) -> None:
+    """A broken search index is found, the option named, and with it all is well again; a listing
+    that is damaged too stays found, and the words say where to look for it."""
+    import sqlite3
+
+    def change(*statements: str) -> None:
+        db = sqlite3.connect(place / "archive.sqlite3")
+        for statement in statements:
+            db.execute(statement)
+        db.commit()
+        db.close()
+
+    kept("programs")
+    change("DELETE FROM listing_words_data")
+    assert kept("find", "ferry").status == 1
+    told = kept("archive", "prove")
+    assert (told.status, "prove --rebuild" in told.err) == (1, True)
+    assert "What cannot" not in told.err
+    told = kept("archive", "prove", "--rebuild")
+    assert (told.status, ": clean (" in told.out) == (0, True)
+    assert "made anew" in told.err
+    assert kept("find", "ferry").out
+    change("DROP TRIGGER listings_never_change", "UPDATE listings SET text = 'x' WHERE id = 1")
+    told = kept("archive", "prove", "--rebuild", "--json")
+    assert told.status == 1
+    assert "What cannot be may be whole in a duplicate or an export." in told.err
+    assert all("Listing 1" in finding for finding in told.json["findings"])
+
+
 def test_archive_duplicate(kept: Callable, place: Path) -> None:
     """The duplicate is an archive of its own with everything in it."""
     assert kept("archive", "duplicate", "spare.sqlite3").status == 0

@@ -141,10 +141,36 @@ def test_how_many_undetected_errors_are_too_many(script: Script, expected: float
     assert most == {0.0: 0, 0.0005: 0, 0.5: 4, 4.0: 11}[expected]
 
 
+def test_work_is_spread_over_processes_in_order(script: Script) -> None:
+    """Results come in the order of the calls, with one worker and with two."""
+    for workers in (1, 2):
+        assert script("soak").spread(divmod, [(7, 2), (9, 4)], workers) == [(3, 1), (2, 1)]
+
+
+def test_a_reader_that_falls_over_a_damaged_archive_is_seen(
+    script: Script, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The damage is real: most of the files are refused somewhere, and a bug would be told."""
+    fuzz = script("soak_fuzz")
+    found = fuzz.fuzz("archive", 0, 12)
+    assert (found.inputs, found.troubles) == (12, [])
+    assert found.refused >= 6
+
+    def fall_over(*_: object, **__: object) -> None:
+        raise KeyError("a row that is not there")
+
+    monkeypatch.setattr(Archive, "backups", fall_over)
+    assert "KeyError" in fuzz.fuzz("archive", 0, 2).troubles[0]
+
+
 def test_the_short_soak_finds_nothing(script: Script, capsys: pytest.CaptureFixture[str]) -> None:
     """Every kind of trial, a few of each, in one JSON object; all targets hold."""
-    assert script("soak").main(["--jobs", "60", "--kills", "4", "--fuzz", "60", "--json"]) == 0
+    counts = ("--jobs", "60", "--kills", "4", "--fuzz", "60", "--workers", "1")
+    assert script("soak").main([*counts, "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["section"] == "soak"
     assert all(target["holds"] for target in told["targets"])
-    assert sum(row["trials"] for row in told["rows"]) > 400
+    trials = {row["what"]: row["trials"] for row in told["rows"]}
+    assert set(script("soak_jobs").FAULTS) < set(trials)
+    assert all(trials.values()), trials
+    assert sum(trials.values()) > 400

@@ -1,0 +1,72 @@
+"""Making anew what comes from something else: word indexes, other indexes, triggers and views.
+
+What was kept is only read. In one transaction, so that it is all done or nothing.
+"""
+
+from __future__ import annotations
+
+from sqlite_utils import Database
+
+from hostlink.archive.opening import STEPS
+from hostlink.archive.session import Session
+
+WORD_INDEXES = ("listing_words", "program_words")
+DERIVED = ("index", "trigger", "view")
+"""Kinds of objects in the schema that hold nothing that is not in a table too."""
+
+
+class Rebuilding(Session):
+    """Mending of what can be rebuilt."""
+
+    def rebuild(self) -> None:
+        """Make both word indexes, every other index, and all rules and views of the schema anew.
+
+        Raises ArchiveError: then nothing was changed. What it cannot mend, `prove` still finds.
+        """
+        with self.writing("What was rebuilt") as db:
+            due, there = due_objects(), objects_in(db)
+            for name, (kind, sql) in due.items():
+                if kind in DERIVED and there.get(name) != (kind, sql):
+                    if name in there:
+                        db.execute(f"DROP {there[name][0]} {name}")
+                    db.execute(sql)
+            for index in WORD_INDEXES:
+                _forget(db, index)
+                db.execute(due[index][1])
+            db.execute("INSERT INTO listing_words (listing_words) VALUES ('rebuild')")
+            db.execute(
+                "INSERT INTO program_words (rowid, name, title, notes, tags) "
+                "SELECT id, name, title, notes, tags FROM program_words_due"
+            )
+            db.execute("REINDEX")
+
+
+def _forget(db: Database, index: str) -> None:
+    """Take a word index out of the file. DROP TABLE would open it first, and fail if it is bad."""
+    db.execute("PRAGMA writable_schema = ON")
+    try:
+        db.execute("DELETE FROM sqlite_master WHERE name = ?", (index,))
+    finally:
+        db.execute("PRAGMA writable_schema = RESET")  # off, and the schema read again
+    parts = "SELECT name FROM sqlite_master WHERE type = 'table' AND name GLOB ?"
+    for row in db.execute(parts, (f"{index}_*",)).fetchall():
+        db.execute(f"DROP TABLE {row[0]}")
+
+
+def due_objects() -> dict[str, tuple[str, str]]:
+    """What a new archive has in its schema."""
+    model = Database(memory=True, execute_plugins=False)
+    try:
+        STEPS.migrations.apply(model)
+        return objects_in(model)
+    finally:
+        model.close()
+
+
+def objects_in(db: Database) -> dict[str, tuple[str, str]]:
+    """Name to kind and SQL of everything in a schema that has SQL."""
+    return {
+        row[0]: (row[1], row[2])
+        for row in db.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL")
+        if not row[0].startswith("sqlite_")
+    }

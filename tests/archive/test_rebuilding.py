@@ -1,0 +1,118 @@
+"""What rebuild makes anew, and what it leaves. Each test damages what can be derived again."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.rebuilding import due_objects, objects_in
+from hostlink.errors import ArchiveError
+
+MakeContent = Callable[..., Content]
+
+
+@pytest.fixture
+def filled(path: Path, content: MakeContent) -> Path:
+    """A closed archive with words in listings, title, notes and tags."""
+    with Archive.open(path) as archive:
+        archive.keep("TIDE", content('10 PRINT "EBB"\n20 GOSUB900\n'), Origin("file"), title="Sea")
+        archive.keep("MOON", content("10 PRINT 2\n"), Origin("file"))
+        archive.note("MOON", "full")
+        archive.tag("MOON", "night")
+    return path
+
+
+def _damage(path: Path, *statements: str) -> None:
+    conn = sqlite3.connect(path)
+    conn.execute("PRAGMA writable_schema = ON")
+    for statement in statements:
+        conn.execute(statement)
+    conn.commit()
+    conn.close()
+
+
+@pytest.mark.parametrize(
+    ("damage", "said"),
+    [
+        (["INSERT INTO listing_words (listing_words) VALUES ('delete-all')"], "listing_words does"),
+        (["DELETE FROM listing_words_data"], "listing_words does not fit"),
+        (["DELETE FROM listing_words_config"], "listing_words does not fit"),
+        (["DELETE FROM sqlite_master WHERE name = 'listing_words'"], "table listing_words is miss"),
+        (["UPDATE program_words SET title = 'WRONG' WHERE rowid = 1"], "all words of TIDE"),
+        (["DELETE FROM program_words WHERE rowid = 2"], "all words of MOON"),
+        (["DELETE FROM program_words_docsize"], "program_words does not fit"),
+        (["DROP INDEX revisions_by_size"], "index revisions_by_size is missing"),
+        (["DROP VIEW program_list"], "view program_list is missing"),
+        (["DROP TRIGGER revisions_never_change"], "trigger revisions_never_change is missing"),
+        (
+            [
+                "DROP TRIGGER tags_add_words",
+                "CREATE TRIGGER tags_add_words AFTER INSERT ON tags BEGIN SELECT 1; END",
+            ],
+            "trigger tags_add_words has been changed",
+        ),
+        (
+            [
+                "UPDATE sqlite_master SET sql = 'CREATE INDEX revisions_by_size ON revisions "
+                "(kept_at)' WHERE name = 'revisions_by_size'"
+            ],
+            "missing from index revisions_by_size",
+        ),
+    ],
+)
+def test_what_can_be_derived_is_made_anew(filled: Path, damage: list[str], said: str) -> None:
+    """The damage is found and said to be mendable; after a rebuild the archive is proven clean,
+    every search finds what it should, and what was kept is byte for byte what it was."""
+    with Archive.open(filled) as archive:
+        before = archive.cargo()
+    _damage(filled, *damage)
+    with Archive.open(filled) as archive:
+        proof = archive.prove()
+        assert any(said in each for each in proof.findings), proof.findings
+        assert proof.can_rebuild
+        archive.rebuild()
+        assert archive.prove().findings == ()
+        assert archive.cargo() == before
+        for words, name in (("gosub 900", "TIDE"), ("sea", "TIDE"), ("full night", "MOON")):
+            assert [each.item.program for each in archive.find(words)] == [name]
+        archive.tag("TIDE", "shore")
+        assert [each.item.program for each in archive.find("shore")] == ["TIDE"]
+    with Archive.open(filled) as archive, archive.reading("the schema") as db:
+        assert objects_in(db) == due_objects()
+
+
+def test_a_lost_part_of_the_index_is_a_finding_and_not_an_error(filled: Path) -> None:
+    """A table of the index that is gone made prove itself fail; now it is told and mended."""
+    _damage(filled, "DELETE FROM sqlite_master WHERE name = 'program_words_content'")
+    with Archive.open(filled) as archive:
+        assert any("program_words_content is missing" in one for one in archive.prove().findings)
+        archive.rebuild()
+        (left,) = archive.prove().findings  # what the lost table had taken up in the file
+        assert "is never used" in left
+        assert [each.item.program for each in archive.find("night")] == ["MOON"]
+
+
+def test_what_was_kept_is_not_made_anew(filled: Path) -> None:
+    """A damaged listing stays found after a rebuild: only a duplicate can give it back."""
+    _damage(filled, "DROP TRIGGER listings_never_change", "UPDATE listings SET text = 'x'")
+    with Archive.open(filled) as archive:
+        assert archive.prove().can_rebuild and archive.prove().lasting
+        archive.rebuild()
+        proof = archive.prove()
+    assert proof.lasting and not proof.can_rebuild
+    assert any("(TIDE@1): its exact bytes" in each for each in proof.findings)
+
+
+def test_a_rebuild_that_fails_changes_nothing(filled: Path) -> None:
+    """With a table gone, what belongs to it cannot be made: it says so, and all is as it was."""
+    _damage(filled, "DROP TABLE events", "DROP INDEX revisions_by_size")
+    with Archive.open(filled) as archive:
+        before = archive.prove().findings
+        with pytest.raises(ArchiveError, match=r"What was rebuilt was not kept: no such table"):
+            archive.rebuild()
+        assert archive.prove().findings == before
+        assert archive.find("sea")
