@@ -20,6 +20,9 @@ from typing import Any
 FOLDER = Path(__file__).with_name("pictures")
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 _NAMES = re.compile(r"terminal-\d+")
+_TOO_LONG = "".join(
+    f"{n} REM LAMP NUMBER {n}\n{n + 5} LET A = {n} + A\n" for n in range(10, 310, 10)
+)
 _FONTS = re.compile(r"@font-face \{.*?\}\s*|<!--.*?-->\s*", re.DOTALL)
 
 
@@ -60,6 +63,12 @@ async def _draw(folder: Path) -> None:
             await pilot.press("alt+h")
             await pilot.pause(0.3)
             _save(app, "revisions.svg")
+            await pilot.press("escape")
+            app.use_theme("dark")
+            app.desk.editor.load_text(_TOO_LONG)
+            await pilot.press("alt+d")
+            await pilot.pause(0.3)
+            _save(app, "shrinking.svg")
             app.shut()
 
 

@@ -17,6 +17,14 @@ if TYPE_CHECKING:
     from hostlink.listing import Finding, Mended, Review
 
 
+def _show_rules(context: click.Context) -> None:
+    """What the review looks for, in place of a review."""
+    from hostlink.listing.finding import RULES
+
+    table(["rule", "finds"], [[rule, finds] for rule, finds in RULES.items()])
+    context.exit()
+
+
 @click.command()
 @click.argument("what")
 @click.option(
@@ -24,6 +32,14 @@ if TYPE_CHECKING:
     "with_references",
     is_flag=True,
     help="Also list what goes to each line, and where each variable is set and read.",
+)
+@click.option(
+    "--rules",
+    is_flag=True,
+    is_eager=True,
+    expose_value=False,
+    callback=lambda ctx, _, wanted: _show_rules(ctx) if wanted else None,
+    help="List the names of all rules and what each finds.",
 )
 @click.option(
     "--silence",
@@ -163,6 +179,8 @@ def _finding(finding: Finding) -> str:
         if finding.number is not None
         else (f"row {finding.line_at}" if finding.line_at else "listing")
     )
+    if finding.column:
+        where += f", column {finding.column}"
     return f"{finding.severity}: {where}: {finding.message} {finding.advice} ({finding.rule})"
 
 

@@ -76,7 +76,9 @@ def check_rules(names: Collection[str]) -> frozenset[str]:
             near = difflib.get_close_matches(name, RULES, 2)
             raise UsageError(
                 f'There is no review rule "{name}".',
-                advice=f"Did you mean {' or '.join(near)}?" if near else "A review names them.",
+                advice=f"Did you mean {' or '.join(near)}?"
+                if near
+                else "`hostlink review --rules` lists them.",
             )
     return frozenset(names)
 

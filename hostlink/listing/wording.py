@@ -74,7 +74,8 @@ def _width(line: Line, statement: Sequence[Span], width: int) -> Iterator[Findin
     for span in statement[1:]:
         if span.kind == "quoted":
             start = start or span.start
-            wide += len(span.text) - 2
+            closed = len(span.text) > 1 and span.text[-1] == span.text[0]
+            wide += len(span.text) - (2 if closed else 1)
         elif span.text != ";":
             wide, start = 0, 0
         if wide > width:

@@ -81,12 +81,12 @@ def _writing(profile: Profile) -> Iterator[tuple[str, str]]:
     yield (
         "jumps",
         " ".join(_code(word) for word in language.jumps)
-        + ("; the target may be worked out" if language.computed_jumps else ""),
+        + ("; also to a line that is worked out" if language.computed_jumps else ""),
     )
     yield "remark", " ".join(_code(word) for word in language.remarks)
     yield "quoted text", " or ".join(_code(f"{mark}TEXT{mark}") for mark in language.quotes)
     if language.abbreviation_mark:
-        yield "short words", f"end in {_code(language.abbreviation_mark)}"
+        yield "words cut short", f"end in {_code(language.abbreviation_mark)}"
     if language.optional:
         yield "may be left out", " ".join(_code(word) for word in language.optional)
     if form.case == "upper":

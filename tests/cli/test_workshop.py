@@ -88,6 +88,16 @@ def test_review_goes_deep_and_can_be_silenced(hostlink, listing):
     assert "0 warnings, 2 silenced" in told.out
 
 
+def test_review_names_its_rules_and_the_place_of_each_finding(hostlink, listing):
+    """All rules with what they find, without a listing; line and column stand in the text too."""
+    from hostlink.listing.finding import RULES
+
+    told = hostlink("review", "--rules")
+    assert (told.status, told.err) == (0, "")
+    assert [row.split()[0] for row in told.out.splitlines()[1:]] == list(RULES)
+    assert "warning: line 10, column 10: A is used" in hostlink("review", listing("10 PRINT A")).out
+
+
 def test_review_shows_the_cross_reference(hostlink, listing):
     """Who names each line, and where variables are set and read."""
     name = listing("10 LET A=1", "20 GOTO 10", "30 GOTO 99")

@@ -139,6 +139,8 @@ def test_text_wider_than_the_screen_is_named() -> None:
     assert found('10 PRINT "123456";"12345"\n', narrow) == [("wraps-on-screen", 10, 10)]
     assert found('10 PRINT "123456","12345"\n', narrow) == []
     assert found('10 PRINT "1234567890"\n', narrow) == []
+    assert ("wraps-on-screen", 10, 10) in found('10 PRINT "12345678901\n', narrow)
+    assert ("wraps-on-screen", 10, 10) not in found('10 PRINT "1234567890\n', narrow)
     assert found('10 PRINT "12345678901"\n') == []
 
 

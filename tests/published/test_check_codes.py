@@ -7,7 +7,9 @@ check digits 44 (ISO/IEC 7064), and 31C3 for the digits 1 to 9 (the usual check 
 from __future__ import annotations
 
 import binascii
+import re
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 
@@ -59,20 +61,6 @@ def test_the_whole_code_is_crc_16_xmodem() -> None:
     assert codes_of(Listing.from_text(text), Rules()).whole == f"{register:04X}"
 
 
-BY_HAND = """\
-10 REM CODE OF A LINE: TYPE ASCII CODES, 0 AT THE END
-20 LET C=0
-30 INPUT A
-40 IF A=0 THEN 80
-50 LET C=C*100+A-31
-60 LET C=C-C/97*97
-70 GOTO 30
-80 LET C=C*100
-90 PRINT 98-(C-C/97*97)
-100 END
-"""
-"""In whole numbers of 16 bits, as the documentation prints it."""
-
 LINE_CODE = """\
 10 READ L$
 20 LET C=0
@@ -116,11 +104,31 @@ WHOLE_CODE = """\
 """
 
 
-@pytest.mark.parametrize("row", ROWS)
-def test_a_line_code_can_be_worked_out_on_the_practice_board(row: str) -> None:
-    """In 16 bits, without strings: the codes of the characters are typed in."""
-    printed = run_program(BY_HAND, [*(str(ord(character)) for character in row), "0"])
-    assert printed.split()[-1].zfill(2) == line_code(row)
+def test_all_codes_can_be_worked_out_on_the_practice_board() -> None:
+    """The README's program, in 16 bits and without strings, fed with the ASCII codes of a listing.
+
+    It prints the codes of the lines and then that of the whole; a program of the library, every
+    printable character, and the published check value are recomputed with it.
+    """
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    (program,) = re.findall(r"^```basic\n(.*?)^```$", readme, re.MULTILINE | re.DOTALL)
+    seats = (library_folder() / "seats.bas").read_text(encoding="ascii")
+    printable = "".join(map(chr, range(32, 127)))
+    for text in (seats, f"10 REM {printable[:48]}\n20 REM {printable[48:]}\n"):
+        printed = run_program(program, [*map(str, text.encode()), "0"])
+        *lines, whole = [row for row in printed.splitlines() if not row.startswith("?")]
+        codes = codes_of(Listing.from_text(text), Rules())
+        assert [line.strip().zfill(2) for line in lines] == list(codes.lines.values())
+        assert "".join(f"{int(digit):X}" for digit in whole.split()) == codes.whole
+    printed = run_program(program, [*map(str, b"123456789"), "0"])
+    assert "".join(f"{int(digit):X}" for digit in printed.split()[-4:]) == "31C3"
+
+
+def test_the_readme_has_a_code_that_is_right() -> None:
+    """Its example can be done by hand: 10 END."""
+    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text(encoding="utf-8")
+    line, code = re.findall(r"`([^`]+)` has the code ([0-9]{2})", readme)[0]
+    assert (line, line_code(line)) == ("10 END", code)
 
 
 @pytest.mark.parametrize("row", [row for row in ROWS if '"' not in row])
