@@ -55,12 +55,13 @@ class CheckScreen(Screen[int | None]):
             yield TextLine("", id="sheet-file", empty="its name, then Enter")
         with Horizontal(id="check-body"):
             with Vertical(id="check-codes"):
-                yield Static("or type the codes", classes="quiet", markup=False)
+                yield Static("or typed codes", classes="quiet", markup=False)
                 yield TextArea("", id="codes", soft_wrap=False, tab_behavior="focus")
             yield Rows(
                 [Column("", 8), Column("code", 4), Column("line", -1)],
                 id="checked",
             )
+        yield Static("", id="check-line", markup=False)
         yield Static("", id="check-told", markup=False)
         yield Static(
             "Type rows of a line's number and its code, such as 10 44, and ALL 31C3 for all lines "
@@ -167,6 +168,13 @@ class CheckScreen(Screen[int | None]):
         if number not in wanted:
             return EXTRA if self.sheet else UNSAID
         return RIGHT if self.own.lines[number] == wanted[number] else WRONG
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        """The line at the cursor in full, since the column may be too narrow for it."""
+        event.stop()
+        rows = event.rows
+        line = rows.entries[rows.cursor].cells[-1] if rows.key else ""
+        self.query_one("#check-line", Static).update(Content(plain(line)))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()
