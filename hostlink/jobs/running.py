@@ -45,6 +45,9 @@ class Rows:
         held = self._rest + data
         # A line end that has come in half waits for its other half.
         certain = len(held) if held.endswith(self._end) else len(held.rstrip(b"\r\n"))
+        # So does what may be the prompt: some prompts stand in a row of their own.
+        begun = next(n for n in range(len(self._prompt), -1, -1) if held.endswith(self._prompt[:n]))
+        certain = min(certain, len(held) - begun)
         *whole, rest = self._row_end.split(held[:certain])
         self._rest = rest + held[certain:]
         for row in whole:

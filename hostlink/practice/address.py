@@ -1,7 +1,7 @@
 """Opening a practice board by its address: `practice://NAME?option=value&option`.
 
-A named board keeps memory, EEPROM and settings of its last use in a locked state file, so that one
-command can load a program and the next can save it. Without a name the board is called "desk".
+A named board keeps memory, EEPROM and flash in a locked state file, so that one command can load a
+program and the next can save it; options hold for one opening. Without a name it is called "desk".
 
 Options: `fresh` starts with empty memory, EEPROM and a new flash; `time=virtual` does not wait;
 every field of BoardSettings and Faults by its name: `line_ms=15&receive_buffer=2&to_host=0.001`.

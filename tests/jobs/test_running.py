@@ -56,6 +56,15 @@ def test_rows_do_not_depend_on_how_the_bytes_arrive(seed: int) -> None:
     assert rows_of(answer + b"\r\n+ ", PRACTICE, cuts=every) == whole
 
 
+@pytest.mark.parametrize("every", [False, True])
+def test_a_prompt_in_a_row_of_its_own_is_no_output(every: bool) -> None:
+    """Byte by byte or whole: only the last such row is the prompt, and a row may end like it."""
+    pacing = Pacing(prompt=b"ok\r\n", reply_end=b"\r\n")
+    answer = b"\r\nok\r\nBook\r\nok\r\n"
+    cuts = list(range(1, len(answer))) if every else []
+    assert rows_of(answer, pacing, cuts=cuts) == ["ok", "Book"]
+
+
 def test_a_board_without_echo_loses_no_blank_row() -> None:
     """Nothing was echoed, so a blank first row was printed."""
     assert rows_of(b"\r\nA\r\n+ ", Pacing(prompt=b"+ ", reply_end=b"\r\n", echo=False)) == ["", "A"]
