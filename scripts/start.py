@@ -1,7 +1,7 @@
 """Set hostlink up, once, and run it.
 
-    python3 scripts/start.py                 the narrated tour of the main job on the practice board
-    python3 scripts/start.py --tour          the same
+    python3 scripts/start.py                 the app, on the practice board or that of HOSTLINK_PORT
+    python3 scripts/start.py --tour          the main job told step by step; so without a terminal
     python3 scripts/start.py programs        any other arguments go to hostlink
     python3 scripts/start.py --python ARGS   the environment's own Python
 
@@ -26,11 +26,16 @@ def complaint_about(version, script="start.py"):
     ) % (NEEDED + tuple(version[:2]) + NEEDED + (os.path.join("scripts", script),))
 
 
-def command_for(arguments, python):
-    """Return the command line to run in the environment whose interpreter is `python`."""
+def command_for(arguments, python, terminal):
+    """Return the command line to run in the environment whose interpreter is `python`.
+
+    terminal: whether somebody sits at one, so that the app can be shown.
+    """
     if arguments[:1] == ["--python"]:
         return [python] + arguments[1:]
-    if arguments == [] or arguments == ["--tour"]:
+    if arguments == [] and terminal:
+        arguments = [] if os.environ.get("HOSTLINK_PORT") else ["practice"]
+    elif arguments in ([], ["--tour"]):
         return [python, "-P", os.path.join(ROOT, "scripts", "tour.py")]
     # -P: a file click.py in the user's own folder must not take the place of the library.
     return [python, "-P", "-m", "hostlink"] + arguments
@@ -53,7 +58,8 @@ def main(arguments):
     except KeyboardInterrupt:
         sys.stderr.write("\nStopped. The next start sets up afresh.\n")
         return 130
-    return environment.become(command_for(arguments, str(place.python)))
+    terminal = sys.stdin.isatty() and sys.stdout.isatty()
+    return environment.become(command_for(arguments, str(place.python), terminal))
 
 
 if __name__ == "__main__":

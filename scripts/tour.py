@@ -20,6 +20,8 @@ PROGRAM = "tide"
 SHIPPED = f"shipped:{PROGRAM}"
 FRESH_BOARD = "practice://tour?fresh"
 BOARD = "practice://tour"
+# Settings of the user's own board, which the practice board does not have.
+ELSEWHERE = ("HOSTLINK_PORT", "HOSTLINK_PROFILE", "HOSTLINK_BAUD", "HOSTLINK_JSON")
 FIRST_NUMBER = re.compile(r"^\s*(\d+)", re.MULTILINE)
 
 
@@ -90,6 +92,7 @@ def hostlink(
     return subprocess.run(
         [sys.executable, "-P", "-m", "hostlink", *arguments],
         stdin=subprocess.DEVNULL,
+        env={name: value for name, value in os.environ.items() if name not in ELSEWHERE},
         stdout=subprocess.PIPE if capture else None,
         text=True,
         check=False,
@@ -132,7 +135,7 @@ def main() -> int:
         for arguments in (["boards"], ["--help"]):
             tell(f"    $ {shown(arguments)}")
         tell("Opening a port may restart a board, and what is in its memory is then lost:")
-        tell("save what matters first, by the way it is saved today.")
+        tell("store what matters in its EEPROM, or note it, before you do so for the first time.")
     return status
 
 

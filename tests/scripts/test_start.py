@@ -43,19 +43,27 @@ def test_newer_pythons_are_welcome(script, version):
 )
 def test_arguments_are_handed_on(script, arguments, ending):
     """Arguments reach hostlink, or the environment's Python, in their order and unchanged."""
-    command = script("start").command_for(arguments, "python")
+    command = script("start").command_for(arguments, "python", True)
     assert command[0] == "python"
     assert command[-len(ending) :] == ending
 
 
-@pytest.mark.parametrize("arguments", [[], ["--tour"]])
-def test_without_arguments_the_tour_is_taken(script, scripts_folder, arguments):
-    """No argument, or --tour alone, runs the tour in the environment's Python."""
-    assert script("start").command_for(arguments, "python") == [
+@pytest.mark.parametrize(("arguments", "terminal"), [([], False), (["--tour"], True)])
+def test_without_a_terminal_the_tour_is_taken(script, scripts_folder, arguments, terminal):
+    """No argument where nobody can be shown the app, or --tour alone, runs the tour."""
+    assert script("start").command_for(arguments, "python", terminal) == [
         "python",
         "-P",
         str(scripts_folder / "tour.py"),
     ]
+
+
+@pytest.mark.parametrize(("port", "ending"), [("", ["practice"]), ("/dev/ttyUSB0", [])])
+def test_without_arguments_in_a_terminal_the_app_opens(script, monkeypatch, port, ending):
+    """On the practice board, or on the board that HOSTLINK_PORT names."""
+    monkeypatch.setenv("HOSTLINK_PORT", port)
+    command = script("start").command_for([], "python", True)
+    assert command == ["python", "-P", "-m", "hostlink", *ending]
 
 
 def test_failed_set_up_is_one_sentence_and_status_1(script, monkeypatch, capsys):
