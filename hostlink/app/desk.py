@@ -102,7 +102,7 @@ class Desk(WorkshopDesk):
         Binding("alt+u", "card", "Write the board's card", tooltip="Its words and limits"),
         Binding("alt+j", "give", "Give listings out", tooltip="As files or as one zip file"),
         Binding("alt+n", "name", "Name the listing", tooltip="The program it is kept under"),
-        Binding("alt+b", "boards", "Boards", tooltip="Attach, detach, label, choose"),
+        Binding("alt+y", "boards", "Boards", tooltip="Attach, detach, label, choose"),
         Binding("alt+k", "backup", "Back up the board", tooltip="All that it holds"),
         Binding("alt+i", "firmware", "Firmware", tooltip="Review an image, write it"),
         Binding("alt+s", "settings", "Settings", tooltip="Theme, default port and profile"),

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.looking import Looked
     from hostlink.jobs.session import Session
 
-NO_BOARD = "No board is attached. Alt+B shows the boards that are here"
+NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
 
 
 class HeldDesk(SheetDesk):
@@ -69,7 +69,7 @@ class HeldDesk(SheetDesk):
                 RefusedError(
                     "No board is attached.",
                     kept="Nothing was sent.",
-                    advice="Alt+B shows the boards that are here; the practice board always is.",
+                    advice="Alt+Y shows the boards that are here; the practice board always is.",
                 )
             )
         return self.app.current

@@ -192,7 +192,7 @@ def test_without_a_board_loading_says_what_to_do(stage: Any, shown: Any) -> None
         await pilot.press("ctrl+l")
         await pilot.pause()
         assert isinstance(app.screen, Trouble)
-        assert "Alt+B" in app.screen.error.advice
+        assert "Alt+Y" in app.screen.error.advice
 
     stage.play(story, port="", opens="shipped:TIDE")
 

@@ -91,7 +91,7 @@ async def _compare(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _boards(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+b")
+    await pilot.press("alt+y")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 

@@ -1,0 +1,49 @@
+"""Keys as real terminals send them, which is not how a test presses them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from textual._xterm_parser import XTermParser
+from textual.binding import Binding
+from textual.events import Key
+
+from hostlink.app.desk import Desk
+from hostlink.app.findings import FindingsScreen
+
+ALT = [
+    key
+    for binding in Desk.BINDINGS
+    if isinstance(binding, Binding)
+    for key in binding.key.split(",")
+    if key.startswith("alt+")
+]
+
+
+def sent(key: str) -> list[Key]:
+    """What becomes of Alt and a letter: terminals send Escape, then the letter (common practice, no
+    source)."""
+    parser = XTermParser()
+    events = [*parser.feed(f"\x1b{key[-1]}"), *parser.feed("")]
+    return [event for event in events if isinstance(event, Key)]
+
+
+@pytest.mark.parametrize("key", ALT)
+def test_every_alt_key_arrives_as_itself(key: str) -> None:
+    """Some letters never do: Escape and b is how terminals send Ctrl and the left arrow."""
+    assert [event.key for event in sent(key)] == [key]
+
+
+def test_an_alt_key_in_the_editor_acts_and_writes_nothing(stage: Any, wait: Any) -> None:
+    """It comes with its letter, which the editor would take for typing."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        before = app.desk.editor.text
+        assert app.focused is app.desk.editor
+        (event,) = sent("alt+v")
+        app.post_message(event)
+        await wait(pilot, lambda: isinstance(app.screen, FindingsScreen))
+        assert app.desk.editor.text == before
+
+    stage.play(story, opens="shipped:TIDE")
