@@ -24,10 +24,11 @@ from hostlink.jobs.pasting import Pasted, may_overwrite
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.standing import Standing
-from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, Typed
+from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, Typed, ends_with_prompt
 from hostlink.listing import Line, to_bytes
 
 _MOST_ANSWER = 65_536  # bytes of an answer that are looked at
+_MOST_HEARD = 80  # bytes that were heard last, to know the prompt by; more than any prompt has
 
 
 class Console(Standing):
@@ -66,7 +67,9 @@ class Console(Standing):
 
     def _begin(self, row: bytes | None) -> None:
         super()._begin(row)
-        self._rows.begin(row or b"")
+        self._heard = bytearray(row or b"")
+        # A prompt may stand in a row of its own, which has ended then.
+        self._rows.begin(b"" if self._heard.endswith((b"\r", b"\n")) else bytes(self._heard))
         self._answer = bytearray()
         self._pending: str | None = None
         self._last = self._session.wire.now() if self._session is not None else 0.0
@@ -121,9 +124,9 @@ class Console(Standing):
         return self._last + quiet_s
 
     def _prompted(self) -> bool:
-        """Whether the last row is the prompt, so that only quiet is wanting."""
-        prompt = self._here().dialogue.pacing.prompt
-        return not self.at_prompt and bytes(self._rows.row) == prompt
+        """Whether the prompt was heard last, so that only quiet is wanting."""
+        pacing = self._here().dialogue.pacing
+        return not self.at_prompt and ends_with_prompt(self._heard, pacing)
 
     def _feed(self, data: bytes) -> None:
         session = self._here()
@@ -143,6 +146,8 @@ class Console(Standing):
         if self._pending is not None and len(self._answer) < _MOST_ANSWER:
             self._answer += data
         self._rows.take(data)
+        self._heard += data
+        del self._heard[:-_MOST_HEARD]
 
     def _answered(self) -> None:
         """The board is back at its prompt: what did the last line do to the host copy?"""
@@ -208,6 +213,7 @@ class Console(Standing):
         core = Typed(data, session.dialogue.pacing, attempts=12 if self.at_prompt else 2)
         self._pending = line if self.at_prompt else None
         self._answer.clear()
+        self._heard.clear()
         session.wire.run(core)
         session.wire.health.disagreements += core.repairs
         self._last = session.wire.now()

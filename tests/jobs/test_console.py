@@ -211,6 +211,23 @@ def test_the_host_copy_follows_every_numbered_line(
     assert copy_of(archive) == ("10 PRINT 1\n20 PRINT 22\n", False)
 
 
+def test_the_host_copy_follows_where_the_prompt_is_a_row_of_its_own(
+    archive: Archive, talk: Talk
+) -> None:
+    """Seen with a surveyed board whose prompt is ok and a line end: nothing was noticed then."""
+    talks = dataclasses.replace(PROFILE.talk, prompt=b"ok\r\n")
+    choice = LinkChoice(
+        "practice://red?time=virtual&prompt=ok%0D%0A", dataclasses.replace(PROFILE, talk=talks)
+    )
+    with Console(choice, archive, talk.events.append, talk.rows.append) as board:
+        assert board.partial == ""
+        for line in ("10 PRINT 1", "20 PRINT 2", "RUN"):
+            board.enter(line)
+            assert board.settle(longest_s=5.0, silence_s=5.0), line
+        assert [line.text for line in board.copy.lines.values()] == ["PRINT 1", "PRINT 2"]
+    assert talk.rows == ["ok", "ok", " 1", " 2", "ok"]
+
+
 def test_a_line_that_the_board_refuses_is_not_in_the_copy(
     console: Callable[..., Console], archive: Archive, talk: Talk
 ) -> None:
