@@ -11,7 +11,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
-from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.events import Event, Key
@@ -111,12 +110,6 @@ class DeskApp(App[None]):
         from hostlink.app.desk import Desk
 
         return Desk()
-
-    async def on_event(self, event: events.Event) -> None:
-        """A letter with Alt is a key and no text, though terminals send the letter along."""
-        if isinstance(event, events.Key) and event.key.startswith("alt+"):
-            event.character = None
-        await super().on_event(event)
 
     def on_mount(self) -> None:
         self.set_interval(DRAIN_S, self.drain)

@@ -31,7 +31,7 @@ class FindingsScreen(Screen[int | None]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#findings"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go", "Go to the line", tooltip="In the editor", priority=True),
+        Binding("enter", "go", "Go to the line", tooltip="In the editor"),
         Binding(
             "space", "silence", "Silence the rule, or hear it", tooltip="For this program alone"
         ),

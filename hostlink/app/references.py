@@ -24,7 +24,7 @@ class ReferencesScreen(Screen[int | None]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#lines"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go", "Go to the line", tooltip="In the editor", priority=True),
+        Binding("enter", "go", "Go to the line", tooltip="In the editor"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

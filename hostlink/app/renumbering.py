@@ -35,7 +35,7 @@ class RenumberScreen(Screen[str | None]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#number-start"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
+        Binding("enter", "take", "Take it", tooltip="Into the editor"),
         Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
     ]
 
@@ -75,6 +75,14 @@ class RenumberScreen(Screen[str | None]):
     def on_input_changed(self, event: Input.Changed) -> None:
         event.stop()
         self._work_out()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.action_take()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_take()
 
     def _number(self, key: str) -> int | None:
         """What stands in a field; None where it is empty. Raises UsageError naming the field."""
@@ -142,6 +150,7 @@ class RenumberScreen(Screen[str | None]):
 
     def action_take(self) -> None:
         """Take it; where a jump cannot follow, only after an answer that says so."""
+        self._work_out()
         made, stop = self.made, self.stop
         if made is None or (stop is not None and not made.unfollowed):
             self.app.notify(stop.what if stop is not None else "", markup=False)

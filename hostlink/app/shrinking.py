@@ -27,7 +27,7 @@ class ShrinkScreen(Screen[str | None]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#levels"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
+        Binding("enter", "take", "Take it", tooltip="Into the editor"),
         Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
     ]
 

@@ -42,7 +42,7 @@ class WorkshopDesk(ConsoleDesk):
         self.editor.move_cursor((0, 0))
         self.check()
         self.editor.focus()
-        self.app.tell(f"{words}; Ctrl+Z takes it back. It is not kept yet.")
+        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.")
 
     def go_to_row(self, row: int | None) -> None:
         """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
@@ -96,9 +96,7 @@ class WorkshopDesk(ConsoleDesk):
             why = "".join(f" {note}" for note in screen.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}")
             return
-        self.app.push_screen(
-            screen, lambda text: self.take_text(text, "The smaller listing lies in the editor")
-        )
+        self.app.push_screen(screen, lambda text: self.take_text(text, "It is smaller now"))
 
     def action_renumber(self) -> None:
         from hostlink.app.renumbering import RenumberScreen
@@ -107,7 +105,7 @@ class WorkshopDesk(ConsoleDesk):
         if listing is not None:
             self.app.push_screen(
                 RenumberScreen(listing, self.app.profile.rules),
-                lambda text: self.take_text(text, "The renumbered listing lies in the editor"),
+                lambda text: self.take_text(text, "It has new line numbers"),
             )
 
     # --- check codes -------------------------------------------------------------------------

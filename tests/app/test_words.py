@@ -6,7 +6,6 @@ import random
 from typing import Any
 
 import pytest
-from textual import events
 from textual.binding import Binding
 from textual.color import Color
 from textual.screen import Screen
@@ -80,30 +79,6 @@ def test_every_action_has_a_key_words_and_an_explanation(screen: Any) -> None:
     assert len(keys) == len(set(keys))
     assert not {key for key in keys if key.startswith("f") and key[1:].isdigit()} - {"f1"}
     assert "ctrl+r" not in keys
-
-
-def test_keys_with_alt_are_keys_and_no_text_as_terminals_send_them(stage: Any, wait: Any) -> None:
-    """A terminal's Alt comes with its letter: the action is done, the letter is not typed.
-
-    Pilot's own keys carry no letter, so the events are made as the terminal's reader makes them.
-    """
-    letters = [one.key[-1] for one in _bindings(Desk) if one.key.startswith("alt+")]
-    done: list[str] = []
-
-    async def story(pilot: Any, app: Any) -> None:
-        app.desk.run_action = app.run_action = note
-        for letter in letters:
-            app.post_message(events.Key(f"alt+{letter}", letter))
-            await wait(pilot, lambda letter=letter: len(done) == letters.index(letter) + 1)
-        assert app.desk.editor.text == ""
-        del app.run_action
-
-    async def note(action: Any, *_: Any) -> bool:
-        done.append(str(action))
-        return True
-
-    stage.play(story, port="")
-    assert len(done) == len(letters) >= 15
 
 
 def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -> None:

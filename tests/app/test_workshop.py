@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from textual import events
 from textual.widgets import Input, TextArea
 
 from hostlink.app.checking import CheckScreen
@@ -63,7 +64,7 @@ def test_a_text_taken_is_taken_back_by_ctrl_z_and_kept_by_nobody(
         await pilot.press(key, "enter")
         await wait(pilot, lambda: app.screen is app.desk and app.desk.editor.text != LAMP)
         assert app.desk.unkept
-        assert "not kept" in app.said[-1]
+        assert app.said[-1].endswith("Nothing is kept yet.")
         await pilot.press("ctrl+z")
         await wait(pilot, lambda: app.desk.editor.text == LAMP)
 
@@ -454,5 +455,24 @@ def test_each_action_is_found_by_its_words(stage: Any, wait: Any) -> None:
             await wait(pilot, lambda screen=screen: isinstance(app.screen, screen))
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, port="")
+
+
+def test_keys_pressed_faster_than_they_are_taken_keep_their_order(stage: Any, wait: Any) -> None:
+    """Digits and Enter at once, as a terminal may hand them over: the digits count."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text(LAMP)
+        for key, then, wanted in (
+            ("alt+r", (("end", None), ("0", "0"), ("enter", None)), "100 REM LAMP"),
+            ("alt+d", (("down", None), ("enter", None)), "110 LETA=1"),
+        ):
+            await pilot.press(key)
+            await wait(pilot, lambda: app.screen is not app.desk)
+            for name, character in then:
+                app.post_message(events.Key(name, character))
+            await wait(pilot, lambda: app.screen is app.desk)
+            assert app.desk.editor.text.splitlines()[0] == wanted
 
     stage.play(story, port="")
