@@ -268,11 +268,13 @@ class DeskApp(App[None]):
         *,
         done: Callable[[Any], str | None],
         failed: Callable[[BaseException], Callable[[], object] | None] | None = None,
+        then: Callable[[Any], None] | None = None,
     ) -> None:
         """Show a job; when it has ended well, `done` is told its answer and says it in words, or
         None where there is nothing to be said.
 
         failed: asked with an error; gives what is to be done in place of showing it, or None.
+        then: told the answer once the view, which may have to be read, is closed.
         """
         from hostlink.app.jobview import JobView
         from hostlink.app.work import as_trouble
@@ -297,9 +299,13 @@ class DeskApp(App[None]):
             else:
                 self.trouble(job.error)
 
+        def closed(_: object) -> None:
+            if then is not None and job.ended and job.error is None:
+                then(job.result)
+
         job.on_end.append(ended)
         if view is not None:
-            self.push_screen(view)
+            self.push_screen(view, closed)
 
     # --- actions -----------------------------------------------------------------------------
 

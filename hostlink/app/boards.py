@@ -14,15 +14,24 @@ from textual.widgets import Static
 from hostlink.app.dialogues import AskText
 from hostlink.app.layout import WIDTHS
 from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.surveying import SurveyScreen, ask_to_survey
 from hostlink.app.texts import ago, plain
+from hostlink.archive import Board
 from hostlink.board.ports import identity_of, usb_ports
 from hostlink.jobs.attaching import known_board
 from hostlink.jobs.boards import KnownBoard, known_boards, label_board
+from hostlink.jobs.surveying import PastSurvey, last_survey
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
 PRACTICE = "practice://"
+_MATTERS = (
+    ("baud", "talk.baud"),
+    ("prompt", "talk.prompt"),
+    ("ms per line", "talk.line_ms"),
+    ("receive buffer", "talk.receive_buffer"),
+)
 
 
 class BoardsScreen(Screen[None]):
@@ -42,7 +51,9 @@ class BoardsScreen(Screen[None]):
         Binding("d", "detach", "Detach", tooltip="Close its port"),
         Binding("l", "label", "Label", tooltip="What you call it, such as a colour"),
         Binding("o", "other", "Another port", tooltip="By its name or address"),
-        Binding("s", "renew", "Look for ports again", tooltip="After plugging one in"),
+        Binding("s", "survey", "Survey it", tooltip="Measure how it talks; asked first"),
+        Binding("v", "view_survey", "View its last survey", tooltip="What was measured when"),
+        Binding("a", "renew", "Look for ports again", tooltip="After plugging one in"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -66,13 +77,13 @@ class BoardsScreen(Screen[None]):
             with VerticalScroll(classes="side"):
                 yield Static("", id="board-detail", markup=False)
         yield Static(
-            "Enter attaches a board and makes it the current one. D detaches, L labels, O names "
-            "another port, S looks again. Escape goes back.",
+            "Enter attaches a board and makes it the current one. D detaches, L labels, S surveys, "
+            "V shows the last survey, O names another port, A looks again. Escape goes back.",
             classes="foot",
             markup=False,
         )
 
-    def on_mount(self) -> None:
+    def on_screen_resume(self) -> None:
         self.action_renew()
 
     def action_renew(self) -> None:
@@ -140,13 +151,35 @@ class BoardsScreen(Screen[None]):
             ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
             ("last held", row.holds + (", may lack edits" if row.may_lack_edits else "")),
             ("last backup", self._backup(row)),
+            ("last survey", self._survey_words(row)),
             ("access", row.access),
         ]
         text = "\n".join(f"{name}: {value}" for name, value in words if value)
         self.query_one("#board-detail", Static).update(Content(plain(text, keep="\n")))
 
+    def _survey(self, row: KnownBoard) -> PastSurvey | None:
+        board = self._board(row)
+        return last_survey(self.app.archive, board.uuid) if board is not None else None
+
+    def _survey_words(self, row: KnownBoard) -> str:
+        """When it was surveyed, and what matters most of it."""
+        past = self._survey(row)
+        if past is None:
+            return "none; S surveys it" if row.port else "none"
+        found = {name: value for name, value, _, _ in past.rows if value != "-"}
+        named = [(word, found[name]) for word, name in _MATTERS if name in found]
+        values = ", ".join(f"{word} {value}" for word, value in named)
+        return f"{ago(past.at, self.app.now())}: {values}"
+
+    def _board(self, row: KnownBoard) -> Board | None:
+        """What the archive knows of a row's board."""
+        if row.port:
+            return known_board(self.app.archive, identity_of(row.port))
+        boards = self.app.archive.boards()
+        return next((board for board in boards if row.label and board.label == row.label), None)
+
     def _backup(self, row: KnownBoard) -> str:
-        board = known_board(self.app.archive, identity_of(row.port)) if row.port else None
+        board = self._board(row)
         if board is None:
             return ""
         found = self.app.archive.backups(board_uuid=board.uuid, limit=1)
@@ -182,6 +215,23 @@ class BoardsScreen(Screen[None]):
         if attached:
             self.app.detach(attached)
             self.action_renew()
+
+    def action_survey(self) -> None:
+        row = self.chosen
+        port = self._port_attached(row.port) if row is not None else ""
+        if port:
+            ask_to_survey(self.app, self.app.attached[port])
+        else:
+            self.app.notify("Attach it first: Enter does.", markup=False)
+
+    def action_view_survey(self) -> None:
+        row = self.known.get(self.query_one(Rows).key)
+        past = self._survey(row) if row is not None else None
+        if row is None or past is None:
+            self.app.notify("This board was not surveyed yet.", markup=False)
+            return
+        name = row.label or row.port.partition("?")[0]
+        self.app.push_screen(SurveyScreen(name, past.rows, when=ago(past.at, self.app.now())))
 
     def action_label(self) -> None:
         row = self.chosen

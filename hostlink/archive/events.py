@@ -150,12 +150,15 @@ class Events(Session):
         *,
         board_uuid: str | None = None,
         program: str | None = None,
+        job: str | None = None,
     ) -> list[Event]:
-        """Events, newest first: all, or those of one board or program."""
+        """Events, newest first: all, or those of one board, program or kind of job."""
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}
             if board_uuid is not None:
                 wanted["events.board_id = ?"] = board_id(db, board_uuid)
+            if job is not None:
+                wanted["events.job = ?"] = clean(job)
             if program is not None:
                 wanted["coalesce(programs.name_key, owner.name_key) = ?"] = fold(clean(program))
             found = rows(

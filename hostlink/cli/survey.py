@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -79,35 +78,28 @@ def survey(
 
 
 def _show(result: Surveyed) -> None:
+    from hostlink.jobs.surveying import finding_rows
+
     table(
         ["value", "found", "how sure", "evidence"],
-        [
-            [finding.name, _value(finding.value), finding.confidence, finding.evidence]
-            for finding in result.findings
-        ],
+        finding_rows(result.findings),
     )
     data("")
     data(f"The board holds {plural(result.lines, 'line')}, as before the survey.")
 
 
 def _show_differences(differences: list[Difference], expected: Profile) -> None:
+    from hostlink.jobs.surveying import value_words
+
     if differences:
         table(
             ["value", "the board", f"profile {expected.name}", "evidence"],
             [
-                [each.name, _value(each.board), _value(each.profile), each.evidence]
+                [each.name, value_words(each.board), value_words(each.profile), each.evidence]
                 for each in differences
             ],
         )
     say(f"{plural(len(differences), 'difference')} from profile {expected.name}.")
-
-
-def _value(value: object) -> str:
-    if value is None:
-        return "-"
-    if isinstance(value, bytes):
-        return repr(value)[1:]
-    return str(value)
 
 
 def _as_dict(result: Surveyed, differences: list[Difference] | None) -> dict[str, object]:
@@ -142,10 +134,7 @@ def _plain(value: object) -> object:
 
 def _keep(desk: Desk, profile: Profile, name: str | None) -> None:
     """Write the profile where --profile NAME finds it; a person at a terminal is asked."""
-    import dataclasses
-
-    from hostlink.board.profile_file import profile_text, profiles_folder, read_profile
-    from hostlink.jobs.files import write_new
+    from hostlink.jobs.surveying import keep_profile
 
     if name is None and is_terminal() and not (desk.json or desk.quiet or desk.yes):
         name = click.prompt(
@@ -156,10 +145,5 @@ def _keep(desk: Desk, profile: Profile, name: str | None) -> None:
         ).strip()
     if not name:
         return
-    text = profile_text(dataclasses.replace(profile, name=name))
-    read_profile(text, name)
-    folder = profiles_folder()
-    folder.mkdir(parents=True, exist_ok=True)
-    path: Path = folder / f"{name}.toml"
-    write_new(path, text.encode(), replace=desk.yes)
+    path = keep_profile(profile, name, replace=desk.yes)
     say(f"Kept as {path}; use it with --profile {name}.", quiet=desk.quiet)

@@ -201,6 +201,7 @@ class Standing:
         with self._linked() as session:
             session.use(dataclasses.replace(choice, port=session.choice.port))
             self.choice = choice
+            self._board = session.board_in(self._archive)
             self._after_job(session, well=False)
 
     def _restarted(self) -> None:

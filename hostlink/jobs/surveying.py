@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.board.captures import Tally
+from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Phase, Warned
-from hostlink.board.loading import Loader
 from hostlink.board.profile import Profile
+from hostlink.board.profile_file import profile_text, profiles_folder, shipped_profiles
 from hostlink.board.survey import Finding, Findings, Manner
 from hostlink.board.survey_program import find_free_memory, find_list_form
 from hostlink.board.survey_storing import Storing
 from hostlink.board.uart import warn
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, Interrupted, LinkError, RefusedError, UsageError
+from hostlink.jobs.files import write_new
+from hostlink.jobs.recalling import memory_after, put_into_memory
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import Session
-from hostlink.listing import Line
 
 _TABLES = {"listing": "form", "storage": "storage"}
 
@@ -47,16 +51,49 @@ class Surveyed:
     lines: int
 
 
+@dataclass(frozen=True, slots=True)
+class PastSurvey:
+    """What an earlier survey found. rows: value, found, how sure, evidence, each in words."""
+
+    at: datetime
+    rows: tuple[tuple[str, str, str, str], ...]
+
+
 def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
     """Measure the board at the other end. Its program is left, or put back and proven.
 
-    Raises LinkError where no usual speed gives a readable answer; whatever fails after the
-    program was cleared says where the program is kept.
+    What was found is kept with the board. The session talks afterwards as it did before. Raises
+    LinkError where no usual speed gives a readable answer; whatever fails after the program was
+    cleared says what memory holds and where the program is kept.
     """
     manner = Manner(
         session.wire, session.profile, session.emit, stop_running=session.choice.stop_running
     )
-    profile = manner.survey(options.speeds)
+    try:
+        profile = manner.survey(options.speeds)
+        board = session.board_in(archive)
+        with archive.event("survey", board_uuid=board.uuid) as record:
+            surveyed = _survey(session, archive, options, manner, profile, record)
+            record.detail["found"] = finding_rows(surveyed.findings)
+            return surveyed
+    except Interrupted as error:
+        error.what = "The survey was stopped."
+        error.kept = error.kept or "The program on the board was not touched."
+        raise
+    finally:
+        with contextlib.suppress(LinkError):  # of a port that has just vanished
+            session.use(session.choice)
+
+
+def _survey(
+    session: Session,
+    archive: Archive,
+    options: SurveyOptions,
+    manner: Manner,
+    profile: Profile,
+    record: OpenEvent,
+) -> Surveyed:
+    """What is measured once the board is understood."""
     if options.long_line:
         manner.find_longest()
     if session.wire.health.restarts:
@@ -72,7 +109,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
         session.wire, _with(base, manner.findings, options.name), session.emit
     )
     if options.storing:
-        _measure_storing(session, archive, manner, held)
+        _measure_storing(session, archive, manner, record)
     else:
         for name in ("talk.line_ms", "talk.line_done", "talk.receive_buffer"):
             manner.findings.missing(name, "needs consent to store test lines (--storing)")
@@ -81,27 +118,22 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
     return Surveyed(proposed, tuple(manner.findings), len(held.lines))
 
 
-def _measure_storing(session: Session, archive: Archive, manner: Manner, held: Tally) -> None:
+def _measure_storing(session: Session, archive: Archive, manner: Manner, record: OpenEvent) -> None:
     """Measure with stored lines; whatever happens, the program is put back or said where it is."""
-    board = session.board_in(archive)
-    kept = rescue_held(session, archive, board)
-    with archive.event("survey", board_uuid=board.uuid) as record:
-        record.detail["lines"] = len(held.lines)
-        measured = session.dialogue.profile
-        session.dialogue = _careful(session, measured)
-        try:
-            session.dialogue.clear()
-            Storing(manner, session.dialogue).measure()
-            found = _with(measured, manner.findings, measured.name)
-            session.dialogue = Dialogue(session.wire, found, session.emit)
-        finally:
-            session.emit(Phase("Putting the program back"))
-            try:
-                _put_back(session, kept.lines)
-            except HostlinkError as error:
-                if kept.spec:
-                    error.kept = f"The board's program is kept as {kept.spec}."
-                raise
+    kept = rescue_held(session, archive, session.board_in(archive))
+    record.detail["lines"] = len(kept.lines)
+    measured = session.dialogue.profile
+    session.dialogue = _careful(session, measured)
+    try:
+        session.dialogue.clear()
+        Storing(manner, session.dialogue).measure()
+        found = _with(measured, manner.findings, measured.name)
+        session.dialogue = Dialogue(session.wire, found, session.emit)
+        session.emit(Phase("Putting the program back"))
+        put_into_memory(session, kept.lines)
+    except HostlinkError as error:
+        memory_after(session, error, kept.lines, kept.spec)
+        raise
 
 
 def _careful(session: Session, profile: Profile) -> Dialogue:
@@ -114,13 +146,6 @@ def _careful(session: Session, profile: Profile) -> Dialogue:
         after_prompt_ms=100.0,
     )
     return Dialogue(session.wire, dataclasses.replace(profile, talk=talk), session.emit)
-
-
-def _put_back(session: Session, lines: dict[int, Line]) -> None:
-    if lines:
-        Loader(session.dialogue, lines).load()
-    else:
-        session.dialogue.clear()
 
 
 def _warn_of_speed(session: Session, findings: Findings, clock_hz: int) -> None:
@@ -158,6 +183,56 @@ def _with(profile: Profile, findings: Findings, name: str) -> Profile:
         rules=rules,
         evidence=tuple(evidence),
     )
+
+
+def finding_rows(findings: Sequence[Finding]) -> tuple[tuple[str, str, str, str], ...]:
+    """Findings in words: value, found, how sure, evidence."""
+    return tuple(
+        (one.name, value_words(one.value), one.confidence, one.evidence) for one in findings
+    )
+
+
+def value_words(value: object) -> str:
+    """A value of a profile in words; bytes as in a program, "-" where none was found."""
+    if value is None:
+        return "-"
+    return repr(value)[1:] if isinstance(value, bytes) else str(value)
+
+
+def last_survey(archive: Archive, board_uuid: str) -> PastSurvey | None:
+    """What the last survey of a board found, or None."""
+    for event in archive.events(board_uuid=board_uuid, job="survey"):
+        found = event.detail.get("found")
+        if isinstance(found, list):
+            rows = [tuple(map(str, row)) for row in found if isinstance(row, list)]
+            return PastSurvey(event.started_at, tuple(row for row in rows if len(row) == 4))
+    return None
+
+
+def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
+    """Write a profile under a name by which `find_profile` finds it; where it is written.
+
+    replace: consent to replace another one of the user's. Raises ProfileError or UsageError where
+    the name cannot be one, TakenError where it is taken, RefusedError where it cannot be written.
+    """
+    if name in shipped_profiles():
+        raise UsageError(
+            f'"{name}" is the name of a profile that comes with hostlink.',
+            kept="Nothing was written.",
+            advice="Choose another one.",
+        )
+    text = profile_text(dataclasses.replace(profile, name=name))
+    folder = profiles_folder()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RefusedError(
+            f"The folder of profiles, {folder}, cannot be made: {error.strerror or error}.",
+            kept="Nothing was written.",
+        ) from error
+    path = folder / f"{name}.toml"
+    write_new(path, text.encode(), replace=replace)
+    return path
 
 
 def base_name(profile: Profile) -> str:

@@ -12,12 +12,21 @@ from hostlink.archive import Archive
 from hostlink.board.events import Event
 from hostlink.board.profile_file import find_profile, profile_text, read_profile
 from hostlink.board.survey import USUAL_SPEEDS, Finding
-from hostlink.errors import LinkError, LinkReason
+from hostlink.errors import Interrupted, LinkError, LinkReason, ProfileError, UsageError
 from hostlink.jobs import session as session_module
+from hostlink.jobs.files import TakenError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import from_bytes
 from hostlink.jobs.session import LinkChoice, Session
-from hostlink.jobs.surveying import Surveyed, SurveyOptions, against, survey
+from hostlink.jobs.surveying import (
+    Surveyed,
+    SurveyOptions,
+    against,
+    finding_rows,
+    keep_profile,
+    last_survey,
+    survey,
+)
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
@@ -177,11 +186,65 @@ def test_the_proposed_profile_works_and_reads_back(
     bench.machine.overruns = 0
     text = "".join(f'{n} PRINT "LINE NUMBER {n}"\n' for n in range(10, 300, 10)).encode()
     with bench.session() as session:
-        session.profile = profile
-        session.dialogue = type(session.dialogue)(session.wire, profile)
+        session.use(LinkChoice("practice://x", profile))
         loaded = load(session, archive, from_bytes(text, "x.bas", name="X"), LoadOptions())
     assert loaded.report.repairs == 0
     assert bench.machine.overruns == 0
+
+
+def test_a_survey_leaves_the_session_as_it_was_and_keeps_what_it_found(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Speed and dialogue are those of before; the archive has the findings of the board in words.
+
+    One that fails at every speed leaves the speed too.
+    """
+    bench = make(BoardSettings(baud=19200), archive, monkeypatch)
+    with bench.session() as session:
+        result = survey(session, archive, SurveyOptions())
+        assert session.wire.port.baudrate == session.profile.talk.baud == 9600  # type: ignore[attr-defined]
+        assert session.dialogue.profile is session.profile
+        board = session.board_in(archive)
+    past = last_survey(archive, board.uuid)
+    assert past is not None
+    assert past.rows == finding_rows(result.findings)
+    assert ("talk.baud", "19200", "measured") in [row[:3] for row in past.rows]
+    with bench.session() as session, pytest.raises(LinkError):
+        survey(session, archive, SurveyOptions(speeds=(300, 1200)))
+    assert bench.machine.host_baud == 9600
+
+
+def test_a_survey_stopped_while_storing_puts_the_program_back(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The test lines are gone again, and what memory holds is stated."""
+    bench = make(BoardSettings(baud=9600), archive, monkeypatch)
+    before = dict(bench.machine.basic.lines)
+    assert before
+    with bench.session() as session:
+        session.wire.cancelled = lambda: bench.machine.busy_s > 0.05
+        with pytest.raises(Interrupted) as caught:
+            survey(session, archive, SurveyOptions(storing=True))
+    assert "Memory holds what it held before." in caught.value.kept
+    assert dict(bench.machine.basic.lines) == before
+    assert last_survey(archive, archive.boards()[0].uuid) is None
+
+
+def test_a_profile_is_never_kept_under_the_name_of_a_shipped_one(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """It would make the shipped one useless; the user's own is replaced with consent only."""
+    monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "own"))
+    profile = make(BoardSettings(baud=9600), archive, monkeypatch).survey().profile
+    with pytest.raises(UsageError, match="comes with hostlink"):
+        keep_profile(profile, "practice", replace=True)
+    path = keep_profile(profile, "red", replace=False)
+    with pytest.raises(TakenError):
+        keep_profile(profile, "red", replace=False)
+    assert keep_profile(profile, "red", replace=True) == path
+    assert find_profile("red").talk == profile.talk
+    with pytest.raises(ProfileError):
+        keep_profile(profile, "../red", replace=True)
 
 
 def test_a_board_is_held_against_a_profile(
