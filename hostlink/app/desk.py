@@ -104,6 +104,8 @@ class Desk(WorkshopDesk):
         Binding("alt+n", "name", "Name the listing", tooltip="The program it is kept under"),
         Binding("alt+y", "boards", "Boards", tooltip="Attach, detach, label, choose"),
         Binding("alt+k", "backup", "Back up the board", tooltip="All that it holds"),
+        Binding("alt+p", "put_back", "Put back a backup", tooltip="All of it, or single items"),
+        Binding("alt+o", "stored", "Programs stored on the board", tooltip="Store and recall"),
         Binding("alt+i", "firmware", "Firmware", tooltip="Review an image, write it"),
         Binding("alt+s", "settings", "Settings", tooltip="Theme, default port and profile"),
         Binding("escape", "to_listing", "Back to the listing", tooltip="From archive or console"),
@@ -235,6 +237,18 @@ class Desk(WorkshopDesk):
             return f"Kept as {backed.backup.spec}: {names}.{unread}"
 
         self.app.watch_job(job, done=done)
+
+    def action_put_back(self) -> None:
+        from hostlink.app.backups import BackupsScreen
+
+        self.app.push_screen(BackupsScreen())
+
+    def action_stored(self) -> None:
+        from hostlink.app.stored import show_stored
+
+        attached = self.need_board()
+        if attached is not None:
+            show_stored(self.app, attached)
 
     def action_firmware(self) -> None:
         from hostlink.app.dialogues import AskText

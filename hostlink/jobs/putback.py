@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.events import Phase, Warned
+from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.recalling import (
     memory_after,
@@ -32,6 +33,21 @@ class Misfit:
 
     name: str
     why: str
+
+
+class MisfitError(RefusedError):
+    """Not all of a backup can go on this board; nothing was sent. found: what cannot, and why."""
+
+    def __init__(self, found: Sequence[Misfit], fitting: Sequence[str]) -> None:
+        others = " ".join(f"--item {name}" for name in fitting)
+        super().__init__(
+            "Not all of it can go on this board: "
+            + "; ".join(f"{each.name}: {each.why}" for each in found)
+            + ".",
+            kept="Nothing was sent to the board.",
+            advice=f"The rest fits: {others}" if fitting else "Use a larger board.",
+        )
+        self.found = tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +76,9 @@ def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
     return [item for key, item in known.items() if key in wanted]
 
 
-def misfits(session: Session, items: Sequence[BackupItem], capacity: int) -> list[Misfit]:
-    """What this kind of board, with `capacity` bytes for a program (0 unknown), cannot take."""
-    commands = session.profile.commands
+def misfits(profile: Profile, items: Sequence[BackupItem], capacity: int) -> list[Misfit]:
+    """What a kind of board, with `capacity` bytes for a program (0 unknown), cannot take."""
+    commands = profile.commands
     found: list[Misfit] = []
     for item in items:
         if item.kind == "stored" and not commands.store:
@@ -72,8 +88,8 @@ def misfits(session: Session, items: Sequence[BackupItem], capacity: int) -> lis
             found.append(Misfit(item.name, f"this board has no slot {item.slot}"))
             continue
         listing = Listing.from_text(item.content.text)
-        over = measure(listing, session.profile.rules).total - capacity
-        checked: Review = review(listing, session.profile.rules)
+        over = measure(listing, profile.rules).total - capacity
+        checked: Review = review(listing, profile.rules)
         if capacity and over > 0:
             found.append(Misfit(item.name, f"it is {over:,} bytes over the {capacity:,} here"))
         elif checked.errors:
@@ -127,18 +143,10 @@ def _capacity(session: Session, memory: Held) -> int:
 
 
 def _must_fit(session: Session, items: Sequence[BackupItem], capacity: int) -> None:
-    found = misfits(session, items, capacity)
-    if not found:
-        return
-    fitting = [item.name for item in items if item.name not in {each.name for each in found}]
-    others = " ".join(f"--item {name}" for name in fitting)
-    raise RefusedError(
-        "Not all of it can go on this board: "
-        + "; ".join(f"{each.name}: {each.why}" for each in found)
-        + ".",
-        kept="Nothing was sent to the board.",
-        advice=f"The rest fits: {others}" if fitting else "Use a larger board.",
-    )
+    found = misfits(session.profile, items, capacity)
+    if found:
+        wrong = {each.name for each in found}
+        raise MisfitError(found, [item.name for item in items if item.name not in wrong])
 
 
 def _put(

@@ -65,6 +65,15 @@ def stored(session: Session) -> list[Slot]:
     )
 
 
+def listed(session: Session) -> list[Slot]:
+    """The stored programs as `stored` tells them, or the slots that this kind of board has."""
+    commands = session.profile.commands
+    if commands.slots and not commands.stored:
+        session.attach()
+        return [Slot(name, "") for name in commands.slots]
+    return stored(session)
+
+
 def store(session: Session, archive: Archive, name: str) -> Held:
     """Store the program in memory under `name`; returns what the slot held before.
 
@@ -78,7 +87,7 @@ def store(session: Session, archive: Archive, name: str) -> Held:
             raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
         with _memory_kept_as(session, archive, board, memory):
             before = NOTHING
-            if session.profile.commands.stored and name.casefold() in _names(session):
+            if name.casefold() in _names(session):
                 before = _look_into(session, archive, name, memory)
                 record.detail["slot_held"] = before.spec
             session.emit(Phase(f"Storing as {name}"))
@@ -112,8 +121,17 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
 
 def _look_into(session: Session, archive: Archive, name: str, memory: Held) -> Held:
     """What a slot holds, kept in the archive; memory is put back as it was, proven."""
+    commands = session.profile.commands
+    if not commands.recall:
+        session.emit(Warned(f"What {name} holds now cannot be read, so it is not kept."))
+        return NOTHING
     session.emit(Phase(f"Reading what is stored as {name}"))
-    before = _recalled(session, archive, name)
+    try:
+        before = _recalled(session, archive, name)
+    except RefusedError:
+        if commands.stored:
+            raise
+        return NOTHING  # a slot of this kind of board that is empty
     session.emit(Phase("Putting the program in memory back"))
     Loader(session.dialogue, memory.lines).load(before.lines)
     session.memory_is_known()
@@ -147,7 +165,11 @@ def _board(session: Session, archive: Archive) -> Board:
 
 
 def _names(session: Session) -> set[str]:
-    return {slot.name.casefold() for slot in stored(session)}
+    """The slots that may hold something already; where a board has neither list, nobody knows."""
+    commands = session.profile.commands
+    if not (commands.stored or commands.slots):
+        return set()
+    return {slot.name.casefold() for slot in listed(session)}
 
 
 def _checked(session: Session, name: str) -> str:

@@ -11,6 +11,7 @@ from textual.color import Color
 from textual.screen import Screen
 
 from hostlink.app.application import DeskApp
+from hostlink.app.backups import BackupsScreen
 from hostlink.app.boards import BoardsScreen
 from hostlink.app.checking import CheckScreen
 from hostlink.app.console import ConsolePane, Transcript
@@ -26,11 +27,14 @@ from hostlink.app.revisions import RevisionsScreen
 from hostlink.app.settings_screen import SettingsScreen
 from hostlink.app.sheet import Sheet
 from hostlink.app.shrinking import ShrinkScreen
+from hostlink.app.stored import StoredScreen
+from hostlink.app.surveying import SurveyScreen
 from hostlink.app.themes import THEMES
 from hostlink.errors import HostlinkError
 
 SCREENS: list[type[Screen[Any]]] = [
     Desk,
+    BackupsScreen,
     BoardsScreen,
     CheckScreen,
     FindingsScreen,
@@ -41,6 +45,8 @@ SCREENS: list[type[Screen[Any]]] = [
     RevisionsScreen,
     SettingsScreen,
     ShrinkScreen,
+    StoredScreen,
+    SurveyScreen,
 ]
 HOSTILE = [
     "[/bold]",

@@ -1,14 +1,17 @@
-"""The list of stored programs on a damaged wire (found by scripts/soak.py, seeds 1427 and 1635)."""
+"""Stored programs: their list on a damaged wire (found by scripts/soak.py, seeds 1427 and 1635),
+and boards that have slots but no list."""
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
 
 from hostlink.errors import ReadBackError, RefusedError
-from hostlink.jobs.slots import stored
+from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.slots import listed, store, stored
 
 
 @pytest.fixture
@@ -51,3 +54,21 @@ def test_a_refusal_counts_when_it_comes_twice(answers: Callable[..., Any]) -> No
     assert [slot.name for slot in stored(session)] == ["ONE"]
     with pytest.raises(RefusedError):
         stored(answers("! no such thing\r\n", "! no such thing\r\n"))
+
+
+def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[..., Any]) -> None:
+    """A board with slots A and B: A is looked into before it is overwritten, B, empty, is not."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="A")
+    board.load("20 PRINT 8\n")
+    with board.session() as session:
+        commands = dataclasses.replace(session.profile.commands, stored="", slots=("A", "B"))
+        profile = dataclasses.replace(session.profile, commands=commands)
+        session.use(LinkChoice(session.choice.port, profile))
+        assert [slot.name for slot in listed(session)] == ["A", "B"]
+        assert store(session, board.archive, "B").spec == ""
+        before = store(session, board.archive, "A")
+    assert len(board.said("Rescued")) == 2
+    assert board.archive.content(board.archive.revision(before.spec)).text == "10 PRINT 7\n"
+    assert board.stored == {"A": board.memory, "B": board.memory}
+    assert board.memory == {20: b"PRINT 8"}

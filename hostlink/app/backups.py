@@ -1,0 +1,280 @@
+"""The archive's backups: what each contains, what of it fits the board, and putting it back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from hostlink.app.dialogues import Ask
+from hostlink.app.layout import WIDTHS
+from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.sheet import Sheet
+from hostlink.app.texts import ago, plain, plural
+from hostlink.archive import Backup, BackupItem
+from hostlink.board.ports import identity_of
+from hostlink.jobs.attaching import known_board
+from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.work import Attached
+
+MOST = 500  # backups that are listed
+
+
+def put_back_words(done: PutBack) -> str:
+    """What a putback did, in a sentence or two."""
+    parts = ["memory"] if done.memory else []
+    parts += [f"{name} (stored)" for name in done.stored]
+    parts += [f"{name} (was there already)" for name in done.unchanged]
+    rest = "" if done.memory else " Memory holds what it held before."
+    return f"{done.spec} is on the board, proven: {', '.join(parts)}.{rest}"
+
+
+def put_back(
+    app: DeskApp,
+    attached: Attached,
+    backup: Backup,
+    items: Sequence[BackupItem],
+    found: Sequence[Misfit],
+) -> None:
+    """Put items on a board; those of which it is known that they do not fit are told first."""
+    wrong = {each.name for each in found}
+    rest = [item for item in items if item.name not in wrong]
+    if not found:
+        _start(app, attached, backup, items)
+        return
+
+    def answered(answer: str | None) -> None:
+        if answer == "rest":
+            _start(app, attached, backup, rest)
+
+    answers = [("leave", "Leave the board as it is")]
+    if rest:
+        names = ", ".join(item.name for item in rest)
+        answers.append(("rest", f"Put back what fits: {names}"))
+    app.push_screen(
+        Ask(
+            "Not all of it can go on this board.",
+            answers,
+            why="\n".join(f"{each.name}: {each.why}." for each in found),
+        ),
+        answered,
+    )
+
+
+def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[BackupItem]) -> None:
+    names = [item.name for item in items]
+    of = f" of {backup.board}" if backup.board else ""
+    job = attached.do(
+        f"Putting {backup.spec}{of} back on {app.desk.board_name(attached)}",
+        lambda session, archive: putback(session, archive, backup, names),
+    )
+
+    def done(result: PutBack) -> str:
+        app.desk.look_again(attached, quietly=True)
+        return put_back_words(result)
+
+    def failed(error: BaseException) -> Callable[[], object] | None:
+        """The board itself has the last word on what fits."""
+        app.desk.unknown_now(attached)
+        attached.read_at = None
+        if isinstance(error, MisfitError):
+            found = error.found
+            return lambda: put_back(app, attached, backup, items, found)
+        return None
+
+    app.watch_job(job, done=done, failed=failed)
+
+
+class BackupsScreen(Screen[None]):
+    """Choose a backup, or single items of it; those of the current board stand first."""
+
+    app: DeskApp
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    AUTO_FOCUS = "#backups"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter",
+            "put_back",
+            "Put it back",
+            priority=True,
+            tooltip="The marked items, or all; what the board holds is kept first",
+        ),
+        Binding("space", "mark", "Mark the item", tooltip="Then only marked ones are put back"),
+        Binding("o", "open", "Open the item", tooltip="Its listing into the editor"),
+        Binding("tab", "other_list", "Backups or items", tooltip="To the other list"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__(classes="page")
+        self.backups: dict[str, Backup] = {}
+        self.marked: set[str] = set()
+        self._wrong: list[Misfit] = []
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="backups-head", classes="heading", markup=False)
+        with Horizontal(classes="across"):
+            yield Rows(
+                [
+                    Column("backup", 10),
+                    Column("made", 16),
+                    Column("board", 20),
+                    Column("items", 5, right=True),
+                    Column("note", -1),
+                ],
+                empty="There is no backup yet. Alt+K on the desk makes one.",
+                id="backups",
+            )
+            with Vertical(classes="side"):
+                yield Rows(
+                    [
+                        Column("", 1),
+                        Column("item", 12),
+                        Column("bytes", 6, right=True),
+                        Column("on this board", -1),
+                    ],
+                    id="items",
+                )
+                yield Static("", id="backup-detail", markup=False)
+        yield Static(
+            "Enter puts the backup back, or only what Space marks in the list of items; Tab goes "
+            "there. O opens an item in the editor. Escape goes back.",
+            classes="foot",
+            markup=False,
+        )
+
+    def on_mount(self) -> None:
+        current = self.app.current
+        board = None
+        if current is not None:
+            board = known_board(self.app.archive, identity_of(current.port))
+        found = self.app.archive.backups(limit=MOST)
+        mine = board.uuid if board is not None else ""
+        found.sort(key=lambda one: one.board_uuid != mine)
+        self.backups = {one.spec: one for one in found}
+        words = plural(len(found), "backup")
+        own = sum(one.board_uuid == mine for one in found)
+        if current is not None:
+            words += f", {own:,} of {self.app.desk.board_name(current)}"
+        self.query_one("#backups-head", Static).update(Content(plain(f"Backups: {words}")))
+        self.query_one("#backups", Rows).show(
+            [
+                Entry(
+                    one.spec,
+                    (
+                        one.spec,
+                        f"{one.at.astimezone():%Y-%m-%d %H:%M}",
+                        one.board or one.where.partition("?")[0],
+                        str(len(one.items)),
+                        one.note,
+                    ),
+                )
+                for one in found
+            ]
+        )
+        self._chosen_changed()
+
+    @property
+    def chosen(self) -> Backup | None:
+        """The backup at the cursor."""
+        return self.backups.get(self.query_one("#backups", Rows).key)
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        if event.rows.id == "backups":
+            self._chosen_changed()
+        else:
+            self._detail()
+
+    def _chosen_changed(self) -> None:
+        """Another backup is at the cursor: nothing of it is marked yet."""
+        self.marked.clear()
+        backup = self.chosen
+        profile = self.app.profile
+        items = backup.items if backup is not None else ()
+        self._wrong = misfits(profile, items, profile.rules.storage.program_bytes)
+        self._show_items()
+
+    def _show_items(self) -> None:
+        backup = self.chosen
+        wrong = {each.name: each.why for each in self._wrong}
+        self.query_one("#items", Rows).show(
+            [
+                Entry(
+                    item.name,
+                    (
+                        "*" if item.name in self.marked else "",
+                        item.name,
+                        f"{item.content.size_bytes or 0:,}",
+                        wrong.get(item.name, "fits"),
+                    ),
+                )
+                for item in (backup.items if backup is not None else ())
+            ]
+        )
+        self._detail()
+
+    def _detail(self) -> None:
+        backup = self.chosen
+        text = ""
+        if backup is not None:
+            key = self.query_one("#items", Rows).key
+            why = next((each.why for each in self._wrong if each.name == key), "")
+            restarted = ", after the board had restarted" if backup.after_restart else ""
+            text = f"{ago(backup.at, self.app.now())}, profile {backup.profile}{restarted}"
+            if why:
+                text = f"{key} does not fit: {why}"
+        self.query_one("#backup-detail", Static).update(Content(plain(text)))
+
+    def action_mark(self) -> None:
+        name = self.query_one("#items", Rows).key
+        if name:
+            self.marked ^= {name}
+            self._show_items()
+
+    def action_put_back(self) -> None:
+        backup = self.chosen
+        if backup is None:
+            return
+        attached = self.app.desk.need_board()
+        if attached is None:
+            return
+        items = [item for item in backup.items if not self.marked or item.name in self.marked]
+        names = {item.name for item in items}
+        found = [each for each in self._wrong if each.name in names]
+        self.dismiss()
+        put_back(self.app, attached, backup, items, found)
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        if event.rows.id == "items":
+            self.action_mark()
+        else:
+            self.action_put_back()
+
+    def action_other_list(self) -> None:
+        self.focus_next()
+
+    def action_open(self) -> None:
+        backup = self.chosen
+        key = self.query_one("#items", Rows).key
+        if backup is None:
+            return
+        item = next((one for one in backup.items if one.name == key), None)
+        if item is None:
+            return
+        desk, text = self.app.desk, item.content.text
+        self.dismiss()
+        desk.unless_lost(lambda: desk.show_sheet(Sheet(name=item.slot.upper()), text))
+
+    def action_leave(self) -> None:
+        self.dismiss()

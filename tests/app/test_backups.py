@@ -1,0 +1,152 @@
+"""Backups: the current board's first, what fits said beforehand, all of it or single items."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hostlink.app.backups import BackupsScreen
+from hostlink.app.dialogues import Ask
+from hostlink.app.jobview import JobView
+from hostlink.app.rows import Rows
+from hostlink.jobs.backup import backup
+
+LONG = dict.fromkeys(range(10, 90, 10), b"REM " + b"X" * 50)
+SHORT = {10: b"PRINT 1"}
+
+
+def _hold(memory: dict[int, bytes], **stored: dict[int, bytes]) -> Any:
+    """A job that has programs in the board's memory and EEPROM, as if they had been there."""
+
+    def work(session: Any, _: Any) -> None:
+        basic = session.wire.port.machine.basic
+        basic._state.memory.replace(memory)
+        basic.eeprom.clear()
+        basic.eeprom.update(stored)
+
+    return work
+
+
+def _held(session: Any, _: Any) -> tuple[dict[int, bytes], dict[str, dict[int, bytes]]]:
+    basic = session.wire.port.machine.basic
+    return dict(basic.lines), {name: dict(lines) for name, lines in basic.eeprom.items()}
+
+
+async def _do(pilot: Any, app: Any, wait: Any, work: Any) -> Any:
+    """Have something done on the current board, and wait for its answer."""
+    job = app.current.do("", work, shown=False)
+    await wait(pilot, lambda: job.ended)
+    assert job.error is None
+    return job.result
+
+
+async def _screen(pilot: Any, app: Any, wait: Any) -> BackupsScreen:
+    await pilot.press("alt+p")
+    await wait(pilot, lambda: isinstance(app.screen, BackupsScreen))
+    await pilot.pause()
+    return app.screen
+
+
+def _cells(app: Any, which: str) -> list[tuple[str, ...]]:
+    return [entry.cells for entry in app.screen.query_one(which, Rows).entries]
+
+
+def test_a_backup_is_put_back_whole(stage: Any, wait: Any, shown: Any) -> None:
+    """Memory and the stored program are on the board again; what it held was kept before."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _do(pilot, app, wait, _hold(LONG, HAIL=SHORT))
+        await _do(pilot, app, wait, backup)
+        await _do(pilot, app, wait, _hold({5: b"PRINT 99"}))
+        await _screen(pilot, app, wait)
+        assert [row[1] for row in _cells(app, "#items")] == ["memory", "HAIL"]
+        assert {row[3] for row in _cells(app, "#items")} == {"fits"}
+        await pilot.press("enter")
+        await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
+        assert isinstance(app.screen, JobView)  # the wear of the EEPROM is told
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk and app.current.busy is None)
+        assert await _do(pilot, app, wait, _held) == (LONG, {"HAIL": SHORT})
+        assert "456 of 999 bytes" in shown(app)
+
+    stage.play(story)
+    assert stage.archive.content(stage.archive.rescues()[0]).text == "5 PRINT 99\n"
+
+
+def test_single_items_are_put_back_where_they_are_marked(stage: Any, wait: Any) -> None:
+    """Only the stored program is written; memory holds what it held."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _do(pilot, app, wait, _hold(LONG, HAIL=SHORT))
+        await _do(pilot, app, wait, backup)
+        await _do(pilot, app, wait, _hold({5: b"PRINT 99"}))
+        screen = await _screen(pilot, app, wait)
+        await pilot.press("tab", "down", "space")
+        assert screen.marked == {"HAIL"}
+        await pilot.press("enter")
+        await wait(pilot, lambda: any("Memory holds what it held before" in s for s in app.said))
+        await pilot.press("enter")
+        assert await _do(pilot, app, wait, _held) == ({5: b"PRINT 99"}, {"HAIL": SHORT})
+
+    stage.play(story)
+
+
+def test_what_does_not_fit_is_said_before_anything_is_sent(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """By the profile on the screen, and by the board's own word where that is less."""
+
+    async def make(pilot: Any, app: Any) -> None:
+        await _do(pilot, app, wait, _hold(LONG, HAIL=SHORT))
+        await _do(pilot, app, wait, backup)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _screen(pilot, app, wait)
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert app.focused.id == "answer-leave"
+        assert "memory: it is 156 bytes over the 300 here" in " ".join(shown(app).split())
+        await pilot.click("#answer-rest")
+        await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
+        memory, stored = await _do(pilot, app, wait, _held)
+        assert (memory, stored) == ({}, {"HAIL": SHORT})
+
+    stage.play(make)
+    stage.play(story, port="practice://small?time=virtual&program_bytes=300")
+
+
+def test_the_current_boards_backups_stand_first_and_any_item_can_be_opened(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Though another board's is newer; its listing comes into the editor, the board untouched."""
+
+    async def make(pilot: Any, app: Any) -> None:
+        await _do(pilot, app, wait, _hold(SHORT))
+        await _do(pilot, app, wait, backup)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _screen(pilot, app, wait)
+        assert [row[0] for row in _cells(app, "#backups")] == ["backup@1", "backup@2"]
+        assert "2 backups, 1 of the practice board" in shown(app)
+        await pilot.press("o")
+        await wait(pilot, lambda: app.desk.editor.text == "10 PRINT 1\n")
+        await _screen(pilot, app, wait)
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(make)
+    stage.play(make, port="practice://other?time=virtual")
+    stage.play(story)
+
+
+def test_without_backup_or_board_the_screen_says_what_to_do(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """An empty list names the key that makes one; without a board nothing can be put back."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _screen(pilot, app, wait)
+        assert "Alt+K on the desk makes one" in shown(app)
+        await pilot.press("enter", "space", "o")
+        assert isinstance(app.screen, BackupsScreen)
+
+    stage.play(story, port="")
