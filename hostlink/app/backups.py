@@ -129,6 +129,7 @@ class BackupsScreen(Screen[None]):
                     Column("made", 16),
                     Column("board", 20),
                     Column("items", 5, right=True),
+                    Column("", 1),
                     Column("note", -1),
                 ],
                 empty="There is no backup yet. Alt+K on the desk makes one.",
@@ -140,7 +141,8 @@ class BackupsScreen(Screen[None]):
                         Column("", 1),
                         Column("item", 12),
                         Column("bytes", 6, right=True),
-                        Column("on this board", -1),
+                        Column("", 1),
+                        Column("fits this board", -1),
                     ],
                     id="items",
                 )
@@ -175,6 +177,7 @@ class BackupsScreen(Screen[None]):
                         f"{one.at.astimezone():%Y-%m-%d %H:%M}",
                         one.board or one.where.partition("?")[0],
                         str(len(one.items)),
+                        "",
                         one.note,
                     ),
                 )
@@ -206,7 +209,7 @@ class BackupsScreen(Screen[None]):
 
     def _show_items(self) -> None:
         backup = self.chosen
-        wrong = {each.name: each.why for each in self._wrong}
+        wrong = {each.name for each in self._wrong}
         self.query_one("#items", Rows).show(
             [
                 Entry(
@@ -215,7 +218,8 @@ class BackupsScreen(Screen[None]):
                         "*" if item.name in self.marked else "",
                         item.name,
                         f"{item.content.size_bytes or 0:,}",
-                        wrong.get(item.name, "fits"),
+                        "",
+                        "no" if item.name in wrong else "yes",
                     ),
                 )
                 for item in (backup.items if backup is not None else ())

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from textwrap import wrap
 from typing import Any, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.command import DiscoveryHit, Hit, Hits, Provider
@@ -13,6 +15,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+_KEY_WIDTH = 13
 _KEYS = {
     "ctrl": "Ctrl",
     "alt": "Alt",
@@ -98,7 +101,7 @@ class Help(Screen[None]):
     def __init__(self, of: Screen[Any], about: str) -> None:
         super().__init__(classes="page")
         self._lines = [
-            f"{key_words(binding.key):<12} {binding.description}"
+            f"{key_words(binding.key):<{_KEY_WIDTH}}{binding.description}"
             + (f". {binding.tooltip}" if binding.tooltip else "")
             for binding in actions(of)
         ]
@@ -108,11 +111,18 @@ class Help(Screen[None]):
         yield Static("Help", classes="heading")
         with VerticalScroll():
             yield Static(Content(self._about), classes="words", markup=False)
-            yield Static(Content("\n".join(self._lines)), classes="words", markup=False, id="keys")
+            yield Static("", classes="words", markup=False, id="keys")
         yield Static("Escape goes back.", classes="foot")
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """What a key does stays in its column, however long it is."""
+        width = max(2 * _KEY_WIDTH, event.size.width - 4)
+        rows = [wrap(line, width, subsequent_indent=" " * _KEY_WIDTH) for line in self._lines]
+        text = "\n".join(row for each in rows for row in each)
+        self.query_one("#keys", Static).update(Content(text))
 
     def action_leave(self) -> None:
         self.dismiss()

@@ -97,7 +97,7 @@ class SurveyScreen(Screen[None]):
         profile: Profile | None = None,
         attached: Attached | None = None,
         *,
-        when: str = "now",
+        when: str = "just now",
     ) -> None:
         super().__init__(classes="page")
         self.board, self.rows, self.when = name, rows, when

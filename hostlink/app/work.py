@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
+from hostlink.app.advice import in_app
 from hostlink.app.texts import plural
 from hostlink.archive import Archive
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
@@ -102,7 +103,7 @@ class Progress:
             self.detail = f"capture {event.count}: {plural(event.lines, 'line')}"
             self._tell(self.detail, news=False)
         elif isinstance(event, Warned):
-            self._tell(event.text)
+            self._tell(in_app(event.text))
         elif isinstance(event, Rescued | AlreadyKept | KeptAs):
             self._tell_kept(event)
         else:
@@ -238,7 +239,7 @@ class Attached:
         if job is not None:
             job.incoming.append((self._now(), event))
         if isinstance(event, Warned) and (job is None or not job.shown):
-            self.rows.append((event.text, True))
+            self.rows.append((in_app(event.text), True))
 
     # --- in the app's thread -----------------------------------------------------------------
 
@@ -303,9 +304,10 @@ class Attached:
 
 
 def as_trouble(error: BaseException) -> HostlinkError:
-    """Any error as one that can be shown; one of ours as it is."""
+    """Any error as one that can be shown; one of ours in the app's own keys."""
     if isinstance(error, HostlinkError):
-        return error
+        what, kept, advice = map(in_app, (error.what, error.kept, error.advice))
+        return HostlinkError(what, kept=kept, advice=advice)
     return HostlinkError(
         f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
         kept="The archive keeps every revision that was acknowledged.",

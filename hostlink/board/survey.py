@@ -132,7 +132,9 @@ class Manner:
                 if not self._understands_comment():
                     continue
                 self.findings.add(
-                    "talk.baud", baud, f"three blank lines were answered with {answers[-1]!r}"
+                    "talk.baud",
+                    baud,
+                    f"three blank lines were answered with {repr(answers[-1])[1:]}",
                 )
                 name = "CR" if line_end == b"\r" else "LF"
                 self.findings.add(

@@ -196,6 +196,8 @@ def value_words(value: object) -> str:
     """A value of a profile in words; bytes as in a program, "-" where none was found."""
     if value is None:
         return "-"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
     return repr(value)[1:] if isinstance(value, bytes) else str(value)
 
 

@@ -59,7 +59,7 @@ def test_a_backup_is_put_back_whole(stage: Any, wait: Any, shown: Any) -> None:
         await _do(pilot, app, wait, _hold({5: b"PRINT 99"}))
         await _screen(pilot, app, wait)
         assert [row[1] for row in _cells(app, "#items")] == ["memory", "HAIL"]
-        assert {row[3] for row in _cells(app, "#items")} == {"fits"}
+        assert {row[4] for row in _cells(app, "#items")} == {"yes"}
         await pilot.press("enter")
         await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
         assert isinstance(app.screen, JobView)  # the wear of the EEPROM is told

@@ -22,7 +22,10 @@ import textual
 from textual import events
 
 from hostlink.app.application import DeskApp
-from hostlink.app.dialogues import Ask, Trouble
+from hostlink.app.backups import BackupsScreen
+from hostlink.app.dialogues import Ask, AskText, Trouble
+from hostlink.app.stored import StoredScreen
+from hostlink.app.surveying import SurveyScreen
 from hostlink.app.themes import NAMES
 from hostlink.archive import Archive
 from hostlink.errors import LinkError
@@ -93,6 +96,64 @@ async def _compare(pilot: Any, app: Any, wait: Any) -> None:
 async def _boards(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("alt+y")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _survey_question(pilot: Any, app: Any, wait: Any) -> None:
+    await _boards(pilot, app, wait)
+    await pilot.press("s")
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
+
+
+async def _survey(pilot: Any, app: Any, wait: Any) -> None:
+    await _survey_question(pilot, app, wait)
+    await pilot.click("#answer-storing")
+    await wait(pilot, lambda: isinstance(app.screen, SurveyScreen))
+
+
+async def _surveyed(pilot: Any, app: Any, wait: Any) -> None:
+    await _survey(pilot, app, wait)
+    await pilot.press("escape")
+    await wait(pilot, lambda: len(app.screen_stack) == 2)
+
+
+async def _stored(pilot: Any, app: Any, wait: Any) -> None:
+    await _loaded(pilot, app, wait)
+    await pilot.press("alt+o")
+    await wait(pilot, lambda: isinstance(app.screen, StoredScreen))
+    await pilot.press("s")
+    await wait(pilot, lambda: isinstance(app.screen, AskText))
+    await pilot.press("enter")
+    await wait(pilot, lambda: any("stored and read back" in said for said in app.said))
+    await pilot.press("enter")
+    await wait(pilot, lambda: app.current.busy is None)
+
+
+async def _store_question(pilot: Any, app: Any, wait: Any) -> None:
+    await _stored(pilot, app, wait)
+    await pilot.press("s")
+    await wait(pilot, lambda: isinstance(app.screen, AskText))
+
+
+async def _backups(pilot: Any, app: Any, wait: Any) -> None:
+    await _stored(pilot, app, wait)
+    await pilot.press("escape", "alt+k")
+    await wait(pilot, lambda: any("Kept as backup@1" in said for said in app.said))
+    await wait(pilot, lambda: app.screen is app.desk)
+    await pilot.press("alt+p")
+    await wait(pilot, lambda: isinstance(app.screen, BackupsScreen))
+    await pilot.press("tab", "space")
+
+
+async def _lost(pilot: Any, app: Any, wait: Any) -> None:
+    await _loaded(pilot, app, wait)
+    await wait(pilot, lambda: app.current.busy is None)
+
+    def restart(session: Any, _: Any) -> None:
+        session.wire.port.machine.restart(session.wire.now())
+        session.dialogue.listen_waking()
+
+    app.current.do("", restart, shown=False)
+    await wait(pilot, lambda: isinstance(app.screen, Ask))
 
 
 async def _settings(pilot: Any, app: Any, wait: Any) -> None:
