@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import pytest
 from textual import events
-from textual.widgets import Input, TextArea
+from textual.widgets import Input
 
 from hostlink.app.checking import CheckScreen
 from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
@@ -18,10 +17,8 @@ from hostlink.app.rows import Rows
 from hostlink.app.shrinking import ShrinkScreen
 from hostlink.board.profile_file import find_profile
 from hostlink.listing import Listing, measure
-from hostlink.listing.checkcodes import codes_of
 from hostlink.listing.renumber import renumber
 from hostlink.listing.shrink import shrink
-from hostlink.publish.sheet_file import read_sheet
 
 RULES = find_profile("practice").rules
 LAMP = "5 REM LAMP\n7 LET A = 1\n9 PRINT A\n11 GOTO 7\n"
@@ -250,170 +247,6 @@ def test_a_listing_that_is_not_kept_has_no_note_to_silence_in(stage: Any, wait: 
         await pilot.pause()
         assert cells(app, "#findings")[0][0] == "warning"
         assert any("keep the listing first" in str(each.message) for each in app._notifications)
-
-    stage.play(story, port="")
-
-
-def test_a_sheet_is_written_where_it_was_asked_for(
-    stage: Any, wait: Any, shown: Any, type_text: Any
-) -> None:
-    """File, title and the rest are asked; the sheet reads back; an older file stays unless told."""
-    stage.keep("LAMP", *LAMP.splitlines())
-    stage.archive.note("LAMP", "It blinks.\n\nMind the lamp.\nsilence: computed-jump")
-
-    async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+w")
-        await wait(pilot, lambda: isinstance(app.screen, Fill))
-        assert app.focused.value == "lamp.html"
-        await pilot.press("tab")
-        await type_text(pilot, "Landing lamp")
-        await pilot.press("enter")
-        await wait(pilot, lambda: isinstance(app.screen, Ask))
-        assert str(stage.folder / "lamp.html") in app.said[-1]
-        await pilot.press("enter")
-        await wait(pilot, lambda: app.screen is app.desk)
-        Path("lamp.html").rename("first.html")
-        Path("lamp.html").write_text("mine")
-        await pilot.press("alt+w", "enter")
-        await wait(pilot, lambda: "exists already" in shown(app))
-        assert app.focused.id == "answer-leave"
-        await pilot.press("enter")
-        await wait(pilot, lambda: app.screen is app.desk)
-        assert Path("lamp.html").read_text() == "mine"
-        await pilot.press("alt+w", "enter")
-        await wait(pilot, lambda: "exists already" in shown(app))
-        await pilot.press("down", "enter")
-        await wait(pilot, lambda: "is written to" in shown(app))
-
-    stage.play(story, port="", opens="LAMP")
-    for name in ("first.html", "lamp.html"):
-        read = read_sheet(Path(name).read_text(encoding="utf-8"), name=name)
-        assert read.text == LAMP
-        assert read.matter.notes == "It blinks.\n\nMind the lamp."
-    assert "Landing lamp" in Path("first.html").read_text(encoding="utf-8")
-
-
-def test_a_page_that_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> None:
-    """No folder, a name too long, a folder in place of a file, a home that nobody has."""
-
-    async def story(pilot: Any, app: Any) -> None:
-        for name in ("nowhere/x.html", "x" * 300, "/", ".", "~nobody-of-this-name/x"):
-            app.desk.action_card()
-            await wait(pilot, lambda: isinstance(app.screen, AskText))
-            app.screen.query_one("#answer").value = name
-            await pilot.press("enter")
-            await wait(pilot, lambda: not isinstance(app.screen, AskText))
-            if isinstance(app.screen, Ask):
-                await pilot.press("down", "enter")
-            await wait(pilot, lambda: isinstance(app.screen, Trouble))
-            assert "cannot be written" in app.screen.error.what
-            await pilot.press("enter")
-            await wait(pilot, lambda: app.screen is app.desk)
-
-    stage.play(story, port="")
-
-
-def test_the_card_is_that_of_the_current_profile(stage: Any, wait: Any) -> None:
-    """With another profile another card; the name offered says which."""
-
-    async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+u")
-        await wait(pilot, lambda: isinstance(app.screen, AskText))
-        await pilot.press("enter")
-        await wait(pilot, lambda: isinstance(app.screen, Ask))
-
-    stage.play(story, port="", profile="palo-alto")
-    assert "PRINT SIZE" in (stage.folder / "palo-alto-card.html").read_text(encoding="utf-8")
-
-
-def test_typed_codes_tell_the_wrong_line_while_they_are_typed(
-    stage: Any, wait: Any, type_text: Any, shown: Any
-) -> None:
-    """A right code, a wrong one, the whole; a row not finished yet is no fault."""
-    codes = codes_of(Listing.from_text(LAMP), RULES)
-    slip = LAMP.replace("PRINT A", "PRINT B")
-
-    async def story(pilot: Any, app: Any) -> None:
-        app.desk.editor.load_text(slip)
-        await pilot.press("alt+t")
-        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
-        assert app.focused.id == "codes"
-        await type_text(pilot, f"5 {codes.lines[5]}\n9")
-        await pilot.pause()
-        assert "1 line right, 0 wrong, 0 missing, 3 without a code" in shown(app)
-        await type_text(pilot, f" {codes.lines[9]}\nall {codes.whole}\n12 12")
-        await pilot.pause()
-        assert "1 line right, 1 wrong, 1 missing" in shown(app)
-        assert [row[0].strip() for row in cells(app, "#checked")[:4]] == [
-            *("wrong", "wanted", "missing", "wanted")
-        ]
-        assert f"not {codes.whole}" in " ".join(shown(app).split())
-        app.screen.query_one(TextArea).text = "5 444\n9 12"
-        await pilot.pause()
-        assert "The codes, row 1" in shown(app)
-
-    stage.play(story, port="")
-
-
-def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
-    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any
-) -> None:
-    """Typed at the board with a slip: its wrong line is named, with the line as it should be."""
-    from hostlink.jobs.publishing import write_sheet
-
-    async def story(pilot: Any, app: Any) -> None:
-        app.desk.editor.load_text(LAMP)
-        material = app.desk.sheet.as_material(LAMP, app.profile)
-        write_sheet(Path("lamp.html"), material, app.profile, material.matter, replace=False)
-        for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
-            app.desk.type_line(line)
-            await wait(pilot, lambda: is_settled(app))
-        await pilot.press("alt+t")
-        await wait(pilot, lambda: isinstance(app.screen, Ask))
-        assert app.focused.id == "answer-leave"
-        await pilot.press("down", "down", "enter")
-        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
-        await pilot.press("shift+tab")
-        await type_text(pilot, "lamp.html\n")
-        await wait(pilot, lambda: app.screen.verdict is not None)
-        assert "3 lines right, 1 wrong, 0 missing; all lines together have" in shown(app)
-        first, second = cells(app, "#checked")[:2]
-        assert (first[0], first[2]) == ("wrong", "9 PRINT AA")
-        assert (second[0].strip(), second[2]) == ("wanted", "9 PRINT A")
-
-    stage.play(story)
-
-
-def test_a_file_that_is_no_sheet_is_refused_and_the_codes_stay(
-    stage: Any, wait: Any, type_text: Any
-) -> None:
-    """What happened, what was not lost; the codes typed before are still there."""
-
-    async def story(pilot: Any, app: Any) -> None:
-        app.desk.editor.load_text(LAMP)
-        Path("no.html").write_text("<!DOCTYPE html>")
-        await pilot.press("alt+t")
-        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
-        await type_text(pilot, "5 12")
-        await pilot.press("shift+tab")
-        await type_text(pilot, "no.html\n")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
-        assert "not a listing sheet" in app.screen.error.what
-        await pilot.press("enter")
-        await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
-        assert app.screen.query_one(TextArea).text == "5 12"
-
-    stage.play(story, port="")
-
-
-def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
-    """Check codes are for 32 to 126; anything else is told and no screen opens."""
-
-    async def story(pilot: Any, app: Any) -> None:
-        app.desk.editor.load_text('10 PRINT "\u00e9"\n')
-        await pilot.press("alt+t")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
-        assert "U+00E9" in app.screen.error.what
 
     stage.play(story, port="")
 
