@@ -9,6 +9,7 @@ from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import HostlinkError, Interrupted, LinkError, Needed, RefusedError
+from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import KeptAs
 from hostlink.jobs.rescuing import board_origin, held_content
 from hostlink.jobs.session import Session
@@ -122,17 +123,14 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
 
 def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     """An empty board is no successful save; say when it was lost, and what we have of it."""
-    copy = archive.host_copy(board.uuid)
+    spec = last_program(archive, board)
     advice = "Type or load a program first."
-    if copy is not None and copy.revision:
-        advice = (
-            f"It was last known to hold {copy.revision}: `hostlink load {copy.revision}` puts it "
-            "back."
-        )
+    if spec:
+        advice = f"It was last known to hold {spec}: `hostlink load {spec}` puts it back."
     what = "The board holds no program"
     if session.restarted_since_attach:
         what += ": it restarted when the port was opened, and lost its memory then"
-    return RefusedError(f"{what}.", kept="Nothing was changed in the archive.", advice=advice)
+    return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
 
 
 def _ask_after_restart(session: Session, options: SaveOptions) -> None:
