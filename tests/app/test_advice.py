@@ -50,11 +50,11 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
     assert "--baud" in caught.value.advice
     trouble = as_trouble(caught.value)
     assert "--" not in trouble.advice
-    assert "Alt+B, then S" in trouble.advice
+    assert "Alt+Y, then S" in trouble.advice
 
     async def story(pilot: Any, app: Any) -> None:
         app.trouble(caught.value)
         await wait(pilot, lambda: isinstance(app.screen, Trouble))
-        assert "Alt+B, then S" in " ".join(shown(app).replace("│", " ").split())
+        assert "Alt+Y, then S" in " ".join(shown(app).replace("│", " ").split())
 
     stage.play(story, port="")
