@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.events import Event, Key
 from textual.filter import NoColor
 from textual.screen import Screen
 
@@ -93,6 +94,13 @@ class DeskApp(App[None]):
         self._plain = NoColor()
         self._filters.append(self._plain)
         self._plain.enabled = self.theme == MONOCHROME
+
+    async def on_event(self, event: Event) -> None:
+        """Let keys with Alt be keys: a terminal gives them with their letter, and the editor would
+        write it (seen in textual 8.2)."""
+        if isinstance(event, Key) and event.key.startswith("alt+"):
+            event.character = None
+        await super().on_event(event)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our own colours, so that the stylesheet can be read whatever the theme."""
