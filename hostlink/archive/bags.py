@@ -199,6 +199,18 @@ def _look_over(folder: Path) -> None:
         for name in names:
             if (Path(place) / name).stat().st_size > LARGEST_FILE:
                 raise _refused(f"{name} is far too large")
+    if not _is_in_utf8(folder / "bagit.txt"):
+        raise _refused("it is not in UTF-8, as a bag should be")
+
+
+def _is_in_utf8(declaration: Path) -> bool:
+    """Whether a bag says that its manifests are in UTF-8, which RFC 8493 (2.1.1) recommends.
+
+    The library would decode them with any codec that is named, and some take hours.
+    """
+    with declaration.open("rb") as file:
+        rows = file.read(1000).split(b"\n")
+    return any(re.fullmatch(rb"Tag-File-Character-Encoding:\s*UTF-8\s*", row) for row in rows)
 
 
 def _document(folder: Path) -> dict[str, Any]:

@@ -15,6 +15,7 @@ Rules:
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -36,6 +37,7 @@ _NUMBERS = {
 _MAY_BE_NONE = {
     "size_bytes", "usb_vid", "usb_pid", "restarts_on_open", "free_bytes", "retired_at", "ended_at",
 }  # fmt: skip
+_EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
 _MAY_DIFFER = {"boards", "programs", "events", "firmware_writes", "archives"}
 
 
@@ -96,7 +98,19 @@ class _Merge:
             records = self._cargo.records[table.name]
             for record in _parents_first(records) if table.name == "revisions" else records:
                 self._take(table, record)
+        self._refuse_empty_programs()
         return Merged(self._added, self._renamed)
+
+    def _refuse_empty_programs(self) -> None:
+        """An export of what is newer names every program; here its revisions must have come."""
+        empty = first(
+            self._db,
+            "SELECT name FROM programs WHERE id IN (SELECT value FROM json_each(?)) "
+            "AND NOT EXISTS (SELECT 1 FROM revisions WHERE program_id = programs.id)",
+            (json.dumps(list(self._ids["programs"].values())),),
+        )
+        if empty is not None:
+            raise _refused(f"it has {empty['name']} without its revisions", _EARLIER_FIRST)
 
     def _take(self, table: Table, record: Record) -> None:
         values = self._values(table, record)
@@ -143,7 +157,7 @@ class _Merge:
             if held is None:
                 raise _refused(
                     f"it needs something of {table.replace('_', ' ')} that is not in it",
-                    "If it is one of several exports, import the earlier ones first.",
+                    _EARLIER_FIRST,
                 )
             self._ids[table][key] = held["id"]
         return self._ids[table][key]

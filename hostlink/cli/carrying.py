@@ -62,5 +62,9 @@ def import_source(desk: Desk, source: Path) -> None:
         return
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
-    new = [f"{count:,} {kind.replace('_', ' ')}" for kind, count in imported.added.items() if count]
+    new = [
+        plural(count, kind.removesuffix("s").replace("_", " "))
+        for kind, count in imported.added.items()
+        if count
+    ]
     say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=desk.quiet)

@@ -112,6 +112,12 @@ def _wrong_hash(bag: Path) -> None:
     _edit(bag, lambda document: document["listings"][0].update(sha256="0" * 64))
 
 
+def _slow_encoding(bag: Path) -> None:
+    for name in ("bagit.txt", "tagmanifest-sha256.txt"):
+        text = (bag / name).read_text().replace("UTF-8", "punycode")
+        (bag / name).write_text(text)
+
+
 def _newer(bag: Path) -> None:
     _edit(bag, lambda document: document.update(format=99))
 
@@ -134,7 +140,7 @@ def _edit(bag: Path, change: Callable[[dict], None]) -> None:  # type: ignore[ty
     "spoil",
     [
         _change_byte, _drop_file, _add_file, _link, _fetch, _outside, _huge_number,
-        _unknown_field, _wrong_hash, _newer, _not_json,
+        _unknown_field, _wrong_hash, _slow_encoding, _newer, _not_json,
     ],
 )  # fmt: skip
 def test_a_damaged_or_hostile_bag_is_refused_whole(

@@ -178,6 +178,22 @@ def test_only_some_programs_or_only_what_is_new_can_go(pair: tuple[Archive, Arch
     assert "import the earlier ones first" in caught.value.advice
 
 
+def test_an_incremental_export_without_the_earlier_one_is_refused(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """It names programs whose revisions are in the earlier export; alone it once left programs
+    that had no revision and were shown nowhere."""
+    ours, theirs = pair
+    fill(theirs)
+    first, later = theirs.cargo(), theirs.cargo(since="9999-01-01T00:00:00.000Z")
+    with pytest.raises(ArchiveError, match="TIDE without its revisions") as refused:
+        ours.merge(later)
+    assert "earlier ones first" in refused.value.advice
+    assert ours.programs(retired=None) == [] and ours.prove().clean
+    ours.merge(first)
+    assert not ours.merge(later).anything
+
+
 def test_another_archive_file_is_taken_in(pair: tuple[Archive, Archive]) -> None:
     """A file can be merged as it is; it is only read."""
     ours, theirs = pair
