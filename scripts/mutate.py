@@ -14,6 +14,7 @@ import argparse
 import ast
 import copy
 import os
+import random
 import shutil
 import subprocess
 import sys
@@ -25,6 +26,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import SimpleQueue
 
+SEED = 7
 ROOT = Path(__file__).resolve().parent.parent
 COPIED = ("hostlink", "tests", "library", "scripts", "pyproject.toml", "README.md", "DEVELOPERS.md")
 _OTHER: dict[type[ast.AST], type[ast.AST]] = {
@@ -211,14 +213,28 @@ class Bench:
             self._free.put(place)
 
 
-def survivors(module: Path, tests: Sequence[str], workers: int) -> tuple[list[Mutant], int]:
+def some(all_of: list[Mutant], most: int) -> list[Mutant]:
+    """All mutants, or so many of them, drawn by a fixed seed and in the order of the source."""
+    if len(all_of) <= most:
+        return all_of
+    drawn = sorted(random.Random(SEED).sample(range(len(all_of)), most))
+    return [all_of[at] for at in drawn]
+
+
+def survivors(
+    module: Path, tests: Sequence[str], workers: int, most: int
+) -> tuple[list[Mutant], int]:
     """Mutants that no test notices, and how many were tried."""
     source = (ROOT / module).read_text(encoding="utf-8")
-    tried = list(mutants(source))
+    every = list(mutants(source))
+    tried = some(every, most)
     with tempfile.TemporaryDirectory(prefix="hostlink-mutate-") as name:
         bench = Bench(module, tests, workers, Path(name))
         seconds = bench.baseline(source)
-        print(f"{module}: {len(tried)} mutants, {seconds:.1f} s for the tests", file=sys.stderr)
+        print(
+            f"{module}: {len(tried)} of {len(every)} mutants, {seconds:.1f} s for the tests",
+            file=sys.stderr,
+        )
         with ThreadPoolExecutor(workers) as pool:
             noticed = list(pool.map(lambda mutant: bench.notices(mutant.source), tried))
     return [mutant for mutant, dead in zip(tried, noticed, strict=True) if not dead], len(tried)
@@ -230,13 +246,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("module", type=Path, help="a file of the package, from the project's root")
     parser.add_argument("--tests", nargs="+", required=True, metavar="PATH", help="what to run")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, metavar="N")
+    parser.add_argument(
+        "--most", type=int, default=1_000_000, metavar="N", help="try so many, drawn by a seed"
+    )
     parser.add_argument("--list", action="store_true", help="only list the mutants")
     options = parser.parse_args(arguments)
     if options.list:
         for mutant in mutants((ROOT / options.module).read_text(encoding="utf-8")):
             print(f"{options.module}:{mutant.line}  {mutant.was}  ->  {mutant.now}")
         return 0
-    alive, tried = survivors(options.module, options.tests, max(1, options.workers))
+    alive, tried = survivors(options.module, options.tests, max(1, options.workers), options.most)
     for mutant in alive:
         print(f"{options.module}:{mutant.line}  {mutant.was}  ->  {mutant.now}")
     print(

@@ -49,6 +49,16 @@ def test_words_that_make_no_difference_are_left_alone(script: Script) -> None:
         assert "size: int" in mutant.source
 
 
+def test_a_share_of_the_mutants_is_the_same_each_time(script: Script) -> None:
+    """So many of them, in the order of the source; all where there are not more."""
+    mutate = script("mutate")
+    made = list(mutate.mutants(SOURCE))
+    drawn = mutate.some(made, 4)
+    assert len(drawn) == 4
+    assert drawn == mutate.some(made, 4) == [each for each in made if each in drawn]
+    assert mutate.some(made, len(made)) == made
+
+
 def test_what_no_test_notices_is_told(
     script: Script,
     tmp_path: Path,
