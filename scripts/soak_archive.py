@@ -136,25 +136,31 @@ def _missing(archive: Archive, acknowledged: dict[str, str]) -> list[str]:
 class Refusing(Archive):
     """An archive whose write number `at`, and every later one, SQLite itself refuses.
 
-    full: the disk is full (no page may be added); else the file is read-only.
+    how: "disk full" (no page may be added), "read-only", or "refused once" (read-only for this
+    write alone, so that nothing else stops a job that goes on all the same).
     """
 
     at = -1
-    full = False
+    how = "read-only"
     begun = 0
 
     @contextlib.contextmanager
     def writing(self, what: str) -> Iterator[Database]:
         with super().writing(what) as db:
             self.begun += 1
-            refuse = 0 <= self.at < self.begun
-            if refuse and not self.full:
-                db.execute("PRAGMA query_only = ON")
-            if refuse and self.full:
+            once = self.how == "refused once"
+            refuse = self.begun == self.at + 1 if once else 0 <= self.at < self.begun
+            if refuse and self.how == "disk full":
                 pages = db.execute("PRAGMA page_count").fetchone()[0]
                 db.execute(f"PRAGMA max_page_count = {pages}")
                 db.execute("CREATE TABLE too_much AS SELECT zeroblob(100000) AS held")
-            yield db
+            elif refuse:
+                db.execute("PRAGMA query_only = ON")
+            try:
+                yield db
+            finally:
+                if once:
+                    db.execute("PRAGMA query_only = OFF")
 
     def allow(self) -> None:
         """From now on everything may be written."""
@@ -166,22 +172,23 @@ class Refusing(Archive):
 
 def refusals(jobs: int) -> dict[str, Found]:
     """So many jobs of every kind with the first, second, ... write refused, until none is."""
-    results = {"disk full": Found(), "read-only": Found()}
+    results = {how: Found() for how in ("disk full", "read-only", "refused once")}
     for name, found in results.items():
         for kind in _KINDS:
             for number in range(jobs):
-                _refuse_in_turn(kind, 500_001 + number, found, full=name == "disk full")
+                _refuse_in_turn(kind, 500_001 + number, found, how=name)
     return results
 
 
-def _refuse_in_turn(kind: str, seed: int, found: Found, *, full: bool) -> None:
+def _refuse_in_turn(kind: str, seed: int, found: Found, *, how: str) -> None:
     for at in range(100):
         with (
             tempfile.TemporaryDirectory(prefix="hostlink-soak-", dir=in_memory()) as folder,
             Refusing.open(Path(folder) / "archive.sqlite3") as archive,
         ):
             job = VirtualJob(seed, archive, kind=kind, fault="none")
-            archive.at, archive.full = at, full
+            job.application_bytes = 512  # there are as many writes to refuse as with more
+            archive.at, archive.how = at, how
             archive.begun = 0
             outcome = job.run()
             was_refused = archive.begun > at
@@ -191,7 +198,9 @@ def _refuse_in_turn(kind: str, seed: int, found: Found, *, full: bool) -> None:
             where = f"{kind} {seed}, write {at}"
             found.troubles += [f"{where}: {trouble}" for trouble in outcome.trouble]
             found.troubles += [f"{where}: {each}" for each in archive.prove().findings]
-            if was_refused and outcome.done and kind != "firmware":
+            # What is remembered of the board may be refused, if all that follows is not.
+            may_be_done = kind == "firmware" or how == "refused once"
+            if was_refused and outcome.done and not may_be_done:
                 found.troubles.append(f"{where}: done, though a write was refused")
             if not was_refused:
                 return

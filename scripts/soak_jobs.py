@@ -23,15 +23,14 @@ import random
 import tempfile
 import traceback
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+
+from soak_drawn import FAULTS, a_board, a_program, fitting_profile, some_faults
 
 import hostlink.jobs.session
 from hostlink.archive import Archive, Origin
 from hostlink.board.captures import captures_needed
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
 from hostlink.errors import HostlinkError
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
@@ -44,28 +43,15 @@ from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 from hostlink.listing import Listing
-from hostlink.practice.faults import Faults
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
-from hostlink.practice.settings import BoardSettings
 
 MOST_SECONDS = 1800.0  # of virtual time, for one job
 JOBS_IN_ARCHIVE = 250  # then a new one is begun
-RATES = (0.001, 0.002, 0.005, 0.01, 0.02)
 KINDS = ("load", "save", "backup", "firmware")
 SHARES = (45, 30, 15, 10)  # of the kinds, in a hundred
-FAULTS = (
-    "none",
-    *(f"damage {rate:.1%}" for rate in RATES),
-    "stalls",
-    "restart",
-    "unplugged",
-    "flood",
-    "mixture",
-)
-_WORDS = ("TIDE", "LAMP", "BUOY", "NEW", "RUN", "STOP", "LIST")
 _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, as an application begins
-_SMALL_CHIP = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048, boot_sizes=(512,))
+_BOOT = 512  # bytes of the bootloader's own section
 _SLOTS = ("ONE", "TWO")
 
 Lines = dict[int, str]
@@ -98,102 +84,6 @@ class Outcome:
                 *([self.uncaught] if self.uncaught else [])]  # fmt: skip
 
 
-# --- what is drawn -------------------------------------------------------------------------------
-
-
-def a_line(choose: random.Random, lines: int) -> str:
-    """The text of a line; most do something if their number is lost on the way."""
-    target = 10 * choose.randrange(1, lines + 1)
-    return choose.choice(
-        [
-            f'PRINT "{" ".join(choose.choice(_WORDS) for _ in range(choose.randrange(1, 5)))}"',
-            f"LET A=B+{choose.randrange(999)}",
-            f"REM {choose.choice(_WORDS)}",
-            f"IF A<{choose.randrange(99)} GOTO {target}",
-            f"GOTO {target}",
-            "GOSUB 10",
-            "FOR I=1 TO 9",
-            "INPUT A",
-            "NEW",
-            "RUN",
-            "LIST",
-        ]
-    )
-
-
-def a_program(choose: random.Random, lines: int) -> str:
-    """A listing that no other job has; its first line tells them apart."""
-    first = f"10 REM {choose.getrandbits(40)}\n"
-    return first + "".join(f"{10 * n} {a_line(choose, lines)}\n" for n in range(2, lines + 1))
-
-
-def a_board(choose: random.Random) -> BoardSettings:
-    board = BoardSettings(
-        baud=choose.choice([2400, 9600, 57600, 115200]),
-        receive_buffer=choose.choice([0, 2, 16, 63]),
-        latency_ms=choose.choice([1, 16]),
-        line_ms=choose.choice([2, 15]),
-        line_done=choose.choice(["echo", "prompt", "prompt", "after-prompt"]),
-        echo=choose.random() > 0.1,
-        program_bytes=3000,
-    )
-    if not board.echo and board.line_done == "echo":
-        return replace(board, line_done="prompt")
-    return board
-
-
-def some_faults(choose: random.Random, kind: str) -> Faults:
-    """The faults of a kind; all but clean and damaged wires carry a little damage as well."""
-    seed, rate = choose.getrandbits(32), choose.choice([0.0, 0.001])
-    stalls = {
-        "stall_every_bytes": choose.choice([37, 111, 333]),
-        "stall_s": choose.choice([0.02, 0.2, 1.0, 3.0]),
-    }
-    if kind == "none":
-        return Faults(seed)
-    if kind.startswith("damage"):
-        rate = float(kind.split()[1].rstrip("%")) / 100
-        return Faults(seed, rate, rate)
-    if kind == "stalls":
-        return Faults(seed, rate, rate, **stalls)
-    if kind == "restart":
-        return Faults(seed, rate, rate, restart_after_bytes=choose.randrange(1, 900))
-    if kind == "unplugged":
-        return Faults(seed, rate, rate, unplug_after_bytes=choose.randrange(1, 900))
-    if kind == "flood":
-        return Faults(seed, rate, rate, flood_after_bytes=choose.randrange(1, 300))
-    more: dict[str, Any] = stalls if choose.random() < 0.6 else {}
-    last = choose.choice(["restart_after_bytes", "unplug_after_bytes", "flood_after_bytes", ""])
-    if last:
-        more[last] = choose.randrange(1, 1500)
-    return Faults(seed, choose.choice([0, *RATES]), choose.choice([0, *RATES]), **more)
-
-
-def fitting_profile(board: BoardSettings, choose: random.Random) -> Profile:
-    """What a profile would rightly say of a board; some know less."""
-    profile = find_profile("practice")
-    known = choose.choice(["both", "cancel", "erase", "none"])
-    talk = replace(
-        profile.talk,
-        baud=board.baud,
-        echo=board.echo,
-        line_done=board.line_done,
-        after_prompt_ms=board.line_ms + 2 if board.line_done == "after-prompt" else 0,
-        receive_buffer=board.receive_buffer,
-        line_ms=board.line_ms,
-        line_cancel=board.line_cancel if known in ("both", "cancel") else b"",
-        erase=board.erase if known in ("both", "erase") else b"",
-    )
-    question = choose.choice([profile.commands.free_memory, ""])
-    storage = replace(profile.rules.storage, program_bytes=board.program_bytes)
-    return replace(
-        profile,
-        talk=talk,
-        commands=replace(profile.commands, free_memory=question),
-        rules=replace(profile.rules, storage=storage),
-    )
-
-
 # --- one job -------------------------------------------------------------------------------------
 
 
@@ -206,7 +96,12 @@ def lines_of(text: str) -> Lines:
 
 
 class VirtualJob:
-    """One job on one board with everything drawn from its seed."""
+    """One job on one board with everything drawn from its seed.
+
+    application_bytes: the part of flash that firmware is written to, smaller than a real chip's.
+    """
+
+    application_bytes = 1536
 
     def __init__(self, seed: int, archive: Archive, *, kind: str = "", fault: str = "") -> None:
         """kind, fault: in place of what the seed gives."""
@@ -332,9 +227,15 @@ class VirtualJob:
             self.outcome.expected += self._expected_load(session, self.before)
 
     def _firmware(self, session: Session) -> None:
-        flash = _VECTORS + self._choose.randbytes(1400) + b"\x01"
+        flash = _VECTORS + self._choose.randbytes(self.application_bytes - 136) + b"\x01"
+        chip = Chip(
+            "ATmega328P",
+            b"\x1e\x95\x0f",
+            flash_bytes=self.application_bytes + _BOOT,
+            boot_sizes=(_BOOT,),
+        )
         image = Image("new.hex", flash, ((0, len(flash)),))
-        request = WriteRequest(image, _SMALL_CHIP, 512, "computer")
+        request = WriteRequest(image, chip, _BOOT, "computer")
         written = write_firmware(session, self.archive, request)
         if bytes(self.machine.chip.flash[: request.end]) != blank_padded(flash, request.end):
             self._wrong("called written, but flash holds something else")
@@ -372,7 +273,7 @@ class VirtualJob:
         self._look_at_flash()
 
     def _look_at_flash(self) -> None:
-        end = len(self.flash) if self.kind != "firmware" else 1536
+        end = len(self.flash) if self.kind != "firmware" else self.application_bytes
         if bytes(self.machine.chip.flash[:end]) == self.flash[:end]:
             return
         record = next(iter(self.archive.writes()), None)

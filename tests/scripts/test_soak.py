@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 
 import pytest
 
@@ -105,16 +105,37 @@ def test_acknowledged_revisions_that_are_not_there_are_seen(script: Script, tmp_
 def test_a_refusing_archive_refuses(script: Script, tmp_path: Path) -> None:
     """From the write that was named on, SQLite itself says that it cannot."""
     soak = script("soak_archive")
-    for full, says in ((False, "read-only"), (True, "disk is full")):
-        with soak.Refusing.open(tmp_path / f"{full}.sqlite3") as archive:
+    for how, says in (
+        ("read-only", "read-only"), ("disk full", "disk is full"), ("refused once", "read-only"),
+    ):  # fmt: skip
+        with soak.Refusing.open(tmp_path / f"{how}.sqlite3") as archive:
             archive.board_seen(location="a")
-            archive.at, archive.full = archive.begun + 1, full
+            archive.at, archive.how = archive.begun + 1, how
             archive.board_seen(location="b")
             with pytest.raises(ArchiveError, match=says):
                 archive.board_seen(location="c")
-            archive.allow()
+            if how != "refused once":
+                archive.allow()
             archive.board_seen(location="d")
             assert len(archive.boards()) == 3
+
+
+def test_a_rescue_that_was_refused_and_passed_over_is_seen(
+    script: Script, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A job that goes on without its rescue loses the board's program, and the soak tells."""
+    soak, rescue = script("soak_archive"), Archive.rescue
+
+    def pass_over(*args: object, **kwargs: object) -> object:
+        try:
+            return rescue(*args, **kwargs)  # type: ignore[arg-type]
+        except ArchiveError:
+            return SimpleNamespace(spec="rescue@0")
+
+    monkeypatch.setattr(Archive, "rescue", pass_over)
+    found = soak.Found()
+    soak._refuse_in_turn("load", 500_001, found, how="refused once")
+    assert found.troubles == ["load 500001, write 4: seed 500001: memory"]
 
 
 def test_an_uncaught_error_of_a_reader_is_seen(script: Script) -> None:
