@@ -7,6 +7,7 @@ import shlex
 from pathlib import Path
 
 import pytest
+from intelhex import IntelHex
 
 from hostlink.board.profile_file import shipped_profiles
 from hostlink.cli.entry import COMMANDS, run_line
@@ -31,11 +32,11 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "profiles"))
     (tmp_path / "first-number.txt").write_text("27\n", encoding="utf-8")
-    damaged = library_folder() / "damaged" / "web-page.txt"
-    (tmp_path / "pasted.txt").write_bytes(damaged.read_bytes())
-    (tmp_path / "class.txt").write_text(
-        "# what the class does on Friday\nload hail\nsave hail\n", encoding="utf-8"
-    )
+    (tmp_path / "library").symlink_to(library_folder())
+    (tmp_path / "class.txt").write_text("save hail\n", encoding="utf-8")
+    image = IntelHex()
+    image.puts(0, b"\x0c\x94\x40\x00" * 26 + bytes(600))
+    image.write_hex_file(str(tmp_path / "class.hex"))
     return tmp_path
 
 
@@ -64,7 +65,7 @@ def test_the_first_session_shows_what_the_readme_says(
     """The mended forum listing is the shipped program again, and the run prints its answer."""
     board = "practice://evening?time=virtual"
     assert run_line(["load", "hail", "--port", board]) == 0
-    assert run_line(["mend", "pasted.txt", "-o", "repaired.bas"]) == 0
+    assert run_line(["mend", "library/damaged/web-page.txt", "-o", "repaired.bas"]) == 0
     assert run_line(["load", "repaired.bas", "--port", board]) == 0
     assert run_line(["compare", "hail", "repaired"]) == 0
     capfd.readouterr()
