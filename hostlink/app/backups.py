@@ -34,8 +34,8 @@ def put_back_words(done: PutBack) -> str:
     parts = ["memory"] if done.memory else []
     parts += [f"{name} (stored)" for name in done.stored]
     parts += [f"{name} (was there already)" for name in done.unchanged]
-    rest = "" if done.memory else " Memory holds what it held before."
-    return f"{done.spec} is on the board, proven: {', '.join(parts)}.{rest}"
+    rest = "" if done.memory else "; memory is as before"
+    return f"{done.spec} is on the board, proven: {', '.join(parts)}{rest}."
 
 
 def put_back(

@@ -83,6 +83,9 @@ class AskText(ModalScreen[str | None]):
             yield TextLine(self.value, id="answer")
             yield part(f"{self.hint} Enter takes it, Escape leaves it.".strip(), name="quiet")
 
+    def on_mount(self) -> None:
+        self.query_one(Input).action_select_all()  # what is typed takes the place of what is there
+
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()
         self.dismiss(event.value.strip() or None)

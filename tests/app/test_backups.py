@@ -83,7 +83,7 @@ def test_single_items_are_put_back_where_they_are_marked(stage: Any, wait: Any) 
         await pilot.press("tab", "down", "space")
         assert screen.marked == {"HAIL"}
         await pilot.press("enter")
-        await wait(pilot, lambda: any("Memory holds what it held before" in s for s in app.said))
+        await wait(pilot, lambda: any("memory is as before" in s for s in app.said))
         await pilot.press("enter")
         assert await _do(pilot, app, wait, _held) == ({5: b"PRINT 99"}, {"HAIL": SHORT})
 

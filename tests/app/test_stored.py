@@ -90,7 +90,7 @@ def test_a_taken_name_is_replaced_only_when_asked_and_kept_first(
         for answer in ("leave", "replace"):
             await pilot.press("s")
             await wait(pilot, lambda: isinstance(app.screen, AskText))
-            await type_text(pilot, "hail\n")
+            await type_text(pilot, "hail\n")  # in place of any name that is proposed
             await wait(pilot, lambda: isinstance(app.screen, Ask))
             assert app.focused.id == "answer-leave"
             await pilot.click(f"#answer-{answer}")
