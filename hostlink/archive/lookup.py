@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -167,37 +168,21 @@ def _origin(row: Row) -> Origin:
 @from_row("A revision")
 def read_revision(row: Row) -> Revision:
     """The value of a row of REVISION."""
-    return Revision(
-        uuid=row["uuid"],
-        program=row["program"],
-        program_uuid=row["program_uuid"],
-        number=row["number"],
-        parent=row["parent"],
-        at=read(row["kept_at"]),
-        origin=_origin(row),
-        sha256=row["sha256"],
-        canonical_sha256=row["canonical_sha256"],
-        profile=row["profile"],
-        size_bytes=row["size_bytes"],
-        line_count=row["line_count"],
-        note=row["note"],
-        archive=row["archive"],
-    )
+    own = {name: row[name] for name in ("program_uuid", "parent", "note")}
+    return Revision(**own, **_held(row))
 
 
 @from_row("A rescue")
 def read_rescue(row: Row) -> Rescue:
     """The value of a row of RESCUE."""
-    return Rescue(
-        uuid=row["uuid"],
-        number=row["number"],
-        program=row["program"],
-        at=read(row["kept_at"]),
-        origin=_origin(row),
-        sha256=row["sha256"],
-        canonical_sha256=row["canonical_sha256"],
-        profile=row["profile"],
-        size_bytes=row["size_bytes"],
-        line_count=row["line_count"],
-        archive=row["archive"],
-    )
+    return Rescue(**_held(row))
+
+
+def _held(row: Row) -> dict[str, Any]:
+    """What revisions and rescues have in common."""
+    same = ("uuid", "number", "program", "sha256", "canonical_sha256", "profile")
+    names = (*same, "size_bytes", "line_count", "archive")
+    return {name: row[name] for name in names} | {
+        "at": read(row["kept_at"]),
+        "origin": _origin(row),
+    }

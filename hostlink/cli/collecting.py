@@ -12,6 +12,10 @@ from hostlink.cli.output import as_json, plural, say, table
 from hostlink.errors import ExitStatus, UsageError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hostlink.archive import Kept
+    from hostlink.jobs.collecting import Gathered
     from hostlink.jobs.material import Material
 
 
@@ -55,6 +59,12 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
                 str(sources[0]), name, archive, profile, any_characters=any_characters
             )
         kept = keep_all(archive, gathered, profile)
+    _tell_kept(desk, gathered, kept)
+    return ExitStatus.REFUSED if gathered.left_out else ExitStatus.DONE
+
+
+def _tell_kept(desk: Desk, gathered: Gathered, kept: Sequence[Kept]) -> None:
+    """What was kept, what was left out and why."""
     for where, why in gathered.left_out:
         say(f"Left out: {where}. {why}")
     if desk.json:
@@ -87,7 +97,6 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
         f"{plural(len(kept), 'listing')} kept, {len(gathered.left_out):,} left out.{passed}",
         quiet=desk.quiet,
     )
-    return ExitStatus.REFUSED if gathered.left_out else ExitStatus.DONE
 
 
 @click.command()

@@ -56,31 +56,34 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
 def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:
     """Load into every board meant; the worst exit status."""
     from hostlink.cli.transfer import loaded_dict
-    from hostlink.jobs.many import load_on_each, worst
+    from hostlink.jobs.many import load_on_each
 
     choices = desk.choices(archive)
     with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
         results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
-    if desk.json:
-        as_json([_as_dict(each, loaded_dict) for each in results])
-    else:
-        _summary(results, _loaded)
-    return worst(results)
+    return _report(desk, results, loaded_dict, _loaded)
 
 
 def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
     """Save from every board meant, each under its name and the day; the worst exit status."""
     from hostlink.cli.transfer import saved_dict
-    from hostlink.jobs.many import save_on_each, worst
+    from hostlink.jobs.many import save_on_each
 
     choices = desk.choices(archive)
     today = date.today()
     with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
         results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
+    return _report(desk, results, saved_dict, _saved)
+
+
+def _report(desk: Desk, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
+    """Show every board's result; the worst exit status."""
+    from hostlink.jobs.many import worst
+
     if desk.json:
-        as_json([_as_dict(each, saved_dict) for each in results])
+        as_json([_as_dict(each, as_dict) for each in results])
     else:
-        _summary(results, _saved)
+        _summary(results, told)
     return worst(results)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from hostlink.archive import Archive, Kept
 from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
-from hostlink.jobs.files import TakenError, is_there, write_new
+from hostlink.jobs.files import TakenError, is_there, read_bytes, write_new
 from hostlink.jobs.material import (
     Material,
     find_material,
@@ -185,14 +185,7 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
 
 
 def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
-    try:
-        with source.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise ListingError(
-            f"The file {source} cannot be read: {error.strerror or error}.",
-            kept="Nothing was changed.",
-        ) from error
+    data = read_bytes(source, MOST_BYTES)
     if len(data) > MOST_BYTES or not is_zip(data):
         why = "is larger than listings can be" if len(data) > MOST_BYTES else "is no zip file"
         raise ListingError(

@@ -51,11 +51,14 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         ) from error
 
 
-def read_bytes(path: Path) -> bytes:
-    """A file's bytes, at most one more than a listing may have. Raises ListingError."""
+def read_bytes(path: Path, most: int = LIMIT) -> bytes:
+    """A file's bytes, at most one more than `most`, by which a larger one is known. Raises
+    ListingError where it cannot be read."""
     try:
         with path.open("rb") as file:
-            return file.read(LIMIT + 1)
+            return file.read(most + 1)
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) else str(error)
-        raise ListingError(f"{path} cannot be read: {why}.", kept="Nothing was changed.") from error
+        raise ListingError(
+            f"The file {path} cannot be read: {why}.", kept="Nothing was changed."
+        ) from error

@@ -15,8 +15,8 @@ from hostlink.archive import Archive, Content, Origin, Revision
 from hostlink.archive.names import nearest
 from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError, ListingError
+from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
-from hostlink.listing.source import LIMIT
 from hostlink.publish.matter import Matter
 from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
@@ -91,15 +91,7 @@ def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> 
 
 def read_file(path: Path, *, charset: str = "utf-8") -> Material:
     """A listing file as material. Raises ListingError where it cannot be read or is no listing."""
-    try:
-        with path.open("rb") as file:
-            raw = file.read(LIMIT + 1)
-    except OSError as error:
-        raise ListingError(
-            f"The file {path} cannot be read: {error.strerror or error}.",
-            kept="Nothing was changed.",
-        ) from error
-    return from_bytes(raw, str(path), name=program_name(path.stem), charset=charset)
+    return from_bytes(read_bytes(path), str(path), name=program_name(path.stem), charset=charset)
 
 
 def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:

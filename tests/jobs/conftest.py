@@ -109,6 +109,13 @@ class Table:
         return [event for event in self.events if type(event).__name__ == kind]
 
 
+@pytest.fixture(autouse=True)
+def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Practice boards are kept in the test's own folder."""
+    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    return tmp_path
+
+
 @pytest.fixture
 def archive(tmp_path: Path) -> Iterator[Archive]:
     """A new archive."""

@@ -29,19 +29,6 @@ PROFILE = find_profile("practice")
 ORIGIN = Origin("edit")
 
 
-@pytest.fixture(autouse=True)
-def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Practice boards are kept in the test's own folder."""
-    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
-    return tmp_path
-
-
-@pytest.fixture
-def archive(place: Path) -> Iterator[Archive]:
-    with Archive.open(place / "archive.sqlite3") as opened:
-        yield opened
-
-
 class Talk:
     """What passed in a console: rows from the board, events from hostlink."""
 

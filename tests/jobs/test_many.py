@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date
-from pathlib import Path
 
 import pytest
 
@@ -22,19 +21,6 @@ from hostlink.jobs.session import LinkChoice, Session
 LISTING = b'10 PRINT "GOOD EVENING"\n20 PRINT "CLASS"\n'
 TODAY = date(2026, 11, 27)
 LONGEST_S = 10.0
-
-
-@pytest.fixture(autouse=True)
-def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Practice boards are kept in the test's own folder."""
-    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
-    return tmp_path
-
-
-@pytest.fixture
-def archive(place: Path) -> Iterator[Archive]:
-    with Archive.open(place / "archive.sqlite3") as opened:
-        yield opened
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ Boards live on a virtual clock; every job ends within a bounded virtual time.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -30,19 +30,6 @@ from hostlink.link.recording import read_recording
 
 LISTING = b'10 PRINT "THE LIGHT IS ON"\n20 GOTO 10\n'
 RESTARTS = "restarts_on_open=1"
-
-
-@pytest.fixture(autouse=True)
-def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Practice boards are kept in the test's own folder."""
-    monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
-    return tmp_path
-
-
-@pytest.fixture
-def archive(place: Path) -> Iterator[Archive]:
-    with Archive.open(place / "archive.sqlite3") as opened:
-        yield opened
 
 
 @pytest.fixture
