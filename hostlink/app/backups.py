@@ -142,7 +142,7 @@ class BackupsScreen(Screen[None]):
                         Column("item", 12),
                         Column("bytes", 6, right=True),
                         Column("", 1),
-                        Column("fits this board", -1),
+                        Column("fits", -1),
                     ],
                     id="items",
                 )
