@@ -128,3 +128,44 @@ def type_text() -> Callable[..., Awaitable[None]]:
         await pilot.press(*(names.get(one, one) for one in text))
 
     return press
+
+
+@pytest.fixture
+def hold() -> Callable[..., Any]:
+    """Makes a job that has lines in the board's memory and EEPROM, as if they had been there."""
+
+    def make(memory: dict[int, bytes], **stored: dict[int, bytes]) -> Any:
+        def work(session: Any, _: Any) -> None:
+            basic = session.wire.port.machine.basic
+            basic._state.memory.replace(memory)
+            basic.eeprom.clear()
+            basic.eeprom.update(stored)
+
+        return work
+
+    return make
+
+
+@pytest.fixture
+def held() -> Callable[..., Any]:
+    """A job that tells what memory and EEPROM of the practice board hold."""
+
+    def work(session: Any, _: Any) -> Any:
+        basic = session.wire.port.machine.basic
+        return dict(basic.lines), {name: dict(lines) for name, lines in basic.eeprom.items()}
+
+    return work
+
+
+@pytest.fixture
+def do() -> Callable[..., Awaitable[Any]]:
+    """Has a job done on the current board, and gives its answer."""
+
+    async def done(pilot: Pilot[None], app: DeskApp, work: Any) -> Any:
+        assert app.current is not None
+        job = app.current.do("", work, shown=False)
+        await until(pilot, lambda: job.ended)
+        assert job.error is None
+        return job.result
+
+    return done

@@ -14,31 +14,6 @@ LONG = dict.fromkeys(range(10, 90, 10), b"REM " + b"X" * 50)
 SHORT = {10: b"PRINT 1"}
 
 
-def _hold(memory: dict[int, bytes], **stored: dict[int, bytes]) -> Any:
-    """A job that has programs in the board's memory and EEPROM, as if they had been there."""
-
-    def work(session: Any, _: Any) -> None:
-        basic = session.wire.port.machine.basic
-        basic._state.memory.replace(memory)
-        basic.eeprom.clear()
-        basic.eeprom.update(stored)
-
-    return work
-
-
-def _held(session: Any, _: Any) -> tuple[dict[int, bytes], dict[str, dict[int, bytes]]]:
-    basic = session.wire.port.machine.basic
-    return dict(basic.lines), {name: dict(lines) for name, lines in basic.eeprom.items()}
-
-
-async def _do(pilot: Any, app: Any, wait: Any, work: Any) -> Any:
-    """Have something done on the current board, and wait for its answer."""
-    job = app.current.do("", work, shown=False)
-    await wait(pilot, lambda: job.ended)
-    assert job.error is None
-    return job.result
-
-
 async def _screen(pilot: Any, app: Any, wait: Any) -> BackupsScreen:
     await pilot.press("alt+p")
     await wait(pilot, lambda: isinstance(app.screen, BackupsScreen))
@@ -50,13 +25,15 @@ def _cells(app: Any, which: str) -> list[tuple[str, ...]]:
     return [entry.cells for entry in app.screen.query_one(which, Rows).entries]
 
 
-def test_a_backup_is_put_back_whole(stage: Any, wait: Any, shown: Any) -> None:
+def test_a_backup_is_put_back_whole(
+    stage: Any, wait: Any, shown: Any, do: Any, hold: Any, held: Any
+) -> None:
     """Memory and the stored program are on the board again; what it held was kept before."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await _do(pilot, app, wait, _hold(LONG, HAIL=SHORT))
-        await _do(pilot, app, wait, backup)
-        await _do(pilot, app, wait, _hold({5: b"PRINT 99"}))
+        await do(pilot, app, hold(LONG, HAIL=SHORT))
+        await do(pilot, app, backup)
+        await do(pilot, app, hold({5: b"PRINT 99"}))
         await _screen(pilot, app, wait)
         assert [row[1] for row in _cells(app, "#items")] == ["memory", "HAIL"]
         assert {row[4] for row in _cells(app, "#items")} == {"yes"}
@@ -65,39 +42,41 @@ def test_a_backup_is_put_back_whole(stage: Any, wait: Any, shown: Any) -> None:
         assert isinstance(app.screen, JobView)  # the wear of the EEPROM is told
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk and app.current.busy is None)
-        assert await _do(pilot, app, wait, _held) == (LONG, {"HAIL": SHORT})
+        assert await do(pilot, app, held) == (LONG, {"HAIL": SHORT})
         assert "456 of 999 bytes" in shown(app)
 
     stage.play(story)
     assert stage.archive.content(stage.archive.rescues()[0]).text == "5 PRINT 99\n"
 
 
-def test_single_items_are_put_back_where_they_are_marked(stage: Any, wait: Any) -> None:
+def test_single_items_are_put_back_where_they_are_marked(
+    stage: Any, wait: Any, do: Any, hold: Any, held: Any
+) -> None:
     """Only the stored program is written; memory holds what it held."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await _do(pilot, app, wait, _hold(LONG, HAIL=SHORT))
-        await _do(pilot, app, wait, backup)
-        await _do(pilot, app, wait, _hold({5: b"PRINT 99"}))
+        await do(pilot, app, hold(LONG, HAIL=SHORT))
+        await do(pilot, app, backup)
+        await do(pilot, app, hold({5: b"PRINT 99"}))
         screen = await _screen(pilot, app, wait)
         await pilot.press("tab", "down", "space")
         assert screen.marked == {"HAIL"}
         await pilot.press("enter")
         await wait(pilot, lambda: any("memory is as before" in s for s in app.said))
         await pilot.press("enter")
-        assert await _do(pilot, app, wait, _held) == ({5: b"PRINT 99"}, {"HAIL": SHORT})
+        assert await do(pilot, app, held) == ({5: b"PRINT 99"}, {"HAIL": SHORT})
 
     stage.play(story)
 
 
 def test_what_does_not_fit_is_said_before_anything_is_sent(
-    stage: Any, wait: Any, shown: Any
+    stage: Any, wait: Any, shown: Any, do: Any, hold: Any, held: Any
 ) -> None:
     """By the profile on the screen, and by the board's own word where that is less."""
 
     async def make(pilot: Any, app: Any) -> None:
-        await _do(pilot, app, wait, _hold(LONG, HAIL=SHORT))
-        await _do(pilot, app, wait, backup)
+        await do(pilot, app, hold(LONG, HAIL=SHORT))
+        await do(pilot, app, backup)
 
     async def story(pilot: Any, app: Any) -> None:
         await _screen(pilot, app, wait)
@@ -107,7 +86,7 @@ def test_what_does_not_fit_is_said_before_anything_is_sent(
         assert "memory: it is 156 bytes over the 300 here" in " ".join(shown(app).split())
         await pilot.click("#answer-rest")
         await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
-        memory, stored = await _do(pilot, app, wait, _held)
+        memory, stored = await do(pilot, app, held)
         assert (memory, stored) == ({}, {"HAIL": SHORT})
 
     stage.play(make)
@@ -115,13 +94,13 @@ def test_what_does_not_fit_is_said_before_anything_is_sent(
 
 
 def test_the_current_boards_backups_stand_first_and_any_item_can_be_opened(
-    stage: Any, wait: Any, shown: Any
+    stage: Any, wait: Any, shown: Any, do: Any, hold: Any
 ) -> None:
     """Though another board's is newer; its listing comes into the editor, the board untouched."""
 
     async def make(pilot: Any, app: Any) -> None:
-        await _do(pilot, app, wait, _hold(SHORT))
-        await _do(pilot, app, wait, backup)
+        await do(pilot, app, hold(SHORT))
+        await do(pilot, app, backup)
 
     async def story(pilot: Any, app: Any) -> None:
         await _screen(pilot, app, wait)

@@ -13,29 +13,6 @@ from hostlink.board.profile_file import find_profile
 from hostlink.jobs.surveying import keep_profile
 
 
-def _hold(memory: dict[int, bytes], **stored: dict[int, bytes]) -> Any:
-    """A job that has programs in the board's memory and EEPROM, as if they had been there."""
-
-    def work(session: Any, _: Any) -> None:
-        basic = session.wire.port.machine.basic
-        basic._state.memory.replace(memory)
-        basic.eeprom.update(stored)
-
-    return work
-
-
-def _held(session: Any, _: Any) -> tuple[dict[int, bytes], dict[str, dict[int, bytes]]]:
-    basic = session.wire.port.machine.basic
-    return dict(basic.lines), {name: dict(lines) for name, lines in basic.eeprom.items()}
-
-
-async def _do(pilot: Any, app: Any, wait: Any, work: Any) -> Any:
-    job = app.current.do("", work, shown=False)
-    await wait(pilot, lambda: job.ended)
-    assert job.error is None
-    return job.result
-
-
 async def _screen(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("alt+l")
     await pilot.press("alt+o")
@@ -51,12 +28,12 @@ async def _read(pilot: Any, app: Any, wait: Any) -> None:
 
 
 def test_what_memory_holds_is_stored_and_recalled(
-    stage: Any, wait: Any, type_text: Any, shown: Any
+    stage: Any, wait: Any, type_text: Any, shown: Any, do: Any, hold: Any, held: Any
 ) -> None:
     """Stored under a name, proven; recalled over another program, which is kept first."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await _do(pilot, app, wait, _hold({10: b"PRINT 1"}))
+        await do(pilot, app, hold({10: b"PRINT 1"}))
         await _screen(pilot, app, wait)
         assert "Nothing is stored." in shown(app)
         await pilot.press("s")
@@ -66,11 +43,11 @@ def test_what_memory_holds_is_stored_and_recalled(
         await wait(pilot, lambda: any("HAIL is stored and read back" in s for s in app.said))
         await _read(pilot, app, wait)
         assert app.screen.query_one(Rows).key == "HAIL"
-        await _do(pilot, app, wait, _hold({20: b"PRINT 2"}))
+        await do(pilot, app, hold({20: b"PRINT 2"}, HAIL={10: b"PRINT 1"}))
         await pilot.press("enter")
         await wait(pilot, lambda: any("HAIL is in memory, proven: 1 line" in s for s in app.said))
         await _read(pilot, app, wait)
-        memory, stored = await _do(pilot, app, wait, _held)
+        memory, stored = await do(pilot, app, held)
         assert memory == stored["HAIL"] == {10: b"PRINT 1"}
         assert "holds rescue 1" in " ".join(shown(app).split())
 
@@ -80,12 +57,12 @@ def test_what_memory_holds_is_stored_and_recalled(
 
 
 def test_a_taken_name_is_replaced_only_when_asked_and_kept_first(
-    stage: Any, wait: Any, type_text: Any
+    stage: Any, wait: Any, type_text: Any, do: Any, hold: Any, held: Any
 ) -> None:
     """The safe answer leaves it; replacing keeps what it held as a rescue."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await _do(pilot, app, wait, _hold({10: b"PRINT 1"}, HAIL={30: b"PRINT 3"}))
+        await do(pilot, app, hold({10: b"PRINT 1"}, HAIL={30: b"PRINT 3"}))
         await _screen(pilot, app, wait)
         for answer in ("leave", "replace"):
             await pilot.press("s")
@@ -97,7 +74,7 @@ def test_a_taken_name_is_replaced_only_when_asked_and_kept_first(
             await wait(pilot, lambda: not isinstance(app.screen, Ask))
         await wait(pilot, lambda: any("before it held what is kept as" in s for s in app.said))
         await _read(pilot, app, wait)
-        _, stored = await _do(pilot, app, wait, _held)
+        _, stored = await do(pilot, app, held)
         assert {10: b"PRINT 1"} in stored.values()
 
     stage.play(story)
@@ -105,7 +82,9 @@ def test_a_taken_name_is_replaced_only_when_asked_and_kept_first(
     assert kept == {"10 PRINT 1\n", "30 PRINT 3\n"}
 
 
-def test_an_empty_memory_is_not_stored(stage: Any, wait: Any, type_text: Any, shown: Any) -> None:
+def test_an_empty_memory_is_not_stored(
+    stage: Any, wait: Any, type_text: Any, shown: Any, do: Any, held: Any
+) -> None:
     """The board's memory counts, not the editor; that is said and nothing is stored."""
 
     async def story(pilot: Any, app: Any) -> None:
@@ -114,7 +93,7 @@ def test_an_empty_memory_is_not_stored(stage: Any, wait: Any, type_text: Any, sh
         await type_text(pilot, "HAIL\n")
         await wait(pilot, lambda: "no program to store" in shown(app))
         await pilot.press("enter")
-        assert (await _do(pilot, app, wait, _held))[1] == {}
+        assert (await do(pilot, app, held))[1] == {}
 
     stage.play(story, opens="shipped:TIDE")
 

@@ -63,12 +63,12 @@ def test_a_survey_without_storing_leaves_times_unknown_and_says_why(
 
 
 def test_a_survey_that_stores_puts_the_program_back_and_is_kept_as_a_profile(
-    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any
+    stage: Any, wait: Any, type_text: Any, is_settled: Any, shown: Any, hold: Any
 ) -> None:
     """An unknown board at 19,200 baud: measured, kept as "red", talked to by it at once."""
 
     async def story(pilot: Any, app: Any) -> None:
-        app.current.do("", _hold, shown=False)
+        app.current.do("", hold({10: b"PRINT 9"}), shown=False)
         await wait(pilot, lambda: is_settled(app))
         await _boards(pilot, app, wait)
         found = await _survey(pilot, app, wait, "storing")
@@ -89,10 +89,6 @@ def test_a_survey_that_stores_puts_the_program_back_and_is_kept_as_a_profile(
 
     stage.play(story, port=LAB, baud=19200)
     assert find_profile("red").talk.receive_buffer == 17
-
-
-def _hold(session: Any, _: Any) -> None:
-    session.wire.port.machine.basic._state.memory.replace({10: b"PRINT 9"})
 
 
 def test_a_profile_of_ones_own_is_replaced_only_when_asked(

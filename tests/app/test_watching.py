@@ -14,15 +14,6 @@ from hostlink.errors import LinkError, LinkReason
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 
 
-def _hold(lines: dict[int, bytes]) -> Any:
-    """A job that has lines in the board's memory, as if typed at its own keyboard."""
-
-    def work(session: Any, _: Any) -> None:
-        session.wire.port.machine.basic._state.memory.replace(lines)
-
-    return work
-
-
 async def _offered(pilot: Any, app: Any, wait: Any) -> Ask:
     """Close what failed, then wait for the offer."""
     await wait(pilot, lambda: isinstance(app.screen, Ask | Trouble | JobView))
@@ -145,7 +136,7 @@ def test_an_empty_board_that_was_known_to_hold_something_is_offered_it_when_atta
 
 @pytest.mark.parametrize("minutes", [5, 0])
 def test_a_board_at_its_prompt_is_read_again_every_few_minutes(
-    stage: Any, wait: Any, shown: Any, is_settled: Any, minutes: int
+    stage: Any, wait: Any, shown: Any, is_settled: Any, hold: Any, minutes: int
 ) -> None:
     """What was typed at its own keyboard is found without a word or view; 0 minutes: never."""
     clock = [NOON]
@@ -155,7 +146,7 @@ def test_a_board_at_its_prompt_is_read_again_every_few_minutes(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
-        app.current.do("", _hold({10: b"PRINT 9"}), shown=False)
+        app.current.do("", hold({10: b"PRINT 9"}), shown=False)
         await wait(pilot, lambda: is_settled(app) and app.current.at_prompt)
         said = list(app.said)
         clock[0] += timedelta(minutes=4)
