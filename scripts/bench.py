@@ -1,8 +1,9 @@
-"""Measure hostlink: `bench.py [SECTION...] [--json] [--full]`; without a section all of them.
+"""Measure hostlink: `bench.py [SECTION...] [--json | --write] [--full]`; without a section all.
 
 Run it with the project's Python: `scripts/start.py --python scripts/bench.py link`. Each section
-prints one table and its targets, or with --json one object a line: section, rows, targets. Exit
-status 1 where a target does not hold.
+prints one table and its targets, or with --json one object a line: section, rows, targets. With
+--write the targets of the whole run become the README's table. Exit status 1 where a target does
+not hold.
 """
 
 from __future__ import annotations
@@ -11,7 +12,9 @@ import argparse
 import importlib
 import sys
 from collections.abc import Sequence
+from datetime import date
 
+import bench_page
 from bench_report import Section
 
 from hostlink.errors import HostlinkError
@@ -49,11 +52,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--full", action="store_true", help="the largest archive too (half an hour, 10 GB of disk)"
     )
+    parser.add_argument(
+        "--write", action="store_true", help="put the targets of all sections into the README"
+    )
     options = parser.parse_args(arguments)
+    if options.write and options.sections:
+        parser.error("--write needs the figures of all sections")
     for name in options.sections:
         if name not in SECTIONS:
             parser.error(f'there is no section "{name}"; there are {", ".join(SECTIONS)}')
     holds = True
+    measured: list[Section] = []
     for name in options.sections or SECTIONS:
         try:
             section = run_section(name, full=True) if options.full else run_section(name)
@@ -61,8 +70,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
             print(f"{name}: could not be measured: {error}", file=sys.stderr)
             holds = False
             continue
+        measured.append(section)
         holds = holds and section.holds
         print(section.as_json() if options.json else section.as_text(), flush=True)
+    if options.write and len(measured) == len(SECTIONS):
+        bench_page.put(bench_page.figures(measured, bench_page.machine(date.today())))
     return 0 if holds else 1
 
 
