@@ -229,18 +229,26 @@ def wheel(checks: Checks) -> str:
 
 
 def installed_wheel(checks: Checks, folder: Path, built: Path) -> str:
-    """Install a wheel in a new environment under `folder` and run hostlink from it."""
+    """Install a wheel in a new environment under `folder` and do the main job with it."""
     clean = environment.Environment(folder)
     python, hostlink = str(clean.python), str(clean.script("hostlink"))
     make = [checks.place.base_python, "-m", "venv", "--without-pip", str(clean.folder)]
     pip = [checks.python, "-m", "pip", "--python", python, "install", "--quiet", str(built)]
-    apart = {"HOSTLINK_ARCHIVE": str(folder / "archive.db"), "PYTHONPATH": ""}
+    apart = {
+        "HOSTLINK_ARCHIVE": str(folder / "archive.db"),
+        "HOSTLINK_PRACTICE": str(folder / "practice"),
+        "HOSTLINK_PORT": "practice://wheel?time=virtual",
+        "PYTHONPATH": "",
+    }
     for what, command in (
         ("environment", make),
         ("install", pip),
         ("files", [python, "-c", LOOK, str(ROOT)]),
         ("hostlink --help", [hostlink, "--help"]),
+        ("hostlink load", [hostlink, "load", "shipped:tide", "--run"]),
+        ("hostlink save", [hostlink, "save", "tide"]),
         ("hostlink programs", [hostlink, "programs"]),
+        ("hostlink archive prove", [hostlink, "archive", "prove"]),
     ):
         if problem := passes(command, folder, apart):
             return f"{what}: {problem}"
