@@ -34,7 +34,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"repeat with --stop-running", "interrupt it with Alt+X"),
     (r"\(--baud, --stop-running\)", "(Alt+L)"),
     (r"or repeat with --yes to replace( it)?", "or say that it may be replaced"),
-    (r"is not kept; name it with --name", "is not kept"),
+    (r"is not kept; name it with --as", "is not kept"),
     (r"; with --discard-board what the board [^.]*", ""),
     (r"\(--storing\)", "(the other answer to S)"),
 )  # fmt: skip

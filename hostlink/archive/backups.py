@@ -142,7 +142,7 @@ class Backups(Session):
         name, _, digits = spec.strip().partition("@")
         if fold(name) != BACKUP or not re.fullmatch(r"[0-9]{1,9}(/[0-9a-f-]+)?", digits):
             raise ArchiveError(
-                f"{spec!r} names no backup.",
+                f'"{spec}" names no backup.',
                 advice="Write backup@ and its number; `hostlink backup --list` shows them.",
             )
         digits, _, archive = digits.partition("/")

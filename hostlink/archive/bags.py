@@ -21,7 +21,7 @@ import bagit
 
 from hostlink.archive.carried import BY_NAME, TABLES, Cargo, Record, listing_key
 from hostlink.archive.merging import check_record
-from hostlink.archive.names import clean
+from hostlink.archive.names import clean, file_name
 from hostlink.archive.opening import flush_folder
 from hostlink.archive.records import Content
 from hostlink.archive.trouble import printable
@@ -124,12 +124,12 @@ def _places(cargo: Cargo) -> dict[str, str]:
     numbers = {record["uuid"]: record["number"] for record in cargo.records["backups"]}
     wanted: list[tuple[str, str]] = []
     for record in cargo.records["revisions"]:
-        name = _file_name(names[record["program"]])
+        name = file_name(_PLAIN.sub("_", names[record["program"]]))
         wanted.append((record["listing"], f"programs/{name}/{name}-{record['number']}"))
     for record in cargo.records["rescues"]:
         wanted.append((record["listing"], f"rescues/rescue-{record['number']}"))
     for record in cargo.records["backup_items"]:
-        what = _file_name(f"{record['kind']} {record['slot']}".strip())
+        what = file_name(_PLAIN.sub("_", f"{record['kind']} {record['slot']}".strip()))
         wanted.append((record["listing"], f"backups/{numbers[record['backup']]}/{what}"))
     places: dict[str, str] = {}
     taken: set[str] = set()
@@ -143,13 +143,6 @@ def _places(cargo: Cargo) -> dict[str, str]:
         taken.add(place.lower())
         places[key] = place
     return places
-
-
-def _file_name(name: str) -> str:
-    """A name fit for any file system; never one of the names that some reserve."""
-    plain = _PLAIN.sub("_", name).strip(".") or "_"
-    reserved = re.fullmatch(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?", plain)
-    return f"_{plain}" if reserved else plain
 
 
 def read_bag(folder: Path) -> Cargo:
@@ -289,7 +282,9 @@ def _bytes_back(table: str, record: object, folder: Path, payload: set[str]) -> 
     return back
 
 
-def _refused(reason: str, advice: str = "") -> ArchiveError:
+def _refused(
+    reason: str, advice: str = "Copy or export it once more, and import that."
+) -> ArchiveError:
     """The error; what the bag library quotes of a damaged bag may hold control characters."""
     return ArchiveError(
         f"The bag was refused: {printable(reason)}.",

@@ -170,8 +170,10 @@ def find_board(db: Database, named: str) -> Board:
         labels = [row["label"] for row in rows(db, "SELECT label FROM boards WHERE label <> ''")]
         near = nearest(named, labels)
         raise ArchiveError(
-            f"There is no board {named!r} in the archive.",
-            advice=f"The nearest labels are: {', '.join(near)}." if near else "",
+            f'There is no board "{named}" in the archive.',
+            advice=f"The nearest labels are: {', '.join(near)}."
+            if near
+            else "`hostlink boards` lists them.",
         )
     return _board(row)
 

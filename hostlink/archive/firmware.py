@@ -127,7 +127,7 @@ class Firmware(Session):
     def set_board_role(self, board_uuid: str, role: Role) -> None:
         """Note what a board is in its machine."""
         if role not in ROLES:
-            raise ArchiveError(f"{role!r} is no role of a board.", advice="computer or display.")
+            raise ArchiveError(f'"{role}" is no role of a board.', advice="computer or display.")
         with self.writing("The board's role") as db:
             db.execute("UPDATE boards SET role = ? WHERE id = ?", (role, board_id(db, board_uuid)))
 

@@ -95,8 +95,11 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
     )
     if row is None:
         latest = latest_revision(db, program)
-        upto = f"Its revisions go up to {latest['number']}." if latest else ""
-        raise ArchiveError(f"{named.name} has no revision {named.number}.", advice=upto)
+        upto = f"Its revisions go up to {latest['number']}; " if latest else ""
+        raise ArchiveError(
+            f"{named.name} has no revision {named.number}.",
+            advice=f"{upto}`hostlink history {named.name}` shows them.",
+        )
     return read_revision(row)
 
 
@@ -110,7 +113,9 @@ def _find_rescue(db: Database, named: Spec) -> Rescue:
     )
     if row is None:
         which = "no rescue" if named.number is None else f"no rescue {named.number}"
-        raise ArchiveError(f"There is {which} in the archive.")
+        raise ArchiveError(
+            f"There is {which} in the archive.", advice="`hostlink programs --rescues` lists them."
+        )
     return read_rescue(row)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -10,6 +11,8 @@ from hostlink.errors import ArchiveError
 
 LONGEST_NAME = 40
 RESCUE = "rescue"
+_NOT_IN_FILES = re.compile(r'[<>:"/\\|?*]+')
+_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
 
 def fold(text: str) -> str:
@@ -33,24 +36,30 @@ def checked_name(name: str) -> str:
         raise ArchiveError("A program needs a name.", advice="Give it one.")
     if len(name) > LONGEST_NAME:
         raise ArchiveError(
-            f"The name begins {name[:LONGEST_NAME]!r} and has {len(name)} characters, more than "
+            f'The name begins "{name[:LONGEST_NAME]}" and has {len(name)} characters, more than '
             f"{LONGEST_NAME}.",
             advice=advice,
         )
     if "@" in name:
         raise ArchiveError(
-            f'{name!r} cannot be a program\'s name: "@" stands before a revision number.',
+            f'"{name}" cannot be a program\'s name: the @ stands before a revision number.',
             advice=advice,
         )
     if not name.isprintable():
         raise ArchiveError(
-            f"{name!r} cannot be a program's name: it holds a character that cannot be printed.",
+            f'"{name}" cannot be a program\'s name: it holds a character that cannot be printed.',
             advice=advice,
         )
     if fold(name) == RESCUE or name.startswith("-"):
         reason = "it is the word for rescues" if fold(name) == RESCUE else 'it begins with "-"'
-        raise ArchiveError(f"{name!r} cannot be a program's name: {reason}.", advice=advice)
+        raise ArchiveError(f'"{name}" cannot be a program\'s name: {reason}.', advice=advice)
     return name
+
+
+def file_name(name: str) -> str:
+    """A name fit for a file on any system: no folder in it, none of the names that some reserve."""
+    plain = _NOT_IN_FILES.sub("_", name).strip(". ") or "_"
+    return f"_{plain}" if _RESERVED.fullmatch(plain) else plain
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,13 +88,13 @@ class Spec:
         digits, _, archive = digits.partition("/")
         if not (digits.isascii() and digits.isdigit() and len(digits) <= 12):
             raise ArchiveError(
-                f"{text!r} names no revision: after the @ comes a number.",
+                f'"{text}" names no revision: after the @ comes a number.',
                 advice="Write NAME, or NAME@3 for revision 3.",
             )
         if archive and not set(archive) <= set("0123456789abcdef-"):
             raise ArchiveError(
-                f"{text!r} names no revision: after the / come the first digits of an archive's "
-                "UUID."
+                f'"{text}" names no revision: after the / come the first digits of an '
+                "archive's UUID."
             )
         return cls(name, int(digits), archive)
 
@@ -106,4 +115,4 @@ def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:
         if near
         else "`hostlink programs` lists what is there."
     )
-    return ArchiveError(f"There is no program {name!r} in the archive.", advice=advice)
+    return ArchiveError(f'There is no program "{name}" in the archive.', advice=advice)

@@ -130,7 +130,7 @@ class Revisions(Session):
         """
         digest = what.canonical_sha256 if isinstance(what, Content) else what.lower()
         if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
-            raise ArchiveError(f"{digest!r} is no SHA-256.", advice="Give 64 hexadecimal digits.")
+            raise ArchiveError(f'"{digest}" is no SHA-256.', advice="Give 64 hexadecimal digits.")
         same = "listings.canonical_sha256 = ?"
         key = (bytes.fromhex(digest), _MOST_HOLDERS)
         with self.reading("Whether the archive holds this listing") as db:

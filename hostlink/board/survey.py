@@ -122,7 +122,7 @@ class Manner:
     def _find_speed(self, speeds: Sequence[int]) -> None:
         heard_something = 0
         for baud in speeds:
-            self._emit(Phase(f"Trying {baud:,} baud"))
+            self._emit(Phase(f"Trying {baud} baud"))
             for line_end in (b"\r", b"\n"):
                 answers = self._blank_lines(baud, line_end)
                 heard_something += any(answers)

@@ -67,7 +67,7 @@ class Storing:
         elif late[2] >= least:
             done, why, place = "after-prompt", "the prompt comes before storing", 2
         else:
-            why = f"storing takes less than can be seen at {self._speed():,} baud"
+            why = f"storing takes less than can be seen at {self._speed()} baud"
             self.findings.missing("talk.line_ms", why)
             self.findings.missing("talk.line_done", why)
             return
@@ -126,7 +126,7 @@ class Storing:
             return
         self.findings.missing(
             "talk.receive_buffer",
-            f"nothing was lost, whatever was sent while it was busy at {self._speed():,} baud",
+            f"nothing was lost, whatever was sent while it was busy at {self._speed()} baud",
         )
 
     def _count_kept(

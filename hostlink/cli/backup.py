@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--list", "list_them", is_flag=True, help="List the backups in the archive instead.")
 @shared(link=True, many=True, json=True)
 def backup(desk: Desk, note: str, list_them: bool) -> int | None:
-    """Keep all that the board holds: the program in memory, every stored program.
+    """Keep all that the board holds: memory and every stored program.
 
     A stored program is read by recalling it; what was in memory is kept first and put back last,
     both proven. With several boards each backup is noted with its board's name and the day.
@@ -105,7 +105,7 @@ def _list(desk: Desk) -> None:
         return
     if found:
         table(
-            ["backup", "made", "board", "items", "free", "banner", "note"],
+            ["backup", "made", "board", "items", "free bytes", "banner", "note"],
             [
                 [
                     each.spec,
@@ -118,7 +118,7 @@ def _list(desk: Desk) -> None:
                 ]
                 for each in found
             ],
-            right="free",
+            right=["free bytes"],
         )
     say(f"{plural(len(found), 'backup')}.", quiet=desk.quiet)
 
@@ -150,15 +150,20 @@ def _as_dict(kept: Backup) -> dict[str, object]:
 @click.command()
 @click.argument("backup_spec", metavar="BACKUP")
 @click.option(
-    "--item", "items", multiple=True, help="Only this item: memory, or a stored program's name."
+    "--item",
+    "items",
+    metavar="NAME",
+    multiple=True,
+    help="Only this item: memory, or a stored program's name (may be repeated).",
 )
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
 @shared(link=True, json=True)
 def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board: bool) -> None:
-    """Put a backup back on a board, memory and stored programs, proven.
+    """Put a backup back on a board, proven.
 
-    What will not fit on this board is said before anything is sent. Stored programs that are there
-    already, the same, are left alone, since each store wears the EEPROM a little.
+    It holds the program in memory and the stored programs. What will not fit on this board is said
+    before anything is sent. Stored programs that are there already, the same, are left alone, since
+    each store wears the EEPROM a little.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.putback import putback as putback_job

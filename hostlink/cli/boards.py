@@ -20,9 +20,9 @@ _RESTARTS = {
 
 
 @click.command()
-@click.option("--label", default=None, help="Label the board at --port (a colour, a name).")
+@click.option("--label", metavar="LABEL", help="Label the board at --port with a colour or a name.")
 @click.option("--all", "show_all", is_flag=True, help="Show ports without a USB bridge too.")
-@shared(link=True, json=True)
+@shared(port=True, json=True)
 def boards(desk: Desk, label: str | None, show_all: bool) -> None:
     """Show ports, their bridge chips, and boards known by label.
 

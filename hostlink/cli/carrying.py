@@ -11,15 +11,26 @@ from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, plural, say
 
 
+def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
+    """The day that `--since` names."""
+    if text is None:
+        return None
+    try:
+        return datetime.strptime(text.strip(), "%Y-%m-%d")
+    except ValueError as error:
+        raise click.BadParameter(f'"{text}" is no day: write one as 2031-09-03.') from error
+
+
 @click.command("export")
 @click.argument("folder", type=click.Path(path_type=Path))
-@click.option("--only", multiple=True, metavar="PROGRAM", help="Only this program (repeatable).")
+@click.option(
+    "--only", multiple=True, metavar="PROGRAM", help="Only this program (may be repeated)."
+)
 @click.option(
     "--since",
-    type=click.DateTime(["%Y-%m-%d"]),
-    default=None,
+    callback=_day,
     metavar="DATE",
-    help="Only what was kept on that day and later.",
+    help="Only what was kept on that day and later, such as 2031-09-03.",
 )
 @shared(json=True)
 def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime | None) -> None:
@@ -43,20 +54,18 @@ def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime 
 
 
 @click.command("import")
-@click.argument("source", type=click.Path(path_type=Path, exists=True))
-@shared(profile=True, json=True)
+@click.argument("source", type=click.Path(path_type=Path))
+@shared(json=True)
 def import_source(desk: Desk, source: Path) -> None:
-    """Take in a BagIt folder, another archive's file, or a folder of listings.
+    """Take in a BagIt folder or another archive's file.
 
     What is here already is left as it is, so importing twice changes nothing. A damaged bag is
     refused whole.
     """
-    from hostlink.cli.progress import Teller
     from hostlink.jobs.carrying import import_from
 
-    with desk.archive() as opened, Teller(quiet=desk.quiet) as teller:
-        imported = import_from(opened, source, desk.the_profile(), teller.emit)
-        teller.close()
+    with desk.archive() as opened:
+        imported = import_from(opened, source)
     if desk.json:
         as_json({"source": str(source), "added": imported.added, "renamed": imported.renamed})
         return

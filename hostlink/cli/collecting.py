@@ -9,7 +9,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, plural, say, table
-from hostlink.errors import ExitStatus, UsageError
+from hostlink.errors import ExitStatus, RefusedError, UsageError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,9 +47,13 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
         for source in sources:
             if not source.exists():
                 advice = (
-                    f"`hostlink keep {source} --as NAME` keeps it." if "@" in str(source) else ""
+                    f"`hostlink keep {source} --as NAME` keeps it."
+                    if "@" in str(source)
+                    else "Check the name of the file or folder."
                 )
-                raise UsageError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
+                raise RefusedError(
+                    f"There is no {source}.", kept="Nothing was kept.", advice=advice
+                )
         gathered = gather(sources, profile, any_characters=any_characters)
     elif len(sources) > 1:
         raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
@@ -106,7 +110,7 @@ def _tell_kept(desk: Desk, gathered: Gathered, kept: Sequence[Kept]) -> None:
     "--output",
     type=click.Path(path_type=Path),
     required=True,
-    help="A folder, or a zip file by its name; either may be new.",
+    help="A folder, or a file that ends in .zip; made where there is none.",
 )
 @shared(yes=True)
 def give(desk: Desk, programs: tuple[str, ...], output: Path) -> None:

@@ -33,7 +33,8 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--codes",
-    help="Hold A against check codes typed into a file (- for standard input), one line's a row.",
+    metavar="FILE",
+    help="Hold A against check codes typed into a file (- for standard input): rows such as 10 44.",
 )
 @shared(profile=True, json=True)
 def compare(
@@ -45,7 +46,7 @@ def compare(
     sheet: Path | None,
     codes: str | None,
 ) -> int:
-    """Compare two listings line by line, or one with the check codes it should have.
+    """Compare two listings, or one with its check codes.
 
     A and B are listings as for `load`. Exit status 1 where they differ.
     """

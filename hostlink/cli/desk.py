@@ -202,10 +202,10 @@ class Desk:
 
     def _check_record(self) -> None:
         """Never write over a file that is there without consent."""
-        from hostlink.errors import UsageError
+        from hostlink.errors import RefusedError
 
         if self.record is not None and self.record.is_file() and not self.yes:
-            raise UsageError(
+            raise RefusedError(
                 f"{self.record} exists already.",
                 kept="It was not changed, and the port was not opened.",
                 advice="Name another file, or repeat with --yes to replace it.",
@@ -235,6 +235,12 @@ def _option(*names: str, **settings: Any) -> Callable[[F], F]:
     return click.option(*names, **settings)
 
 
+class Whole(click.IntRange):
+    """A whole number in a range, called so when it is none."""
+
+    name = "whole number"
+
+
 _ARCHIVE = [
     _option(
         "--archive",
@@ -249,19 +255,28 @@ _PROFILE = [
     _option(
         "--profile",
         envvar="HOSTLINK_PROFILE",
+        metavar="PROFILE",
         help="The kind of board: a shipped profile's name, or a TOML file.",
     ),
 ]
+# Taken as often as it is given, so that a second one is refused and not heeded in silence.
+_PORT = _option(
+    "--port",
+    "ports",
+    multiple=True,
+    envvar="HOSTLINK_PORT",
+    metavar="PORT",
+    help="A device, or practice:// for the practice board.",
+)
 _LINK = [
-    _option(
-        "--port", envvar="HOSTLINK_PORT", help="A device, or practice:// for the practice board."
-    ),
+    _PORT,
     _option(
         "--baud",
-        type=click.IntRange(50, 4_000_000),
+        type=Whole(50, 4_000_000),
         default=None,
         envvar="HOSTLINK_BAUD",
-        help="Speed, in place of the profile's.",
+        metavar="BAUD",
+        help="Speed in baud, 50 to 4000000, in place of the profile's.",
     ),
     _option(
         "--record",
@@ -280,7 +295,8 @@ _MANY = [
         "ports",
         multiple=True,
         envvar="HOSTLINK_PORT",
-        help="A device, or practice:// for the practice board; more than one for many boards.",
+        metavar="PORT",
+        help="A device, or practice:// for the practice board; may be repeated for many boards.",
     ),
     _option(
         "--all",
@@ -293,7 +309,6 @@ _MANY = [
 _JSON = [_option("--json", is_flag=True, envvar="HOSTLINK_JSON", help="Print JSON.")]
 _YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to what is asked.")]
 _KEYS = {
-    "port",
     "ports",
     "all_boards",
     "profile",
@@ -309,6 +324,7 @@ _KEYS = {
 
 def shared(
     *,
+    port: bool = False,
     link: bool = False,
     many: bool = False,
     profile: bool = False,
@@ -317,10 +333,11 @@ def shared(
 ) -> Callable[[F], F]:
     """Give a command the shared options it needs; they reach it as one Desk, its first argument.
 
-    many: a command with a link that can work on several boards at once.
+    port: a command that only names a port. link: one that talks to a board. many: one with a link
+    that can work on several boards at once.
     """
     wanted = [
-        *(_MANY if many else _LINK if link else []),
+        *(_MANY if many else _LINK if link else [_PORT] if port else []),
         *(_PROFILE if link or profile else []),
         *(_JSON if json else []),
         *(_YES if yes or link else []),
@@ -335,8 +352,8 @@ def shared(
             if lent is not None:
                 _refuse_given_twice(ctx, link=link)
                 chosen["quiet"] = chosen["quiet"] or lent.quiet
-            if many:
-                _choose_ports(ctx, chosen)
+            if "ports" in chosen:
+                _choose_ports(ctx, chosen, many=many)
             return function(Desk(**chosen, lent=lent), *args, **kwargs)
 
         command.__name__ = function.__name__
@@ -353,7 +370,7 @@ def shared(
 
 def _refuse_given_twice(ctx: click.Context, *, link: bool) -> None:
     """Refuse, in a line of `together`, what only the opening of port or archive can heed."""
-    once = {"port", "ports", "all_boards", "baud", "record", "stop_running", "archive_path"}
+    once = {"ports", "all_boards", "baud", "record", "stop_running", "archive_path"}
     if link:
         once.add("profile")
     for option in ctx.command.params:
@@ -365,13 +382,17 @@ def _refuse_given_twice(ctx: click.Context, *, link: bool) -> None:
             raise click.UsageError(f"{option.opts[0]} is given once, to `together` itself.")
 
 
-def _choose_ports(ctx: click.Context, chosen: dict[str, Any]) -> None:
+def _choose_ports(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> None:
     """Several --port, one, or none: the first is the port of a command for one board."""
     ports = chosen["ports"] = tuple(dict.fromkeys(chosen["ports"]))
+    chosen["port"] = ports[0] if ports else None
+    if not many:
+        if len(ports) > 1:
+            raise click.UsageError("This command works with one board: give one --port.")
+        return
     given = ctx.get_parameter_source("ports") is click.core.ParameterSource.COMMANDLINE
     if chosen["all_boards"] and given:
         raise click.UsageError("--all means every board here, and --port means some: choose one.")
-    chosen["port"] = ports[0] if ports else None
 
 
 def ignore(event: Event) -> None:

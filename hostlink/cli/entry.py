@@ -16,6 +16,7 @@ from typing import NoReturn
 
 import click
 
+from hostlink.cli.group import Group
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
 
 # name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
@@ -38,7 +39,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "restart": (
         "restart",
         "restart",
-        "Restart the board; what its memory holds is kept first, and lost there.",
+        "Restart the board; its program is kept first, and lost there.",
     ),
     "stored": ("slots", "stored", "List the programs in the board's EEPROM."),
     "store": ("slots", "store", "Store the program in memory in the board's EEPROM."),
@@ -46,12 +47,12 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "backup": (
         "backup",
         "backup",
-        "Keep all that the board holds: the program in memory, every stored program.",
+        "Keep all that the board holds: memory and every stored program.",
     ),
     "putback": (
         "backup",
         "putback",
-        "Put a backup back on a board, memory and stored programs, proven.",
+        "Put a backup back on a board, proven.",
     ),
     "firmware": (
         "firmware",
@@ -70,12 +71,12 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "sheet": (
         "workshop",
         "sheet",
-        "Write a listing sheet: a page to print and type from, with check codes.",
+        "Write a listing sheet: a page to type from, with check codes.",
     ),
     "card": (
         "workshop",
         "card",
-        "Write the card of a board: its words, limits, keys and messages on one page.",
+        "Write a board's card: its words, limits, keys and messages.",
     ),
     "keep": (
         "collecting",
@@ -94,7 +95,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "compare": (
         "comparing",
         "compare",
-        "Compare two listings line by line, or one with the check codes it should have.",
+        "Compare two listings, or one with its check codes.",
     ),
     "note": ("keeping", "note", "Put a note on a program or a revision."),
     "tag": ("keeping", "tag", "Put tags on a program, or take them off."),
@@ -104,7 +105,14 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 }
 
 
-class LazyGroup(click.Group):
+_EPILOG = """\b
+Exit status: 0 done, 1 refused or different, 2 wrong use, 3 the link failed,
+4 the read-back differs, 130 stopped. These choose what an option would:
+HOSTLINK_PORT, HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE,
+HOSTLINK_JSON, HOSTLINK_QUIET, HOSTLINK_YES."""
+
+
+class LazyGroup(Group):
     """A group that imports a command's module when the command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
@@ -118,20 +126,8 @@ class LazyGroup(click.Group):
         assert isinstance(command, click.Command)
         return command
 
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            import difflib
-
-            near = difflib.get_close_matches(args[0], COMMANDS, 2)
-            hint = f" Did you mean {' or '.join(near)}?" if near else ""
-            ctx.fail(f'There is no command "{args[0]}".{hint}')
-        return super().resolve_command(ctx, args)
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, _, text) in COMMANDS.items()])
+    def help_lines(self) -> list[tuple[str, str]]:
+        return [(name, text) for name, (_, _, text) in COMMANDS.items()]
 
 
 def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
@@ -146,6 +142,7 @@ def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
     cls=LazyGroup,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog=_EPILOG,
 )
 @click.option(
     "--version",
@@ -194,7 +191,7 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
         if error.errno != errno.ENAMETOOLONG:
             raise
         # Wherever a file is looked for by a name that was typed, it may be too long to look for.
-        tell(UsageError(f"{str(error.filename)[:60]!r}… is too long for the name of a file."))
+        tell(UsageError(f'"{str(error.filename)[:60]}…" is too long for the name of a file.'))
         return ExitStatus.WRONG_USE
 
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk, Whole, shared
+from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, data, plural, safe, say, table
 from hostlink.errors import RefusedError, UsageError
 
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 _ROLES = click.Choice(["computer", "display"])
 
 
-@click.group()
+@click.group(cls=Group)
 def firmware() -> None:
     """Review and write firmware images, and see what was written where.
 
@@ -36,11 +37,17 @@ def firmware() -> None:
 
 def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
     chip = click.option(
-        "--chip", "part", default="ATmega328P", show_default=True, help="The chip by part number."
+        "--chip",
+        "part",
+        metavar="PART",
+        default="ATmega328P",
+        show_default=True,
+        help="The chip by part number.",
     )
     boot = click.option(
         "--bootloader-bytes",
-        type=int,
+        type=Whole(),
+        metavar="BYTES",
         help="Size of the bootloader's section at the top of flash: 512, 1024, 2048 or 4096; "
         "2048 is assumed.",
     )
@@ -54,7 +61,7 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> int:
     """Show what an image holds, where it lies in flash, and what is wrong with it.
 
-    Nothing is sent anywhere. Status 1 where it has errors.
+    Nothing is sent anywhere. Exit status 1 where it has errors.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
 
@@ -102,8 +109,10 @@ def _chip(part: str, boot_bytes: int) -> Chip:
             advice=f"Known: {', '.join(each.part for each in CHIPS)}.",
         )
     if boot_bytes not in chip.boot_sizes:
-        sizes = ", ".join(map(str, chip.boot_sizes))
-        raise UsageError(f"A bootloader's section on the {chip.part} has {sizes} bytes.")
+        *sizes, largest = map(str, chip.boot_sizes)
+        raise UsageError(
+            f"A bootloader's section on the {chip.part} has {', '.join(sizes)} or {largest} bytes."
+        )
     return chip
 
 
@@ -122,7 +131,8 @@ def _show_review(reviewed: ImageReview, known: str, role: str) -> None:
         data(row)
     data(LEGEND)
     data("")
-    table(["first", "last", "bytes"], segment_rows(image.segments), right="bytes")
+    table(["first", "last", "bytes"], segment_rows(image.segments), right=["bytes"])
+    data("")
     for finding in reviewed.findings:
         where = f"line {finding.line}: " if finding.line else ""
         data(f"{finding.weight}  {finding.rule}  {where}{finding.message}")

@@ -8,6 +8,7 @@ import click
 
 from hostlink.cli.carrying import export_bag, import_source
 from hostlink.cli.desk import Desk, shared
+from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, data, plural, say
 from hostlink.errors import ExitStatus
 
@@ -40,7 +41,11 @@ def tag(desk: Desk, program: str, tags: tuple[str, ...], off: bool) -> None:
         else:
             archive.tag(program, *tags)
         now = archive.program(program)
-    say(f"{now.name} has {' '.join(now.tags) or 'no tags'}.", quiet=desk.quiet)
+    word = "the tag" if len(now.tags) == 1 else "the tags"
+    say(
+        f"{now.name} has {word} {', '.join(now.tags)}." if now.tags else f"{now.name} has no tags.",
+        quiet=desk.quiet,
+    )
 
 
 @click.command()
@@ -63,7 +68,7 @@ def bring_back(desk: Desk, program: str) -> None:
     say(f"{name} is back in the list.", quiet=desk.quiet)
 
 
-@click.group()
+@click.group(cls=Group)
 def archive() -> None:
     """Prove, duplicate, export or import the archive."""
 

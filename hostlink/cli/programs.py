@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.output import as_json, listing_text, plural, say, table
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.option("--retired", is_flag=True, help="List the retired programs instead.")
-@click.option("--tag", default=None, help="Only programs with this tag.")
+@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
 @click.option("--rescues", is_flag=True, help="List the rescues instead.")
 @click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
 @shared(json=True)
@@ -152,17 +152,17 @@ def _size_range(
     fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
     least, dash, most = fits.groups() if fits else (None, None, None)
     if least is None and most is None:
-        raise click.BadParameter(f"{text!r} is no size in bytes: write 400-999, 400-, -999 or 500.")
+        raise click.BadParameter(f'"{text}" is no size in bytes: write 400-999, 400-, -999 or 500.')
     sizes = (int(least or 0), int(most) if most else 10**9 if dash else int(least or 0))
     if sizes[0] > sizes[1]:
-        raise click.BadParameter(f"{text!r} begins with more bytes than it ends with.")
+        raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
     return sizes
 
 
 @click.command()
 @click.argument("words", nargs=-1)
-@click.option("--tag", default=None, help="Only programs with this tag.")
-@click.option("--board", default=None, help="Only what came from this board, by its label.")
+@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
+@click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
 @click.option(
     "--size",
     metavar="LEAST-MOST",
@@ -171,10 +171,11 @@ def _size_range(
 )
 @click.option(
     "--limit",
-    type=click.IntRange(1, 10_000),
+    type=Whole(1, 10_000),
     default=50,
     show_default=True,
-    help="At most so many results.",
+    metavar="NUMBER",
+    help="At most so many results, 10000 at the most.",
 )
 @shared(json=True)
 def find(

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
 @shared(link=True, json=True)
 def restart(desk: Desk, discard_board: bool) -> None:
-    """Restart the board; what its memory holds is kept first, and lost there.
+    """Restart the board; its program is kept first, and lost there.
 
     Asks before it does (--yes answers). Nothing is sent until the board's banner or prompt has
     come. --discard-board is for a board that no longer comes to its prompt.

@@ -50,11 +50,12 @@ def survey(
     from hostlink.board.profile_file import find_profile
     from hostlink.cli.progress import Teller
     from hostlink.errors import ExitStatus
-    from hostlink.jobs.surveying import SurveyOptions
+    from hostlink.jobs.surveying import SurveyOptions, check_new_name
     from hostlink.jobs.surveying import against as differences_against
     from hostlink.jobs.surveying import survey as survey_job
 
     expected = find_profile(against) if against else None
+    check_new_name(keep or "")
     options = SurveyOptions(
         name=keep or "surveyed",
         storing=storing,

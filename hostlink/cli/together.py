@@ -10,7 +10,7 @@ import click
 
 from hostlink.cli.desk import Desk, Lent, shared
 from hostlink.cli.output import plural, say
-from hostlink.errors import ExitStatus, UsageError
+from hostlink.errors import ExitStatus, RefusedError, UsageError
 
 _LARGEST = 1 << 20  # bytes
 _KEPT = "Nothing was run, and the port was not opened."
@@ -43,7 +43,7 @@ def together(desk: Desk, file: str) -> int:
 
 
 def _text(file: str, where: str) -> str:
-    """The text of the file. Raises UsageError where it cannot be read or is too large."""
+    """The text of the file. Raises RefusedError where it cannot be read or is too large."""
     try:
         if file == "-":
             raw = sys.stdin.buffer.read(_LARGEST + 1)
@@ -53,9 +53,11 @@ def _text(file: str, where: str) -> str:
         text = raw.decode("utf-8-sig")
     except (OSError, ValueError) as error:  # a UnicodeDecodeError is a ValueError too
         why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise UsageError(f"{where} cannot be read: {why}.", kept=_KEPT) from error
+        raise RefusedError(
+            f"{where} cannot be read: {why}.", kept=_KEPT, advice="Check the name of the file."
+        ) from error
     if len(raw) > _LARGEST:
-        raise UsageError(f"{where} is larger than {_LARGEST:,} bytes.", kept=_KEPT)
+        raise RefusedError(f"{where} is larger than {_LARGEST:,} bytes.", kept=_KEPT)
     return text
 
 
@@ -70,16 +72,21 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
         try:
             words = shlex.split(line, comments=True)
         except ValueError as error:
-            raise UsageError(f"Line {place} of {where}: {error}.", kept=_KEPT) from error
+            raise UsageError(
+                f"Line {place} of {where} cannot be read: {str(error).lower()}.",
+                kept=_KEPT,
+                advice="Quotes come in pairs, and a backslash needs a character behind it.",
+            ) from error
         if not words:
             continue
         if words[0] not in COMMANDS or words[0] == "together":
             raise UsageError(
                 f'Line {place} of {where}: "{words[0]}" is not a command that can stand here.',
                 kept=_KEPT,
-                advice="A line reads like a command line without the word hostlink.",
+                advice="A line reads like a command line without the word hostlink; "
+                "`hostlink --help` lists the commands.",
             )
         commands.append((place, words))
     if not commands:
-        raise UsageError(f"{where} holds no command.", kept=_KEPT)
+        raise RefusedError(f"{where} holds no command.", kept=_KEPT)
     return commands, where

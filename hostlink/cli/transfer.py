@@ -26,7 +26,9 @@ _LARGEST_INPUT = 1 << 20  # bytes
 @click.command()
 @click.argument("what")
 @click.option("--run", "run_it", is_flag=True, help="Run the program once it is proven.")
-@click.option("--name", default="", help="Keep the listing under this program name.")
+@click.option(
+    "--as", "name", metavar="PROGRAM", default="", help="Keep the listing as this program."
+)
 @click.option("--changes", is_flag=True, help="Send only the lines that differ from the board's.")
 @click.option(
     "--watch", is_flag=True, help="Stay, and send the changed lines each time the file is saved."
@@ -104,8 +106,7 @@ def _expect(desk: Desk, session: Session, material: Any) -> None:
 
     seconds = expected_seconds(material, session.dialogue.pacing)
     say(
-        f"{material.label}: about {max(1, round(seconds))} s at "
-        f"{session.profile.talk.baud:,} baud.",
+        f"{material.label}: about {max(1, round(seconds))} s at {session.profile.talk.baud} baud.",
         quiet=desk.quiet,
     )
 
@@ -139,7 +140,7 @@ def loaded_dict(loaded: Loaded) -> dict[str, object]:
         "free_bytes": loaded.free,
         "repairs": report.repairs,
         "captures": report.captures,
-        "seconds": report.seconds,
+        "seconds": None if report.seconds is None else round(report.seconds, 3),
     }
 
 
@@ -176,7 +177,7 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 
 @click.command()
 @click.argument("program", required=False, default="")
-@click.option("--note", default="", help="A line to keep with the revision.")
+@click.option("--note", metavar="TEXT", default="", help="A line to keep with the revision.")
 @shared(link=True, many=True, json=True, yes=True)
 def save(desk: Desk, program: str, note: str) -> int | None:
     """Save the board's program into the archive, proven.
@@ -244,7 +245,8 @@ def saved_dict(saved: Saved) -> dict[str, object]:
     type=click.FloatRange(0.1, 86_400),
     default=_RUN_SECONDS,
     show_default=True,
-    help="Interrupt the program after this time.",
+    metavar="SECONDS",
+    help="Interrupt the program after this time, 0.1 to 86400 s.",
 )
 @shared(link=True)
 def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:
@@ -256,7 +258,9 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
 
     inputs = _input_lines(input_path)
     if output is not None and output.exists():
-        raise UsageError(f"{output} exists already; name a new file.", kept="Nothing was run.")
+        raise RefusedError(
+            f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
+        )
     emit = Teller(quiet=desk.quiet).emit
     with desk.archive() as archive, desk.session(archive, emit) as session:
         _run_now(session, inputs, seconds, output)
@@ -270,8 +274,10 @@ def _input_lines(path: Path | None) -> list[str]:
         with path.open("rb") as file:
             raw = file.read(_LARGEST_INPUT + 1)
     except OSError as error:
-        raise UsageError(
-            f"The input file {path} cannot be read: {error.strerror}.", kept="Nothing was run."
+        raise RefusedError(
+            f"The input file {path} cannot be read: {error.strerror}.",
+            kept="Nothing was run.",
+            advice="Check the name of the file.",
         ) from error
     try:
         text = raw.decode("utf-8-sig")
@@ -281,7 +287,7 @@ def _input_lines(path: Path | None) -> list[str]:
     bad = [at for at, line in enumerate(lines, 1) if not line.isprintable()]
     if bad or len(raw) > _LARGEST_INPUT:
         why = f"line {bad[0]} holds a control character" if bad else "it is larger than 1 MiB"
-        raise UsageError(
+        raise RefusedError(
             f"The input file {path} cannot be typed: {why}.",
             kept="Nothing was run.",
             advice="Name a text file with one answer a line.",

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.listings import material_for
 from hostlink.cli.output import as_json, listing_text, plural, say
 from hostlink.errors import ExitStatus
@@ -36,10 +36,24 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
 
 @click.command()
 @click.argument("what")
-@click.option("--start", type=int, default=10, show_default=True, help="The first new number.")
-@click.option("--step", type=int, default=10, show_default=True, help="From one to the next.")
-@click.option("--first", type=int, default=None, help="Renumber from this line on.")
-@click.option("--last", type=int, default=None, help="Renumber up to this line.")
+@click.option(
+    "--start",
+    type=Whole(),
+    metavar="NUMBER",
+    default=10,
+    show_default=True,
+    help="The first new number.",
+)
+@click.option(
+    "--step",
+    type=Whole(),
+    metavar="NUMBER",
+    default=10,
+    show_default=True,
+    help="From one to the next.",
+)
+@click.option("--first", type=Whole(), metavar="NUMBER", help="Renumber from this line on.")
+@click.option("--last", type=Whole(), metavar="NUMBER", help="Renumber up to this line.")
 @click.option(
     "--force",
     "forced",
@@ -192,7 +206,7 @@ def _give(desk: Desk, listing: Listing, output: Path | None, told: dict[str, Any
 def sheet(
     desk: Desk, what: str, output: Path, title: str, author: str, licence: str, notes: str
 ) -> None:
-    """Write a listing sheet: a page to print and type from, with check codes.
+    """Write a listing sheet: a page to type from, with check codes.
 
     It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
     """
@@ -217,7 +231,7 @@ def sheet(
 @_PAGE
 @shared(profile=True, yes=True)
 def card(desk: Desk, output: Path) -> None:
-    """Write the card of a board: its words, limits, keys and messages on one page."""
+    """Write a board's card: its words, limits, keys and messages."""
     from hostlink.jobs.publishing import write_card
 
     profile = desk.the_profile()

@@ -44,7 +44,7 @@ class BootLink:
         """Restart the board into its bootloader. Raises LinkError where none answers."""
         heard = self._inside = False
         for baud in speeds:
-            self._session.emit(Phase(f"Restarting the board, its bootloader at {baud:,} baud"))
+            self._session.emit(Phase(f"Restarting the board, its bootloader at {baud} baud"))
             self._tune(baud)
             self._pull_restart_line()
             core = Conversation(begin(), baud)
@@ -54,7 +54,7 @@ class BootLink:
                 self._inside = True
                 return
             heard = heard or core.trouble is not Trouble.SILENT
-        tried = " and ".join(f"{baud:,}" for baud in speeds)
+        tried = " and ".join(str(baud) for baud in speeds)
         what = "answered, but not as the protocol says," if heard else "answered"
         raise LinkError(
             f"No bootloader {what} at {tried} baud.",

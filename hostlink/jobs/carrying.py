@@ -1,4 +1,4 @@
-"""Export the archive as a BagIt folder, and import a bag, another archive file or a folder."""
+"""Export the archive as a BagIt folder, and import a bag or another archive file."""
 
 from __future__ import annotations
 
@@ -10,15 +10,9 @@ from hostlink.archive import Archive
 from hostlink.archive.bags import read_bag, write_bag
 from hostlink.archive.merging import Merged
 from hostlink.archive.times import stored
-from hostlink.board.events import Warned
-from hostlink.board.profile import Profile
-from hostlink.errors import ArchiveError, HostlinkError
-from hostlink.jobs.events import Emit, KeptAs
-from hostlink.jobs.material import read_file
+from hostlink.errors import ArchiveError
 
 _SQLITE = b"SQLite format 3\x00"
-_LISTINGS = (".bas", ".txt", ".lst")
-_MOST_FILES = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,57 +36,36 @@ def export(
     return {name: len(records) for name, records in cargo.records.items()}
 
 
-def import_from(archive: Archive, source: Path, profile: Profile, emit: Emit) -> Imported:
-    """Take in a bag, an archive file, or a folder of plain listings, told apart by what it is.
+def import_from(archive: Archive, source: Path) -> Imported:
+    """Take in a bag or an archive file, told apart by what it is.
 
-    profile: for measuring plain listings. Raises ArchiveError: then nothing was taken in (a plain
-    folder: then what was kept so far stays).
+    Raises ArchiveError: then nothing was taken in.
     """
     if source.is_dir():
         if (source / "bagit.txt").exists():
             return _as_imported(archive.merge(read_bag(source)))
-        return _import_folder(archive, source, profile, emit)
+        raise ArchiveError(
+            f"{source} is no BagIt folder.",
+            kept="Nothing was taken in.",
+            advice=f"If it holds listings, `hostlink keep {source}` keeps them.",
+        )
     try:
         with source.open("rb") as file:
             begins = file.read(len(_SQLITE))
     except OSError as error:
         raise ArchiveError(
-            f"{source} cannot be read: {error.strerror}.", kept="Nothing was taken in."
+            f"{source} cannot be read: {error.strerror}.",
+            kept="Nothing was taken in.",
+            advice="Check the name of the file or folder.",
         ) from error
     if begins != _SQLITE:
         raise ArchiveError(
-            f"{source} is neither a bag, an archive nor a folder of listings.",
+            f"{source} is neither a BagIt folder nor an archive.",
             kept="Nothing was taken in.",
-            advice="A single listing is kept by loading it, or from a folder with it.",
+            advice=f"If it is a listing, `hostlink keep {source}` keeps it.",
         )
     return _as_imported(archive.merge_file(source))
 
 
 def _as_imported(merged: Merged) -> Imported:
     return Imported(dict(merged.added), dict(merged.renamed))
-
-
-def _import_folder(archive: Archive, folder: Path, profile: Profile, emit: Emit) -> Imported:
-    """Keep each listing of a folder as a program named after its file; others are passed over."""
-    paths = sorted(
-        path
-        for path in folder.iterdir()
-        if path.suffix.lower() in _LISTINGS and path.is_file() and not path.is_symlink()
-    )
-    if not paths or len(paths) > _MOST_FILES:
-        raise ArchiveError(
-            f"{folder} holds {len(paths):,} listings ({', '.join(_LISTINGS)}).",
-            kept="Nothing was taken in.",
-            advice=f"Name a folder with 1 to {_MOST_FILES:,} of them.",
-        )
-    new = 0
-    for path in paths:
-        try:
-            material = read_file(path)
-            kept = archive.keep(material.name, material.content(profile), material.origin)
-        except HostlinkError as error:
-            emit(Warned(f"Passed over: {error}"))
-            continue
-        new += kept.is_new
-        emit(KeptAs(kept.revision.spec, kept.is_new, kept.revision.size_bytes or 0))
-    return Imported({"revisions": new}, {})

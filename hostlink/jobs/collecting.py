@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 from hostlink.archive import Archive, Kept
+from hostlink.archive.names import file_name
 from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
 from hostlink.jobs.files import TakenError, is_there, read_bytes, write_new
@@ -112,17 +113,17 @@ def give_out(materials: Sequence[Material], output: Path, *, replace: bool) -> N
     """
     if not materials:
         raise RefusedError("The archive holds no program.", kept="Nothing was written.")
-    names = [material.name.lower() for material in materials]
-    for material in materials:
-        if not material.name or names.count(material.name.lower()) > 1:
+    names = [file_name(material.name.lower()) for material in materials]
+    for material, name in zip(materials, names, strict=True):
+        if not material.name or names.count(name) > 1:
             raise UsageError(
                 f"{material.label} has no name of its own to be written under.",
                 kept="Nothing was written.",
                 advice="Name each program once.",
             )
     members = [
-        Member(f"{material.name.lower()}.bas", material.listing.text().encode("utf-8"))
-        for material in materials
+        Member(f"{name}.bas", material.listing.text().encode("utf-8"))
+        for material, name in zip(materials, names, strict=True)
     ]
     if output.suffix.lower() == ".zip":
         write_new(output, write_zip(members), replace=replace)

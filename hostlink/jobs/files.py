@@ -6,11 +6,11 @@ import contextlib
 import os
 from pathlib import Path
 
-from hostlink.errors import ListingError, RefusedError, UsageError
+from hostlink.errors import ListingError, RefusedError
 from hostlink.listing.source import LIMIT
 
 
-class TakenError(UsageError):
+class TakenError(RefusedError):
     """There is a file of that name already, and nobody said that it may be replaced."""
 
 
@@ -60,5 +60,7 @@ def read_bytes(path: Path, most: int = LIMIT) -> bytes:
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) else str(error)
         raise ListingError(
-            f"The file {path} cannot be read: {why}.", kept="Nothing was changed."
+            f"The file {path} cannot be read: {why}.",
+            kept="Nothing was changed.",
+            advice="Check the name of the file.",
         ) from error

@@ -220,7 +220,7 @@ def keep_material(
     if not name and archive.holds(material.content(profile)):
         return None  # a rescue: it is kept already
     if not name:
-        emit(Warned("The listing has no name and is not kept; name it with --name."))
+        emit(Warned("The listing has no name and is not kept; name it with --as."))
         return None
     content = material.content(profile)
     shipped = material.shipped

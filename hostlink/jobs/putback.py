@@ -69,7 +69,7 @@ def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
     for name in names:
         if name.casefold() not in known:
             raise RefusedError(
-                f"{backup.spec} has no item {name!r}.",
+                f'{backup.spec} has no item "{name}".',
                 advice=f"It has: {', '.join(item.name for item in backup.items)}.",
             )
     wanted = {name.casefold() for name in names} or set(known)

@@ -181,7 +181,10 @@ def _checked(session: Session, name: str) -> str:
             advice=f"They have: {', '.join(slots)}.",
         )
     if not name or len(name) > 32 or not name.isprintable() or " " in name:
-        raise RefusedError(f'"{shown(name)}" cannot be the name of a stored program.')
+        raise RefusedError(
+            f'"{shown(name)}" cannot be the name of a stored program.',
+            advice="Choose one word of 1 to 32 letters and digits.",
+        )
     return name
 
 

@@ -211,18 +211,23 @@ def last_survey(archive: Archive, board_uuid: str) -> PastSurvey | None:
     return None
 
 
+def check_new_name(name: str) -> None:
+    """Refuse, before anything is measured, to call a profile like a shipped one."""
+    if name in shipped_profiles():
+        raise UsageError(
+            f'"{name}" is the name of a profile that comes with hostlink.',
+            kept="Nothing was written.",
+            advice="Choose another name.",
+        )
+
+
 def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
     """Write a profile under a name by which `find_profile` finds it; where it is written.
 
     replace: consent to replace another one of the user's. Raises ProfileError or UsageError where
     the name cannot be one, TakenError where it is taken, RefusedError where it cannot be written.
     """
-    if name in shipped_profiles():
-        raise UsageError(
-            f'"{name}" is the name of a profile that comes with hostlink.',
-            kept="Nothing was written.",
-            advice="Choose another one.",
-        )
+    check_new_name(name)
     text = profile_text(dataclasses.replace(profile, name=name))
     folder = profiles_folder()
     try:

@@ -138,7 +138,11 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
             return UsageError(
                 f"{name} does not take this speed: {text}.", advice="Choose another --baud."
             )
-        return UsageError(f'"{name}" is not an address of a port: {text}.')
+        return UsageError(
+            f'"{name}" is not an address of a port: {text}.',
+            advice="A port is a device's name, practice://, rfc2217://HOST:PORT or "
+            "socket://HOST:PORT; `hostlink boards` lists what is plugged in.",
+        )
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return LinkError(
             f"There is no port {name}.",

@@ -53,7 +53,7 @@ def _facts(profile: Profile) -> list[tuple[str, str]]:
     return [
         ("memory", f"{size:,} bytes for a program" if size else "size not known"),
         ("line numbers", f"{profile.rules.form.first_line} to {profile.rules.form.last_line:,}"),
-        ("speed", f"{profile.talk.baud:,} baud"),
+        ("speed", f"{profile.talk.baud} baud"),
     ]
 
 

@@ -102,7 +102,7 @@ def test_tag_and_board_narrow_or_choose_alone(shelf: Archive) -> None:
     assert specs(shelf, "", board="red") == ["TIDE@2", "rescue@1"]
     assert specs(shelf, "gosub", board="red") == ["TIDE@2"]
     assert specs(shelf, "ebb", board="red") == ["TIDE@1"]
-    with pytest.raises(ArchiveError, match="no board 'rad'"):
+    with pytest.raises(ArchiveError, match='no board "rad"'):
         shelf.find("x", board="rad")
 
 

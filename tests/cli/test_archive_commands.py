@@ -152,7 +152,7 @@ def test_show_never_overwrites_unasked(kept: Callable, place: Path) -> None:
     """An existing file is left as it is, unless --yes."""
     (place / "mine.txt").write_text("mine", encoding="utf-8")
     told = kept("show", "LIGHT", "-o", "mine.txt")
-    assert told.status == 2
+    assert told.status == 1
     assert "It was not changed." in told.err
     assert (place / "mine.txt").read_text(encoding="utf-8") == "mine"
     assert kept("show", "LIGHT", "-o", "mine.txt", "--yes").status == 0
@@ -232,8 +232,8 @@ def test_note_and_tag(kept: Callable) -> None:
     assert kept("note", "LIGHT", "for the window").status == 0
     assert kept("note", "LIGHT", "for the door").status == 0
     assert kept("note", "LIGHT@1", "the first try").status == 0
-    assert "LIGHT has evening lamp." in kept("tag", "LIGHT", "lamp", "evening").err
-    assert "LIGHT has lamp." in kept("tag", "LIGHT", "evening", "--off").err
+    assert "LIGHT has the tags evening, lamp." in kept("tag", "LIGHT", "lamp", "evening").err
+    assert "LIGHT has the tag lamp." in kept("tag", "LIGHT", "evening", "--off").err
     light = kept("programs", "--tag", "lamp", "--json").json[0]
     assert (light["name"], light["note"], light["tags"]) == ("LIGHT", "for the door", ["lamp"])
     assert "the first try" in kept("history", "LIGHT").out.splitlines()[1]

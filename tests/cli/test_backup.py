@@ -86,7 +86,7 @@ def test_bad_names_get_one_sentence(hostlink: Callable) -> None:
     for words, told in (
         (("putback", "TIDE@1"), "names no backup"),
         (("putback", "backup@7"), "There is no backup 7"),
-        (("putback", "backup@1", "--item", "X"), "has no item 'X'"),
+        (("putback", "backup@1", "--item", "X"), 'has no item "X"'),
     ):
         ended = hostlink(*words)
         assert ended.status == 1

@@ -394,7 +394,7 @@ def test_a_full_disk_before_loading(
     archive: Archive,
 ) -> None:
     """The listing cannot be kept, so nothing is sent; everything kept before is still there."""
-    assert hostlink("load", "-", "--name", "MINE", stdin=b"10 REM MINE\n").status == 0
+    assert hostlink("load", "-", "--as", "MINE", stdin=b"10 REM MINE\n").status == 0
     (place / "long.bas").write_bytes(LONG)
     full_disk()
     told = hostlink("load", "long.bas")
@@ -514,7 +514,7 @@ def test_a_recording_never_overwrites_unasked(hostlink: Callable, place: Path) -
     """An earlier recording stays, unless --yes."""
     (place / "wire.txt").write_text("mine", encoding="utf-8")
     told = hostlink("load", "tide", "--record", "wire.txt")
-    assert told.status == 2
+    assert told.status == 1
     assert "wire.txt exists already." in told.err
     assert (place / "wire.txt").read_text(encoding="utf-8") == "mine"
     assert hostlink("load", "tide", "--record", "wire.txt", "--yes").status == 0

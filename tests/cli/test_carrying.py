@@ -18,16 +18,15 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     folder.mkdir()
     (folder / "tide.bas").write_text('10 PRINT "HIGH"\n')
     (folder / "morse.txt").write_text("10 REM MORSE\n")
-    (folder / "junk.bas").write_bytes(b"\x00\x01\x02" * 50)
     return tmp_path
 
 
 def test_a_folder_goes_out_as_a_bag_and_into_another_archive(
     evening: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """Folder to archive to bag to a second archive; a second import brings nothing new."""
-    assert run_line(["archive", "import", str(evening / "listings")]) == 0
-    assert "Passed over" in capfd.readouterr().err
+    """Listings to archive to bag to a second archive; a second import brings nothing new."""
+    assert run_line(["keep", str(evening / "listings")]) == 0
+    capfd.readouterr()
     assert run_line(["archive", "export", str(evening / "bag"), "--json"]) == 0
     assert json.loads(capfd.readouterr().out)["counts"]["revisions"] == 2
     assert bagit.Bag(str(evening / "bag")).is_valid()
@@ -43,15 +42,19 @@ def test_a_folder_goes_out_as_a_bag_and_into_another_archive(
 def test_bad_sources_and_targets_are_refused(
     evening: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """A file that is no archive, an empty folder and an existing target each get one sentence."""
+    """What is no archive, is not there, or is a target that exists: one sentence and what to do."""
     assert run_line(["archive", "import", str(evening / "listings" / "tide.bas")]) == 1
-    assert "neither a bag" in capfd.readouterr().err
+    assert "neither a BagIt folder nor an archive" in capfd.readouterr().err
+    assert run_line(["archive", "import", str(evening / "nowhere")]) == 1
+    assert "No such file" in capfd.readouterr().err
     (evening / "empty").mkdir()
     assert run_line(["archive", "import", str(evening / "empty")]) == 1
-    assert "0 listings" in capfd.readouterr().err
-    assert run_line(["archive", "import", str(evening / "listings")]) == 0
+    assert "`hostlink keep" in capfd.readouterr().err
+    assert run_line(["keep", str(evening / "listings")]) == 0
     assert run_line(["archive", "export", str(evening / "empty")]) == 1
     assert "there already" in capfd.readouterr().err
     assert run_line(["archive", "export", str(evening / "new"), "--only", "TIDEX"]) == 1
     assert "TIDE" in capfd.readouterr().err
+    assert run_line(["archive", "export", str(evening / "new"), "--since", "May"]) == 2
+    assert "write one as 2031-09-03" in capfd.readouterr().err
     assert not (evening / "new").exists()

@@ -49,15 +49,59 @@ def test_help_lists_every_command_at_80_columns(hostlink: Callable) -> None:
 
 @pytest.mark.parametrize("words", every_command(), ids=" ".join)
 def test_each_help_fits_80_columns(words: tuple[str, ...], hostlink: Callable) -> None:
-    """Each command explains itself and every option of its own, within 80 columns."""
+    """Each command explains itself and every option of its own, whole, within 80 columns."""
     told = hostlink(*words, "--help")
     assert told.status == 0
     assert told.out.startswith(f"Usage: hostlink {' '.join(words)}")
     assert max(map(len, told.out.splitlines())) <= 80
+    assert not re.search(r"[a-z]\.\.\.$", told.out, re.MULTILINE)
     options = re.findall(r"^  (?:-\w, )?(--[a-z-]+)(.*)", told.out, re.MULTILINE)
     assert len(options) >= 1
     # An option's help stands beside it or, after a long name, on the next row.
     assert not re.search(r"^  (?:-\w, )?--[a-z-]+(?: [A-Z]+)?\n(?! {10,}\S)", told.out, re.M)
+
+
+def _spoken_commands() -> list[tuple[str, str]]:
+    """Each command line that a message, help or guide of ours names, with where it stands."""
+    root = Path(__file__).parents[2]
+    patterns = "app/advice.py"  # holds patterns of what is said, not sayings
+    sources = [each for each in (root / "hostlink").rglob("*.py") if patterns not in str(each)]
+    places = [*sources, root / "README.md"]
+    found = []
+    for place in places:
+        text = place.read_text(encoding="utf-8").replace('"\n', "\n")
+        text = re.sub(r'\n\s+f?"', "", text)  # a message that goes on in the next row
+        for said in re.findall(r"`hostlink ([^`]+)`", text):
+            found.append((str(place.relative_to(root)), " ".join(said.split())))
+    return found
+
+
+def test_what_is_advised_is_there() -> None:
+    """Every `hostlink …` in a message, in help or in the guide is a command with such options."""
+    context = click.Context(cli)
+    spoken = _spoken_commands()
+    assert len(spoken) > 50
+    for place, said in spoken:
+        name, *words = said.split()
+        if name.startswith(("-", "[", "{", "(")):
+            continue
+        command = cli.get_command(context, name)
+        assert command is not None, (place, said)
+        if isinstance(command, click.Group) and words:
+            command = command.commands.get(words[0])
+            assert command is not None, (place, said)
+        known = {name for option in command.params for name in option.opts} | {"--help"}
+        assert {word for word in words if word.startswith("-") and word != "-"} <= known, (
+            place,
+            said,
+        )
+
+
+def test_a_command_for_one_board_takes_one_port(hostlink: Callable) -> None:
+    """Two --port, of which one would be passed over, are refused; load takes them all."""
+    told = hostlink("run", "--port", "practice://a", "--port", "practice://b")
+    assert told.status == 2
+    assert "give one --port" in told.err
 
 
 def test_without_a_command_there_is_help(hostlink: Callable) -> None:
@@ -205,7 +249,7 @@ def test_yes_comes_from_the_environment(
 ) -> None:
     """HOSTLINK_YES answers what would be asked."""
     (place / "old.bas").write_text("10 END\n", encoding="utf-8")
-    assert hostlink("show", "tide", "-o", "old.bas").status == 2
+    assert hostlink("show", "tide", "-o", "old.bas").status == 1
     monkeypatch.setenv("HOSTLINK_YES", "1")
     assert hostlink("show", "tide", "-o", "old.bas").status == 0
     assert "FERRY" in (place / "old.bas").read_text(encoding="utf-8")

@@ -28,13 +28,13 @@ def test_a_file_goes_in_proven_and_is_kept(
 def test_standard_input_is_a_listing_without_a_name(
     hostlink: Callable, archive: Archive, board_holds: Callable
 ) -> None:
-    """`load -` loads what is piped in; without --name it is not kept, and that is said."""
+    """`load -` loads what is piped in; without --as it is not kept, and that is said."""
     told = hostlink("load", "-", stdin=b"10 END\r\n")
     assert told.status == 0
-    assert "not kept; name it with --name" in told.err
+    assert "not kept; name it with --as" in told.err
     assert board_holds() == {10: "END"}
     assert archive.programs() == []
-    assert hostlink("load", "-", "--name", "STOP", stdin=b"10 END\r\n").status == 0
+    assert hostlink("load", "-", "--as", "STOP", stdin=b"10 END\r\n").status == 0
     assert [program.name for program in archive.programs()] == ["STOP"]
 
 

@@ -126,7 +126,7 @@ def test_an_input_file_that_cannot_be_typed_is_refused(
     """A control character would be obeyed by the board; nothing is run then."""
     (place / "answers.txt").write_bytes(content)
     told = hostlink("run", "--input", "answers.txt")
-    assert told.status == 2
+    assert told.status == 1
     assert why in told.err
     assert "Nothing was run." in told.err
 
@@ -134,7 +134,7 @@ def test_an_input_file_that_cannot_be_typed_is_refused(
 def test_an_input_file_that_is_not_there_is_told(hostlink: Callable) -> None:
     """The name of the missing file is in the message."""
     told = hostlink("run", "--input", "none.txt")
-    assert told.status == 2
+    assert told.status == 1
     assert "none.txt cannot be read: No such file" in told.err
 
 
@@ -142,7 +142,7 @@ def test_an_output_file_that_exists_is_left_alone(hostlink: Callable, place: Pat
     """run never overwrites a transcript."""
     (place / "old.txt").write_text("mine", encoding="utf-8")
     told = hostlink("run", "-o", "old.txt")
-    assert told.status == 2
+    assert told.status == 1
     assert (place / "old.txt").read_text(encoding="utf-8") == "mine"
 
 

@@ -170,7 +170,7 @@ def test_a_sheet_is_not_written_over_without_consent(hostlink, listing):
     """What exists stays; --yes replaces it."""
     name = listing("10 PRINT")
     Path("s.html").write_text("mine")
-    assert hostlink("sheet", name, "-o", "s.html").status == 2
+    assert hostlink("sheet", name, "-o", "s.html").status == 1
     assert Path("s.html").read_text() == "mine"
     assert hostlink("sheet", name, "-o", "s.html", "--yes").status == 0
     assert hostlink("card", "-o", "c.html", "--profile", "palo-alto").status == 0
@@ -187,7 +187,7 @@ def test_a_rescue_is_kept_under_a_name(hostlink, place):
     (rescue,) = hostlink("programs", "--rescues", "--json").json
     assert rescue["spec"] == "rescue@1"
     told = hostlink("keep", "rescue@1")
-    assert (told.status, "keep rescue@1 --as NAME" in told.err) == (2, True)
+    assert (told.status, "keep rescue@1 --as NAME" in told.err) == (1, True)
     told = hostlink("keep", "rescue@1", "--as", "byhand", "--json")
     assert told.json["kept"] == [{"spec": "byhand@1", "new": True, "from": "rescue@1"}]
     (kept,) = hostlink("history", "byhand", "--json").json
@@ -241,8 +241,19 @@ def test_keep_and_give_carry_a_folder_and_a_zip(hostlink, place):
     ]
     assert hostlink("give", "ONE", "-o", "given").status == 0
     assert (place / "given" / "one.bas").read_text() == "10 PRINT 1\n"
-    assert hostlink("give", "ONE", "-o", "given").status == 2
+    assert hostlink("give", "ONE", "-o", "given").status == 1
     assert hostlink("give", "ONE", "-o", "given", "--yes").status == 0
+
+
+def test_a_program_s_name_names_no_folder(hostlink, place):
+    """Names that reach elsewhere, as another archive may bring them, stay inside what is given."""
+    (place / "one.bas").write_text("10 PRINT 1\n")
+    for name in ("../out", "a/b", "/evil", "con"):
+        assert hostlink("keep", "one.bas", "--as", name).status == 0
+    assert hostlink("give", "-o", "given").status == 0
+    assert not [*place.glob("out*"), *Path("/").glob("evil*")]
+    names = sorted(path.name for path in (place / "given").iterdir())
+    assert set(names) == {"_out.bas", "a_b.bas", "_evil.bas", "_con.bas"}
 
 
 def test_characters_that_the_board_cannot_take_are_stopped_on_the_way_in(hostlink, place):
@@ -271,7 +282,7 @@ def test_a_zip_that_reaches_outside_is_refused_whole(hostlink, place, name, told
 
 def test_what_is_not_there_is_named(hostlink):
     """A source that does not exist, a program that does not, an archive without programs."""
-    assert hostlink("keep", "nowhere.bas").status == 2
+    assert hostlink("keep", "nowhere.bas").status == 1
     assert hostlink("renumber", "nowhere").status == 1
     assert hostlink("shrink", "nowhere").status == 1
 

@@ -342,7 +342,7 @@ def test_without_a_bootloader_nothing_is_changed(
     memory = board.memory
     with board.session() as session, pytest.raises(LinkError) as caught:
         write_firmware(session, archive, wanted())
-    assert "115,200 and 57,600" in caught.value.what
+    assert "115200 and 57600" in caught.value.what
     assert "lift the wire" in caught.value.advice
     assert board.memory == memory
     tried = [e.text for e in board.said("Phase") if "Restarting" in e.text]
