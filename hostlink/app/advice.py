@@ -37,6 +37,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"is not kept; name it with --as", "is not kept"),
     (r"; with --discard-board what the board [^.]*", ""),
     (r"\(--storing\)", "(the other answer to S)"),
+    (r"`hostlink firmware write --previous`", "G on the firmware screen"),
 )  # fmt: skip
 _REST = re.compile(r"(`hostlink [^`]+`)")
 

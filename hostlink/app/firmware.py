@@ -16,6 +16,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from hostlink.app.advice import in_app
 from hostlink.app.dialogues import Ask
 from hostlink.app.texts import plain, plural
 from hostlink.app.work import Attached
@@ -148,7 +149,7 @@ class FirmwareScreen(Screen[None]):
         attached = self.app.desk.need_board()
         if attached is None:
             return
-        words = CAUTIONS.format(part=CHIP.part, port=attached.port).replace("\n  ", " ")
+        words = in_app(CAUTIONS.format(part=CHIP.part, port=attached.port).replace("\n  ", " "))
         kept = "What the board holds is backed up first, and its programs are put back afterwards."
         self._ask(f"{words}\n{kept}", "write", "I have read this: write", lambda: go_on(attached))
 
