@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.dialogues import Ask
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago, plain, plural
@@ -94,12 +93,15 @@ def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[Bac
     app.watch_job(job, done=done, failed=failed)
 
 
-class BackupsScreen(Screen[None]):
+class BackupsScreen(Page[None]):
     """Choose a backup, or single items of it; those of the current board stand first."""
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#backups"
+    FOOT = (
+        "Enter puts the backup back, or only what Space marks in the list of items; Tab goes "
+        "there. O opens an item in the editor. Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "enter",
@@ -115,13 +117,12 @@ class BackupsScreen(Screen[None]):
     ]
 
     def __init__(self) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.backups: dict[str, Backup] = {}
         self.marked: set[str] = set()
         self._wrong: list[Misfit] = []
 
-    def compose(self) -> ComposeResult:
-        yield Static("", id="backups-head", classes="heading", markup=False)
+    def body(self) -> Iterator[Widget]:
         with Horizontal(classes="across"):
             yield Rows(
                 [
@@ -147,12 +148,6 @@ class BackupsScreen(Screen[None]):
                     id="items",
                 )
                 yield Static("", id="backup-detail", markup=False)
-        yield Static(
-            "Enter puts the backup back, or only what Space marks in the list of items; Tab goes "
-            "there. O opens an item in the editor. Escape goes back.",
-            classes="foot",
-            markup=False,
-        )
 
     def on_mount(self) -> None:
         current = self.app.current
@@ -167,7 +162,7 @@ class BackupsScreen(Screen[None]):
         own = sum(one.board_uuid == mine for one in found)
         if current is not None:
             words += f", {own:,} of {self.app.desk.board_name(current)}"
-        self.query_one("#backups-head", Static).update(Content(plain(f"Backups: {words}")))
+        self.set_head(f"Backups: {words}")
         self.query_one("#backups", Rows).show(
             [
                 Entry(
@@ -279,6 +274,3 @@ class BackupsScreen(Screen[None]):
         desk, text = self.app.desk, item.content.text
         self.dismiss()
         desk.unless_lost(lambda: desk.show_sheet(Sheet(name=item.slot.upper()), text))
-
-    def action_leave(self) -> None:
-        self.dismiss()

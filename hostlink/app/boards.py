@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.dialogues import AskText
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.surveying import SurveyScreen, ask_to_survey
 from hostlink.app.texts import ago, plain
@@ -34,12 +33,16 @@ _MATTERS = (
 )
 
 
-class BoardsScreen(Screen[None]):
+class BoardsScreen(Page[None]):
     """Attach, detach, label, and choose the current board."""
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#boards"
+    HEAD = "Boards"
+    FOOT = (
+        "Enter attaches a board and makes it the current one. D detaches, L labels, S surveys, "
+        "V shows the last survey, O names another port, A looks again. Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "enter",
@@ -58,30 +61,21 @@ class BoardsScreen(Screen[None]):
     ]
 
     def __init__(self) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.known: dict[str, KnownBoard] = {}
 
-    def compose(self) -> ComposeResult:
-        yield Static("Boards", classes="heading", id="boards-head", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [
-                    Column("state", 9),
-                    Column("label", 12),
-                    Column("port", 20),
-                    Column("profile", 9),
-                    Column("last held", -1),
-                ],
-                id="boards",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="board-detail", markup=False)
-        yield Static(
-            "Enter attaches a board and makes it the current one. D detaches, L labels, S surveys, "
-            "V shows the last survey, O names another port, A looks again. Escape goes back.",
-            classes="foot",
-            markup=False,
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [
+                Column("state", 9),
+                Column("label", 12),
+                Column("port", 20),
+                Column("profile", 9),
+                Column("last held", -1),
+            ],
+            id="boards",
         )
+        yield from with_detail(rows, id="board-detail")
 
     def on_screen_resume(self) -> None:
         self.action_renew()
@@ -97,9 +91,7 @@ class BoardsScreen(Screen[None]):
         places = [identity_of(port) for port in dict.fromkeys(extra)]
         rows = known_boards(self.app.archive, [*usb_ports(), *places])
         self.known = {row.port or f"away:{at}": row for at, row in enumerate(rows)}
-        self.query_one("#boards-head", Static).update(
-            Content(f"Boards: {len(self.app.attached):,} attached, {len(rows):,} known")
-        )
+        self.set_head(f"Boards: {len(self.app.attached):,} attached, {len(rows):,} known")
         self.query_one(Rows).show(
             [
                 Entry(
@@ -259,6 +251,3 @@ class BoardsScreen(Screen[None]):
             ),
             answered,
         )
-
-    def action_leave(self) -> None:
-        self.dismiss()

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Input, Label, Static, TextArea
 
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
 from hostlink.app.texts import capital, plain, plural
@@ -29,27 +28,28 @@ if TYPE_CHECKING:
 RIGHT, WRONG, MISSING, EXTRA, UNSAID = "right", "wrong", "missing", "too many", ""
 
 
-class CheckScreen(Screen[int | None]):
+class CheckScreen(Page[int | None]):
     """Gives the number of a line to go to; None to stay. name: what is checked, in words."""
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#codes"
+    FOOT = (
+        "Type rows of a line's number and its code, such as 10 44, and ALL 31C3 for all lines "
+        "together; or name a sheet's file. Tab goes on. Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
     def __init__(self, listing: Listing, name: str, rules: Rules) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.listing, self.called, self.rules = listing, name, rules
         self.own = codes_of(listing, rules)
         self.sheet: Codes | None = None
         self.printed: Mapping[int, str] = {}
         self.verdict: Verdict | None = None
 
-    def compose(self) -> ComposeResult:
-        head = f"{capital(self.called)} against check codes"
-        yield Static(Content(plain(head)), classes="heading", markup=False)
+    def body(self) -> Iterator[Widget]:
         with Horizontal(classes="fields"):
             yield Label("sheet file")
             yield TextLine("", id="sheet-file", empty="its name, then Enter")
@@ -63,12 +63,9 @@ class CheckScreen(Screen[int | None]):
             )
         yield Static("", id="check-line", markup=False)
         yield Static("", id="check-told", markup=False)
-        yield Static(
-            "Type rows of a line's number and its code, such as 10 44, and ALL 31C3 for all lines "
-            "together; or name a sheet's file. Tab goes on. Escape goes back.",
-            classes="foot",
-            markup=False,
-        )
+
+    def head(self) -> str:
+        return f"{capital(self.called)} against check codes"
 
     def on_mount(self) -> None:
         self.query_one(TextArea).cursor_blink = False
@@ -180,6 +177,3 @@ class CheckScreen(Screen[int | None]):
         event.stop()
         if event.key != WHOLE and int(event.key) in self.listing.numbered():
             self.dismiss(int(event.key))
-
-    def action_leave(self) -> None:
-        self.dismiss(None)

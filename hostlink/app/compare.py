@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.page import Page
 from hostlink.app.texts import capital, plain, plural
 from hostlink.listing import Change, Comparison, Line, Listing, Rules, compare
 
@@ -48,30 +48,28 @@ def _changed(change: Change, names: tuple[str, str]) -> Iterator[Content]:
         yield Content.assemble("    ", content)
 
 
-class CompareScreen(Screen[None]):
+class CompareScreen(Page[None]):
     """What differs between two listings."""
 
+    FOOT = "Changed characters are marked. Escape goes back."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Back", tooltip="To where you were"),
     ]
 
     def __init__(self, old: Listing, new: Listing, names: tuple[str, str], rules: Rules) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.comparison = compare(old, new, rules)
         self.names = names
 
-    def compose(self) -> ComposeResult:
-        yield Static(
-            Content(plain(f"{capital(self.names[0])} against {self.names[1]}")),
-            classes="heading",
-            markup=False,
-        )
+    def body(self) -> Iterator[Widget]:
         with VerticalScroll():
             yield Static(self._words(), classes="words", id="summary", markup=False)
             yield Static(
                 compared(self.comparison, self.names), classes="words", id="lines", markup=False
             )
-        yield Static("Changed characters are marked. Escape goes back.", classes="foot")
+
+    def head(self) -> str:
+        return f"{capital(self.names[0])} against {self.names[1]}"
 
     def _words(self) -> Content:
         found = self.comparison
@@ -85,6 +83,3 @@ class CompareScreen(Screen[None]):
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
-
-    def action_leave(self) -> None:
-        self.dismiss()

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import plain, plural
 from hostlink.listing import Finding, Listing, review
@@ -21,15 +20,18 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
 
-class FindingsScreen(Screen[int | None]):
+class FindingsScreen(Page[int | None]):
     """Gives the row of the listing to go to, from 1; None to stay where one was.
 
     program: the program in the archive whose note silences rules, "" where the listing is in none.
     """
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#findings"
+    FOOT = (
+        "Enter goes to the line. Space silences the rule for this program, or hears it again. "
+        "Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "Go to the line", tooltip="In the editor"),
         Binding(
@@ -39,32 +41,23 @@ class FindingsScreen(Screen[int | None]):
     ]
 
     def __init__(self, listing: Listing, program: str) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.listing, self.program = listing, program
         self.found: tuple[Finding, ...] = ()
         self.silenced: frozenset[str] = frozenset()
 
-    def compose(self) -> ComposeResult:
-        yield Static("", id="findings-head", classes="heading", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [
-                    Column("", 8),
-                    Column("line", 5, right=True),
-                    Column("rule", 25),
-                    Column("found", -1),
-                ],
-                empty="The review found nothing wrong.",
-                id="findings",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="finding-detail", markup=False)
-        yield Static(
-            "Enter goes to the line. Space silences the rule for this program, or hears it again. "
-            "Escape goes back.",
-            classes="foot",
-            markup=False,
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [
+                Column("", 8),
+                Column("line", 5, right=True),
+                Column("rule", 25),
+                Column("found", -1),
+            ],
+            empty="The review found nothing wrong.",
+            id="findings",
         )
+        yield from with_detail(rows, id="finding-detail")
 
     def on_mount(self) -> None:
         self._renew()
@@ -82,7 +75,7 @@ class FindingsScreen(Screen[int | None]):
         head = f"Review: {plural(errors, 'error')}, {plural(len(heard) - errors, 'warning')}"
         if len(heard) < len(every):
             head += f", {len(every) - len(heard):,} silenced"
-        self.query_one("#findings-head", Static).update(Content(head))
+        self.set_head(head)
         order = sorted(range(len(every)), key=lambda at: every[at].rule in self.silenced)
         self.query_one(Rows).show([self._entry(at, every[at]) for at in order])
         self._detail()
@@ -145,6 +138,3 @@ class FindingsScreen(Screen[int | None]):
     def _write(self, note: str) -> bool:
         self.app.archive.note(self.program, note)
         return True
-
-    def action_leave(self) -> None:
-        self.dismiss(None)

@@ -3,21 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import nullcontext
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.advice import in_app
 from hostlink.app.dialogues import Ask
+from hostlink.app.page import Page
 from hostlink.app.texts import plain, plural
 from hostlink.app.work import Attached
 from hostlink.archive import Archive
@@ -78,11 +78,16 @@ def written_words(written: Written) -> str:
     )
 
 
-class FirmwareScreen(Screen[None]):
+class FirmwareScreen(Page[None]):
     """Shows an image's review. Writing asks first, with the cautions, and then whatever a refused
     write needs to know; the screen stays, so that a write that was cut off can be finished."""
 
     app: DeskApp
+    HEAD = "Firmware"
+    FOOT = (
+        "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
+        "back to what the flash held before. Escape goes back to the desk."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("w", "write", "Write it to the board", tooltip="Asked first, with the cautions"),
         Binding("g", "back", "Go back to the image before", tooltip="What flash held last"),
@@ -90,26 +95,16 @@ class FirmwareScreen(Screen[None]):
     ]
 
     def __init__(self, reviewed: ImageReview) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.reviewed = reviewed
 
-    def compose(self) -> ComposeResult:
-        yield Static("Firmware", classes="heading", markup=False)
+    def body(self) -> Iterator[Widget]:
         with VerticalScroll():
             words = plain(image_words(self.reviewed), keep="\n")
             yield Static(Content(words), classes="words", id="image", markup=False)
-        yield Static(
-            "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
-            "back to what the flash held before. Escape goes back to the desk.",
-            classes="foot",
-            markup=False,
-        )
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
-
-    def action_leave(self) -> None:
-        self.dismiss()
 
     # --- asking ------------------------------------------------------------------------------
 

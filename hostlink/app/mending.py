@@ -2,26 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import plain, plural
 from hostlink.listing import Mend, Rules, mend
 
 
-class MendScreen(Screen[str | None]):
+class MendScreen(Page[str | None]):
     """Gives the mended text, with the repairs that were left in; None where it is not taken."""
 
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#mends"
+    FOOT = (
+        "Space undoes or redoes a repair. Enter takes the listing into the editor; nothing is "
+        "sent. Escape leaves it."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "turn", "Undo or redo a repair", tooltip="The one at the cursor"),
         Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
@@ -29,26 +31,17 @@ class MendScreen(Screen[str | None]):
     ]
 
     def __init__(self, text: str, rules: Rules) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self._text, self._rules = text, rules
         self._all = mend(text, rules).mends
         self._without: set[int] = set()
 
-    def compose(self) -> ComposeResult:
-        yield Static("", id="mend-head", classes="heading", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [Column("made", 4), Column("row", 4, right=True), Column("repair", -1)],
-                id="mends",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="mend-detail", markup=False)
-        yield Static(
-            "Space undoes or redoes a repair. Enter takes the listing into the editor; nothing is "
-            "sent. Escape leaves it.",
-            classes="foot",
-            markup=False,
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [Column("made", 4), Column("row", 4, right=True), Column("repair", -1)],
+            id="mends",
         )
+        yield from with_detail(rows, id="mend-detail")
 
     def on_mount(self) -> None:
         self._show()
@@ -65,7 +58,7 @@ class MendScreen(Screen[str | None]):
         head = f"Mending: {made:,} of {plural(len(self._all), 'repair')} made"
         if doubts:
             head += f", {plural(doubts, 'doubt')} left as {'it is' if doubts == 1 else 'they are'}"
-        self.query_one("#mend-head", Static).update(Content(head))
+        self.set_head(head)
         self.query_one(Rows).show([self._entry(at, one) for at, one in enumerate(self._all)])
         self._detail()
 
@@ -102,6 +95,3 @@ class MendScreen(Screen[str | None]):
 
     def action_take(self) -> None:
         self.dismiss(self.mended)
-
-    def action_leave(self) -> None:
-        self.dismiss(None)

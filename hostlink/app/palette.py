@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from textwrap import wrap
 from typing import Any, ClassVar
 
 from textual import events
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
+
+from hostlink.app.page import Page
 
 _KEY_WIDTH = 13
 _KEYS = {
@@ -91,15 +93,17 @@ class Actions(Provider):
         return call
 
 
-class Help(Screen[None]):
+class Help(Page[None]):
     """All keys of the screen it was asked from."""
 
+    HEAD = "Help"
+    FOOT = "Escape goes back."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Back", tooltip="Go back to where you were"),
     ]
 
     def __init__(self, of: Screen[Any], about: str) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self._lines = [
             f"{key_words(binding.key):<{_KEY_WIDTH}}{binding.description}"
             + (f". {binding.tooltip}" if binding.tooltip else "")
@@ -107,12 +111,10 @@ class Help(Screen[None]):
         ]
         self._about = about
 
-    def compose(self) -> ComposeResult:
-        yield Static("Help", classes="heading")
+    def body(self) -> Iterator[Widget]:
         with VerticalScroll():
             yield Static(Content(self._about), classes="words", markup=False)
             yield Static("", classes="words", markup=False, id="keys")
-        yield Static("Escape goes back.", classes="foot")
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
@@ -123,6 +125,3 @@ class Help(Screen[None]):
         rows = [wrap(line, width, subsequent_indent=" " * _KEY_WIDTH) for line in self._lines]
         text = "\n".join(row for each in rows for row in each)
         self.query_one("#keys", Static).update(Content(text))
-
-    def action_leave(self) -> None:
-        self.dismiss()

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.events import DescendantFocus
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import plain, plural
 from hostlink.listing.crossref import CrossReference
 
 
-class ReferencesScreen(Screen[int | None]):
+class ReferencesScreen(Page[int | None]):
     """Gives the number of a line to go to; None to stay where one was."""
 
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#lines"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "Go to the line", tooltip="In the editor"),
@@ -29,13 +28,10 @@ class ReferencesScreen(Screen[int | None]):
     ]
 
     def __init__(self, found: CrossReference) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.found = found
 
-    def compose(self) -> ComposeResult:
-        words = f"{plural(len(self.found.lines), 'line')} that others name, "
-        words += plural(len(self.found.variables), "variable")
-        yield Static(Content(f"Cross-reference: {words}"), classes="heading", markup=False)
+    def body(self) -> Iterator[Widget]:
         with Horizontal(classes="across"):
             yield Rows(
                 [Column("line", 6, right=True), Column("named by", -1)],
@@ -48,13 +44,17 @@ class ReferencesScreen(Screen[int | None]):
                 id="variables",
             )
         yield Static("", id="reference-told", markup=False)
-        yield Static(Content(self._foot()), classes="foot", markup=False)
 
-    def _foot(self) -> str:
+    def head(self) -> str:
+        lines = plural(len(self.found.lines), "line")
+        variables = plural(len(self.found.variables), "variable")
+        return f"Cross-reference: {lines} that others name, {variables}"
+
+    def foot(self) -> str:
         words = "Tab changes between lines and variables. Enter goes to the line. Escape goes back."
         if self.found.worked_out:
             words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
-        return plain(words)
+        return words
 
     def on_mount(self) -> None:
         self.query_one("#lines", Rows).show(
@@ -109,9 +109,6 @@ class ReferencesScreen(Screen[int | None]):
         rows = next((one for one in self.query(Rows) if one.has_focus), None)
         if rows is not None and rows.key:
             self.dismiss(int(rows.key))
-
-    def action_leave(self) -> None:
-        self.dismiss(None)
 
 
 def _numbers(numbers: tuple[int, ...]) -> str:

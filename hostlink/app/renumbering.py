@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
+from textual.containers import Horizontal
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Input, Label, Static
 
 from hostlink.app.dialogues import Ask
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain, plural
@@ -29,45 +29,40 @@ _FIELDS = (
 """Key, label, what stands there at first, and what an empty field means."""
 
 
-class RenumberScreen(Screen[str | None]):
+class RenumberScreen(Page[str | None]):
     """Gives the renumbered text; None where it is not taken."""
 
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#number-start"
+    HEAD = "New line numbers"
+    FOOT = (
+        "Tab goes to the next field. Enter takes the listing into the editor, where Ctrl+Z "
+        "takes it back; nothing is kept or sent. Escape leaves it."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Take it", tooltip="Into the editor"),
         Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
     ]
 
     def __init__(self, listing: Listing, rules: Rules) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self._listing, self._rules = listing, rules
         self.made: Renumbered | None = None  # None where the numbers make no sense
         self.stop: HostlinkError | None = None  # what is in the way
 
-    def compose(self) -> ComposeResult:
-        yield Static("New line numbers", classes="heading", id="numbers-head", markup=False)
+    def body(self) -> Iterator[Widget]:
         with Horizontal(classes="fields"):
             for key, label, value, empty in _FIELDS:
                 yield Label(label)
                 yield TextLine(value, id=f"number-{key}", empty=empty)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [
-                    Column("old", 5, right=True),
-                    Column("new", 5, right=True),
-                    Column("the line then", -1),
-                ],
-                id="numbers",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="numbers-detail", markup=False)
-        yield Static(
-            "Tab goes to the next field. Enter takes the listing into the editor, where Ctrl+Z "
-            "takes it back; nothing is kept or sent. Escape leaves it.",
-            classes="foot",
-            markup=False,
+        rows = Rows(
+            [
+                Column("old", 5, right=True),
+                Column("new", 5, right=True),
+                Column("the line then", -1),
+            ],
+            id="numbers",
         )
+        yield from with_detail(rows, id="numbers-detail")
 
     def on_mount(self) -> None:
         self._work_out()
@@ -135,7 +130,7 @@ class RenumberScreen(Screen[str | None]):
             head = "New line numbers: it cannot be done so"
             if self.made is not None:
                 head = f"New line numbers: {self._places()} cannot follow"
-        self.query_one("#numbers-head", Static).update(Content(head))
+        self.set_head(head)
         self.query_one(Rows).show(entries)
         words = "Quoted text and remarks are never touched."
         if self.stop is not None:
@@ -172,9 +167,6 @@ class RenumberScreen(Screen[str | None]):
             ),
             answered,
         )
-
-    def action_leave(self) -> None:
-        self.dismiss(None)
 
 
 def _left(left: Unfollowed) -> str:

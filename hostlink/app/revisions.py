@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.compare import CompareScreen
 from hostlink.app.dialogues import AskText
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plain, plural, revision_words, ruler
+from hostlink.app.texts import plural, revision_words, ruler
 from hostlink.archive import Origin, Revision
 from hostlink.errors import HostlinkError
 from hostlink.listing import Listing
@@ -47,12 +46,15 @@ def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> s
     return "\n".join(rows)
 
 
-class RevisionsScreen(Screen[Wish | None]):
+class RevisionsScreen(Page[Wish | None]):
     """The history of one program; dismissed with what is wished for on the desk."""
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#revisions"
+    FOOT = (
+        "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
+        "R restores as the newest, N notes. Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
         Binding("ctrl+l", "wish('load')", "Load it", tooltip="This revision into the board"),
@@ -65,34 +67,25 @@ class RevisionsScreen(Screen[Wish | None]):
     ]
 
     def __init__(self, program: str) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.program = program
         self.revisions: list[Revision] = []
         self.marked = ""
 
-    def compose(self) -> ComposeResult:
-        yield Static("", id="history-head", classes="heading", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [
-                    Column("", 1),
-                    Column("rev", 4, right=True),
-                    Column("bytes", 6, right=True),
-                    Column("kept", 16),
-                    Column("from", 12),
-                    Column("board", 8),
-                    Column("note", -1),
-                ],
-                id="revisions",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="chart", markup=False)
-        yield Static(
-            "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-            "R restores as the newest, N notes. Escape goes back.",
-            classes="foot",
-            markup=False,
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [
+                Column("", 1),
+                Column("rev", 4, right=True),
+                Column("bytes", 6, right=True),
+                Column("kept", 16),
+                Column("from", 12),
+                Column("board", 8),
+                Column("note", -1),
+            ],
+            id="revisions",
         )
+        yield from with_detail(rows, id="chart")
 
     def on_mount(self) -> None:
         self.renew()
@@ -104,9 +97,7 @@ class RevisionsScreen(Screen[Wish | None]):
         """Read the history again."""
         self.revisions = self.app.archive.history(self.program)
         labels = {board.uuid: board.label for board in self.app.archive.boards()}
-        self.query_one("#history-head", Static).update(
-            Content(plain(f"{self.program}: {plural(len(self.revisions), 'revision')}"))
-        )
+        self.set_head(f"{self.program}: {plural(len(self.revisions), 'revision')}")
         self.query_one(Rows).show(
             [
                 self._entry(one, labels.get(one.origin.board_uuid or "", ""))
@@ -210,6 +201,3 @@ class RevisionsScreen(Screen[Wish | None]):
                 self.renew()
 
         self.app.push_screen(AskText(f"A note on {chosen.spec}:", chosen.note), answered)
-
-    def action_leave(self) -> None:
-        self.dismiss(None)

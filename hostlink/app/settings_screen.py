@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.content import Content
-from textual.screen import Screen
-from textual.widgets import Static
+from textual.widget import Widget
 
 from hostlink.app.dialogues import AskText
+from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.settings import MOST_MINUTES, is_minutes
-from hostlink.app.texts import plain, plural
+from hostlink.app.texts import plural
 from hostlink.app.themes import NAMES
 from hostlink.board.profile_file import find_profile, shipped_profiles
 
@@ -28,32 +27,26 @@ def _often(minutes: int) -> str:
     return f"again every {plural(minutes, 'minute')}, while it waits at its prompt"
 
 
-class SettingsScreen(Screen[None]):
+class SettingsScreen(Page[None]):
     """Change a setting with Enter."""
 
     app: DeskApp
     AUTO_FOCUS = "#settings"
+    HEAD = "Settings"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "change", "Change it", priority=True, tooltip="The one at the cursor"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
     def __init__(self) -> None:
-        super().__init__(classes="page")
+        super().__init__()
 
-    def compose(self) -> ComposeResult:
-        yield Static("Settings", classes="heading", markup=False)
+    def body(self) -> Iterator[Widget]:
         with Vertical(classes="across"):
             yield Rows([Column("setting", 18), Column("value", -1)], id="settings")
-        yield Static(
-            Content(
-                plain(
-                    f"Enter changes. They are kept in {self.app.settings_file}. Escape goes back."
-                )
-            ),
-            classes="foot",
-            markup=False,
-        )
+
+    def foot(self) -> str:
+        return f"Enter changes. They are kept in {self.app.settings_file}. Escape goes back."
 
     def on_mount(self) -> None:
         self._show()
@@ -121,6 +114,3 @@ class SettingsScreen(Screen[None]):
             ),
             answered,
         )
-
-    def action_leave(self) -> None:
-        self.dismiss()

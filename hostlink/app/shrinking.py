@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
+from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import plain, plural
 from hostlink.listing import Listing, Rules
@@ -21,48 +20,42 @@ from hostlink.listing.shrink import LEVELS, Shrunk, shrink
 TO_FIT = "until it fits"
 
 
-class ShrinkScreen(Screen[str | None]):
+class ShrinkScreen(Page[str | None]):
     """Gives the shrunk text; None where it is not taken."""
 
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#levels"
+    FOOT = (
+        "Each level holds those above it. Enter takes the listing into the "
+        "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "take", "Take it", tooltip="Into the editor"),
         Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
     ]
 
     def __init__(self, listing: Listing, rules: Rules, size_words: Sequence[str] = ()) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self._listing, self._rules, self._size_words = listing, rules, size_words
         self.most = shrink(listing, rules, size_words=size_words)
         self._made: dict[str, Shrunk] = {}
 
-    def compose(self) -> ComposeResult:
-        yield Static(Content(self._head()), classes="heading", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [
-                    Column("how far", 14),
-                    Column("saves", 6, right=True),
-                    Column("in all", 6, right=True),
-                    Column("bytes then", 10, right=True),
-                    Column("", -1),
-                ],
-                id="levels",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="level-detail", markup=False)
-        yield Static(
-            "Each level holds those above it. Enter takes the listing into the "
-            "editor, where Ctrl+Z takes it back; nothing is kept or sent. Escape leaves it.",
-            classes="foot",
-            markup=False,
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [
+                Column("how far", 14),
+                Column("saves", 6, right=True),
+                Column("in all", 6, right=True),
+                Column("bytes then", 10, right=True),
+                Column("", -1),
+            ],
+            id="levels",
         )
+        yield from with_detail(rows, id="level-detail")
 
     def on_mount(self) -> None:
         self.query_one(Rows).show(list(self._entries()))
 
-    def _head(self) -> str:
+    def head(self) -> str:
         limit, before = self.most.limit, self.most.before
         size = f"{before:,} of {plural(limit, 'byte')}" if limit else plural(before, "byte")
         if limit and before > limit:
@@ -126,6 +119,3 @@ class ShrinkScreen(Screen[str | None]):
         key = self.query_one(Rows).key
         if key:
             self.dismiss(self.made(key).listing.text())
-
-    def action_leave(self) -> None:
-        self.dismiss(None)

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.dialogues import Ask, AskText
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import Held, board_sentence, capital, plain, plural
 from hostlink.archive import Archive
@@ -40,12 +38,15 @@ def _listed(session: Session, _: Archive) -> list[Slot]:
     return listed(session)
 
 
-class StoredScreen(Screen[None]):
+class StoredScreen(Page[None]):
     """What is stored, and what memory holds beside it."""
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#stored"
+    FOOT = (
+        "Enter recalls a program into the board's memory. S stores what memory holds, not the "
+        "text in the editor. A lists again. Escape goes back."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "enter",
@@ -60,26 +61,17 @@ class StoredScreen(Screen[None]):
     ]
 
     def __init__(self, attached: Attached, slots: Sequence[Slot]) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.attached = attached
         self.slots = list(slots)
 
-    def compose(self) -> ComposeResult:
-        yield Static("", id="stored-head", classes="heading", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [Column("stored", 16), Column("the board says", -1)],
-                empty="Nothing is stored. S stores the program in memory.",
-                id="stored",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="stored-detail", markup=False)
-        yield Static(
-            "Enter recalls a program into the board's memory. S stores what memory holds, not the "
-            "text in the editor. A lists again. Escape goes back.",
-            classes="foot",
-            markup=False,
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [Column("stored", 16), Column("the board says", -1)],
+            empty="Nothing is stored. S stores the program in memory.",
+            id="stored",
         )
+        yield from with_detail(rows, id="stored-detail")
 
     def on_mount(self) -> None:
         self._show()
@@ -87,7 +79,7 @@ class StoredScreen(Screen[None]):
     def _show(self) -> None:
         name = self.app.desk.board_name(self.attached)
         head = f"Stored on {name}: {plural(len(self.slots), 'program')}"
-        self.query_one("#stored-head", Static).update(Content(plain(head)))
+        self.set_head(head)
         self.query_one(Rows).show([Entry(slot.name, (slot.name, slot.row)) for slot in self.slots])
         held = self.app.desk.held.get(self.attached.port, Held())
         words = [f"{board_sentence(name, held)}.", "", WEAR_WARNING]
@@ -193,6 +185,3 @@ class StoredScreen(Screen[None]):
             return f"{capital(name)} is stored and read back{was}."
 
         self.app.watch_job(job, done=done, failed=self._failed)
-
-    def action_leave(self) -> None:
-        self.dismiss()

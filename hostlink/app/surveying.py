@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
-from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.dialogues import Ask, AskText
-from hostlink.app.layout import WIDTHS
+from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import capital, plain, plural
 from hostlink.board.profile import Profile
@@ -79,11 +77,10 @@ def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
     app.watch_job(job, done=done, then=then)
 
 
-class SurveyScreen(Screen[None]):
+class SurveyScreen(Page[None]):
     """What a survey found. profile, attached: to keep it and use it; None for an earlier one."""
 
     app: DeskApp
-    HORIZONTAL_BREAKPOINTS = WIDTHS
     AUTO_FOCUS = "#found"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("k", "keep", "Keep as a profile", tooltip="The board is talked to by it then"),
@@ -99,32 +96,31 @@ class SurveyScreen(Screen[None]):
         *,
         when: str = "just now",
     ) -> None:
-        super().__init__(classes="page")
+        super().__init__()
         self.board, self.rows, self.when = name, rows, when
         self.profile, self.attached = profile, attached
 
-    def compose(self) -> ComposeResult:
+    def body(self) -> Iterator[Widget]:
+        rows = Rows(
+            [
+                Column("value", 22),
+                Column("found", 16),
+                Column("how sure", 9),
+                Column("evidence", -1),
+            ],
+            empty="The survey found nothing.",
+            id="found",
+        )
+        yield from with_detail(rows, id="found-detail")
+
+    def foot(self) -> str:
+        keeps = "K keeps this as a profile, by which the board is talked to then. "
+        return f"{keeps if self.profile else ''}Escape goes back."
+
+    def head(self) -> str:
         missing = sum(row[2] == "not found" for row in self.rows)
         head = f"Survey of {self.board}, {self.when}: {plural(len(self.rows) - missing, 'value')}"
-        head += f" found, {missing:,} not" if missing else " found"
-        yield Static(Content(plain(head)), classes="heading", markup=False)
-        with Horizontal(classes="across"):
-            yield Rows(
-                [
-                    Column("value", 22),
-                    Column("found", 16),
-                    Column("how sure", 9),
-                    Column("evidence", -1),
-                ],
-                empty="The survey found nothing.",
-                id="found",
-            )
-            with VerticalScroll(classes="side"):
-                yield Static("", id="found-detail", markup=False)
-        keeps = "K keeps this as a profile, by which the board is talked to then. "
-        yield Static(
-            f"{keeps if self.profile else ''}Escape goes back.", classes="foot", markup=False
-        )
+        return head + (f" found, {missing:,} not" if missing else " found")
 
     def on_mount(self) -> None:
         self.query_one(Rows).show([Entry(row[0], row) for row in self.rows])
@@ -206,6 +202,3 @@ class SurveyScreen(Screen[None]):
             return f"{capital(self.board)} is talked to by profile {profile.name} from now on."
 
         self.app.watch_job(job, done=done)
-
-    def action_leave(self) -> None:
-        self.dismiss()
