@@ -1,5 +1,6 @@
 """What holds for all tests: the same examples in every run, no deadline on a busy machine, and
-each line traced once where coverage is measured. A real terminal for the tests that need one."""
+each line traced once where coverage is measured. A real terminal and a real browser for the tests
+that need one, and what becomes of a test that lacks a program."""
 
 import os
 import shutil
@@ -7,10 +8,15 @@ import subprocess
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 from hypothesis import settings
 
+BROWSER = (
+    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+)
 DEADLINE_S = 60.0  # generous: the computer may be busy with other tests
 
 settings.register_profile("steady", derandomize=True, deadline=None)
@@ -27,6 +33,28 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     measuring = session.config.pluginmanager.getplugin("_cov")
     if hasattr(session.config, "workerinput") and getattr(measuring, "cov_controller", None):
         measuring.cov_controller.pause()
+
+
+@pytest.fixture(scope="session")
+def lacking() -> Callable[[str], NoReturn]:
+    """Ends a test that lacks something: skipped with the reason, failed where HOSTLINK_CI is 1."""
+
+    def end(reason: str) -> NoReturn:
+        if os.environ.get("HOSTLINK_CI") == "1":
+            pytest.fail(reason)
+        pytest.skip(reason)
+
+    return end
+
+
+@pytest.fixture(scope="session")
+def require_program(lacking: Callable[[str], NoReturn]) -> Callable[[str], str]:
+    """Find an installed program by name; its path."""
+
+    def require(name: str) -> str:
+        return shutil.which(name) or lacking(f"the program {name} is not installed")
+
+    return require
 
 
 class Terminal:
@@ -78,10 +106,49 @@ class Terminal:
 
 
 @pytest.fixture
-def terminal(tmp_path: Path) -> Iterator[Terminal]:
-    """A terminal that the test starts; without tmux a skip with the reason, in CI a failure."""
-    if shutil.which("tmux") is None and not os.environ.get("HOSTLINK_CI"):
-        pytest.skip("tmux is not installed (on Debian: apt-get install tmux)")
+def terminal(tmp_path: Path, require_program: Callable[[str], str]) -> Iterator[Terminal]:
+    """A terminal that the test starts."""
+    require_program("tmux")
     opened = Terminal(tmp_path)
     yield opened
     subprocess.run(["tmux", "-S", opened._socket, "kill-server"], check=False)
+
+
+@pytest.fixture
+def browse(tmp_path: Path, require_program: Callable[[str], str]) -> Callable[..., str]:
+    """Run Chromium over a page: browse(html, option...) -> what it wrote to stdout."""
+    chromium = require_program("chromium")
+
+    def run(page: str, *options: str) -> str:
+        (tmp_path / "page.html").write_text(page, encoding="utf-8")
+        user = f"--user-data-dir={tmp_path / 'browser'}"
+        ran = subprocess.run(
+            [chromium, *BROWSER, user, *options, (tmp_path / "page.html").as_uri()],
+            capture_output=True,
+            timeout=60,
+            check=True,
+        )
+        return ran.stdout.decode("utf-8", "replace")
+
+    return run
+
+
+@pytest.fixture
+def printed(
+    browse: Callable[..., str], tmp_path: Path, require_program: Callable[[str], str]
+) -> Callable[[str], tuple[int, list[str]]]:
+    """Print a page; the number of sheets of paper, and the rows of text on them."""
+    pdfinfo, pdftotext = require_program("pdfinfo"), require_program("pdftotext")
+
+    def run(page: str) -> tuple[int, list[str]]:
+        pdf = str(tmp_path / "page.pdf")
+        browse(page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
+        info = subprocess.run([pdfinfo, pdf], capture_output=True, text=True, check=True).stdout
+        pages = next(row.split()[1] for row in info.splitlines() if row.startswith("Pages:"))
+        assert "(A4)" in info
+        text = subprocess.run(
+            [pdftotext, "-layout", pdf, "-"], capture_output=True, text=True, check=True
+        ).stdout
+        return int(pages), text.splitlines()
+
+    return run

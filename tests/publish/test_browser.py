@@ -6,13 +6,9 @@ pdftoppm (poppler-utils) read the printed page, zbarimg (zbar-tools) the QR code
 
 from __future__ import annotations
 
-import os
-import shutil
 import subprocess
 from collections.abc import Callable
 from pathlib import Path
-
-import pytest
 
 from hostlink.board.profile_file import find_profile
 from hostlink.listing import Listing
@@ -23,60 +19,7 @@ from hostlink.publish.sheet import sheet
 from hostlink.shipped import library_folder
 
 PRACTICE = find_profile("practice")
-QUIET = (
-    *("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
-    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
-)
 HOSTILE = "<script>document.title='run'</script><b>bold</b>"
-
-
-def needed(name: str) -> str:
-    """An installed program; without it the test is skipped with the reason, or fails in CI."""
-    path = shutil.which(name)
-    if path is None:
-        reason = f"the program {name} is not installed"
-        if os.environ.get("HOSTLINK_CI") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    return path
-
-
-@pytest.fixture
-def browse(tmp_path: Path) -> Callable[..., str]:
-    """Run Chromium over a page: browse(html, option...) -> what it wrote to stdout."""
-    chromium = needed("chromium")
-
-    def run(page: str, *options: str) -> str:
-        (tmp_path / "page.html").write_text(page, encoding="utf-8")
-        user = f"--user-data-dir={tmp_path / 'browser'}"
-        ran = subprocess.run(
-            [chromium, *QUIET, user, *options, (tmp_path / "page.html").as_uri()],
-            capture_output=True,
-            timeout=60,
-            check=True,
-        )
-        return ran.stdout.decode("utf-8", "replace")
-
-    return run
-
-
-@pytest.fixture
-def printed(browse: Callable[..., str], tmp_path: Path) -> Callable[[str], tuple[int, list[str]]]:
-    """Print a page; the number of sheets of paper, and the rows of text on them."""
-    pdfinfo, pdftotext = needed("pdfinfo"), needed("pdftotext")
-
-    def run(page: str) -> tuple[int, list[str]]:
-        pdf = str(tmp_path / "page.pdf")
-        browse(page, "--no-pdf-header-footer", f"--print-to-pdf={pdf}")
-        info = subprocess.run([pdfinfo, pdf], capture_output=True, text=True, check=True).stdout
-        pages = next(row.split()[1] for row in info.splitlines() if row.startswith("Pages:"))
-        assert "(A4)" in info
-        text = subprocess.run(
-            [pdftotext, "-layout", pdf, "-"], capture_output=True, text=True, check=True
-        ).stdout
-        return int(pages), text.splitlines()
-
-    return run
 
 
 def a_sheet(name: str) -> tuple[str, str]:
@@ -110,10 +53,12 @@ def test_a_card_is_one_page(printed: Callable[[str], tuple[int, list[str]]]) -> 
 
 
 def test_the_qr_code_on_paper_is_the_listing(
-    printed: Callable[[str], tuple[int, list[str]]], tmp_path: Path
+    printed: Callable[[str], tuple[int, list[str]]],
+    tmp_path: Path,
+    require_program: Callable[[str], str],
 ) -> None:
     """Printed, drawn at 200 dots an inch, and read by a reader that is not ours."""
-    pdftoppm, zbarimg = needed("pdftoppm"), needed("zbarimg")
+    pdftoppm, zbarimg = require_program("pdftoppm"), require_program("zbarimg")
     text, page = a_sheet("morse")
     printed(page)
     pictures = str(tmp_path / "paper")

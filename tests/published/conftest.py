@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
-import os
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Callable
@@ -14,25 +12,6 @@ from pathlib import Path
 import pytest
 
 TESTS = Path(__file__).parent.parent
-
-
-@pytest.fixture(scope="session")
-def require_program() -> Callable[[str], str]:
-    """Find an installed program by name; its path.
-
-    Without it the test is skipped with the reason, or fails where HOSTLINK_CI is 1.
-    """
-
-    def require(name: str) -> str:
-        path = shutil.which(name)
-        if path is None:
-            reason = f"the program {name} is not installed"
-            if os.environ.get("HOSTLINK_CI") == "1":
-                pytest.fail(reason)
-            pytest.skip(reason)
-        return path
-
-    return require
 
 
 @pytest.fixture

@@ -11,9 +11,10 @@ import importlib.util
 import os
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
+from typing import NoReturn
 
 import pytest
 
@@ -43,13 +44,6 @@ EXCLUDED = {
     **dict.fromkeys(("selcase", "snglfunc"), _NO_NUMBERS),
     "width": "LIST wraps its line 30 at 80 columns; see the last tests",
 }
-
-
-def missing(what: str) -> None:
-    """Skip with the reason, or fail where HOSTLINK_CI is 1."""
-    if os.environ.get("HOSTLINK_CI") == "1":
-        pytest.fail(what)
-    pytest.skip(what)
 
 
 def helper() -> ModuleType:
@@ -92,12 +86,12 @@ class Board:
 
 
 @pytest.fixture(scope="module")
-def board() -> Iterator[Board]:
+def board(lacking: Callable[[str], NoReturn]) -> Iterator[Board]:
     """One interpreter for all tests of this file."""
     if os.name != "posix":
-        missing("a pseudo-terminal needs a POSIX system")
+        lacking("a pseudo-terminal needs a POSIX system")
     if shutil.which("bwbasic") is None or not EXAMPLES.is_dir():
-        missing("the package bwbasic with its examples is not installed")
+        lacking("the package bwbasic with its examples is not installed")
     foreign = helper()
     with foreign.foreign_board() as place:
         profile = load_profile(foreign.PROFILE)

@@ -12,6 +12,7 @@ import subprocess
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import NoReturn
 
 import pytest
 
@@ -52,14 +53,16 @@ PLY_SAME = ("gcd", "gosub", "hello", "linear", "maxsin", "powers", "sales", "sea
 """All but rand.bas (other numbers at each run), func.bas and sqrt2.bas (they end in an error)."""
 
 
-def need(folder: Path) -> Path:
-    """A folder of packaged examples; without it the test is skipped, or fails in CI."""
-    if not folder.is_dir():
-        reason = f"there is no {folder}; is its package installed?"
-        if os.environ.get("HOSTLINK_CI") == "1":
-            pytest.fail(reason)
-        pytest.skip(reason)
-    return folder
+@pytest.fixture
+def need(lacking: Callable[[str], NoReturn]) -> Callable[[Path], Path]:
+    """Finds a folder of packaged examples."""
+
+    def find(folder: Path) -> Path:
+        if not folder.is_dir():
+            lacking(f"there is no {folder}; is its package installed?")
+        return folder
+
+    return find
 
 
 def changed(text: str, rules: Rules) -> Iterator[tuple[str, str]]:
@@ -105,7 +108,7 @@ def test_shipped_programs_changed_print_the_same_on_bwbasic(
 
 @pytest.mark.parametrize("name", SAME)
 def test_packaged_programs_changed_print_the_same_on_bwbasic(
-    name: str, foreign_output: Callable[[str], list[str]]
+    name: str, foreign_output: Callable[[str], list[str]], need: Callable[[Path], Path]
 ) -> None:
     """Programs that others wrote for their own interpreter, tabs, small letters and all."""
     raw = (need(EXAMPLES) / f"{name}.bas").read_bytes()
@@ -117,7 +120,9 @@ def test_packaged_programs_changed_print_the_same_on_bwbasic(
 
 
 @pytest.fixture
-def ply_output(require_program: Callable[[str], str], tmp_path: Path) -> Callable[[str], str]:
+def ply_output(
+    require_program: Callable[[str], str], need: Callable[[Path], Path], tmp_path: Path
+) -> Callable[[str], str]:
     """Run a listing on the BASIC of the PLY examples; what it printed."""
     python = "/usr/bin/python3"
     if not Path(python).exists():
@@ -146,7 +151,7 @@ def ply_output(require_program: Callable[[str], str], tmp_path: Path) -> Callabl
 
 @pytest.mark.parametrize("name", PLY_SAME)
 def test_packaged_programs_changed_print_the_same_on_plys_basic(
-    name: str, ply_output: Callable[[str], str]
+    name: str, ply_output: Callable[[str], str], need: Callable[[Path], Path]
 ) -> None:
     """Under the profile of ECMA-55: LET and END stay, keywords keep their blanks."""
     rules = find_profile("ecma-55").rules
