@@ -33,6 +33,8 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"Choose another --baud", "Choose another profile (Alt+S)"),
     (r"repeat with --stop-running", "interrupt it with Alt+X"),
     (r"\(--baud, --stop-running\)", "(Alt+L)"),
+    (r"`hostlink firmware history` shows what was written where",
+     "Alt+I, then a lone -, shows what was written where"),
     (r"or repeat with --yes to replace( it)?", "or say that it may be replaced"),
     (r"is not kept; name it with --as", "is not kept"),
     (r"; with --discard-board what the board [^.]*", ""),

@@ -31,7 +31,8 @@ CAREFUL = "tiny"
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
-kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words.
+kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words, and tells the \
+command for what only the command line does, such as exporting the archive.
 """
 
 
@@ -319,7 +320,8 @@ class DeskApp(App[None]):
         from hostlink.app.palette import Help
 
         if not isinstance(self.screen, Help):
-            self.push_screen(Help(self.screen, ABOUT))
+            about = ABOUT if self.screen is self.desk else ""
+            self.push_screen(Help(self.screen, about))
 
     def action_leave(self) -> None:
         """Leave, but never with unkept text or a job under way without asking."""

@@ -134,14 +134,18 @@ class BoardsScreen(Page[None]):
         if row is None:
             self.query_one("#board-detail", Static).update(Content("No board is known yet."))
             return
-        restarts = {True: "restarts", False: "does not restart", None: "not known"}
+        restarts = {
+            True: "restarts it",
+            False: "did not restart it when last tried",
+            None: "not known yet whether that restarts it",
+        }
         words = [
             ("chip", f"{row.chip} {row.usb_id}".strip()),
             ("driver", row.driver),
-            ("known by", row.recognised_by),
-            ("when opened", restarts[row.restarts_on_open]),
+            ("recognised by", row.recognised_by),
+            ("opening its port", restarts[row.restarts_on_open]),
             ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
-            ("last held", row.holds + (", may lack edits" if row.may_lack_edits else "")),
+            ("last held", row.holds + (", perhaps edited since" if row.may_lack_edits else "")),
             ("last backup", self._backup(row)),
             ("last survey", self._survey_words(row)),
             ("access", row.access),

@@ -14,6 +14,7 @@ from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.layout import HEIGHTS, WIDTHS
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import open_sheet
+from hostlink.app.sheet_desk import HINT
 from hostlink.app.shelf import Shelf
 from hostlink.app.texts import revision_words
 from hostlink.app.workshop_desk import WorkshopDesk
@@ -23,8 +24,6 @@ if TYPE_CHECKING:
     from hostlink.app.revisions import Wish
     from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.looking import Looked
-
-HINT = "Ctrl+P every action    F1 help"
 
 _AFTER_PAINT_S = 0.05
 
@@ -87,7 +86,7 @@ class Desk(WorkshopDesk):
             tooltip="Type to the board; again: back to the archive",
         ),
         Binding("alt+g", "run", "Run the program on the board", tooltip="Its output comes here"),
-        Binding("alt+x", "interrupt", "Break", tooltip="Interrupt a running program"),
+        Binding("alt+x", "interrupt", "Interrupt the program", tooltip="The one that runs there"),
         Binding("alt+z", "restart", "Restart the board", tooltip="Its program is kept first"),
         Binding("alt+l", "look", "Look at the board", tooltip="Read what it holds now"),
         Binding("alt+h", "history", "Revisions", tooltip="All revisions of the program"),
@@ -258,12 +257,19 @@ class Desk(WorkshopDesk):
         def answered(name: str | None) -> None:
             if not name:
                 return
+            if name == "-":
+                self.app.push_screen(FirmwareScreen(None))
+                return
             path = named_path(name)
             reviewed = self.app.careful(lambda: review_file(path))
             if reviewed is not None:
                 self.app.push_screen(FirmwareScreen(reviewed))
 
         self.app.push_screen(
-            AskText("Which firmware image?", hint="An Intel HEX file; it is only reviewed."),
+            AskText(
+                "Which firmware image?",
+                hint="An Intel HEX file; it is only reviewed. A lone - shows what was written "
+                "where, and goes back to the image before.",
+            ),
             answered,
         )

@@ -12,6 +12,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Input, Label, Static
 
+from hostlink.app.layout import HEIGHTS
 from hostlink.app.text_line import TextLine
 from hostlink.app.texts import plain
 from hostlink.errors import HostlinkError
@@ -28,6 +29,7 @@ class Ask(ModalScreen[str]):
     answers: (what is returned, what the button says).
     """
 
+    VERTICAL_BREAKPOINTS = HEIGHTS
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "safe", "The safe answer", show=False),
         Binding("left,up", "app.focus_previous", "Answer before", show=False),
@@ -46,12 +48,22 @@ class Ask(ModalScreen[str]):
                 yield part(self.question)
                 if self.why:
                     yield part(self.why, name="part quiet")
+            yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
             with Vertical(id="choices"):
                 for value, says in self.answers:
                     yield Button(Content(plain(says)), id=f"answer-{value}")
 
     def on_mount(self) -> None:
         self.query(Button).first().focus()
+        self.call_after_refresh(self._tell_more)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._tell_more)
+
+    def _tell_more(self) -> None:
+        """Whether the question goes on below what is shown."""
+        asked = self.query_one("#asked", VerticalScroll)
+        self.query_one("#reads-on").display = asked.max_scroll_y > 0
 
     def on_button_pressed(self, event: Button.Pressed) -> None:
         event.stop()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import nullcontext
 from functools import partial
 from pathlib import Path
@@ -21,6 +21,7 @@ from hostlink.app.page import Page
 from hostlink.app.texts import plain, plural
 from hostlink.app.work import Attached
 from hostlink.archive import Archive
+from hostlink.archive.firmware import FirmwareWrite
 from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
@@ -47,7 +48,8 @@ def image_words(reviewed: ImageReview) -> str:
     """What an image holds, where it lies in flash, and what is wrong with it."""
     image = reviewed.image
     rows = [
-        f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,}",
+        f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for "
+        f"the {reviewed.chip.part}",
         f"SHA-256 {image.sha256}",
         "",
         *memory_map(image.segments, reviewed.chip, reviewed.boot_bytes),
@@ -65,6 +67,18 @@ def image_words(reviewed: ImageReview) -> str:
     if not reviewed.findings:
         rows.append("Nothing is wrong with it as a file; whether it is the right one you know.")
     return "\n".join(rows)
+
+
+def history_words(writes: Sequence[FirmwareWrite]) -> str:
+    """What was written where, the last write first."""
+    rows = [
+        f"{each.began_at.astimezone():%Y-%m-%d %H:%M}  {each.image.name} for the {each.role} to "
+        f"{each.board or 'a board without a label'}: {each.outcome or 'cut off'}"
+        for each in writes
+    ]
+    return "\n".join(
+        ["No image was named. What was written where:", "", *(rows or ["nothing yet"])]
+    )
 
 
 def written_words(written: Written) -> str:
@@ -86,7 +100,7 @@ class FirmwareScreen(Page[None]):
     HEAD = "Firmware"
     FOOT = (
         "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
-        "back to what the flash held before. Escape goes back to the desk."
+        "back to what the flash held before. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("w", "write", "Write it to the board", tooltip="Asked first, with the cautions"),
@@ -94,14 +108,19 @@ class FirmwareScreen(Page[None]):
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
-    def __init__(self, reviewed: ImageReview) -> None:
+    def __init__(self, reviewed: ImageReview | None) -> None:
+        """reviewed: None to see what was written, and to go back to the image before."""
         super().__init__()
         self.reviewed = reviewed
 
     def body(self) -> Iterator[Widget]:
         with VerticalScroll():
-            words = plain(image_words(self.reviewed), keep="\n")
-            yield Static(Content(words), classes="words", id="image", markup=False)
+            if self.reviewed is not None:
+                words = image_words(self.reviewed)
+            else:
+                words = history_words(self.app.archive.writes())
+            shown = Content(plain(words, keep="\n"))
+            yield Static(shown, classes="words", id="image", markup=False)
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
@@ -110,6 +129,9 @@ class FirmwareScreen(Page[None]):
 
     def action_write(self) -> None:
         """Write the image: doubts first, then the cautions, then what it is for."""
+        if self.reviewed is None:
+            self.app.notify("No image was named: Escape, then Alt+I.", markup=False)
+            return
         if self.reviewed.errors:
             self.app.notify("It has errors, so it is not written.", markup=False)
             return

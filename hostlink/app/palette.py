@@ -18,6 +18,24 @@ from textual.widgets import Static
 from hostlink.app.page import Page
 
 _KEY_WIDTH = 13
+TYPED: tuple[tuple[str, str], ...] = (
+    ("Tag a program, or take tags off", "hostlink tag"),
+    ("Note on a program", "hostlink note"),
+    ("Retire a program: out of the list, not deleted", "hostlink retire"),
+    ("Return a retired program to the list", "hostlink return"),
+    ("Rescues: list what was kept before it was overwritten", "hostlink programs --rescues"),
+    ("Compare any two listings", "hostlink compare"),
+    ("Run a program with its input from a file", "hostlink run --input"),
+    ("Load, save or back up many boards at once", "hostlink load --all"),
+    ("Load a file after each save in an editor of your own", "hostlink load --watch"),
+    ("Several commands over one open port, together", "hostlink together"),
+    ("Firmware for another chip or bootloader size", "hostlink firmware write"),
+    ("Prove the archive: every hash and reference", "hostlink archive prove"),
+    ("Duplicate the archive into one file", "hostlink archive duplicate"),
+    ("Export the archive as a BagIt folder", "hostlink archive export"),
+    ("Import a BagIt folder or another archive", "hostlink archive import"),
+)
+"""What only the command line does, with the command for it: the palette tells where it is."""
 _KEYS = {
     "ctrl": "Ctrl",
     "alt": "Alt",
@@ -65,6 +83,8 @@ class Actions(Provider):
             yield DiscoveryHit(
                 self._words(binding), self._call(binding, node), help=self._help(binding)
             )
+        for words, command in TYPED:
+            yield DiscoveryHit(words, self._tell(command), help=f"At the command line: {command}")
 
     async def search(self, query: str) -> Hits:
         matcher = self.matcher(query)
@@ -79,6 +99,23 @@ class Actions(Provider):
                     text=words,
                     help=self._help(binding),
                 )
+
+        for words, command in TYPED:
+            score = max(matcher.match(words), matcher.match(command) * 0.8)
+            if score > 0:
+                yield Hit(
+                    score * 0.9,  # behind what a key does
+                    matcher.highlight(words),
+                    self._tell(command),
+                    text=words,
+                    help=f"At the command line: {command}",
+                )
+
+    def _tell(self, command: str) -> Any:
+        async def tell() -> None:
+            self.app.notify(f"At the command line: {command} --help", markup=False, timeout=15)
+
+        return tell
 
     def _words(self, binding: Binding) -> str:
         return binding.description
@@ -113,7 +150,8 @@ class Help(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         with VerticalScroll():
-            yield Static(Content(self._about), classes="words", markup=False)
+            if self._about:
+                yield Static(Content(self._about), classes="words", markup=False)
             yield Static("", classes="words", markup=False, id="keys")
 
     def on_mount(self) -> None:

@@ -26,7 +26,8 @@ if TYPE_CHECKING:
 
 _LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
 _PAUSE_S = 0.3
-HINT = "Ctrl+P every action    F1 help"
+HELP = "F1 help"
+HINT = f"Ctrl+P every action    {HELP}"
 
 
 class SheetDesk(Screen[None]):
@@ -323,4 +324,7 @@ class SheetDesk(Screen[None]):
 
     def show_told(self, sentence: str) -> None:
         with contextlib.suppress(Exception):
-            self.query_one("#told", Static).update(Content(plain(sentence) or HINT))
+            text, room = plain(sentence), self.size.width - 2 - len(HELP)
+            if text and len(text) < room - 2:
+                text = f"{text:<{room}}{HELP}"
+            self.query_one("#told", Static).update(Content(text or HINT))

@@ -133,7 +133,7 @@ class Shelf(Vertical):
         if not asked:
             entries = self._known.entries + self._shipped_entries([])
             more = " or more" if len(self._known.entries) == _AT_ONCE else ""
-            head = f"Archive: {plural(len(self._known.entries), 'program')}{more}"
+            head = f"Archive: {plural(len(self._known.entries), 'program')}{more}; Enter opens one"
         else:
             entries = [
                 one
@@ -144,7 +144,7 @@ class Shelf(Vertical):
             found = self._archive.find(question, limit=_MOST_FOUND)
             entries += [_found(one) for one in found if _name(one) not in seen]
             entries += self._shipped_entries(asked)
-            head = f"Archive: {len(entries):,} found"
+            head = f"Archive: {len(entries):,} found; Enter opens one"
         self.query_one("#shelf-head", Static).update(Content(head))
         self.query_one(Rows).show(entries, stay=not asked)
 

@@ -196,3 +196,21 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
     stage.play(again, port="practice://cut?time=virtual")
     assert stage.archive.writes()[0].outcome == "done"
     assert Path("class.hex").exists()
+
+
+def test_without_an_image_there_is_the_record_and_the_way_back(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """A lone - in place of a file shows what was written where; W says that no image was named."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+i", "-", "enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        assert "What was written where" in shown(app)
+        await pilot.press("w")
+        await wait(pilot, lambda: "No image was named" in str([*app._notifications]))
+        await pilot.press("g")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "firmware screen goes back" in shown(app)
+
+    stage.play(story)

@@ -35,6 +35,23 @@ def test_every_alt_key_arrives_as_itself(key: str) -> None:
     assert [event.key for event in sent(key)] == [key]
 
 
+def test_no_key_of_the_desk_is_taken_by_a_line_to_type_in(stage: Any) -> None:
+    """In the editor, the line to find by and the console's, each key does what the desk says."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        keys = [each.key for each in Desk.BINDINGS if isinstance(each, Binding)]
+        keys = [key for key in keys if key != "escape"]  # goes back from each to the listing
+        for into in ("ctrl+f", "ctrl+t", "escape"):
+            await pilot.press(into)
+            await pilot.pause()
+            active = app.screen.active_bindings
+            assert {key: active[key].node for key in keys} == dict.fromkeys(keys, app.desk), (
+                app.focused
+            )
+
+    stage.play(story, opens="shipped:TIDE")
+
+
 def test_an_alt_key_in_the_editor_acts_and_writes_nothing(stage: Any, wait: Any) -> None:
     """It comes with its letter, which the editor would take for typing."""
 
