@@ -7,6 +7,8 @@ import shlex
 from pathlib import Path
 
 import pytest
+import sqlite_utils.cli
+from click.testing import CliRunner
 from intelhex import IntelHex
 
 from hostlink.board.profile_file import shipped_profiles
@@ -55,7 +57,10 @@ def test_the_first_session_runs_as_it_stands(
         status = run_line(quick)
         told = capfd.readouterr()
         assert status == 0, f"{shlex.join(command)}: {told.err}"
-    assert (evening / "spare-copy.sqlite3").exists()
+    queries = [shlex.split(row)[2:] for row in README.splitlines() if row.startswith("$ sqlite-")]
+    told = [CliRunner().invoke(sqlite_utils.cli.cli, query) for query in queries]
+    assert [each.exit_code for each in told] == [0, 0]
+    assert "10 REM HAILSTONE" in told[1].output
 
 
 @pytest.mark.usefixtures("evening")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+from collections.abc import Sequence
 
-from hostlink.archive import Archive, Board, HostCopy, Origin
+from hostlink.archive import Archive, Board, HostCopy, Origin, Rescue, Revision
 from hostlink.board.ports import Identity
 from hostlink.errors import ArchiveError
 
@@ -31,6 +32,15 @@ def remembered_restart(archive: Archive | None, identity: Identity) -> bool | No
     return board.restarts_on_open if board is not None else None
 
 
+def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Rescue | None:
+    """Which of several that are the same program to name: the one that the board was last known to
+    hold, by its spec, else the newest revision, else the newest rescue; None where there is none.
+    """
+    known = [one for one in holders if one.spec == spec]
+    revisions = [one for one in holders if isinstance(one, Revision)]
+    return next(iter([*known, *revisions, *holders]), None)
+
+
 def last_program(archive: Archive, board: Board) -> str:
     """The spec under which the board's last known program can be loaded again, "" if none can.
 
@@ -40,9 +50,9 @@ def last_program(archive: Archive, board: Board) -> str:
     copy = archive.host_copy(board.uuid)
     if copy is not None and copy.content.text.strip():
         with contextlib.suppress(ArchiveError):
-            specs = [holder.spec for holder in archive.holds(copy.content)]
-            if specs:
-                return copy.revision if copy.revision in specs else specs[0]
+            same = as_known(archive.holds(copy.content), copy.revision)
+            if same is not None:
+                return same.spec
             origin = Origin("rescue", "host copy", board.uuid)
             program = copy.revision.rpartition("@")[0] or None
             return archive.rescue(copy.content, origin, program=program).spec

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.events import Phase
-from hostlink.jobs.attaching import last_program
+from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.rescuing import held_content
 from hostlink.jobs.session import Session
 
@@ -49,9 +49,9 @@ def look(session: Session, archive: Archive) -> Looked:
         lost = last_program(archive, board) if held else ""
         return Looked(board, "", False, 0, None, limit, lost, None)
     content = held_content(session, result)
-    holders = archive.holds(content)
-    revision = next((one for one in holders if isinstance(one, Revision)), None)
-    spec = revision.spec if revision is not None else holders[0].spec if holders else ""
+    same = as_known(archive.holds(content), copy.revision if copy is not None else "")
+    revision = same if isinstance(same, Revision) else None
+    spec = same.spec if same is not None else ""
     changed = False
     if not spec and copy is not None and copy.revision:
         item = archive.revision(copy.revision)

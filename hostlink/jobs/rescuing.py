@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
-from hostlink.jobs.attaching import copy_words, last_program
+from hostlink.jobs.attaching import as_known, copy_words, last_program
 from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
 from hostlink.jobs.material import content_of
 from hostlink.jobs.session import Session
@@ -61,10 +61,11 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
         _tell_loss(session, archive, board)
         return Held({}, result.count)
     content = held_content(session, result)
-    holders = archive.holds(content)
-    if holders:
-        session.emit(AlreadyKept(holders[0].spec))
-        return Held(result.lines, result.count, holders[0].spec)
+    copy = archive.host_copy(board.uuid)
+    same = as_known(archive.holds(content), copy.revision if copy is not None else "")
+    if same is not None:
+        session.emit(AlreadyKept(same.spec))
+        return Held(result.lines, result.count, same.spec)
     kept = archive.rescue(content, board_origin(session, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
     return Held(result.lines, result.count, kept.spec, new=True)

@@ -21,6 +21,7 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
+from hostlink.jobs.attaching import as_known
 from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
@@ -114,9 +115,11 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
             result = session.dialogue.capture()
             content = held_content(session, result)
             holders = archive.holds(content)
-            record.revision = next((one for one in holders if isinstance(one, Revision)), None)
+            named = [one.spec for one in holders if one.program.casefold() == name.casefold()]
+            same = as_known(holders, named[0] if named else "")
+            record.revision = same if isinstance(same, Revision) else None
             archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
-        return Held(result.lines, result.count, holders[0].spec if holders else "")
+        return Held(result.lines, result.count, same.spec if same is not None else "")
 
 
 def _look_into(session: Session, archive: Archive, name: str, memory: Held) -> Held:

@@ -72,6 +72,17 @@ def test_a_rescue_can_be_loaded(
     assert board_holds() == {10: "REM BY HAND"}
 
 
+def test_a_board_s_program_goes_by_the_name_it_was_loaded_under(hostlink: Callable) -> None:
+    """Where another program is the same listing, what the board held is not called by its name."""
+    hostlink("load", "hail")
+    hostlink("show", "hail", "-o", "twin.bas")
+    hostlink("keep", "twin.bas")
+    assert hostlink("load", "tide", "--json").json["board_held"] == "HAIL@1"
+    hostlink("load", "hail")
+    hostlink("store", "TWIN")
+    assert "the same as TWIN@1" in hostlink("recall", "TWIN").err
+
+
 def test_run_runs_what_was_proven(hostlink: Callable, listing: Callable) -> None:
     """--run prints what the program prints."""
     assert hostlink("load", listing(*LAMP), "--run").out == "LAMP ON\nLAMP OFF\n"
