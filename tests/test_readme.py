@@ -42,9 +42,8 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-def test_the_first_session_runs_as_it_stands(
-    evening: Path, capfd: pytest.CaptureFixture[str]
-) -> None:
+@pytest.mark.usefixtures("evening")
+def test_the_first_session_runs_as_it_stands(capfd: pytest.CaptureFixture[str]) -> None:
     """Each command of the README ends with status 0, in the order in which it stands there."""
     commands = session()
     assert len(commands) >= 20
