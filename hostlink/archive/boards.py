@@ -75,7 +75,7 @@ class Boards(Session):
         label = clean(label).strip()
         if len(label) > LONGEST_LABEL or not label.isprintable():
             raise ArchiveError(
-                f"{label[:LONGEST_LABEL]!r} cannot be a label: at most {LONGEST_LABEL} printable "
+                f'"{label[:LONGEST_LABEL]}" cannot be a label: at most {LONGEST_LABEL} printable '
                 "characters.",
                 kept="No label was changed.",
             )

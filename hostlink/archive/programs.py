@@ -145,7 +145,7 @@ def checked_tag(tag: str) -> str:
     tag = tag.strip()
     if not tag or len(tag) > LONGEST_TAG or not tag.isprintable() or " " in tag:
         raise ArchiveError(
-            f"{tag[:LONGEST_TAG]!r} cannot be a tag: a tag is one word of at most {LONGEST_TAG} "
+            f'"{tag[:LONGEST_TAG]}" cannot be a tag: a tag is one word of at most {LONGEST_TAG} '
             "characters.",
             kept="No tag was changed.",
         )

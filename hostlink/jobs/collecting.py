@@ -163,6 +163,12 @@ def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Readin
 
 
 def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
+    if (source / "bagit.txt").is_file():
+        raise ListingError(
+            f"{source} is a BagIt folder, an archive's export.",
+            kept="Nothing was changed.",
+            advice=f"`hostlink archive import {source}` takes it in.",
+        )
     try:
         paths = sorted(path for path in source.iterdir() if not path.name.startswith("."))
     except OSError as error:

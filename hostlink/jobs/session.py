@@ -78,7 +78,8 @@ class Session:
             profile_says=self.profile.talk.restarts_on_open,
             remembered=remembered_restart(archive, self.identity),
         )
-        if self.foresight.restarts:
+        missing = choice.port.startswith("/") and not Path(choice.port).exists()
+        if self.foresight.restarts and not missing:
             emit(Warned(_warning(choice.port, self.foresight)))
         own = Recorder(choice.record) if recorder is None and choice.record is not None else None
         try:

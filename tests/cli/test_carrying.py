@@ -51,6 +51,10 @@ def test_bad_sources_and_targets_are_refused(
     assert run_line(["archive", "import", str(evening / "empty")]) == 1
     assert "`hostlink keep" in capfd.readouterr().err
     assert run_line(["keep", str(evening / "listings")]) == 0
+    assert run_line(["archive", "export", str(evening / "bag")]) == 0
+    capfd.readouterr()
+    assert run_line(["keep", str(evening / "bag")]) == 1  # its manifest looks like numbered lines
+    assert "`hostlink archive import" in capfd.readouterr().err
     assert run_line(["archive", "export", str(evening / "empty")]) == 1
     assert "there already" in capfd.readouterr().err
     assert run_line(["archive", "export", str(evening / "new"), "--only", "TIDEX"]) == 1
