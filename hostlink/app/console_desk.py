@@ -85,6 +85,9 @@ class ConsoleDesk(WatchDesk):
             return
         self.show_band("console")
         self.query_one("#console-line", Input).focus()
+        held = self.held.get(attached.port)
+        if held is not None and held.known and not held.lines:
+            self.app.tell("The board was last seen without a program; Ctrl+L loads the listing.")
         self.type_line(command)
 
     def action_interrupt(self) -> None:

@@ -263,7 +263,12 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
         )
     emit = Teller(quiet=desk.quiet).emit
     with desk.archive() as archive, desk.session(archive, emit) as session:
-        _run_now(session, inputs, seconds, output)
+        printed = _run_now(session, inputs, seconds, output)
+    if not printed.strip():
+        say(
+            "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
+            quiet=desk.quiet,
+        )
 
 
 def _input_lines(path: Path | None) -> list[str]:

@@ -28,8 +28,18 @@ def test_lines_go_to_the_board_and_change_what_is_said_of_it(
     stage.play(story, opens="shipped:TIDE")
 
 
-def test_a_running_program_is_broken_by_its_key(stage: Any, wait: Any) -> None:
-    """An endless program stops at Break and the board is at its prompt again."""
+def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
+    """Where the board holds no program, the key that loads one is told."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("alt+g")
+        await wait(pilot, lambda: any("without a program; Ctrl+L" in said for said in app.said))
+
+    stage.play(story, opens="shipped:TIDE")
+
+
+def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> None:
+    """An endless program stops by Alt+X, and the board is at its prompt again."""
     stage.keep("LOOP", '10 PRINT "ROUND"', "20 GOTO 10")
 
     async def story(pilot: Any, app: Any) -> None:

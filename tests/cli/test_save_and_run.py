@@ -216,3 +216,11 @@ def test_a_board_without_eeprom_commands_says_so(hostlink: Callable, listing: Ca
         told = hostlink(*command, "--profile", "ecma-55")
         assert told.status in (1, 3)
         assert "not touched" in told.err or "left as it is" in told.err
+
+
+def test_a_run_without_a_program_says_what_to_do(hostlink: Callable) -> None:
+    """Nothing is printed on an empty board; the sentence goes to stderr, and not with --quiet."""
+    told = hostlink("run")
+    assert (told.status, told.out) == (0, "")
+    assert "It printed nothing." in told.err
+    assert "It printed nothing." not in hostlink("run", "--quiet").err
