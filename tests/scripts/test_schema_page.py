@@ -79,7 +79,7 @@ def test_the_readmes_way_to_read_an_archive_without_hostlink_works(tmp_path: Pat
     with Archive.open(tmp_path / "archive.sqlite3") as archive:
         text = "10 PRINT 27\n"
         content = Content(text.encode(), text, text, "practice", "utf-8", 10)
-        archive.keep("hail", content, Origin("file"), title="Hailstones")
+        archive.keep("HAIL", content, Origin("file"), title="Hailstones")
         archive.duplicate(tmp_path / "spare-copy.sqlite3")
     assert len(commands()) >= 2
     told = []
@@ -88,5 +88,5 @@ def test_the_readmes_way_to_read_an_archive_without_hostlink_works(tmp_path: Pat
         ran = subprocess.run(run, cwd=tmp_path, capture_output=True, text=True, timeout=60)
         assert ran.returncode == 0, ran.stderr
         told.append(ran.stdout)
-    assert "hail" in told[0] and "Hailstones" in told[0]
+    assert "HAIL" in told[0] and "Hailstones" in told[0]
     assert json.loads(told[1]) == [{"listing": text}]
