@@ -44,10 +44,10 @@ BWBASIC = Rules(
 EXAMPLES = Path("/usr/share/doc/bwbasic/examples")
 SAME = (
     *("abs", "assign", "dataread", "deffn", "dim", "doloop", "dowhile", "fncallfn", "fornext"),
-    *("ifline", "loopuntl", "option", "pascaltr", "random", "whilwend", "width"),
+    *("ifline", "loopuntl", "option", "pascaltr", "whilwend", "width"),
 )
-"""Those that end by themselves without a question, a file, the time of day, or an error (whose
-message would name another line)."""
+"""Those that end by themselves without a question, a file, the time of day (random.bas begins its
+numbers with it), or an error (whose message would name another line)."""
 PLY = Path("/usr/share/doc/python-ply-doc/examples/BASIC")
 PLY_SAME = ("gcd", "gosub", "hello", "linear", "maxsin", "powers", "sales", "sears", "sqrt1", "dim")
 """All but rand.bas (other numbers at each run), func.bas and sqrt2.bas (they end in an error)."""
