@@ -124,7 +124,7 @@ def latest_revision(db: Database, program: int) -> Row | None:
     return first(
         db,
         f"{REVISION} WHERE revisions.program_id = ? "
-        "ORDER BY revisions.kept_at DESC, revisions.id DESC LIMIT 1",
+        "ORDER BY revisions.kept_at DESC, revisions.number DESC, revisions.uuid DESC LIMIT 1",
         (program,),
     )
 

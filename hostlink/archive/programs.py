@@ -28,7 +28,7 @@ SELECT
 FROM programs
 JOIN revisions AS latest ON latest.id =
   (SELECT id FROM revisions WHERE program_id = programs.id
-     ORDER BY kept_at DESC, id DESC LIMIT 1)
+     ORDER BY kept_at DESC, number DESC, uuid DESC LIMIT 1)
 JOIN listings ON listings.id = latest.listing_id
 """
 

@@ -100,11 +100,12 @@ class Revisions(Session):
             return find_spec(db, named)
 
     def history(self, name: str) -> list[Revision]:
-        """Every revision of a program, the first one first. Raises ArchiveError."""
+        """Every revision of a program in the order of time, wherever kept. Raises ArchiveError."""
         with self.reading(f"The history of {name}") as db:
             found = rows(
                 db,
-                f"{REVISION} WHERE revisions.program_id = ? ORDER BY revisions.id",
+                f"{REVISION} WHERE revisions.program_id = ? "
+                "ORDER BY revisions.kept_at, revisions.number, revisions.uuid",
                 (program_id(db, name),),
             )
         return [read_revision(row) for row in found]

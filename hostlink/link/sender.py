@@ -226,7 +226,7 @@ class Sender:
         limit = 1 << 30
         if self._line > self.confirmed:  # a line end is out and not confirmed
             limit = max(0, self.pacing.receive_buffer - 1) - self._behind
-        if self.pacing.line_window and self.pacing.echo:
+        if self.pacing.line_window and self.pacing.echo and self.pacing.confirms:
             limit = min(limit, self.pacing.line_window - self._unechoed())
         return limit
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import shutil
 import sqlite3
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -103,10 +105,15 @@ def test_programs_of_one_name_stay_two_and_both_histories_stay(
 
 def test_numbers_stay_those_of_the_archive_that_gave_them(tmp_path: Path) -> None:
     """Two copies of one archive go on separately and meet again: both have a third revision, and
-    each can be named."""
-    ours = Archive.open(tmp_path / "a.sqlite3")
+    each can be named. Both tell the history in one order, that of time."""
+    seconds = itertools.count()
+
+    def now() -> datetime:
+        return datetime(2031, 9, 3, tzinfo=UTC) + timedelta(seconds=next(seconds))
+
+    ours = Archive.open(tmp_path / "a.sqlite3", now=now)
     fill(ours)
-    theirs = Archive.open(tmp_path / "b.sqlite3")
+    theirs = Archive.open(tmp_path / "b.sqlite3", now=now)
     theirs.merge(ours.cargo())
     ours.keep("TIDE", content("10 PRINT 1"), Origin("file"))
     theirs.keep("TIDE", content("10 PRINT 2"), Origin("file"))
@@ -116,6 +123,10 @@ def test_numbers_stay_those_of_the_archive_that_gave_them(tmp_path: Path) -> Non
     assert ours.content(other).text == "10 PRINT 2\n"
     assert other.spec == f"TIDE@3/{theirs.uuid[:8]}"
     assert ours.revision("TIDE").uuid == other.uuid  # kept last
+    theirs.merge(ours.cargo())
+    order = [revision.uuid for revision in ours.history("TIDE")]
+    assert order == [revision.uuid for revision in theirs.history("TIDE")]
+    assert order[-1] == other.uuid
     assert ours.keep("TIDE", content("10 PRINT 3"), Origin("file")).revision.number == 4
 
 

@@ -133,3 +133,36 @@ def test_the_whole_buffer_is_used_again_behind_each_line_end() -> None:
     assert sender.step(0.0, b"").write == LINES[0] + b"\r" + LINES[1][:7]
     heard = answer(LINES[0], pacing)
     assert sender.step(0.1, heard).write == LINES[1][7:] + b"\r" + LINES[2][:7]
+
+
+def test_an_answer_for_a_line_of_which_nothing_was_sent_is_damage() -> None:
+    """Half of the second line has gone; the board may answer for it, and not for the third."""
+    pacing = Pacing(receive_buffer=8)
+    sender = Sender(LINES, pacing)
+    assert sender.step(0.0, b"").write == LINES[0] + b"\r" + LINES[1][:7]
+    heard = answer(LINES[0], pacing) + answer(LINES[1], pacing)
+    sender.step(0.1, heard + LINES[2][:1])
+    assert sender.damage is not None
+    assert (sender.damage.kind, sender.damage.line, sender.damage.heard) == ("echo", 2, b"3")
+
+
+def test_nothing_is_paced_after_the_last_byte() -> None:
+    """With all bytes out the next call is when the answer is overdue, not a character later."""
+    pacing = Pacing(char_s=0.01)
+    sender = Sender([b"1"], pacing)
+    first = sender.step(0.0, b"")
+    assert (first.write, first.wake) == (b"1", pytest.approx(pacing.char_gap_s))
+    last = sender.step(0.02, b"")
+    assert last.write == b"\r"
+    assert last.wake == pytest.approx(0.02 + pacing.byte_s + pacing.patience_s)
+
+
+def test_a_window_without_anything_that_confirms_does_not_stall() -> None:
+    """Echo that proves nothing opens no window: such a board once got four bytes and no more."""
+    pacing = Pacing(prompt=b"", line_done="prompt", line_window=4, line_s=0.02)
+    sender = Sender(LINES[:2], pacing)
+    step = sender.step(0.0, b"")
+    for _ in range(2):
+        assert step.write and step.wake is not None
+        step = sender.step(step.wake, b"")
+    assert (sender.done, sender.damage, sender.bytes_out) == (True, None, 22)
