@@ -103,7 +103,7 @@ def listing_columns(content: Content, search_text: str | None = None) -> dict[st
     }
 
 
-def proven_content(row: Row, what: str = "This listing") -> Content:
+def proven_content(row: Row, what: str) -> Content:
     """The content of a row, if its bytes are those once kept. Raises ArchiveError if damaged.
 
     what: how the error is to call it.
@@ -114,10 +114,10 @@ def proven_content(row: Row, what: str = "This listing") -> Content:
     return content
 
 
-def content_of(row: Row, what: str = "This listing") -> Content:
+def content_of(row: Row, what: str) -> Content:
     """The content of a row of listings joined with a size_bytes, its hash not looked at.
 
-    Raises ArchiveError where it cannot be restored at all.
+    what: how the error is to call it. Raises ArchiveError where it cannot be restored at all.
     """
     try:
         text, charset, profile = row["text"], row["charset"], row["profile"]

@@ -145,7 +145,7 @@ def _listings(db: Database) -> Iterator[str]:
     for row in db.execute("SELECT *, NULL AS size_bytes FROM listings ORDER BY id"):
         which = f"Listing {row['id']}{_owners(db, row['id'])}"
         try:
-            content = content_of(dict(row))
+            content = content_of(dict(row), which)
         except ArchiveError:
             yield f"{which}: its exact bytes cannot be restored."
             continue

@@ -133,8 +133,9 @@ def test_a_damaged_backup_is_listed_but_never_put_back(damaged: Callable[..., Ar
     change = "UPDATE listings SET text = '10 REM W', raw = NULL, canonical = NULL WHERE id = 3"
     with damaged(change) as archive:
         assert [each.spec for each in archive.backups()] == ["backup@1"]
-        with pytest.raises(ArchiveError, match="A listing of backup@1 is damaged"):
+        with pytest.raises(ArchiveError, match="A listing of backup@1 is damaged") as refused:
             archive.backup("backup@1")
+        assert "can still be read with any SQLite tool" in refused.value.kept
         assert any("(backup@1)" in each for each in archive.prove().findings)
 
 

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.listings import lines_in, pack, unpack
+from hostlink.archive.listings import lines_in, listing_columns, pack, unpack
 from hostlink.errors import ArchiveError
 
 storable = st.text(alphabet=st.characters(exclude_categories=["Cs"]), max_size=300)
@@ -35,6 +35,22 @@ def test_a_capture_packs_to_a_fraction_of_its_text() -> None:
     """The CR LF form of a listing costs under a fifth of it beside the text."""
     text = "".join(f'{n} PRINT "HIGH WATER AT "; H*{n}\n' for n in range(10, 400, 10))
     assert len(pack(text.replace("\n", "\r\n").encode(), text)) < len(text) / 5
+
+
+def test_a_listing_that_its_charset_gives_back_is_not_stored_twice() -> None:
+    """Text in UTF-8, ASCII or a codec of single bytes is its own raw form; by another it is not."""
+    for charset, twice in (("utf-8", False), ("ascii", False), ("cp437", False), ("utf-16", True)):
+        text = "10 REM\n"
+        held = Content(text.encode(charset), text, text, "practice", charset)
+        assert (listing_columns(held)["raw"] is not None) is twice
+
+
+def test_packed_bytes_can_be_read_by_any_zlib() -> None:
+    """As the schema's comment tells: the text in capitals and as it is stand as dictionary; without
+    any text two zero bytes do."""
+    for text, dictionary in (("10 a\n", b"10 A\n10 a\n"), ("", b"\0\0")):
+        reader = zlib.decompressobj(zdict=dictionary)
+        assert reader.decompress(pack(b"10 A\r\n", text)) + reader.flush() == b"10 A\r\n"
 
 
 def test_cut_off_packed_bytes_are_noticed() -> None:

@@ -87,8 +87,9 @@ def test_rescues_of_a_board_and_a_program_are_those_of_both(
 def test_a_rescue_that_cannot_be_kept_says_so(archive: Archive, content: MakeContent) -> None:
     """What it was is named, whether the text cannot be stored or the archive cannot be written."""
     half = Content(b"x", "10 REM \ud800\n", "10 REM\n", "practice", "latin-1")
-    with pytest.raises(ArchiveError, match=r"half of a character pair \(U\+D800\)"):
+    with pytest.raises(ArchiveError, match=r"half of a character pair \(U\+D800\)") as refused:
         archive.rescue(half, Origin("rescue"))
+    assert "right character set" in refused.value.advice
     assert archive.rescues() == []
     with (
         Archive.open(archive.path, read_only=True) as shut,
