@@ -38,7 +38,7 @@ _MAY_BE_NONE = {
     "size_bytes", "usb_vid", "usb_pid", "restarts_on_open", "free_bytes", "retired_at", "ended_at",
 }  # fmt: skip
 _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
-_MAY_DIFFER = {"boards", "programs", "events", "firmware_writes", "archives"}
+_MAY_DIFFER = {"boards", "programs", "events", "firmware_writes"}
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,127 @@
+"""Where two archives have the same thing: rules 4 and 5 of hostlink/archive/merging.py."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from hostlink.archive import Archive, Content, Origin
+from hostlink.errors import ArchiveError
+
+
+def content(text: str) -> Content:
+    return Content(text.encode(), text, text, "practice", "latin-1", len(text))
+
+
+@pytest.fixture
+def pair(tmp_path: Path) -> Iterator[tuple[Archive, Archive]]:
+    """Two archives that know nothing of each other."""
+    with (
+        Archive.open(tmp_path / "a.sqlite3") as ours,
+        Archive.open(tmp_path / "b.sqlite3") as theirs,
+    ):
+        yield ours, theirs
+
+
+def both_ways(ours: Archive, theirs: Archive) -> None:
+    """Each takes in what the other had before."""
+    mine, other = ours.cargo(), theirs.cargo()
+    assert ours.merge(other).anything
+    theirs.merge(mine)
+
+
+def test_a_program_is_retired_only_if_both_say_so_and_has_the_longer_title(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """The answer is the same on both sides, whoever asks first."""
+    ours, theirs = pair
+    ours.keep("TIDE", content("10 A\n"), Origin("file"), title="Sea")
+    theirs.merge(ours.cargo())
+    theirs.keep("TIDE", content("10 B\n"), Origin("file"), title="Tide clock")
+    ours.keep("MOON", content("10 C\n"), Origin("file"))
+    ours.retire("TIDE")
+    both_ways(ours, theirs)
+    for archive in pair:
+        assert (archive.program("TIDE").title, archive.program("TIDE").retired) == (
+            "Tide clock", False,
+        )  # fmt: skip
+        assert [each.item.program for each in archive.find("clock")] == ["TIDE"]
+    for archive in pair:
+        archive.retire("TIDE")
+    theirs.note("TIDE", "both say so")
+    ours.merge(theirs.cargo())
+    assert ours.program("TIDE").retired
+
+
+def test_an_event_that_ended_in_one_has_ended_in_both(pair: tuple[Archive, Archive]) -> None:
+    """What was cut off here and went on there is told by its end; an end is never taken away."""
+    ours, theirs = pair
+    uuid = ours.begin_event("load")
+    theirs.merge(ours.cargo())
+    theirs.end_event(uuid, "done", detail={"lines": 3})
+    begun, ended = ours.cargo(), theirs.cargo()
+    ours.merge(ended)
+    theirs.merge(begun)
+    for archive in pair:
+        (event,) = archive.events()
+        assert (event.outcome, event.detail, event.ended_at is None) == (
+            "done", {"lines": 3}, False,
+        )  # fmt: skip
+        assert archive.prove().clean
+
+
+def test_a_board_is_the_same_by_its_serial_number_and_else_another(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """A place says nothing on another computer; a label that is taken gets a mark."""
+    ours, theirs = pair
+    for archive, label in ((ours, "Red"), (theirs, "Crimson")):
+        board = archive.board_seen(vid=1, pid=2, serial="S1")
+        archive.board_label(board.uuid, label)
+        archive.rescue(content("10 S\n"), Origin("rescue", board_uuid=board.uuid))
+    for archive in pair:
+        board = archive.board_seen(location="usb 1")
+        archive.board_label(board.uuid, "Table 1")
+        archive.rescue(content("10 L\n"), Origin("rescue", board_uuid=board.uuid))
+    stranger = next(each for each in theirs.boards() if each.label == "Table 1")
+    ours.merge(theirs.cargo())
+    found = {each.label: each for each in ours.boards()}
+    marked = f"Table 1 {stranger.uuid[:5]}"
+    assert set(found) == {"Red", "Table 1", marked}
+    assert found[marked].location == f"elsewhere ({stranger.uuid[:8]}): usb 1"
+    assert found["Table 1"].location == "usb 1"
+    assert ours.board(marked.upper()).uuid == stranger.uuid
+    assert len(ours.rescues(board_uuid=found["Red"].uuid)) == 2
+
+
+def test_firmware_of_the_same_bytes_is_one_image(pair: tuple[Archive, Archive]) -> None:
+    """Both read the same flash; what was written there is told with our image."""
+    ours, theirs = pair
+    for archive, name in ((ours, "one"), (theirs, "other")):
+        board = archive.board_seen(serial=name)
+        image = archive.keep_image(b"\x0c\x94" * 8, name=name)
+        archive.begin_write(board.uuid, image, previous=image, role="computer", part="")
+    ours.merge(theirs.cargo())
+    assert {write.image.name for write in ours.writes()} == {"one"}
+    assert len(ours.writes()) == 2 and ours.prove().clean
+
+
+def test_the_same_thing_with_other_content_is_refused_by_its_name(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """A note or an archive of one UUID cannot say two things; which kind it was is told."""
+    ours, theirs = pair
+    theirs.keep("TIDE", content("10 A\n"), Origin("file"))
+    theirs.note("TIDE", "slow")
+    ours.merge(theirs.cargo())
+    for table, column in (("notes", "text"), ("archives", "made_by")):
+        cargo = theirs.cargo()
+        cargo.records[table][0][column] = "something else"
+        with pytest.raises(ArchiveError, match=f"one of its {table} is here with other content"):
+            ours.merge(cargo)
+    write = theirs.cargo()
+    write.records["revisions"][0]["note"] = "another"
+    with pytest.raises(ArchiveError, match="one of its revisions is here"):
+        ours.merge(write)
