@@ -66,8 +66,6 @@ class Proofs(Session):
                 ):
                     findings += _some(check(db))
                 counts = {table: _count(db, table) for table in _COUNTED}
-            except FAULTS as error:
-                findings.append(f"The file is damaged: {printable(str(error))}.")
             finally:
                 db.rollback()
         if self.read_only:

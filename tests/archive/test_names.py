@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.archive.names import Spec, checked_name, clean, fold, nearest
+from hostlink.archive.names import Spec, checked_name, clean, fold, nearest, unknown_program
 from hostlink.errors import ArchiveError
 
 
@@ -63,6 +63,34 @@ def test_a_revision_that_is_no_number_is_refused(spec: str) -> None:
     """After the @ stand plain digits and nothing else."""
     with pytest.raises(ArchiveError, match="names no revision"):
         Spec.from_text(spec)
+
+
+@pytest.mark.parametrize(
+    ("spec", "advice"),
+    [("TIDE@x", "Write NAME, or NAME@3 for revision 3."), ("TIDE@3/xyz", "")],
+)
+def test_what_to_write_instead_is_told(spec: str, advice: str) -> None:
+    """A wrong number brings the right form; a wrong archive its rule."""
+    with pytest.raises(ArchiveError) as refused:
+        Spec.from_text(spec)
+    assert refused.value.advice == advice
+
+
+def test_numbers_have_up_to_twelve_digits_and_may_name_an_archive() -> None:
+    """More than any archive will hold, and fewer than SQLite can count."""
+    assert Spec.from_text("T@" + "9" * 12).number == 999_999_999_999
+    assert Spec.from_text("T@3/0a-9f") == Spec("T", 3, "0a-9f")
+    with pytest.raises(ArchiveError, match="first digits of an archive"):
+        Spec.from_text("T@3/%")
+
+
+def test_an_unknown_name_brings_the_nearest_or_how_to_list_them() -> None:
+    """Either way the person can go on."""
+    assert unknown_program("tied", ["TIDE"]).advice == "The nearest names are: TIDE."
+    assert "`hostlink programs`" in unknown_program("zzz", ["TIDE"]).advice
+    with pytest.raises(ArchiveError) as refused:
+        checked_name(" ")
+    assert refused.value.advice == "Give it one."
 
 
 def test_rescue_specs_are_told_apart() -> None:

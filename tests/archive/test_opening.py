@@ -12,8 +12,7 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database, Migrations
 
-from hostlink.archive import Archive, Content, Origin
-from hostlink.archive import opening as opening_module
+from hostlink.archive import Archive, Content, Origin, opening
 from hostlink.archive.opening import APPLICATION_ID, STEPS, Steps, open_file
 from hostlink.archive.schema import SCHEMA_1
 from hostlink.errors import ArchiveError
@@ -41,6 +40,7 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
     assert conn.execute("PRAGMA application_id").fetchone()[0] == int.from_bytes(b"hlnk", "big")
     assert conn.execute("PRAGMA user_version").fetchone()[0] == 1
     assert conn.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+    assert conn.execute("PRAGMA page_size").fetchone()[0] == 8192
     conn.close()
     with archive.reading("x") as db:
         assert db.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
@@ -117,8 +117,15 @@ def _version(path: Path) -> int:
     return version
 
 
-def test_an_older_file_is_copied_before_it_is_migrated(oldest: Path) -> None:
-    """The file as it was stands beside it, complete; the file itself has the new schema."""
+def test_an_older_file_is_copied_before_it_is_migrated(
+    oldest: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The file as it was stands beside it, complete, its name on the disk too before anything is
+    changed; the file itself has the new schema."""
+    flushed: list[tuple[Path, int]] = []
+    monkeypatch.setattr(
+        opening, "flush_folder", lambda folder: flushed.append((folder, _version(oldest)))
+    )
     open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_2())
     copy = oldest.with_name("old.schema-1.sqlite3")
     assert (_version(oldest), _version(copy)) == (2, 1)
@@ -131,6 +138,7 @@ def test_an_older_file_is_copied_before_it_is_migrated(oldest: Path) -> None:
     conn.close()
     open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_2())
     assert len(list(oldest.parent.glob("*.schema-1*"))) == 1
+    assert flushed == [(oldest.parent, 1)]
 
 
 def test_a_failed_migration_leaves_the_file_as_it_was(oldest: Path) -> None:
@@ -162,8 +170,9 @@ def test_a_newer_file_is_refused_untouched(path: Path) -> None:
     before = path.read_bytes()
     with pytest.raises(
         ArchiveError, match=r"newer hostlink \(schema 7; this one knows schemas up to 1"
-    ):
+    ) as refused:
         Archive.open(path)
+    assert (refused.value.kept, refused.value.advice) == ("It was not touched.", "Update hostlink.")
     assert path.read_bytes() == before
 
 
@@ -211,8 +220,9 @@ def test_an_empty_file_becomes_an_archive_only_where_that_is_wanted(path: Path) 
     """What a power cut left of the very first start is taken up again."""
     path.parent.mkdir()
     path.touch()
-    with pytest.raises(ArchiveError, match="empty"):
+    with pytest.raises(ArchiveError, match="empty") as refused:
         Archive.open(path, create=False)
+    assert refused.value.advice == "Name another file."
     with Archive.open(path) as archive:
         assert archive.prove().clean
 
@@ -298,7 +308,7 @@ def test_a_switch_to_wal_that_stays_refused_ends_in_one_error(
         raise error
 
     monkeypatch.setattr(Database, "enable_wal", always_busy)
-    monkeypatch.setattr(opening_module, "BUSY_SECONDS", 0.03)
+    monkeypatch.setattr(opening, "BUSY_SECONDS", 0.03)
     with pytest.raises(ArchiveError, match="could not be opened: another program"):
         Archive.open(path)
 

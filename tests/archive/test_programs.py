@@ -54,7 +54,8 @@ def test_a_retired_program_leaves_the_list_and_keeps_everything(evening: Archive
     assert evening.revision("TIDE@1").line_count == 1
     assert not evening.bring_back("TIDE").retired
     assert not evening.bring_back("TIDE").retired
-    assert [event.job for event in evening.events(program="tide")] == ["return", "retire"]
+    told = [(event.job, event.outcome) for event in evening.events(program="tide")]
+    assert told == [("return", "done"), ("retire", "done")]
 
 
 def test_keeping_a_revision_brings_a_retired_program_back(
@@ -110,9 +111,12 @@ def test_tags_are_put_on_and_taken_off(evening: Archive) -> None:
 @pytest.mark.parametrize("tag", ["", "two words", "x" * 41, "a\nb", "\ud800"])
 def test_what_is_no_tag_is_refused_with_all_others(evening: Archive, tag: str) -> None:
     """One bad tag in a list leaves the program's tags as they were."""
-    with pytest.raises(ArchiveError, match="cannot be a tag"):
+    with pytest.raises(ArchiveError, match="cannot be a tag") as refused:
         evening.tag("TIDE", "good", tag)
+    assert refused.value.kept == "No tag was changed."
     assert evening.program("TIDE").tags == ()
+    evening.tag("TIDE", "x" * 40)
+    assert evening.program("TIDE").tags == ("x" * 40,)
 
 
 def test_times_are_those_of_the_clock(archive: Archive, content: MakeContent) -> None:

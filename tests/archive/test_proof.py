@@ -8,8 +8,9 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from sqlite_utils import Database
 
-from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import Archive, Content, Origin, proof
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -56,6 +57,50 @@ def test_an_untouched_archive_is_proven_clean(filled: Path) -> None:
         "rescues": 1,
     }
     assert (proof.counts["listings"], proof.counts["events"]) == (3, 2)
+    assert list(proof.counts) == [
+        "programs", "revisions", "rescues", "listings", "notes", "tags", "boards", "backups",
+        "firmware_images", "events",
+    ]  # fmt: skip
+
+
+def test_all_is_proven_in_one_view(filled: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What another program writes meanwhile is not half seen."""
+    seen: list[bool] = []
+
+    def look(db: Database) -> Iterator[str]:
+        seen.append(db.conn.in_transaction)
+        yield "seen"
+
+    monkeypatch.setattr(proof, "_structure", look)
+    monkeypatch.setattr(proof, "_numbers", look)
+    with Archive.open(filled) as archive:
+        assert archive.prove().findings == ("seen", "seen")
+        with archive.reading("the state") as db:
+            assert not db.conn.in_transaction
+    assert seen == [True, True]
+
+
+@pytest.mark.parametrize(("held", "more"), [(99, 0), (100, 0), (101, 1), (250, 150)])
+def test_a_hundred_findings_of_a_kind_are_told_and_the_others_counted(held: int, more: int) -> None:
+    """A file that is damaged all over still gives a page, and says how much it left out."""
+    told = list(proof._some(f"{n}" for n in range(held)))
+    assert told[: min(held, 100)] == [f"{n}" for n in range(min(held, 100))]
+    assert told[100:] == ([f"There are {more} more of this kind."] if more else [])
+
+
+def test_what_is_not_there_counts_nothing(filled: Path) -> None:
+    """A table that is gone is a finding, and its count is nought."""
+    _sql(filled, "DROP TABLE events")
+    with Archive.open(filled) as archive:
+        told = archive.prove()
+    assert "The table events is missing." in told.findings
+    assert (told.counts["events"], told.counts["programs"]) == (0, 1)
+
+
+def test_what_another_tool_counted_for_itself_is_no_finding(filled: Path) -> None:
+    """ANALYZE leaves a table of SQLite's own."""
+    _sql(filled, "ANALYZE")
+    assert _findings(filled) == ()
 
 
 def test_a_read_only_proof_says_what_it_left_out(filled: Path) -> None:
@@ -107,6 +152,10 @@ def test_a_changed_listing_is_found(filled: Path, damage: list[str], said: str) 
                 "DELETE FROM revisions WHERE number = 1 AND id NOT IN (SELECT 0)",
             ],
             "TIDE has 1 revision, but the last is number 2",
+        ),
+        (
+            ["DROP TRIGGER revisions_never_change", "UPDATE revisions SET number = 9 WHERE id = 2"],
+            "TIDE has 2 revisions, but the last is number 9",
         ),
         (
             ["INSERT INTO programs (uuid, name, name_key, made_at) VALUES ('u', 'X', 'x', '')"],

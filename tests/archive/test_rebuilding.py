@@ -85,6 +85,21 @@ def test_what_can_be_derived_is_made_anew(filled: Path, damage: list[str], said:
         assert objects_in(db) == due_objects()
 
 
+def test_an_index_with_the_wrong_rows_is_made_anew(filled: Path) -> None:
+    """Its words are right and its content is another's: SQLite finds it, a rebuild mends it."""
+    right = "CREATE INDEX revisions_by_size ON revisions (size_bytes)"
+    change = "UPDATE sqlite_master SET sql = '{}' WHERE name = 'revisions_by_size'"
+    _damage(filled, change.format(right.replace("size_bytes", "kept_at")))
+    _damage(filled, "REINDEX revisions_by_size")
+    _damage(filled, change.format(right))
+    with Archive.open(filled) as archive:
+        found = archive.prove()
+        assert any("index revisions_by_size; it can be made anew" in one for one in found.findings)
+        archive.rebuild()
+        assert archive.prove().clean
+        assert len(archive.find("", size=(0, 999))) == 2
+
+
 def test_a_lost_part_of_the_index_is_a_finding_and_not_an_error(filled: Path) -> None:
     """A table of the index that is gone made prove itself fail; now it is told and mended."""
     _damage(filled, "DELETE FROM sqlite_master WHERE name = 'program_words_content'")

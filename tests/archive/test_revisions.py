@@ -272,3 +272,11 @@ def test_of_very_many_holders_the_hundred_newest_are_given(
         db.execute("ALTER TABLE rescues RENAME TO lost")
     with pytest.raises(ArchiveError, match=r"^Whether the archive holds this listing could not"):
         archive.holds(text)
+
+
+def test_text_that_no_file_can_hold_is_refused(archive: Archive) -> None:
+    """Half of a character pair is named by its code, and no program is made of it."""
+    half = Content(b"x", "10 REM \ud800\n", "10 REM\n", "practice", "latin-1")
+    with pytest.raises(ArchiveError, match=r"half of a character pair \(U\+D800\)"):
+        archive.keep("TIDE", half, Origin("file"))
+    assert archive.programs(retired=None) == []

@@ -121,6 +121,14 @@ def test_a_closed_archive_says_so(archive: Archive, content: MakeContent) -> Non
         archive.keep("TIDE", content("10 A\n"), Origin("edit"))
 
 
+def test_the_end_of_the_block_closes_the_archive(path: Path) -> None:
+    """Then no connection is left that would keep the file open."""
+    with Archive.open(path) as opened:
+        assert opened.programs() == []
+    with pytest.raises(ArchiveError, match="has been closed"):
+        opened.programs()
+
+
 def test_an_archive_that_is_deleted_under_us_is_not_made_anew(archive: Archive, path: Path) -> None:
     """A thread that comes later finds the file gone, not an empty one."""
     for file in path.parent.iterdir():
