@@ -218,8 +218,11 @@ def test_half_of_a_character_pair_in_json_is_refused(bag: Path, place: str) -> N
         ("boards", "usb_vid", "x"),
         ("revisions", "number", "3"),
         ("revisions", "captures", True),
-        ("revisions", "captures", 1 << 70),
+        ("revisions", "captures", 1 << 62),
         ("revisions", "kept_at", None),
+        ("revisions", "kept_at", "yesterday"),
+        ("revisions", "kept_at", "2031-09-03"),
+        ("boards", "last_seen", "2031-09-03T18:30:00.000+01:00"),
         ("tags", "tag", 1.5),
     ],
 )

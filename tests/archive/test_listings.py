@@ -51,6 +51,8 @@ def test_packed_bytes_can_be_read_by_any_zlib() -> None:
     for text, dictionary in (("10 a\n", b"10 A\n10 a\n"), ("", b"\0\0")):
         reader = zlib.decompressobj(zdict=dictionary)
         assert reader.decompress(pack(b"10 A\r\n", text)) + reader.flush() == b"10 A\r\n"
+        with pytest.raises(zlib.error):
+            zlib.decompress(pack(b"10 A\r\n", text))
 
 
 def test_cut_off_packed_bytes_are_noticed() -> None:
