@@ -9,7 +9,7 @@ after a restart, and the bootloader still answers.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -21,7 +21,8 @@ SYNC_TRIES = 9
 _SYNC_PATIENCE_S = 0.09  # the bootloader listens for about a second after a restart
 _PAGE_TRIES = 6
 _REFUSALS = 3
-_ROUNDS = 3
+_ROUNDS = 6
+_READINGS = 3
 _ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself, low byte first (instruction set manual: 1100 kkkk...)
 
 Page = tuple[int, bytes]
@@ -199,29 +200,32 @@ class FlashScripts:
             yield from self._write_proven(page, data)
             on_page(page)
 
-    def recheck(self, plan: Plan) -> Script[list[Page]]:
-        """Pages behind the first that do not read back as wanted, as they must be written.
-
-        Needed where bytes were damaged: a damaged address may have sent a page elsewhere.
-        """
-        wrong: list[Page] = []
-        for page, data in plan.wanted[1:]:
-            if (yield from self._patiently(self._read_page(page))) != data:
-                wrong.append((page, data))
-        return wrong
-
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
         """Carry a plan out; the last page goes in only when all others are proven."""
         *body, last = plan.pages
         yield from self.write_pages(body, on_page)
-        for _ in range(_ROUNDS):
-            if not self.troubles:
-                break
-            self.troubles = 0
-            wrong = yield from self.recheck(plan)
-            yield from self.write_pages(wrong, silently)
-            self.troubles += len(wrong)
+        yield from self._settle(plan.wanted[1:])
+        self.troubles = 0
         yield from self.write_pages([last], on_page)
+        yield from self._settle(plan.wanted)
+
+    def _settle(self, wanted: Sequence[Page]) -> Script[None]:
+        """Where bytes were damaged: read all again until nothing was to be written. Else Unproven.
+
+        A damaged address sends a page elsewhere; where a page is written anew and was right
+        already, its own reading back does not tell.
+        """
+        if not self.troubles:
+            return
+        for _ in range(_ROUNDS):
+            wrong: list[Page] = []
+            for page, data in wanted:
+                if not (yield from self._reads_as(page, data)):
+                    wrong.append((page, data))
+            if not wrong:
+                return
+            yield from self.write_pages(wrong, silently)
+        raise Unproven(wrong[0][0])
 
     def read_eeprom(self) -> Script[bytes | None]:
         """All of EEPROM where the bootloader gives it out, None where it refuses.
@@ -281,10 +285,17 @@ class FlashScripts:
 
         for _ in range(_PAGE_TRIES):
             yield from self._patiently(write)
-            if (yield from self._patiently(self._read_page(page))) == data:
+            if (yield from self._reads_as(page, data)):
                 return
-            self.troubles += 1
         raise Unproven(page)
+
+    def _reads_as(self, page: int, data: bytes) -> Script[bool]:
+        """Whether one of a few readings of a page is as wanted: a reading may be damaged too."""
+        for _ in range(_READINGS):
+            if (yield from self._patiently(self._read_page(page))) == data:
+                return True
+            self.troubles += 1
+        return False
 
     def _patiently(self, script: Callable[[], Script[bytes]]) -> Script[bytes]:
         """Ask again after getting back into step, a few times.

@@ -69,12 +69,16 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     if memory.lines:
         content = held_content(session, Tally(memory.captures, memory.lines, (), True))
         found.items.append(BackupItem("memory", content, memory.captures))
+    restarts = session.wire.health.restarts
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
-    if not names:
-        return found
     try:
-        _read_slots(session, found, names)
+        if names:
+            _read_slots(session, found, names)
+        elif session.wire.health.restarts > restarts:  # while it was asked
+            session.emit(Phase("The board restarted; putting the program in memory back"))
+            put_into_memory(session, memory.lines)
+            found.free_bytes = session.dialogue.free_memory()
     except HostlinkError as error:
         memory_after(session, error, memory.lines, memory.spec)
         raise
