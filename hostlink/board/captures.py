@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from hostlink.listing.parse import Line
 
 MOST_CAPTURES = 24
+MOST_READINGS = 3 * MOST_CAPTURES  # where a misheard question makes those before it worthless
 _CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
 _DAMAGED_RATE = 0.002
 

@@ -11,7 +11,14 @@ from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hostlink.board.captures import MOST_CAPTURES, Tally, captures_needed, differing, tally
+from hostlink.board.captures import (
+    MOST_CAPTURES,
+    MOST_READINGS,
+    Tally,
+    captures_needed,
+    differing,
+    tally,
+)
 from hostlink.board.events import Captured, Emit, Warned, ignore
 from hostlink.board.misheard import misheard
 from hostlink.board.profile import Profile
@@ -68,6 +75,7 @@ class Dialogue:
         self._restarts_seen = wire.health.restarts
         self._strays: tuple[tuple[int, str], ...] = ()  # of the last capture, see Listed
         self._after: tuple[tuple[int, str], ...] = ()
+        self.disturbed = False  # the last line may have been entered as another one before
         commands = profile.commands
         self._typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
 
@@ -170,6 +178,8 @@ class Dialogue:
         core = Exchange(data, self.pacing, reach, on_answer=on_answer)
         self.wire.run(core)
         self.wire.health.disagreements += core.repairs + core.nudged
+        can_undo = self.pacing.line_cancel or self.pacing.erase
+        self.disturbed = bool(core.repairs) and not can_undo
         return core
 
     def ask(
@@ -260,8 +270,11 @@ class Dialogue:
         strays: Counter[tuple[int, str]] = Counter()
         doubted = False
         unsettled: tuple[int, ...] = ()
-        while len(captures) < MOST_CAPTURES:
+        for _ in range(MOST_READINGS):
             captures.append(self.list_once())
+            if self.disturbed:
+                del captures[:-1]  # those before it may be of another memory
+                strays.clear()
             lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
             if lost or health.restarts > restarts:
                 raise LinkError(
@@ -280,6 +293,8 @@ class Dialogue:
                 continue
             result = tally(captures, need)
             unsettled = result.unsettled
+            if len(captures) >= MOST_CAPTURES and unsettled:
+                break
             if unsettled:
                 continue
             if doubted or self._free_memory_agrees(result):
@@ -287,9 +302,9 @@ class Dialogue:
                 self._take_back(result)
                 return result
             doubted = True
+        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
         raise ReadBackError(
-            f"{len(captures)} captures of the board's program do not agree in line "
-            f"{', '.join(map(str, unsettled[:8]))}.",
+            f"{MOST_CAPTURES} captures of the board's program do not agree{where}.",
             kept="The program is still on the board; nothing was kept in the archive.",
             advice="Check the cable and the speed, then save again.",
         )

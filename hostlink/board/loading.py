@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from hostlink.board.captures import MOST_CAPTURES, Verdict, verdict
+from hostlink.board.captures import MOST_CAPTURES, MOST_READINGS, Verdict, verdict
 from hostlink.board.dialogue import Dialogue, rows_of, shown
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError
@@ -177,20 +177,23 @@ class Loader:
         self._dialogue.emit(Phase("Reading back"))
         captures: list[dict[int, str]] = []
         health = self._wire.health
-        while True:
+        for left in range(MOST_READINGS - 1, -1, -1):
             captures.append(self._capture(len(captures) + 1))
+            if self._dialogue.disturbed:
+                del captures[:-1]  # what was typed may have been entered as a line
             # Without echo nothing has watched the sending, so one reading alone proves too little.
             clean = health.disagreements == 0 and self._dialogue.pacing.echo
-            if not clean and len(captures) < 2:
+            if not clean and len(captures) < 2 and left:
                 continue
             result = verdict(captures, self._canonical, clean=clean)
             differences = len(result.wrong) + len(result.stray)
             health.disagreements = max(health.disagreements, differences)
-            if clean and not result.proven:
+            if clean and not result.proven and left:
                 continue  # one more look before anything is called wrong
-            if not result.unsettled or len(captures) >= MOST_CAPTURES:
+            if not result.unsettled or len(captures) >= MOST_CAPTURES or not left:
                 return result
             health.disagreements += 1
+        raise AssertionError("not reached: the last capture ends it")
 
     def _capture(self, count: int) -> dict[int, str]:
         try:

@@ -22,6 +22,10 @@ ONCE_FOUND = {
     1635: "the same",
     11814: "a recall was heard as a line of the program, and memory was kept as the stored one",
     12989: "a listing command was heard as a line of the program",
+    15272: "the same while a load was read back, after three readings without that line",
+    5842: "a restart while stored programs were asked for emptied memory: called backed up",
+    6824: "the same",
+    8404: "the first page, written anew at a damaged address, replaced another page",
 }
 
 
