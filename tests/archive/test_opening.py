@@ -48,6 +48,30 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
         assert db.execute("PRAGMA busy_timeout").fetchone()[0] == 5000
 
 
+def test_writing_needs_the_file_and_its_folder(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SQLite writes its log beside the file: where either is shut, the archive opens to be read."""
+    Archive.open(path).close()
+    for shut in (path, path.parent):
+        monkeypatch.setattr(opening.os, "access", lambda asked, _, shut=shut: Path(asked) != shut)
+        with Archive.open(path) as archive:
+            assert archive.read_only
+            assert archive.programs() == []
+    monkeypatch.undo()
+    with Archive.open(path) as archive:
+        assert not archive.read_only
+
+
+def test_the_name_of_a_new_archive_is_on_the_disk_too(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its folder is flushed once, when the file is made."""
+    flushed: list[Path] = []
+    monkeypatch.setattr(opening, "flush_folder", flushed.append)
+    for _ in range(2):
+        Archive.open(path).close()
+    assert flushed == [path.parent]
+
+
 def test_every_table_of_ours_is_strict(archive: Archive) -> None:
     """Wrong types are refused by every table."""
     with archive.reading("x") as db:
