@@ -8,13 +8,17 @@ the port was opened; on a damaged wire the same byte may be lost twice. The rule
 2. A line is settled when one reading of it leads every other (not being there is a reading too)
    by `lead` votes and has at least three, or all of two.
 3. Lines that are not settled call for further captures, up to MOST_CAPTURES.
+4. An empty capture among full ones is a question that was damaged, and votes on no line.
+5. A capture may change the board: a damaged `LIST` may be stored as a line. So a stray line in
+   the last capture, or what it shows against the verdict as another did, is never outvoted.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass
+from typing import TypeVar
 
 from hostlink.listing.parse import Line
 
@@ -24,6 +28,7 @@ _CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
 _DAMAGED_RATE = 0.002
 
 Rows = Mapping[int, Line]
+_S = TypeVar("_S", bound=Sized)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +49,12 @@ def captures_needed(*, disagreements: int, damage_rate: float) -> int:
     if not disagreements:
         return _CLEAN
     return _DAMAGED if damage_rate > _DAMAGED_RATE else _DOUBTFUL
+
+
+def heard(captures: Sequence[_S]) -> list[_S]:
+    """The captures that have a vote: without empty ones where most are full."""
+    full = [rows for rows in captures if rows]
+    return full if 2 * len(full) > len(captures) else list(captures)
 
 
 def tally(captures: Sequence[Rows], need: int) -> Tally:
@@ -109,7 +120,9 @@ def verdict(
 
     A line that was heard exactly as sent counts for the board: damage on the wire would have to
     mend damage on the board by chance. On a clean wire once is enough, else it must be heard so
-    twice and more often than anything else; and so must a difference.
+    twice and more often than anything else; and so must a difference. Where the last capture has
+    a line that does not belong, or a difference that was heard before, the board may have come to
+    hold it in between.
     """
     wrong: list[int] = []
     stray: list[int] = []
@@ -120,7 +133,9 @@ def verdict(
         votes = Counter(rows.get(number) for rows in captures)
         right = votes.pop(want, 0)
         other = max(votes.values(), default=0)
-        if right >= quorum and right > other:
+        latest = captures[-1].get(number)
+        came = latest != want and (want is None or votes[latest] >= 2)
+        if right >= quorum and right > other and not came:
             continue
         if other >= quorum and other > right:
             (wrong if number in target else stray).append(number)

@@ -17,6 +17,7 @@ from hostlink.board.captures import (
     Tally,
     captures_needed,
     differing,
+    heard,
     tally,
 )
 from hostlink.board.events import Captured, Emit, Warned, ignore
@@ -35,6 +36,7 @@ from hostlink.listing.parse import Line, Listing
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
+_MORE_WHEN_DOUBTED = 2  # captures, where the free memory contradicts those that agree
 _WHOLE_NUMBER = re.compile(r"\s*(\d{1,7})\s*")
 _UNTOUCHED = "The program on the board was not touched."
 
@@ -268,7 +270,7 @@ class Dialogue:
         restarts = health.restarts
         captures: list[dict[int, Line]] = []
         strays: Counter[tuple[int, str]] = Counter()
-        doubted = False
+        doubted = 0  # captures to take before a doubt of the board's own is passed over
         unsettled: tuple[int, ...] = ()
         for _ in range(MOST_READINGS):
             captures.append(self.list_once())
@@ -286,28 +288,41 @@ class Dialogue:
             strays.update(set(self._strays))
             self.emit(Captured(len(captures), len(captures[-1])))
             health.disagreements += differing(captures[-2:])
+            votes = heard(captures)
             need = captures_needed(
-                disagreements=health.disagreements + doubted, damage_rate=health.damage_rate
+                disagreements=health.disagreements + (doubted > 0), damage_rate=health.damage_rate
             )
-            if len(captures) < need:
+            if len(votes) < need:
                 continue
-            result = tally(captures, need)
+            result = tally(votes, need)
             unsettled = result.unsettled
             if len(captures) >= MOST_CAPTURES and unsettled:
                 break
-            if unsettled:
+            if unsettled or self._may_have_changed(captures[-1], result):
                 continue
-            if doubted or self._free_memory_agrees(result):
+            sure = doubted and len(votes) >= doubted
+            if sure or self._free_memory_agrees(result, warn=not doubted):
                 self._look_at_strays(strays, len(captures))
                 self._take_back(result)
                 return result
-            doubted = True
+            doubted = doubted or len(votes) + _MORE_WHEN_DOUBTED
         where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
         raise ReadBackError(
             f"{MOST_CAPTURES} captures of the board's program do not agree{where}.",
             kept="The program is still on the board; nothing was kept in the archive.",
             advice="Check the cable and the speed, then save again.",
         )
+
+    def _may_have_changed(self, last: dict[int, Line], result: Tally) -> bool:
+        """Whether the last capture hints that asking for it changed the board: one more look.
+
+        It is empty, so the question was damaged and may have been stored as a line; or it shows
+        such a line, which the captures before it outvote.
+        """
+        if result.lines and not last:
+            return True
+        ours = misheard(last, self._typed)
+        return ours is not None and ours[0] not in result.lines
 
     def _look_at_strays(self, strays: Counter[tuple[int, str]], captures: int) -> None:
         """Refuse a listing that holds rows which are no lines: part of it would be lost.
@@ -347,7 +362,7 @@ class Dialogue:
             advice="Check the cable and the speed, then try again.",
         )
 
-    def _free_memory_agrees(self, result: Tally) -> bool:
+    def _free_memory_agrees(self, result: Tally, *, warn: bool = True) -> bool:
         """The third witness: the free memory the board reports, against the captured listing."""
         limit = self.profile.rules.storage.program_bytes
         if not self.profile.commands.free_memory or not limit:
@@ -358,12 +373,13 @@ class Dialogue:
             reported = self.free_memory()
             if reported == expected:
                 return True
-        self.emit(
-            Warned(
-                f"The board reports {reported} bytes free; by its listing it should be {expected}."
-                " Reading it more often to be sure."
+        if warn:
+            self.emit(
+                Warned(
+                    f"The board reports {reported} bytes free; by its listing it should be "
+                    f"{expected}. Reading it more often to be sure."
+                )
             )
-        )
         return False
 
 

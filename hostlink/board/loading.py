@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from hostlink.board.captures import MOST_CAPTURES, MOST_READINGS, Verdict, verdict
+from hostlink.board.captures import MOST_CAPTURES, MOST_READINGS, Verdict, heard, verdict
 from hostlink.board.dialogue import Dialogue, rows_of, shown
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError
@@ -185,7 +185,10 @@ class Loader:
             clean = health.disagreements == 0 and self._dialogue.pacing.echo
             if not clean and len(captures) < 2 and left:
                 continue
-            result = verdict(captures, self._canonical, clean=clean)
+            votes = heard(captures)
+            if self._canonical and votes[-1] and not captures[-1] and left:
+                continue  # the question was damaged, and may have been stored as a line
+            result = verdict(votes, self._canonical, clean=clean)
             differences = len(result.wrong) + len(result.stray)
             health.disagreements = max(health.disagreements, differences)
             if clean and not result.proven and left:

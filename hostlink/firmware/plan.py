@@ -23,6 +23,7 @@ _PAGE_TRIES = 6
 _REFUSALS = 3
 _ROUNDS = 6
 _READINGS = 3
+_GUARDS = 3  # times that the first page may go in before all is right
 _ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself, low byte first (instruction set manual: 1100 kkkk...)
 
 Page = tuple[int, bytes]
@@ -201,13 +202,24 @@ class FlashScripts:
             on_page(page)
 
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
-        """Carry a plan out; the last page goes in only when all others are proven."""
+        """Carry a plan out; the last page goes in only when all others are proven.
+
+        Whatever is damaged while that goes in may have hit another page: then all are read once
+        more, and if one is wrong the guard is put back before it is mended. Raises Unproven.
+        """
         *body, last = plan.pages
         yield from self.write_pages(body, on_page)
-        yield from self._settle(plan.wanted[1:])
-        self.troubles = 0
-        yield from self.write_pages([last], on_page)
-        yield from self._settle(plan.wanted)
+        wrong: list[Page] = []
+        for _ in range(_GUARDS):
+            yield from self._settle(plan.wanted[1:])
+            self.troubles = 0
+            yield from self.write_pages([last], silently)
+            wrong = (yield from self._wrong(plan.wanted[1:])) if self.troubles else []
+            if not wrong:
+                on_page(last[0])
+                return
+            yield from self.write_pages([(last[0], guard_page(len(last[1])))], silently)
+        raise Unproven(wrong[0][0])
 
     def _settle(self, wanted: Sequence[Page]) -> Script[None]:
         """Where bytes were damaged: read all again until nothing was to be written. Else Unproven.
@@ -217,15 +229,21 @@ class FlashScripts:
         """
         if not self.troubles:
             return
+        wrong: list[Page] = []
         for _ in range(_ROUNDS):
-            wrong: list[Page] = []
-            for page, data in wanted:
-                if not (yield from self._reads_as(page, data)):
-                    wrong.append((page, data))
+            wrong = yield from self._wrong(wanted)
             if not wrong:
                 return
             yield from self.write_pages(wrong, silently)
         raise Unproven(wrong[0][0])
+
+    def _wrong(self, wanted: Sequence[Page]) -> Script[list[Page]]:
+        """Pages that do not read as they should."""
+        wrong: list[Page] = []
+        for page, data in wanted:
+            if not (yield from self._reads_as(page, data)):
+                wrong.append((page, data))
+        return wrong
 
     def read_eeprom(self) -> Script[bytes | None]:
         """All of EEPROM where the bootloader gives it out, None where it refuses.

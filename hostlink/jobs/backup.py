@@ -76,7 +76,8 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
         if names:
             _read_slots(session, found, names)
         elif session.wire.health.restarts > restarts:  # while it was asked
-            session.emit(Phase("The board restarted; putting the program in memory back"))
+            session.dialogue.restarted()  # told here, so that putting back begins only once
+            session.emit(Warned("The board restarted while it was read; its memory is put back."))
             put_into_memory(session, memory.lines)
             found.free_bytes = session.dialogue.free_memory()
     except HostlinkError as error:

@@ -8,7 +8,14 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from hostlink.board.captures import Verdict, captures_needed, differing, tally, verdict
+from hostlink.board.captures import (
+    Verdict,
+    captures_needed,
+    differing,
+    heard,
+    tally,
+    verdict,
+)
 from hostlink.listing.parse import Line
 
 NUMBERS = st.integers(1, 5).map(lambda n: 10 * n)
@@ -176,6 +183,31 @@ def test_one_capture_proves_on_a_clean_wire_only(target: dict[int, str]) -> None
     assert verdict([target], target, clean=True).proven
     assert not verdict([target], target, clean=False).proven
     assert verdict([target, target], target, clean=False).proven
+
+
+def test_an_empty_capture_among_full_ones_has_no_vote() -> None:
+    """A `LIST` that was damaged brings no line; where most bring none the board is empty."""
+    one, other, none = {10: "A"}, {10: "B"}, dict[int, str]()
+    assert heard([one, none, other, none, one]) == [one, other, one]
+    assert heard([one, none, none]) == [one, none, none]
+    assert heard([one, none]) == [one, none]
+    assert heard([none, none]) == [none, none]
+    assert heard([]) == []
+
+
+def test_what_the_last_captures_show_is_never_outvoted_by_earlier_ones() -> None:
+    """A stray line that came in between, stored of a damaged command, is asked for until it is
+    called a stray or has gone; so is a line that changed, heard so twice."""
+    want, stray = {10: "A"}, {2: "IST", 10: "A"}
+    assert verdict([want, want, stray, want], want, clean=False).proven
+    for more in (1, 2, 3):
+        found = verdict([want] * 3 + [stray] * more, want, clean=False)
+        assert found == Verdict((), (), (2,))
+    assert verdict([want] * 3 + [stray] * 4, want, clean=False) == Verdict((), (2,), ())
+    assert verdict([want, stray, stray, want, want], want, clean=False).proven
+    other = {10: "B"}
+    assert verdict([want, want, other], want, clean=False).proven
+    assert verdict([want] * 3 + [other] * 2, want, clean=False) == Verdict((), (), (10,))
 
 
 def test_a_draw_is_no_proof() -> None:

@@ -17,6 +17,7 @@ from hostlink.errors import ExitStatus, LinkError, LinkReason, ReadBackError, Re
 from hostlink.link.exchange import Exchange, Outcome
 from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Regain
+from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
@@ -298,14 +299,74 @@ def test_promise_3_saved_means_proven_two_captures_on_a_clean_wire(bench: Build)
 
 
 def test_promise_3_saved_means_proven_free_memory_is_a_witness(bench: Build) -> None:
-    """Where free memory contradicts two equal captures, a third is taken and the doubt is told."""
+    """Where free memory contradicts two equal captures, two more are taken; the doubt is told."""
     b = bench(free_memory="PRINT ROOM()-1")
     b.dialogue.attach()
     b.put(COUNT)
     result = b.dialogue.capture()
-    assert result.count == 3
+    assert result.count == 4
     assert len(b.told(Warned)) == 1
     assert "bytes free" in b.told(Warned)[0].text
+
+
+def test_promise_3_saved_means_proven_a_witness_may_have_been_misheard(bench: Build) -> None:
+    """Three damaged answers about free memory make a doubt, and the next right one ends it."""
+    b = bench()
+    b.dialogue.attach()
+    b.put(COUNT)
+    right, asked = b.dialogue.free_memory, []
+
+    def misheard() -> int | None:
+        asked.append(1)
+        return None if len(asked) <= 3 else right()
+
+    b.dialogue.free_memory = misheard
+    result = b.dialogue.capture()
+    assert (result.count, len(asked), len(b.told(Warned))) == (3, 4, 1)
+
+
+@pytest.mark.parametrize("lost", [[0], [1], [0, 2], [2]])
+def test_a_list_command_that_was_damaged_votes_on_no_line(bench: Build, lost: list[int]) -> None:
+    """Some captures come back empty because the question was damaged: every line is still there,
+    and the last capture is never an empty one."""
+    b = bench()
+    b.dialogue.attach()
+    b.put(COUNT)
+    b.wire.health.disagreements = 1
+    listed, asked = b.dialogue.list_once, []
+
+    def damaged() -> dict[int, Line]:
+        rows = listed()
+        asked.append(not rows)
+        return {} if len(asked) - 1 in lost else rows
+
+    b.dialogue.list_once = damaged
+    result = b.dialogue.capture()
+    assert {n: line.text for n, line in result.lines.items()} == b.held
+    assert len(asked) - 1 not in lost
+    assert result.count == len(asked) - len(lost)
+
+
+def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build) -> None:
+    """The third `LIST` arrives as line 3: three captures would outvote it, and the board would keep
+    it. It is looked at again, deleted, and the capture ends in words."""
+    b = bench()
+    b.dialogue.attach()
+    b.put(COUNT)
+    held = b.held
+    b.wire.health.disagreements = 1
+    listed, asked = b.dialogue.list_once, []
+
+    def damaged() -> dict[int, Line]:
+        asked.append(1)
+        if len(asked) == 3:
+            b.put("3 IST\n" + COUNT)
+        return listed()
+
+    b.dialogue.list_once = damaged
+    with pytest.raises(LinkError, match='"LIST" arrive as line 3'):
+        b.dialogue.capture()
+    assert b.held == held
 
 
 def test_promise_3_saved_means_proven_doubt_before_asks_for_more(bench: Build) -> None:

@@ -149,6 +149,30 @@ def test_a_stray_line_is_deleted(bench: Build, program: Program) -> None:
     assert b.held == texts(program(TIDE))
 
 
+def test_a_command_stored_as_a_line_while_reading_back_is_deleted(
+    bench: Build, program: Program
+) -> None:
+    """On a doubtful wire the last `LIST` of the read-back is stored as line 2 (found by the soak):
+    what it brings is empty, so the board is read again, and the stray line goes."""
+    b = bench(BoardSettings(echo=False), echo=False)
+    listed, asked = b.dialogue.list_once, []
+
+    def damaged() -> dict[int, Line]:
+        asked.append(1)
+        if len(asked) == 3:
+            text = "".join(f"{n} {text}\n" for n, text in b.held.items())
+            b.put(f"2 IST\n{text}")
+            return {}
+        rows: dict[int, Line] = listed()
+        if len(asked) == 2:
+            del rows[10]  # so that a third is taken
+        return rows
+
+    b.dialogue.list_once = damaged
+    load(b, program(TIDE))
+    assert b.held == texts(program(TIDE))
+
+
 def test_a_line_that_landed_on_a_good_one_brings_that_back(bench: Build, program: Program) -> None:
     """A line stored on another good number costs that line too; both are sent again."""
     b = bench()

@@ -137,6 +137,30 @@ def test_a_board_that_hangs_in_a_recall_is_restarted_and_memory_put_back(
     assert full.memory == memory
 
 
+def test_a_restart_after_memory_was_read_is_made_good(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """The board restarts by itself while it is asked what it has stored (found by the soak): the
+    backup is right, that is told, and memory, which was lost, is put back."""
+    board = table()
+    board.load(MEMORY)
+    memory = board.memory
+    restarts: list[int] = []
+
+    def watch(data: bytes) -> None:
+        if b"SHELF" in data and not restarts:
+            restarts.append(1)
+            board.machine.restart(board.clock.now())
+
+    board.on_write = watch
+    with board.session() as session:
+        made = backup(session, archive)
+    assert [item.name for item in made.backup.items] == ["memory"]
+    assert board.memory == memory
+    (told,) = board.said("Warned")
+    assert told.text == "The board restarted while it was read; its memory is put back."
+
+
 @pytest.mark.parametrize("kind", ["stop", "unplug"])
 def test_cut_short_the_error_says_where_memory_is(full: Any, archive: Archive, kind: str) -> None:
     """Stopped in the middle of a recall: memory is put back; unplugged: the rescue is named."""

@@ -26,6 +26,7 @@ ONCE_FOUND = {
     5842: "a restart while stored programs were asked for emptied memory: called backed up",
     6824: "the same",
     8404: "the first page, written anew at a damaged address, replaced another page",
+    19802: "listing commands that were damaged voted a line away: a wrong rescue",
 }
 
 
