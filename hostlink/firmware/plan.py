@@ -23,7 +23,6 @@ _PAGE_TRIES = 6
 _REFUSALS = 3
 _ROUNDS = 6
 _READINGS = 3
-_GUARDS = 3  # times that the first page may go in before all is right
 _ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself, low byte first (instruction set manual: 1100 kkkk...)
 
 Page = tuple[int, bytes]
@@ -204,24 +203,31 @@ class FlashScripts:
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
         """Carry a plan out; the last page goes in only when all others are proven.
 
-        Whatever is damaged while that goes in may have hit another page: then all are read once
-        more, and if one is wrong the guard is put back before it is mended. Raises Unproven.
+        It has one attempt at a time. If that meets any damage, the page may be wrong or may have
+        gone where another one stood: the guard goes back before that is mended. Raises Unproven.
         """
-        *body, last = plan.pages
-        yield from self.write_pages(body, on_page)
-        wrong: list[Page] = []
-        for _ in range(_GUARDS):
-            yield from self._settle(plan.wanted[1:])
+        *body, (first, data) = plan.pages
+        guard = (first, guard_page(len(data)))
+        yield from self._write_guarded(body, guard, on_page)
+        for _ in range(_PAGE_TRIES):
+            yield from self._settle(plan.wanted[1:], guard)
             self.troubles = 0
-            yield from self.write_pages([last], silently)
-            wrong = (yield from self._wrong(plan.wanted[1:])) if self.troubles else []
-            if not wrong:
-                on_page(last[0])
+            if (yield from self._write_at_once(first, data)):
+                on_page(first)
                 return
-            yield from self.write_pages([(last[0], guard_page(len(last[1])))], silently)
-        raise Unproven(wrong[0][0])
+            yield from self.write_pages([guard], silently)
+        raise Unproven(first)
 
-    def _settle(self, wanted: Sequence[Page]) -> Script[None]:
+    def _write_guarded(self, pages: Iterable[Page], guard: Page, on_page: OnPage) -> Script[None]:
+        """Write pages; where a damaged address may have sent one onto the guard, look after it."""
+        for page, data in pages:
+            before = self.troubles
+            yield from self._write_proven(page, data)
+            if self.troubles > before and page and not (yield from self._reads_as(*guard)):
+                yield from self._write_proven(*guard)
+            on_page(page)
+
+    def _settle(self, wanted: Sequence[Page], guard: Page) -> Script[None]:
         """Where bytes were damaged: read all again until nothing was to be written. Else Unproven.
 
         A damaged address sends a page elsewhere; where a page is written anew and was right
@@ -234,7 +240,7 @@ class FlashScripts:
             wrong = yield from self._wrong(wanted)
             if not wrong:
                 return
-            yield from self.write_pages(wrong, silently)
+            yield from self._write_guarded(wrong, guard, silently)
         raise Unproven(wrong[0][0])
 
     def _wrong(self, wanted: Sequence[Page]) -> Script[list[Page]]:
@@ -297,15 +303,28 @@ class FlashScripts:
         raise Unproven(page)
 
     def _write_proven(self, page: int, data: bytes) -> Script[None]:
-        def write() -> Script[bytes]:
-            yield Ask(protocol.load_address(page * len(data) // 2))
-            return (yield Ask(protocol.program_page(data)))
-
         for _ in range(_PAGE_TRIES):
-            yield from self._patiently(write)
+            yield from self._patiently(self._write(page, data))
             if (yield from self._reads_as(page, data)):
                 return
         raise Unproven(page)
+
+    def _write_at_once(self, page: int, data: bytes) -> Script[bool]:
+        """Whether one attempt was answered well and reads back as wanted."""
+        try:
+            yield from self._write(page, data)()
+        except AskFailed:
+            self.troubles += 1
+            yield from self._regain()
+            return False
+        return (yield from self._reads_as(page, data))
+
+    def _write(self, page: int, data: bytes) -> Callable[[], Script[bytes]]:
+        def ask() -> Script[bytes]:
+            yield Ask(protocol.load_address(page * len(data) // 2))
+            return (yield Ask(protocol.program_page(data)))
+
+        return ask
 
     def _reads_as(self, page: int, data: bytes) -> Script[bool]:
         """Whether one of a few readings of a page is as wanted: a reading may be damaged too."""
