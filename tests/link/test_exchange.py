@@ -283,6 +283,8 @@ def test_a_prompt_in_the_middle_of_a_line_is_no_prompt() -> None:
     assert ends_with_prompt(b"> ", PLAIN)
     assert ends_with_prompt(b"10 END\r\n> ", PLAIN)
     assert ends_with_prompt(b"10 END\r> ", PLAIN)
+    assert ends_with_prompt(b"10 END\r\n> > ", PLAIN)
+    assert not ends_with_prompt(b"A> > ", PLAIN)
     assert not ends_with_prompt(b"IF A > ", PLAIN)
     assert not ends_with_prompt(b">", PLAIN)
     assert not ends_with_prompt(b"", PLAIN)
