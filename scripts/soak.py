@@ -13,6 +13,7 @@ import math
 import multiprocessing
 import os
 import sys
+import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -28,6 +29,7 @@ SHORT = {"jobs": 300, "kills": 20, "fuzz": 300}
 FULL = {"jobs": 100_000, "kills": 500, "fuzz": 200_000}
 CHUNK = 50
 MOST_TOLD = 30
+EACH_S = 60  # between two words of how far it is
 # Decision: at least so many of a hundred loads, saves and backups succeed at that much damage.
 LEAST_DONE = {"damage 0.1%": 99, "damage 0.5%": 90, "damage 1.0%": 50}
 ENOUGH = 100  # jobs, for a share to say anything
@@ -44,14 +46,30 @@ def most_undetected(expected: float) -> int:
     return count
 
 
-def spread(work: Callable[..., Any], calls: Iterable[tuple[Any, ...]], workers: int) -> list[Any]:
-    """Call in worker processes; results in order of the calls. They take new work as they end."""
+def spread(
+    what: str, work: Callable[..., Any], calls: Iterable[tuple[Any, ...]], workers: int
+) -> list[Any]:
+    """Call in worker processes; results in order of the calls. They take new work as they end.
+
+    Once a minute stderr is told how far this is, so that hours of it can be followed.
+    """
     each = list(calls)
     if workers == 1:
-        return [work(*call) for call in each]
+        return list(followed(what, (work(*call) for call in each), len(each)))
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, mp_context=context) as pool:
-        return [future.result() for future in [pool.submit(work, *call) for call in each]]
+        futures = [pool.submit(work, *call) for call in each]
+        return list(followed(what, (future.result() for future in futures), len(each)))
+
+
+def followed(what: str, results: Iterable[Any], count: int) -> Iterable[Any]:
+    """The results, with a word on stderr each minute."""
+    told = time.monotonic()
+    for number, result in enumerate(results, 1):
+        if time.monotonic() > told + EACH_S:
+            told = time.monotonic()
+            print(f"{what}: {100 * number // count} % done", file=sys.stderr, flush=True)
+        yield result
 
 
 def chunks(count: int, size: int) -> list[tuple[int, int]]:
@@ -102,7 +120,7 @@ def other_row(what: str, trials: int, refused: int, troubles: Sequence[str]) -> 
 
 def run(jobs: int, kills: int, fuzz: int, workers: int) -> tuple[Section, list[str]]:
     """Everything; the section, and each trouble in words."""
-    parts = spread(soak_jobs.run_jobs, chunks(jobs, CHUNK), workers)
+    parts = spread("jobs", soak_jobs.run_jobs, chunks(jobs, CHUNK), workers)
     outcomes = [outcome for part in parts for outcome in part]
     rows = job_rows(outcomes)
     troubles = [trouble for outcome in outcomes for trouble in outcome.trouble]
@@ -124,7 +142,7 @@ def run(jobs: int, kills: int, fuzz: int, workers: int) -> tuple[Section, list[s
     for kind in soak_fuzz.KINDS:
         count = fuzz // soak_fuzz.COSTLY.get(kind, 1)
         calls += [(kind, *part) for part in chunks(count, max(CHUNK, count // (4 * workers)))]
-    fuzzed = spread(soak_fuzz.fuzz, calls, workers)
+    fuzzed = spread("fuzzed inputs", soak_fuzz.fuzz, calls, workers)
     for kind in soak_fuzz.KINDS:
         parts = [part for call, part in zip(calls, fuzzed, strict=True) if call[0] == kind]
         bad = [trouble for part in parts for trouble in part.troubles]

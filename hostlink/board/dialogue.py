@@ -7,36 +7,24 @@ right before the line end goes out). Board output is data: it is returned, never
 from __future__ import annotations
 
 import re
-from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
 
-from hostlink.board.captures import (
-    MOST_CAPTURES,
-    MOST_READINGS,
-    Tally,
-    captures_needed,
-    differing,
-    heard,
-    tally,
-)
-from hostlink.board.events import Captured, Emit, Warned, ignore
-from hostlink.board.misheard import misheard
+from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capturing
+from hostlink.board.events import Emit, ignore
+from hostlink.board.listed import Listed, read_listed, rows_of, shown
 from hostlink.board.profile import Profile
-from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
 from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Found, Regain
 from hostlink.link.wire import Wire
-from hostlink.listing.canonical import listed_line
 from hostlink.listing.charset import to_bytes, to_text
-from hostlink.listing.measure import measure
-from hostlink.listing.parse import Line, Listing
+from hostlink.listing.parse import Line
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
-_MORE_WHEN_DOUBTED = 2  # captures, where the free memory contradicts those that agree
 _WHOLE_NUMBER = re.compile(r"\s*(\d{1,7})\s*")
 _UNTOUCHED = "The program on the board was not touched."
 
@@ -75,11 +63,10 @@ class Dialogue:
         self.pacing = pacing_of(profile)
         self.emit = emit
         self._restarts_seen = wire.health.restarts
-        self._strays: tuple[tuple[int, str], ...] = ()  # of the last capture, see Listed
-        self._after: tuple[tuple[int, str], ...] = ()
+        self.listed = Listed({}, (), ())  # the last capture
         self.disturbed = False  # the last line may have been entered as another one before
         commands = profile.commands
-        self._typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
+        self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
 
     # --- the prompt --------------------------------------------------------------------------
 
@@ -176,7 +163,7 @@ class Dialogue:
         """Type one line with care and collect the answer, however it ends."""
         data = to_bytes(text, self.profile.rules.form.charset)
         if not text[:1].isdigit():
-            self._typed.add(text)
+            self.typed.add(text)
         core = Exchange(data, self.pacing, reach, on_answer=on_answer)
         self.wire.run(core)
         self.wire.health.disagreements += core.repairs + core.nudged
@@ -256,9 +243,8 @@ class Dialogue:
             longest_s=30.0 + most * self.pacing.byte_s,
             most_bytes=most,
         )
-        listed = read_listed(self.ask(command, reach), self.profile)
-        self._strays, self._after = listed.strays, listed.after
-        return listed.lines
+        self.listed = read_listed(self.ask(command, reach), self.profile)
+        return self.listed.lines
 
     def capture(self) -> Tally:
         """The program, proven by as many captures as the state of the wire calls for.
@@ -266,162 +252,4 @@ class Dialogue:
         Raises ReadBackError where they cannot be made to agree, LinkError where the board loses
         its memory meanwhile.
         """
-        health = self.wire.health
-        restarts = health.restarts
-        captures: list[dict[int, Line]] = []
-        strays: Counter[tuple[int, str]] = Counter()
-        doubted = 0  # captures to take before a doubt of the board's own is passed over
-        unsettled: tuple[int, ...] = ()
-        for _ in range(MOST_READINGS):
-            captures.append(self.list_once())
-            if self.disturbed:
-                del captures[:-1]  # those before it may be of another memory
-                strays.clear()
-            lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
-            if lost or health.restarts > restarts:
-                raise LinkError(
-                    "The board restarted while its program was being read, and lost it.",
-                    reason=LinkReason.RESTARTED,
-                    kept="Nothing was kept in the archive.",
-                    advice="Check its supply. An earlier copy may be in the archive.",
-                )
-            strays.update(set(self._strays))
-            self.emit(Captured(len(captures), len(captures[-1])))
-            health.disagreements += differing(captures[-2:])
-            votes = heard(captures)
-            need = captures_needed(
-                disagreements=health.disagreements + (doubted > 0), damage_rate=health.damage_rate
-            )
-            if len(votes) < need:
-                continue
-            result = tally(votes, need)
-            unsettled = result.unsettled
-            if len(captures) >= MOST_CAPTURES and unsettled:
-                break
-            if unsettled or self._may_have_changed(captures[-1], result):
-                continue
-            sure = doubted and len(votes) >= doubted
-            if sure or self._free_memory_agrees(result, warn=not doubted):
-                self._look_at_strays(strays, len(captures))
-                self._take_back(result)
-                return result
-            doubted = doubted or len(votes) + _MORE_WHEN_DOUBTED
-        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
-        raise ReadBackError(
-            f"{MOST_CAPTURES} captures of the board's program do not agree{where}.",
-            kept="The program is still on the board; nothing was kept in the archive.",
-            advice="Check the cable and the speed, then save again.",
-        )
-
-    def _may_have_changed(self, last: dict[int, Line], result: Tally) -> bool:
-        """Whether the last capture hints that asking for it changed the board: one more look.
-
-        It is empty, so the question was damaged and may have been stored as a line; or it shows
-        such a line, which the captures before it outvote.
-        """
-        if result.lines and not last:
-            return True
-        ours = misheard(last, self._typed)
-        return ours is not None and ours[0] not in result.lines
-
-    def _look_at_strays(self, strays: Counter[tuple[int, str]], captures: int) -> None:
-        """Refuse a listing that holds rows which are no lines: part of it would be lost.
-
-        Damage makes such rows too, but not the same one in most of the captures.
-        """
-        for (number, row), votes in strays.items():
-            if votes > 1 and votes * 2 > captures:
-                raise ReadBackError(
-                    f'At line {number} the board lists "{shown(row[:60])}", which is no line of '
-                    "a program; part of a line may have been wrapped.",
-                    kept="The program is still on the board; nothing was kept in the archive.",
-                    advice="Check list_form in the profile; if the board wraps long lines, make "
-                    f"line {number} shorter on the board.",
-                )
-        if self._after and not strays:
-            number, row = self._after[0]
-            self.emit(
-                Warned(
-                    f'After the last line, {number}, the board shows "{shown(row[:60])}". If that '
-                    "always stands there, name it as list_end in the profile."
-                )
-            )
-
-    def _take_back(self, result: Tally) -> None:
-        """Delete a line that is a command of ours misheard, and refuse what was read with it."""
-        ours = misheard(result.lines, self._typed)
-        if ours is None:
-            return
-        number, command = ours
-        self.exchange(str(number))
-        raise LinkError(
-            f'The wire made "{shown(command)}" arrive as line {number} of the program; it was '
-            "deleted again.",
-            reason=LinkReason.DAMAGED,
-            kept=f"The rest is as it was; only a line {number} of the program's own is lost.",
-            advice="Check the cable and the speed, then try again.",
-        )
-
-    def _free_memory_agrees(self, result: Tally, *, warn: bool = True) -> bool:
-        """The third witness: the free memory the board reports, against the captured listing."""
-        limit = self.profile.rules.storage.program_bytes
-        if not self.profile.commands.free_memory or not limit:
-            return True
-        expected = measure(Listing(tuple(result.lines.values())), self.profile.rules).free
-        reported: int | None = None
-        for _ in range(3):
-            reported = self.free_memory()
-            if reported == expected:
-                return True
-        if warn:
-            self.emit(
-                Warned(
-                    f"The board reports {reported} bytes free; by its listing it should be "
-                    f"{expected}. Reading it more often to be sure."
-                )
-            )
-        return False
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """One answer to LIST. lines: by number. strays: rows inside that are no lines, each with the
-    number of the line before; after: such rows behind the last line."""
-
-    lines: dict[int, Line]
-    strays: tuple[tuple[int, str], ...]
-    after: tuple[tuple[int, str], ...]
-
-
-def read_listed(text: str, profile: Profile) -> Listed:
-    """Read a listing as the board shows it; what the profile does not explain is kept apart."""
-    known = ("", profile.commands.list_end, *profile.talk.idle_chatter)
-    lines: dict[int, Line] = {}
-    strays: list[tuple[int, str]] = []
-    after: list[tuple[int, str]] = []
-    last: int | None = None
-    for row in rows_of(text):
-        line = listed_line(row, profile.rules.form)
-        if line is not None and line.number is not None:
-            strays += after
-            after = []
-            last = line.number
-            if line.text:
-                lines[last] = line
-            else:
-                strays.append((last, row))  # a number without text cannot be typed again
-        elif last is not None and row.strip(" ") not in known:
-            after.append((last, row))
-    return Listed(lines, tuple(strays), tuple(after))
-
-
-def rows_of(text: str) -> list[str]:
-    """The rows of a board's answer, whatever it ends them with; empty ones left out."""
-    return [row for row in re.split(r"[\r\n]+", text) if row]
-
-
-def shown(text: str) -> str:
-    """Board output made safe to print: control characters as escapes, nothing obeyed."""
-    return "".join(
-        character if character.isprintable() else f"\\x{ord(character):02x}" for character in text
-    )
+        return Capturing(self).run()

@@ -16,8 +16,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from hostlink.board.captures import MOST_CAPTURES, MOST_READINGS, Verdict, heard, verdict
-from hostlink.board.dialogue import Dialogue, rows_of, shown
+from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.listed import rows_of, shown
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found

@@ -5,7 +5,8 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.dialogue import Dialogue, rows_of
+from hostlink.board.dialogue import Dialogue
+from hostlink.board.listed import rows_of
 from hostlink.board.profile import Profile
 from hostlink.board.survey import Findings
 

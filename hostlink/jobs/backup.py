@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.captures import Tally
-from hostlink.board.dialogue import rows_of, shown
 from hostlink.board.events import Phase, Warned
+from hostlink.board.listed import rows_of, shown
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
 from hostlink.jobs.recalling import memory_after, put_into_memory, recalled, slot_names
 from hostlink.jobs.rescuing import Held, held_content, rescue_held

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from hostlink.board.dialogue import shown
+from hostlink.board.listed import shown
 from hostlink.listing import to_text
 
 _LONGEST_ROW = 512  # bytes; a longer row is shown in parts

@@ -15,7 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.archive import Archive
-from hostlink.board.dialogue import shown
+from hostlink.board.listed import shown
 from hostlink.board.loading import Loader
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.board_rows import BoardRows

@@ -15,7 +15,7 @@ import contextlib
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.archive import HostCopy as Kept
 from hostlink.board.captures import Tally
-from hostlink.board.dialogue import read_listed
+from hostlink.board.listed import read_listed
 from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError
 from hostlink.jobs.attaching import last_program

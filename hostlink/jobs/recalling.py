@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from contextlib import suppress
 
 from hostlink.board.captures import Tally
-from hostlink.board.dialogue import rows_of, shown
 from hostlink.board.events import Phase
+from hostlink.board.listed import rows_of, shown
 from hostlink.board.loading import Loader
 from hostlink.errors import HostlinkError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session

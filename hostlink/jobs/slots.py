@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Revision
-from hostlink.board.dialogue import rows_of, shown
 from hostlink.board.events import Phase, Warned
+from hostlink.board.listed import rows_of, shown
 from hostlink.board.loading import Loader
 from hostlink.errors import (
     ArchiveError,

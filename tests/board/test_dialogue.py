@@ -10,8 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.board.captures import MOST_CAPTURES
-from hostlink.board.dialogue import pacing_of, read_listed, rows_of, shown
+from hostlink.board.dialogue import pacing_of
 from hostlink.board.events import Captured, Warned
+from hostlink.board.listed import read_listed, rows_of, shown
 from hostlink.board.profile import Commands, Profile, Talk
 from hostlink.errors import ExitStatus, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.link.exchange import Exchange, Outcome

@@ -1,0 +1,164 @@
+"""Reading the board's program until it is proven: how often, and what may not be voted away.
+
+How captures are combined is in captures.py; here is what goes on between them.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from hostlink.board.captures import (
+    MOST_CAPTURES,
+    MOST_READINGS,
+    Tally,
+    captures_needed,
+    differing,
+    heard,
+    tally,
+)
+from hostlink.board.events import Captured, Warned
+from hostlink.board.listed import shown
+from hostlink.board.misheard import misheard
+from hostlink.errors import LinkError, LinkReason, ReadBackError
+from hostlink.listing.measure import measure
+from hostlink.listing.parse import Line, Listing
+
+if TYPE_CHECKING:
+    from hostlink.board.dialogue import Dialogue
+
+_MORE_WHEN_DOUBTED = 2  # captures, where the free memory contradicts those that agree
+
+
+class Capturing:
+    """The captures of one program, over a dialogue at its prompt."""
+
+    def __init__(self, dialogue: Dialogue) -> None:
+        self._dialogue = dialogue
+        self._health = dialogue.wire.health
+        self._restarts = self._health.restarts
+        self._captures: list[dict[int, Line]] = []
+        self._strays: Counter[tuple[int, str]] = Counter()
+        self._enough = 0  # captures after which a doubt of the board's own is passed over
+
+    def run(self) -> Tally:
+        """The proven program; see Dialogue.capture, which is this."""
+        unsettled: tuple[int, ...] = ()
+        for _ in range(MOST_READINGS):
+            self._read()
+            votes = heard(self._captures)
+            need = captures_needed(
+                disagreements=self._health.disagreements + (self._enough > 0),
+                damage_rate=self._health.damage_rate,
+            )
+            if len(votes) < need:
+                continue
+            result = tally(votes, need)
+            unsettled = result.unsettled
+            if len(self._captures) >= MOST_CAPTURES and unsettled:
+                break
+            if unsettled or self._may_have_changed(result) or self._is_doubted(result, len(votes)):
+                continue
+            self._look_at_strays()
+            self._take_back(result)
+            return result
+        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
+        raise ReadBackError(
+            f"{MOST_CAPTURES} captures of the board's program do not agree{where}.",
+            kept="The program is still on the board; nothing was kept in the archive.",
+            advice="Check the cable and the speed, then save again.",
+        )
+
+    def _read(self) -> None:
+        """Take one more capture. Raises LinkError where the board has lost its memory."""
+        captures = self._captures
+        captures.append(self._dialogue.list_once())
+        if self._dialogue.disturbed:
+            del captures[:-1]  # those before it may be of another memory
+            self._strays.clear()
+        lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
+        if lost or self._health.restarts > self._restarts:
+            raise LinkError(
+                "The board restarted while its program was being read, and lost it.",
+                reason=LinkReason.RESTARTED,
+                kept="Nothing was kept in the archive.",
+                advice="Check its supply. An earlier copy may be in the archive.",
+            )
+        self._strays.update(set(self._dialogue.listed.strays))
+        self._dialogue.emit(Captured(len(captures), len(captures[-1])))
+        self._health.disagreements += differing(captures[-2:])
+
+    def _may_have_changed(self, result: Tally) -> bool:
+        """Whether the last capture hints that asking for it changed the board: one more look.
+
+        It is empty, so the question was damaged and may have been stored as a line; or it shows
+        such a line, which the captures before it outvote.
+        """
+        last = self._captures[-1]
+        if result.lines and not last:
+            return True
+        ours = misheard(last, self._dialogue.typed)
+        return ours is not None and ours[0] not in result.lines
+
+    def _is_doubted(self, result: Tally, votes: int) -> bool:
+        """The third witness: the free memory that the board reports, against the listing.
+
+        Where it contradicts, more captures are taken before the listing is believed all the same.
+        """
+        profile = self._dialogue.profile
+        limit = profile.rules.storage.program_bytes
+        if not profile.commands.free_memory or not limit or 0 < self._enough <= votes:
+            return False
+        expected = measure(Listing(tuple(result.lines.values())), profile.rules).free
+        reported: int | None = None
+        for _ in range(3):
+            reported = self._dialogue.free_memory()
+            if reported == expected:
+                return False
+        if not self._enough:
+            self._enough = votes + _MORE_WHEN_DOUBTED
+            self._dialogue.emit(
+                Warned(
+                    f"The board reports {reported} bytes free; by its listing it should be "
+                    f"{expected}. Reading it more often to be sure."
+                )
+            )
+        return True
+
+    def _look_at_strays(self) -> None:
+        """Refuse a listing that holds rows which are no lines: part of it would be lost.
+
+        Damage makes such rows too, but not the same one in most of the captures.
+        """
+        for (number, row), votes in self._strays.items():
+            if votes > 1 and votes * 2 > len(self._captures):
+                raise ReadBackError(
+                    f'At line {number} the board lists "{shown(row[:60])}", which is no line of '
+                    "a program; part of a line may have been wrapped.",
+                    kept="The program is still on the board; nothing was kept in the archive.",
+                    advice="Check list_form in the profile; if the board wraps long lines, make "
+                    f"line {number} shorter on the board.",
+                )
+        if self._dialogue.listed.after and not self._strays:
+            number, row = self._dialogue.listed.after[0]
+            self._dialogue.emit(
+                Warned(
+                    f'After the last line, {number}, the board shows "{shown(row[:60])}". If that '
+                    "always stands there, name it as list_end in the profile."
+                )
+            )
+
+    def _take_back(self, result: Tally) -> None:
+        """Delete a line that is a command of ours misheard, and refuse what was read with it."""
+        ours = misheard(result.lines, self._dialogue.typed)
+        if ours is None:
+            return
+        number, command = ours
+        self._dialogue.exchange(str(number))
+        raise LinkError(
+            f'The wire made "{shown(command)}" arrive as line {number} of the program; it was '
+            "deleted again.",
+            reason=LinkReason.DAMAGED,
+            kept=f"The rest is as it was; only a line {number} of the program's own is lost.",
+            advice="Check the cable and the speed, then try again.",
+        )

@@ -1,0 +1,54 @@
+"""The rows of a board's answer, and the listing among them."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from hostlink.board.profile import Profile
+from hostlink.listing.canonical import listed_line
+from hostlink.listing.parse import Line
+
+
+@dataclass(frozen=True, slots=True)
+class Listed:
+    """One answer to LIST. lines: by number. strays: rows inside that are no lines, each with the
+    number of the line before; after: such rows behind the last line."""
+
+    lines: dict[int, Line]
+    strays: tuple[tuple[int, str], ...]
+    after: tuple[tuple[int, str], ...]
+
+
+def read_listed(text: str, profile: Profile) -> Listed:
+    """Read a listing as the board shows it; what the profile does not explain is kept apart."""
+    known = ("", profile.commands.list_end, *profile.talk.idle_chatter)
+    lines: dict[int, Line] = {}
+    strays: list[tuple[int, str]] = []
+    after: list[tuple[int, str]] = []
+    last: int | None = None
+    for row in rows_of(text):
+        line = listed_line(row, profile.rules.form)
+        if line is not None and line.number is not None:
+            strays += after
+            after = []
+            last = line.number
+            if line.text:
+                lines[last] = line
+            else:
+                strays.append((last, row))  # a number without text cannot be typed again
+        elif last is not None and row.strip(" ") not in known:
+            after.append((last, row))
+    return Listed(lines, tuple(strays), tuple(after))
+
+
+def rows_of(text: str) -> list[str]:
+    """The rows of a board's answer, whatever it ends them with; empty ones left out."""
+    return [row for row in re.split(r"[\r\n]+", text) if row]
+
+
+def shown(text: str) -> str:
+    """Board output made safe to print: control characters as escapes, nothing obeyed."""
+    return "".join(
+        character if character.isprintable() else f"\\x{ord(character):02x}" for character in text
+    )
