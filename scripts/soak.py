@@ -1,4 +1,4 @@
-"""Look for what the promises say cannot happen: `soak.py [--jobs N] [--kills N] [--fuzz N]`.
+"""Look for what the promises say cannot happen: `soak.py [--jobs N] [--kills N]`.
 
 Bounded and seeded; prints one table and its targets, or with --json one object: section, rows,
 targets. Exit status 1 where a target does not hold. Without options a short form that takes some
@@ -72,9 +72,9 @@ def followed(what: str, results: Iterable[Any], count: int) -> Iterable[Any]:
         yield result
 
 
-def chunks(count: int, size: int) -> list[tuple[int, int]]:
+def chunks(count: int, size: int, first: int = 0) -> list[tuple[int, int]]:
     """(first, how many) of each part."""
-    return [(first, min(size, count - first)) for first in range(0, count, size)]
+    return [(first + at, min(size, count - at)) for at in range(0, count, size)]
 
 
 # --- rows ----------------------------------------------------------------------------------------
@@ -118,9 +118,11 @@ def other_row(what: str, trials: int, refused: int, troubles: Sequence[str]) -> 
 # --- all of it -----------------------------------------------------------------------------------
 
 
-def run(jobs: int, kills: int, fuzz: int, workers: int) -> tuple[Section, list[str]]:
-    """Everything; the section, and each trouble in words."""
-    parts = spread("jobs", soak_jobs.run_jobs, chunks(jobs, CHUNK), workers)
+def run(
+    jobs: int, kills: int, fuzz: int, workers: int, first: int = 0
+) -> tuple[Section, list[str]]:
+    """Everything, the jobs from that seed on; the section, and each trouble in words."""
+    parts = spread("jobs", soak_jobs.run_jobs, chunks(jobs, CHUNK, first), workers)
     outcomes = [outcome for part in parts for outcome in part]
     rows = job_rows(outcomes)
     troubles = [trouble for outcome in outcomes for trouble in outcome.trouble]
@@ -187,13 +189,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         parser.add_argument(
             f"--{name}", type=int, metavar="N", help=f"{about} (default: {SHORT[name]})"
         )
+    parser.add_argument(
+        "--first", type=int, default=0, metavar="SEED", help="of the jobs, to go on from there"
+    )
     parser.add_argument("--full", action="store_true", help="100,000, 500 and 200,000 of them")
     parser.add_argument("--workers", type=int, default=os.cpu_count() or 1, metavar="N")
     parser.add_argument("--json", action="store_true", help="one JSON object")
     options = parser.parse_args(arguments)
     usual = FULL if options.full else SHORT
     counts = [usual[name] if (n := getattr(options, name)) is None else n for name in usual]
-    section, troubles = run(*counts, workers=max(1, options.workers))
+    section, troubles = run(*counts, workers=max(1, options.workers), first=options.first)
     print(section.as_json() if options.json else section.as_text(), flush=True)
     for trouble in troubles[:MOST_TOLD]:
         print(trouble, file=sys.stderr)

@@ -174,9 +174,7 @@ class FirmwareScreen(Page[None]):
         """Go on with what the archive knows of the image, else ask what it is for."""
         try:
             role = role_of(self.app.archive, request.image, request.role)
-        except RefusedError as error:
-            if error.needed is not Needed.ROLE:
-                raise
+        except RefusedError:  # it refuses for nothing else
             self._ask_role(lambda role: self._start(_with(request, role=role), attached))
         else:
             self._start(dataclasses.replace(request, role=role), attached)

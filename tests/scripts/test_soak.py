@@ -184,6 +184,13 @@ def test_work_is_spread_over_processes_in_order(script: Script) -> None:
         assert script("soak").spread("x", divmod, [(7, 2), (9, 4)], workers) == [(3, 1), (2, 1)]
 
 
+def test_a_soak_goes_on_where_another_ended(script: Script) -> None:
+    """Jobs are drawn by their seeds, so two parts are the same jobs as one whole."""
+    chunks = script("soak").chunks
+    assert chunks(5, 2) == [(0, 2), (2, 2), (4, 1)]
+    assert chunks(5, 2, 100) == [(100, 2), (102, 2), (104, 1)]
+
+
 def test_a_reader_that_falls_over_a_damaged_archive_is_seen(
     script: Script, monkeypatch: pytest.MonkeyPatch
 ) -> None:
