@@ -10,7 +10,7 @@ Rules:
 4. A board is the same where its serial number is. One without is the same only by its UUID, since
    its place says nothing on another computer.
 5. Where two archives disagree on what may change, the answer does not depend on which one asks:
-   tags are united, a program is retired only if both say so, an event that ended has ended.
+   tags are united, a retirement lasts until a later use, an event that ended has ended.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from sqlite_utils import Database
 from hostlink.archive.carried import BY_NAME, TABLES, Cargo, Record, Table, gather, listing_key
 from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.names import LONGEST_NAME, checked_name, clean, fold
+from hostlink.archive.retiring import settle
 from hostlink.archive.session import Session, first, insert
 from hostlink.archive.times import read, stored
 from hostlink.errors import ArchiveError
@@ -92,6 +93,7 @@ class _Merge:
         self._listings: dict[str, int] = {}
         self._added = {table.name: 0 for table in TABLES}
         self._renamed: dict[str, str] = {}
+        self._retired: dict[int, str] = {}  # when, of programs that one of the two has retired
 
     def run(self) -> Merged:
         for table in TABLES:
@@ -99,6 +101,8 @@ class _Merge:
             for record in _parents_first(records) if table.name == "revisions" else records:
                 self._take(table, record)
         self._refuse_empty_programs()
+        for program, at in self._retired.items():
+            settle(self._db, program, at)
         return Merged(self._added, self._renamed)
 
     def _refuse_empty_programs(self) -> None:
@@ -182,12 +186,10 @@ class _Merge:
             self._update("boards", held["id"], {"last_seen": values["last_seen"]})
 
     def _meet_program(self, held: Mapping[str, Any], values: Mapping[str, Any]) -> None:
-        retired = (held["retired_at"], values["retired_at"])
-        changed = {
-            "title": max(held["title"], values["title"], key=lambda text: (len(text), text)),
-            "retired_at": max(retired) if all(retired) else None,
-        }
-        self._update("programs", held["id"], changed)
+        title = max(held["title"], values["title"], key=lambda text: (len(text), text))
+        self._update("programs", held["id"], {"title": title})
+        if times := [at for at in (held["retired_at"], values["retired_at"]) if at]:
+            self._retired[held["id"]] = max(times)
 
     def _update(self, table: str, row: int, values: Mapping[str, Any]) -> None:
         columns = ", ".join(f"{column} = ?" for column in values)

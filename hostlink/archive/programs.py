@@ -9,6 +9,7 @@ from sqlite_utils import Database
 from hostlink.archive.lookup import find_spec, program_id
 from hostlink.archive.names import Spec, clean, fold
 from hostlink.archive.records import Program, Rescue
+from hostlink.archive.retiring import Change, change_use
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
 from hostlink.archive.trouble import damaged, from_row
@@ -118,25 +119,10 @@ class Programs(Session):
         """Put a retired program back into the list. Twice does no harm."""
         return self._change_use(name, "return")
 
-    def _change_use(self, name: str, job: str) -> Program:
+    def _change_use(self, name: str, change: Change) -> Program:
         with self.writing(f"The change to {name}") as db:
             program = program_id(db, name)
-            at = self._time()
-            changed = db.execute(
-                "UPDATE programs SET retired_at = ? WHERE id = ? AND (retired_at IS NULL) = ?",
-                (at if job == "retire" else None, program, int(job == "retire")),
-            ).rowcount
-            if changed:
-                insert(
-                    db,
-                    "events",
-                    uuid=new_uuid(),
-                    job=job,
-                    program_id=program,
-                    started_at=at,
-                    ended_at=at,
-                    outcome="done",
-                )
+            change_use(db, program, self._time(), change)
             return _program_at(db, program)
 
 

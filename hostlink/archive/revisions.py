@@ -21,6 +21,7 @@ from hostlink.archive.lookup import (
 )
 from hostlink.archive.names import Spec, checked_name, clean, fold
 from hostlink.archive.records import Content, Kept, Origin, Rescue, Revision
+from hostlink.archive.retiring import change_use
 from hostlink.archive.session import Session, first, insert, new_uuid, rows
 from hostlink.errors import ArchiveError
 
@@ -90,7 +91,7 @@ class Revisions(Session):
         if title and title != held["title"]:
             db.execute("UPDATE programs SET title = ? WHERE id = ?", (title, held["id"]))
         if held["retired_at"] is not None:
-            db.execute("UPDATE programs SET retired_at = NULL WHERE id = ?", (held["id"],))
+            change_use(db, held["id"], self._time(), "return")
         return int(held["id"])
 
     def revision(self, spec: str) -> Revision | Rescue:

@@ -215,6 +215,52 @@ def test_another_archive_file_is_taken_in(pair: tuple[Archive, Archive]) -> None
     assert theirs.path.read_bytes() == before
 
 
+def test_a_retirement_lasts_until_the_program_is_used_again(pair: tuple[Archive, Archive]) -> None:
+    """An older copy does not undo it; bringing the program back does, and so does a revision that
+    the other archive kept later; the next retirement counts again."""
+    ours, theirs = pair
+    fill(theirs)
+    ours.merge(theirs.cargo())
+
+    def both() -> tuple[bool, bool]:
+        ours.merge(theirs.cargo())
+        theirs.merge(ours.cargo())
+        return ours.program("TIDE").retired, theirs.program("TIDE").retired
+
+    ours.retire("TIDE")
+    assert both() == (True, True)
+    theirs.bring_back("TIDE")
+    assert both() == (False, False)
+    ours.retire("TIDE")
+    theirs.keep("TIDE", content("10 REM LATER"), Origin("file", "x.bas"))
+    assert both() == (False, False)
+    ours.retire("TIDE")
+    assert ours.keep("TIDE", content("10 REM LATER"), Origin("file", "x.bas")).is_new is False
+    assert both() == (False, False)
+    ours.retire("TIDE")
+    assert both() == (True, True)
+
+
+def test_a_retirement_is_in_order_whatever_the_clock_says(tmp_path: Path) -> None:
+    """The clock was put back by a year between the changes: what came later has the later time."""
+    moments = [datetime(2031, 9, 3, 18, tzinfo=UTC)] * 4 + [datetime(2030, 9, 3, tzinfo=UTC)] * 9
+    with (
+        Archive.open(tmp_path / "ours.sqlite3", now=iter(moments).__next__) as ours,
+        Archive.open(tmp_path / "theirs.sqlite3") as theirs,
+    ):
+        ours.keep("TIDE", content("10 REM A"), Origin("file", "x.bas"))
+        theirs.merge(ours.cargo())
+        for change in (ours.retire, ours.bring_back, ours.retire):
+            change("TIDE")
+        theirs.merge(ours.cargo())
+        assert theirs.program("TIDE").retired
+        ours.merge(theirs.cargo())
+        assert ours.program("TIDE").retired
+        told = [event.started_at for event in reversed(ours.events(program="TIDE"))]
+        assert len(set(told)) == 3
+        assert told == sorted(told)
+
+
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(["keep", "rescue", "note", "tag", "untag", "retire", "return", "merge"]),
