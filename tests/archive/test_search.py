@@ -122,6 +122,10 @@ def test_retired_programs_are_found_last(
     archive.keep("NEW", content("10 A\n20 A\n"), from_file)
     archive.retire("NEW")
     assert specs(archive, "10") == ["OLD@1", "NEW@1"]
+    archive.rescue(content("10 REM LOST\n"), Origin("rescue"))
+    assert specs(archive, "10") == ["OLD@1", "rescue@1", "NEW@1"]
+    archive.retire("OLD")
+    assert [found.item.spec for found in archive.find("10", limit=1)] == ["rescue@1"]
 
 
 def test_words_of_the_callers_own_are_indexed(archive: Archive, from_file: Origin) -> None:
@@ -187,3 +191,4 @@ def test_a_line_is_not_chosen_for_part_of_a_number() -> None:
     text = "10 GOSUB 9000\n20 GOSUB 900\n30 GOSUB 1900\n"
     assert best_line(["gosub", "900"], text) == "20 GOSUB 900"
     assert best_line(["maze"], text) == ""
+    assert best_line(["gosub", "vol"], "10 GOSUB 5\n20 VOLUME GOSUB\n") == "20 VOLUME GOSUB"
