@@ -160,6 +160,7 @@ class Desk(WorkshopDesk):
             return
 
         def wished(wish: Wish | None) -> None:
+            self.shelf.renew()  # restored, retired or put back meanwhile
             if wish is None:
                 return
             what, spec = wish

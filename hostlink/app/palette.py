@@ -21,8 +21,6 @@ _KEY_WIDTH = 13
 TYPED: tuple[tuple[str, str], ...] = (
     ("Tag a program, or take tags off", "hostlink tag"),
     ("Note on a program", "hostlink note"),
-    ("Retire a program: out of the list, not deleted", "hostlink retire"),
-    ("Return a retired program to the list", "hostlink return"),
     ("Rescues: list what was kept before it was overwritten", "hostlink programs --rescues"),
     ("Compare any two listings", "hostlink compare"),
     ("Run a program with its input from a file", "hostlink run --input"),

@@ -53,7 +53,7 @@ class RevisionsScreen(Page[Wish | None]):
     AUTO_FOCUS = "#revisions"
     FOOT = (
         "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
-        "R restores as the newest, N notes. Escape goes back."
+        "R restores as the newest, N notes. T retires. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
@@ -63,6 +63,7 @@ class RevisionsScreen(Page[Wish | None]):
         Binding("c", "compare", "Compare", tooltip="With the marked one, else the one before"),
         Binding("r", "restore", "Restore", tooltip="Keep it again as the newest revision"),
         Binding("n", "note", "Note", tooltip="A line kept with the revision"),
+        Binding("t", "retire", "Retire, or return", tooltip="Out of the list, not deleted"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -97,7 +98,8 @@ class RevisionsScreen(Page[Wish | None]):
         """Read the history again."""
         self.revisions = self.app.archive.history(self.program)
         labels = {board.uuid: board.label for board in self.app.archive.boards()}
-        self.set_head(f"{self.program}: {plural(len(self.revisions), 'revision')}")
+        retired = ", retired" if self.app.archive.program(self.program).retired else ""
+        self.set_head(f"{self.program}: {plural(len(self.revisions), 'revision')}{retired}")
         self.query_one(Rows).show(
             [
                 self._entry(one, labels.get(one.origin.board_uuid or "", ""))
@@ -186,6 +188,23 @@ class RevisionsScreen(Page[Wish | None]):
             self.app.trouble(error)
             return
         words = f"Kept as {kept.revision.spec}." if kept.is_new else "It is the newest already."
+        self.app.tell(words)
+        self.app.notify(words, markup=False)
+        self.renew()
+
+    def action_retire(self) -> None:
+        """Take the program out of the list, or put it back; it is found by searching all along."""
+        archive = self.app.archive
+        try:
+            if archive.program(self.program).retired:
+                archive.bring_back(self.program)
+                words = f"{self.program} is in the list again."
+            else:
+                archive.retire(self.program)
+                words = f"{self.program} is out of the list; nothing was deleted. T puts it back."
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
         self.app.tell(words)
         self.app.notify(words, markup=False)
         self.renew()

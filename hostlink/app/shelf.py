@@ -210,5 +210,7 @@ def _found(found: Found) -> Entry:
     item = found.item
     size = "" if item.size_bytes is None else f"{item.size_bytes:,}"
     what = plain(found.line) or (found.program.title if found.program is not None else "")
+    if found.program is not None and found.program.retired:
+        what = f"(retired) {what}"
     name = item.program if found.program is not None else item.spec
     return Entry(item.spec, (name, str(item.number), size, what))

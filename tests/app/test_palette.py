@@ -13,6 +13,7 @@ from hostlink.app.boards import BoardsScreen
 from hostlink.app.desk import Desk
 from hostlink.app.firmware import FirmwareScreen
 from hostlink.app.palette import TYPED
+from hostlink.app.revisions import RevisionsScreen
 from hostlink.app.stored import StoredScreen
 from hostlink.cli.entry import COMMANDS, cli
 
@@ -45,6 +46,8 @@ REACHED: dict[str, tuple[Any, str]] = {
     "show": (Desk, "open"),
     "history": (Desk, "history"),
     "compare": (Desk, "compare_board"),
+    "retire": (RevisionsScreen, "retire"),
+    "return": (RevisionsScreen, "retire"),
 }
 
 

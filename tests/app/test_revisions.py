@@ -6,6 +6,7 @@ from typing import Any
 
 from hostlink.app.compare import CompareScreen
 from hostlink.app.revisions import RevisionsScreen, size_chart
+from hostlink.app.rows import Rows
 
 
 def _three(stage: Any) -> None:
@@ -52,6 +53,36 @@ def test_restoring_keeps_an_older_revision_as_the_newest(stage: Any, wait: Any) 
     history = stage.archive.history("LAMP")
     assert history[3].sha256 == history[0].sha256
     assert history[3].parent == "LAMP@1"
+
+
+def test_a_program_is_retired_and_put_back(stage: Any, wait: Any, shown: Any) -> None:
+    """T takes it out of the list; it is still found by a line of it, said to be retired; and T
+    there puts it back."""
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        rows = app.desk.shelf.query_one("#programs", Rows)
+        await pilot.press("alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("t")
+        await wait(pilot, lambda: "LAMP: 3 revisions, retired" in shown(app))
+        assert "nothing was deleted" in app.said[-1]
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "LAMP" not in [entry.key for entry in rows.entries]
+        await pilot.press("ctrl+f", *"lamp")
+        await wait(pilot, lambda: [entry.key for entry in rows.entries][:1] == ["LAMP@3"])
+        assert "(retired)" in shown(app)
+        await pilot.press("down", "alt+h")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("t", "escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await wait(pilot, lambda: [entry.key for entry in rows.entries][:1] == ["LAMP"])
+
+    stage.play(story, port="", opens="LAMP")
+    assert not stage.archive.program("LAMP").retired
+    told = [event.job for event in stage.archive.events(program="LAMP")]
+    assert told[:2] == ["return", "retire"]
 
 
 def test_a_revision_is_opened_or_loaded_from_the_list(stage: Any, wait: Any, shown: Any) -> None:
