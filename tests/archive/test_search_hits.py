@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -153,3 +154,14 @@ def test_a_read_only_archive_is_searched(shelf: Archive) -> None:
         with pytest.raises(ArchiveError, match="read-only"):
             archive.retire("P1")
     assert shelf.prove().findings == ()
+
+
+def test_words_here_and_there_have_to_be_all_there(tmp_path: Path) -> None:
+    """One word is about the program, two must be in its listing; a listing with one of those two,
+    which the index proposes, is not enough."""
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        archive.keep("TIDE", content("10 GOTO 900\n"), Origin("file"))
+        archive.keep("EBB", content("10 GOSUB 1\n20 GOSUB 2\n"), Origin("file"))
+        assert archive.find("tide gosub 900") == []
+        archive.keep("TIDE", content("10 GOSUB 900\n"), Origin("file"))
+        assert [found.item.spec for found in archive.find("tide gosub 900")] == ["TIDE@2"]
