@@ -139,7 +139,7 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
     draw = random.Random(20)
     parts = [
         *HOSTILE,
-        *("".join(draw.choices("[]/\\=@#$\"'abc \x00\x1b", k=12)) for _ in range(40)),
+        *("".join(draw.choices("[]/\\=@#$\"'abc \x00\x1b", k=30)) for _ in range(16)),
     ]
 
     async def story(pilot: Any, app: Any) -> None:
