@@ -139,7 +139,9 @@ def _overwrite(
     total = measure(material.listing, session.profile.rules).total
     limit = session.profile.rules.storage.program_bytes
     free = _free_memory(session)
-    if session.restarted_since_attach:
+    asked = bool(session.profile.commands.free_memory)
+    doubted = asked and (free is None or (limit > 0 and free != limit - total))
+    if session.restarted_since_attach or (doubted and _is_empty(session)):
         state.proven = False
         forget_copy(archive, board, content)
         raise LinkError(
@@ -162,6 +164,13 @@ def _free_memory(session: Session) -> int | None:
             session.dialogue.regain(may_interrupt=False)
         session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
         return None
+
+
+def _is_empty(session: Session) -> bool:
+    """Whether the board lists nothing twice: it restarted, and its banner was not understood."""
+    with suppress(LinkError):
+        return not (session.dialogue.list_once() or session.dialogue.list_once())
+    return False
 
 
 def expected_seconds(material: Material, pacing: Pacing) -> float:

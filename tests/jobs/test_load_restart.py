@@ -15,10 +15,12 @@ from hostlink.jobs.material import Material
 TEXT = '10 PRINT "TIDE"\n20 END\n'
 
 
+@pytest.mark.parametrize("banner", [b"practice board", b"not understood"])
 def test_a_restart_after_the_read_back_is_no_load(
-    table: Callable[..., Any], archive: Archive
+    table: Callable[..., Any], archive: Archive, banner: bytes
 ) -> None:
-    """Proven, and then lost while free memory was asked for: the load says so, and fails."""
+    """Proven, and then lost while free memory was asked for: the load says so, and fails; also
+    where damage hid the banner (found by the soak, seed 24935)."""
     board = table()
     restarts: list[bytes] = []
 
@@ -31,6 +33,7 @@ def test_a_restart_after_the_read_back_is_no_load(
     raw = TEXT.encode()
     material = Material("TIDE", "tide.bas", TEXT, raw, "utf-8", Origin("file", "tide.bas"))
     with board.session() as session, pytest.raises(LinkError, match="restarted") as caught:
+        session.wire.banner = banner
         load(session, archive, material, LoadOptions())
     assert restarts and board.memory == {}
     assert caught.value.reason is LinkReason.RESTARTED

@@ -27,6 +27,7 @@ ONCE_FOUND = {
     6824: "the same",
     8404: "the first page, written anew at a damaged address, replaced another page",
     19802: "listing commands that were damaged voted a line away: a wrong rescue",
+    24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
 
 
