@@ -11,6 +11,7 @@ import bagit
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.backups import BackupItem
 from hostlink.archive.bags import read_bag, write_bag
 from hostlink.errors import ArchiveError
 
@@ -64,6 +65,43 @@ def test_a_bag_brings_everything_back(source: Archive, bag: Path, tmp_path: Path
     with Archive.open(tmp_path / "new.sqlite3") as new:
         assert new.merge(back).added["revisions"] == 4
         assert new.prove().clean
+
+
+def test_each_listing_has_a_file_of_its_own_named_after_what_holds_it(tmp_path: Path) -> None:
+    """Revisions side by side, names that come to the same file apart, what a backup holds by its
+    kind and slot; a firmware image as its bytes, which come back."""
+    image = bytes(range(256)) * 3
+    with Archive.open(tmp_path / "source.sqlite3") as source:
+        board = source.board_seen(serial="red-1")
+
+        def held(text: str) -> Content:
+            return Content(text.encode(), text, text, "practice", "latin-1", 20)
+
+        for number, name in enumerate(("TIDE", "TIDE", "a/b", "a?b")):
+            source.keep(name, held(f"10 REM {number}\n"), Origin("file", "x.bas"))
+        items = [
+            BackupItem("memory", held("10 REM M\n"), 2),
+            BackupItem("stored", held("10 REM S\n"), 2, "A1"),
+        ]
+        source.keep_backup(board.uuid, items, profile="practice")
+        source.keep_image(image, part="ATmega328P")
+        target = tmp_path / "new" / "bag"  # in a folder that is not there yet
+        write_bag(source.cargo(), target)
+        data = target / "data"
+        assert sorted(each.relative_to(data).as_posix() for each in data.rglob("*.bas")) == [
+            "backups/1/memory.bas",
+            "backups/1/stored_A1.bas",
+            "programs/TIDE/TIDE-1.bas",
+            "programs/TIDE/TIDE-2.bas",
+            "programs/a_b/a_b-1.bas",
+            "programs/a_b/a_b-1~2.bas",
+        ]
+        (firmware,) = (data / "firmware").iterdir()
+        assert firmware.read_bytes() == image
+        with Archive.open(tmp_path / "new.sqlite3") as new:
+            new.merge(read_bag(target))
+            known = source.keep_image(image)
+            assert new.known_image(known.sha256) == known
 
 
 def test_an_existing_folder_is_never_written_into(source: Archive, bag: Path) -> None:
