@@ -78,8 +78,9 @@ def _later(found: Found) -> tuple[bool, bool]:
     """Sorts latest revisions before older ones and rescues, and retired programs last."""
     if found.program is None:
         return False, True
-    latest = isinstance(found.item, Revision) and found.item.number == found.program.latest
-    return found.program.retired, not latest
+    program, item = found.program, found.item
+    latest = (item.number, item.at) == (program.latest, program.kept_at)
+    return program.retired, not (isinstance(item, Revision) and latest)
 
 
 def _each_program_once(found: Iterable[Row]) -> Iterator[Row]:

@@ -45,6 +45,22 @@ def test_a_program_that_both_have_has_the_longer_title(pair: tuple[Archive, Arch
         assert [each.item.program for each in archive.find("clock")] == ["TIDE"]
 
 
+def test_of_two_revisions_with_one_number_the_later_is_the_latest(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """Both archives kept a second TIDE; what the earlier one holds is found as an older revision,
+    after a program whose latest revision holds it."""
+    ours, theirs = pair
+    ours.keep("TIDE", content("10 A\n"), Origin("file"))
+    theirs.merge(ours.cargo())
+    ours.keep("DICE", content("10 EBB\n"), Origin("file"))
+    ours.keep("TIDE", content("10 EBB\n20 B\n"), Origin("file"))
+    theirs.keep("TIDE", content("10 FLOOD\n"), Origin("file"))
+    assert [each.item.spec for each in ours.find("ebb")] == ["TIDE@2", "DICE@1"]
+    ours.merge(theirs.cargo())
+    assert [each.item.spec for each in ours.find("ebb")] == ["DICE@1", "TIDE@2"]
+
+
 def test_an_event_that_ended_in_one_has_ended_in_both(pair: tuple[Archive, Archive]) -> None:
     """What was cut off here and went on there is told by its end; an end is never taken away."""
     ours, theirs = pair
