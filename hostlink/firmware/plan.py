@@ -21,6 +21,7 @@ SYNC_TRIES = 9
 _SYNC_PATIENCE_S = 0.09  # the bootloader listens for about a second after a restart
 _PAGE_TRIES = 6
 _REFUSALS = 3
+_TRIES_BEFORE_FILLING = 2
 _ROUNDS = 6
 _READINGS = 3
 _ENDLESS_JUMP = b"\xff\xcf"  # RJMP to itself, low byte first (instruction set manual: 1100 kkkk...)
@@ -353,16 +354,24 @@ class FlashScripts:
         raise AssertionError("not reached: the last attempt returns or raises")
 
     def _regain(self) -> Script[None]:
-        """Get back into step: fill up the frame that the bootloader may be waiting for the rest of,
-        so that it answers, then synchronise and enter programming mode again."""
-        filling = bytes((protocol.END,)) * (self.chip.page_bytes + 8)
-        for attempt in range(1, _REFUSALS + 1):
-            yield Drain(0.03, filling)
+        """Get back into step and enter programming mode again.
+
+        Mostly the answer was damaged, and the bootloader waits for the next command. Else it waits
+        for the rest of a frame: that is filled up, so that it answers. Not with end-of-packet, for
+        a damaged question (to read a page differs in one bit from to write one) would then be
+        carried out with what fills it.
+        """
+        try:
+            yield from synchronise(_TRIES_BEFORE_FILLING)
+        except AskFailed:
+            yield Drain(0.03, bytes(self.chip.page_bytes + 8))
             yield from synchronise()
+        for attempt in range(1, _REFUSALS + 1):
             try:
                 yield Ask(protocol.enter_programming())
             except AskFailed:
                 if attempt == _REFUSALS:
                     raise
+                yield from synchronise()
                 continue
             return

@@ -286,6 +286,31 @@ def test_a_page_that_hit_the_guard_does_not_take_it_away(astray: Callable[..., A
     assert len(mute) > 10
 
 
+@pytest.mark.parametrize("times", [1, 3])
+def test_a_question_heard_as_a_command_to_write_writes_nothing(
+    direct: Callable[..., Any], flash: Callable[..., bytes], times: int
+) -> None:
+    """To read a page (0x74) and to program one (0x64) differ in one bit (AVR061, command.h). Heard
+    so, the bootloader waits for a page of data: what the host sends to be answered again is none.
+    Found by scripts/soak.py: the first page of flash was replaced while it was read for the
+    archive."""
+    old = flash(4096, SMALL_BOOT)
+    board = direct(old, SMALL_BOOT)
+    board.run(begin())
+    heard: list[bytes] = []
+
+    def damage(data: bytes) -> bytes:
+        if data.startswith(b"\x74") and len(heard) < times:
+            heard.append(data)
+            return b"\x64" + data[1:]
+        return data
+
+    read = board.run(FlashScripts(SMALL).read_flash(), damage=damage)
+    assert len(heard) == times
+    assert bytes(board.chip.flash) == old
+    assert read.result == old
+
+
 def test_a_worn_page_is_never_called_written(
     direct: Callable[..., Any], flash: Callable[..., bytes], program: Callable[..., bytes]
 ) -> None:
