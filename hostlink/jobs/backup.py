@@ -6,13 +6,14 @@ and kept first, and put back last, both proven.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
 from hostlink.board.listed import rows_of, shown
-from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError
+from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.recalling import memory_after, put_into_memory, recalled, slot_names
 from hostlink.jobs.rescuing import Held, held_content, rescue_held
 from hostlink.jobs.restarting import pulse
@@ -117,27 +118,44 @@ def _banner(session: Session, archive: Archive, board: Board) -> str:
 
 
 def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> None:
-    """Recall each slot, then put memory back. A slot that the board refuses is left out."""
-    for name in names:
-        try:
-            result = recalled(session, name)
-        except RefusedError as refused:
-            found.unread[name] = refused.what
-            continue
-        except LinkError as error:
-            if error.reason is LinkReason.GONE:
-                raise
-            found.unread[name] = error.what
-            session.emit(Warned(f"{shown(name)} could not be read: {error.what}"))
-            if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
-                session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
-                pulse(session)
-            continue
-        if result.lines:
-            content = held_content(session, result)
-            found.items.append(BackupItem("stored", content, result.count, name))
+    """Recall each slot, then put memory back. A slot that the board refuses is left out.
+
+    Where it refuses one that it listed itself, its list may have been misheard: it is asked again.
+    """
+    asked: set[str] = set()
+    while names:
+        refused = [name for name in names if not _read_slot(session, found, name)]
+        asked.update(names)
+        names = ()
+        if refused and session.profile.commands.stored:
+            with suppress(ReadBackError):  # then what was refused is told, as it stands
+                names = tuple(name for name in slot_names(session) if name not in asked)
     session.emit(Phase("Putting the program in memory back"))
     put_into_memory(session, found.memory.lines)
+
+
+def _read_slot(session: Session, found: Collected, name: str) -> bool:
+    """Recall a slot into `found`; False where the board refuses. Raises LinkError if it is gone."""
+    try:
+        result = recalled(session, name)
+    except RefusedError as refused:
+        found.unread[name] = refused.what
+        return False
+    except LinkError as error:
+        if error.reason is LinkReason.GONE:
+            raise
+        found.unread[name] = error.what
+        session.emit(Warned(f"{shown(name)} could not be read: {error.what}"))
+        if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
+            session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
+            pulse(session)
+        return True
+    if result.lines:
+        content = held_content(session, result)
+        found.items.append(BackupItem("stored", content, result.count, name))
+    elif session.profile.commands.stored:  # the board lists it, so it should hold something
+        found.unread[name] = "Nothing came when it was recalled."
+    return True
 
 
 def _nothing(collected: Collected) -> RefusedError:

@@ -19,6 +19,7 @@ from hostlink.jobs.slots import stored
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, canonical_line
 
+_RECALLS = 3  # times that a stored program is asked for, where nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
@@ -36,10 +37,23 @@ def slot_names(session: Session) -> tuple[str, ...]:
 
 
 def recalled(session: Session, name: str) -> Tally:
-    """Recall a stored program into memory and capture it. Raises RefusedError if it will not."""
+    """Recall a stored program into memory and capture it. Raises RefusedError if it will not.
+
+    Memory is cleared before, so that a recall that came to nothing (its command damaged, the board
+    restarted) is never taken for what was in memory; then it is asked again.
+    """
     session.emit(Phase(f"Reading what is stored as {shown(name)}"))
-    _ask(session, "recall", "recall a stored program", name)
-    return session.dialogue.capture()
+    health = session.wire.health
+    result = Tally(0, {}, (), True)
+    for _ in range(_RECALLS):
+        restarts = health.restarts
+        if session.profile.commands.clear:
+            session.dialogue.clear()
+        _ask(session, "recall", "recall a stored program", name)
+        result = session.dialogue.capture()
+        if result.lines and health.restarts == restarts:
+            break
+    return result
 
 
 def store_proven(session: Session, name: str, lines: Lines) -> None:

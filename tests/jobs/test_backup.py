@@ -11,6 +11,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.recalling import slot_names
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
 ONE = '10 PRINT "ONE"\n20 END\n'
@@ -109,6 +110,55 @@ def test_a_stored_program_that_is_refused_is_named_and_the_rest_is_kept(
     with full.session() as session:
         made = backup(session, archive)
     assert list(made.unread) == ["ONE"]
+    assert [item.name for item in made.backup.items] == ["memory", "TWO"]
+    assert full.memory == memory
+
+
+def test_a_stored_program_whose_name_was_misheard_is_kept_all_the_same(
+    full: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twice alike the list said OE for ONE (found by the soak): the board refuses that, so it is
+    asked for its list again, and ONE is read too."""
+    answers = [("OE", "TWO")]
+    real = slot_names
+
+    def misheard(session: Any) -> tuple[str, ...]:
+        return answers.pop() if answers else real(session)
+
+    monkeypatch.setattr("hostlink.jobs.backup.slot_names", misheard)
+    with full.session() as session:
+        made = backup(session, archive)
+    assert [item.name for item in made.backup.items] == ["memory", "TWO", "ONE"]
+    assert "OE" in made.unread["OE"]
+    assert list(made.unread) == ["OE"]
+
+
+def test_what_was_in_memory_is_never_taken_for_a_stored_program(
+    full: Any, archive: Archive
+) -> None:
+    """A recall that came to nothing, twice: the board restarted after it (found by the soak). It is
+    asked for again. Where nothing comes at all, that is told, and nothing is made up."""
+    restarts: list[int] = []
+    most = 1
+
+    def lose(data: bytes) -> None:
+        if b"LIST" in data and len(restarts) < most and full.said("Phase")[-1].text.endswith("ONE"):
+            restarts.append(1)
+            full.machine.basic._state.memory.replace({})
+
+    full.on_write = lose
+    memory, one = full.memory, full.stored["ONE"]
+    with full.session() as session:
+        made = backup(session, archive)
+    assert made.unread == {}
+    items = {item.name: item.content.text for item in made.backup.items}
+    assert items["ONE"].count("\n") == len(one)
+    assert full.memory == memory
+    restarts.clear()
+    most = 99
+    with full.session() as session:
+        made = backup(session, archive)
+    assert made.unread == {"ONE": "Nothing came when it was recalled."}
     assert [item.name for item in made.backup.items] == ["memory", "TWO"]
     assert full.memory == memory
 
