@@ -198,25 +198,40 @@ def _recalled(session: Session, archive: Archive, name: str) -> Held:
 
 
 def _prove(session: Session, archive: Archive, name: str, memory: Held) -> None:
-    """Read the slot back by recalling it: memory holds the same program either way."""
-    if not session.profile.commands.recall:
+    """Read the slot back by recalling it; memory holds the same program afterwards.
+
+    It is cleared before: what it holds would else prove a recall that came to nothing.
+    """
+    commands = session.profile.commands
+    if not commands.recall:
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
+    if commands.clear:
+        session.dialogue.clear()
     rules = session.profile.rules
-    got = _recalled(session, archive, name).lines
-    wrong = [
-        number
-        for number in sorted({*got, *memory.lines})
-        if number not in got
-        or number not in memory.lines
-        or canonical_line(got[number], rules) != canonical_line(memory.lines[number], rules)
-    ]
-    if wrong:
-        raise ReadBackError(
-            f"What the board stored as {name} differs in line {', '.join(map(str, wrong[:8]))}.",
-            kept=f"The program is in the archive as {memory.spec}.",
-            advice="Load it again and store it again; the EEPROM may be worn out.",
-        )
+    try:
+        got = _recalled(session, archive, name).lines
+    except RefusedError as refused:
+        what = f"What was stored as {name} cannot be recalled: {refused.what}"
+    else:
+        wrong = [
+            number
+            for number in sorted({*got, *memory.lines})
+            if number not in got
+            or number not in memory.lines
+            or canonical_line(got[number], rules) != canonical_line(memory.lines[number], rules)
+        ]
+        if not wrong:
+            return
+        numbers = ", ".join(map(str, wrong[:8]))
+        what = f"What the board stored as {name} differs in line {numbers}."
+    session.emit(Phase("Putting the program in memory back"))
+    Loader(session.dialogue, memory.lines).load()
+    raise ReadBackError(
+        what,
+        kept=f"Memory holds the program again, which is in the archive as {memory.spec}.",
+        advice="Store it again; the EEPROM may be full or worn out.",
+    )
 
 
 def _refuse_errors(session: Session, answer: str) -> None:

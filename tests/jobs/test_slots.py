@@ -72,3 +72,34 @@ def test_what_a_slot_holds_is_kept_though_the_board_has_no_list(table: Callable[
     assert board.archive.content(board.archive.revision(before.spec)).text == "10 PRINT 7\n"
     assert board.stored == {"A": board.memory, "B": board.memory}
     assert board.memory == {20: b"PRINT 8"}
+
+
+@pytest.mark.parametrize("told", [True, False])
+@pytest.mark.parametrize("kept", [b"", b"PRINT 9"])
+def test_what_was_not_stored_is_never_called_stored(
+    table: Callable[..., Any], kept: bytes, told: bool
+) -> None:
+    """The board stored nothing, or something else, and says so at the recall in words that the
+    profile knows, or does not: memory, which still held the program, is no proof. It is put back.
+    """
+    board = table()
+    board.load("20 PRINT 8\n")
+    memory = board.memory
+
+    def spoil(data: bytes) -> None:
+        if b"NEW" in data and "A" in board.machine.basic.eeprom:
+            board.machine.basic.eeprom.pop("A")
+            if kept:
+                board.machine.basic.eeprom["A"] = {20: kept}
+
+    board.on_write = spoil
+    with board.session() as session:
+        commands = session.profile.commands
+        commands = dataclasses.replace(commands, error_words=commands.error_words if told else ())
+        profile = dataclasses.replace(session.profile, commands=commands)
+        session.use(LinkChoice(session.choice.port, profile))
+        said = "cannot be recalled" if told and not kept else "differs in line 20"
+        with pytest.raises(ReadBackError, match=said) as caught:
+            store(session, board.archive, "A")
+    assert "Memory holds the program again" in caught.value.kept
+    assert board.memory == memory
