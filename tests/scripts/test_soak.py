@@ -27,6 +27,9 @@ ONCE_FOUND = {
     6824: "the same",
     8404: "the first page, written anew at a damaged address, replaced another page",
     19802: "listing commands that were damaged voted a line away: a wrong rescue",
+    27851: "a restart at a recall: the stored program was left out of the backup, untold",
+    35551: "a question to read a page, heard as one to write it, replaced the first page",
+    39482: "the name of a stored program, misheard twice: left out of the backup",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
 
