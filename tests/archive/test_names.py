@@ -6,7 +6,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.archive.names import Spec, checked_name, clean, fold, nearest, unknown_program
+from hostlink.archive.names import (
+    Spec,
+    checked_name,
+    clean,
+    file_name,
+    fold,
+    nearest,
+    unknown_program,
+)
 from hostlink.errors import ArchiveError
 
 
@@ -79,6 +87,8 @@ def test_what_to_write_instead_is_told(spec: str, advice: str) -> None:
 def test_numbers_have_up_to_twelve_digits_and_may_name_an_archive() -> None:
     """More than any archive will hold, and fewer than SQLite can count."""
     assert Spec.from_text("T@" + "9" * 12).number == 999_999_999_999
+    with pytest.raises(ArchiveError):
+        Spec.from_text("T@" + "9" * 13)
     assert Spec.from_text("T@3/0a-9f") == Spec("T", 3, "0a-9f")
     with pytest.raises(ArchiveError, match="first digits of an archive"):
         Spec.from_text("T@3/%")
@@ -91,6 +101,31 @@ def test_an_unknown_name_brings_the_nearest_or_how_to_list_them() -> None:
     with pytest.raises(ArchiveError) as refused:
         checked_name(" ")
     assert refused.value.advice == "Give it one."
+    with pytest.raises(ArchiveError) as refused:
+        checked_name("TIDE@3")
+    assert refused.value.advice == "Choose another name."
+    both = unknown_program("tide", ["TIDE1", "TIDE2"]).advice
+    assert both in {f"The nearest names are: {one}." for one in ("TIDE1, TIDE2", "TIDE2, TIDE1")}
+
+
+@pytest.mark.parametrize(
+    ("name", "file"),
+    [
+        ("TIDE", "TIDE"),
+        ("a/b\\c", "a_b_c"),
+        ('<>:"|?*', "_"),
+        ("../x", "_x"),
+        (". .", "_"),
+        ("con", "_con"),
+        ("LPT1.txt", "_LPT1.txt"),
+        ("console", "console"),
+    ],
+)
+def test_a_name_is_made_fit_for_a_file_on_any_system(name: str, file: str) -> None:
+    """No path, no characters and no device names that some systems reserve (`< > : " / \\ | ? *`,
+    CON, PRN, AUX, NUL, COM1 to 9, LPT1 to 9, with any extension; no blank or dot at the end: the
+    naming rules of the Win32 file systems, from memory)."""
+    assert file_name(name) == file
 
 
 def test_rescue_specs_are_told_apart() -> None:
