@@ -25,6 +25,8 @@ from hostlink.listing.parse import Line
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
+_MOST_REFUSALS = 12  # answers to LIST that are words, not lines
+_SAME, _SAME_ERRORS = 3, 5  # of them alike, and the program is empty; where they are errors
 _WHOLE_NUMBER = re.compile(r"\s*(\d{1,7})\s*")
 _UNTOUCHED = "The program on the board was not touched."
 
@@ -235,7 +237,12 @@ class Dialogue:
     # --- captures ----------------------------------------------------------------------------
 
     def list_once(self) -> dict[int, Line]:
-        """The program as the board lists it, read once: line number to line."""
+        """The program as the board lists it, read once: line number to line.
+
+        Where no line comes, but other words, the question may have been damaged and the board may
+        have refused it: that is not an empty program until it said the same again and again.
+        Raises LinkError where it goes on saying other things.
+        """
         command = self.can("list", "list their program")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
         reach = Reach(
@@ -243,8 +250,24 @@ class Dialogue:
             longest_s=30.0 + most * self.pacing.byte_s,
             most_bytes=most,
         )
-        self.listed = read_listed(self.ask(command, reach), self.profile)
-        return self.listed.lines
+        errors = tuple(self.profile.commands.error_words)
+        disturbed, alike = False, 0
+        for _ in range(_MOST_REFUSALS):
+            before = self.listed.said
+            self.listed = read_listed(self.ask(command, reach), self.profile)
+            self.disturbed = disturbed = disturbed or self.disturbed
+            said = self.listed.said
+            if self.listed.lines or not said:
+                return self.listed.lines
+            alike = alike + 1 if said == before and alike else 1
+            if alike >= (_SAME_ERRORS if any(row.startswith(errors) for row in said) else _SAME):
+                return self.listed.lines
+        raise LinkError(
+            f'The board did not list its program; it said "{shown(said[0][:60])}".',
+            reason=LinkReason.DAMAGED,
+            kept=_UNTOUCHED,
+            advice="Check the cable and the speed, then try again.",
+        )
 
     def capture(self) -> Tally:
         """The program, proven by as many captures as the state of the wire calls for.

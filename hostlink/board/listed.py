@@ -13,11 +13,12 @@ from hostlink.listing.parse import Line
 @dataclass(frozen=True, slots=True)
 class Listed:
     """One answer to LIST. lines: by number. strays: rows inside that are no lines, each with the
-    number of the line before; after: such rows behind the last line."""
+    number of the line before; after: such rows behind the last line; said: before the first."""
 
     lines: dict[int, Line]
     strays: tuple[tuple[int, str], ...]
     after: tuple[tuple[int, str], ...]
+    said: tuple[str, ...] = ()
 
 
 def read_listed(text: str, profile: Profile) -> Listed:
@@ -26,6 +27,7 @@ def read_listed(text: str, profile: Profile) -> Listed:
     lines: dict[int, Line] = {}
     strays: list[tuple[int, str]] = []
     after: list[tuple[int, str]] = []
+    said: list[str] = []
     last: int | None = None
     for row in rows_of(text):
         line = listed_line(row, profile.rules.form)
@@ -37,9 +39,13 @@ def read_listed(text: str, profile: Profile) -> Listed:
                 lines[last] = line
             else:
                 strays.append((last, row))  # a number without text cannot be typed again
-        elif last is not None and row.strip(" ") not in known:
+        elif row.strip(" ") in known:
+            continue
+        elif last is None:
+            said.append(row)
+        else:
             after.append((last, row))
-    return Listed(lines, tuple(strays), tuple(after))
+    return Listed(lines, tuple(strays), tuple(after), tuple(said))
 
 
 def rows_of(text: str) -> list[str]:

@@ -93,6 +93,10 @@ class Loader:
                 self._warn("The board's state is not known any more; starting over.")
         raise self._failure()
 
+    def differs(self, held: Mapping[int, Line]) -> bool:
+        """Whether what a board lists is another program, by one reading."""
+        return {n: canonical_line(line, self._rules) for n, line in held.items()} != self._canonical
+
     # --- rounds ------------------------------------------------------------------------------
 
     def _rounds(self, send: list[int], delete: list[int], *, fast: bool) -> bool:

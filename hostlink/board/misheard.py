@@ -9,20 +9,37 @@ in 75: a third of the damage are flips, 10 of 255 of which lead to a digit at mo
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from difflib import SequenceMatcher
 
 from hostlink.listing.parse import Line
 
 _SHORTEST = 2  # letters that must be left of a command
+_LONG = 6  # letters from which a second damage is allowed for
+_ALIKE = 0.75
 
 
 def misheard(lines: Mapping[int, Line], typed: Iterable[str]) -> tuple[int, str] | None:
     """The number of a line that is one of the commands typed, less its first letter, and which."""
-    tails = {_plain(command[1:]): command for command in typed}
     for number, line in lines.items():
-        tail = _plain(line.text)
-        if number < 10 and len(tail) >= _SHORTEST and tail in tails:
-            return number, tails[tail]
+        text = _plain(line.text)
+        if number >= 10 or len(text) < _SHORTEST:
+            continue
+        for command in typed:
+            whole = _plain(command)
+            if text == whole[1:] or _is_more_like(text, whole[1:], whole):
+                return number, command
     return None
+
+
+def _is_more_like(text: str, tail: str, whole: str) -> bool:
+    """Whether a text is much like a long command less its first letter, more than like all of it.
+
+    Somebody's own line, even a mistyped one, begins with the first letter too.
+    """
+    if len(tail) < _LONG:
+        return False
+    ratio = SequenceMatcher(None, text, tail, autojunk=False).ratio()
+    return ratio >= _ALIKE and ratio > SequenceMatcher(None, text, whole, autojunk=False).ratio()
 
 
 def _plain(text: str) -> str:

@@ -133,15 +133,15 @@ def _overwrite(
     report = loader.load(state.held.lines if changes else None)
     state.proven = True
     session.memory_is_known()
-    record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
-    revision = record.revision
-    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
+    archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
     total = measure(material.listing, session.profile.rules).total
     limit = session.profile.rules.storage.program_bytes
     free = _free_memory(session)
-    asked = bool(session.profile.commands.free_memory)
-    doubted = asked and (free is None or (limit > 0 and free != limit - total))
-    if session.restarted_since_attach or (doubted and _is_empty(session)):
+    known = free is not None and limit in (0, total + free)
+    if session.profile.commands.free_memory and not known:
+        _settle_doubt(session, loader, state)
+    record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
+    if session.restarted_since_attach or not state.proven:
         state.proven = False
         forget_copy(archive, board, content)
         raise LinkError(
@@ -150,6 +150,23 @@ def _overwrite(
             reason=LinkReason.RESTARTED,
         )
     return Loaded(material.label, state.spec, state.held.spec, report, total, limit, free)
+
+
+def _settle_doubt(session: Session, loader: Loader, state: _State) -> None:
+    """The last question failed, or the answer was not as it should be: see what the board holds.
+
+    The question may have been stored as a line, which is mended. Where nothing is listed, the board
+    restarted and its banner was not understood: then the program is not proven any more.
+    """
+    try:
+        rows = session.dialogue.list_once() or session.dialogue.list_once()
+    except LinkError:
+        return  # proven it was, and that the question failed is told
+    state.proven = False
+    if rows and loader.differs(rows):
+        session.emit(Warned("Asking for the free memory changed the program on the board."))
+        loader.load(rows)
+    state.proven = bool(rows)
 
 
 def _free_memory(session: Session) -> int | None:
@@ -164,13 +181,6 @@ def _free_memory(session: Session) -> int | None:
             session.dialogue.regain(may_interrupt=False)
         session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
         return None
-
-
-def _is_empty(session: Session) -> bool:
-    """Whether the board lists nothing twice: it restarted, and its banner was not understood."""
-    with suppress(LinkError):
-        return not (session.dialogue.list_once() or session.dialogue.list_once())
-    return False
 
 
 def expected_seconds(material: Material, pacing: Pacing) -> float:

@@ -370,6 +370,64 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
     assert b.held == held
 
 
+@pytest.fixture
+def answering(bench: Build) -> Callable[..., Any]:
+    """A dialogue whose board answers LIST so, the last answer for ever; and the questions."""
+
+    def give(*answers: str, **settings: Any) -> tuple[Any, list[str]]:
+        b = bench(error_words=("!",), **settings)
+        b.dialogue.attach()
+        asked: list[str] = []
+
+        def ask(text: str, *_: Any) -> str:
+            asked.append(text)
+            return answers[min(len(asked), len(answers)) - 1]
+
+        b.dialogue.ask = ask
+        return b.dialogue, asked
+
+    return give
+
+
+def test_a_board_that_refuses_to_list_does_not_hold_an_empty_program(
+    answering: Callable[..., Any],
+) -> None:
+    """Without echo `LIST` arrived damaged, twice, and what the board held would have been cleared
+    (found by the soak): words are no empty listing."""
+    dialogue, asked = answering("! unknown statement LI.T\r\n", "! unkno7n LI.T\r\n", "10 END\r\n")
+    assert list(dialogue.list_once()) == [10]
+    assert len(asked) == 3
+    dialogue, asked = answering("! unknown statement\r\n", "! unknown statement\r\n", "\r\n")
+    assert dialogue.list_once() == {}
+    assert len(asked) == 3
+
+
+@pytest.mark.parametrize(("said", "times"), [("NOTHING HERE\r\n", 3), ("! empty\r\n", 5)])
+def test_a_board_that_has_words_for_an_empty_program_is_believed_in_the_end(
+    answering: Callable[..., Any], said: str, times: int
+) -> None:
+    """When it said the same three times running; five times where they look like an error."""
+    dialogue, asked = answering(said)
+    assert dialogue.list_once() == {}
+    assert len(asked) == times
+    dialogue, asked = answering("x\r\n", said, "y\r\n", said)
+    assert dialogue.list_once() == {}
+    assert len(asked) == 3 + times
+
+
+def test_a_board_that_never_lists_and_never_says_the_same_is_told(
+    answering: Callable[..., Any],
+) -> None:
+    """The last words are quoted, made safe to print."""
+    dialogue, asked = answering(*(f"! {n}\x1b[2J\r\n" for n in range(12)))
+    with pytest.raises(
+        LinkError, match=r"did not list its program; it said \"! 11\\x1b\[2J\""
+    ) as caught:
+        dialogue.list_once()
+    assert caught.value.reason is LinkReason.DAMAGED
+    assert len(asked) == 12
+
+
 def test_promise_3_saved_means_proven_doubt_before_asks_for_more(bench: Build) -> None:
     """Anything that disagreed since the port was opened costs a third capture, much of it five."""
     b = bench()

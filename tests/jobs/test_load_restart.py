@@ -1,4 +1,5 @@
-"""A board that restarts at the very end of a load (found by scripts/soak.py, seed 138)."""
+"""What happens at the very end of a load (found by scripts/soak.py): a restart, a question that
+is stored as a line."""
 
 from __future__ import annotations
 
@@ -43,3 +44,28 @@ def test_a_restart_after_the_read_back_is_no_load(
     assert copy is not None and copy.may_lack_edits and not copy.revision
     (event,) = [one for one in archive.events() if one.job == "load"]
     assert event.outcome == "failed"
+
+
+def test_a_question_that_was_stored_as_a_line_is_taken_out_again(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """After the proof free memory is asked for, and arrives as line 2 (the soak's seed 70032): the
+    answer is not what it should be, so the board is looked at, mended and proven again."""
+    board = table()
+    stored: list[bytes] = []
+
+    def store_the_question(data: bytes) -> None:
+        if len(board.memory) == 2 and data.startswith(b"PRINT") and not stored:
+            stored.append(data)
+            board.machine.basic._state.memory.replace({2: b"RINT ROOM()", **board.memory})
+
+    board.on_write = store_the_question
+    raw = TEXT.encode()
+    material = Material("TIDE", "tide.bas", TEXT, raw, "utf-8", Origin("file", "tide.bas"))
+    with board.session() as session:
+        load(session, archive, material, LoadOptions())
+    assert stored
+    assert board.memory == {10: b'PRINT "TIDE"', 20: b"END"}
+    assert [event.text for event in board.said("Warned")] == [
+        "Asking for the free memory changed the program on the board."
+    ]

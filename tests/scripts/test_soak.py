@@ -30,6 +30,9 @@ ONCE_FOUND = {
     27851: "a restart at a recall: the stored program was left out of the backup, untold",
     35551: "a question to read a page, heard as one to write it, replaced the first page",
     39482: "the name of a stored program, misheard twice: left out of the backup",
+    66697: "listing commands that were refused, heard as an empty program: memory was lost",
+    67876: "a question stored as a line, damaged once more, and outvoted: saved beside it",
+    70032: "the last question of a load stored as a line",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
 
