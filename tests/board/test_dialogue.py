@@ -374,8 +374,8 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
 def answering(bench: Build) -> Callable[..., Any]:
     """A dialogue whose board answers LIST so, the last answer for ever; and the questions."""
 
-    def give(*answers: str, **settings: Any) -> tuple[Any, list[str]]:
-        b = bench(error_words=("!",), **settings)
+    def give(*answers: str) -> tuple[Any, list[str]]:
+        b = bench(commands=Commands(error_words=("!",)))
         b.dialogue.attach()
         asked: list[str] = []
 
