@@ -9,15 +9,6 @@ from datetime import datetime
 from typing import Any, Literal
 
 OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "library"]
-ORIGIN_KINDS: tuple[OriginKind, ...] = (
-    "file",
-    "board",
-    "rescue",
-    "mend",
-    "edit",
-    "import",
-    "library",
-)
 
 
 @dataclass(frozen=True, slots=True)

@@ -130,6 +130,8 @@ def test_board_captures_and_restart_are_recorded(archive: Archive, content: Make
     revision = archive.keep("TIDE", content("10 A\n"), origin).revision
     assert revision.origin == origin
     assert revision.note == "after class"
+    typed = archive.keep("TIDE", content("10 B\n"), Origin("file")).revision
+    assert (typed.origin.captures, typed.origin.after_restart) == (0, False)
 
 
 def test_holds_finds_revisions_and_rescues_by_canonical_text(
