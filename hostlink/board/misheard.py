@@ -19,27 +19,38 @@ _ALIKE = 0.75
 
 
 def misheard(lines: Mapping[int, Line], typed: Iterable[str]) -> tuple[int, str] | None:
-    """The number of a line that is one of the commands typed, less its first letter, and which."""
+    """The number of a line that is one of the commands typed, less its first letter, and which.
+
+    The rest of it may have been damaged once more, a long one a little further. Somebody's own
+    line, even a mistyped one, begins with a command's first letter, or with quite another.
+    """
     for number, line in lines.items():
         text = _plain(line.text)
         if number >= 10 or len(text) < _SHORTEST:
             continue
         for command in typed:
             whole = _plain(command)
-            if text == whole[1:] or _is_more_like(text, whole[1:], whole):
+            tail = whole[1:]
+            if len(tail) >= _SHORTEST and text[0] in tail[:2] and _is_much_like(text, tail, whole):
                 return number, command
     return None
 
 
-def _is_more_like(text: str, tail: str, whole: str) -> bool:
-    """Whether a text is much like a long command less its first letter, more than like all of it.
+def _is_much_like(text: str, tail: str, whole: str) -> bool:
+    if text == tail[1:] or (text[0] == tail[0] and _differ_in_one(text, tail)):
+        return text[0] != whole[0]
+    alike = SequenceMatcher(None, text, tail, autojunk=False).ratio()
+    entire = SequenceMatcher(None, text, whole, autojunk=False).ratio()
+    return len(tail) >= _LONG and alike >= _ALIKE and alike > entire
 
-    Somebody's own line, even a mistyped one, begins with the first letter too.
-    """
-    if len(tail) < _LONG:
-        return False
-    ratio = SequenceMatcher(None, text, tail, autojunk=False).ratio()
-    return ratio >= _ALIKE and ratio > SequenceMatcher(None, text, whole, autojunk=False).ratio()
+
+def _differ_in_one(text: str, other: str) -> bool:
+    """Whether one character more, less or another makes one the other, or none does."""
+    while text and other and text[0] == other[0]:
+        text, other = text[1:], other[1:]
+    while text and other and text[-1] == other[-1]:
+        text, other = text[:-1], other[:-1]
+    return len(text) <= 1 and len(other) <= 1
 
 
 def _plain(text: str) -> str:

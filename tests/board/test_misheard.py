@@ -28,6 +28,14 @@ Program = Callable[[str], dict[int, Line]]
         ("5 PRRINT ROOM()\n", None),
         ("5 PRINT TIDE()\n", None),
         ("1 WEW\n", None),
+        ("3 ST\n", (3, "LIST")),
+        ("3 IT\n", (3, "LIST")),
+        ("3 ISTT\n", (3, "LIST")),
+        ("3 LST\n", None),
+        ("3 IF\n", None),
+        ("3 NEW\n", None),
+        ("3 B=A+1:C=2\n", None),
+        ("3 =A+1:C=2\n", (3, "A=A+1:C=2")),
         ("10 IST\n", None),
         ("3 LIST\n", None),
         ("3 PRINT\n", None),
@@ -39,7 +47,7 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
 ) -> None:
     """Blanks do not count; the number has one digit, for one byte became it. A long one may have
     been damaged once more (found by the soak); what somebody mistyped is theirs."""
-    typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X"]
+    typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X", "A=A+1:C=2"]
     assert misheard(program(text), typed) == found
 
 

@@ -32,6 +32,8 @@ ONCE_FOUND = {
     39482: "the name of a stored program, misheard twice: left out of the backup",
     66697: "listing commands that were refused, heard as an empty program: memory was lost",
     67876: "a question stored as a line, damaged once more, and outvoted: saved beside it",
+    80290: "a listing command stored as a line: memory was lost",
+    95446: "the same, damaged once more, in a stored program",
     70032: "the last question of a load stored as a line",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
