@@ -10,7 +10,7 @@ from pathlib import Path
 import bagit
 import pytest
 
-from hostlink.archive import Archive, Content, Origin
+from hostlink.archive import Archive, Content, Origin, bags
 from hostlink.archive.backups import BackupItem
 from hostlink.archive.bags import read_bag, write_bag
 from hostlink.errors import ArchiveError
@@ -102,6 +102,26 @@ def test_each_listing_has_a_file_of_its_own_named_after_what_holds_it(tmp_path: 
             new.merge(read_bag(target))
             known = source.keep_image(image)
             assert new.known_image(known.sha256) == known
+
+
+def test_a_bag_of_far_too_many_files_is_refused(bag: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """They are counted over all folders, before anything is read."""
+    files = sum(path.is_file() for path in bag.rglob("*"))
+    monkeypatch.setattr(bags, "MOST_FILES", files)
+    assert read_bag(bag).listings
+    monkeypatch.setattr(bags, "MOST_FILES", files - 1)
+    with pytest.raises(ArchiveError, match="far too many files"):
+        read_bag(bag)
+
+
+def test_bytes_that_are_no_base64_are_refused(tmp_path: Path) -> None:
+    """Small pieces of bytes stand in the records as base64 (RFC 4648), without anything else."""
+    held = {"uuid": "x", "sha256": "0", "data": {"base64": "QUJD"}}
+    assert bags._bytes_back("firmware_images", held, tmp_path, set())["data"] == b"ABC"
+    for wrong in ("QU JD", "QUJD*", "QUJ"):
+        held["data"] = {"base64": wrong}
+        with pytest.raises(ArchiveError, match="cannot be read"):
+            bags._bytes_back("firmware_images", held, tmp_path, set())
 
 
 def test_an_existing_folder_is_never_written_into(source: Archive, bag: Path) -> None:

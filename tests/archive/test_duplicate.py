@@ -42,6 +42,12 @@ def test_an_existing_file_is_never_overwritten(archive: Archive, tmp_path: Path)
     assert archive.prove().clean
 
 
+def test_a_name_that_is_no_utf_8_is_told(archive: Archive, tmp_path: Path) -> None:
+    """SQLite could not name such a file; the archive is as it was."""
+    with pytest.raises(ArchiveError, match=r"was not made: its name is no UTF-8\."):
+        archive.duplicate(tmp_path / "copy\udcff.sqlite3")
+
+
 @pytest.mark.parametrize("links", [True, False])
 def test_a_file_that_appears_meanwhile_is_not_overwritten(
     archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool

@@ -88,6 +88,8 @@ def test_events_of_one_board_or_program(archive: Archive, content: MakeContent) 
     assert [event.job for event in archive.events()] == ["save", "load"]
     assert [event.job for event in archive.events(board_uuid=red.uuid)] == ["load"]
     assert [event.job for event in archive.events(program="tide")] == ["save"]
+    assert [event.job for event in archive.events(job="load")] == ["load"]
+    assert archive.events(job="backup") == []
     assert [event.job for event in archive.events(1)] == ["save"]
 
 
