@@ -179,8 +179,10 @@ def test_only_some_programs_or_only_what_is_new_can_go(pair: tuple[Archive, Arch
     ours.merge(theirs.cargo(programs=("MORSE",)))
     assert [program.name for program in ours.programs()] == ["MORSE"]
     assert ours.rescues() == []
+    assert ours.program("MORSE").note == "for the harbour evening"
     later = theirs.cargo(since="9999-01-01T00:00:00.000Z")
-    assert later.records["revisions"] == []
+    for table in ("revisions", "rescues", "notes", "events", "backups", "firmware_writes"):
+        assert later.records[table] == []
     theirs.keep("TIDE", content("10 REM NEWER"), Origin("file"))
     newest = theirs.cargo()
     newest.records["revisions"] = newest.records["revisions"][-1:]
