@@ -146,3 +146,4 @@ def test_cleaned_text_can_always_be_stored(text: str) -> None:
     cleaned = clean(text)
     cleaned.encode()
     assert len(cleaned) == len(text)
+    assert clean(f"{text}\udcff!") == f"{cleaned}?!"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import sqlite3
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -234,3 +235,23 @@ def test_a_page_of_rubbish_ends_in_findings_or_one_clear_error(filled: Path, pag
         assert "damaged" in str(error)
         return
     assert findings
+
+
+@pytest.mark.parametrize("code", [sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, None])
+def test_what_hinders_the_check_of_the_index_is_no_damage(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch, code: int | None
+) -> None:
+    """A full disk, another process that writes, or a fault of our own is told as what it is."""
+    cause: Exception = ValueError("not SQLite's")
+    if code is not None:
+        cause = sqlite3.OperationalError("hindered")
+        cause.sqlite_errorcode = code
+
+    @contextmanager
+    def hindered(_: Archive, what: str) -> Iterator[None]:
+        raise ArchiveError(f"{what} failed.") from cause
+        yield
+
+    monkeypatch.setattr(Archive, "writing", hindered)
+    with pytest.raises(ArchiveError, match="check of the search index failed"):
+        archive.prove()
