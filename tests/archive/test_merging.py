@@ -263,6 +263,20 @@ def test_a_retirement_is_in_order_whatever_the_clock_says(tmp_path: Path) -> Non
         assert told == sorted(told)
 
 
+def test_a_program_retired_in_the_moment_it_was_kept_is_retired(tmp_path: Path) -> None:
+    """Two times that are the same: nobody used it since."""
+    noon = datetime(2031, 9, 3, 12, tzinfo=UTC)
+    with (
+        Archive.open(tmp_path / "ours.sqlite3", now=lambda: noon) as ours,
+        Archive.open(tmp_path / "theirs.sqlite3") as theirs,
+    ):
+        ours.keep("TIDE", content("10 REM A"), Origin("file", "x.bas"))
+        theirs.merge(ours.cargo())
+        ours.retire("TIDE")
+        theirs.merge(ours.cargo())
+        assert theirs.program("TIDE").retired
+
+
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(["keep", "rescue", "note", "tag", "untag", "retire", "return", "merge"]),
