@@ -45,6 +45,11 @@ archive.json     everything else: names, notes, tags, dates, boards, events, and
 A file ending in .raw holds the exact bytes of the .bas beside it where these differ from it.
 """
 
+# RFC 8493 (2.1.1): exactly two lines, and UTF-8 is recommended. The library would take more lines,
+# fall over some, and decode with any codec that is named; some take hours.
+_DECLARATION = re.compile(
+    rb"BagIt-Version:[ \t]*\d+\.\d+[ \t]*\r?\nTag-File-Character-Encoding:[ \t]*UTF-8[ \t]*(\r?\n)?"
+)
 logging.getLogger("bagit").setLevel(logging.CRITICAL)
 
 
@@ -192,18 +197,9 @@ def _look_over(folder: Path) -> None:
         for name in names:
             if (Path(place) / name).stat().st_size > LARGEST_FILE:
                 raise _refused(f"{name} is far too large")
-    if not _is_in_utf8(folder / "bagit.txt"):
-        raise _refused("it is not in UTF-8, as a bag should be")
-
-
-def _is_in_utf8(declaration: Path) -> bool:
-    """Whether a bag says that its manifests are in UTF-8, which RFC 8493 (2.1.1) recommends.
-
-    The library would decode them with any codec that is named, and some take hours.
-    """
-    with declaration.open("rb") as file:
-        rows = file.read(1000).split(b"\n")
-    return any(re.fullmatch(rb"Tag-File-Character-Encoding:\s*UTF-8\s*", row) for row in rows)
+    with (folder / "bagit.txt").open("rb") as file:
+        if not _DECLARATION.fullmatch(file.read(1000)):
+            raise _refused("its bagit.txt is not the two lines of a bag in UTF-8")
 
 
 def _document(folder: Path) -> dict[str, Any]:

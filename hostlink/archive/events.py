@@ -15,7 +15,7 @@ from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Event, Rescue, Revision
 from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import from_row
+from hostlink.archive.trouble import from_row, printable
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
 
 _EVENT = """
@@ -191,7 +191,7 @@ def _row_id(db: Database, table: str, item: Revision | Rescue | None) -> int | N
         return None
     held = first(db, f"SELECT id FROM {table} WHERE uuid = ?", (item.uuid,))
     if held is None:
-        raise ArchiveError(f"{item.spec} is not in this archive.")
+        raise ArchiveError(f"{printable(item.spec)} is not in this archive.")
     return int(held["id"])
 
 

@@ -11,7 +11,7 @@ from hostlink.archive.names import Spec, clean, fold, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.session import Row, first, rows
 from hostlink.archive.times import read
-from hostlink.archive.trouble import from_row
+from hostlink.archive.trouble import from_row, printable
 from hostlink.errors import ArchiveError
 
 REVISION = """
@@ -135,7 +135,9 @@ def parent_id(db: Database, parent: Revision | None) -> int | None:
         return None
     held = first(db, "SELECT id FROM revisions WHERE uuid = ?", (parent.uuid,))
     if held is None:
-        raise ArchiveError(f"The revision it was made from, {parent.spec}, is not in this archive.")
+        raise ArchiveError(
+            f"The revision it was made from, {printable(parent.spec)}, is not in this archive."
+        )
     return int(held["id"])
 
 

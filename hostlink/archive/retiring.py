@@ -7,6 +7,8 @@ from typing import Literal
 from sqlite_utils import Database
 
 from hostlink.archive.session import first, insert, new_uuid
+from hostlink.archive.times import read, stored
+from hostlink.archive.trouble import from_row
 
 Change = Literal["retire", "return"]
 
@@ -38,6 +40,7 @@ def settle(db: Database, program: int, retired_at: str) -> None:
     )
 
 
+@from_row("What is known of the use of this program")
 def _last(db: Database, program: int) -> dict[str, str | None]:
     """When a program was last kept and last brought back; the time after its last change."""
     found = first(
@@ -49,4 +52,5 @@ def _last(db: Database, program: int) -> dict[str, str | None]:
         (program,),
     )
     assert found is not None
-    return {key: found[key] for key in ("kept", "returned", "after_change")}
+    times = {key: found[key] for key in ("kept", "returned", "after_change")}
+    return {key: None if at is None else stored(read(at)) for key, at in times.items()}

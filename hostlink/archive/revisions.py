@@ -22,7 +22,9 @@ from hostlink.archive.lookup import (
 from hostlink.archive.names import Spec, checked_name, clean, fold
 from hostlink.archive.records import Content, Kept, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
-from hostlink.archive.session import Session, first, insert, new_uuid, rows
+from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.times import read, stored
+from hostlink.archive.trouble import from_row, printable
 from hostlink.errors import ArchiveError
 
 _MOST_HOLDERS = 100
@@ -68,7 +70,7 @@ class Revisions(Session):
                 parent_id=parent_id(db, parent) if parent or not latest else latest["id"],
                 board_id=None if origin.board_uuid is None else board_id(db, origin.board_uuid),
                 # Never before the one it follows, even if the computer's clock was put back.
-                kept_at=max(self._time(), latest["kept_at"] if latest else ""),
+                kept_at=max(self._time(), _when(latest) if latest else ""),
                 **keeping(db, content, origin, search_text),
             )
             return Kept(revision_at(db, revision), True)
@@ -122,7 +124,7 @@ class Revisions(Session):
                 (item.uuid,),
             )
         if row is None:
-            raise ArchiveError(f"{item.spec} is not in this archive.")
+            raise ArchiveError(f"{printable(item.spec)} is not in this archive.")
         return proven_content(row, f"The listing of {item.spec}")
 
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
@@ -164,3 +166,9 @@ def keeping(
         "captures": origin.captures,
         "after_restart": int(origin.after_restart),
     }
+
+
+@from_row("The latest revision of this program")
+def _when(row: Row) -> str:
+    """The stored time of a revision."""
+    return stored(read(row["kept_at"]))

@@ -119,8 +119,8 @@ def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
         "WHERE id IN (SELECT value FROM json_each(?))",
         (_SHOWN_FROM, json.dumps(listings)),
     )
-    texts = {row["id"]: row["text"] for row in found}
-    return [best_line(asked, texts[listing]) for listing in listings]
+    texts = {row["id"]: row["text"] for row in found if isinstance(row["text"], str)}
+    return [best_line(asked, texts.get(listing, "")) for listing in listings]  # or it is damaged
 
 
 def _storable(number: int) -> int:

@@ -176,6 +176,11 @@ def _slow_encoding(bag: Path) -> None:
         (bag / name).write_text(text)
 
 
+def _twice_declared(bag: Path) -> None:
+    path = bag / "bagit.txt"
+    path.write_text(path.read_text() + "BagIt-Version: 1.0\n")
+
+
 def _newer(bag: Path) -> None:
     _edit(bag, lambda document: document.update(format=99))
 
@@ -198,7 +203,7 @@ def _edit(bag: Path, change: Callable[[dict], None]) -> None:  # type: ignore[ty
     "spoil",
     [
         _change_byte, _drop_file, _add_file, _link, _fetch, _outside, _huge_number,
-        _unknown_field, _wrong_hash, _slow_encoding, _newer, _not_json,
+        _unknown_field, _wrong_hash, _slow_encoding, _twice_declared, _newer, _not_json,
     ],
 )  # fmt: skip
 def test_a_damaged_or_hostile_bag_is_refused_whole(

@@ -217,30 +217,38 @@ def test_another_archive_file_is_taken_in(pair: tuple[Archive, Archive]) -> None
     assert theirs.path.read_bytes() == before
 
 
-def test_a_retirement_lasts_until_the_program_is_used_again(pair: tuple[Archive, Archive]) -> None:
+def test_a_retirement_lasts_until_the_program_is_used_again(tmp_path: Path) -> None:
     """An older copy does not undo it; bringing the program back does, and so does a revision that
     the other archive kept later; the next retirement counts again."""
-    ours, theirs = pair
-    fill(theirs)
-    ours.merge(theirs.cargo())
+    seconds = itertools.count()
 
-    def both() -> tuple[bool, bool]:
+    def now() -> datetime:
+        return datetime(2031, 9, 3, 18, tzinfo=UTC) + timedelta(seconds=next(seconds))
+
+    with (
+        Archive.open(tmp_path / "a.sqlite3", now=now) as ours,
+        Archive.open(tmp_path / "b.sqlite3", now=now) as theirs,
+    ):
+        fill(theirs)
         ours.merge(theirs.cargo())
-        theirs.merge(ours.cargo())
-        return ours.program("TIDE").retired, theirs.program("TIDE").retired
 
-    ours.retire("TIDE")
-    assert both() == (True, True)
-    theirs.bring_back("TIDE")
-    assert both() == (False, False)
-    ours.retire("TIDE")
-    theirs.keep("TIDE", content("10 REM LATER"), Origin("file", "x.bas"))
-    assert both() == (False, False)
-    ours.retire("TIDE")
-    assert ours.keep("TIDE", content("10 REM LATER"), Origin("file", "x.bas")).is_new is False
-    assert both() == (False, False)
-    ours.retire("TIDE")
-    assert both() == (True, True)
+        def both() -> tuple[bool, bool]:
+            ours.merge(theirs.cargo())
+            theirs.merge(ours.cargo())
+            return ours.program("TIDE").retired, theirs.program("TIDE").retired
+
+        ours.retire("TIDE")
+        assert both() == (True, True)
+        theirs.bring_back("TIDE")
+        assert both() == (False, False)
+        ours.retire("TIDE")
+        theirs.keep("TIDE", content("10 REM LATER"), Origin("file", "x.bas"))
+        assert both() == (False, False)
+        ours.retire("TIDE")
+        assert ours.keep("TIDE", content("10 REM LATER"), Origin("file", "x.bas")).is_new is False
+        assert both() == (False, False)
+        ours.retire("TIDE")
+        assert both() == (True, True)
 
 
 def test_a_retirement_is_in_order_whatever_the_clock_says(tmp_path: Path) -> None:

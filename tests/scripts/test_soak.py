@@ -200,6 +200,24 @@ def test_a_soak_goes_on_where_another_ended(script: Script) -> None:
     assert chunks(5, 2, 100) == [(100, 2), (102, 2), (104, 1)]
 
 
+@pytest.mark.parametrize(
+    ("kind", "seed"),
+    [
+        ("bag", 16991),  # bagit.txt with a line twice
+        ("bag", 107875),
+        ("archive", 1106),  # a listing that is not there, or no text
+        ("archive", 8402),
+        ("archive", 9669),
+        ("archive", 9554),  # a time that is no text
+        ("archive", 14250),  # a name that may not be shown
+    ],
+)
+def test_what_fuzzing_once_found_stays_mended(script: Script, kind: str, seed: int) -> None:
+    """A result, or an error of hostlink's own that is fit to be shown."""
+    found = script("soak_fuzz").fuzz(kind, seed, 1)
+    assert (found.inputs, found.troubles) == (1, [])
+
+
 def test_a_reader_that_falls_over_a_damaged_archive_is_seen(
     script: Script, monkeypatch: pytest.MonkeyPatch
 ) -> None:
