@@ -78,6 +78,40 @@ def test_an_event_that_ended_in_one_has_ended_in_both(pair: tuple[Archive, Archi
         assert archive.prove().clean
 
 
+def test_a_write_of_firmware_that_ended_in_one_has_ended_in_both(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """As with events: its end is told, wherever it was noted."""
+    ours, theirs = pair
+    board = ours.board_seen(serial="red-1").uuid
+    image = ours.keep_image(b"\x01\x02", part="ATmega328P")
+    write = ours.begin_write(board, image, previous=None, role="computer", part="ATmega328P")
+    theirs.merge(ours.cargo())
+    theirs.end_write(write, "done", banner="HELLO")
+    begun, ended = ours.cargo(), theirs.cargo()
+    ours.merge(ended)
+    theirs.merge(begun)
+    for archive in pair:
+        (held,) = archive.writes()
+        assert (held.outcome, held.banner, held.is_finished) == ("done", "HELLO", True)
+        assert archive.prove().clean
+
+
+def test_what_is_new_finds_what_came_before(pair: tuple[Archive, Archive]) -> None:
+    """A revision that comes alone is made from one that an earlier merge brought."""
+    ours, theirs = pair
+    theirs.keep("TIDE", content("10 A\n"), Origin("file"))
+    ours.merge(theirs.cargo())
+    later = theirs.keep("TIDE", content("10 B\n"), Origin("file")).revision
+    newest = theirs.cargo()
+    newest.records["revisions"] = [
+        each for each in newest.records["revisions"] if each["uuid"] == later.uuid
+    ]
+    assert ours.merge(newest).added["revisions"] == 1
+    history = ours.history("TIDE")
+    assert history[1].parent.partition("/")[0] == "TIDE@1"
+
+
 def test_a_board_is_the_same_by_its_serial_number_and_else_another(
     pair: tuple[Archive, Archive],
 ) -> None:
