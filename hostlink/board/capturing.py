@@ -6,6 +6,7 @@ How captures are combined is in captures.py; here is what goes on between them.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
 from hostlink.board.captures import (
@@ -84,9 +85,12 @@ class Capturing:
                 kept="Nothing was kept in the archive.",
                 advice="Check its supply. An earlier copy may be in the archive.",
             )
-        self._strays.update(set(self._dialogue.listed.strays))
+        strays = set(self._dialogue.listed.strays)
+        self._strays.update(strays)
         self._dialogue.emit(Captured(len(captures), len(captures[-1])))
-        self._health.disagreements += differing(captures[-2:])
+        # A row that is no line may be a line whose beginning was damaged: a doubt by itself, since
+        # two captures without that line would agree.
+        self._health.disagreements += differing(captures[-2:]) + len(strays)
 
     def _may_have_changed(self, result: Tally) -> bool:
         """Whether the last capture hints that asking for it changed the board: one more look.
@@ -97,8 +101,20 @@ class Capturing:
         last = self._captures[-1]
         if result.lines and not last:
             return True
-        ours = misheard(last, self._dialogue.typed)
+        ours = self._ours(last)
         return ours is not None and ours[0] not in result.lines
+
+    def _ours(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
+        """A line that is a command of ours, and which: misheard, or behind a digit that was left
+        standing before it; but what the first capture has already is the program's own."""
+        if found := misheard(lines, self._dialogue.typed):
+            return found
+        typed = {command.replace(" ", ""): command for command in self._dialogue.typed}
+        for number, line in lines.items():
+            text = line.text.replace(" ", "")
+            if number < 10 and text in typed and number not in self._captures[0]:
+                return number, typed[text]
+        return None
 
     def _is_doubted(self, result: Tally, votes: int) -> bool:
         """The third witness: the free memory that the board reports, against the listing.
@@ -150,7 +166,7 @@ class Capturing:
 
     def _take_back(self, result: Tally) -> None:
         """Delete a line that is a command of ours misheard, and refuse what was read with it."""
-        ours = misheard(result.lines, self._dialogue.typed)
+        ours = self._ours(result.lines)
         if ours is None:
             return
         number, command = ours

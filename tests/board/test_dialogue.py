@@ -370,6 +370,53 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
     assert b.held == held
 
 
+def test_two_captures_that_lost_the_same_line_end_do_not_agree(bench: Build) -> None:
+    """Damage joined line 20 to line 10 twice (found by the soak): the row that is no line is a
+    doubt, and a third capture is taken."""
+    b = bench(free_memory="")
+    b.dialogue.attach()
+    b.put(COUNT)
+    real, asked = b.dialogue.ask, []
+
+    def joined(text: str, *more: Any) -> str:
+        answer: str = real(text, *more)
+        asked.append(text)
+        return answer.replace("\n20 ", f"{chr(150 + len(asked))}20 ", len(asked) < 3)
+
+    b.dialogue.ask = joined
+    result = b.dialogue.capture()
+    assert {n: line.text for n, line in result.lines.items()} == b.held
+    assert result.count > 2
+
+
+@pytest.mark.parametrize("own", [True, False])
+def test_a_command_behind_a_digit_that_was_left_standing_is_noticed(
+    bench: Build, own: bool
+) -> None:
+    """The second `LIST` was entered behind a 5 that erasing left (found by the soak): line 5. Where
+    the first capture has that line already, it is the program's own."""
+    b = bench()
+    b.dialogue.attach()
+    b.put(("5 LIST\n" if own else "") + COUNT)
+    held = b.held
+    b.wire.health.disagreements = 1
+    listed, asked = b.dialogue.list_once, []
+
+    def damaged() -> dict[int, Line]:
+        asked.append(1)
+        if len(asked) == 2 and not own:
+            b.put("5 LIST\n" + COUNT)
+        return listed()
+
+    b.dialogue.list_once = damaged
+    if own:
+        assert list(b.dialogue.capture().lines) == list(held)
+    else:
+        with pytest.raises(LinkError, match='"LIST" arrive as line 5'):
+            b.dialogue.capture()
+    assert b.held == held
+
+
 @pytest.fixture
 def answering(bench: Build) -> Callable[..., Any]:
     """A dialogue whose board answers LIST so, the last answer for ever; and the questions."""

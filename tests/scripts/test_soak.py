@@ -34,6 +34,8 @@ ONCE_FOUND = {
     67876: "a question stored as a line, damaged once more, and outvoted: saved beside it",
     80290: "a listing command stored as a line: memory was lost",
     95446: "the same, damaged once more, in a stored program",
+    103796: "two captures lost the same line end, and agreed that the line was not there",
+    109131: "a command entered behind a digit that erasing had left",
     70032: "the last question of a load stored as a line",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
