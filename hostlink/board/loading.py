@@ -23,7 +23,7 @@ from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
 from hostlink.link.sender import Sender
-from hostlink.listing.canonical import canonical_line
+from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
 
@@ -59,7 +59,7 @@ class Loader:
         self._dialogue = dialogue
         self._rules = dialogue.profile.rules
         self._target = dict(sorted(target.items()))
-        self._canonical = {n: canonical_line(line, self._rules) for n, line in self._target.items()}
+        self._canonical = canonical_lines(self._target, self._rules)
         self._wire = dialogue.wire
         end = dialogue.pacing.line_end
         self.report = LoadReport(
@@ -83,7 +83,7 @@ class Loader:
                     if self._rounds(list(self._target), [], fast=True):
                         return self.report
                 else:
-                    now = {n: canonical_line(line, self._rules) for n, line in held.items()}
+                    now = canonical_lines(held, self._rules)
                     if self._rounds(*self._difference(now), fast=False):
                         return self.report
             except _StartOver:
@@ -95,7 +95,7 @@ class Loader:
 
     def differs(self, held: Mapping[int, Line]) -> bool:
         """Whether what a board lists is another program, by one reading."""
-        return {n: canonical_line(line, self._rules) for n, line in held.items()} != self._canonical
+        return canonical_lines(held, self._rules) != self._canonical
 
     # --- rounds ------------------------------------------------------------------------------
 
@@ -214,7 +214,7 @@ class Loader:
             rows = self._dialogue.list_once()
         self.report.captures += 1
         self._dialogue.emit(Captured(count, len(rows)))
-        return {number: canonical_line(line, self._rules) for number, line in rows.items()}
+        return canonical_lines(rows, self._rules)
 
     def _difference(self, held: Mapping[int, str]) -> tuple[list[int], list[int]]:
         """Numbers to send and numbers to delete, so that what is held becomes the target."""

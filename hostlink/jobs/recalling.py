@@ -17,7 +17,7 @@ from hostlink.errors import HostlinkError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session
 from hostlink.jobs.slots import stored
 from hostlink.link.exchange import Reach
-from hostlink.listing import Line, canonical_line
+from hostlink.listing import Line, canonical_lines
 
 _RECALLS = 3  # times that a stored program is asked for, where nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
@@ -83,11 +83,7 @@ def put_into_memory(session: Session, lines: Lines) -> None:
 def same_program(session: Session, one: Lines, other: Lines) -> bool:
     """Whether two listings are the same program for this kind of board."""
     rules = session.profile.rules
-
-    def plain(lines: Lines) -> dict[int, str]:
-        return {number: canonical_line(line, rules) for number, line in lines.items()}
-
-    return plain(one) == plain(other)
+    return canonical_lines(one, rules) == canonical_lines(other, rules)
 
 
 def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> None:

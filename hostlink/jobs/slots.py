@@ -25,7 +25,7 @@ from hostlink.jobs.attaching import as_known
 from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
-from hostlink.listing import canonical_line
+from hostlink.listing import canonical_lines
 
 # ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
 WEAR_WARNING = (
@@ -214,13 +214,8 @@ def _prove(session: Session, archive: Archive, name: str, memory: Held) -> None:
     except RefusedError as refused:
         what = f"What was stored as {name} cannot be recalled: {refused.what}"
     else:
-        wrong = [
-            number
-            for number in sorted({*got, *memory.lines})
-            if number not in got
-            or number not in memory.lines
-            or canonical_line(got[number], rules) != canonical_line(memory.lines[number], rules)
-        ]
+        held, due = canonical_lines(got, rules), canonical_lines(memory.lines, rules)
+        wrong = [n for n in sorted({*held, *due}) if held.get(n) != due.get(n)]
         if not wrong:
             return
         numbers = ", ".join(map(str, wrong[:8]))

@@ -3,6 +3,7 @@
 from hostlink.listing.canonical import (
     canonical,
     canonical_line,
+    canonical_lines,
     listed_line,
     same,
     sha256_canonical,
@@ -40,6 +41,7 @@ __all__ = [
     "cannot_take",
     "canonical",
     "canonical_line",
+    "canonical_lines",
     "check_charset",
     "compare",
     "decode_listing",

@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import re
 import string
+from collections.abc import Mapping
 from functools import lru_cache
 
 from hostlink.errors import ProfileError
@@ -35,6 +36,11 @@ def canonical_line(line: Line, rules: Rules) -> str:
     if not line.text:
         return str(line.number)
     return f"{line.number}{'' if spacing == 'kept' else ' '}{body}"
+
+
+def canonical_lines(lines: Mapping[int, Line], rules: Rules) -> dict[int, str]:
+    """Numbered lines by their numbers, each as canonical_line gives it."""
+    return {number: canonical_line(line, rules) for number, line in lines.items()}
 
 
 def canonical(listing: Listing, rules: Rules) -> str:

@@ -24,7 +24,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from hostlink.errors import ListingError
-from hostlink.listing.canonical import canonical_line
+from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import named
 from hostlink.listing.parse import Listing, line_number
 from hostlink.listing.rules import Rules
@@ -106,14 +106,14 @@ def whole_code(canonical_text: str) -> str:
 
 def codes_of(listing: Listing, rules: Rules) -> Codes:
     """The codes of a program as a board with these rules would hold it. Raises ListingError."""
-    rows = {number: canonical_line(line, rules) for number, line in listing.numbered().items()}
+    rows = canonical_lines(listing.numbered(), rules)
     lines = {number: line_code(row) for number, row in rows.items()}
     return Codes(lines, whole_code("".join(row + "\n" for row in rows.values())))
 
 
 def verify(listing: Listing, codes: Codes, rules: Rules) -> Verdict:
     """Hold a listing against codes. Raises ListingError where it has characters without a code."""
-    held = {number: canonical_line(line, rules) for number, line in listing.numbered().items()}
+    held = canonical_lines(listing.numbered(), rules)
     found = codes_of(listing, rules)
     wrong = tuple(
         WrongLine(number, held[number], wanted, found.lines[number])
