@@ -28,7 +28,6 @@ from soak_jobs import Outcome
 SHORT = {"jobs": 300, "kills": 20, "fuzz": 300}
 FULL = {"jobs": 100_000, "kills": 500, "fuzz": 200_000}
 CHUNK = 50
-MOST_TOLD = 30
 EACH_S = 60  # between two words of how far it is
 # Decision: at least so many of a hundred loads, saves and backups succeed at that much damage.
 LEAST_DONE = {"damage 0.1%": 99, "damage 0.5%": 90, "damage 1.0%": 50}
@@ -46,29 +45,43 @@ def most_undetected(expected: float) -> int:
     return count
 
 
+def tell(what: str, words: Iterable[str]) -> None:
+    """Say it on stderr at once: whoever waits for hours of this sees what was found so far."""
+    for each in words:
+        print(f"{what}: {each}", file=sys.stderr, flush=True)
+
+
 def spread(
-    what: str, work: Callable[..., Any], calls: Iterable[tuple[Any, ...]], workers: int
+    what: str,
+    work: Callable[..., Any],
+    calls: Iterable[tuple[Any, ...]],
+    workers: int,
+    troubles: Callable[[Any], Iterable[str]],
 ) -> list[Any]:
     """Call in worker processes; results in order of the calls. They take new work as they end.
 
-    Once a minute stderr is told how far this is, so that hours of it can be followed.
+    What `troubles` finds in a result is told as it comes, and once a minute how far this is.
     """
     each = list(calls)
     if workers == 1:
-        return list(followed(what, (work(*call) for call in each), len(each)))
+        return list(followed(what, (work(*call) for call in each), len(each), troubles))
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(workers, mp_context=context) as pool:
         futures = [pool.submit(work, *call) for call in each]
-        return list(followed(what, (future.result() for future in futures), len(each)))
+        results = (future.result() for future in futures)
+        return list(followed(what, results, len(each), troubles))
 
 
-def followed(what: str, results: Iterable[Any], count: int) -> Iterable[Any]:
-    """The results, with a word on stderr each minute."""
+def followed(
+    what: str, results: Iterable[Any], count: int, troubles: Callable[[Any], Iterable[str]]
+) -> Iterable[Any]:
+    """The results, with their troubles and a word each minute on stderr."""
     told = time.monotonic()
     for number, result in enumerate(results, 1):
+        tell(what, troubles(result))
         if time.monotonic() > told + EACH_S:
             told = time.monotonic()
-            print(f"{what}: {100 * number // count} % done", file=sys.stderr, flush=True)
+            tell(what, [f"{100 * number // count} % done"])
         yield result
 
 
@@ -118,14 +131,14 @@ def other_row(what: str, trials: int, refused: int, troubles: Sequence[str]) -> 
 # --- all of it -----------------------------------------------------------------------------------
 
 
-def run(
-    jobs: int, kills: int, fuzz: int, workers: int, first: int = 0
-) -> tuple[Section, list[str]]:
-    """Everything, the jobs from that seed on; the section, and each trouble in words."""
-    parts = spread("jobs", soak_jobs.run_jobs, chunks(jobs, CHUNK, first), workers)
+def run(jobs: int, kills: int, fuzz: int, workers: int, first: int = 0) -> Section:
+    """Everything, the jobs from that seed on. Each trouble is told on stderr as it is found."""
+    parts = spread(
+        "jobs", soak_jobs.run_jobs, chunks(jobs, CHUNK, first), workers,
+        lambda part: [trouble for outcome in part for trouble in outcome.trouble],
+    )  # fmt: skip
     outcomes = [outcome for part in parts for outcome in part]
     rows = job_rows(outcomes)
-    troubles = [trouble for outcome in outcomes for trouble in outcome.trouble]
     notes = [
         "Jobs by what was wrong with the board; _%: of a hundred, proven. The rest said why not.",
         "silent: called done and was not, beside what the voting rule lets through on average.",
@@ -135,7 +148,7 @@ def run(
         found.update(soak_archive.refusals(max(1, kills // 100)))
         for what, each in found.items():
             rows.append(other_row(what, each.trials, each.refused, each.troubles))
-            troubles += [f"{what}: {trouble}" for trouble in each.troubles]
+            tell(what, each.troubles)
         told = found["kill -9"].acknowledged
         notes.append(f"kill -9: {told:,} revisions were acknowledged before a kill.")
     else:
@@ -144,14 +157,13 @@ def run(
     for kind in soak_fuzz.KINDS:
         count = fuzz // soak_fuzz.COSTLY.get(kind, 1)
         calls += [(kind, *part) for part in chunks(count, max(CHUNK, count // (4 * workers)))]
-    fuzzed = spread("fuzzed inputs", soak_fuzz.fuzz, calls, workers)
+    fuzzed = spread("fuzzed", soak_fuzz.fuzz, calls, workers, lambda part: part.troubles)
     for kind in soak_fuzz.KINDS:
         parts = [part for call, part in zip(calls, fuzzed, strict=True) if call[0] == kind]
         bad = [trouble for part in parts for trouble in part.troubles]
         inputs, refused = (sum(getattr(p, name) for p in parts) for name in ("inputs", "refused"))
         rows.append(other_row(f"fuzzed {kind}", inputs, refused, bad))
-        troubles += bad
-    return Section("soak", rows, targets_of(rows, outcomes), (*notes, "")), troubles
+    return Section("soak", rows, targets_of(rows, outcomes), (*notes, ""))
 
 
 def targets_of(rows: Sequence[Row], outcomes: Sequence[Outcome]) -> list[Target]:
@@ -198,10 +210,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = parser.parse_args(arguments)
     usual = FULL if options.full else SHORT
     counts = [usual[name] if (n := getattr(options, name)) is None else n for name in usual]
-    section, troubles = run(*counts, workers=max(1, options.workers), first=options.first)
+    section = run(*counts, workers=max(1, options.workers), first=options.first)
     print(section.as_json() if options.json else section.as_text(), flush=True)
-    for trouble in troubles[:MOST_TOLD]:
-        print(trouble, file=sys.stderr)
     return 0 if section.holds else 1
 
 

@@ -178,21 +178,25 @@ def test_how_many_undetected_errors_are_too_many(script: Script, expected: float
     assert most == {0.0: 0, 0.0005: 0, 0.5: 4, 4.0: 11}[expected]
 
 
-def test_a_long_soak_says_how_far_it_is(
+def test_a_long_soak_says_how_far_it_is_and_what_it_found(
     script: Script, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """Once a minute, on stderr; the results are what they were."""
+    """Once a minute, and each trouble at once, on stderr; the results are what they were."""
     soak = script("soak")
     minutes = iter([0.0, 61.0, 61.0, 100.0, 150.0, 150.0, 150.0])
     monkeypatch.setattr(soak.time, "monotonic", lambda: next(minutes))
-    assert list(soak.followed("jobs", "abcd", 4)) == list("abcd")
-    assert capsys.readouterr().err == "jobs: 25 % done\njobs: 75 % done\n"
+    found = {"b": ["lost", "hang"]}
+    assert list(soak.followed("jobs", "abcd", 4, lambda each: found.get(each, []))) == list("abcd")
+    assert capsys.readouterr().err == (
+        "jobs: 25 % done\njobs: lost\njobs: hang\njobs: 75 % done\n"
+    )
 
 
 def test_work_is_spread_over_processes_in_order(script: Script) -> None:
     """Results come in the order of the calls, with one worker and with two."""
+    calls = [(7, 2), (9, 4)]
     for workers in (1, 2):
-        assert script("soak").spread("x", divmod, [(7, 2), (9, 4)], workers) == [(3, 1), (2, 1)]
+        assert script("soak").spread("x", divmod, calls, workers, lambda _: []) == [(3, 1), (2, 1)]
 
 
 def test_a_soak_goes_on_where_another_ended(script: Script) -> None:
