@@ -187,9 +187,7 @@ def test_a_long_soak_says_how_far_it_is_and_what_it_found(
     monkeypatch.setattr(soak.time, "monotonic", lambda: next(minutes))
     found = {"b": ["lost", "hang"]}
     assert list(soak.followed("jobs", "abcd", 4, lambda each: found.get(each, []))) == list("abcd")
-    assert capsys.readouterr().err == (
-        "jobs: 25 % done\njobs: lost\njobs: hang\njobs: 75 % done\n"
-    )
+    assert capsys.readouterr().err == ("jobs: 25 % done\njobs: lost\njobs: hang\njobs: 75 % done\n")
 
 
 def test_work_is_spread_over_processes_in_order(script: Script) -> None:
