@@ -160,13 +160,18 @@ def _read_recording(_: random.Random, data: bytes) -> None:
 
 
 class _Babbler:
-    """A port at which each burst of the host is answered by the next piece of some text."""
+    """A port at which each burst of the host is answered by some piece of a text.
+
+    Two in three echo faithfully and speak only when a line ends: else few of the host's lines
+    would ever be typed right, and nothing that follows them would be tried.
+    """
 
     timeout = 0.05
 
     def __init__(self, choose: random.Random, clock: VirtualClock, text: bytes) -> None:
         self._choose, self._clock, self._text = choose, clock, text
         self._held = bytearray()
+        self._echoes, self._strays = choose.choice([(0.8, 0.1), (1.0, 0.0), (1.0, 0.0)])
         self.dtr = True
         self.baudrate = 57600
 
@@ -181,12 +186,12 @@ class _Babbler:
         return data
 
     def write(self, data: bytes) -> int:
-        if self._choose.random() < 0.8:
+        if self._choose.random() < self._echoes:
             self._held += data  # the echo
         end = self._choose.choice([b"\r\n+ ", b"\r\n+ ", b"+ ", b"\r\n", b""])
         size = self._choose.choice([0, 0, 3, 30, 300])
         at = self._choose.randrange(max(1, len(self._text)))
-        if b"\r" in data or self._choose.random() < 0.1:
+        if b"\r" in data or self._choose.random() < self._strays:
             self._held += self._text[at : at + size] + end
         return len(data)
 
