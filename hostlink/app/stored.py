@@ -15,8 +15,9 @@ from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import Held, board_sentence, capital, plain, plural
 from hostlink.archive import Archive
+from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed
 from hostlink.jobs.session import Session
-from hostlink.jobs.slots import WEAR_WARNING, Slot, listed, recall, store
+from hostlink.jobs.slots import recall, store
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp

@@ -13,7 +13,7 @@ from hostlink.cli.output import as_json, plural, say, table
 def stored(desk: Desk) -> None:
     """List the programs in the board's EEPROM."""
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.slots import stored as stored_job
+    from hostlink.jobs.recalling import stored as stored_job
 
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
         with desk.session(archive, teller.emit) as session:

@@ -14,16 +14,16 @@ from hostlink.board.events import Phase, Warned
 from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.recalling import (
+    WEAR_WARNING,
     memory_after,
     put_into_memory,
-    recalled,
     same_program,
+    slot_held,
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import Held, rescue_held
+from hostlink.jobs.rescuing import Held, keep_held, rescue_held
 from hostlink.jobs.session import Session
-from hostlink.jobs.slots import WEAR_WARNING
 from hostlink.listing import Listing, Review, measure, review
 
 
@@ -168,15 +168,16 @@ def _put(
             continue
         lines = Listing.from_text(item.content.text).numbered()
         if item.slot.casefold() in there:
-            if same_program(session, recalled(session, item.slot).lines, lines):
+            held = slot_held(session, item.slot)
+            if same_program(session, held.lines, lines):
                 unchanged.append(item.slot)
                 continue
             if keep:
-                rescue_held(session, archive, board)
+                keep_held(session, archive, board, held)
         if not stored:
             session.emit(Warned(WEAR_WARNING))
         put_into_memory(session, lines)
-        store_proven(session, item.slot, lines)
+        store_proven(session, item.slot, lines, kept="The backup is unchanged.")
         stored.append(item.slot)
     last = next((item for item in items if item.kind == "memory"), None)
     wanted = Listing.from_text(last.content.text).numbered() if last else memory.lines

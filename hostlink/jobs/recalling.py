@@ -1,4 +1,4 @@
-"""Reading and writing one stored program, for backup and putback: asked with care, captured proven.
+"""A board's stored programs: listing them, reading and writing one, asked with care and proven.
 
 Recalling overwrites the program in memory: the caller has captured that before, and puts it back.
 """
@@ -8,32 +8,76 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 
 from hostlink.board.captures import Tally
-from hostlink.board.events import Phase
+from hostlink.board.events import Phase, Warned
 from hostlink.board.listed import rows_of, shown
 from hostlink.board.loading import Loader
 from hostlink.errors import HostlinkError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session
-from hostlink.jobs.slots import stored
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, canonical_lines
 
+_MOST_LISTS = 7  # times the board is asked what it has stored
 _RECALLS = 3  # times that a stored program is asked for, where nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
+# ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
+WEAR_WARNING = (
+    "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
+)
+
 Lines = Mapping[int, Line]
 
 
-def slot_names(session: Session) -> tuple[str, ...]:
-    """The stored programs: those that the board lists, else those that its profile names."""
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """A stored program: its name and whatever else the board says of it."""
+
+    name: str
+    row: str
+
+
+def stored(session: Session) -> list[Slot]:
+    """The programs stored in the board, as two answers of it agree.
+
+    A name damaged on the wire would hide what a slot holds from whoever is about to overwrite it.
+    Raises RefusedError where its kind has no such list, ReadBackError where no two answers agree.
+    """
+    session.attach()
+    command = session.dialogue.can("stored", "list stored programs")
+    heard: set[tuple[str, ...]] = set()
+    for _ in range(_MOST_LISTS):
+        answer = session.dialogue.ask(command)
+        rows = tuple(row.strip() for row in rows_of(answer) if row.strip())
+        if rows in heard:
+            _refuse_errors(session, "list stored programs", answer)
+            return [Slot(row.split()[0], row) for row in rows]
+        heard.add(rows)
+    raise ReadBackError(
+        f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
+        kept="Nothing on the board was changed.",
+        advice="Check the cable and the speed, then try again.",
+    )
+
+
+def listed(session: Session) -> list[Slot]:
+    """The stored programs as `stored` tells them, or the slots that this kind of board has."""
     commands = session.profile.commands
-    if not commands.recall:
+    if commands.slots and not commands.stored:
+        session.attach()
+        return [Slot(name, "") for name in commands.slots]
+    return stored(session)
+
+
+def slot_names(session: Session) -> tuple[str, ...]:
+    """The slots that may hold something and can be read; none where a board can tell neither."""
+    commands = session.profile.commands
+    if not commands.recall or not (commands.stored or commands.slots):
         return ()
-    if commands.stored:
-        return tuple(slot.name for slot in stored(session))
-    return commands.slots
+    return tuple(slot.name for slot in listed(session))
 
 
 def recalled(session: Session, name: str) -> Tally:
@@ -56,18 +100,42 @@ def recalled(session: Session, name: str) -> Tally:
     return result
 
 
-def store_proven(session: Session, name: str, lines: Lines) -> None:
-    """Store what memory holds, which is `lines`, and prove it by recalling it."""
+def slot_held(session: Session, name: str) -> Tally:
+    """As `recalled`, but nothing where a board that cannot list its slots refuses an empty one."""
+    try:
+        return recalled(session, name)
+    except RefusedError:
+        if session.profile.commands.stored:
+            raise
+        return Tally(0, {}, (), True)
+
+
+def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> None:
+    """Store what memory holds, which is `lines`, and prove it by recalling it.
+
+    Raises RefusedError where the board will not store it, ReadBackError with `kept` where it
+    stored something else.
+    """
     session.emit(Phase(f"Storing as {shown(name)}"))
     _ask(session, "store", "store a program", name)
     if not session.profile.commands.recall:
+        session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
-    if not same_program(session, recalled(session, name).lines, lines):
-        raise ReadBackError(
-            f"What the board stored as {shown(name)} differs from what was put back.",
-            kept="The backup is unchanged.",
-            advice="Put it back again; the EEPROM may be worn out.",
-        )
+    try:
+        got = recalled(session, name).lines
+    except RefusedError as refused:
+        what = f"What was stored as {shown(name)} cannot be recalled: {refused.what}"
+    else:
+        rules = session.profile.rules
+        held, due = canonical_lines(got, rules), canonical_lines(lines, rules)
+        wrong = [n for n in sorted({*held, *due}) if held.get(n) != due.get(n)]
+        if not wrong:
+            return
+        numbers = ", ".join(map(str, wrong[:8]))
+        what = f"What the board stored as {shown(name)} differs in line {numbers}."
+    raise ReadBackError(
+        what, kept=kept, advice="Store it again; the EEPROM may be full or worn out."
+    )
 
 
 def put_into_memory(session: Session, lines: Lines) -> None:
@@ -107,16 +175,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
     error.kept = f"{error.kept} {state}".strip()
 
 
-def _ask(session: Session, command: str, what: str, name: str) -> None:
-    """Type a slot command. Raises RefusedError with the board's own words."""
-    text = session.dialogue.can(command, what).format(name=_checked(session, name))
-    answer = session.dialogue.ask(text, _SLOW)
-    for row in rows_of(answer):
-        if row.startswith(tuple(session.profile.commands.error_words)):
-            raise RefusedError(f'The board refused to {what}: "{shown(row)}".')
-
-
-def _checked(session: Session, name: str) -> str:
+def checked(session: Session, name: str) -> str:
     """A slot's name fit to be typed: one that the profile has, or a plain word.
 
     Names in an archive or from a board are data; with a sign such as `:` in it the rest of a name
@@ -125,6 +184,25 @@ def _checked(session: Session, name: str) -> str:
     slots = session.profile.commands.slots
     if name in slots if slots else _PLAIN_WORD.fullmatch(name):
         return name
+    if slots:
+        raise RefusedError(
+            f'Boards of profile {session.profile.name} have no slot "{shown(name)}".',
+            advice=f"They have: {', '.join(slots)}.",
+        )
     raise RefusedError(
-        f'Boards of profile {session.profile.name} cannot have "{shown(name)}" stored.'
+        f'"{shown(name)}" cannot be the name of a stored program.',
+        advice="Choose one word of 1 to 32 letters and digits.",
     )
+
+
+def _ask(session: Session, command: str, what: str, name: str) -> None:
+    """Type a slot command. Raises RefusedError with the board's own words."""
+    text = session.dialogue.can(command, what).format(name=checked(session, name))
+    _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
+
+
+def _refuse_errors(session: Session, what: str, answer: str) -> None:
+    """Raise the board's own error words, where the profile knows what they look like."""
+    for row in rows_of(answer):
+        if row.startswith(tuple(session.profile.commands.error_words)):
+            raise RefusedError(f'The board refused to {what}: "{shown(row)}".')

@@ -59,6 +59,12 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
     result = session.dialogue.capture()
     if not result.lines:
         _tell_loss(session, archive, board)
+    return keep_held(session, archive, board, result)
+
+
+def keep_held(session: Session, archive: Archive, board: Board, result: Tally) -> Held:
+    """See to it that the archive has what was captured. Raises ArchiveError where it cannot."""
+    if not result.lines:
         return Held({}, result.count)
     content = held_content(session, result)
     copy = archive.host_copy(board.uuid)

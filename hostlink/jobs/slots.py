@@ -1,4 +1,4 @@
-"""Programs stored in a board's EEPROM: list, store, recall. Nothing is overwritten unsaved.
+"""The jobs that store the program in memory and recall another one. Nothing is overwritten unsaved.
 
 Recalling overwrites the program in memory, and storing may overwrite a slot. So what is there is
 captured and kept first; a slot can only be read by recalling it, and then memory is put back.
@@ -8,71 +8,26 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Revision
+from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import rows_of, shown
-from hostlink.board.loading import Loader
-from hostlink.errors import (
-    ArchiveError,
-    HostlinkError,
-    Interrupted,
-    ReadBackError,
-    RefusedError,
-)
+from hostlink.board.listed import shown
+from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
 from hostlink.jobs.attaching import as_known
-from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
-from hostlink.jobs.session import Session
-from hostlink.link.exchange import Reach
-from hostlink.listing import canonical_lines
-
-# ATmega328P data sheet DS40002061A, features: 100,000 EEPROM write/erase cycles.
-WEAR_WARNING = (
-    "Each store wears the EEPROM a little; the ATmega328P's is made for 100,000 writes of a byte."
+from hostlink.jobs.recalling import (
+    WEAR_WARNING,
+    checked,
+    put_into_memory,
+    recalled,
+    slot_held,
+    slot_names,
+    store_proven,
 )
-_SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
-_MOST_LISTS = 7  # times the board is asked what it has stored
+from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, keep_held, rescue_held
+from hostlink.jobs.session import Session
 
-
-@dataclass(frozen=True, slots=True)
-class Slot:
-    """A stored program: its name and whatever else the board says of it."""
-
-    name: str
-    row: str
-
-
-def stored(session: Session) -> list[Slot]:
-    """The programs stored in the board, as two answers of it agree.
-
-    A name damaged on the wire would hide what a slot holds from whoever is about to overwrite it.
-    Raises RefusedError where its kind has no such list, ReadBackError where no two answers agree.
-    """
-    session.attach()
-    command = session.dialogue.can("stored", "list stored programs")
-    heard: set[tuple[str, ...]] = set()
-    for _ in range(_MOST_LISTS):
-        answer = session.dialogue.ask(command)
-        rows = tuple(row.strip() for row in rows_of(answer) if row.strip())
-        if rows in heard:
-            _refuse_errors(session, answer)
-            return [Slot(row.split()[0], row) for row in rows]
-        heard.add(rows)
-    raise ReadBackError(
-        f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
-        kept="Nothing on the board was changed.",
-        advice="Check the cable and the speed, then try again.",
-    )
-
-
-def listed(session: Session) -> list[Slot]:
-    """The stored programs as `stored` tells them, or the slots that this kind of board has."""
-    commands = session.profile.commands
-    if commands.slots and not commands.stored:
-        session.attach()
-        return [Slot(name, "") for name in commands.slots]
-    return stored(session)
+_AGAIN = "Memory holds the program again, which is in the archive as {spec}."
 
 
 def store(session: Session, archive: Archive, name: str) -> Held:
@@ -80,21 +35,22 @@ def store(session: Session, archive: Archive, name: str) -> Held:
 
     Proven by recalling it. Raises RefusedError with the board's own words where it will not.
     """
-    command = session.dialogue.can("store", "store a program").format(name=_checked(session, name))
+    session.dialogue.can("store", "store a program")
+    checked(session, name)
     board = _board(session, archive)
     with archive.event("store", board_uuid=board.uuid, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
             raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
         with _memory_kept_as(session, archive, board, memory):
-            before = NOTHING
-            if name.casefold() in _names(session):
-                before = _look_into(session, archive, name, memory)
-                record.detail["slot_held"] = before.spec
-            session.emit(Phase(f"Storing as {name}"))
+            before = _look_into(session, archive, board, name, memory)
+            record.detail["slot_held"] = before.spec
             session.emit(Warned(WEAR_WARNING))
-            _refuse_errors(session, session.dialogue.ask(command, _SLOW))
-            _prove(session, archive, name, memory)
+            try:
+                store_proven(session, name, memory.lines, kept=_AGAIN.format(spec=memory.spec))
+            except ReadBackError:
+                _put_back(session, memory)
+                raise
         record.detail["stored"] = memory.spec
         return before
 
@@ -104,15 +60,14 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
 
     spec of what is returned: the revision or rescue that is the same program, "" if none is.
     """
-    command = session.dialogue.can("recall", "recall a stored program")
-    command = command.format(name=_checked(session, name))
+    session.dialogue.can("recall", "recall a stored program")
+    checked(session, name)
     board = _board(session, archive)
     with archive.event("recall", board_uuid=board.uuid, detail={"slot": name}) as record:
+        _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
-        session.emit(Phase(f"Recalling {name}"))
         with _memory_kept_as(session, archive, board, memory):
-            _refuse_errors(session, session.dialogue.ask(command, _SLOW))
-            result = session.dialogue.capture()
+            result = _recalled_or_back(session, name, memory)
             content = held_content(session, result)
             holders = archive.holds(content)
             named = [one.spec for one in holders if one.program.casefold() == name.casefold()]
@@ -122,23 +77,45 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
         return Held(result.lines, result.count, same.spec if same is not None else "")
 
 
-def _look_into(session: Session, archive: Archive, name: str, memory: Held) -> Held:
+def _recalled_or_back(session: Session, name: str, memory: Held) -> Tally:
+    """What was recalled. Raises RefusedError, memory put back, where that is refused or nothing."""
+    try:
+        result = recalled(session, name)
+        if not result.lines:
+            raise RefusedError(f"Nothing came when {shown(name)} was recalled.")
+    except RefusedError as refused:
+        _put_back(session, memory)
+        refused.kept = "Memory holds what it held before."
+        raise
+    return result
+
+
+def _must_be_listed(session: Session, name: str) -> None:
+    """Refuse what the board does not list before memory is cleared for it."""
+    names = slot_names(session)
+    if session.profile.commands.stored and name.casefold() not in {n.casefold() for n in names}:
+        has = f"It has: {', '.join(map(shown, names))}." if names else "It has nothing stored."
+        raise RefusedError(
+            f"The board has nothing stored as {name}.", kept="Nothing was changed.", advice=has
+        )
+
+
+def _look_into(session: Session, archive: Archive, board: Board, name: str, memory: Held) -> Held:
     """What a slot holds, kept in the archive; memory is put back as it was, proven."""
     commands = session.profile.commands
     if not commands.recall:
         session.emit(Warned(f"What {name} holds now cannot be read, so it is not kept."))
         return NOTHING
-    session.emit(Phase(f"Reading what is stored as {name}"))
-    try:
-        before = _recalled(session, archive, name)
-    except RefusedError:
-        if commands.stored:
-            raise
-        return NOTHING  # a slot of this kind of board that is empty
-    session.emit(Phase("Putting the program in memory back"))
-    Loader(session.dialogue, memory.lines).load(before.lines)
-    session.memory_is_known()
+    if name.casefold() not in {each.casefold() for each in slot_names(session)}:
+        return NOTHING
+    before = keep_held(session, archive, board, slot_held(session, name))
+    _put_back(session, memory)
     return before
+
+
+def _put_back(session: Session, memory: Held) -> None:
+    session.emit(Phase("Putting the program in memory back"))
+    put_into_memory(session, memory.lines)
 
 
 @contextlib.contextmanager
@@ -165,77 +142,3 @@ def _memory_kept_as(
 def _board(session: Session, archive: Archive) -> Board:
     session.attach()
     return session.board_in(archive)
-
-
-def _names(session: Session) -> set[str]:
-    """The slots that may hold something already; where a board has neither list, nobody knows."""
-    commands = session.profile.commands
-    if not (commands.stored or commands.slots):
-        return set()
-    return {slot.name.casefold() for slot in listed(session)}
-
-
-def _checked(session: Session, name: str) -> str:
-    """A slot's name fit to be typed: one of the profile's, or one short word."""
-    slots = session.profile.commands.slots
-    if slots and name not in slots:
-        raise RefusedError(
-            f'Boards of profile {session.profile.name} have no slot "{shown(name)}".',
-            advice=f"They have: {', '.join(slots)}.",
-        )
-    if not name or len(name) > 32 or not name.isprintable() or " " in name:
-        raise RefusedError(
-            f'"{shown(name)}" cannot be the name of a stored program.',
-            advice="Choose one word of 1 to 32 letters and digits.",
-        )
-    return name
-
-
-def _recalled(session: Session, archive: Archive, name: str) -> Held:
-    command = session.dialogue.can("recall", "recall a stored program")
-    _refuse_errors(session, session.dialogue.ask(command.format(name=name), _SLOW))
-    return rescue_held(session, archive, session.board_in(archive))
-
-
-def _prove(session: Session, archive: Archive, name: str, memory: Held) -> None:
-    """Read the slot back by recalling it; memory holds the same program afterwards.
-
-    It is cleared before: what it holds would else prove a recall that came to nothing.
-    """
-    commands = session.profile.commands
-    if not commands.recall:
-        session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
-        return
-    if commands.clear:
-        session.dialogue.clear()
-    rules = session.profile.rules
-    try:
-        got = _recalled(session, archive, name).lines
-    except RefusedError as refused:
-        what = f"What was stored as {name} cannot be recalled: {refused.what}"
-    else:
-        held, due = canonical_lines(got, rules), canonical_lines(memory.lines, rules)
-        wrong = [n for n in sorted({*held, *due}) if held.get(n) != due.get(n)]
-        if not wrong:
-            return
-        numbers = ", ".join(map(str, wrong[:8]))
-        what = f"What the board stored as {name} differs in line {numbers}."
-    session.emit(Phase("Putting the program in memory back"))
-    Loader(session.dialogue, memory.lines).load()
-    raise ReadBackError(
-        what,
-        kept=f"Memory holds the program again, which is in the archive as {memory.spec}.",
-        advice="Store it again; the EEPROM may be full or worn out.",
-    )
-
-
-def _refuse_errors(session: Session, answer: str) -> None:
-    """Raise the board's own error words, where the profile knows what they look like."""
-    for row in rows_of(answer):
-        for word in session.profile.commands.error_words:
-            if row.startswith(word):
-                raise RefusedError(
-                    f'The board refused: "{shown(row)}".',
-                    kept="What it held is in the archive.",
-                    advice="`hostlink stored` lists what is stored there.",
-                )

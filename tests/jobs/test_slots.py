@@ -5,13 +5,17 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from typing import Any
 
 import pytest
 
 from hostlink.errors import ReadBackError, RefusedError
+from hostlink.jobs.backup import backup
+from hostlink.jobs.putback import putback
+from hostlink.jobs.recalling import listed, stored
 from hostlink.jobs.session import LinkChoice
-from hostlink.jobs.slots import listed, store, stored
+from hostlink.jobs.slots import recall, store
 
 
 @pytest.fixture
@@ -103,3 +107,78 @@ def test_what_was_not_stored_is_never_called_stored(
             store(session, board.archive, "A")
     assert "Memory holds the program again" in caught.value.kept
     assert board.memory == memory
+
+
+@pytest.fixture
+def slots(table: Callable[..., Any]) -> Iterator[Callable[..., Any]]:
+    """Opens a session with a board that has slots A and B and no list of them."""
+    board = table()
+    with ExitStack() as opened:
+
+        def make() -> tuple[Any, Any]:
+            session = opened.enter_context(board.session())
+            commands = dataclasses.replace(session.profile.commands, stored="", slots=("A", "B"))
+            profile = dataclasses.replace(session.profile, commands=commands)
+            session.use(LinkChoice(session.choice.port, profile))
+            return board, session
+
+        yield make
+
+
+def test_a_recall_that_comes_to_nothing_is_not_taken_for_memory(
+    table: Callable[..., Any],
+) -> None:
+    """The board takes the command and fetches nothing; what memory held is not called recalled."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="A")
+    board.load("20 PRINT 8\n")
+    sent = bytearray()
+
+    def forget(data: bytes) -> None:
+        sent.extend(data)
+        if b"FETCH" in sent:
+            board.machine.basic.eeprom["A"] = {}
+
+    board.on_write = forget
+    with board.session() as session, pytest.raises(RefusedError, match="Nothing came") as caught:
+        recall(session, board.archive, "A")
+    assert sent.count(b"FETCH A\r") == 3
+    assert "Memory holds what it held before" in caught.value.kept
+    assert board.memory == {20: b"PRINT 8"}
+
+
+def test_what_is_not_listed_is_refused_before_memory_is_touched(table: Callable[..., Any]) -> None:
+    """The board's own list says so, and what there is."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="ONE")
+    sent = bytearray()
+    board.on_write = sent.extend
+    with board.session() as session, pytest.raises(RefusedError) as caught:
+        recall(session, board.archive, "TWO")
+    assert caught.value.what == "The board has nothing stored as TWO."
+    assert caught.value.advice == "It has: ONE."
+    assert b"NEW" not in sent and b"FETCH" not in sent
+    assert board.memory == {10: b"PRINT 7"}
+
+
+def test_an_empty_slot_that_is_refused_leaves_memory_as_it_was(slots: Callable[..., Any]) -> None:
+    """Without a list only the recall can tell that a slot is empty."""
+    board, session = slots()
+    board.load("20 PRINT 8\n")
+    with pytest.raises(RefusedError, match="The board refused to recall") as caught:
+        recall(session, board.archive, "B")
+    assert "Memory holds what it held before" in caught.value.kept
+    assert board.memory == {20: b"PRINT 8"}
+
+
+def test_a_backup_goes_into_a_slot_that_is_empty_and_cannot_say_so(
+    slots: Callable[..., Any],
+) -> None:
+    """The board refuses to recall it, which is no reason to refuse the putback."""
+    board, session = slots()
+    board.load("10 PRINT 7\n", slot="A")
+    kept = backup(session, board.archive).backup
+    board.machine.basic.eeprom.clear()
+    done = putback(session, board.archive, kept)
+    assert done.stored == ("A",)
+    assert board.stored == {"A": {10: b"PRINT 7"}}
