@@ -175,6 +175,12 @@ class RevisionsScreen(Page[Wish | None]):
             )
         )
 
+    def _done(self, words: str) -> None:
+        """Say what became of the program: here, and at the desk for later."""
+        self.app.tell(words)
+        self.app.notify(words, markup=False)
+        self.renew()
+
     def action_restore(self) -> None:
         """Keep an older revision again as the newest one; nothing is lost by it."""
         chosen = self.chosen
@@ -188,9 +194,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.app.trouble(error)
             return
         words = f"Kept as {kept.revision.spec}." if kept.is_new else "It is the newest already."
-        self.app.tell(words)
-        self.app.notify(words, markup=False)
-        self.renew()
+        self._done(words)
 
     def action_retire(self) -> None:
         """Take the program out of the list, or put it back; it is found by searching all along."""
@@ -205,9 +209,7 @@ class RevisionsScreen(Page[Wish | None]):
         except HostlinkError as error:
             self.app.trouble(error)
             return
-        self.app.tell(words)
-        self.app.notify(words, markup=False)
-        self.renew()
+        self._done(words)
 
     def action_note(self) -> None:
         chosen = self.chosen

@@ -20,7 +20,7 @@ from hostlink.board.captures import (
 )
 from hostlink.board.events import Captured, Warned
 from hostlink.board.listed import shown
-from hostlink.board.misheard import misheard
+from hostlink.board.misheard import behind_a_digit, misheard
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.listing.measure import measure
 from hostlink.listing.parse import Line, Listing
@@ -107,14 +107,8 @@ class Capturing:
     def _ours(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
         """A line that is a command of ours, and which: misheard, or behind a digit that was left
         standing before it; but what the first capture has already is the program's own."""
-        if found := misheard(lines, self._dialogue.typed):
-            return found
-        typed = {command.replace(" ", ""): command for command in self._dialogue.typed}
-        for number, line in lines.items():
-            text = line.text.replace(" ", "")
-            if number < 10 and text in typed and number not in self._captures[0]:
-                return number, typed[text]
-        return None
+        typed = self._dialogue.typed
+        return misheard(lines, typed) or behind_a_digit(lines, typed, own=self._captures[0])
 
     def _is_doubted(self, result: Tally, votes: int) -> bool:
         """The third witness: the free memory that the board reports, against the listing.

@@ -36,6 +36,19 @@ def misheard(lines: Mapping[int, Line], typed: Iterable[str]) -> tuple[int, str]
     return None
 
 
+def behind_a_digit(
+    lines: Mapping[int, Line], typed: Iterable[str], own: Mapping[int, Line]
+) -> tuple[int, str] | None:
+    """The number of a line that is one of the commands typed, whole, and which: it was typed behind
+    a digit that was left standing. A line of a number that is in `own` is the program's own.
+    """
+    whole = {_plain(command): command for command in typed}
+    for number, line in lines.items():
+        if number < 10 and number not in own and (command := whole.get(_plain(line.text))):
+            return number, command
+    return None
+
+
 def _is_much_like(text: str, tail: str, whole: str) -> bool:
     if text == tail[1:] or (text[0] == tail[0] and _differ_in_one(text, tail)):
         return text[0] != whole[0]

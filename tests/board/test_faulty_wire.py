@@ -21,17 +21,17 @@ from __future__ import annotations
 import random
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
+from soak_drawn import a_board, a_line
 
 from hostlink.board.captures import captures_needed, tally
 from hostlink.board.loading import MOST_STARTS, Loader
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line, Listing
 from hostlink.practice.faults import Damage, Faults
-from hostlink.practice.settings import BoardSettings
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.
 pytestmark = pytest.mark.no_cover
@@ -48,47 +48,11 @@ RATES = {
 }
 CHUNK = 100
 LONGEST_JOB_S = 1800.0  # virtual seconds
-WORDS = ("TIDE", "LAMP", "BUOY", "NEW", "RUN", "STOP", "LIST")
-
-
-def a_line(choose: random.Random, lines: int) -> str:
-    """Text of a line; most do something if their number is lost on the way."""
-    target = 10 * choose.randrange(1, lines + 1)
-    return choose.choice(
-        [
-            f'PRINT "{" ".join(choose.choice(WORDS) for _ in range(choose.randrange(1, 5)))}"',
-            f"LET A=B+{choose.randrange(999)}",
-            f"REM {choose.choice(WORDS)}",
-            f"IF A<{choose.randrange(99)} GOTO {target}",
-            f"GOTO {target}",
-            "GOSUB 10",
-            "FOR I=1 TO 9",
-            "INPUT A",
-            "NEW",
-            "RUN",
-            "LIST",
-        ]
-    )
 
 
 def a_program(choose: random.Random) -> str:
     lines = choose.choice([3, 5, 8, 12, 20, 40])
     return "".join(f"{10 * (n + 1)} {a_line(choose, lines)}\n" for n in range(lines))
-
-
-def a_board(choose: random.Random) -> BoardSettings:
-    board = BoardSettings(
-        baud=choose.choice([2400, 9600, 57600, 115200]),
-        receive_buffer=choose.choice([0, 2, 16, 63]),
-        latency_ms=choose.choice([1, 16]),
-        line_ms=choose.choice([2, 15]),
-        line_done=choose.choice(["echo", "prompt", "prompt", "after-prompt"]),
-        echo=choose.random() > 0.1,
-        program_bytes=3000,
-    )
-    if not board.echo and board.line_done == "echo":
-        return replace(board, line_done="prompt")
-    return board
 
 
 def texts(lines: dict[int, Line]) -> dict[int, str]:

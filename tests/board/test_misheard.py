@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.misheard import misheard
+from hostlink.board.misheard import behind_a_digit, misheard
 from hostlink.errors import LinkError, LinkReason
 from hostlink.listing.parse import Line
 from hostlink.practice.settings import BoardSettings
@@ -49,6 +49,25 @@ def test_a_line_that_is_a_command_less_its_first_letter_is_ours(
     been damaged once more (found by the soak); what somebody mistyped is theirs."""
     typed = ["LIST", "NEW", "FETCH ONE", "PRINT ROOM()", "X", "A=A+1:C=2"]
     assert misheard(program(text), typed) == found
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("5 LIST\n10 END\n", (5, "LIST")),
+        ("7 printroom()\n", (7, "PRINT ROOM()")),
+        ("5 LISTS\n", None),
+        ("15 LIST\n", None),
+        ("3 LIST\n", None),
+        ("", None),
+    ],
+)
+def test_a_whole_command_behind_a_digit_is_ours(
+    program: Program, text: str, found: tuple[int, str] | None
+) -> None:
+    """Whatever the board made of its blanks and case; but line 3 the program had before."""
+    own = program("3 LIST\n10 END\n")
+    assert behind_a_digit(program(text), ["LIST", "PRINT ROOM()"], own) == found
 
 
 @pytest.mark.parametrize("echo", [True, False])

@@ -1,4 +1,4 @@
-"""Lets the tests import the scripts, and gives them a project folder in which no process is run."""
+"""Gives the tests the scripts, and them a project folder in which no process is run."""
 
 from __future__ import annotations
 
@@ -14,9 +14,8 @@ SCRIPTS = Path(__file__).resolve().parents[2] / "scripts"
 
 
 @pytest.fixture
-def script(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], ModuleType]:
+def script() -> Callable[[str], ModuleType]:
     """Import a module of scripts/ by name, as the scripts import one another."""
-    monkeypatch.syspath_prepend(SCRIPTS)
     return importlib.import_module
 
 
