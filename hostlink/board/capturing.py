@@ -40,6 +40,7 @@ class Capturing:
         self._restarts = self._health.restarts
         self._captures: list[dict[int, Line]] = []
         self._strays: Counter[tuple[int, str]] = Counter()
+        self._around: tuple[str, ...] | None = None  # the last capture's lines
         self._enough = 0  # captures after which a doubt of the board's own is passed over
 
     def run(self) -> Tally:
@@ -89,8 +90,11 @@ class Capturing:
         self._strays.update(strays)
         self._dialogue.emit(Captured(len(captures), len(captures[-1])))
         # A row that is no line may be a line whose beginning was damaged: a doubt by itself, since
-        # two captures without that line would agree.
+        # two captures without that line would agree. Around the lines a board may have its own.
+        around = self._dialogue.listed.around
         self._health.disagreements += differing(captures[-2:]) + len(strays)
+        self._health.disagreements += self._around not in (None, around)
+        self._around = around
 
     def _may_have_changed(self, result: Tally) -> bool:
         """Whether the last capture hints that asking for it changed the board: one more look.

@@ -20,6 +20,12 @@ class Listed:
     after: tuple[tuple[int, str], ...]
     said: tuple[str, ...] = ()
 
+    @property
+    def around(self) -> tuple[str, ...]:
+        """The rows before the first line and behind the last; of a board's own words the same each
+        time, else one may be a line whose number was damaged."""
+        return (*self.said, *(row for _, row in self.after))
+
 
 def read_listed(text: str, profile: Profile) -> Listed:
     """Read a listing as the board shows it; what the profile does not explain is kept apart."""

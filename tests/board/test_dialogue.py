@@ -436,6 +436,24 @@ def answering(bench: Build) -> Callable[..., Any]:
     return give
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "lines", "asked_for"),
+    [
+        ("\x8310 A=1\r\n20 END\r\n", " A=1\r\n20 END\r\n", [10, 20], 7),
+        ("10 A=1\r\nx20 END\r\n", "10 A=1\r\n END\r\n", [10, 20], 7),
+        ("TIDE\r\n10 A=1\r\n20 END\r\nOK\r\n",) * 2 + ([10, 20], 2),
+    ],
+)
+def test_rows_around_a_listing_are_a_doubt_unless_they_are_the_same_each_time(
+    answering: Callable[..., Any], first: str, second: str, lines: list[int], asked_for: int
+) -> None:
+    """Both captures lost the first line, or the last, each in its own way (found by the soak), and
+    agreed on the rest. A board's own words before and behind its listing cost nothing."""
+    dialogue, asked = answering(first, second, "10 A=1\r\n20 END\r\n")
+    assert list(dialogue.capture().lines) == lines
+    assert len(asked) == asked_for
+
+
 def test_a_board_that_refuses_to_list_does_not_hold_an_empty_program(
     answering: Callable[..., Any],
 ) -> None:

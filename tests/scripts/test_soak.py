@@ -37,6 +37,7 @@ ONCE_FOUND = {
     103796: "two captures lost the same line end, and agreed that the line was not there",
     109131: "a command entered behind a digit that erasing had left",
     70032: "the last question of a load stored as a line",
+    225132: "two captures lost the first line, each in its own way, and agreed on the rest",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
 
