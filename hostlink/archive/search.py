@@ -50,9 +50,10 @@ class Search(Session):
         word, tag, board or size alone choose; without those nothing is found. tag: only programs
         that have it. board: label or UUID; only what came from that board. size: least and most
         bytes on the board, both counted in.
-        Each program comes once, with its newest fitting revision: latest revisions first, then
-        older ones, then rescues, then retired programs; among these, those that fit by name,
-        title, notes and tags before those that fit by their listing, and the newest first.
+        Each program comes once, with the fitting revision that was kept last: latest revisions
+        first, then older ones, then rescues, then retired programs; among these, those that fit by
+        name, title, notes and tags before those that fit by their listing, and what came into this
+        archive last first.
         """
         asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
         asked = asked[:_MOST_WORDS]

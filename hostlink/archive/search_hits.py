@@ -1,16 +1,18 @@
 """The rows that fit a question, streamed so that a million revisions cost no more than a thousand.
 
 Rules:
-1. Nothing is gathered that is not shown: everything comes newest first, and reading stops as soon
-   as there is enough.
+1. Nothing is gathered that is not shown: everything comes latest arrival first, and reading stops
+   as soon as there is enough.
 2. Where an index would give very many rows of which few can count, the few are read instead.
+3. Of one program the revision that was kept last comes. In an archive that others were merged into
+   an older one may have arrived later, so what was found first is looked at once more for that.
 """
 
 from __future__ import annotations
 
 import itertools
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 
 from sqlite_utils import Database
@@ -36,6 +38,9 @@ _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
+# When a revision was kept, and of those at the same time the higher number.
+_WHEN = "(revisions.kept_at || printf('%09d', revisions.number))"
+_ROW = f"revisions.id, revisions.program_id, revisions.listing_id, {_WHEN} AS kept"
 _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
 
@@ -106,9 +111,10 @@ class Hits:
             for programs in batches(tagged):
                 yield from self._newest_of(programs)
         elif self._within.size and self._few_have(self._within.size):
-            yield from self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
+            of_size = self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
+            yield from self._kept_last(of_size)
         else:
-            yield from self._revisions("1", [])
+            yield from self._kept_last(self._revisions("1", []))
 
     def _few_have(self, size: tuple[int, int]) -> bool:
         """Whether few enough revisions are of a size to be sorted."""
@@ -118,21 +124,18 @@ class Hits:
     def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
         """Revisions by a condition, the newest first, fetched as they are asked for."""
         more, more_values = self._within.of("revisions", alone=where == "1")
-        sql = (
-            "SELECT revisions.id, revisions.program_id, revisions.listing_id FROM revisions "
-            f"WHERE {where} {more} ORDER BY revisions.id DESC"
-        )
+        sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.id DESC"
         for row in self._db.execute(sql, [*values, *more_values]):
             yield dict(row)
 
     def _newest_of(self, programs: list[int]) -> list[Row]:
-        """The newest fitting revision of each program, the newest first."""
+        """Of each program the fitting revision kept last; latest arrivals first."""
         more, more_values = self._within.of("revisions")
+        # With max() SQLite takes the other columns from the row that has it.
         return rows(
             self._db,
-            "SELECT id, program_id, listing_id FROM revisions WHERE id IN (SELECT max(id) "
-            "FROM revisions WHERE program_id IN (SELECT value FROM json_each(?)) "
-            f"{more} GROUP BY program_id) ORDER BY id DESC",
+            f"SELECT {_ROW}, max({_WHEN}) FROM revisions WHERE program_id IN "
+            f"(SELECT value FROM json_each(?)) {more} GROUP BY program_id ORDER BY id DESC",
             [json.dumps(programs), *more_values],
         )
 
@@ -158,24 +161,34 @@ class Hits:
             for row in found:
                 if row["listing_id"] in good and row["program_id"] not in seen:
                     seen.add(row["program_id"])
-                    yield self._newest_like(row, asked)
+                    yield self._kept_later(row, asked, by="listing_id")
 
     def _of_listings(self, listings: Collection[int]) -> Iterator[Row]:
         return self._revisions(_OF_LISTINGS, [json.dumps(list(listings))])
 
-    def _newest_like(self, row: Row, asked: tuple[str, ...]) -> Row:
-        """A revision, or a newer one of its program with a listing that was kept still earlier.
+    def _kept_last(self, found: Iterable[Row]) -> Iterator[Row]:
+        """Of each program one of the revisions, which come latest arrival first."""
+        seen = set[int]()
+        for row in found:
+            if row["program_id"] not in seen:
+                seen.add(row["program_id"])
+                yield self._kept_later(row, (), by="id")
 
-        Listings come newest first, but one may be used again years later.
+    def _kept_later(self, row: Row, asked: tuple[str, ...], *, by: str) -> Row:
+        """A revision, or one of its program that fits too and was kept later.
+
+        by: the column that rows came by, the highest first, so that no higher one fits. By listings
+        it may be a revision made of an older listing again, years later.
         """
         more, more_values = self._within.of("revisions")
-        newer = self._db.execute(
-            "SELECT revisions.id, program_id, listing_id, text, spaced_words FROM revisions "
-            "JOIN listings ON listings.id = listing_id WHERE program_id = ? AND revisions.id > ? "
-            f"AND listing_id < ? {more} ORDER BY revisions.id DESC",
-            [row["program_id"], row["id"], row["listing_id"], *more_values],
+        later = self._db.execute(
+            f"SELECT {_ROW}, text, spaced_words FROM revisions "
+            "JOIN listings ON listings.id = listing_id "
+            f"WHERE program_id = ? AND {_WHEN} > ? AND revisions.{by} <= ? {more} "
+            f"ORDER BY {_WHEN} DESC",
+            [row["program_id"], row["kept"], row[by], *more_values],
         )
-        for each in newer:
+        for each in later:
             if holds_all(asked, each["text"], each["spaced_words"]):
                 return dict(each)
         return row
@@ -218,9 +231,9 @@ class Hits:
         more, more_values = self._within.of("revisions")
         holds, hold_values = may_hold(asked)
         for row in self._db.execute(
-            "SELECT revisions.id, program_id, listing_id, text, spaced_words FROM revisions "
+            f"SELECT {_ROW}, text, spaced_words FROM revisions "
             "JOIN listings ON listings.id = listing_id WHERE program_id IN "
-            f"(SELECT value FROM json_each(?)) {more} {holds} ORDER BY revisions.id DESC",
+            f"(SELECT value FROM json_each(?)) {more} {holds} ORDER BY {_WHEN} DESC",
             [json.dumps(programs), *more_values, *hold_values],
         ):
             if holds_all(asked, row["text"], row["spaced_words"]):

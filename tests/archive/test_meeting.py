@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -59,6 +60,38 @@ def test_of_two_revisions_with_one_number_the_later_is_the_latest(
     assert [each.item.spec for each in ours.find("ebb")] == ["TIDE@2", "DICE@1"]
     ours.merge(theirs.cargo())
     assert [each.item.spec for each in ours.find("ebb")] == ["DICE@1", "TIDE@2"]
+
+
+@pytest.mark.parametrize(
+    ("question", "options"),
+    [
+        ("tide", {}),
+        ("ebb", {}),
+        ("tide ebb", {}),
+        ("", {"tag": "sea"}),
+        ("", {"size": (1, 99)}),
+        ("ebb", {"size": (1, 99)}),
+        ("", {"board": "Red"}),
+    ],
+)
+def test_an_older_revision_that_arrived_later_is_not_shown_for_the_program(
+    pair: tuple[Archive, Archive], question: str, options: dict[str, Any]
+) -> None:
+    """The other archive's is in a later row of the table, but was kept before."""
+    ours, theirs = pair
+    board = ours.board_seen(location="practice://red")
+    ours.board_label(board.uuid, "Red")
+    red = Origin("board", "Red", board.uuid)
+    ours.keep("TIDE", content("10 X\n"), red)
+    theirs.merge(ours.cargo())
+    theirs.keep("TIDE", content("10 EBB\n20 OLD\n"), red)
+    first = ours.keep("TIDE", content("10 EBB\n20 A\n"), red).revision
+    ours.keep("TIDE", content("10 EBB\n20 B\n"), red)
+    ours.keep("TIDE", ours.content(first), red)  # the listing is an older one too
+    ours.tag("TIDE", "sea")
+    ours.merge(theirs.cargo())
+    assert len(ours.history("TIDE")) == 5
+    assert [each.item.spec for each in ours.find(question, **options)] == ["TIDE@4"]
 
 
 def test_an_event_that_ended_in_one_has_ended_in_both(pair: tuple[Archive, Archive]) -> None:
