@@ -6,12 +6,18 @@ control sequence in it is shown and has no effect.
 
 from __future__ import annotations
 
+import itertools
 import json
+import shutil
 import sys
+import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
 import click
+
+_GAP = "  "
+_NARROWEST = 16  # characters of a column that is broken
 
 
 def safe(text: str, *, keep: str = "") -> str:
@@ -62,17 +68,29 @@ def as_json(value: Any) -> None:
 def table(
     heads: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[str] = ()
 ) -> None:
-    """A plain table on stdout. right: the heads of columns with numbers."""
-    cells = [[safe(str(cell)) for cell in row] for row in rows]
-    widths = [
-        max([len(head), *(len(row[place]) for row in cells)]) for place, head in enumerate(heads)
-    ]
-    for row in [list(heads), *cells]:
-        parts = [
-            cell.rjust(width) if head in right else cell.ljust(width)
-            for cell, width, head in zip(row, widths, heads, strict=True)
+    """A plain table on stdout. right: the heads of columns with numbers.
+
+    On a terminal too narrow for it the widest column is broken between words; a file or a pipe gets
+    one line for each row.
+    """
+    cells = [list(heads), *([safe(str(cell)) for cell in row] for row in rows)]
+    widths = [max(map(len, column)) for column in zip(*cells, strict=True)]
+    if sys.stdout.isatty():
+        over = sum(widths) + len(_GAP) * (len(widths) - 1) - shutil.get_terminal_size().columns
+        widest = widths.index(max(widths))
+        if over > 0:
+            widths[widest] = max(widths[widest] - over, _NARROWEST)
+    for row in cells:
+        broken = [
+            [cell] if len(cell) <= width else textwrap.wrap(cell, width, break_on_hyphens=False)
+            for cell, width in zip(row, widths, strict=True)
         ]
-        click.echo("  ".join(parts).rstrip())
+        for parts in itertools.zip_longest(*broken, fillvalue=""):
+            placed = [
+                part.rjust(width) if head in right else part.ljust(width)
+                for part, width, head in zip(parts, widths, heads, strict=True)
+            ]
+            click.echo(_GAP.join(placed).rstrip())
 
 
 def plural(count: int, word: str) -> str:
