@@ -287,10 +287,10 @@ class VirtualJob:
         return max(self.faults.to_board, self.faults.to_host)
 
     def _expected_capture(self, session: Session, program: Lines) -> float:
-        p, health = self._rate(), session.wire.health
-        need = captures_needed(disagreements=health.disagreements, damage_rate=health.damage_rate)
+        p, need = self._rate(), captures_needed(session.wire.health)
         if need == 2 and self.profile.commands.free_memory:
-            return size_of(program) * 255 * (p / 765) ** 2 / (1 - p) ** 2
+            flipped = size_of(program) * 255 * (p / 765) ** 2 / (1 - p) ** 2
+            return flipped + digits_of(program) * undetected_share(p, need)
         return size_of(program) * undetected_share(p, need)
 
     def _expected_load(self, session: Session, program: Lines) -> float:
@@ -302,6 +302,11 @@ class VirtualJob:
 
 def size_of(program: Lines) -> int:
     return sum(len(f"{number} {text}") + 2 for number, text in program.items())
+
+
+def digits_of(program: Lines) -> int:
+    """Those of its line numbers, which cost the board the same memory however many they are."""
+    return sum(len(str(number)) for number in program)
 
 
 def undetected_share(p: float, need: int) -> float:

@@ -21,7 +21,6 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"Look at it with `hostlink backup`", "Look at it with Alt+O"),
     (r"`hostlink backup --list` shows them", "Alt+P shows them"),
     (r"`hostlink putback (\S+)` tries again", r"Alt+P tries \1 again"),
-    (r"`hostlink stored` lists", "Alt+O lists"),
     (r"and run `hostlink boards` to see the ports", "and look at the boards with Alt+Y"),
     (r"Run `hostlink boards` to see the ports", "Alt+Y shows the ports"),
     (r"this is the right port and speed \(--port, --baud\)",

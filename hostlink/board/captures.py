@@ -3,8 +3,8 @@
 The wire has no checksum. Two captures that agree are enough only where nothing has disagreed since
 the port was opened; on a damaged wire the same byte may be lost twice. The rules:
 
-1. `captures_needed`: two on a clean wire, three once anything disagreed, five above 0.2 % of
-   estimated damage.
+1. `captures_needed`: two on a clean wire, three once anything disagreed or while too little was
+   heard to call the wire clean, five above 0.2 % of estimated damage.
 2. A line is settled when one reading of it leads every other (not being there is a reading too)
    by `lead` votes and has at least three, or all of two.
 3. Lines that are not settled call for further captures, up to MOST_CAPTURES.
@@ -20,12 +20,17 @@ from collections.abc import Mapping, Sequence, Sized
 from dataclasses import dataclass
 from typing import TypeVar
 
+from hostlink.link.wire import Health
 from hostlink.listing.parse import Line
 
 MOST_CAPTURES = 24
 MOST_READINGS = 3 * MOST_CAPTURES  # where a misheard question makes those before it worthless
 _CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
 _DAMAGED_RATE = 0.002
+# Bytes without a doubt from which a wire is called clean. Where 1 % of the bytes are damaged, two
+# captures of three short lines agree one time in three, and of such pairs one in a thousand is
+# damaged alike; of 1,000 bytes none agree. A third capture of so little costs next to nothing.
+_CLEAN_BYTES = 1000
 
 Rows = Mapping[int, Line]
 _S = TypeVar("_S", bound=Sized)
@@ -44,11 +49,14 @@ class Tally:
     agreed: bool
 
 
-def captures_needed(*, disagreements: int, damage_rate: float) -> int:
-    """How many captures a save needs, from what was seen since the port was opened."""
-    if not disagreements:
-        return _CLEAN
-    return _DAMAGED if damage_rate > _DAMAGED_RATE else _DOUBTFUL
+def captures_needed(health: Health, *, doubted: bool = False) -> int:
+    """How many captures a save needs, from what was seen since the port was opened.
+
+    doubted: the board's own word is against those that were taken.
+    """
+    if health.disagreements:
+        return _DAMAGED if health.damage_rate > _DAMAGED_RATE else _DOUBTFUL
+    return _CLEAN if health.bytes_in >= _CLEAN_BYTES and not doubted else _DOUBTFUL
 
 
 def heard(captures: Sequence[_S]) -> list[_S]:
@@ -87,6 +95,16 @@ def differing(captures: Sequence[Rows]) -> int:
         or (after.get(number) is None)
         or before[number].typed != after[number].typed
     )
+
+
+def whole(unexplained: Sequence[Sequence[str]]) -> int:
+    """How many captures show nothing but lines and the board's own words, which come each time.
+
+    unexplained: of each capture the rows that are no line. One may be a line that does not belong
+    there, its number damaged, so a capture with such a row is no witness that there is none.
+    """
+    times = Counter(row for rows in unexplained for row in set(rows))
+    return sum(all(times[row] > 1 for row in rows) for rows in unexplained)
 
 
 def _settled(votes: int, runner_up: int, need: int) -> bool:

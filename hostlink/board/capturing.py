@@ -49,10 +49,7 @@ class Capturing:
         for _ in range(MOST_READINGS):
             self._read()
             votes = heard(self._captures)
-            need = captures_needed(
-                disagreements=self._health.disagreements + (self._enough > 0),
-                damage_rate=self._health.damage_rate,
-            )
+            need = captures_needed(self._health, doubted=self._enough > 0)
             if len(votes) < need:
                 continue
             result = tally(votes, need)

@@ -26,6 +26,11 @@ class Listed:
         time, else one may be a line whose number was damaged."""
         return (*self.said, *(row for _, row in self.after))
 
+    @property
+    def unexplained(self) -> tuple[str, ...]:
+        """All rows that are no line."""
+        return (*self.around, *(row for _, row in self.strays))
+
 
 def read_listed(text: str, profile: Profile) -> Listed:
     """Read a listing as the board shows it; what the profile does not explain is kept apart."""

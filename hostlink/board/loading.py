@@ -15,7 +15,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from hostlink.board.captures import MOST_CAPTURES, MOST_READINGS, Verdict, heard, verdict
+from hostlink.board.captures import (
+    MOST_CAPTURES,
+    MOST_READINGS,
+    Verdict,
+    heard,
+    verdict,
+    whole,
+)
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.board.listed import rows_of, shown
@@ -29,6 +36,7 @@ from hostlink.listing.parse import Line
 
 MOST_ROUNDS = 4
 MOST_STARTS = 3
+_MOST_NOT_WHOLE = 8  # captures, on a board that says something else around its listing each time
 _MAY_PASS = (LinkReason.SILENT, LinkReason.DAMAGED, LinkReason.FLOODING)
 
 
@@ -181,11 +189,13 @@ class Loader:
     def _read_back(self) -> Verdict:
         self._dialogue.emit(Phase("Reading back"))
         captures: list[dict[int, str]] = []
+        unexplained: list[tuple[str, ...]] = []
         health = self._wire.health
         for left in range(MOST_READINGS - 1, -1, -1):
             captures.append(self._capture(len(captures) + 1))
+            unexplained.append(self._dialogue.listed.unexplained)
             if self._dialogue.disturbed:
-                del captures[:-1]  # what was typed may have been entered as a line
+                del captures[:-1], unexplained[:-1]  # what was typed may be a line now
             # Without echo nothing has watched the sending, so one reading alone proves too little.
             clean = health.disagreements == 0 and self._dialogue.pacing.echo
             if not clean and len(captures) < 2 and left:
@@ -198,6 +208,12 @@ class Loader:
             health.disagreements = max(health.disagreements, differences)
             if clean and not result.proven and left:
                 continue  # one more look before anything is called wrong
+            # A capture that shows nothing of a program has no row that could hide a line of it.
+            full = [odd for odd, rows in zip(unexplained, captures, strict=True) if rows]
+            shown_whole = whole(full if self._canonical else unexplained) >= (1 if clean else 2)
+            if result.proven and not shown_whole and len(captures) < _MOST_NOT_WHOLE and left:
+                health.disagreements += len(captures) > 1  # a board's own words came twice by now
+                continue
             if not result.unsettled or len(captures) >= MOST_CAPTURES or not left:
                 return result
             health.disagreements += 1

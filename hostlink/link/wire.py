@@ -8,6 +8,8 @@ Rules:
 
 from __future__ import annotations
 
+import functools
+import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -20,6 +22,8 @@ from hostlink.link.recording import Recorder
 _POLL_S = 0.001
 _READ_SIZE = 4096
 _RECENT_BYTES = 512
+_ROW_END = re.compile(rb"[\r\n]")
+_LONG_BANNER = 8  # bytes from which one is known even with a damaged byte
 
 
 @dataclass
@@ -49,6 +53,7 @@ class Wire:
     health: Health = field(default_factory=Health)
     recent: bytes = b""  # the last bytes from the board, so that a banner can be quoted
     _tail: bytes = b""
+    _row: bytes = b""
     _self_timed: SelfTimedPort | None = None
 
     def __post_init__(self) -> None:
@@ -105,6 +110,19 @@ class Wire:
             joined = self._tail + data
             self.health.restarts += joined.count(self.banner)
             self._tail = joined[-(len(self.banner) - 1) :] if len(self.banner) > 1 else b""
+            self._look_for_damaged_banner(data)
+
+    def _look_for_damaged_banner(self, data: bytes) -> None:
+        """Count a restart whose banner lost, doubled or changed one byte on the way, too.
+
+        It is looked for in whole rows. A restart that goes by unseen is a memory taken for kept.
+        """
+        self._row = (self._row + data)[-_RECENT_BYTES:]
+        *rows, self._row = _ROW_END.split(self._row)
+        for row in rows:
+            damaged = _one_byte_off(self.banner)
+            if damaged is not None and self.banner not in row and damaged.search(row):
+                self.health.restarts += 1
 
     def close(self) -> None:
         try:
@@ -112,3 +130,17 @@ class Wire:
                 self.recorder.close()
         finally:
             self.port.close()
+
+
+@functools.cache
+def _one_byte_off(text: bytes) -> re.Pattern[bytes] | None:
+    """Finds what damage to one byte makes of a text; None for one too short to be known by that."""
+    if len(text) < _LONG_BANNER:
+        return None
+    found = list[bytes]()
+    for at in range(len(text)):
+        before, here, after = (
+            re.escape(each) for each in (text[:at], text[at : at + 1], text[at + 1 :])
+        )
+        found.append(before + b"(?:|.|" + here + here + b")" + after)
+    return re.compile(b"|".join(found), re.DOTALL)

@@ -15,7 +15,9 @@ from hostlink.board.captures import (
     heard,
     tally,
     verdict,
+    whole,
 )
+from hostlink.link.wire import Health
 from hostlink.listing.parse import Line
 
 NUMBERS = st.integers(1, 5).map(lambda n: 10 * n)
@@ -37,12 +39,17 @@ def readings(captures: list[dict[int, str]], number: int) -> Counter[str | None]
 
 
 @pytest.mark.parametrize(
-    ("disagreements", "rate", "need"),
-    [(0, 0.0, 2), (1, 0.0001, 3), (1, 0.002, 3), (1, 0.00201, 5), (500, 0.1, 5)],
+    ("disagreements", "bytes_in", "need"),
+    [(0, 0, 3), (0, 999, 3), (0, 1000, 2), (1, 10_000, 3), (2, 1000, 3), (3, 1000, 5), (9, 20, 5)],
 )
-def test_captures_needed(disagreements: int, rate: float, need: int) -> None:
-    """Two where nothing disagreed, three after any doubt, five above 0.2 % of damage."""
-    assert captures_needed(disagreements=disagreements, damage_rate=rate) == need
+def test_captures_needed(disagreements: int, bytes_in: int, need: int) -> None:
+    """Two where 1,000 bytes came without a doubt, three after any, five above 0.2 % of damage."""
+    assert captures_needed(Health(bytes_in=bytes_in, disagreements=disagreements)) == need
+
+
+def test_the_boards_own_doubt_costs_a_third_capture() -> None:
+    """However clean the wire was."""
+    assert captures_needed(Health(bytes_in=10_000), doubted=True) == 3
 
 
 # --- a save --------------------------------------------------------------------------------------
@@ -219,3 +226,21 @@ def test_a_draw_is_no_proof() -> None:
 def test_nothing_on_a_board_that_should_hold_nothing_is_proven() -> None:
     """An empty program is proven by an empty capture."""
     assert verdict([{}], {}, clean=True).proven
+
+
+@pytest.mark.parametrize(
+    ("unexplained", "count"),
+    [
+        ([], 0),
+        ([()], 1),
+        ([("u REM",)], 0),
+        ([("u REM",), ("u REM",)], 2),
+        ([("TIDE", "OK"), ("TIDE", "OK"), ("TIDE", "u REM", "OK")], 2),
+        ([("u REM",), (), ("x REM",)], 1),
+    ],
+)
+def test_a_capture_with_a_row_that_is_no_line_is_no_witness(
+    unexplained: list[tuple[str, ...]], count: int
+) -> None:
+    """Unless the board says it each time; it may be a line whose number was damaged."""
+    assert whole(unexplained) == count

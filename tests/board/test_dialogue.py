@@ -289,14 +289,17 @@ def test_a_lost_prompt_is_asked_for_again_without_echo() -> None:
 
 
 def test_promise_3_saved_means_proven_two_captures_on_a_clean_wire(bench: Build) -> None:
-    """On a clean wire a capture is two equal readings, and the count is told."""
+    """On a clean wire a capture is two equal readings, and the count is told. While too little was
+    heard to call it clean it is three."""
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    result = b.dialogue.capture()
-    assert {n: line.text for n, line in result.lines.items()} == b.held
-    assert (result.count, result.agreed) == (2, True)
-    assert [event.count for event in b.told(Captured)] == [1, 2]
+    for count, heard in ((3, 0), (2, 1000)):
+        b.wire.health.bytes_in = heard
+        result = b.dialogue.capture()
+        assert {n: line.text for n, line in result.lines.items()} == b.held
+        assert (result.count, result.agreed) == (count, True)
+    assert [event.count for event in b.told(Captured)] == [1, 2, 3, 1, 2]
 
 
 def test_promise_3_saved_means_proven_free_memory_is_a_witness(bench: Build) -> None:
@@ -304,6 +307,7 @@ def test_promise_3_saved_means_proven_free_memory_is_a_witness(bench: Build) -> 
     b = bench(free_memory="PRINT ROOM()-1")
     b.dialogue.attach()
     b.put(COUNT)
+    b.wire.health.bytes_in = 1000
     result = b.dialogue.capture()
     assert result.count == 4
     assert len(b.told(Warned)) == 1
@@ -315,6 +319,7 @@ def test_promise_3_saved_means_proven_a_witness_may_have_been_misheard(bench: Bu
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
+    b.wire.health.bytes_in = 1000
     right, asked = b.dialogue.free_memory, []
 
     def misheard() -> int | None:
@@ -450,6 +455,7 @@ def test_rows_around_a_listing_are_a_doubt_unless_they_are_the_same_each_time(
     """Both captures lost the first line, or the last, each in its own way (found by the soak), and
     agreed on the rest. A board's own words before and behind its listing cost nothing."""
     dialogue, asked = answering(first, second, "10 A=1\r\n20 END\r\n")
+    dialogue.wire.health.bytes_in = 1000
     assert list(dialogue.capture().lines) == lines
     assert len(asked) == asked_for
 
@@ -624,6 +630,7 @@ def test_a_row_behind_the_last_line_is_told(bench: Build) -> None:
     """It may be the board's OK or the rest of the last line: the user is told and can judge."""
     b = wrapping(bench, '10 END\n20 PRINT "THE TIDE IS IN AT NOON AND OUT"\n')
     b.dialogue.profile = Profile("practice")  # no free-memory question to find it out
+    b.wire.health.bytes_in = 1000
     assert b.dialogue.capture().count == 2
     assert "After the last line, 20," in b.told(Warned)[0].text
     assert "list_end" in b.told(Warned)[0].text

@@ -7,7 +7,8 @@ flipped to one of 255 others) and B bytes of listing. With s(k) = 2 (p/3)^k + 25
 chance that k readings of one byte are damaged alike:
 
 - A save on two captures, nothing having disagreed: of the agreeing pairs the share B s(2) / (1-p)^2
-  is wrong; where free memory is asked too, only flips pass it: B 255 (p/765)^2 / (1-p)^2.
+  is wrong; where free memory is asked too, only flips pass it, B 255 (p/765)^2 / (1-p)^2, and what
+  happens to the digits of line numbers, which cost no memory each.
 - A save on three or more (3 votes, 2 ahead): at most 4 B s(3), three wrong ones of the first four.
 - A save on five or more (3 votes, 3 ahead): at most 5 B s(4), four wrong ones of the first five.
 - A load: a line is stored wrong (p/3 for a doubled byte), and each reading mends it by dropping
@@ -94,12 +95,12 @@ class Job:
         return sum(len(line.typed) + 2 for line in self.wanted.values())
 
     def expected_in_save(self) -> float:
-        p, health = self.rate, self.bench.wire.health
-        need = captures_needed(disagreements=health.disagreements, damage_rate=health.damage_rate)
+        p, need = self.rate, captures_needed(self.bench.wire.health)
         witness = bool(self.bench.dialogue.profile.commands.free_memory)
         share = undetected_share(p, need)
         if need == 2 and witness:
-            share = 255 * (p / 765) ** 2 / (1 - p) ** 2
+            digits = sum(len(str(number)) for number in self.wanted)
+            return self.size * 255 * (p / 765) ** 2 / (1 - p) ** 2 + digits * share
         return self.size * share
 
     def expected_in_load(self) -> float:

@@ -173,6 +173,29 @@ def test_a_command_stored_as_a_line_while_reading_back_is_deleted(
     assert b.held == texts(program(TIDE))
 
 
+@pytest.mark.parametrize("hidden", [{1, 2, 3, 5}, {1, 2, 3, 4, 6}, {1, 2, 3, 4, 5, 6}])
+def test_a_stray_line_whose_number_is_damaged_again_and_again_is_deleted(
+    bench: Build, program: Program, hidden: set[int]
+) -> None:
+    """A line 1 that does not belong there shows as a row that is no line in most captures (found by
+    the soak): they are no witnesses that it is not there."""
+    b = bench()
+    disturb(b, once(lambda n, text: (1, text) if n == 40 else (n, text)))
+    real, asked = b.dialogue.ask, []
+
+    def damaged(text: str, *more: Any) -> str:
+        answer: str = real(text, *more)
+        if text == "LIST":
+            asked.append(text)
+            if len(asked) in hidden:
+                return answer.replace("\n1 ", f"\n{chr(170 + len(asked))} ", 1)
+        return answer
+
+    b.dialogue.ask = damaged
+    load(b, program(TIDE))
+    assert b.held == texts(program(TIDE))
+
+
 def test_a_line_that_landed_on_a_good_one_brings_that_back(bench: Build, program: Program) -> None:
     """A line stored on another good number costs that line too; both are sent again."""
     b = bench()

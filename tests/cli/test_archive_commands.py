@@ -66,7 +66,7 @@ def test_rescues_are_listed(kept: Callable) -> None:
     """What was kept before an overwrite has a list of its own."""
     (rescue,) = kept("programs", "--rescues", "--json").json
     assert set(rescue) == ITEM_KEYS
-    assert (rescue["spec"], rescue["from"], rescue["captures"]) == ("rescue@1", "rescue", 2)
+    assert (rescue["spec"], rescue["from"], rescue["captures"]) == ("rescue@1", "rescue", 3)
     assert kept("programs", "--rescues").out.splitlines()[1].startswith("rescue@1")
 
 

@@ -18,7 +18,7 @@ def test_save_keeps_what_the_board_holds(hostlink: Callable, archive: Archive) -
     assert hostlink("load", "-", stdin=b'10 PRINT "HELLO"\n').status == 0
     told = hostlink("save", "greet", "--note", "from the first evening")
     assert told.status == 0
-    assert "greet@1 is proven by 2 captures: 1 line, " in told.err
+    assert "greet@1 is proven by 3 captures: 1 line, " in told.err
     assert hostlink("show", "greet").out == '10 PRINT "HELLO"\n'
     (revision,) = archive.history("greet")
     assert (revision.origin.kind, revision.note) == ("board", "from the first evening")

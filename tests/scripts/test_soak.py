@@ -38,6 +38,10 @@ ONCE_FOUND = {
     109131: "a command entered behind a digit that erasing had left",
     70032: "the last question of a load stored as a line",
     225132: "two captures lost the first line, each in its own way, and agreed on the rest",
+    242603: "two captures of three lines were damaged alike",
+    63718: "the same",
+    249352: "a line that did not belong there, its number damaged in two captures: called loaded",
+    264359: "a restart whose banner was damaged: the backup of a board that lost its memory was done",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
 

@@ -223,12 +223,12 @@ def test_promise_2_a_proven_load_that_cannot_be_noted_says_that_it_is_proven(
 
 
 def test_promise_3_saved_means_proven(bench: Any) -> None:
-    """Two captures that agree, and the count is kept with the revision."""
+    """Captures that agree, three of so few bytes, and the count is kept with the revision."""
     bench.put(holds=MINE)
     saved = bench.save("MINE")
-    assert saved.captures == 2
+    assert saved.captures == 3
     assert bench.lines_of("MINE@1") == MINE
-    assert bench.archive.history("MINE")[0].origin.captures == 2
+    assert bench.archive.history("MINE")[0].origin.captures == 3
 
 
 def test_promise_3_a_capture_that_differs_calls_for_more(
