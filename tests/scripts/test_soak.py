@@ -41,7 +41,7 @@ ONCE_FOUND = {
     242603: "two captures of three lines were damaged alike",
     63718: "the same",
     249352: "a line that did not belong there, its number damaged in two captures: called loaded",
-    264359: "a restart whose banner was damaged: the backup of a board that lost its memory was done",
+    264359: "a restart, its banner damaged: a board that had lost its memory was backed up",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
 
