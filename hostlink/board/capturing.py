@@ -38,6 +38,7 @@ class Capturing:
         self._dialogue = dialogue
         self._health = dialogue.wire.health
         self._restarts = self._health.restarts
+        self._disturbances = dialogue.disturbances
         self._captures: list[dict[int, Line]] = []
         self._strays: Counter[tuple[int, str]] = Counter()
         self._around: tuple[str, ...] | None = None  # the last capture's lines
@@ -58,6 +59,8 @@ class Capturing:
                 break
             if unsettled or self._may_have_changed(result) or self._is_doubted(result, len(votes)):
                 continue
+            if self._is_disturbed():  # by the questions about free memory
+                continue
             self._look_at_strays()
             self._take_back(result)
             return result
@@ -72,7 +75,8 @@ class Capturing:
         """Take one more capture. Raises LinkError where the board has lost its memory."""
         captures = self._captures
         captures.append(self._dialogue.list_once())
-        if self._dialogue.disturbed:
+        if self._is_disturbed():
+            self._disturbances = self._dialogue.disturbances
             del captures[:-1]  # those before it may be of another memory
             self._strays.clear()
         lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
@@ -93,17 +97,24 @@ class Capturing:
         self._health.disagreements += self._around not in (None, around)
         self._around = around
 
+    def _is_disturbed(self) -> bool:
+        """Whether something that was typed since the captures began may be a line now."""
+        return self._dialogue.disturbances > self._disturbances
+
     def _may_have_changed(self, result: Tally) -> bool:
         """Whether the last capture hints that asking for it changed the board: one more look.
 
         It is empty, so the question was damaged and may have been stored as a line; or it shows
-        such a line, which the captures before it outvote.
+        such a line, or one that was shown before too, which other captures outvote.
         """
         last = self._captures[-1]
         if result.lines and not last:
             return True
+        outvoted = set(last) - set(result.lines)
         ours = self._ours(last)
-        return ours is not None and ours[0] not in result.lines
+        return (ours is not None and ours[0] in outvoted) or any(
+            not outvoted.isdisjoint(each) for each in self._captures[:-1]
+        )
 
     def _ours(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
         """A line that is a command of ours, and which: misheard, or behind a digit that was left

@@ -66,7 +66,7 @@ class Dialogue:
         self.emit = emit
         self._restarts_seen = wire.health.restarts
         self.listed = Listed({}, (), ())  # the last capture
-        self.disturbed = False  # the last line may have been entered as another one before
+        self.disturbances = 0  # times that a line may have been entered as another one before
         commands = profile.commands
         self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
 
@@ -170,7 +170,7 @@ class Dialogue:
         self.wire.run(core)
         self.wire.health.disagreements += core.repairs + core.nudged
         can_undo = self.pacing.line_cancel or self.pacing.erase
-        self.disturbed = bool(core.repairs) and not can_undo
+        self.disturbances += bool(core.repairs) and not can_undo
         return core
 
     def ask(
@@ -251,11 +251,10 @@ class Dialogue:
             most_bytes=most,
         )
         errors = tuple(self.profile.commands.error_words)
-        disturbed, alike = False, 0
+        alike = 0
         for _ in range(_MOST_REFUSALS):
             before = self.listed.said
             self.listed = read_listed(self.ask(command, reach), self.profile)
-            self.disturbed = disturbed = disturbed or self.disturbed
             said = self.listed.said
             if self.listed.lines or not said:
                 return self.listed.lines

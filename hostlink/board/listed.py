@@ -46,10 +46,11 @@ def read_listed(text: str, profile: Profile) -> Listed:
             strays += after
             after = []
             last = line.number
-            if line.text:
+            # A number without text cannot be typed again, and no program has one number twice.
+            if line.text and last not in lines:
                 lines[last] = line
             else:
-                strays.append((last, row))  # a number without text cannot be typed again
+                strays.append((last, row))
         elif row.strip(" ") in known:
             continue
         elif last is None:

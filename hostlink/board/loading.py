@@ -190,11 +190,12 @@ class Loader:
         self._dialogue.emit(Phase("Reading back"))
         captures: list[dict[int, str]] = []
         unexplained: list[tuple[str, ...]] = []
-        health = self._wire.health
+        health, disturbances = self._wire.health, self._dialogue.disturbances
         for left in range(MOST_READINGS - 1, -1, -1):
             captures.append(self._capture(len(captures) + 1))
             unexplained.append(self._dialogue.listed.unexplained)
-            if self._dialogue.disturbed:
+            if self._dialogue.disturbances > disturbances:
+                disturbances = self._dialogue.disturbances
                 del captures[:-1], unexplained[:-1]  # what was typed may be a line now
             # Without echo nothing has watched the sending, so one reading alone proves too little.
             clean = health.disagreements == 0 and self._dialogue.pacing.echo

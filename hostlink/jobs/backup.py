@@ -7,18 +7,25 @@ and kept first, and put back last, both proven.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
 from hostlink.board.listed import rows_of, shown
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
-from hostlink.jobs.recalling import memory_after, put_into_memory, recalled, slot_names
+from hostlink.jobs.recalling import (
+    memory_after,
+    put_into_memory,
+    recalled,
+    same_program,
+    slot_names,
+)
 from hostlink.jobs.rescuing import Held, held_content, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
+from hostlink.link.wire import Health
 from hostlink.listing import to_text
 
 
@@ -70,21 +77,34 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     if memory.lines:
         content = held_content(session, Tally(memory.captures, memory.lines, (), True))
         found.items.append(BackupItem("memory", content, memory.captures))
-    restarts = session.wire.health.restarts
+    before = replace(session.wire.health)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
     try:
         if names:
             _read_slots(session, found, names)
-        elif session.wire.health.restarts > restarts:  # while it was asked
-            session.dialogue.restarted()  # told here, so that putting back begins only once
-            session.emit(Warned("The board restarted while it was read; its memory is put back."))
-            put_into_memory(session, memory.lines)
-            found.free_bytes = session.dialogue.free_memory()
+        else:
+            _make_good(session, found, before)
     except HostlinkError as error:
         memory_after(session, error, memory.lines, memory.spec)
         raise
     return found
+
+
+def _make_good(session: Session, found: Collected, before: Health) -> None:
+    """Put memory back where it went while the board was asked: a restart, seen or not seen.
+
+    Where there are stored programs it is put back after them in any case.
+    """
+    health = session.wire.health
+    if health.restarts > before.restarts:
+        session.dialogue.restarted()  # told here, so that putting back begins only once
+    elif health.disagreements == before.disagreements:
+        return
+    if not same_program(session, session.dialogue.capture().lines, found.memory.lines):
+        session.emit(Warned("The board lost its memory while it was read; it is put back."))
+        put_into_memory(session, found.memory.lines)
+        found.free_bytes = session.dialogue.free_memory()
 
 
 def keep(

@@ -460,6 +460,20 @@ def test_rows_around_a_listing_are_a_doubt_unless_they_are_the_same_each_time(
     assert len(asked) == asked_for
 
 
+def test_a_line_that_comes_again_and_again_is_not_outvoted_by_older_captures(
+    answering: Callable[..., Any],
+) -> None:
+    """Line 3 came to be on the board after six captures; the eleventh hears another text of it
+    (found by the soak). Six are against four, but what it shows was shown before."""
+    before = [f"10 A=1\r\n20 {text}\r\n" for text in "abcdef"]
+    since = ["3 X\r\n10 A=1\r\n20 END\r\n"] * 4
+    heard = "3 Y\r\n10 A=1\r\n20 END\r\n"
+    dialogue, asked = answering(*before, *since, heard, since[0])
+    dialogue.wire.health.bytes_in = 100_000
+    assert list(dialogue.capture().lines) == [3, 10, 20]
+    assert len(asked) > 11
+
+
 def test_a_board_that_refuses_to_list_does_not_hold_an_empty_program(
     answering: Callable[..., Any],
 ) -> None:
@@ -575,6 +589,13 @@ def test_rows_that_are_no_lines_are_kept_apart() -> None:
     assert [line.typed for line in listed.lines.values()] == ["10 A", "20 B"]
     assert listed.strays == ((10, "CUT"),)
     assert listed.after == ((20, "OK"),)
+
+
+def test_a_number_that_comes_twice_was_damaged_once() -> None:
+    """The second is a row that is no line: it hid what line 1 was (found by the soak)."""
+    listed = read_listed("1 RINT X\r\n90 END\r\n1\xf10 INPUT A\r\n", Profile("practice"))
+    assert {n: line.text for n, line in listed.lines.items()} == {1: "RINT X", 90: "END"}
+    assert listed.strays == ((1, "1\xf10 INPUT A"),)
 
 
 def test_rows_that_the_profile_names_are_no_strays() -> None:

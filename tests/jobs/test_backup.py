@@ -12,6 +12,7 @@ from hostlink.archive import Archive
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.recalling import slot_names
+from hostlink.jobs.session import LinkChoice
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
 ONE = '10 PRINT "ONE"\n20 END\n'
@@ -187,11 +188,13 @@ def test_a_board_that_hangs_in_a_recall_is_restarted_and_memory_put_back(
     assert full.memory == memory
 
 
+@pytest.mark.parametrize("banner", ["practice board,", ""])
 def test_a_restart_after_memory_was_read_is_made_good(
-    table: Callable[..., Any], archive: Archive
+    table: Callable[..., Any], archive: Archive, banner: str
 ) -> None:
     """The board restarts by itself while it is asked what it has stored (found by the soak): the
-    backup is right, that is told, and memory, which was lost, is put back."""
+    backup is right, that is told, and memory, which was lost, is put back. Where its banner is not
+    known, or was damaged, the command that had to be typed again is reason to look."""
     board = table()
     board.load(MEMORY)
     memory = board.memory
@@ -204,11 +207,15 @@ def test_a_restart_after_memory_was_read_is_made_good(
 
     board.on_write = watch
     with board.session() as session:
+        talk = dataclasses.replace(session.profile.talk, banner=banner)
+        session.use(
+            LinkChoice(session.choice.port, dataclasses.replace(session.profile, talk=talk))
+        )
         made = backup(session, archive)
     assert [item.name for item in made.backup.items] == ["memory"]
     assert board.memory == memory
     (told,) = board.said("Warned")
-    assert told.text == "The board restarted while it was read; its memory is put back."
+    assert told.text == "The board lost its memory while it was read; it is put back."
 
 
 @pytest.mark.parametrize("kind", ["stop", "unplug"])
