@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from hostlink.board.captures import (
@@ -28,7 +29,8 @@ from hostlink.listing.parse import Line, Listing
 if TYPE_CHECKING:
     from hostlink.board.dialogue import Dialogue
 
-_MORE_WHEN_DOUBTED = 2  # captures, where the free memory contradicts those that agree
+# Captures, where the free memory contradicts those that agree, or asking for it was disturbed.
+_MORE_WHEN_DOUBTED = 2
 
 
 class Capturing:
@@ -47,11 +49,14 @@ class Capturing:
     def run(self) -> Tally:
         """The proven program; see Dialogue.capture, which is this."""
         unsettled: tuple[int, ...] = ()
+        least = 0
         for _ in range(MOST_READINGS):
-            self._read()
+            if self._read():
+                # What was typed may be a line now: this capture and the next would both show it.
+                least = len(self._captures) + 1
             votes = heard(self._captures)
             need = captures_needed(self._health, doubted=self._enough > 0)
-            if len(votes) < need:
+            if len(votes) < need or len(self._captures) < least:
                 continue
             result = tally(votes, need)
             unsettled = result.unsettled
@@ -59,26 +64,26 @@ class Capturing:
                 break
             if unsettled or self._may_have_changed(result) or self._is_doubted(result, len(votes)):
                 continue
-            if self._is_disturbed():  # by the questions about free memory
-                continue
+            if self._dialogue.disturbances > self._disturbances:
+                continue  # the question about free memory may be a line now
             self._look_at_strays()
             self._take_back(result)
             return result
+        self._leave_nothing()
         where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
         raise ReadBackError(
-            f"{MOST_CAPTURES} captures of the board's program do not agree{where}.",
+            f"{len(self._captures)} captures of the board's program do not agree{where}.",
             kept="The program is still on the board; nothing was kept in the archive.",
             advice="Check the cable and the speed, then save again.",
         )
 
-    def _read(self) -> None:
-        """Take one more capture. Raises LinkError where the board has lost its memory."""
+    def _read(self) -> bool:
+        """Take one more capture; whether what was typed since the last one may be a line now.
+
+        Raises LinkError where the board has lost its memory.
+        """
         captures = self._captures
         captures.append(self._dialogue.list_once())
-        if self._is_disturbed():
-            self._disturbances = self._dialogue.disturbances
-            del captures[:-1]  # those before it may be of another memory
-            self._strays.clear()
         lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
         if lost or self._health.restarts > self._restarts:
             raise LinkError(
@@ -96,10 +101,8 @@ class Capturing:
         self._health.disagreements += differing(captures[-2:]) + len(strays)
         self._health.disagreements += self._around not in (None, around)
         self._around = around
-
-    def _is_disturbed(self) -> bool:
-        """Whether something that was typed since the captures began may be a line now."""
-        return self._dialogue.disturbances > self._disturbances
+        before, self._disturbances = self._disturbances, self._dialogue.disturbances
+        return self._disturbances > before
 
     def _may_have_changed(self, result: Tally) -> bool:
         """Whether the last capture hints that asking for it changed the board: one more look.
@@ -107,13 +110,17 @@ class Capturing:
         It is empty, so the question was damaged and may have been stored as a line; or it shows
         such a line, or one that was shown before too, which other captures outvote.
         """
-        last = self._captures[-1]
+        *others, last = self._captures
         if result.lines and not last:
             return True
-        outvoted = set(last) - set(result.lines)
+        outvoted = {
+            number: line for number, line in last.items() if result.lines.get(number) != line
+        }
         ours = self._ours(last)
         return (ours is not None and ours[0] in outvoted) or any(
-            not outvoted.isdisjoint(each) for each in self._captures[:-1]
+            rows.get(number) == line or (number in rows and number not in result.lines)
+            for number, line in outvoted.items()
+            for rows in others
         )
 
     def _ours(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
@@ -169,6 +176,17 @@ class Capturing:
                     "always stands there, name it as list_end in the profile."
                 )
             )
+
+    def _leave_nothing(self) -> None:
+        """Where no captures agree, still delete a command of ours that most of them show as a line.
+
+        A line of the program's own that damage makes look like one does so in few of them.
+        """
+        found = Counter(ours[0] for rows in self._captures if (ours := self._ours(rows)))
+        for number, times in found.items():
+            if times > 1 and 2 * times > sum(number in rows for rows in self._captures):
+                with suppress(LinkError):
+                    self._dialogue.exchange(str(number))
 
     def _take_back(self, result: Tally) -> None:
         """Delete a line that is a command of ours misheard, and refuse what was read with it."""

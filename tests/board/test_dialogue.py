@@ -474,6 +474,23 @@ def test_a_line_that_comes_again_and_again_is_not_outvoted_by_older_captures(
     assert len(asked) > 11
 
 
+@pytest.mark.parametrize(("line", "deleted"), [("7 IST", ["7"]), ("7 LIST", [])])
+def test_where_no_captures_agree_a_command_of_ours_is_deleted_all_the_same(
+    answering: Callable[..., Any], line: str, deleted: list[str]
+) -> None:
+    """It was stored as line 7 and shows in most captures (found by the soak); a line of the user's
+    own that damage made look like it once stays."""
+    texts = [f"{line}\r\n10 A={n}\r\n" for n in range(24)]
+    texts[5] = "7 IST\r\n10 A=1\r\n"
+    dialogue, _ = answering(*texts)
+    typed: list[str] = []
+    dialogue.exchange = lambda text, *_: typed.append(text)
+    dialogue.typed.add("LIST")
+    with pytest.raises(ReadBackError, match="24 captures of the board's program do not agree"):
+        dialogue.capture()
+    assert typed == deleted
+
+
 def test_a_board_that_refuses_to_list_does_not_hold_an_empty_program(
     answering: Callable[..., Any],
 ) -> None:
