@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
+
+from textual.worker import get_current_worker
 
 from hostlink.app.dialogues import Ask, Fill
 from hostlink.app.texts import plural
+from hostlink.archive import Kept
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Gathered, every_program, gather, give_out, keep_all
 from hostlink.jobs.files import TakenError, named_path
@@ -15,6 +20,8 @@ from hostlink.jobs.material import find_material, is_file
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
+
+T = TypeVar("T")
 
 _MOST_NAMED = 6
 
@@ -28,27 +35,51 @@ def is_many(path: Path) -> bool:
 def take_in(app: DeskApp, source: Path) -> None:
     """Say what a folder or zip file holds, and keep it in the archive after an answer."""
     profile = app.profile
-    gathered: Gathered | None = app.careful(lambda: gather([source], profile))
-    if gathered is None:
-        return
 
-    def answered(answer: str | None) -> None:
-        if answer != "keep":
-            return
-        kept = app.careful(lambda: keep_all(app.archive, gathered, profile))
-        if kept is not None:
-            app.desk.after_keeping()
-            new = sum(one.is_new for one in kept)
-            app.tell(f"{plural(new, 'listing')} kept, {len(kept) - new:,} held already.")
+    def read(gathered: Gathered) -> None:
+        count = len(gathered.materials)
+        answers = [("leave", "Leave them" if count else "Good")]
+        if count:
+            answers.append(("keep", f"Keep {plural(count, 'listing')} in the archive"))
 
-    count = len(gathered.materials)
-    answers = [("leave", "Leave them" if count else "Good")]
-    if count:
-        answers.append(("keep", f"Keep {plural(count, 'listing')} in the archive"))
-    app.push_screen(
-        Ask(f"{source} holds {plural(count, 'listing')}.", answers, why=_left_out(gathered)),
-        answered,
-    )
+        def answered(answer: str | None) -> None:
+            if answer == "keep":
+                _aside(app, lambda: keep_all(app.archive, gathered, profile), held)
+
+        holds = f"{source} holds {plural(count, 'listing')}."
+        app.push_screen(Ask(holds, answers, why=_left_out(gathered)), answered)
+
+    def held(kept: list[Kept]) -> None:
+        app.desk.after_keeping()
+        new = sum(one.is_new for one in kept)
+        app.tell(f"{plural(new, 'listing')} kept, {len(kept) - new:,} held already.")
+
+    app.tell(f"Reading {source}...")
+    _aside(app, lambda: gather([source], profile), read)
+
+
+def _aside(
+    app: DeskApp,
+    work: Callable[[], T],
+    done: Callable[[T], None],
+    failed: Callable[[HostlinkError], None] | None = None,
+) -> None:
+    """Do what may take long, with many files, in a worker's thread; then `done` with its answer.
+
+    failed: what to do with an error of ours in place of showing it.
+    """
+
+    def run() -> None:
+        try:
+            answer = work()
+        except HostlinkError as error:
+            then = partial(failed or app.trouble, error)
+        else:
+            then = partial(done, answer)
+        if not get_current_worker().is_cancelled:
+            app.call_from_thread(then)
+
+    app.run_worker(run, name="files", thread=True)
 
 
 def _left_out(gathered: Gathered) -> str:
@@ -92,12 +123,14 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
         if answer == "replace":
             _give(app, name, words, replacing=True)
 
-    try:
-        count = write()
-    except TakenError as error:
-        answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
-        app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
-    except HostlinkError as error:
-        app.trouble(error)
-    else:
+    def done(count: int) -> None:
         app.tell(f"{plural(count, 'listing')} written to {output.absolute()}.")
+
+    def failed(error: HostlinkError) -> None:
+        if isinstance(error, TakenError):
+            answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
+            app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
+        else:
+            app.trouble(error)
+
+    _aside(app, write, done, failed)
