@@ -5,8 +5,8 @@ the port was opened; on a damaged wire the same byte may be lost twice. The rule
 
 1. `captures_needed`: two on a clean wire, three once anything disagreed or while too little was
    heard to call the wire clean, five above 0.2 % of estimated damage.
-2. A line is settled when one reading of it leads every other (not being there is a reading too)
-   by `lead` votes and has at least three, or all of two.
+2. A line is settled when one reading of it leads every other by `lead` votes and has three or more,
+   or all of two. Not being there is a reading too, which must lead all others together.
 3. Lines that are not settled call for further captures, up to MOST_CAPTURES.
 4. An empty capture among full ones is a question that was damaged, and votes on no line.
 5. A capture may change the board: a damaged `LIST` may be stored as a line. So a stray line in
@@ -76,7 +76,10 @@ def tally(captures: Sequence[Rows], need: int) -> Tally:
         votes = Counter(line.typed if line else None for line in readings).most_common(2)
         agreed = agreed and len(votes) == 1
         winner, count = votes[0]
-        if not _settled(count, votes[1][1] if len(votes) > 1 else 0, need):
+        runner_up = votes[1][1] if len(votes) > 1 else 0
+        if winner is None:  # the many damages of a number all make it absent, of a text other texts
+            runner_up = len(readings) - count
+        if not _settled(count, runner_up, need):
             unsettled.append(number)
         elif winner is not None:
             lines[number] = next(line for line in readings if line and line.typed == winner)

@@ -228,6 +228,18 @@ def test_nothing_on_a_board_that_should_hold_nothing_is_proven() -> None:
     assert verdict([{}], {}, clean=True).proven
 
 
+def test_a_line_that_came_with_another_text_each_time_is_not_voted_away() -> None:
+    """Line 10 had a damaged number three times and a damaged text five times (found by the soak):
+    five different readings together are more than the three without it."""
+    texts = ["A1", None, "A2", None, "A3", "A4", None, "A5"]
+    captures = [rows({20: "END"} | ({10: text} if text else {})) for text in texts]
+    assert tally(captures, 3).unsettled == (10,)
+    settled = tally([*captures, *[rows({10: "A", 20: "END"})] * 5], 3)
+    assert (settled.unsettled, sorted(settled.lines)) == ((), [10, 20])
+    gone = tally([*captures, *[rows({20: "END"})] * 4], 3)
+    assert (gone.unsettled, sorted(gone.lines)) == ((), [20])
+
+
 @pytest.mark.parametrize(
     ("unexplained", "count"),
     [
