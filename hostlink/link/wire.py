@@ -23,7 +23,8 @@ _POLL_S = 0.001
 _READ_SIZE = 4096
 _RECENT_BYTES = 512
 _ROW_END = re.compile(rb"[\r\n]")
-_LONG_BANNER = 8  # bytes from which one is known even with a damaged byte
+_LONG_BANNER = 12  # bytes from which one is known even with a damaged byte
+_OPEN_TEXT = re.compile(rb"REM|DATA|\'", re.IGNORECASE)
 
 
 @dataclass
@@ -52,8 +53,8 @@ class Wire:
     cancelled: Callable[[], bool] = lambda: False
     health: Health = field(default_factory=Health)
     recent: bytes = b""  # the last bytes from the board, so that a banner can be quoted
-    _tail: bytes = b""
-    _row: bytes = b""
+    _row: bytes = b""  # as far as it came
+    _was_shown: bool = False  # the banner, in this row
     _self_timed: SelfTimedPort | None = None
 
     def __post_init__(self) -> None:
@@ -107,22 +108,30 @@ class Wire:
         if self.recorder is not None:
             self.recorder.note(self.now(), "board", data)
         if self.banner:
-            joined = self._tail + data
-            self.health.restarts += joined.count(self.banner)
-            self._tail = joined[-(len(self.banner) - 1) :] if len(self.banner) > 1 else b""
-            self._look_for_damaged_banner(data)
+            self._look_for_banner(data)
 
-    def _look_for_damaged_banner(self, data: bytes) -> None:
-        """Count a restart whose banner lost, doubled or changed one byte on the way, too.
+    def _look_for_banner(self, data: bytes) -> None:
+        """Count restarts by their banner, also one that lost, doubled or changed a byte on the way.
 
-        It is looked for in whole rows. A restart that goes by unseen is a memory taken for kept.
+        A restart that goes by unseen is a memory taken for kept; but a program may hold the same
+        text, and is listed or echoed.
         """
-        self._row = (self._row + data)[-_RECENT_BYTES:]
-        *rows, self._row = _ROW_END.split(self._row)
+        damaged = _one_byte_off(self.banner)
+        *rows, self._row = _ROW_END.split((self._row + data)[-_RECENT_BYTES:])
         for row in rows:
-            damaged = _one_byte_off(self.banner)
-            if damaged is not None and self.banner not in row and damaged.search(row):
-                self.health.restarts += 1
+            found = damaged.search(row) if damaged is not None else None
+            if not self._shows_banner(row) and found is not None:
+                self.health.restarts += not _is_in_program(row[: found.start()])
+            self._was_shown = False
+        self._shows_banner(self._row)
+
+    def _shows_banner(self, row: bytes) -> bool:
+        """Whether a row, which may go on, holds the banner; a restart counts once for each row."""
+        at = row.find(self.banner)
+        if at >= 0 and not self._was_shown:
+            self._was_shown = True
+            self.health.restarts += not _is_in_program(row[:at])
+        return at >= 0
 
     def close(self) -> None:
         try:
@@ -130,6 +139,11 @@ class Wire:
                 self.recorder.close()
         finally:
             self.port.close()
+
+
+def _is_in_program(before: bytes) -> bool:
+    """Whether what follows in a row is in a string, a remark or data of a program."""
+    return before.count(b'"') % 2 == 1 or _OPEN_TEXT.search(before) is not None
 
 
 @functools.cache

@@ -224,3 +224,13 @@ def test_a_run_without_a_program_says_what_to_do(hostlink: Callable) -> None:
     assert (told.status, told.out) == (0, "")
     assert "It printed nothing." in told.err
     assert "It printed nothing." not in hostlink("run", "--quiet").err
+
+
+def test_a_program_that_prints_the_boards_own_words_is_loaded_and_saved(
+    hostlink: Callable, listing: Callable
+) -> None:
+    """The text that a board shows when it restarts stands in its lines: that is no restart."""
+    name = listing('10 PRINT "practice board, 999 bytes for a program"\n20 REM practice board,')
+    assert hostlink("load", name).status == 0
+    told = hostlink("save", "OWN")
+    assert (told.status, "is proven by" in told.err) == (0, True)

@@ -95,13 +95,20 @@ def test_a_restart_is_noticed_by_its_banner_however_it_is_cut(script: Any, banne
         (b"10 END\xffpractice boar\n, 999 bytes", 0),
         (b"practise boards, 999 bytes", 0),
         (b"10 PRINT board", 0),
+        (b"\xff\x00practice board, 999 bytes", 1),
+        (b"20 GOTpractice board, 999 bytes", 1),
+        (b'10 PRINT "practice board, 999 bytes"', 0),
+        (b'+ 10 PRINT "TIDE";"practise board, 999 bytes"', 0),
+        (b"10 rem practice board, 999 bytes", 0),
+        (b"practice board, practice board,", 1),
     ],
 )
 def test_a_restart_is_noticed_though_one_byte_of_its_banner_was_damaged(
     script: Any, row: bytes, restarts: int
 ) -> None:
     """Lost, doubled or another (found by the soak: the backup of a board that had lost its memory
-    was called done). Two damaged bytes, or something else, are no banner."""
+    was called done). Two damaged bytes, or something else, are no banner; nor is the same text in
+    a program that is listed or echoed, which could else be neither loaded nor saved."""
     text = b"\r\n" + row + b"\r\n+ "
     for size in (1, 5, 99):
         clock = VirtualClock()
