@@ -184,7 +184,7 @@ class Console(Standing):
                 )
             self.listen(0.0)
             self._refuse_while_printing()
-            if self.at_prompt and self._risks_program(line):
+            if self._risks_program(line) and (self.at_prompt or self._finds_prompt(session)):
                 rescue_held(session, self._archive, self._board)
             self._type(session, line, data)
 
@@ -196,6 +196,20 @@ class Console(Standing):
         run = profile.commands.run.upper()
         runs = bool(run) and run in line.upper() and Line.from_text(line).number is None
         return runs and any(may_overwrite(each.text, profile) for each in self.copy.lines.values())
+
+    def _finds_prompt(self, session: Session) -> bool:
+        """Whether the board is at its prompt though that was not heard, as after a job that failed.
+
+        Where it is not, a program takes the line as its input.
+        """
+        try:
+            session.dialogue.attach()
+        except LinkError as error:
+            if error.reason is LinkReason.GONE:
+                raise
+            return False
+        self._begin(session.dialogue.pacing.prompt)
+        return True
 
     def _refuse_while_printing(self) -> None:
         """A program that takes input is quiet for a moment; one that prints is not."""

@@ -338,6 +338,35 @@ def test_a_line_that_clears_the_program_waits_until_it_is_kept(
     assert archive.content(archive.revision("rescue@1")).text == "10 PRINT 1\n"
 
 
+def test_after_a_job_that_failed_a_program_is_kept_before_it_is_cleared(
+    console: Callable[..., Console], archive: Archive, talk: Talk
+) -> None:
+    """Nobody heard the prompt since: the board is asked for it before NEW may be typed."""
+    board = console()
+    typed(board, "10 PRINT 7")
+    with pytest.raises(RefusedError), board.lend():
+        raise RefusedError("The job did not go well.")
+    assert not board.at_prompt
+    board.enter("NEW")
+    assert board.settle(5.0, 2.0)
+    (told,) = [event for event in talk.events if isinstance(event, Rescued)]
+    assert archive.content(archive.rescues()[0]).text == "10 PRINT 7\n"
+    assert told.spec == "rescue@1"
+
+
+def test_clearing_words_given_to_a_program_that_asks_are_its_input(
+    console: Callable[..., Console], archive: Archive
+) -> None:
+    """The board is not at its prompt, and the program is neither stopped nor fed anything else."""
+    board = console()
+    typed(board, "10 INPUT A", "20 PRINT A", "RUN")
+    assert not board.at_prompt
+    board.enter("NEW")
+    board.settle(5.0, 2.0)
+    assert archive.rescues() == []
+    assert [line.text for line in board.copy.lines.values()] == ["INPUT A", "PRINT A"]
+
+
 def test_a_program_that_clears_itself_is_kept_before_it_runs(
     console: Callable[..., Console], archive: Archive, talk: Talk
 ) -> None:
