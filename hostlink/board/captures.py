@@ -6,7 +6,8 @@ the port was opened; on a damaged wire the same byte may be lost twice. The rule
 1. `captures_needed`: two on a clean wire, three once anything disagreed or while too little was
    heard to call the wire clean, five above 0.2 % of estimated damage.
 2. A line is settled when one reading of it leads every other by `lead` votes and has three or more,
-   or all of two. Not being there is a reading too, which must lead all others together.
+   or all of two. Not being there is a reading too, which must lead all others together; but not
+   where a row that is no line stands in its place, as `hidden` tells.
 3. Lines that are not settled call for further captures, up to MOST_CAPTURES.
 4. An empty capture among full ones is a question that was damaged, and votes on no line.
 5. A capture may change the board: a damaged `LIST` may be stored as a line. So a stray line in
@@ -32,7 +33,10 @@ _DAMAGED_RATE = 0.002
 # damaged alike; of 1,000 bytes none agree. A third capture of so little costs next to nothing.
 _CLEAN_BYTES = 1000
 
+_BEHIND_ALL = 1 << 32  # above any line number
+
 Rows = Mapping[int, Line]
+Order = Sequence[int | str]  # see Listed.order
 _S = TypeVar("_S", bound=Sized)
 
 
@@ -65,14 +69,22 @@ def heard(captures: Sequence[_S]) -> list[_S]:
     return full if 2 * len(full) > len(captures) else list(captures)
 
 
-def tally(captures: Sequence[Rows], need: int) -> Tally:
-    """Combine captures (line number to line) under the rules above."""
+def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> Tally:
+    """Combine captures (line number to line) under the rules above.
+
+    orders: of each capture all its rows as they came, where that is known.
+    """
     numbers = sorted({number for rows in captures for number in rows})
+    unread = hidden(orders, numbers) if orders else [set[int]()] * len(captures)
     lines: dict[int, Line] = {}
     unsettled: list[int] = []
     agreed = True
     for number in numbers:
-        readings = [rows.get(number) for rows in captures]
+        readings = [
+            rows.get(number)
+            for rows, unclear in zip(captures, unread, strict=True)
+            if number in rows or number not in unclear
+        ]
         votes = Counter(line.typed if line else None for line in readings).most_common(2)
         agreed = agreed and len(votes) == 1
         winner, count = votes[0]
@@ -84,6 +96,33 @@ def tally(captures: Sequence[Rows], need: int) -> Tally:
         elif winner is not None:
             lines[number] = next(line for line in readings if line and line.typed == winner)
     return Tally(len(captures), lines, tuple(unsettled), agreed)
+
+
+def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
+    """For each capture the numbers whose lines may be there, though they were not read.
+
+    In their place between lines that most captures have stands a row that is no line, or a number
+    that few have: it may be theirs, damaged. The board's own words come each time and are neither.
+    """
+    times = Counter(each for order in orders for each in set(order))
+    found: list[set[int]] = []
+    for order in orders:
+        unclear = set[int]()
+        before = begin = 0
+        odd = False
+        for each in [*order, _BEHIND_ALL]:
+            if isinstance(each, str):
+                odd = odd or times[each] == 1
+            elif each != _BEHIND_ALL and 2 * times[each] <= len(orders):
+                odd = True
+            else:
+                if each <= begin:
+                    begin, odd = before, True  # what came before this one was out of its place
+                if odd:
+                    unclear.update(number for number in numbers if begin < number < each)
+                before, begin, odd = begin, each, False
+        found.append(unclear)
+    return found
 
 
 def differing(captures: Sequence[Rows]) -> int:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from hostlink.board.captures import (
     MOST_CAPTURES,
     MOST_READINGS,
+    Order,
     Tally,
     captures_needed,
     differing,
@@ -42,6 +43,7 @@ class Capturing:
         self._restarts = self._health.restarts
         self._disturbances = dialogue.disturbances
         self._captures: list[dict[int, Line]] = []
+        self._orders: list[Order] = []
         self._strays: Counter[tuple[int, str]] = Counter()
         self._around: tuple[str, ...] | None = None  # the last capture's lines
         self._enough = 0  # captures after which a doubt of the board's own is passed over
@@ -58,7 +60,12 @@ class Capturing:
             need = captures_needed(self._health, doubted=self._enough > 0)
             if len(votes) < need or len(self._captures) < least:
                 continue
-            result = tally(votes, need)
+            orders = [
+                order
+                for order, rows in zip(self._orders, self._captures, strict=True)
+                if rows or len(votes) == len(self._captures)
+            ]
+            result = tally(votes, need, orders)
             unsettled = result.unsettled
             if len(self._captures) >= MOST_CAPTURES and unsettled:
                 break
@@ -84,6 +91,7 @@ class Capturing:
         """
         captures = self._captures
         captures.append(self._dialogue.list_once())
+        self._orders.append(self._dialogue.listed.order)
         lost = len(captures) > 2 and captures[0] and not (captures[-1] or captures[-2])
         if lost or self._health.restarts > self._restarts:
             raise LinkError(

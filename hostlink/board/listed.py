@@ -13,12 +13,14 @@ from hostlink.listing.parse import Line
 @dataclass(frozen=True, slots=True)
 class Listed:
     """One answer to LIST. lines: by number. strays: rows inside that are no lines, each with the
-    number of the line before; after: such rows behind the last line; said: before the first."""
+    number of the line before; after: such rows behind the last line; said: before the first.
+    order: of all rows as they came the number of a line, or the row that is no line."""
 
     lines: dict[int, Line]
     strays: tuple[tuple[int, str], ...]
     after: tuple[tuple[int, str], ...]
     said: tuple[str, ...] = ()
+    order: tuple[int | str, ...] = ()
 
     @property
     def around(self) -> tuple[str, ...]:
@@ -39,6 +41,7 @@ def read_listed(text: str, profile: Profile) -> Listed:
     strays: list[tuple[int, str]] = []
     after: list[tuple[int, str]] = []
     said: list[str] = []
+    order: list[int | str] = []
     last: int | None = None
     for row in rows_of(text):
         line = listed_line(row, profile.rules.form)
@@ -49,15 +52,19 @@ def read_listed(text: str, profile: Profile) -> Listed:
             # A number without text cannot be typed again, and no program has one number twice.
             if line.text and last not in lines:
                 lines[last] = line
-            else:
-                strays.append((last, row))
+                order.append(last)
+                continue
+            if last in order:  # and the one before may be the wrong one
+                order[order.index(last)] = lines[last].typed
+            strays.append((last, row))
         elif row.strip(" ") in known:
             continue
         elif last is None:
             said.append(row)
         else:
             after.append((last, row))
-    return Listed(lines, tuple(strays), tuple(after), tuple(said))
+        order.append(row)
+    return Listed(lines, tuple(strays), tuple(after), tuple(said), tuple(order))
 
 
 def rows_of(text: str) -> list[str]:

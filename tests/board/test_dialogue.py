@@ -444,8 +444,8 @@ def answering(bench: Build) -> Callable[..., Any]:
 @pytest.mark.parametrize(
     ("first", "second", "lines", "asked_for"),
     [
-        ("\x8310 A=1\r\n20 END\r\n", " A=1\r\n20 END\r\n", [10, 20], 7),
-        ("10 A=1\r\nx20 END\r\n", "10 A=1\r\n END\r\n", [10, 20], 7),
+        ("\x8310 A=1\r\n20 END\r\n", " A=1\r\n20 END\r\n", [10, 20], 5),
+        ("10 A=1\r\nx20 END\r\n", "10 A=1\r\n END\r\n", [10, 20], 5),
         ("TIDE\r\n10 A=1\r\n20 END\r\nOK\r\n",) * 2 + ([10, 20], 2),
     ],
 )
@@ -613,6 +613,7 @@ def test_a_number_that_comes_twice_was_damaged_once() -> None:
     listed = read_listed("1 RINT X\r\n90 END\r\n1\xf10 INPUT A\r\n", Profile("practice"))
     assert {n: line.text for n, line in listed.lines.items()} == {1: "RINT X", 90: "END"}
     assert listed.strays == ((1, "1\xf10 INPUT A"),)
+    assert listed.order == ("1 RINT X", 90, "1\xf10 INPUT A")
 
 
 def test_rows_that_the_profile_names_are_no_strays() -> None:

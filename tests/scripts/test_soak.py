@@ -44,6 +44,7 @@ ONCE_FOUND = {
     301703: "a question stored as line 1, hidden by another line whose number was damaged to 1",
     300887: "captures that never agreed: a listing command stored as a line was left there",
     302356: "a line with another text in most captures was voted away by three without its number",
+    313929: "a line voted away by five captures in which its number was damaged",
     264359: "a restart, its banner damaged: a board that had lost its memory was backed up",
     24935: "a restart at the end of a load, its banner damaged: called loaded",
 }
