@@ -91,7 +91,7 @@ def test_a_restart_while_attached_is_told_and_the_program_offered(
         await wait(pilot, lambda: "restarted" in app.desk.query_one(Transcript).text)
         await wait(pilot, lambda: "has not been read" in shown(app) or "empty" in shown(app))
 
-    stage.play(story, port="practice://x?time=virtual&restart_after_bytes=45")
+    stage.play(story, port="practice://x?time=virtual&restart_after_bytes=50")
 
 
 def test_a_refused_line_stays_to_be_changed(stage: Any, wait: Any) -> None:

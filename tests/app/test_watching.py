@@ -42,7 +42,7 @@ def test_a_board_unplugged_at_the_console_is_offered_its_program_when_it_is_back
         await wait(pilot, lambda: "holds no program" in shown(app))
         assert app.screen is app.desk
 
-    stage.play(story, port="practice://x?time=virtual&unplug_after_bytes=70&restarts_on_open=1")
+    stage.play(story, port="practice://x?time=virtual&unplug_after_bytes=90&restarts_on_open=1")
     (rescue,) = stage.archive.rescues()
     assert stage.archive.content(rescue).text == "10 PRINT 7\n"
 
