@@ -18,6 +18,7 @@ from hostlink.jobs.attaching import as_known
 from hostlink.jobs.recalling import (
     WEAR_WARNING,
     checked,
+    listed,
     put_into_memory,
     recalled,
     slot_held,
@@ -103,10 +104,11 @@ def _must_be_listed(session: Session, name: str) -> None:
 def _look_into(session: Session, archive: Archive, board: Board, name: str, memory: Held) -> Held:
     """What a slot holds, kept in the archive; memory is put back as it was, proven."""
     commands = session.profile.commands
+    slots = listed(session) if commands.stored or commands.slots else []
+    if name.casefold() not in {slot.name.casefold() for slot in slots}:
+        return NOTHING
     if not commands.recall:
         session.emit(Warned(f"What {name} holds now cannot be read, so it is not kept."))
-        return NOTHING
-    if name.casefold() not in {each.casefold() for each in slot_names(session)}:
         return NOTHING
     before = keep_held(session, archive, board, slot_held(session, name))
     _put_back(session, memory)

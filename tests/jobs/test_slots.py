@@ -182,3 +182,17 @@ def test_a_backup_goes_into_a_slot_that_is_empty_and_cannot_say_so(
     done = putback(session, board.archive, kept)
     assert done.stored == ("A",)
     assert board.stored == {"A": {10: b"PRINT 7"}}
+
+
+def test_only_what_a_slot_holds_already_is_told_to_be_lost(table: Callable[..., Any]) -> None:
+    """A board that cannot recall: a new name overwrites nothing, so nothing is said of it."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="ONE")
+    with board.session() as session:
+        commands = dataclasses.replace(session.profile.commands, recall="")
+        profile = dataclasses.replace(session.profile, commands=commands)
+        session.use(LinkChoice(session.choice.port, profile))
+        for name, warned in (("TWO", 0), ("ONE", 1)):
+            store(session, board.archive, name)
+            told = [event.text for event in board.said("Warned")]
+            assert sum("so it is not kept" in text for text in told) == warned
