@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +20,15 @@ def content(text: str) -> Content:
 
 @pytest.fixture
 def pair(tmp_path: Path) -> Iterator[tuple[Archive, Archive]]:
-    """Two archives that know nothing of each other."""
+    """Two archives that know nothing of each other, by one clock that never stands still."""
+    seconds = itertools.count()
+
+    def now() -> datetime:
+        return datetime(2031, 5, 1, tzinfo=UTC) + timedelta(seconds=next(seconds))
+
     with (
-        Archive.open(tmp_path / "a.sqlite3") as ours,
-        Archive.open(tmp_path / "b.sqlite3") as theirs,
+        Archive.open(tmp_path / "a.sqlite3", now=now) as ours,
+        Archive.open(tmp_path / "b.sqlite3", now=now) as theirs,
     ):
         yield ours, theirs
 
