@@ -11,7 +11,6 @@ from __future__ import annotations
 import itertools
 import json
 import re
-from collections.abc import Iterable, Iterator
 
 from sqlite_utils import Database
 
@@ -20,7 +19,7 @@ from hostlink.archive.lookup import read_rescue, revisions_at
 from hostlink.archive.names import clean, fold
 from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Revision
-from hostlink.archive.search_hits import Hits, Within
+from hostlink.archive.search_hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
 from hostlink.archive.session import Row, Session, rows
 
@@ -66,7 +65,7 @@ class Search(Session):
             if limit < 1 or not (asked or within != Within()):
                 return []
             hits = Hits(db, asked, within)
-            revisions = list(itertools.islice(_each_program_once(hits.revisions()), limit))
+            revisions = list(itertools.islice(each_program_once(hits.revisions()), limit))
             found = _with_programs(db, asked, revisions)
             room = limit - sum(1 for each in found if each.program and not each.program.retired)
             if room > 0:
@@ -82,14 +81,6 @@ def _later(found: Found) -> tuple[bool, bool]:
     program, item = found.program, found.item
     latest = (item.number, item.at) == (program.latest, program.kept_at)
     return program.retired, not (isinstance(item, Revision) and latest)
-
-
-def _each_program_once(found: Iterable[Row]) -> Iterator[Row]:
-    seen: set[int] = set()
-    for row in found:
-        if row["program_id"] not in seen:
-            seen.add(row["program_id"])
-            yield row
 
 
 def _with_programs(db: Database, asked: list[str], found: list[Row]) -> list[Found]:

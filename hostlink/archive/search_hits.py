@@ -38,8 +38,8 @@ _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
-# When a revision was kept, and of those at the same time the higher number.
-_WHEN = "(revisions.kept_at || printf('%09d', revisions.number))"
+# Orders revisions as lookup.latest_revision does: by time, then number, then UUID.
+_WHEN = "(revisions.kept_at || printf('%09d', revisions.number) || revisions.uuid)"
 _ROW = f"revisions.id, revisions.program_id, revisions.listing_id, {_WHEN} AS kept"
 _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
@@ -74,6 +74,15 @@ class Within:
             parts.append(f"AND +{table}.size_bytes BETWEEN ? AND ?")
             values += self.size
         return " ".join(parts), values
+
+
+def each_program_once(found: Iterable[Row]) -> Iterator[Row]:
+    """Of each program the row that comes first."""
+    seen = set[int]()
+    for row in found:
+        if row["program_id"] not in seen:
+            seen.add(row["program_id"])
+            yield row
 
 
 class Hits:
@@ -168,11 +177,8 @@ class Hits:
 
     def _kept_last(self, found: Iterable[Row]) -> Iterator[Row]:
         """Of each program one of the revisions, which come latest arrival first."""
-        seen = set[int]()
-        for row in found:
-            if row["program_id"] not in seen:
-                seen.add(row["program_id"])
-                yield self._kept_later(row, (), by="id")
+        for row in each_program_once(found):
+            yield self._kept_later(row, (), by="id")
 
     def _kept_later(self, row: Row, asked: tuple[str, ...], *, by: str) -> Row:
         """A revision, or one of its program that fits too and was kept later.

@@ -119,8 +119,7 @@ class Wire:
         damaged = _one_byte_off(self.banner)
         *rows, self._row = _ROW_END.split((self._row + data)[-_RECENT_BYTES:])
         for row in rows:
-            found = damaged.search(row) if damaged is not None else None
-            if not self._shows_banner(row) and found is not None:
+            if not self._shows_banner(row) and damaged and (found := damaged.search(row)):
                 self.health.restarts += not _is_in_program(row[: found.start()])
             self._was_shown = False
         self._shows_banner(self._row)
