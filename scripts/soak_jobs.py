@@ -287,11 +287,9 @@ class VirtualJob:
         return max(self.faults.to_board, self.faults.to_host)
 
     def _expected_capture(self, session: Session, program: Lines) -> float:
-        p, need = self._rate(), captures_needed(session.wire.health)
-        if need == 2 and self.profile.commands.free_memory:
-            flipped = size_of(program) * 255 * (p / 765) ** 2 / (1 - p) ** 2
-            return flipped + digits_of(program) * undetected_share(p, need)
-        return size_of(program) * undetected_share(p, need)
+        need = captures_needed(session.wire.health)
+        witness = bool(self.profile.commands.free_memory)
+        return expected_in_capture(program, self._rate(), need, witness=witness)
 
     def _expected_load(self, session: Session, program: Lines) -> float:
         stored, mended = self._rate() / 3, 2 * self._rate() / 3
@@ -304,9 +302,14 @@ def size_of(program: Lines) -> int:
     return sum(len(f"{number} {text}") + 2 for number, text in program.items())
 
 
-def digits_of(program: Lines) -> int:
-    """Those of its line numbers, which cost the board the same memory however many they are."""
-    return sum(len(str(number)) for number in program)
+def expected_in_capture(program: Lines, p: float, need: int, *, witness: bool) -> float:
+    """How many wrong readings of a program are accepted, on average. witness: of free memory."""
+    share = undetected_share(p, need)
+    if need > 2 or not witness:
+        return size_of(program) * share
+    flipped = size_of(program) * 255 * (p / 765) ** 2 / (1 - p) ** 2
+    # The digits of line numbers cost the board the same memory however many they are.
+    return flipped + sum(len(str(number)) for number in program) * share
 
 
 def undetected_share(p: float, need: int) -> float:

@@ -27,6 +27,7 @@ from typing import Any
 
 import pytest
 from soak_drawn import a_board, a_line
+from soak_jobs import expected_in_capture, undetected_share
 
 from hostlink.board.captures import captures_needed, tally
 from hostlink.board.loading import MOST_STARTS, Loader
@@ -95,13 +96,9 @@ class Job:
         return sum(len(line.typed) + 2 for line in self.wanted.values())
 
     def expected_in_save(self) -> float:
-        p, need = self.rate, captures_needed(self.bench.wire.health)
+        need = captures_needed(self.bench.wire.health)
         witness = bool(self.bench.dialogue.profile.commands.free_memory)
-        share = undetected_share(p, need)
-        if need == 2 and witness:
-            digits = sum(len(str(number)) for number in self.wanted)
-            return self.size * 255 * (p / 765) ** 2 / (1 - p) ** 2 + digits * share
-        return self.size * share
+        return expected_in_capture(texts(self.wanted), self.rate, need, witness=witness)
 
     def expected_in_load(self) -> float:
         p, stored, mended = self.rate, self.rate / 3, 2 * self.rate / 3
@@ -109,17 +106,6 @@ class Job:
             return self.size * stored * 4 * mended**2
         clean = self.bench.wire.health.disagreements == 0
         return self.size * stored * mended * (mended if clean else 4 * mended**2) if p else 0.0
-
-
-def undetected_share(p: float, need: int) -> float:
-    """For each byte of a listing, the chance that a wrong reading is accepted (see above)."""
-
-    def alike(times: int) -> float:
-        return 2 * (p / 3) ** times + 255 * (p / 765) ** times
-
-    if need == 2:
-        return alike(2) / (1 - p) ** 2
-    return 4 * alike(3) if need == 3 else 5 * alike(4)
 
 
 def a_job(bench: Build, seed: int, rate: float, **faults: Any) -> Job:
