@@ -65,11 +65,13 @@ class Commands:
 
     free_memory is a direct command whose answer is a line with one whole number: the bytes free.
     store, recall: with the field {name}; stored: lists what is stored. slots: the names that the
-    board allows, empty where any word does. list_end: a line that marks the end of a listing.
+    board allows, empty where any word does.
+    answer_rows: rows that the board shows around what a direct
+    command answers, such as OK behind a listing.
     """
 
     list: str = "LIST"
-    list_end: str = ""
+    answer_rows: tuple[str, ...] = ()
     clear: str = "NEW"
     run: str = "RUN"
     free_memory: str = ""

@@ -169,7 +169,7 @@ def _words(profile: Profile) -> Iterator[Clash]:
         "talk.banner": (talk.banner,),
         "talk.idle_chatter": talk.idle_chatter,
         "talk.page_prompt": (talk.page_prompt,),
-        "commands.list_end": (commands.list_end,),
+        "commands.answer_rows": commands.answer_rows,
         "commands.error_words": commands.error_words,
     }
     for key, words in texts.items():

@@ -5,6 +5,7 @@ One place for reading, writing and the documentation; a key that is not here is 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from hostlink.board.profile_kinds import (
@@ -80,7 +81,7 @@ TALK = (
 
 COMMANDS = (
     Key("list", _COMMAND, "shows the program"),
-    Key("list_end", Text(80), "a line that marks the end of a listing; empty: none"),
+    Key("answer_rows", Each(Text(80, 1), 20), "rows shown around an answer, such as OK"),
     Key("clear", _COMMAND, "empties the program memory"),
     Key("run", _COMMAND, "runs the program"),
     Key("free_memory", _COMMAND, "answers with one whole number, the bytes free; empty: none"),
@@ -149,6 +150,11 @@ TABLES: dict[str, tuple[Key, ...]] = {
     "listing": LISTING,
     "storage": STORAGE,
     "language": LANGUAGE,
+}
+
+# Keys of older files: what they became, and the value there for the value here.
+RENAMED: dict[tuple[str, str], tuple[str, Callable[[object], object]]] = {
+    ("commands", "list_end"): ("answer_rows", lambda row: [row] if row else []),
 }
 
 EVIDENCE = "evidence"  # a table of free keys: which value was found how

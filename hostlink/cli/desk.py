@@ -146,7 +146,7 @@ class Desk:
         """The board, its port open for as long as the block lasts."""
         if self.lent is not None:
             session = self.lent.session
-            session.emit = session.dialogue.emit = emit
+            session.tell(emit)
             yield session
             return
         from hostlink.jobs.session import Session

@@ -103,7 +103,7 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
     must_be_the_board(session, archive, situation, request.this_board)
     boot = BootLink(session)
     detail = {"image": request.image.sha256, "name": request.image.name, "role": situation.role}
-    with archive.event("firmware write", board_uuid=situation.board.uuid, detail=detail) as record:
+    with session.job(archive, "firmware write", situation.board, parts=20, detail=detail) as record:
         backup = save_programs(session, archive, situation, discard=request.discard_board)
         record.detail["backup"] = backup.spec if backup else ""
         record.detail["discarded"] = request.discard_board

@@ -22,7 +22,7 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import Held, keep_held, rescue_held
+from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.listing import Listing, Review, measure, review
 
@@ -116,13 +116,11 @@ def putback(
     session.attach()
     board = session.board_in(archive)
     detail = {"backup": backup.spec, "items": [item.name for item in items]}
-    with archive.event("putback", board_uuid=board.uuid, detail=detail) as record:
+    with session.job(archive, "putback", board, parts=10, detail=detail) as record:
         if held is not None:
             memory = held
         elif discard_board:
-            record.detail["discarded"] = True
-            session.emit(Warned("What the board held was not captured, as you asked."))
-            memory = Held(session.dialogue.list_once(), 1)
+            memory = discard_held(session, record)
         else:
             memory = rescue_held(session, archive, board)
         _must_fit(session, items, _capacity(session, memory))

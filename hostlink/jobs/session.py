@@ -8,15 +8,19 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from hostlink.archive import Archive, Board
+from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
+from hostlink.board.evidence import Evidence
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted
 from hostlink.jobs.attaching import last_program, remembered_restart
 from hostlink.jobs.events import Emit, MemoryLost
+from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port
 from hostlink.link.port import TunablePort
@@ -69,7 +73,8 @@ class Session:
         open already, in place of a new one for choice.record. Raises LinkError, UsageError.
         """
         self.choice = choice
-        self.emit = emit
+        self._patience = Patience(emit)
+        self.emit: Emit = self._patience.emit
         self.profile = choice.effective
         self.identity: Identity = identity_of(choice.port)
         self.archive = archive
@@ -88,7 +93,10 @@ class Session:
             if own is not None:
                 own.close()
             raise
-        self.wire = Wire(port, clock, recorder=recorder or own, cancelled=cancelled)
+        self.wire = Wire(
+            port, clock, recorder=recorder or own, cancelled=cancelled, watch=self._patience.watch
+        )
+        self._evidence = Evidence(self.wire.health)
         self.use(choice)
         self._attached = False
         self._told = False
@@ -110,6 +118,33 @@ class Session:
             return
         with contextlib.suppress(HostlinkError):
             self.wire.close()
+
+    def tell(self, emit: Emit) -> None:
+        """Report to `emit` from now on."""
+        self._patience.listener = emit
+
+    @contextlib.contextmanager
+    def job(
+        self,
+        archive: Archive,
+        name: str,
+        board: Board,
+        *,
+        parts: int = 1,
+        program: str = "",
+        detail: dict[str, Any] | None = None,
+    ) -> Iterator[OpenEvent]:
+        """Record the job that is done inside, and limit its time.
+
+        parts: how many programs it may read or write. A job inside a job adds no limit. Past the
+        limit LinkError is raised, and a minute is left for leaving the board in order.
+        """
+        limit_s = parts * time_limit_s(self.profile)
+        with (
+            self._patience.limited(limit_s, self.wire.now),
+            archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
+        ):
+            yield record
 
     @contextlib.contextmanager
     def may_stop(self) -> Iterator[None]:
@@ -169,7 +204,7 @@ class Session:
         """Talk over the same open port by another profile or speed from now on."""
         self.choice = choice
         self.profile = choice.effective
-        self.dialogue = Dialogue(self.wire, self.profile, self.emit)
+        self.dialogue = Dialogue(self.wire, self.profile, self.emit, evidence=self._evidence)
         self.wire.banner = self.profile.talk.banner.encode("latin-1", "replace")
         port, baud = self.wire.port, self.profile.talk.baud
         if isinstance(port, TunablePort) and port.baudrate != baud:
