@@ -22,7 +22,7 @@ from hostlink.jobs.attaching import last_program, remembered_restart
 from hostlink.jobs.events import Emit, MemoryLost
 from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.link.attaching import Foresight, foresee
-from hostlink.link.opening import open_port
+from hostlink.link.opening import memory_told, open_port
 from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
@@ -48,11 +48,16 @@ class LinkChoice:
 
     @property
     def effective(self) -> Profile:
-        """The profile with the chosen speed."""
-        if not self.baud:
-            return self.profile
-        talk = dataclasses.replace(self.profile.talk, baud=self.baud)
-        return dataclasses.replace(self.profile, talk=talk)
+        """The profile with the chosen speed, and the memory that the address itself tells."""
+        profile = self.profile
+        if self.baud:
+            talk = dataclasses.replace(profile.talk, baud=self.baud)
+            profile = dataclasses.replace(profile, talk=talk)
+        if told := memory_told(self.port):
+            storage = dataclasses.replace(profile.rules.storage, program_bytes=told)
+            rules = dataclasses.replace(profile.rules, storage=storage)
+            profile = dataclasses.replace(profile, rules=rules)
+        return profile
 
 
 class Session:
