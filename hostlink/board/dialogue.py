@@ -6,9 +6,9 @@ right before the line end goes out). Board output is data: it is returned, never
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
+from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, ignore
 from hostlink.board.evidence import Doubt, Evidence
@@ -28,7 +28,6 @@ _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
-_WHOLE_NUMBER = re.compile(r"\s*(\d{1,7})\s*")
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -41,8 +40,9 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         line_end=talk.line_end,
         reply_end=talk.reply_end,
         prompt=talk.prompt,
+        ready=talk.ready,
         line_done=talk.line_done,
-        after_prompt_s=talk.after_prompt_ms / 1000,
+        after_prompt_s=(talk.after_prompt_ms or talk.line_ms) / 1000,
         receive_buffer=talk.receive_buffer,
         line_s=talk.line_ms / 1000,
         char_s=talk.char_ms / 1000,
@@ -101,6 +101,14 @@ class Dialogue:
         """Listen, sending nothing, for as long as a restart takes; whether one was heard."""
         talk = self.profile.talk
         core = Waking(self.pacing, banner=self.wire.banner, restart_s=talk.restart_ms / 1000)
+        self.wire.run(core)
+        return core.woke
+
+    def listen_starting(self) -> bool:
+        """As listen_waking, to a board whose prompt and banner are not known; whether it spoke."""
+        core = Waking(
+            self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
+        )
         self.wire.run(core)
         return core.woke
 
@@ -223,8 +231,9 @@ class Dialogue:
 
     def body(self, answer: bytes) -> str:
         """An answer as text, without its last prompt."""
-        prompt = self.pacing.prompt
-        body = answer[: -len(prompt)] if prompt and answer.endswith(prompt) else answer
+        ends = (self.pacing.ready, self.pacing.prompt)
+        end = next((end for end in ends if end and answer.endswith(end)), b"")
+        body = answer.removesuffix(end)
         return to_text(body, self.profile.rules.form.charset)
 
     def can(self, command: str, what: str) -> str:
@@ -243,13 +252,10 @@ class Dialogue:
 
     def free_memory(self) -> int | None:
         """Bytes free by the board's own word; None where it has no such question or answer."""
-        question = self.profile.commands.free_memory
-        if not question:
+        commands = self.profile.commands
+        if not commands.free_memory:
             return None
-        for row in rows_of(self.ask(question)):
-            if match := _WHOLE_NUMBER.fullmatch(row):
-                return int(match[1])
-        return None
+        return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     # --- captures ----------------------------------------------------------------------------
 

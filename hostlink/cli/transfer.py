@@ -71,7 +71,10 @@ def load(
 
             teller.close()
             return load_many(desk, archive, material, options)
-        check_loadable(material, desk.link_profile(archive), options)
+        if desk.lent is None:
+            choice = desk.link_choice(archive)
+            if not choice.is_guess:
+                check_loadable(material, choice.effective, options)
         with desk.session(archive, teller.emit) as session:
             _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)

@@ -75,15 +75,23 @@ class _State:
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
     """Load `material`; returns only when the board was read back and holds exactly it.
 
+    A board that is to be recognised is attached to first, since what it takes is not known before.
     Raises RefusedError before anything is sent where the review finds errors; LinkError,
     ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
-    check_loadable(material, session.profile, options)
     state = _State(material.label)
+    if not session.choice.is_guess:
+        check_loadable(material, session.profile, options)
     try:
+        if session.choice.is_guess:
+            session.attach()
+            check_loadable(material, session.profile, options)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
+        before = session.profile
         session.attach()
+        if session.profile != before:
+            check_loadable(material, session.profile, options)
         board = session.board_in(archive)
         with session.job(archive, "load", board, program=material.name) as record:
             record.revision = revision

@@ -279,4 +279,4 @@ def test_discarding_what_the_board_holds_is_recorded(hostlink: Callable, archive
     assert told.status == 0
     assert "Not kept, as you asked" in told.err
     assert archive.rescues() == []
-    assert archive.events(1)[0].detail["discarded"] is True
+    assert archive.events(1)[0].detail["discarded"] == "1 line that the board lists, 10"
