@@ -123,6 +123,7 @@ STORAGE = (
         "which blanks after the number are stored",
     ),
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
+    Key("eeprom_bytes", Whole(0, 2**24), "bytes for all stored programs together; 0: not known"),
     Key("tokens", Costs(), 'with kind "tokens": keywords that take more or less than one byte'),
 )
 

@@ -155,21 +155,24 @@ def same_program(session: Session, one: Lines, other: Lines) -> bool:
 
 
 def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> None:
-    """After a job was cut short: try to put memory back, and let the error say how that went."""
-    cancelled = session.wire.cancelled
-    session.wire.cancelled = lambda: False
+    """After a job was cut short: try to put memory back, and let the error say how that went.
+
+    lines: what memory held. spec: where the archive keeps it, "" where it does not.
+    """
     back = False
-    try:
-        with suppress(HostlinkError):
-            session.dialogue.regain(may_interrupt=True)
-            put_into_memory(session, lines)
-            back = True
-    finally:
-        session.wire.cancelled = cancelled
+    with session.unstoppable(), suppress(HostlinkError):
+        session.dialogue.regain(may_interrupt=True)
+        put_into_memory(session, lines)
+        back = True
     if back:
         state = "Memory holds what it held before."
     elif spec:
-        state = f"Memory may hold another program; what it held is kept as {spec}."
+        state = (
+            f"Memory may hold another program; what it held is kept as {spec} "
+            f"(`hostlink load {spec}` puts it back)."
+        )
+    elif lines:
+        state = "Memory may hold another program; what it held was not kept, as you asked."
     else:
         state = "Memory, which was empty, may hold a stored program."
     error.kept = f"{error.kept} {state}".strip()

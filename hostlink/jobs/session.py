@@ -204,15 +204,20 @@ class Session:
         self._told = True
         return self.restarts_on_open
 
-    def abandon(self) -> None:
-        """Leave the board at a prompt after a job was stopped half way; best effort."""
+    @contextlib.contextmanager
+    def unstoppable(self) -> Iterator[None]:
+        """Let a stop that the user has asked for not reach what is done inside: putting back."""
         cancelled = self.wire.cancelled
         self.wire.cancelled = lambda: False
         try:
-            with contextlib.suppress(HostlinkError):
-                self.dialogue.regain(may_interrupt=True)
+            yield
         finally:
             self.wire.cancelled = cancelled
+
+    def abandon(self) -> None:
+        """Leave the board at a prompt after a job was stopped half way; best effort."""
+        with self.unstoppable(), contextlib.suppress(HostlinkError):
+            self.dialogue.regain(may_interrupt=True)
 
 
 def _warning(port: str, foresight: Foresight) -> str:

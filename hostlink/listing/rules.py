@@ -47,6 +47,7 @@ class Storage:
     blank_after_number: "dropped" (all blanks after the number are not stored), "kept" (one blank
     separates, further ones are stored), or "all" (every blank is stored).
     program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
+    eeprom_bytes: bytes for all stored programs together, 0 where unknown.
     """
 
     program_bytes: int = 999
@@ -56,6 +57,7 @@ class Storage:
     end_bytes: int = 1
     blank_after_number: Literal["dropped", "kept", "all"] = "dropped"
     empty_bytes: int = 0
+    eeprom_bytes: int = 0
     tokens: tuple[tuple[str, int], ...] = ()
 
 

@@ -96,6 +96,7 @@ RULES = st.builds(
         end_bytes=st.integers(0, 8),
         blank_after_number=st.sampled_from(["dropped", "kept", "all"]),
         empty_bytes=st.integers(0, 2**10),
+        eeprom_bytes=st.integers(0, 2**24),
         tokens=st.dictionaries(KEYWORD, st.integers(0, 255), max_size=20).map(
             lambda costs: tuple(costs.items())
         ),
