@@ -25,11 +25,10 @@ from hostlink.archive.firmware import FirmwareWrite
 from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
-from hostlink.firmware.image import Image
 from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
-from hostlink.jobs.firmware import WriteRequest, Written, image_before, write_firmware
+from hostlink.jobs.firmware import WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.firmware_checks import role_of
 from hostlink.jobs.session import Session
 
@@ -204,9 +203,8 @@ class FirmwareScreen(Page[None]):
         def work(session: Session, archive: Archive) -> Written:
             wanted = request
             if wanted is None:
-                before, last = image_before(archive, session.board_in(archive))
-                image = Image.from_flash(before.name, before.flash)
-                wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, last.role)
+                image, role = way_back(archive, session.board_in(archive))
+                wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, role, goes_back=True)
             used.append(wanted)
             with session.may_stop() if may_stop else nullcontext():
                 return write_firmware(session, archive, wanted)

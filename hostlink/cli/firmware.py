@@ -189,7 +189,7 @@ def write(
     from hostlink.cli.page_teller import PageTeller
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.cautions import CAUTIONS
-    from hostlink.jobs.firmware import WriteRequest, write_firmware
+    from hostlink.jobs.firmware import AfterWriteError, WriteRequest, write_firmware
     from hostlink.jobs.firmware_checks import role_of
 
     if (image is None) == (not previous):
@@ -216,8 +216,14 @@ def write(
                 this_board=this_board or "",
                 discard_board=discard_board,
                 boot_is_known=bootloader_bytes is not None,
+                goes_back=previous,
             )
-            written = write_firmware(session, archive, request)
+            try:
+                written = write_firmware(session, archive, request)
+            except AfterWriteError as error:
+                if desk.json:
+                    as_json(_written_dict(error.written))
+                raise
         teller.close()
     _tell_written(desk, written)
 
@@ -254,32 +260,33 @@ def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
     """What to write, and what it is for: the reviewed image, else what was there before."""
-    from hostlink.firmware.image import Image
-    from hostlink.jobs.firmware import image_before
+    from hostlink.jobs.firmware import way_back
 
     if reviewed is not None:
         return reviewed.image, role or ""
-    before, last = image_before(archive, session.board_in(archive))
-    return Image.from_flash(before.name, before.flash), role or last.role
+    image, known = way_back(archive, session.board_in(archive))
+    return image, role or known
+
+
+def _written_dict(written: Written) -> dict[str, object]:
+    return {
+        "image": written.image.name,
+        "sha256": written.image.sha256,
+        "role": written.role,
+        "proven": True,
+        "pages_written": written.written,
+        "pages_right_before": written.right,
+        "resumed": written.resumed,
+        "banner": written.banner or None,
+        "at_prompt": written.answered,
+        "backup": written.backup or None,
+        "programs_put_back": written.restored,
+    }
 
 
 def _tell_written(desk: Desk, written: Written) -> None:
     if desk.json:
-        as_json(
-            {
-                "image": written.image.name,
-                "sha256": written.image.sha256,
-                "role": written.role,
-                "proven": True,
-                "pages_written": written.written,
-                "pages_right_before": written.right,
-                "resumed": written.resumed,
-                "banner": written.banner or None,
-                "at_prompt": written.answered,
-                "backup": written.backup or None,
-                "programs_put_back": written.restored,
-            }
-        )
+        as_json(_written_dict(written))
         return
     if written.written:
         what = f"{plural(written.written, 'page')} written and read back"
@@ -292,8 +299,10 @@ def _tell_written(desk: Desk, written: Written) -> None:
         f"right before.{said}",
         quiet=desk.quiet,
     )
-    if written.backup and written.restored:
+    if written.restored:
         say(f"Its programs are back on it, proven ({written.backup}).", quiet=desk.quiet)
+    elif written.backup:
+        say(f"What it held before is kept as {written.backup}.", quiet=desk.quiet)
 
 
 @firmware.command()

@@ -2,18 +2,37 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from hostlink.archive import Archive, Backup
-from hostlink.board.events import Phase, Warned
-from hostlink.errors import HostlinkError, Interrupted
+from hostlink.board.events import Phase
+from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, RefusedError
 from hostlink.jobs.backup import banner_heard
-from hostlink.jobs.putback import putback
+from hostlink.jobs.firmware_request import AfterWriteError, Written
+from hostlink.jobs.putback import MisfitError, items_words, putback
 from hostlink.jobs.rescuing import Held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
 
 
-def hear_start(session: Session, *, has_prompt: bool) -> tuple[str, bool]:
+@dataclass(frozen=True, slots=True)
+class Start:
+    """How the firmware was heard starting. banner: what it said of itself, "" if nothing.
+
+    found: what came where a prompt was looked for; None where none is expected.
+    """
+
+    banner: str = ""
+    found: Found | None = None
+
+    @property
+    def answered(self) -> bool:
+        """Whether it came to its prompt."""
+        return self.found is Found.PROMPT
+
+
+def hear_start(session: Session, *, has_prompt: bool) -> Start:
     """Wait for the firmware to start: its banner, and whether it came to its prompt.
 
     has_prompt: whether one is expected; a display shows none and is not asked.
@@ -23,40 +42,97 @@ def hear_start(session: Session, *, has_prompt: bool) -> tuple[str, bool]:
     session.dialogue.listen_waking()
     banner = banner_heard(session)
     if not has_prompt:
-        return banner, False
+        return Start(banner)
     if session.profile.talk.banner and not banner:
         pulse(session)  # its first bytes may have come before the speed was set back
         banner = banner_heard(session)
-    answered = session.dialogue.regain(may_interrupt=True).found is Found.PROMPT
+    found = session.dialogue.regain(may_interrupt=True).found
     session.dialogue.restarted()  # this one is no surprise to what is loaded next
     session.memory_is_known()
-    if not answered:
-        session.emit(
-            Warned(
-                f"The board does not come to the prompt of profile {session.profile.name}. Its "
-                "firmware may talk in another way: try another --profile or --baud; `hostlink "
-                "firmware write --previous` goes back to the one before."
-            )
-        )
-    return banner, answered
+    return Start(banner, found)
 
 
-def restore(session: Session, archive: Archive, backup: Backup | None) -> bool:
-    """Put the programs back that the board held; whether that worked."""
-    if backup is None:
-        return False
-    try:
-        now = session.dialogue.capture()
-        held = None if now.lines else Held({}, now.count)
-        putback(session, archive, backup, held=held)
-    except Interrupted:
-        raise
-    except HostlinkError as error:
-        session.emit(
-            Warned(
-                f"The programs were not put back: {error.what} They are kept as {backup.spec}; "
-                f"`hostlink putback {backup.spec}` tries again."
-            )
-        )
-        return False
-    return True
+def restore(session: Session, archive: Archive, backup: Backup) -> None:
+    """Put the programs back that the board held, proven. Raises what `putback` raises."""
+    now = session.dialogue.capture()
+    held = None if now.lines else Held({}, now.count)
+    putback(session, archive, backup, held=held)
+
+
+def is_cut_off(cause: HostlinkError | None) -> bool:
+    """Whether work was stopped or unplugged, so that the same command can go on with it."""
+    gone = isinstance(cause, LinkError) and cause.reason is LinkReason.GONE
+    return gone or isinstance(cause, Interrupted)
+
+
+def after_write_error(
+    written: Written,
+    start: Start,
+    cause: HostlinkError | None,
+    profile: str,
+    *,
+    can_go_back: bool,
+) -> HostlinkError:
+    """What to raise where an image is on the board and not all is well with the board.
+
+    cause: what went wrong afterwards, None where it only shows no prompt. can_go_back: whether
+    there is an image to go back to.
+    """
+    name = written.image.name or "the image"
+    kept = [f"Its programs are kept as {written.backup}."] if written.backup else []
+    if cause is not None and not isinstance(cause, MisfitError):
+        kept.append(cause.kept)
+    said = " ".join(part for part in kept if part)
+    back = "`hostlink firmware write --previous{}` goes back to the one before"
+    if cause is None:
+        advice = _way_out(written, start, back if can_go_back else "")
+    else:
+        advice = _programs_back(written, start, cause, back if can_go_back else "")
+    if isinstance(cause, Interrupted):
+        cause.what = f"Stopped after {name} was written and read back."
+        cause.kept, cause.advice = said, advice
+        return cause
+    if cause is None:
+        silent = start.found is Found.SILENT
+        trouble = "is silent" if silent else f"does not come to the prompt of profile {profile}"
+        trouble = f"the board {trouble}"
+    elif written.backup and not written.restored:
+        trouble = f"its programs were not put back: {cause.what.rstrip('.')}"
+    else:
+        trouble = f"then something went wrong: {cause.what.rstrip('.')}"
+    what = f"{name} is on the board, every page read back, but {trouble}."
+    return AfterWriteError(what, written, kept=said, advice=advice)
+
+
+def _way_out(written: Written, start: Start, back: str) -> str:
+    """What to do with a board that does not come to its prompt. back: how to go back, or ""."""
+    them = " and puts the programs back" if written.backup else ""
+    # What talks may have taken in a program from the board's own keyboard.
+    lost = " --discard-board" if start.found is Found.STUCK else ""
+    back = back or "`hostlink firmware write IMAGE{}` writes another image"
+    talks = "If the new one talks in another way, name its --profile or --baud"
+    if written.backup:
+        talks += f" to `hostlink putback {written.backup}`, which puts them back"
+    return f"{back.format(lost)}{them}. {talks}."
+
+
+def _programs_back(written: Written, start: Start, cause: HostlinkError, back: str) -> str:
+    """How the programs get on the board after this went wrong. back: how to go back, or ""."""
+    spec = written.backup
+    if is_cut_off(cause):
+        first = "Repeat" if isinstance(cause, Interrupted) else "Plug the board in again and repeat"
+        again = f"{first} the command, which finds the image there"
+        if not spec:
+            return f"{again}."
+        if not start.answered:
+            return f"{again} and puts the programs back."
+        return f"{again}; or `hostlink putback {spec}`: both put the programs back."
+    if not spec or written.restored:
+        return cause.advice
+    back = f" {back.format('')} and puts them back." if back else ""
+    if isinstance(cause, MisfitError) and cause.fitting:
+        fits = items_words(cause.fitting)
+        return f"`hostlink putback {spec} {fits}` puts back what fits.{back}"
+    if isinstance(cause, RefusedError) and cause.advice:
+        return f"{cause.advice}{back}"
+    return f"`hostlink putback {spec}` tries again.{back}"

@@ -174,7 +174,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
     elif lines:
         state = "Memory may hold another program; what it held was not kept, as you asked."
     else:
-        state = "Memory, which was empty, may hold a stored program."
+        state = "Memory, which was empty, may hold a program, or a part of one."
     error.kept = f"{error.kept} {state}".strip()
 
 

@@ -160,6 +160,10 @@ class Session:
         # Without a banner a restart may go by unseen, so its absence proves nothing.
         return False if self.foresight.pulses and self.wire.banner else None
 
+    def restart_line_pulled(self) -> None:
+        """A job restarts the board: what is heard from now on says nothing of the opening."""
+        self._told = True
+
     def memory_is_known(self) -> None:
         """A load was proven: an earlier restart says nothing about the memory any more."""
         self._restarts_settled = self.wire.health.restarts

@@ -561,37 +561,6 @@ def test_what_may_be_a_larger_bootloader_is_not_overwritten(board: Any, archive:
     assert board.machine.chip.flash[0x7000:0x7800] == image(9, 0x7800).flash[0x7000:]
 
 
-def test_programs_that_the_new_firmware_does_not_take_stay_in_the_archive(
-    board: Any, archive: Archive
-) -> None:
-    """A firmware with less room: the write stands, the programs are named for a later putback."""
-
-    def shrink(event: Any) -> None:
-        if type(event).__name__ == "PageProven" and event.done == PAGES:
-            board.machine.basic._state.memory.size = 10
-
-    board.on_event = shrink
-    with board.session() as session:
-        written = write_firmware(session, archive, wanted())
-    assert not written.restored
-    assert holds(board, wanted())
-    told = " ".join(each.text for each in board.said("Warned"))
-    assert "The programs were not put back" in told
-    assert "hostlink putback backup@1" in told
-
-
-def test_firmware_that_does_not_answer_is_told_with_the_way_back(
-    board: Any, archive: Archive
-) -> None:
-    """A proven image may still talk in another way; the write stands and --previous is named."""
-    quiet = wanted(image=dataclasses.replace(image(), flash=b"\xff\xcf" + image().flash[2:]))
-    with board.session() as session:
-        written = write_firmware(session, archive, quiet)
-    assert (written.answered, written.restored) == (False, False)
-    assert any("--previous" in each.text for each in board.said("Warned"))
-    assert archive.writes()[0].outcome == "done"
-
-
 def test_a_network_port_without_a_restart_line_is_refused(board: Any, archive: Archive) -> None:
     """`socket://` cannot restart a board, so nothing is begun."""
     with board.session(port="socket://desk:4000") as session, pytest.raises(RefusedError) as caught:
