@@ -85,7 +85,11 @@ def written_words(written: Written) -> str:
     what = f"{plural(written.written, 'page')} written and read back"
     if written.resumed:
         what = f"the write that was cut off is finished, {what}"
-    back = f" Its programs are back on it, proven ({written.backup})." if written.restored else ""
+    back = ""
+    if written.backup:
+        back = f" What it held before is kept as {written.backup}."
+    if written.restored:
+        back = f" Its programs are back on it, proven ({written.backup})."
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
     )
@@ -214,6 +218,8 @@ class FirmwareScreen(Page[None]):
             return written_words(written)
 
         def failed(error: BaseException) -> Callable[[], object] | None:
+            self.app.desk.unknown_now(attached)  # it may have been restarted
+            attached.read_at = None
             return self._way_on(error, used[-1], attached) if used else None
 
         job = attached.do(f"Writing firmware to {self.app.desk.board_name(attached)}", work)

@@ -15,6 +15,15 @@ from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
 
+# Whether there is an image to go back to, and whether a program may be in memory: what to do.
+_WAYS_OUT = {
+    (True, False): "`hostlink firmware write --previous` goes back to the one before",
+    (True, True): "`hostlink firmware write --previous --discard-board` goes back to the one "
+    "before",
+    (False, False): "`hostlink firmware write IMAGE` writes another image",
+    (False, True): "`hostlink firmware write IMAGE --discard-board` writes another image",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Start:
@@ -83,11 +92,10 @@ def after_write_error(
     if cause is not None and not isinstance(cause, MisfitError):
         kept.append(cause.kept)
     said = " ".join(part for part in kept if part)
-    back = "`hostlink firmware write --previous{}` goes back to the one before"
     if cause is None:
-        advice = _way_out(written, start, back if can_go_back else "")
+        advice = _way_out(written, start, can_go_back=can_go_back)
     else:
-        advice = _programs_back(written, start, cause, back if can_go_back else "")
+        advice = _programs_back(written, start, cause, can_go_back=can_go_back)
     if isinstance(cause, Interrupted):
         cause.what = f"Stopped after {name} was written and read back."
         cause.kept, cause.advice = said, advice
@@ -104,32 +112,33 @@ def after_write_error(
     return AfterWriteError(what, written, kept=said, advice=advice)
 
 
-def _way_out(written: Written, start: Start, back: str) -> str:
-    """What to do with a board that does not come to its prompt. back: how to go back, or ""."""
+def _way_out(written: Written, start: Start, *, can_go_back: bool) -> str:
+    """What to do with a board that does not come to its prompt."""
     them = " and puts the programs back" if written.backup else ""
     # What talks may have taken in a program from the board's own keyboard.
-    lost = " --discard-board" if start.found is Found.STUCK else ""
-    back = back or "`hostlink firmware write IMAGE{}` writes another image"
+    out = _WAYS_OUT[can_go_back, start.found in (Found.STUCK, Found.RUNNING)]
     talks = "If the new one talks in another way, name its --profile or --baud"
     if written.backup:
-        talks += f" to `hostlink putback {written.backup}`, which puts them back"
-    return f"{back.format(lost)}{them}. {talks}."
+        talks += f": `hostlink putback {written.backup} --profile NAME` puts them back"
+    return f"{out}{them}. {talks}."
 
 
-def _programs_back(written: Written, start: Start, cause: HostlinkError, back: str) -> str:
-    """How the programs get on the board after this went wrong. back: how to go back, or ""."""
+def _programs_back(
+    written: Written, start: Start, cause: HostlinkError, *, can_go_back: bool
+) -> str:
+    """How the programs get on the board after this went wrong."""
     spec = written.backup
     if is_cut_off(cause):
         first = "Repeat" if isinstance(cause, Interrupted) else "Plug the board in again and repeat"
         again = f"{first} the command, which finds the image there"
-        if not spec:
+        if not spec or written.role == "display":
             return f"{again}."
         if not start.answered:
             return f"{again} and puts the programs back."
         return f"{again}; or `hostlink putback {spec}`: both put the programs back."
     if not spec or written.restored:
         return cause.advice
-    back = f" {back.format('')} and puts them back." if back else ""
+    back = f" {_WAYS_OUT[True, False]} and puts them back." if can_go_back else ""
     if isinstance(cause, MisfitError) and cause.fitting:
         fits = items_words(cause.fitting)
         return f"`hostlink putback {spec} {fits}` puts back what fits.{back}"

@@ -95,13 +95,10 @@ def look(session: Session, archive: Archive, request: WriteRequest) -> Situation
     answer, error = _answer(session)
     board = session.board_in(archive)
     events = archive.events(board_uuid=board.uuid)
-    left_by = owed = None
+    left_by = None
     if answer is not Answer.PROMPT:
         left_by = _left_by(archive, board, request.image, events)
-    try:
-        owed = owed_backup(archive, events)
-    except ArchiveError as damaged:
-        session.emit(Warned(f"The programs that an earlier write took off are lost: {damaged}"))
+    owed = _owed(session, archive, events, left_by)
     session.emit(BoardAnswered(answer.value, EXPECTED[wanted]))
     known = archive.board_role(board.uuid)
     return Situation(board, answer, wanted, known, left_by, owed, request.goes_back, error)
@@ -148,7 +145,7 @@ def save_programs(
         return None
     running = situation.answer is Answer.RUNNING
     if situation.is_explained and (discard or not running) and (situation.is_own or not discard):
-        return _left_on_it(session, archive, situation)
+        return _left_on_it(session, situation)
     if discard:
         session.emit(Warned("What the board held was not captured, as you asked."))
         return None
@@ -161,20 +158,17 @@ def save_programs(
     )
 
 
-def _left_on_it(session: Session, archive: Archive, situation: Situation) -> Backup | None:
+def _left_on_it(session: Session, situation: Situation) -> Backup | None:
     """What a board that a write from here left without a prompt held before that write."""
     left = situation.left_by
     assert left is not None
-    backup = situation.owed
-    if backup is None and left.backup and (not situation.is_own or not left.is_finished):
-        backup = archive.backup(left.backup)
     if left.is_finished:
         what = f"The board was not seen at its prompt since {left.image.name} was written to it"
     else:
         what = "An earlier write of firmware to this board was cut off; finishing"
-    kept = f". What it held before is kept as {backup.spec}" if backup else ""
+    kept = f". What it held before is kept as {situation.owed.spec}" if situation.owed else ""
     session.emit(Warned(f"{what}{kept}."))
-    return backup
+    return situation.owed
 
 
 def _at_prompt(
@@ -236,14 +230,17 @@ def _collected(
 
 
 def _answer(session: Session) -> tuple[Answer, LinkError | None]:
-    """What comes back. A program that runs and may not be stopped is the user's to decide."""
+    """What comes back. A program that runs and may not be stopped is the user's to decide.
+
+    Asked anew where the port has been open for long: the board may be mute since its last firmware.
+    """
     answers = {
         LinkReason.SILENT: Answer.SILENCE,
         LinkReason.UNREADABLE: Answer.UNREADABLE,
         LinkReason.RUNNING: Answer.RUNNING,
     }
     try:
-        session.attach()
+        session.attach(again=True)
     except LinkError as error:
         if error.reason not in answers:
             raise
@@ -265,6 +262,20 @@ def _left_by(
         if not write.is_finished and write.image.sha256 == image.sha256:
             return write
     return None
+
+
+def _owed(
+    session: Session, archive: Archive, events: Sequence[Event], left_by: FirmwareWrite | None
+) -> Backup | None:
+    """What is to be put back besides what the board holds; one that is damaged is told."""
+    try:
+        owed = owed_backup(archive, events)
+        if owed is None and left_by is not None and not left_by.is_finished and left_by.backup:
+            owed = archive.backup(left_by.backup)
+    except ArchiveError as damaged:
+        session.emit(Warned(f"What an earlier write took off the board is damaged: {damaged}"))
+        return None
+    return owed
 
 
 def _doubts(situation: Situation) -> list[str]:

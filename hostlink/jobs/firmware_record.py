@@ -104,7 +104,7 @@ def left_without_prompt(
     events: all of the board, newest first.
     """
     last = archive.last_write(board.uuid)
-    if last is None:
+    if last is None or (last.is_finished and _was_typed_at(archive, board, last)):
         return None
     for event in events:
         if event.job == JOB:
@@ -115,6 +115,13 @@ def left_without_prompt(
         elif event.outcome == "done":
             return None
     return None if last.is_finished else last
+
+
+def _was_typed_at(archive: Archive, board: Board, write: FirmwareWrite) -> bool:
+    """Whether a program is known to be on a board since a write, as the console knows of it."""
+    copy = archive.host_copy(board.uuid)
+    held = copy is not None and copy.content.text.strip() and copy.changed_at > write.began_at
+    return bool(held)
 
 
 def owed_backup(archive: Archive, events: Sequence[Event]) -> Backup | None:

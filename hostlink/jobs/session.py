@@ -121,22 +121,23 @@ class Session:
         finally:
             self.choice = before
 
-    def attach(self) -> None:
-        """Get to the board's prompt, the first time this is called.
+    def attach(self, *, again: bool = False) -> None:
+        """Get to the board's prompt, the first time this is called; with `again` each time.
 
         Raises LinkError or Interrupted, with the state in which the board was left.
         """
-        if self._attached:
+        if self._attached and not again:
             return
+        starting = self.foresight.restarts and not self._attached
         try:
-            self._woke = self.dialogue.attach(
-                may_interrupt=self.choice.stop_running, starting=self.foresight.restarts
-            )
+            woke = self.dialogue.attach(may_interrupt=self.choice.stop_running, starting=starting)
         except Interrupted as error:
             error.what = "Stopped while looking for the board's prompt."
             error.kept = "The board's program was not touched."
             raise
-        self._attached = True
+        if self._attached:
+            return
+        self._attached, self._woke = True, woke
         board = self._note_board()
         if not self.restarted_since_attach:
             return

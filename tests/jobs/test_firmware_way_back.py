@@ -143,6 +143,18 @@ def test_after_a_mute_image_one_command_goes_back_without_loss(
     assert [each.spec for each in archive.backups()] == ["backup@1"]
 
 
+def test_over_a_port_that_stays_open_it_is_looked_at_anew(board: Any, archive: Archive) -> None:
+    """As in the app, where a session outlives the job that left the board mute."""
+    programs = held(board)
+    with board.session() as session:
+        with pytest.raises(AfterWriteError):
+            write_firmware(session, archive, MUTE)
+        before, role = way_back(archive, session.board_in(archive))
+        request = wanted(image=before, role=role, goes_back=True)
+        assert write_firmware(session, archive, request).restored
+    assert held(board) == programs
+
+
 def test_after_a_mute_image_another_image_can_be_written_too(board: Any, archive: Archive) -> None:
     """Its bootloader is there, and it is known which board it is and that nothing else is on it."""
     programs = held(board)
@@ -239,14 +251,21 @@ def test_a_board_that_was_at_its_prompt_since_is_asked_about(board: Any, archive
     assert board.pulses == pulses
 
 
-def test_a_job_that_went_well_since_shows_that_it_is_not_mute(board: Any, archive: Archive) -> None:
-    """It came to a prompt for that job, so a program may be in its memory now."""
+@pytest.mark.parametrize("what", ["job", "console"])
+def test_a_job_or_a_line_typed_since_shows_that_it_is_not_mute(
+    board: Any, archive: Archive, what: str
+) -> None:
+    """It came to a prompt for that, so a program may be in its memory now."""
     with pytest.raises(AfterWriteError):
         write(board, archive, MUTE)
     with board.session() as session:
         uuid = session.board_in(archive).uuid
-    with archive.event("save", board_uuid=uuid):
-        pass
+    if what == "job":
+        with archive.event("save", board_uuid=uuid):
+            pass
+    else:
+        typed = Content(b"10 END\n", "10 END\n", "10 END\n", "practice", "latin-1", 6)
+        archive.set_host_copy(uuid, typed, proven=False)
     with pytest.raises(RefusedError) as caught:
         back(board, archive)
     assert caught.value.needed is Needed.WHICH_BOARD
