@@ -5,8 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Backup
-from hostlink.board.events import Phase
-from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, RefusedError
+from hostlink.board.events import Phase, Warned
+from hostlink.errors import (
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    LinkReason,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.backup import banner_heard
 from hostlink.jobs.firmware_request import AfterWriteError, Written
 from hostlink.jobs.putback import MisfitError, items_words, putback
@@ -62,7 +69,21 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
 
 
 def restore(session: Session, archive: Archive, backup: Backup) -> None:
-    """Put the programs back that the board held, proven. Raises what `putback` raises."""
+    """Put the programs back that the board held, proven; a second time where the wire failed once.
+
+    Raises what `putback` raises.
+    """
+    try:
+        _put_back(session, archive, backup)
+    except (LinkError, ReadBackError) as error:
+        if is_cut_off(error):
+            raise
+        session.emit(Warned(f"{error.what} Putting the programs back once more."))
+        session.dialogue.regain(may_interrupt=True)
+        _put_back(session, archive, backup)
+
+
+def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
     now = session.dialogue.capture()
     held = None if now.lines else Held({}, now.count)
     putback(session, archive, backup, held=held)

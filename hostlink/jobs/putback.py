@@ -14,7 +14,7 @@ from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.events import Phase, Warned
 from hostlink.board.listed import shown
 from hostlink.board.profile import Profile
-from hostlink.errors import HostlinkError, ListingError, RefusedError
+from hostlink.errors import HostlinkError, LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.recalling import (
     WEAR_WARNING,
     memory_after,
@@ -184,7 +184,7 @@ def _must_fit(
     """
     storage = session.profile.rules.storage
     own = backup.board_uuid == board.uuid
-    free = session.dialogue.free_memory()
+    free = _free_memory(session)
     if free is not None:
         held = Listing(tuple(memory.lines.values()))
         capacity = free + measure(held, session.profile.rules).total
@@ -194,6 +194,22 @@ def _must_fit(
     if found:
         wrong = {each.name for each in found}
         raise MisfitError(found, [item.name for item in items if item.name not in wrong])
+
+
+def _free_memory(session: Session) -> int | None:
+    """The board's own word, None where it has none or the question fails on this wire.
+
+    What that may have changed in memory was captured before, and is overwritten.
+    """
+    try:
+        return session.dialogue.free_memory()
+    except LinkError as error:
+        if error.reason is LinkReason.GONE:
+            raise
+        session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
+        if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
+            raise
+        return None
 
 
 def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:

@@ -199,13 +199,23 @@ def checked(session: Session, name: str) -> str:
 
 
 def _ask(session: Session, command: str, what: str, name: str) -> None:
-    """Type a slot command. Raises RefusedError with the board's own words."""
+    """Type a slot command. Raises RefusedError with the board's own words, said twice.
+
+    Once they may be its answer to a command that was damaged on the way.
+    """
     text = session.dialogue.can(command, what).format(name=checked(session, name))
-    _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
+    if _refusal(session, session.dialogue.ask(text, _SLOW)):
+        _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
 
 
 def _refuse_errors(session: Session, what: str, answer: str) -> None:
     """Raise the board's own error words, where the profile knows what they look like."""
-    for row in rows_of(answer):
-        if row.startswith(tuple(session.profile.commands.error_words)):
-            raise RefusedError(f'The board refused to {what}: "{shown(row)}".')
+    refusal = _refusal(session, answer)
+    if refusal:
+        raise RefusedError(f'The board refused to {what}: "{shown(refusal)}".')
+
+
+def _refusal(session: Session, answer: str) -> str:
+    """The row of an answer that is an error of the board's, "" where there is none."""
+    words = tuple(session.profile.commands.error_words)
+    return next((row for row in rows_of(answer) if row.startswith(words)), "") if words else ""

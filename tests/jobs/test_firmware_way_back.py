@@ -551,6 +551,24 @@ def test_a_link_that_fails_after_the_write_is_a_failure_too(
     assert "`hostlink putback backup@1` tries again." in caught.value.advice
 
 
+def test_a_wire_that_fails_once_while_the_programs_go_back_is_tried_again(
+    board: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are on the board in the end, and the write is done."""
+    programs, failed = held(board), []
+
+    def once(*words: Any, **options: Any) -> Any:
+        if not failed:
+            failed.append(1)
+            raise LinkError("It could not be typed right.")
+        return putback(*words, **options)
+
+    monkeypatch.setattr("hostlink.jobs.firmware_after.putback", once)
+    assert write(board, archive, wanted()).restored
+    assert failed
+    assert held(board) == programs
+
+
 # --- going on where something cannot be kept -----------------------------------------------------
 
 
