@@ -120,11 +120,16 @@ def must_be_the_board(
         )
     doubts = _doubts(situation)
     if doubts and not this_board:
+        advice = (
+            f"Look which board {session.choice.port} leads to. If it is the {role}, repeat the "
+            f"command with --this-board {role}"
+        )
+        if role == "computer" and situation.answer is not Answer.PROMPT:
+            advice += ", and with --discard-board where what its memory may hold can be lost"
         raise RefusedError(
             f"This may be the wrong board: {'; '.join(doubts)}.",
             kept=_UNTOUCHED,
-            advice=f"Look which board {session.choice.port} leads to. If it is the {role}, repeat "
-            f"the command with --this-board {role}.",
+            advice=f"{advice}.",
             needed=Needed.WHICH_BOARD,
         )
     if this_board:

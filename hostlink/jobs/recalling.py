@@ -17,7 +17,7 @@ from hostlink.board.loading import Loader
 from hostlink.errors import HostlinkError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
-from hostlink.listing import Line, canonical_lines
+from hostlink.listing import Line, Listing, canonical_lines, review
 
 _MOST_LISTS = 7  # times the board is asked what it has stored
 _RECALLS = 3  # times that a stored program is asked for, where nothing comes
@@ -167,9 +167,12 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
     if back:
         state = "Memory holds what it held before."
     elif spec:
+        load = f"`hostlink load {spec}`"
+        if review(Listing(tuple(lines.values())), session.profile.rules).errors:
+            load = f"`hostlink load {spec} --despite-review`"
         state = (
-            f"Memory may hold another program; what it held is kept as {spec} "
-            f"(`hostlink load {spec}` puts it back)."
+            f"Memory may hold another program; what it held is kept as {spec} ({load} puts it "
+            "back)."
         )
     elif lines:
         state = "Memory may hold another program; what it held was not kept, as you asked."

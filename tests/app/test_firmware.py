@@ -113,6 +113,48 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
     assert [write.outcome for write in stage.archive.writes()] == ["done", "done"]
 
 
+def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
+    stage: Any, wait: Any, shown: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was written, what is kept as which backup, and the keys that put it back; W, pressed
+    again, does that."""
+    from hostlink.jobs.putback import putback
+
+    unplugged: list[int] = []
+
+    def pulled(session: Any, *words: Any, **options: Any) -> Any:
+        if not unplugged:
+            unplugged.append(1)
+            session.wire.port.machine.unplugged = True
+            session.wire.port.machine.basic.power_on()
+        return putback(session, *words, **options)
+
+    monkeypatch.setattr("hostlink.jobs.firmware_after.putback", pulled)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await to_write(pilot, app, image())
+        await wait(pilot, lambda: isinstance(app.screen, JobView))
+        job = app.screen.job
+        await wait(pilot, lambda: job.ended, 60)
+        words = " ".join(shown(app).replace("│", " ").split())
+        assert "class.hex is on the board, every page read back, but its programs were" in words
+        assert "Its programs are kept as backup@1." in words
+        assert "Alt+P with backup@1" in words
+        await pilot.press("escape")
+        # The board is back, and its program is offered: that alone would leave out what is stored.
+        await wait(pilot, lambda: "lost the program in its memory" in shown(app))
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("w")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-write")
+        await wait(pilot, lambda: any("back on it, proven (backup@1)" in s for s in app.said), 60)
+
+    stage.play(story, opens="shipped:TIDE", size=(120, 40))
+
+
 def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) -> None:
     """All of them can be read by keyboard at 80 by 24, and Enter leaves the board as it is."""
 

@@ -297,6 +297,11 @@ def test_another_silent_board_is_not_taken_for_the_one_that_was_cut_off(
         write_firmware(session, archive, wanted(role=""))
     assert "not the one whose write was cut off" in caught.value.what
     assert other.machine.chip.page_writes == {}
+    for option in ("--this-board", "--discard-board"):
+        assert option in caught.value.advice
+    with other.session() as session:
+        request = wanted(role="", this_board="computer", discard_board=True)
+        assert write_firmware(session, archive, request).answered
 
 
 def test_stopped_before_the_first_page_the_board_is_as_before(board: Any, archive: Archive) -> None:
@@ -406,6 +411,7 @@ def test_silence_where_a_prompt_is_expected_stops_it(
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted())
     assert "answered with silence" in caught.value.what
+    assert "--this-board computer, and with --discard-board" in caught.value.advice
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted(this_board="computer"))
     assert "--discard-board" in caught.value.advice
