@@ -194,7 +194,11 @@ def test_a_written_profile_reads_back_equal(profile: Profile) -> None:
 
 @pytest.mark.no_cover
 @settings(
-    max_examples=40, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow]
+    max_examples=40,
+    deadline=None,
+    derandomize=True,
+    # How much is filtered out follows from constants anywhere in the project.
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 @given(PROFILES)
 def test_a_profile_is_written_exactly_if_nothing_in_it_clashes(profile: Profile) -> None:

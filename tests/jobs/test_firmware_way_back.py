@@ -531,6 +531,13 @@ def test_programs_that_have_no_room_any_more_are_named_and_it_is_a_failure(
     assert held(board) == programs
 
 
+def test_an_unfinished_program_is_carried_over_new_firmware(board: Any, archive: Archive) -> None:
+    """The board held it, so it goes back as it was, whatever a review says of it."""
+    board.load("10 GOSUB 100\n")
+    assert write(board, archive, wanted()).restored
+    assert board.memory == {10: b"GOSUB 100"}
+
+
 def test_a_link_that_fails_after_the_write_is_a_failure_too(
     board: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
