@@ -5,6 +5,7 @@
     ├── ListingError      a listing cannot be read or used
     ├── ProfileError      a profile is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
+    │   └── NotKnownError     what a board holds is not known, so it is not overwritten
     ├── ArchiveError      the archive cannot be opened, written or trusted
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
     ├── ReadBackError     the board holds something else than was sent (status 4)
@@ -43,6 +44,7 @@ class LinkReason(Enum):
     RESTARTED = "restarted"
     FLOODING = "flooding"
     DAMAGED = "damaged"
+    TOO_LONG = "took too long"
     UNKNOWN = "unknown"
 
 
@@ -97,6 +99,14 @@ class RefusedError(HostlinkError):
     ) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.needed = needed
+
+
+class NotKnownError(RefusedError):
+    """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
+
+    def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
+        kept = kept or "The program on the board was not touched."
+        super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 
 class ArchiveError(HostlinkError):

@@ -15,11 +15,12 @@ from hostlink.app.dialogues import Ask
 from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.sheet import Sheet
-from hostlink.app.texts import ago, plain, plural
+from hostlink.app.texts import ago
 from hostlink.archive import Backup, BackupItem
 from hostlink.board.ports import identity_of
 from hostlink.jobs.attaching import known_board
 from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -240,7 +241,7 @@ class BackupsScreen(Page[None]):
             text = f"{ago(backup.at, self.app.now())}, profile {backup.profile}{restarted}"
             if why:
                 text = f"{key} does not fit: {why}"
-        self.query_one("#backup-detail", Static).update(Content(plain(text)))
+        self.query_one("#backup-detail", Static).update(Content(safe(text)))
 
     def action_mark(self) -> None:
         name = self.query_one("#items", Rows).key

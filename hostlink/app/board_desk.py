@@ -7,8 +7,9 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.held_desk import HeldDesk
-from hostlink.app.texts import Held, plural
+from hostlink.app.texts import Held
 from hostlink.errors import Needed, RefusedError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached, Job
@@ -155,7 +156,7 @@ class BoardDesk(HeldDesk):
                 ),
             )
             self.shelf.renew()
-            words = f"{revision.spec} is proven by {plural(saved.captures, 'capture')}"
+            words = f"{revision.spec} {saved.proof}"
             if not self.unkept:
                 self.open_word(revision.spec)
                 return f"{words}; it lies in the editor."

@@ -18,7 +18,6 @@ from textual.widgets import Static
 from hostlink.app.advice import in_app
 from hostlink.app.dialogues import Ask
 from hostlink.app.page import Page
-from hostlink.app.texts import plain, plural
 from hostlink.app.work import Attached
 from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
@@ -31,6 +30,7 @@ from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware import WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.firmware_checks import role_of
 from hostlink.jobs.session import Session
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -122,7 +122,7 @@ class FirmwareScreen(Page[None]):
                 words = image_words(self.reviewed)
             else:
                 words = history_words(self.app.archive.writes())
-            shown = Content(plain(words, keep="\n"))
+            shown = Content(safe(words, keep="\n"))
             yield Static(shown, classes="words", id="image", markup=False)
 
     def on_mount(self) -> None:

@@ -17,7 +17,6 @@ from datetime import datetime
 from typing import Any, Generic, TypeVar
 
 from hostlink.app.advice import in_app
-from hostlink.app.texts import plural
 from hostlink.archive import Archive
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import HostlinkError
@@ -37,6 +36,7 @@ from hostlink.jobs.events import (
 )
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.owner import Owner
+from hostlink.words import plural
 
 R = TypeVar("R")
 News = MemoryLost | BoardVanished | BoardReturned

@@ -12,20 +12,15 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from hostlink.board.captures import (
-    MOST_CAPTURES,
-    MOST_READINGS,
-    Verdict,
-    heard,
-    verdict,
-    whole,
-)
+from hostlink.board.captures import Verdict, verdict, voting, whole
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.board.listed import rows_of, shown
+from hostlink.board.evidence import Doubt
+from hostlink.board.next_step import Case, Next, next_step
+from hostlink.board.reading import Reading, rows_of
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -33,6 +28,7 @@ from hostlink.link.sender import Sender
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
+from hostlink.words import safe
 
 MOST_ROUNDS = 4
 MOST_STARTS = 3
@@ -115,7 +111,7 @@ class Loader:
             self._heed_restart()
             if not sent:
                 self._regain()
-                send, delete = self._difference(self._capture(1))
+                send, delete = self._difference(self._canonical_of(self._read(1)))
                 continue
             self._verdict = self._read_back()
             if self._verdict.proven:
@@ -161,7 +157,7 @@ class Loader:
             if core.first_write is not None and core.last_confirm is not None:
                 self.report.seconds = core.last_confirm - core.first_write
             return True
-        self._wire.health.disagreements += 1
+        self._dialogue.evidence.note(Doubt.LINE_DAMAGED)
         number = numbers[min(core.damage.line, len(numbers) - 1)]
         why = {"echo": "came back differently", "silent": "was not confirmed"}
         self._repaired(number, why.get(core.damage.kind, "was held up too long"))
@@ -178,7 +174,7 @@ class Loader:
                 self._repaired(number, "came back differently")
             said = rows_of(self._dialogue.body(core.answer))
             if said and not core.nudged:
-                self.report.answers[number] = shown(said[0])
+                self.report.answers[number] = safe(said[0])
             if core.outcome is not Outcome.ANSWERED:
                 return False
             self._progress(number, done, len(send) + len(delete))
@@ -187,51 +183,70 @@ class Loader:
     # --- reading back ------------------------------------------------------------------------
 
     def _read_back(self) -> Verdict:
+        """Read the program back until it is clear whether the board holds what was sent."""
         self._dialogue.emit(Phase("Reading back"))
-        captures: list[dict[int, str]] = []
-        unexplained: list[tuple[str, ...]] = []
-        health, disturbances = self._wire.health, self._dialogue.disturbances
-        for left in range(MOST_READINGS - 1, -1, -1):
-            captures.append(self._capture(len(captures) + 1))
-            unexplained.append(self._dialogue.listed.unexplained)
-            if self._dialogue.disturbances > disturbances:
-                disturbances = self._dialogue.disturbances
-                del captures[:-1], unexplained[:-1]  # what was typed may be a line now
-            # Without echo nothing has watched the sending, so one reading alone proves too little.
-            clean = health.disagreements == 0 and self._dialogue.pacing.echo
-            if not clean and len(captures) < 2 and left:
-                continue
-            votes = heard(captures)
-            if self._canonical and votes[-1] and not captures[-1] and left:
-                continue  # the question was damaged, and may have been stored as a line
-            result = verdict(votes, self._canonical, clean=clean)
-            differences = len(result.wrong) + len(result.stray)
-            health.disagreements = max(health.disagreements, differences)
-            if clean and not result.proven and left:
-                continue  # one more look before anything is called wrong
-            # A capture that shows nothing of a program has no row that could hide a line of it.
-            full = [odd for odd, rows in zip(unexplained, captures, strict=True) if rows]
-            shown_whole = whole(full if self._canonical else unexplained) >= (1 if clean else 2)
-            if result.proven and not shown_whole and len(captures) < _MOST_NOT_WHOLE and left:
-                health.disagreements += len(captures) > 1  # a board's own words came twice by now
-                continue
-            if not result.unsettled or len(captures) >= MOST_CAPTURES or not left:
-                return result
-            health.disagreements += 1
-        raise AssertionError("not reached: the last capture ends it")
+        evidence, echo = self._dialogue.evidence, self._dialogue.pacing.echo
+        disturbances = evidence.disturbances
+        readings: list[Reading] = []
+        taken = 0
+        while True:
+            taken += 1
+            readings.append(self._read(taken))
+            if evidence.disturbances > disturbances:
+                disturbances = evidence.disturbances
+                del readings[:-1]  # what was typed may be a line now
+            votes = voting(readings)
+            clean = evidence.agreeing_needed(echo=echo) == 1
+            result = self._judge(votes, clean=clean)
+            # One more look before anything is called wrong: on a clean wire this note calls for it.
+            evidence.note_at_least(Doubt.NOT_AS_SENT, len(result.wrong) + len(result.stray))
+            complete = not result.proven or self._shown_whole(votes, clean=clean)
+            if not complete and len(readings) > 1:
+                evidence.note(Doubt.OTHER_WORDS)  # a board's own words came twice by now
+            case = Case(
+                readings=taken,
+                votes=len(votes),
+                needed=evidence.agreeing_needed(echo=echo),
+                in_doubt=bool(result.unsettled),
+                # An empty answer among full ones: the question may have been stored as a line.
+                steady=bool(readings[-1].lines) or not any(each.lines for each in votes),
+                complete=complete or len(readings) >= _MOST_NOT_WHOLE,
+            )
+            match next_step(case):
+                case Next.DONE:
+                    return result
+                case Next.GIVE_UP:
+                    return result if not result.proven else self._judge((), clean=clean)
+            if result.unsettled and len(votes) >= case.needed:
+                evidence.note(Doubt.READINGS_DIFFER)
 
-    def _capture(self, count: int) -> dict[int, str]:
+    def _judge(self, votes: Sequence[Reading], *, clean: bool) -> Verdict:
+        if not votes:
+            return Verdict((), (), tuple(self._canonical))
+        return verdict([self._canonical_of(r) for r in votes], self._canonical, clean=clean)
+
+    def _shown_whole(self, votes: Sequence[Reading], *, clean: bool) -> bool:
+        """Whether enough readings have no row that could hide a line which does not belong."""
+        # A reading that shows nothing of a program has no row that could hide a line of it.
+        full = [each for each in votes if each.lines] if self._canonical else votes
+        return whole([each.unexplained for each in full]) >= (1 if clean else 2)
+
+    def _read(self, count: int) -> Reading:
+        """Read the program once; a board that restarts or stalls is waited for."""
         try:
-            rows = self._dialogue.list_once()
+            reading = self._dialogue.read_listing()
         except LinkError as error:
             if error.reason not in _MAY_PASS:
                 raise
-            self._regain()  # a restart or a stall: wait it out, then look again
+            self._regain()
             self._heed_restart()
-            rows = self._dialogue.list_once()
+            reading = self._dialogue.read_listing()
         self.report.captures += 1
-        self._dialogue.emit(Captured(count, len(rows)))
-        return canonical_lines(rows, self._rules)
+        self._dialogue.emit(Captured(count, len(reading.lines)))
+        return reading
+
+    def _canonical_of(self, reading: Reading) -> dict[int, str]:
+        return canonical_lines(reading.lines, self._rules)
 
     def _difference(self, held: Mapping[int, str]) -> tuple[list[int], list[int]]:
         """Numbers to send and numbers to delete, so that what is held becomes the target."""

@@ -27,6 +27,7 @@ from hostlink.board.profile_schema import (
     EVIDENCE_KEY,
     EVIDENCE_MOST,
     EVIDENCE_VALUE,
+    RENAMED,
     TABLES,
     Key,
 )
@@ -274,6 +275,9 @@ def _values(document: dict[str, Any], faults: _Faults) -> dict[str, dict[str, An
             for name, value in content.items():
                 if name in known:
                     _take(table, known[name], value, held[table], faults)
+                elif (table, name) in RENAMED:
+                    now, become = RENAMED[table, name]
+                    _take(table, known[now], become(value), held[table], faults)
                 else:
                     faults.add((table, name), _unknown_key(table, name, faults.many))
     return held

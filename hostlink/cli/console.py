@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import data, plural, safe, say
+from hostlink.cli.output import data, say
 from hostlink.errors import ExitStatus, HostlinkError
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive

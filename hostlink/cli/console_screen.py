@@ -17,12 +17,13 @@ from prompt_toolkit.patch_stdout import patch_stdout
 
 from hostlink.cli.console import CAPTURE, INTERRUPT, LEAVE, obey, told
 from hostlink.cli.desk import Desk
-from hostlink.cli.output import data, plural, say
+from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
 from hostlink.errors import ExitStatus
 from hostlink.jobs.console import Console
 from hostlink.jobs.pasting import Pasted, look_at
 from hostlink.link.owner import Owner
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive

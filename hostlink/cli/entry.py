@@ -199,7 +199,7 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
     """What click has to say; it repeats what was typed, and that may hold control characters."""
     import io
 
-    from hostlink.cli.output import safe
+    from hostlink.words import safe
 
     said = io.StringIO()
     wrong.show(file=said)
@@ -208,7 +208,7 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
 
 def tell(error: HostlinkError) -> None:
     """An error on stderr: what happened, what was kept, what to do, each on its line."""
-    from hostlink.cli.output import safe
+    from hostlink.words import safe
 
     what, *rest = [part for part in (error.what, error.kept, error.advice) if part]
     click.echo(f"hostlink: {safe(what)}", err=True)

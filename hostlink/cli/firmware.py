@@ -11,8 +11,9 @@ import click
 
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.group import Group
-from hostlink.cli.output import as_json, plural, safe, say, table
+from hostlink.cli.output import as_json, say, table
 from hostlink.errors import RefusedError, UsageError
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import TYPE_CHECKING
 
-from hostlink.cli.output import data, plural, say, table
+from hostlink.cli.output import data, say, table
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.firmware.review import ImageReview

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, listing_text, plural, say, table
+from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.material import Material

@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.desk import Desk
-from hostlink.cli.output import as_json, is_terminal, plural, say, table
+from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.progress import warning
 from hostlink.errors import UsageError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -108,7 +109,7 @@ def _loaded(value: Loaded) -> tuple[str, str]:
 
 
 def _saved(value: Saved) -> tuple[str, str]:
-    said = f"proven, {plural(value.captures, 'capture')}"
+    said = value.proof.removeprefix("is ")
     return value.revision.spec, said if value.is_new else f"{said}, nothing new"
 
 

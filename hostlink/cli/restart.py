@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, plural, say
+from hostlink.cli.output import as_json, say
 from hostlink.errors import RefusedError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.rescuing import Held

@@ -9,8 +9,9 @@ from pathlib import Path
 import click
 
 from hostlink.cli.desk import Desk, Lent, shared
-from hostlink.cli.output import plural, say
+from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.words import plural
 
 _LARGEST = 1 << 20  # bytes
 _KEPT = "Nothing was run, and the port was not opened."

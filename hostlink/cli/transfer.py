@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, plural, safe, say
+from hostlink.cli.output import as_json, data, say
 from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
+    from hostlink.board.capturing import MemoryDoubt
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.saving import Saved
     from hostlink.jobs.session import Session
@@ -69,7 +71,10 @@ def load(
 
             teller.close()
             return load_many(desk, archive, material, options)
-        check_loadable(material, desk.link_profile(archive), options)
+        if desk.lent is None:
+            choice = desk.link_choice(archive)
+            if not choice.is_guess:
+                check_loadable(material, choice.effective, options)
         with desk.session(archive, teller.emit) as session:
             _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)
@@ -205,13 +210,24 @@ def save(desk: Desk, program: str, note: str) -> int | None:
     revision = saved.revision
     if desk.json:
         as_json(saved_dict(saved))
-        return None
+        return saved.status
     say(
-        f"{revision.spec} is proven by {plural(saved.captures, 'capture')}: "
-        f"{plural(revision.line_count, 'line')}, {plural(revision.size_bytes or 0, 'byte')}.",
-        quiet=desk.quiet,
+        f"{revision.spec}, {plural(revision.line_count, 'line')}, "
+        f"{plural(revision.size_bytes or 0, 'byte')}, {saved.proof}.",
+        quiet=desk.quiet and saved.doubt is None,
     )
-    return None
+    return saved.status
+
+
+def proof_dict(doubt: MemoryDoubt | None) -> dict[str, object]:
+    """Whether something read from a board is proven, as JSON tells it; with the figures if not."""
+    if doubt is None:
+        return {"proven": True}
+    return {
+        "proven": False,
+        "free_bytes_reported": doubt.reported,
+        "free_bytes_by_listing": doubt.expected,
+    }
 
 
 def saved_dict(saved: Saved) -> dict[str, object]:
@@ -221,6 +237,7 @@ def saved_dict(saved: Saved) -> dict[str, object]:
         "revision": revision.spec,
         "is_new": saved.is_new,
         "captures": saved.captures,
+        **proof_dict(saved.doubt),
         "size_bytes": revision.size_bytes,
         "lines": revision.line_count,
         "sha256": revision.sha256,

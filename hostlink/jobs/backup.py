@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
-from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import rows_of, shown
+from hostlink.board.reading import rows_of
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.recalling import (
     memory_after,
@@ -26,8 +26,8 @@ from hostlink.jobs.rescuing import Held, held_content, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
-from hostlink.link.wire import Health
 from hostlink.listing import Listing, canonical_lines, to_text
+from hostlink.words import safe
 
 
 @dataclass
@@ -58,7 +58,7 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
     """
     session.attach()
     board = session.board_in(archive)
-    with archive.event("backup", board_uuid=board.uuid) as record:
+    with session.job(archive, "backup", board, parts=10) as record:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
@@ -76,9 +76,9 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     memory = rescue_held(session, archive, board)
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
-        content = held_content(session, Tally(memory.captures, memory.lines, (), True))
+        content = held_content(session, Capture(memory.lines, memory.captures))
         found.items.append(BackupItem("memory", content, memory.captures))
-    before = replace(session.wire.health)
+    before = (session.wire.health.restarts, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
     try:
@@ -92,15 +92,16 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     return found
 
 
-def _make_good(session: Session, found: Collected, before: Health) -> None:
+def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> None:
     """Put memory back where it went while the board was asked: a restart, seen or not seen.
 
-    Where there are stored programs it is put back after them in any case.
+    before: restarts and notes against the wire before it was asked. Where there are stored programs
+    it is put back after them in any case.
     """
-    health = session.wire.health
-    if health.restarts > before.restarts:
+    restarts, notes = before
+    if session.wire.health.restarts > restarts:
         session.dialogue.restarted()  # told here, so that putting back begins only once
-    elif health.disagreements == before.disagreements:
+    elif session.dialogue.evidence.total == notes:
         return
     if not same_program(session, session.dialogue.capture().lines, found.memory.lines):
         session.emit(Warned("The board lost its memory while it was read; it is put back."))
@@ -150,7 +151,7 @@ def banner_heard(session: Session) -> str:
     """The row in which the board said what it is, "" where it was not heard lately."""
     known = session.profile.talk.banner
     rows = rows_of(to_text(session.wire.recent, session.profile.rules.form.charset))
-    return next((shown(row) for row in reversed(rows) if known and known in row), "")
+    return next((safe(row) for row in reversed(rows) if known and known in row), "")
 
 
 def _banner(session: Session, archive: Archive, board: Board) -> str:
@@ -188,7 +189,7 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
         if error.reason is LinkReason.GONE:
             raise
         found.unread[name] = error.what
-        session.emit(Warned(f"{shown(name)} could not be read: {error.what}"))
+        session.emit(Warned(f"{safe(name)} could not be read: {error.what}"))
         if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
             session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
             pulse(session)

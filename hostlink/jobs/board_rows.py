@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from hostlink.board.listed import shown
 from hostlink.listing import to_text
+from hostlink.words import safe
 
 _LONGEST_ROW = 512  # bytes; a longer row is shown in parts
 _CR, _LF = 13, 10
@@ -28,7 +28,7 @@ class BoardRows:
     @property
     def partial(self) -> str:
         """The row that has not ended, safe to print."""
-        return shown(to_text(bytes(self.row), self.charset))
+        return safe(to_text(bytes(self.row), self.charset))
 
     def begin(self, row: bytes = b"", *, swallow_end: bool = False) -> None:
         """Begin anew. swallow_end: a line end that comes first is the echo of ours, and no row."""

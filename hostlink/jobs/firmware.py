@@ -70,7 +70,7 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
         "backup_uuid": backup.uuid if backup else "",
         "discarded": request.discard_board,
     }
-    with archive.event(JOB, board_uuid=situation.board.uuid, detail=detail) as record:
+    with session.job(archive, JOB, situation.board, parts=20, detail=detail) as record:
         return _Write(session, archive, request, situation, boot, backup, record.detail).run()
 
 

@@ -16,8 +16,8 @@ from hostlink.errors import (
 )
 from hostlink.jobs.backup import banner_heard
 from hostlink.jobs.firmware_request import AfterWriteError, Written
-from hostlink.jobs.putback import MisfitError, items_words, putback
-from hostlink.jobs.rescuing import Held
+from hostlink.jobs.putback import MisfitError, putback
+from hostlink.jobs.rescuing import NOTHING
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
@@ -63,20 +63,36 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
         pulse(session)  # its first bytes may have come before the speed was set back
         banner = banner_heard(session)
     found = session.dialogue.regain(may_interrupt=True).found
+    if found is not Found.PROMPT and _talks_otherwise(session):
+        found = Found.PROMPT
     session.dialogue.restarted()  # this one is no surprise to what is loaded next
     session.memory_is_known()
     return Start(banner, found)
 
 
+def _talks_otherwise(session: Session) -> bool:
+    """Whether the new firmware has a prompt of another kind; it is talked to so from now on."""
+    try:
+        with session.may_stop():
+            session.attach(again=True)
+    except LinkError as error:
+        if error.reason is LinkReason.GONE:
+            raise
+        return False
+    return True
+
+
 def restore(session: Session, archive: Archive, backup: Backup) -> None:
     """Put the programs back that the board held, proven; a second time where the wire failed once.
 
-    Raises what `putback` raises.
+    Raises what `putback` raises; MisfitError when all that has room is on the board again.
     """
     try:
         _put_back(session, archive, backup)
     except (LinkError, ReadBackError) as error:
-        if is_cut_off(error):
+        if is_cut_off(error) or (
+            isinstance(error, LinkError) and error.reason is LinkReason.TOO_LONG
+        ):
             raise
         session.emit(Warned(f"{error.what} Putting the programs back once more."))
         session.dialogue.regain(may_interrupt=True)
@@ -84,9 +100,16 @@ def restore(session: Session, archive: Archive, backup: Backup) -> None:
 
 
 def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
-    now = session.dialogue.capture()
-    held = None if now.lines else Held({}, now.count)
-    putback(session, archive, backup, held=held)
+    """Put back what has room. Memory holds what the firmware began with, which needs no keeping."""
+    session.dialogue.clear()
+    try:
+        putback(session, archive, backup, held=NOTHING)
+    except MisfitError as misfit:
+        misfit.kept = ""
+        if misfit.fitting:
+            putback(session, archive, backup, misfit.fitting, held=NOTHING)
+            misfit.kept = f"All the rest is on the board again: {', '.join(misfit.fitting)}."
+        raise
 
 
 def is_cut_off(cause: HostlinkError | None) -> bool:
@@ -110,7 +133,7 @@ def after_write_error(
     """
     name = written.image.name or "the image"
     kept = [f"Its programs are kept as {written.backup}."] if written.backup else []
-    if cause is not None and not isinstance(cause, MisfitError):
+    if cause is not None:
         kept.append(cause.kept)
     said = " ".join(part for part in kept if part)
     if cause is None:
@@ -159,10 +182,11 @@ def _programs_back(
         return f"{again}; or `hostlink putback {spec}`: both put the programs back."
     if not spec or written.restored:
         return cause.advice
-    back = f" {_WAYS_OUT[True, False]} and puts them back." if can_go_back else ""
-    if isinstance(cause, MisfitError) and cause.fitting:
-        fits = items_words(cause.fitting)
-        return f"`hostlink putback {spec} {fits}` puts back what fits.{back}"
+    # A board with other sizes than its profile says does not show that it holds nothing.
+    out = _WAYS_OUT[True, isinstance(cause, MisfitError)]
+    back = f" {out} and puts them back." if can_go_back else ""
+    if isinstance(cause, MisfitError):
+        return f"`hostlink putback {spec}` puts them on a board with more room.{back}"
     if isinstance(cause, RefusedError) and cause.advice:
         return f"{cause.advice}{back}"
     return f"`hostlink putback {spec}` tries again.{back}"

@@ -13,7 +13,6 @@ from enum import Enum
 
 from hostlink.archive import ROLES, Archive, Backup, Board, Event, FirmwareWrite, Role
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import shown
 from hostlink.errors import (
     ArchiveError,
     LinkError,
@@ -28,6 +27,7 @@ from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware_record import left_without_prompt, owed_backup
 from hostlink.jobs.firmware_request import WriteRequest
 from hostlink.jobs.session import Session
+from hostlink.words import safe
 
 _UNTOUCHED = "Nothing was sent that changes the board."
 EXPECTED: dict[str, str] = {"computer": "a BASIC prompt", "display": "silence"}
@@ -182,9 +182,10 @@ def _at_prompt(
     """A new backup, or the one that is owed where the board holds nothing else."""
     detail = {"for": "a write of firmware"}
     owed, board = situation.owed, situation.board
-    with archive.event("backup", board_uuid=board.uuid, detail=detail) as record:
+    with session.job(archive, "backup", board, parts=10, detail=detail) as record:
         found = _collected(session, archive, board, discard=discard)
-        if owed is not None and found is not None and is_part_of(session, found.items, owed):
+        nothing_else = found is None or (owed and is_part_of(session, found.items, owed))
+        if owed is not None and nothing_else:
             session.emit(
                 Warned(
                     f"An earlier write of firmware ended before the board's programs, kept as "
@@ -221,7 +222,7 @@ def _collected(
             raise
         session.emit(Warned(f"What the board holds is not kept, as you asked: {error.what}"))
         return None
-    unread = ", ".join(map(shown, found.unread))
+    unread = ", ".join(map(safe, found.unread))
     if unread and not discard:
         raise RefusedError(
             f"Not every stored program could be read: {unread}.",

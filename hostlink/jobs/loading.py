@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
+from hostlink.board.capturing import MemoryDoubt
 from hostlink.board.events import Warned
 from hostlink.board.loading import Loader, LoadReport
 from hostlink.board.profile import Profile
@@ -21,7 +22,7 @@ from hostlink.errors import (
 )
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.material import Material
-from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, rescue_held
+from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Listing, Review, measure, mend, review
@@ -74,17 +75,25 @@ class _State:
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
     """Load `material`; returns only when the board was read back and holds exactly it.
 
+    A board that is to be recognised is attached to first, since what it takes is not known before.
     Raises RefusedError before anything is sent where the review finds errors; LinkError,
     ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
-    check_loadable(material, session.profile, options)
     state = _State(material.label)
+    if not session.choice.is_guess:
+        check_loadable(material, session.profile, options)
     try:
+        if session.choice.is_guess:
+            session.attach()
+            check_loadable(material, session.profile, options)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
+        before = session.profile
         session.attach()
+        if session.profile != before:
+            check_loadable(material, session.profile, options)
         board = session.board_in(archive)
-        with archive.event("load", board_uuid=board.uuid, program=material.name) as record:
+        with session.job(archive, "load", board, program=material.name) as record:
             record.revision = revision
             record.detail["listing"] = material.label
             try:
@@ -120,8 +129,7 @@ def _overwrite(
 ) -> Loaded:
     """Rescue, send, prove, and note what the board holds."""
     if options.discard_board:
-        record.detail["discarded"] = True
-        session.emit(Warned("What the board held was not captured, as you asked."))
+        discard_held(session, record)
     else:
         state.held = rescue_held(session, archive, board)
     loader = Loader(session.dialogue, material.listing.numbered())
@@ -134,39 +142,70 @@ def _overwrite(
     state.proven = True
     session.memory_is_known()
     archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
-    total = measure(material.listing, session.profile.rules).total
-    limit = session.profile.rules.storage.program_bytes
     free = _free_memory(session)
-    known = free is not None and limit in (0, total + free)
-    if session.profile.commands.free_memory and not known:
-        _settle_doubt(session, loader, state)
+    doubt = _memory_doubt(session, material, free)
+    if session.profile.commands.free_memory and (free is None or doubt is not None):
+        _look_again(session, loader, state)
+        free = _free_memory(session) if doubt is not None else free
+        doubt = _memory_doubt(session, material, free)
     record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
-    if session.restarted_since_attach or not state.proven:
+    if session.restarted_since_attach or not state.proven or doubt is not None:
+        empty = not state.proven
         state.proven = False
         forget_copy(archive, board, content)
-        raise LinkError(
-            f"The board restarted just after {material.label} was read back right; its memory is "
-            "empty now.",
-            reason=LinkReason.RESTARTED,
-        )
-    return Loaded(material.label, state.spec, state.held.spec, report, total, limit, free)
+        if session.restarted_since_attach or empty or doubt is None:
+            raise _restarted(state)
+        raise _contradicted(session, state, doubt)
+    ledger = measure(material.listing, session.profile.rules)
+    return Loaded(
+        material.label, state.spec, state.held.spec, report, ledger.total, ledger.limit, free
+    )
 
 
-def _settle_doubt(session: Session, loader: Loader, state: _State) -> None:
+def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:
+    """Return how the board's free memory contradicts the listing; None where it does not, or where
+    either is not known."""
+    expected = measure(material.listing, session.profile.rules).free
+    if free is None or expected is None or free == expected:
+        return None
+    return MemoryDoubt(free, expected)
+
+
+def _restarted(state: _State) -> LinkError:
+    return LinkError(
+        f"The board restarted just after {state.label} was read back right; its memory is empty "
+        "now.",
+        reason=LinkReason.RESTARTED,
+    )
+
+
+def _contradicted(session: Session, state: _State, doubt: MemoryDoubt) -> ReadBackError:
+    return ReadBackError(
+        f"{state.label} is not proven: the board lists exactly what was sent, but {doubt}.",
+        advice="Either the board holds something that it does not list, or the sizes in profile "
+        f"{session.profile.name} are wrong; a survey with --storing measures them.",
+    )
+
+
+def _look_again(session: Session, loader: Loader, state: _State) -> None:
     """The last question failed, or the answer was not as it should be: see what the board holds.
 
     The question may have been stored as a line, which is mended. Where nothing is listed, the board
     restarted and its banner was not understood: then the program is not proven any more.
     """
     try:
-        rows = session.dialogue.list_once() or session.dialogue.list_once()
+        reading = session.dialogue.read_listing()
+        if not reading.lines:
+            reading = session.dialogue.read_listing()
     except LinkError:
         return  # proven it was, and that the question failed is told
+    if not reading.lines and not reading.is_bare:
+        return
     state.proven = False
-    if rows and loader.differs(rows):
+    if reading.lines and loader.differs(reading.lines):
         session.emit(Warned("Asking for the free memory changed the program on the board."))
-        loader.load(rows)
-    state.proven = bool(rows)
+        loader.load(reading.lines)
+    state.proven = bool(reading.lines)
 
 
 def _free_memory(session: Session) -> int | None:

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import shown
 from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.recalling import (
@@ -24,10 +23,11 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import Held, keep_held, rescue_held
+from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, measure, review, to_bytes
+from hostlink.words import safe
 
 _BLANK, _DELETE = 32, 127  # the first byte that is no control character, and the last that is one
 _SIZES = ("does-not-fit",)  # the rule that goes by the profile's size; the board has the last word
@@ -122,7 +122,7 @@ def _no_place(profile: Profile, item: BackupItem) -> str:
     if item.kind == "stored" and not commands.store:
         return "this kind of board cannot store programs"
     if item.kind == "stored" and commands.slots and item.slot not in commands.slots:
-        return f"this board has no slot {shown(item.slot)}"
+        return f"this board has no slot {safe(item.slot)}"
     return ""
 
 
@@ -161,13 +161,11 @@ def putback(
     session.attach()
     board = session.board_in(archive)
     detail = {"backup": backup.spec, "items": [item.name for item in items]}
-    with archive.event("putback", board_uuid=board.uuid, detail=detail) as record:
+    with session.job(archive, "putback", board, parts=10, detail=detail) as record:
         if held is not None:
             memory = held
         elif discard_board:
-            record.detail["discarded"] = True
-            session.emit(Warned("What the board held was not captured, as you asked."))
-            memory = Held(session.dialogue.list_once(), 1)
+            memory = discard_held(session, record)
         else:
             memory = rescue_held(session, archive, board)
         _must_fit(session, backup, items, board, memory)
@@ -322,7 +320,7 @@ class _PutBack:
     def _slot_as_before(self, name: str, held: Held, *, answers: bool) -> str:
         """Make a slot hold again what it held, proven; a sentence that says how that went."""
         if not held.lines:
-            return f"{shown(name)} was empty before, and may hold a program now."
+            return f"{safe(name)} was empty before, and may hold a program now."
         if answers:
             with suppress(HostlinkError):
                 if not same_program(
@@ -330,10 +328,10 @@ class _PutBack:
                 ):
                     put_into_memory(self._session, held.lines)
                     store_proven(self._session, name, held.lines, kept="")
-                return f"{shown(name)} holds what it held before."
+                return f"{safe(name)} holds what it held before."
         if held.spec:
-            return f"{shown(name)} may hold another program; what it held is kept as {held.spec}."
-        return f"{shown(name)} may hold another program; what it held was not kept, as you asked."
+            return f"{safe(name)} may hold another program; what it held is kept as {held.spec}."
+        return f"{safe(name)} may hold another program; what it held was not kept, as you asked."
 
 
 def _fewer(backup: Backup) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.rescuing import NOTHING, Held, held_content, rescue_held
+from hostlink.jobs.rescuing import Held, discard_held, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import Found
@@ -51,11 +51,9 @@ def restart(
     if not discard_board:
         session.attach()
     board = session.board_in(archive)
-    with archive.event("restart", board_uuid=board.uuid) as record:
-        held = NOTHING
+    with session.job(archive, "restart", board) as record:
         if discard_board:
-            record.detail["discarded"] = True
-            session.emit(Warned("What the board held was not captured, as you asked."))
+            held = discard_held(session, record, at_prompt=False)
         else:
             held = rescue_held(session, archive, board)
         record.detail["held"] = held.spec

@@ -99,7 +99,7 @@ class Standing:
             archive=self._archive,
             recorder=self._recorder,
         )
-        session.emit = session.dialogue.emit = self._emit
+        session.tell(self._emit)
         self._session = session
         self._identity = session.identity
         self._begin(None)
@@ -160,7 +160,8 @@ class Standing:
             return
         try:
             self._connect(port, returning=True)
-            empty = self.at_prompt and self.copy.lines and not self._here().dialogue.list_once()
+            had_lines = self.at_prompt and bool(self.copy.lines)
+            empty = had_lines and self._here().dialogue.read_listing().is_bare
         except LinkError:
             self._give_back()
             return

@@ -23,6 +23,7 @@ class Pacing:
     line_end: bytes = b"\r"
     reply_end: bytes = b"\r\n"
     prompt: bytes = b"> "
+    ready: bytes = b""
     line_done: Literal["echo", "prompt", "after-prompt"] = "prompt"
     after_prompt_s: float = 0.0
     receive_buffer: int = 0
@@ -36,6 +37,16 @@ class Pacing:
     page_prompt: bytes = b""
     page_key: bytes = b""
     latency_s: float = 0.02
+
+    @property
+    def direct_end(self) -> bytes:
+        """What ends the answer to a direct command; b"" for nothing but silence."""
+        return self.ready or self.prompt
+
+    @property
+    def guard_s(self) -> float:
+        """How long after a prompt a line may still be being stored."""
+        return self.after_prompt_s if self.line_done == "after-prompt" else 0.0
 
     @property
     def byte_s(self) -> float:

@@ -130,7 +130,7 @@ def whole_job(chip: Chipboard, workshop: Any) -> None:
     assert (written.answered, written.restored) == (True, True)
     with chip.session() as session:
         session.attach()
-        lines = session.dialogue.list_once()
+        lines = session.dialogue.read_listing().lines
     assert "".join(line.typed + "\n" for line in lines.values()) == LISTING
     (write,) = chip.archive.writes()
     assert write.previous is not None

@@ -84,7 +84,7 @@ def test_a_raw_paste_of_the_same_listing_loses_bytes(
             port.read(max(1, port.in_waiting))
         counts = board.counts()
     with board.attached() as dialogue:
-        held = dialogue.list_once()
+        held = dialogue.read_listing().lines
     print(f"{baud} baud: a raw paste of {len(text)} bytes lost {counts.lost}")
     assert counts.heard == len(text)
     assert counts.lost > 0
@@ -101,13 +101,13 @@ def test_a_restart_loses_the_program_and_is_noticed(
     with board.attached() as dialogue:
         few = dict(list(program.items())[:3])
         Loader(dialogue, few).load()
-        assert list(dialogue.list_once()) == list(few)
+        assert list(dialogue.read_listing().lines) == list(few)
         assert not dialogue.restarted()
         dialogue.wire.port.dtr = False
         dialogue.wire.port.dtr = True
         dialogue.attach()
         assert dialogue.wire.health.restarts == 1
-        assert dialogue.list_once() == {}
+        assert dialogue.read_listing().lines == {}
         assert dialogue.free_memory() == 999
 
 

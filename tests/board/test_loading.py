@@ -10,6 +10,7 @@ import pytest
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.board.loading import MOST_STARTS, Loader
 from hostlink.board.profile import Commands
+from hostlink.board.reading import Reading
 from hostlink.errors import ExitStatus, LinkError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.practice.faults import Faults
@@ -155,20 +156,20 @@ def test_a_command_stored_as_a_line_while_reading_back_is_deleted(
     """On a doubtful wire the last `LIST` of the read-back is stored as line 2 (found by the soak):
     what it brings is empty, so the board is read again, and the stray line goes."""
     b = bench(BoardSettings(echo=False), echo=False)
-    listed, asked = b.dialogue.list_once, []
+    listed, asked = b.dialogue.read_listing, []
 
-    def damaged() -> dict[int, Line]:
+    def damaged() -> Reading:
         asked.append(1)
         if len(asked) == 3:
             text = "".join(f"{n} {text}\n" for n, text in b.held.items())
             b.put(f"2 IST\n{text}")
-            return {}
-        rows: dict[int, Line] = listed()
+            return Reading({})
+        reading: Reading = listed()
         if len(asked) == 2:
-            del rows[10]  # so that a third is taken
-        return rows
+            del reading.lines[10]  # so that a third is taken
+        return reading
 
-    b.dialogue.list_once = damaged
+    b.dialogue.read_listing = damaged
     load(b, program(TIDE))
     assert b.held == texts(program(TIDE))
 

@@ -64,7 +64,7 @@ TALKS = st.builds(
 COMMANDS = st.builds(
     Commands,
     list=TYPED,
-    list_end=st.text(LATIN, max_size=20),
+    answer_rows=st.sampled_from([(), ("OK",), ("Ready", "\xb7 end")]),
     clear=TYPED,
     run=TYPED,
     free_memory=TYPED,

@@ -18,6 +18,8 @@ from typing import Any
 import pytest
 from intelhex import IntelHex
 
+from hostlink.practice.eeprom import Eeprom
+
 VECTORS = b"\x0c\x94\x40\x00" * 26
 WRITE = ("firmware", "write", "good.hex", "--role", "computer", "--yes")
 WRITE_MUTE = ("firmware", "write", "mute.hex", "--role", "computer", "--yes")
@@ -192,7 +194,8 @@ def test_a_board_without_an_image_to_go_back_to_gets_another(
 def test_what_has_no_room_after_the_write_is_put_back_in_part_or_by_going_back(
     hostlink: Callable, programs: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Firmware with less memory: status 1, the part that fits is named as a whole command."""
+    """Firmware with less memory: status 1, the part that fits is back, and going back, which is
+    advised, brings all of it."""
     from hostlink.practice.basic import Basic
 
     hostlink("load", "room")
@@ -211,36 +214,53 @@ def test_what_has_no_room_after_the_write_is_put_back_in_part_or_by_going_back(
     assert told.status == 1
     assert "every page read back, but its programs were not put back" in told.err
     assert "memory: it is 309 bytes over the 300 here" in told.err
-    assert hostlink("putback", "backup@1", "--item", "ROOM").status == 0
-    assert "`hostlink putback backup@1 --item ROOM` puts back what fits" in told.err
+    assert "All the rest is on the board again: ROOM." in told.err
     assert programs() == ({}, held[1])
     small = 999
-    assert "`hostlink firmware write --previous` goes back" in told.err
-    assert hostlink(*GO_BACK).status == 0
+    said = told.err[told.err.index("hostlink: ") :]
+    (advised,) = re.findall(r"`hostlink (firmware write --previous[^`]*)`", said)
+    assert hostlink(*advised.split(), "--yes").status == 0
     assert programs() == held
 
 
-def test_a_refused_store_says_what_to_name_instead(
-    hostlink: Callable, programs: Callable, follow: Callable, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("told_beforehand", [True, False])
+def test_a_board_with_less_eeprom_is_as_before_and_takes_what_is_advised(
+    hostlink: Callable,
+    programs: Callable,
+    follow: Callable,
+    monkeypatch: pytest.MonkeyPatch,
+    told_beforehand: bool,
 ) -> None:
-    """Onto a board with less EEPROM than its profile knows of: everything there as it was, and what
-    is advised is taken."""
-    small = "practice://small?time=virtual&eeprom_bytes=700"
+    """Where its size is known nothing is sent, where it is not the board refuses on the way: in
+    both cases all is as it was, and what is advised is taken."""
+    small = "practice://small?time=virtual"
     hostlink("load", "room")
     hostlink("store", "ROOM")
     hostlink("load", "tide")
     hostlink("store", "TIDE")
     hostlink("backup")
     tide = programs()[0]
+    if told_beforehand:
+        small += "&eeprom_bytes=700"
+    else:
+        real = Eeprom.__init__
+        monkeypatch.setattr(Eeprom, "__init__", lambda self, _: real(self, 700))
     monkeypatch.setenv("HOSTLINK_PORT", small)
     hostlink("load", "hail")
     hostlink("store", "ROOM")
     held = programs("small")
     told = hostlink("putback", "backup@1")
     assert told.status == 1
+    assert programs("small") == held
+    if told_beforehand:
+        assert "TIDE: it takes 609 bytes of EEPROM, and at most 508 are left for it" in told.err
+        assert "Clearing" not in told.err
+        names = re.findall(r"--item (\S+)", told.err[told.err.index("The rest fits:") :])
+        assert names == ["memory", "ROOM"]
+        assert hostlink("putback", "backup@1", "--item", "memory", "--item", "ROOM").status == 0
+        return
     assert "shelf full" in told.err
     assert "ROOM holds what it held before. Memory holds what it held before." in told.err
-    assert programs("small") == held
     done = follow(told, (), lambda: bool(programs("small") == (tide, held[1])))
     assert done == ["putback backup@1 --item memory"]
 

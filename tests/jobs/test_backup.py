@@ -10,12 +10,14 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.reading import Reading
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import find_material
 from hostlink.jobs.recalling import slot_names
 from hostlink.jobs.session import LinkChoice
+from hostlink.listing.parse import Line
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
 ONE = '10 PRINT "ONE"\n20 END\n'
@@ -274,18 +276,18 @@ def test_captures_that_do_not_agree_keep_nothing(
     memory = full.memory
     from hostlink.board.dialogue import Dialogue
 
-    real = Dialogue.list_once
+    real = Dialogue.read_listing
     reading: list[int] = []
 
     def unsteady(self: Dialogue) -> Any:
-        lines = real(self)
+        shown = real(self)
         if any("stored as ONE" in getattr(event, "text", "") for event in full.events[-30:]):
             reading.append(len(reading))
             if len(reading) <= 24:
-                return {10: lines[10].__class__.from_text(f"10 PRINT {len(reading)}")}
-        return lines
+                return Reading({10: Line.from_text(f"10 PRINT {len(reading)}")})
+        return shown
 
-    monkeypatch.setattr(Dialogue, "list_once", unsteady)
+    monkeypatch.setattr(Dialogue, "read_listing", unsteady)
     with full.session() as session, pytest.raises(ReadBackError) as caught:
         backup(session, archive)
     assert archive.backups() == []

@@ -28,6 +28,7 @@ from hostlink.jobs.firmware import AfterWriteError, WriteRequest, Written, way_b
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import find_material
 from hostlink.jobs.putback import putback
+from hostlink.practice.ops import Chore, Send, Work
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 SMALL = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048, boot_sizes=(512,))
@@ -288,18 +289,42 @@ def test_another_silent_board_in_its_place_is_not_written(
     assert other.machine.chip.page_writes
 
 
-def test_firmware_that_talks_in_another_way_is_left_only_on_the_users_word(
+def at_the_last_page(board: Any, do: Callable[[], None]) -> None:
+    """Have something change on the board as the new firmware's last page is written."""
+
+    def watch(event: Any) -> None:
+        if type(event).__name__ == "PageProven" and event.done == PAGES:
+            do()
+
+    board.on_event = watch
+
+
+def test_firmware_that_talks_in_another_way_is_recognised(board: Any, archive: Archive) -> None:
+    """It comes to another prompt than the one before it: the programs go back by that. And going
+    back to the one before finds its prompt again."""
+    programs, sound = held(board), board.machine.settings
+    other = dataclasses.replace(sound, prompt=b"ok> ")
+    at_the_last_page(board, lambda: setattr(board.machine, "settings", other))
+    assert write(board, archive, wanted()).restored
+    assert held(board) == programs
+    at_the_last_page(board, lambda: setattr(board.machine, "settings", sound))
+    assert back(board, archive).restored
+    assert held(board) == programs
+
+
+def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
     board: Any, archive: Archive
 ) -> None:
     """What talks has a keyboard, perhaps: a program may be in its memory. The advice has the word
     in it, and then one command goes back and puts the programs on the board."""
-    programs, sound = held(board), board.machine.settings
+    programs, machine = held(board), board.machine
 
-    def other_prompt(event: Any) -> None:
-        if type(event).__name__ == "PageProven" and event.done == PAGES:
-            board.machine.settings = dataclasses.replace(sound, prompt=b"ok> ")
+    def chatter(booting: bool) -> Any:  # noqa: ARG001
+        while True:
+            yield Send(b"TIDE IS COMING IN\r\n")
+            yield Work(Chore.STATEMENT, 200)
 
-    board.on_event = other_prompt
+    at_the_last_page(board, lambda: setattr(machine, "_main", chatter))
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert "does not come to the prompt of profile practice" in caught.value.what
@@ -308,12 +333,7 @@ def test_firmware_that_talks_in_another_way_is_left_only_on_the_users_word(
     with pytest.raises(RefusedError) as refused:
         back(board, archive)
     assert refused.value.needed is Needed.LOSS
-
-    def same_prompt(event: Any) -> None:
-        if "Writing" in getattr(event, "text", ""):
-            board.machine.settings = sound
-
-    board.on_event = same_prompt
+    at_the_last_page(board, lambda: delattr(machine, "_main"))
     assert back(board, archive, discard_board=True).restored
     assert held(board) == programs
 
@@ -502,7 +522,7 @@ def shrink(board: Any, size: int) -> Callable[[Any], None]:
 def test_programs_that_have_no_room_any_more_are_named_and_it_is_a_failure(
     board: Any, archive: Archive
 ) -> None:
-    """The write stands, status 1; the command that is named puts back what fits."""
+    """The write stands, status 1; what has room is put back, and going back brings all of it."""
     board.load(ONE)
     board.load(MEMORY + "20 PRINT 2, 3, 4, 5, 6, 7\n")
     programs = held(board)
@@ -513,21 +533,21 @@ def test_programs_that_have_no_room_any_more_are_named_and_it_is_a_failure(
     assert error.status is ExitStatus.REFUSED
     assert "every page read back, but its programs were not put back" in error.what
     assert "memory: it is" in error.what
-    assert "Its programs are kept as backup@1." in error.kept
-    assert "Nothing was sent" not in error.kept
-    assert "`hostlink putback backup@1 --item ONE` puts back what fits." in error.advice
-    assert "`hostlink firmware write --previous` goes back" in error.advice
+    assert error.kept == (
+        "Its programs are kept as backup@1. All the rest is on the board again: ONE."
+    )
+    assert "`hostlink putback backup@1` puts them on a board with more room." in error.advice
+    assert "`hostlink firmware write --previous --discard-board` goes back" in error.advice
     assert flash(board) == blank_padded(wanted().image.flash, END)
+    assert held(board) == ({}, programs[1])
     board.on_event = lambda event: None  # noqa: ARG005
-    with board.session() as session:
-        putback(session, archive, archive.backup("backup@1"), ["ONE"])
 
     def grow(event: Any) -> None:
         if "Writing" in getattr(event, "text", ""):
             board.machine.basic._state.memory.size = 999
 
     board.on_event = grow
-    assert back(board, archive).backup == "backup@1"
+    assert back(board, archive, discard_board=True).backup == "backup@1"
     assert held(board) == programs
 
 

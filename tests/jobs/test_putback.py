@@ -10,6 +10,8 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content
+from hostlink.board.profile import Profile
+from hostlink.board.profile_file import find_profile
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import MisfitError, putback
@@ -97,6 +99,13 @@ def test_another_program_in_a_slot_and_in_memory_is_kept_first(kept: Any, archiv
     assert kept.stored["ONE"] == lines(ONE)
 
 
+def sizeless() -> Profile:
+    """The practice board's profile, which does not say how much memory the board has."""
+    profile = find_profile("practice")
+    storage = dataclasses.replace(profile.rules.storage, program_bytes=0)
+    return dataclasses.replace(profile, rules=dataclasses.replace(profile.rules, storage=storage))
+
+
 @pytest.mark.usefixtures("kept")
 def test_a_smaller_board_says_beforehand_what_does_not_fit(
     archive: Archive, table: Callable[..., Any]
@@ -107,13 +116,13 @@ def test_a_smaller_board_says_beforehand_what_does_not_fit(
     small.name = "small"
     sent: list[bytes] = []
     small.on_write = sent.append
-    with small.session() as session, pytest.raises(RefusedError) as caught:
+    with small.session(sizeless()) as session, pytest.raises(RefusedError) as caught:
         putback(session, archive, archive.backup("backup@1"))
     assert "TWO: it is" in caught.value.what
     assert "memory: it is" in caught.value.what
     assert caught.value.advice == "The rest fits: --item ONE"
     assert not [data for data in sent if b"STOW" in data or data[:1].isdigit()]
-    with small.session() as session:
+    with small.session(sizeless()) as session:
         assert putback(session, archive, archive.backup("backup@1"), ["ONE"]).stored == ("ONE",)
     assert small.stored == {"ONE": lines(ONE)}
 
@@ -415,4 +424,4 @@ def test_discarding_is_said_and_recorded(kept: Any, archive: Archive) -> None:
         putback(session, archive, archive.backup("backup@1"), ["memory"], discard_board=True)
     assert "10 REM MINE\n" not in {archive.content(each).text for each in archive.rescues()}
     (event,) = [each for each in archive.events() if each.job == "putback"]
-    assert event.detail["discarded"] is True
+    assert event.detail["discarded"] == "1 line that the board lists, 10"

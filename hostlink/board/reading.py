@@ -1,4 +1,4 @@
-"""The rows of a board's answer, and the listing among them."""
+"""One answer to LIST: the lines in it, the rows that are no lines, and how the question went."""
 
 from __future__ import annotations
 
@@ -11,32 +11,47 @@ from hostlink.listing.parse import Line
 
 
 @dataclass(frozen=True, slots=True)
-class Listed:
-    """One answer to LIST. lines: by number. strays: rows inside that are no lines, each with the
-    number of the line before; after: such rows behind the last line; said: before the first.
-    order: of all rows as they came the number of a line, or the row that is no line."""
+class Reading:
+    """One answer to LIST.
+
+    lines: by number. strays: rows between lines that are no lines, each with the number of the line
+    before it. after: such rows behind the last line. said: such rows before the first.
+    order: every row as it came: the number of a line, or the row that is no line.
+    heard_right: the question was echoed right and answered without being asked again.
+    """
 
     lines: dict[int, Line]
-    strays: tuple[tuple[int, str], ...]
-    after: tuple[tuple[int, str], ...]
+    strays: tuple[tuple[int, str], ...] = ()
+    after: tuple[tuple[int, str], ...] = ()
     said: tuple[str, ...] = ()
     order: tuple[int | str, ...] = ()
+    heard_right: bool = True
 
     @property
     def around(self) -> tuple[str, ...]:
-        """The rows before the first line and behind the last; of a board's own words the same each
-        time, else one may be a line whose number was damaged."""
+        """The rows before the first line and behind the last.
+
+        A board's own words are the same each time; another row may be a line with a damaged number.
+        """
         return (*self.said, *(row for _, row in self.after))
 
     @property
     def unexplained(self) -> tuple[str, ...]:
-        """All rows that are no line."""
+        """All rows that are neither a line nor named in the profile."""
         return (*self.around, *(row for _, row in self.strays))
 
+    @property
+    def is_bare(self) -> bool:
+        """Whether a question that was heard right was answered by nothing that needs explaining.
 
-def read_listed(text: str, profile: Profile) -> Listed:
-    """Read a listing as the board shows it; what the profile does not explain is kept apart."""
-    known = ("", profile.commands.list_end, *profile.talk.idle_chatter)
+        Only such an answer speaks for an empty program.
+        """
+        return self.heard_right and not self.lines and not self.unexplained
+
+
+def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Reading:
+    """Read an answer to LIST; what the profile does not explain is kept apart. Never raises."""
+    known = ("", *profile.commands.answer_rows, *profile.talk.idle_chatter)
     lines: dict[int, Line] = {}
     strays: list[tuple[int, str]] = []
     after: list[tuple[int, str]] = []
@@ -64,16 +79,9 @@ def read_listed(text: str, profile: Profile) -> Listed:
         else:
             after.append((last, row))
         order.append(row)
-    return Listed(lines, tuple(strays), tuple(after), tuple(said), tuple(order))
+    return Reading(lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right)
 
 
 def rows_of(text: str) -> list[str]:
-    """The rows of a board's answer, whatever it ends them with; empty ones left out."""
+    """Split a board's answer into rows, whatever it ends them with; empty rows are left out."""
     return [row for row in re.split(r"[\r\n]+", text) if row]
-
-
-def shown(text: str) -> str:
-    """Board output made safe to print: control characters as escapes, nothing obeyed."""
-    return "".join(
-        character if character.isprintable() else f"\\x{ord(character):02x}" for character in text
-    )
