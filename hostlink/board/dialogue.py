@@ -51,6 +51,7 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         line_cancel=talk.line_cancel,
         erase=talk.erase,
         interrupt=talk.interrupt,
+        full_sign=talk.full_sign,
         page_prompt=talk.page_prompt.encode("latin-1"),
         page_key=talk.page_key,
         latency_s=latency_s,
@@ -211,6 +212,13 @@ class Dialogue:
         core = self.exchange(text, reach, on_answer)
         if core.outcome is Outcome.ANSWERED:
             return core
+        if core.outcome is Outcome.DEAF:
+            raise LinkError(
+                f'The board does not take "{safe(text)}": its memory is so full that it takes '
+                "nothing any more.",
+                reason=LinkReason.FULL,
+                advice="Only a restart helps; the program in its memory is lost by it.",
+            )
         if core.outcome is Outcome.UNTYPED:
             raise LinkError(
                 f'"{safe(text)}" could not be typed right; the wire damages bytes.',
@@ -236,6 +244,18 @@ class Dialogue:
         body = answer.removesuffix(end)
         return to_text(body, self.profile.rules.form.charset)
 
+    def refusal_in(self, answer: bytes) -> str:
+        """The row by which the board refuses a line, safe to print; "" where it says nothing.
+
+        It is the row that begins with a known error word, else the last: some boards repeat the
+        line first.
+        """
+        known = self.profile.commands
+        rows = [row for row in rows_of(self.body(answer)) if row.strip() not in known.answer_rows]
+        rows = [row for row in rows if row.strip()]
+        errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
+        return safe((errors or rows)[-1]) if rows else ""
+
     def can(self, command: str, what: str) -> str:
         """The profile's text for a command, or RefusedError where the board has none."""
         text = str(getattr(self.profile.commands, command))
@@ -247,8 +267,18 @@ class Dialogue:
         return text
 
     def clear(self) -> None:
-        """Empty the program memory."""
-        self.ask(self.can("clear", "clear their program memory"))
+        """Empty the program memory.
+
+        Raises RefusedError where the board refuses the command and still lists lines.
+        """
+        command = self.can("clear", "clear their program memory")
+        said = self.refusal_in(self._asked(command).answer)
+        if said and self.read_listing().lines:
+            raise RefusedError(
+                f'The board does not clear its memory by {safe(command)}: it says "{said}".',
+                kept=_UNTOUCHED,
+                advice="If it clears it by another word, name that as clear in its profile.",
+            )
 
     def free_memory(self) -> int | None:
         """Bytes free by the board's own word; None where it has no such question or answer."""

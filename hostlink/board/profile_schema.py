@@ -132,6 +132,9 @@ LISTING = (
     Key("charset", Charset(), "a single-byte codec that maps all 256 bytes"),
     Key("characters", Ranges(), "byte values the board takes in a line, as inclusive ranges"),
     Key("screen_width", Whole(0, 1000), "columns of its screen; 0: none, or not known"),
+    Key(
+        "wrap_indent", Whole(-1, 100), "blanks before the rest of a broken row; -1: none is broken"
+    ),
 )
 
 STORAGE = (

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 
 from hostlink.board.answers import free_bytes
 from hostlink.board.events import Emit, Phase, ignore
+from hostlink.board.learning import find_list_form
 from hostlink.board.profile import Profile, Talk
 from hostlink.board.reading import rows_of
 from hostlink.errors import LinkError, LinkReason
@@ -31,6 +32,7 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
+from hostlink.listing.canonical import listed_line
 from hostlink.words import safe
 
 # Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
@@ -45,6 +47,7 @@ _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a bus
 _QUIET_S = 0.12
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
+_LONGEST_LISTING_S = 30.0
 _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ASKING = b"?"
@@ -215,7 +218,36 @@ class Recogniser:
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
                 return Recognised(_at(kind, manner.baud), manner, known=True, free=free)
-        return Recognised(with_manner(self._careful, manner), manner, known=False)
+        profile = self._with_listing(with_manner(self._careful, manner), manner)
+        return Recognised(profile, manner, known=False)
+
+    def _with_listing(self, profile: Profile, manner: Manner) -> Profile:
+        """Add to a profile what the board's listing shows: its form, and the rows around it.
+
+        A row around the lines is the board's own where it comes as well when the board is asked to
+        list lines that are not there.
+        """
+        command = profile.commands.list.encode("latin-1")
+        rows = self._answer_rows(command, manner)
+        shape = find_list_form(rows)
+        if not shape:
+            return profile
+        form = dataclasses.replace(profile.rules.form, list_form=shape)
+        rules = dataclasses.replace(profile.rules, form=form)
+        odd = [row for row in rows if listed_line(row, form) is None]
+        own: tuple[str, ...] = ()
+        if odd:
+            nothing = self._answer_rows(command + b" 32000", manner)
+            own = tuple(row for row in odd if row in nothing and row not in manner.refusal)
+        answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
+        commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
+        return dataclasses.replace(profile, rules=rules, commands=commands)
+
+    def _answer_rows(self, command: bytes, manner: Manner) -> list[str]:
+        """The rows that answer a direct command, but for what ends every answer."""
+        self._ask(command)
+        answer = self._ask(manner.line_end, longest_s=_LONGEST_LISTING_S)
+        return _rows(answer, manner.ready or manner.prompt)
 
     # --- the wire ----------------------------------------------------------------------------
 
@@ -247,9 +279,9 @@ class Recogniser:
         port = self._wire.port
         return port.baudrate if isinstance(port, TunablePort) else self._careful.talk.baud
 
-    def _ask(self, out: bytes) -> bytes:
+    def _ask(self, out: bytes, *, longest_s: float = _LONGEST_S) -> bytes:
         quiet_s = max(_QUIET_S, 6 * BITS_PER_BYTE / self._baud)
-        core = self._probe(out, quiet_s=quiet_s, longest_s=_LONGEST_S, first_s=_FIRST_S)
+        core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
         self._heard_something = self._heard_something or bool(core.heard)
         return core.heard
 

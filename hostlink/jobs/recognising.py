@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Iterator
 from contextlib import suppress
 
@@ -11,7 +10,7 @@ from hostlink.board.events import Emit
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import find_profile, shipped_profiles, user_profiles
-from hostlink.board.recognise import Recognised, Recogniser, agrees, with_manner
+from hostlink.board.recognise import Recognised, Recogniser
 from hostlink.errors import HostlinkError
 from hostlink.jobs.attaching import known_board
 from hostlink.link.wire import Wire
@@ -65,9 +64,5 @@ def recognise(
     profile: the one named, whose values stand where nothing was heard; is_guess: nobody named it,
     so any kind may be taken. Raises LinkError where the board gives no readable answer.
     """
-    found = Recogniser(
-        wire, tuple(kinds()) if is_guess else (profile,), profile, emit, may_stop=may_stop
-    ).run()
-    if is_guess or found.known or agrees(profile, found.manner):
-        return found
-    return dataclasses.replace(found, profile=with_manner(profile, found.manner))
+    known = tuple(kinds()) if is_guess else (profile,)
+    return Recogniser(wire, known, profile, emit, may_stop=may_stop).run()

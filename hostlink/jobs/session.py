@@ -15,6 +15,7 @@ from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
 from hostlink.board.evidence import Evidence
+from hostlink.board.learning import Learned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
@@ -109,6 +110,7 @@ class Session:
         self._evidence = Evidence(self.wire.health)
         self.use(choice)
         self._attached = False
+        self._is_known_kind = True
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self._told = False
         self.restarts_told = 0  # restarts of which a job itself has said what came of them
@@ -227,8 +229,13 @@ class Session:
             is_guess=self.choice.is_guess,
             may_stop=self.choice.stop_running,
         )
-        self.emit(BoardRecognised(found.sentence, found.profile.name, found.known))
-        self.use(dataclasses.replace(self.choice, profile=found.profile, baud=0))
+        self._is_known_kind = found.known
+        self._talk_by(found.profile, found.sentence)
+
+    def _talk_by(self, profile: Profile, sentence: str) -> None:
+        """Say what was found out of the board, and talk to it by that from now on."""
+        self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
+        self.emit(BoardRecognised(sentence, self.profile))
 
     @property
     def restarted_since_attach(self) -> bool:
@@ -264,6 +271,11 @@ class Session:
         if isinstance(port, TunablePort) and port.baudrate != baud:
             port.baudrate = baud
 
+    def learn(self, learned: Learned) -> None:
+        """Take what the board was seen to do to lines into its profile, from now on."""
+        rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
+        self._talk_by(dataclasses.replace(self.profile, rules=rules), learned.sentence)
+
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""
         identity = self.identity
@@ -272,7 +284,7 @@ class Session:
             pid=identity.pid,
             serial=identity.serial,
             location=identity.location,
-            profile=self.profile.name,
+            profile=self.profile.name if self._is_known_kind else "",
             restarts_on_open=self._taught(),
         )
 

@@ -18,6 +18,7 @@ from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 
 _QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
+_DEAF_SIGNS = 2  # one may be damage
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
 
@@ -29,6 +30,7 @@ class Outcome(Enum):
     SILENT = "silent"  # the line went in, no prompt came back
     UNTYPED = "untyped"  # it could not be typed right; nothing was committed on purpose
     FLOODING = "flooding"  # the board does not stop sending
+    DEAF = "deaf"  # the board answers each character with a sign: its memory takes no line any more
 
 
 class _State(Enum):
@@ -89,6 +91,7 @@ class Exchange:
         self._next_byte_at = 0.0
         self._settling_since = 0.0
         self._replied = 0
+        self._deaf_signs = 0  # attempts whose first character was answered with the sign
         self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
 
     @property
@@ -164,6 +167,8 @@ class Exchange:
             if self._echoed >= self._sent:
                 return False
             want = self._text[self._echoed]
+            if self._echoed == 0 and byte == self._pacing.deaf_sign:
+                self._deaf_signs += 1
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
                 return False
             self._echoed += 1
@@ -180,6 +185,8 @@ class Exchange:
 
     def _settle(self, now: float) -> Step:
         """The echo is wrong or missing: let the line fall quiet, then cancel it."""
+        if self._deaf_signs >= _DEAF_SIGNS:
+            return self._finish(Outcome.DEAF)
         self.repairs += 1
         self._attempts += 1
         self._state = _State.SETTLING

@@ -9,6 +9,7 @@ from typing import Literal
 BITS_PER_BYTE = 10
 # Without any answer the clock alone paces; the host may hand bytes over late and in lumps.
 TIMED_MARGIN = 1.1
+_BACKSPACE = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +35,7 @@ class Pacing:
     line_cancel: bytes = b""
     erase: bytes = b""
     interrupt: bytes = b"\x03"
+    full_sign: bytes = b""
     page_prompt: bytes = b""
     page_key: bytes = b""
     latency_s: float = 0.02
@@ -42,6 +44,14 @@ class Pacing:
     def direct_end(self) -> bytes:
         """What ends the answer to a direct command; b"" for nothing but silence."""
         return self.ready or self.prompt
+
+    @property
+    def deaf_sign(self) -> int:
+        """The byte with which a board answers a character that it has no room to take.
+
+        Where the profile names none it is a backspace: the commonest kind answers so.
+        """
+        return self.full_sign[0] if self.full_sign else _BACKSPACE
 
     @property
     def guard_s(self) -> float:

@@ -11,8 +11,8 @@ class Probe:
     """Writes `out` once and listens until the line is quiet.
 
     byte_s: seconds that a byte takes at the speed the port is set to. quiet_s: stillness that ends
-    the listening, counted from the last byte out or in. first_s: the same before anything came, None
-    for quiet_s. longest_s: end of the listening anyway.
+    the listening, counted from the last byte out or in. first_s: the same before anything came,
+    None for quiet_s. longest_s: end of the listening anyway.
     When done: `heard`, `sent_at`, `arrivals` as (clock seconds, bytes), in order, and `overdue`:
     whether it ended although bytes were still coming.
     """

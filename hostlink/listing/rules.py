@@ -29,6 +29,8 @@ class Form:
     charset: a Python single-byte codec that maps all 256 bytes, so that captures are lossless.
     characters: the byte values the board takes in a line, as inclusive ranges.
     screen_width: columns of the board's screen, 0 where it has none or it is not known.
+    wrap_indent: blanks with which a listed line goes on in the next row where it was broken at the
+        width of the screen; -1 where the board breaks no line.
     """
 
     first_line: int = 1
@@ -42,6 +44,7 @@ class Form:
     charset: str = "latin-1"
     characters: tuple[tuple[int, int], ...] = ((32, 126),)
     screen_width: int = 0
+    wrap_indent: int = -1
 
 
 @dataclass(frozen=True, slots=True)
