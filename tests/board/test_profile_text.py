@@ -172,7 +172,14 @@ def _settled(profile: Profile) -> Profile:
     )
     form = dataclasses.replace(form, first_line=first, last_line=last)
     rules = dataclasses.replace(profile.rules, form=form, storage=storage)
-    return dataclasses.replace(profile, talk=talk, commands=commands, rules=rules)
+    settled = dataclasses.replace(profile, talk=talk, commands=commands, rules=rules)
+    for clash in clashes(settled):
+        for key in clash.keys:
+            table, _, name = key.partition(".")
+            if table == "commands":
+                value = getattr(Commands(), name)
+                commands = dataclasses.replace(commands, **{name: value})
+    return dataclasses.replace(settled, commands=commands)
 
 
 @pytest.mark.no_cover
