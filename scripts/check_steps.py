@@ -14,10 +14,12 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import environment
+import pythons
 
 ROOT = Path(__file__).resolve().parent.parent
 DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
@@ -59,6 +61,7 @@ class Checks:
     ci: bool = False
     pytest_arguments: list[str] = field(default_factory=list)
     pytest_summary: str = ""
+    pythons_summary: str = ""
 
     @property
     def python(self) -> str:
@@ -158,15 +161,19 @@ def pytest(checks: Checks) -> str:
     and terminals; one that has nothing left takes work from the others. Without arguments of its
     own the run also notes which lines and branches it passes.
     """
+    arguments = checks.pytest_arguments or ["--cov", "--cov-report="]
+    problem, checks.pytest_summary = run_pytest(checks.python, arguments, ci=checks.ci)
+    return problem
+
+
+def run_pytest(python: str, arguments: Sequence[str], *, ci: bool) -> tuple[str, str]:
+    """Run tests on all processors; return what is wrong, "" if nothing, and the closing line."""
     workers = str((os.cpu_count() or 1) + 1)
-    spread = ["-n", workers, "--dist", "worksteal"]
-    command = [checks.python, "-m", "pytest", *spread, "-rsfE", *checks.pytest_arguments]
-    if not checks.pytest_arguments:
-        command += ["--cov", "--cov-report="]
-    status, lines = run(command, variables={"HOSTLINK_CI": "1"} if checks.ci else NO_VARIABLES)
+    command = [python, "-m", "pytest", "-n", workers, "--dist", "worksteal", "-rsfE", *arguments]
+    status, lines = run(command, variables={"HOSTLINK_CI": "1"} if ci else NO_VARIABLES)
     found = [match.group(1) for line in lines if (match := PYTEST_SUMMARY.match(line))]
-    checks.pytest_summary = found[-1].rstrip("= ") if found else ""
-    return pytest_problem(status, checks.pytest_summary, ci=checks.ci)
+    summary = found[-1].rstrip("= ") if found else ""
+    return pytest_problem(status, summary, ci=ci), summary
 
 
 def pytest_problem(status: int, summary: str, *, ci: bool) -> str:
@@ -177,6 +184,44 @@ def pytest_problem(status: int, summary: str, *, ci: bool) -> str:
         return "pytest printed no closing line"
     skipped = SKIPPED.search(summary)
     return f"{skipped.group(1)} skipped, which CI does not allow" if ci and skipped else ""
+
+
+def other_pythons(checks: Checks) -> str:
+    """Run the core of the tests on each other supported Python that this computer has.
+
+    Each gets an environment of its own, made like `.venv`; they are made all at once, since most
+    of that is waiting for the package index.
+    """
+    own = checks.place.version
+    found = pythons.find(minor for minor in pythons.SUPPORTED if minor != own)
+    places = {
+        python: environment.Environment(
+            ROOT, base_python=python.file, version=minor, name=".venv-{}.{}".format(*minor)
+        )
+        for minor, python in found.items()
+    }
+    with ThreadPoolExecutor() as pool:
+        unmade = list(pool.map(unready, places.values()))
+    problems, ran = [], []
+    for (python, place), problem in zip(places.items(), unmade, strict=True):
+        print(f"\nPython {python}: {place.folder.name}, made with {python.file}", flush=True)
+        if not problem:
+            ran.append(python)
+            problem, _ = run_pytest(str(place.python), [*pythons.CORE, "-q"], ci=checks.ci)
+        if problem:
+            problems.append(f"Python {python}: {problem}")
+    checks.pythons_summary = pythons.summary(own, ran, found)
+    print(checks.pythons_summary)
+    return "; ".join(problems)
+
+
+def unready(place: environment.Environment) -> str:
+    """Make an environment for the tests ready; return why that failed, "" if it did not."""
+    try:
+        place.prepare("test")
+    except environment.SetupError as error:
+        return str(error)
+    return ""
 
 
 def coverage(checks: Checks) -> str:
@@ -267,6 +312,7 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "imports": imports,
     "pytest": pytest,
     "coverage": coverage,
+    "other-pythons": other_pythons,
     "wheel": wheel,
 }
 
@@ -318,7 +364,7 @@ def main(arguments: Sequence[str]) -> int:
     checks = Checks(environment.Environment(ROOT), chosen.ci, pytest_arguments)
     began = time.monotonic()
     try:
-        checks.place.prepare("test")
+        checks.place.prepare("check")
     except environment.SetupError as error:
         print(error, file=sys.stderr)
         return 1
@@ -329,6 +375,8 @@ def main(arguments: Sequence[str]) -> int:
     total = time.monotonic() - began
     print(f"\n--- in all {total:.0f} s, {failed} of {len(outcomes)} steps failed")
     print(table(outcomes))
+    if checks.pythons_summary:
+        print(checks.pythons_summary)
     if checks.pytest_summary:
         print(f"===== {checks.pytest_summary} =====")
     return 1 if failed else 0
