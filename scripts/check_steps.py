@@ -50,7 +50,8 @@ NO_VARIABLES: Mapping[str, str] = {}
 PYTEST_SUMMARY = re.compile(
     r"^=*\s*((?:no tests ran|\d+ (?:passed|failed|errors?|skipped)).* in .*s.*)"
 )
-SKIPPED = re.compile(r"\b(\d+) skipped\b")
+# A test that is left out while tests are collected does not run either.
+NOT_RUN = re.compile(r"\b\d+ (?:skipped|deselected)\b")
 
 
 @dataclass
@@ -182,8 +183,8 @@ def pytest_problem(status: int, summary: str, *, ci: bool) -> str:
         return f"status {status}" + (" (no test was found)" if status == 5 else "")
     if not summary:
         return "pytest printed no closing line"
-    skipped = SKIPPED.search(summary)
-    return f"{skipped.group(1)} skipped, which CI does not allow" if ci and skipped else ""
+    not_run = NOT_RUN.search(summary)
+    return f"{not_run.group()}, which CI does not allow" if ci and not_run else ""
 
 
 def other_pythons(checks: Checks) -> str:
@@ -207,7 +208,7 @@ def other_pythons(checks: Checks) -> str:
         print(f"\nPython {python}: {place.folder.name}, made with {python.file}", flush=True)
         if not problem:
             ran.append(python)
-            problem, _ = run_pytest(str(place.python), [*pythons.CORE, "-q"], ci=checks.ci)
+            problem, _ = run_pytest(str(place.python), pythons.core_arguments(), ci=checks.ci)
         if problem:
             problems.append(f"Python {python}: {problem}")
     checks.pythons_summary = pythons.summary(own, ran, found)

@@ -16,6 +16,30 @@ from pathlib import Path
 
 Minor = tuple[int, int]
 SUPPORTED: tuple[Minor, ...] = ((3, 11), (3, 12), (3, 13), (3, 14))
+# The tests that run on each Python: all but those of real terminals, browsers, simulated chips and
+# foreign interpreters, and, within these folders, runs of many seeds and of killed processes.
+CORE = (
+    "tests/app",
+    "tests/archive",
+    "tests/board",
+    "tests/cli",
+    "tests/firmware",
+    "tests/jobs",
+    "tests/library",
+    "tests/link",
+    "tests/listing",
+    "tests/practice",
+    "tests/publish",
+)
+APART = (
+    "tests/app/test_pictures.py",
+    "tests/app/test_tmux.py",
+    "tests/archive/test_durability.py",
+    "tests/board/test_foreign.py",
+    "tests/jobs/promises",
+    "tests/listing/test_shrink_proof.py",
+    "tests/publish/test_browser.py",
+)
 ANSWER_S = 30.0  # a bound for an interpreter that never answers
 
 # The file is the one behind an environment, since that of an environment goes away with it.
@@ -44,6 +68,11 @@ class Interpreter:
 
     def __str__(self) -> str:
         return ".".join(map(str, self.version))
+
+
+def core_arguments() -> list[str]:
+    """Return pytest's arguments for the tests that run on each Python."""
+    return ["-q", *CORE, *(f"--ignore={path}" for path in APART)]
 
 
 def summary(own: Minor, ran: Iterable[Interpreter], found: Iterable[Minor]) -> str:

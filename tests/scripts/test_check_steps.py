@@ -23,12 +23,23 @@ def checks(steps, project):
 def closing_line(steps, folder, body):
     """Run real pytest over one test file; return its status and the closing line as found."""
     (folder / "test_it.py").write_text(body)
+    if body == LEAVES_OUT:
+        (folder / "conftest.py").write_text(LEAVING_OUT)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", str(folder)]
     done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
     found = [
         m.group(1) for line in done.stdout.splitlines() if (m := steps.PYTEST_SUMMARY.match(line))
     ]
     return done.returncode, found[-1] if found else ""
+
+
+# A test that a hook leaves out, so that it is neither run nor counted as skipped.
+LEAVES_OUT = "def test_a(): pass\ndef test_b(): assert 0"
+LEAVING_OUT = """
+def pytest_collection_modifyitems(config, items):
+    config.hook.pytest_deselected(items=[item for item in items if item.name == "test_b"])
+    items[:] = [item for item in items if item.name != "test_b"]
+"""
 
 
 @pytest.mark.parametrize(
@@ -47,8 +58,9 @@ def closing_line(steps, folder, body):
             "",
             "1 skipped, which CI does not allow",
         ),
+        (LEAVES_OUT, "", "1 deselected, which CI does not allow"),
     ],
-    ids=["passed", "failed", "none", "one-skipped", "all-skipped"],
+    ids=["passed", "failed", "none", "one-skipped", "all-skipped", "one-left-out"],
 )
 def test_real_pytest_runs_are_judged(steps, tmp_path, body, here, in_ci):
     """Failures, an empty run and, in CI, skips are problems, as real pytest reports them."""
@@ -196,3 +208,82 @@ def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path
     )
     checks.pytest_arguments = ["tests/link"]
     assert steps.coverage(checks) == ""
+
+
+@pytest.fixture
+def others(steps, monkeypatch):
+    """Stands for two other Pythons; returns (environments made ready, commands of pytest run)."""
+    made, ran = [], []
+    found = {
+        minor: steps.pythons.Interpreter((*minor, 1), f"/opt/python{minor[1]}")
+        for minor in ((3, 12), (3, 13))
+    }
+
+    def prepare(place, kind):
+        made.append((place.folder.name, place.base_python, place.version, kind))
+
+    def run_pytest(python, arguments, **_):
+        ran.append((python, list(arguments)))
+        return "", "1 passed in 0.1s"
+
+    monkeypatch.setattr(
+        steps.pythons, "find", lambda wanted: {m: found[m] for m in wanted if m in found}
+    )
+    monkeypatch.setattr(steps.environment.Environment, "prepare", prepare)
+    monkeypatch.setattr(steps, "run_pytest", run_pytest)
+    return made, ran
+
+
+def test_each_other_python_runs_the_core_in_an_environment_of_its_own(
+    steps, checks, others, capsys
+):
+    """The Python of `.venv`, which runs all tests, is left out; the rest is said."""
+    made, ran = others
+    checks.place.version = (3, 11)
+    assert steps.other_pythons(checks) == ""
+    assert sorted(made) == [
+        (".venv-3.12", "/opt/python12", (3, 12), "test"),
+        (".venv-3.13", "/opt/python13", (3, 13), "test"),
+    ]
+    places = [
+        steps.environment.Environment(steps.ROOT, name=name)
+        for name in (".venv-3.12", ".venv-3.13")
+    ]
+    assert [python for python, _ in ran] == [str(place.python) for place in places]
+    assert all(arguments == steps.pythons.core_arguments() for _, arguments in ran)
+    said = "tested on Python 3.11 (all), 3.12.1 (core), 3.13.1 (core); not found here: 3.14"
+    assert checks.pythons_summary == said
+    assert said in capsys.readouterr().out
+
+
+def test_a_python_whose_tests_fail_fails_the_step_and_stops_no_other(
+    steps, checks, others, monkeypatch
+):
+    """Each Python with a problem is named."""
+    _, ran = others
+
+    def run_pytest(python, _, **__):
+        ran.append(python)
+        return ("status 1" if "3.12" in python else ""), ""
+
+    monkeypatch.setattr(steps, "run_pytest", run_pytest)
+    checks.place.version = (3, 11)
+    assert steps.other_pythons(checks) == "Python 3.12.1: status 1"
+    assert len(ran) == 2
+
+
+def test_a_python_that_cannot_be_set_up_fails_the_step(steps, checks, others, monkeypatch):
+    """Its problem is told, its tests are not run, and the summary does not claim that they were."""
+    _, ran = others
+
+    def prepare(place, _):
+        if place.version == (3, 13):
+            raise steps.environment.SetupError("There is no network.")
+
+    monkeypatch.setattr(steps.environment.Environment, "prepare", prepare)
+    checks.place.version = (3, 11)
+    assert steps.other_pythons(checks) == "Python 3.13.1: There is no network."
+    assert len(ran) == 1
+    assert checks.pythons_summary == (
+        "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.14"
+    )
