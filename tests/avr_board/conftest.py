@@ -54,7 +54,8 @@ class Counts:
     """What the runner counted since it began. heard: bytes that reached the chip's receiver.
 
     overrun: lost in the receiver. dropped: the program had no room for them. sent: bytes that the
-    chip has sent. ubrr, double: its speed setting. cpu_ms: processor time of the simulation.
+    chip has sent. ubrr, double: its speed setting. pc: address of its next instruction. cpu_ms:
+    processor time of the simulation.
     """
 
     heard: int
@@ -63,6 +64,7 @@ class Counts:
     sent: int
     ubrr: int
     double: int
+    pc: int
     cpu_ms: int
 
     @property

@@ -10,9 +10,10 @@
                   cycles since the beginning, bytes given to the host
      pass N T     the same, whatever reaches the host
      restart      pull the chip's reset line; answers "done"
-     count        "heard N overrun N dropped N sent N ubrr N double N cpu_ms N": bytes that came to
-                  the receiver, bytes lost in it, bytes that the program counted as dropped (GPIOR1,
-                  GPIOR2), bytes sent, the baud setting, processor time of this runner
+     count        "heard N overrun N dropped N sent N ubrr N double N pc N cpu_ms N": bytes that
+                  came to the receiver, bytes lost in it, bytes that the program counted as dropped
+                  (GPIOR1, GPIOR2), bytes sent, the baud setting, the address of the next
+                  instruction, processor time of this runner
      flash FILE   write the 32 KiB of flash to a file; answers "done"
 
    It ends with stdin. Time passes only by "run" and "pass", so that nothing depends on how busy the
@@ -342,10 +343,10 @@ static void let_pass(unsigned long cycles, bool whatever) {
 
 static void count(void) {
     bool sending = to_host.free > (double)chip->cycle || !isinf(to_host.edge);
-    printf("heard %lu overrun %lu dropped %d sent %lu ubrr %d double %d cpu_ms %ld\n", heard,
+    printf("heard %lu overrun %lu dropped %d sent %lu ubrr %d double %d pc %u cpu_ms %ld\n", heard,
            overrun, chip->data[GPIOR2_] << 8 | chip->data[GPIOR1_], begun - sending,
            (chip->data[UBRRH] & 0x0F) << 8 | chip->data[UBRRL], chip->data[UCSRA] >> U2X_ & 1,
-           (long)(clock() * 1000.0 / CLOCKS_PER_SEC));
+           (unsigned)chip->pc, (long)(clock() * 1000.0 / CLOCKS_PER_SEC));
 }
 
 static void obey(char *command) {
