@@ -139,9 +139,9 @@ def test_a_path_inside_a_file_is_only_a_bad_record(tmp_path: Path) -> None:
 @given(st.binary(max_size=400))
 @settings(max_examples=150, deadline=None)
 def test_no_bytes_crash_the_reader(data: bytes) -> None:
-    """Anything at all gives an image and findings, and never an exception."""
+    """Anything at all gives an image, and never an exception; findings too, without an end."""
     got = read_hex(data, "noise.hex", FLASH)
-    assert got.findings
+    assert got.findings or END.encode() in data.upper()
     assert len(got.image.flash) <= FLASH
 
 
