@@ -16,10 +16,13 @@ from pathlib import Path
 
 Minor = tuple[int, int]
 SUPPORTED: tuple[Minor, ...] = ((3, 11), (3, 12), (3, 13), (3, 14))
-# The tests that run on each Python: all but those of real terminals, browsers, simulated chips and
-# foreign interpreters, and, within these folders, runs of many seeds and of killed processes.
+# The tests that run on each Python, about a minute of them: none of real terminals, browsers,
+# simulated chips and foreign interpreters; of these folders no runs of many seeds, of every cut and
+# of killed processes; of the app the main ways.
 CORE = (
-    "tests/app",
+    "tests/app/test_boards.py",
+    "tests/app/test_console.py",
+    "tests/app/test_jobs.py",
     "tests/archive",
     "tests/board",
     "tests/cli",
@@ -32,11 +35,13 @@ CORE = (
     "tests/publish",
 )
 APART = (
-    "tests/app/test_pictures.py",
-    "tests/app/test_tmux.py",
     "tests/archive/test_durability.py",
+    "tests/board/test_faulty_wire.py",
     "tests/board/test_foreign.py",
+    "tests/board/test_survey.py",
+    "tests/firmware/test_plan.py",
     "tests/jobs/promises",
+    "tests/jobs/test_firmware.py",
     "tests/listing/test_shrink_proof.py",
     "tests/publish/test_browser.py",
 )

@@ -299,7 +299,7 @@ def draw(
                 await scene(pilot, app, wait)
                 for theme in NAMES:
                     app.use_theme(theme)
-                    await pilot.pause(0.05)
+                    await _still(pilot, app)
                     rows = shown(app).split("\n")
                     texts[theme] = "\n".join(row.rstrip() for row in rows)
                     digests[theme] = _digest(app)
@@ -314,6 +314,15 @@ def draw(
         return texts[NAMES[0]], digests
 
     return play
+
+
+async def _still(pilot: Any, app: DeskApp) -> None:
+    """Let all that is under way happen, until three looks in succession see the same."""
+    seen: list[str] = []
+    while len(seen) < 3 or len(set(seen[-3:])) > 1:
+        assert len(seen) < 1000, "the screen never comes to rest"
+        await pilot.pause()
+        seen.append(_digest(app))
 
 
 def _digest(app: DeskApp) -> str:
