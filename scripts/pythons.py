@@ -43,6 +43,7 @@ APART = (
     "tests/jobs/promises",
     "tests/jobs/test_firmware.py",
     "tests/listing/test_shrink_proof.py",
+    "tests/listing/test_speed.py",
     "tests/publish/test_browser.py",
 )
 ANSWER_S = 30.0  # a bound for an interpreter that never answers

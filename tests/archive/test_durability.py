@@ -48,7 +48,7 @@ def test_promise_4_acknowledged_revision_survives_kill(path: Path) -> None:
         while time.perf_counter() < until:
             pass  # a moment between two commits or within one
         child.kill()
-        rest, _ = child.communicate(timeout=10)
+        rest, _ = child.communicate(timeout=60)
         for line in [*heard, *rest.splitlines(keepends=True)]:
             if line.endswith("\n"):
                 number, sha256 = line.split()
@@ -215,7 +215,7 @@ except ArchiveError as error:
 def test_promise_4_a_write_the_system_refuses_leaves_nothing_half_written(path: Path) -> None:
     """The system itself refuses to let the files grow; all acknowledged revisions stay."""
     done = subprocess.run(
-        [sys.executable, "-c", LIMITED, str(path)], capture_output=True, text=True, timeout=60
+        [sys.executable, "-c", LIMITED, str(path)], capture_output=True, text=True, timeout=120
     )
     *numbers, error = done.stdout.splitlines()
     assert "The new revision of TIDE was not kept: the disk" in error

@@ -146,6 +146,6 @@ def test_the_helper_serves_from_the_command_line(foreign: ModuleType, profile: P
         wire.close()
     finally:
         process.send_signal(2)  # as the interrupt key would
-        process.communicate(timeout=10)
+        process.communicate(timeout=60)
     assert process.returncode == 0
     assert foreign.PROGRAM == "bwbasic"

@@ -24,7 +24,7 @@ from hostlink.link.serial_port import SerialPort
 from hostlink.practice import uart
 
 BAUD = 19_200
-LONGEST_S = 10.0  # a bound, not a wait
+LONGEST_S = 60.0  # a bound, not a wait
 
 # RFC 854 (May 1983): the escape before a command, and what encloses a subnegotiation.
 IAC, SB, SE = 255, 250, 240
