@@ -60,6 +60,32 @@ def require_program(lacking: Callable[[str], NoReturn]) -> Callable[[str], str]:
     return require
 
 
+class PatientClock:
+    """A clock for what answers in real time: half of the time that was slept, and nothing else.
+
+    A busy computer is late with what another process or thread has to do, and that must not count
+    as the board's silence. Time that nobody asked for does not pass here, and what was asked for
+    leaves the other end twice as long.
+    """
+
+    def __init__(self) -> None:
+        self._now = 0.0
+
+    def now(self) -> float:
+        return self._now
+
+    def sleep(self, seconds: float) -> None:
+        if seconds > 0:
+            time.sleep(2 * seconds)
+            self._now += seconds
+
+
+@pytest.fixture(scope="session")
+def patient_clock() -> Callable[[], PatientClock]:
+    """Makes a clock for a board that answers in real time."""
+    return PatientClock
+
+
 class Terminal:
     """A real terminal that a program runs in; tmux holds it."""
 

@@ -30,6 +30,7 @@ from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import RealClock
+from hostlink.link.opening import open_port
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
@@ -151,9 +152,16 @@ def told() -> list[Event]:
 
 
 @pytest.fixture
-def session(archive: Archive, told: list[Event]) -> Callable[[str], Session]:
+def session(
+    archive: Archive,
+    told: list[Event],
+    patient_clock: Callable[[], Any],
+    monkeypatch: pytest.MonkeyPatch,
+) -> Callable[[str], Session]:
     """Open a session over an address, with the practice board's profile."""
     profile = find_profile("practice")
+    patient = lambda name, baud: (open_port(name, baud)[0], patient_clock())  # noqa: E731
+    monkeypatch.setattr("hostlink.jobs.session.open_port", patient)
     return lambda address: Session(
         LinkChoice(address, profile, FAST.baud), told.append, archive=archive
     )
