@@ -179,6 +179,10 @@ def test_keywords_are_shortened_where_the_board_has_short_forms() -> None:
     assert one("GOTO 20", "abbreviations", PALO_ALTO) == "G.20"
     assert one("FOR I=1 TO 9", "abbreviations", PALO_ALTO) == "F.I=1TO9"  # TO. is no shorter
     assert one("RETURN", "abbreviations", PALO_ALTO) == "R."
+    with_data = replace(PALO_ALTO.language, statements=(*PALO_ALTO.language.statements, "DATA"))
+    assert (
+        one("DATA PRINT", "abbreviations", replace(PALO_ALTO, language=with_data)) == "DATA PRINT"
+    )
     assert one("PRINT A", "abbreviations", PRACTICE) == "PRINTA"
 
 
