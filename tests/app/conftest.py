@@ -86,7 +86,7 @@ def settled(app: DeskApp) -> bool:
     return all(each.busy is None for each in app.attached.values())
 
 
-async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 60.0) -> None:
+async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 180.0) -> None:
     """Let the app go on until something is so; the test fails where it never is."""
     loop = asyncio.get_running_loop()
     end = loop.time() + seconds

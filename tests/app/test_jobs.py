@@ -19,10 +19,10 @@ def test_a_load_is_stopped_by_escape_and_the_board_stated(
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
-        await wait(pilot, lambda: "of 32 lines" in shown(app), 20)
+        await wait(pilot, lambda: "of 32 lines" in shown(app))
         job = app.current.busy
         await pilot.press("escape")
-        await wait(pilot, lambda: job.ended, 20)
+        await wait(pilot, lambda: job.ended)
         assert isinstance(job.error, Interrupted)
         await wait(pilot, lambda: "holds a part of it" in shown(app))
         assert "kept as TIDE@1" in " ".join(shown(app).split())
@@ -71,7 +71,7 @@ def test_repairs_are_announced_where_they_happen(stage: Any, wait: Any) -> None:
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
-        await wait(pilot, lambda: any("proven" in said for said in app.said), 30)
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
         assert isinstance(app.screen, JobView)
         assert "it is sent again." in " ".join(
             text for text, news in app.screen.job.progress.told if news
