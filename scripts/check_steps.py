@@ -193,6 +193,9 @@ def other_pythons(checks: Checks) -> str:
     Each gets an environment of its own, made like `.venv`; they are made all at once, since most
     of that is waiting for the package index.
     """
+    if checks.pytest_arguments:
+        print("not run: pytest was given arguments, so all tests were not asked for")
+        return ""
     own = checks.place.version
     found = pythons.find(minor for minor in pythons.SUPPORTED if minor != own)
     places = {

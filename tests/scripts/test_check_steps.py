@@ -287,3 +287,11 @@ def test_a_python_that_cannot_be_set_up_fails_the_step(steps, checks, others, mo
     assert checks.pythons_summary == (
         "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.14"
     )
+
+
+def test_other_pythons_are_left_out_where_only_some_tests_were_asked_for(steps, checks, others):
+    """A developer who runs a part of the tests waits for no other Python, and none is claimed."""
+    made, ran = others
+    checks.pytest_arguments = ["tests/link"]
+    assert steps.other_pythons(checks) == ""
+    assert (made, ran, checks.pythons_summary) == ([], [], "")
