@@ -15,12 +15,18 @@ def steps(script):
 
 
 @pytest.fixture
+def running(script):
+    """Return the module that runs tools and tests."""
+    return script("check_run")
+
+
+@pytest.fixture
 def checks(steps, project):
     """Return what steps share, over an empty project."""
     return steps.Checks(project[0])
 
 
-def closing_line(steps, folder, body):
+def closing_line(running, folder, body):
     """Run real pytest over one test file; return its status and the closing line as found."""
     (folder / "test_it.py").write_text(body)
     if body == LEAVES_OUT:
@@ -28,7 +34,7 @@ def closing_line(steps, folder, body):
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", str(folder)]
     done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
     found = [
-        m.group(1) for line in done.stdout.splitlines() if (m := steps.PYTEST_SUMMARY.match(line))
+        m.group(1) for line in done.stdout.splitlines() if (m := running.PYTEST_SUMMARY.match(line))
     ]
     return done.returncode, found[-1] if found else ""
 
@@ -62,17 +68,17 @@ def pytest_collection_modifyitems(config, items):
     ],
     ids=["passed", "failed", "none", "one-skipped", "all-skipped", "one-left-out"],
 )
-def test_real_pytest_runs_are_judged(steps, tmp_path, body, here, in_ci):
+def test_real_pytest_runs_are_judged(running, tmp_path, body, here, in_ci):
     """Failures, an empty run and, in CI, skips are problems, as real pytest reports them."""
-    status, summary = closing_line(steps, tmp_path, body)
+    status, summary = closing_line(running, tmp_path, body)
     assert summary
-    assert steps.pytest_problem(status, summary, ci=False) == here
-    assert steps.pytest_problem(status, summary, ci=True) == in_ci
+    assert running.pytest_problem(status, summary, ci=False) == here
+    assert running.pytest_problem(status, summary, ci=True) == in_ci
 
 
-def test_silent_pytest_is_a_problem(steps):
+def test_silent_pytest_is_a_problem(running):
     """A pytest that ends well without a closing line has proven nothing."""
-    assert steps.pytest_problem(0, "", ci=False) == "pytest printed no closing line"
+    assert running.pytest_problem(0, "", ci=False) == "pytest printed no closing line"
 
 
 def test_a_failing_step_stops_no_other(steps, checks, monkeypatch, capsys):
@@ -129,10 +135,10 @@ def test_unknown_step_is_wrong_use(steps, capsys):
     assert "'pytest'" in capsys.readouterr().err
 
 
-def test_commands_report_status_and_output(steps, tmp_path, capsys):
+def test_commands_report_status_and_output(running, tmp_path, capsys):
     """A command's output is shown and kept, with stderr, and its status is told."""
     code = "import os, sys; print(os.environ['X']); print('b', file=sys.stderr); sys.exit(3)"
-    status, lines = steps.run([sys.executable, "-c", code], tmp_path, {"X": "a"})
+    status, lines = running.run([sys.executable, "-c", code], tmp_path, {"X": "a"})
     assert (status, sorted(lines)) == (3, ["a", "b"])
     assert "a\n" in capsys.readouterr().out
 
@@ -179,10 +185,10 @@ def test_where_packages_cannot_be_installed_it_says_so(
     assert "bwbasic" in problem
 
 
-def test_pytest_counts_lines_only_when_it_runs_everything(steps, checks, monkeypatch):
+def test_pytest_counts_lines_only_when_it_runs_everything(steps, running, checks, monkeypatch):
     """A part of the tests says nothing about what is covered."""
     commands = []
-    monkeypatch.setattr(steps, "run", lambda command, **_: commands.append(command) or (0, []))
+    monkeypatch.setattr(running, "run", lambda command, **_: commands.append(command) or (0, []))
     steps.pytest(checks)
     checks.pytest_arguments = ["-k", "x"]
     steps.pytest(checks)
