@@ -278,7 +278,7 @@ def test_a_reader_that_goes_away_is_no_error(hostlink: Callable) -> None:
     show.stdout.close()
     told = show.stderr.read().decode()
     show.stderr.close()
-    assert (show.wait(timeout=30), told) == (0, "")
+    assert (show.wait(timeout=120), told) == (0, "")
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")

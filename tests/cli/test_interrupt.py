@@ -17,36 +17,36 @@ from hostlink.archive import Archive
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="sends SIGINT to another process")
 
-# 664 bytes at 240 a second: time enough to come in between.
-SLOW = ("--port", "practice://class?baud=2400", "--baud", "2400")
+# 664 bytes at 60 a second: time enough to come in between, on a busy computer too.
+SLOW = ("--port", "practice://class?baud=600", "--baud", "600")
 AT_ONCE = ("--port", "practice://class?time=virtual")
 
 
 def interrupted(words: tuple[str, ...], after: str, *, times: int = 1) -> tuple[int, str, str]:
     """Run hostlink and send SIGINT as soon as a row of its talk or data matches `after`."""
-    hostlink = subprocess.Popen(
-        [sys.executable, "-u", "-m", "hostlink", *words],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    watchdog = threading.Timer(30, hostlink.kill)
-    watchdog.start()
-    assert hostlink.stdout is not None
-    assert hostlink.stderr is not None
-    watched = hostlink.stdout if after.startswith("out:") else hostlink.stderr
-    seen = ""
-    for row in watched:
-        seen += row
-        if re.search(after.removeprefix("out:"), row):
-            for _ in range(times):
-                hostlink.send_signal(signal.SIGINT)
-            break
-    else:
-        hostlink.kill()
-        pytest.fail(f"{after!r} was never said: {seen}")
-    out, err = hostlink.communicate()
-    watchdog.cancel()
+    command = [sys.executable, "-u", "-m", "hostlink", *words]
+    with subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as hostlink:
+        watchdog = threading.Timer(120, hostlink.kill)  # a bound, not a wait
+        watchdog.start()
+        try:
+            assert hostlink.stdout is not None
+            assert hostlink.stderr is not None
+            watched = hostlink.stdout if after.startswith("out:") else hostlink.stderr
+            seen = ""
+            for row in watched:
+                seen += row
+                if re.search(after.removeprefix("out:"), row):
+                    for _ in range(times):
+                        hostlink.send_signal(signal.SIGINT)
+                    break
+            else:
+                pytest.fail(f"{after!r} was never said: {seen}")
+            out, err = hostlink.communicate()
+        finally:
+            watchdog.cancel()
+            hostlink.kill()
     if watched is hostlink.stdout:
         return hostlink.returncode, seen + out, err
     return hostlink.returncode, out, seen + err
