@@ -5,6 +5,7 @@
     ├── ListingError      a listing cannot be read or used
     ├── ProfileError      a profile is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
+    ├── ProgramError      the program on the board stopped with an error of its own
     ├── ArchiveError      the archive cannot be opened, written or trusted
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
     ├── ReadBackError     the board holds something else than was sent (status 4)
@@ -27,7 +28,7 @@ class ExitStatus(IntEnum):
     WRONG_USE = 2
     LINK_FAILED = 3
     READ_BACK_DIFFERS = 4
-    INTERRUPTED = 130
+    INTERRUPTED = 130  # by Ctrl+C; by another signal the command line makes it 128 and its number
 
 
 class LinkReason(Enum):
@@ -97,6 +98,10 @@ class RefusedError(HostlinkError):
     ) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.needed = needed
+
+
+class ProgramError(HostlinkError):
+    """The program on the board ran, and stopped with an error of BASIC."""
 
 
 class ArchiveError(HostlinkError):

@@ -30,7 +30,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "survey": ("survey", "survey", "Measure how a board talks, and offer the result as a profile."),
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
     "save": ("transfer", "save", "Save the board's program into the archive, proven."),
-    "run": ("transfer", "run", "Run the program in the board's memory."),
+    "run": ("running", "run", "Run the program in the board's memory."),
     "console": (
         "console",
         "console",
