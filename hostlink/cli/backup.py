@@ -8,6 +8,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, plural, say, table
+from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
     from hostlink.archive import Backup
@@ -65,7 +66,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
             return backup_job(session, archive, note=f"{named} {note}".strip())
 
         choices = desk.choices(archive)
-        with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+        with stoppable() as stopped, Tellers(desk.quiet) as tell:
             results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
     if desk.json:
         as_json(
