@@ -47,7 +47,8 @@ _ASKING_SIGNS = ("?", ":")
     default=RUN_SECONDS,
     show_default=True,
     metavar="SECONDS",
-    help="Interrupt the program after this time, 0.1 to 86400 s, without what you take to answer.",
+    help="Interrupt the program after this time, 0.1 to 86400 s; your time to answer is not "
+    "counted.",
 )
 @shared(link=True, json=True)
 def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:

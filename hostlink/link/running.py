@@ -9,7 +9,7 @@ Rules:
    would begin a line of the program.
 3. An answer that is not taken is kept, and typed again when the program next falls silent, after
    longer and longer pauses.
-4. Waiting for a person's answer takes none of the program's time.
+4. While a question stands, waiting for a person takes none of the program's time.
 
 States: typing the command -> listening <-> typing an answer -> done.
 """
@@ -27,7 +27,8 @@ from hostlink.link.hearing import MAY_ASK_AFTER_S, Hearing
 from hostlink.link.pacing import Pacing
 
 _LOOK_AGAIN_S = 0.05
-_MOST_TRIES = 3  # of one answer that the board heard wrong
+_MOST_TRIES = 12  # of one answer
+_ATTEMPTS = 3  # of each, where the board hears it wrong
 _LONGEST_PAUSE_S = 60.0  # between two tries of an answer that nobody took
 
 
@@ -90,6 +91,8 @@ class Running:
         self._tries = 0
         self._try_again_at = 0.0
         self._stray = b""
+        self._question = b""
+        self._was_certain = False  # that it is one
         self._end_repeated = False
         self._now: float | None = None
 
@@ -160,27 +163,35 @@ class Running:
 
     def _not_taken(self, typed: Typed, now: float) -> Step:
         """An answer was heard wrong, or nobody listened."""
-        pacing = self._pacing
         self._answering = False
         self._tries += 1
-        if typed.echo_heard:
-            can_undo = bool(pacing.line_cancel or pacing.erase)
-            if not can_undo or self._tries >= _MOST_TRIES:
-                return self._finish(End.DAMAGED)
-        else:
+        if self._may_hold_rubbish(typed.echo_heard) or self._tries >= _MOST_TRIES:
+            return self._finish(End.DAMAGED)
+        if not typed.echo_heard:
             self._try_again_at = now + min(MAY_ASK_AFTER_S * 2**self._tries, _LONGEST_PAUSE_S)
         return self._listening(now)
 
+    def _may_hold_rubbish(self, echo_heard: bool) -> bool:
+        """Whether what was heard wrong may still stand in the line: an answer behind it would be
+        another answer. A row that goes on may be the program's own, where it asked for nothing."""
+        row, question = self._hearing.row, self._question
+        if echo_heard:
+            return not row or not question.endswith(row)  # it was not asked anew
+        can_undo = bool(self._pacing.line_cancel or self._pacing.erase)
+        goes_on = row != question and row.startswith(question)
+        return goes_on and (self._was_certain or not can_undo)
+
     def _type(self, answer: bytes, now: float) -> Step:
         """Begin to type an answer."""
-        certain = self._hearing.asks_plainly
-        text = answer if certain or not answer[:1].isdigit() else b" " + answer
+        self._was_certain = self._hearing.asks_plainly
+        text = answer if self._was_certain or not answer[:1].isdigit() else b" " + answer
         # What a cancelled line is followed by is the question anew.
-        pacing = dataclasses.replace(self._pacing, prompt=self._hearing.row, line_window=1)
+        self._question = self._hearing.row
+        pacing = dataclasses.replace(self._pacing, prompt=self._question, line_window=1)
         self._answering = True
         self._stray += text[:1]
         self._on_typing(text)
-        self._typed = Typed(text, pacing, attempts=_MOST_TRIES, may_enter_wrong=False)
+        self._typed = Typed(text, pacing, attempts=_ATTEMPTS, may_enter_wrong=False)
         return self._typing(self._typed, now, b"")
 
     # --- listening ---------------------------------------------------------------------------
@@ -230,5 +241,5 @@ class Running:
             if self._hearing.asks_plainly:
                 return self._finish(End.UNANSWERED)
             return Step(b"", self._deadline)
-        self._waits_for_person = self._answers.live
+        self._waits_for_person = self._answers.live and bool(self._hearing.row)
         return Step(b"", now + _LOOK_AGAIN_S)

@@ -141,6 +141,24 @@ def test_where_nobody_types_the_time_goes_on(play: Player) -> None:
     assert run.core.is_quiet
 
 
+def test_after_a_long_wait_the_program_has_the_time_that_was_left(play: Player) -> None:
+    """A hundred seconds of thinking, then a program that prints without end: late by its own."""
+    lines = Lines(*[None] * 2000, b"9", live=True)
+    program = {10: b"INPUT A", 20: b'PRINT "X"', 30: b"GOTO 20"}
+    run, board = play(program, lines=lines, limits={"longest_s": 5.0})
+    assert run.end is End.LATE
+    assert 104.0 < board.clock.now() < 108.0
+
+
+def test_where_nothing_was_asked_the_time_goes_on(play: Player) -> None:
+    """A program that works in silence is late, though a person might type."""
+    run, board = play(
+        {10: b"GOTO 10"}, lines=Lines(live=True, over=False), limits={"longest_s": 5.0}
+    )
+    assert run.end is End.LATE
+    assert 5.0 < board.clock.now() < 6.5
+
+
 @pytest.mark.parametrize(
     "manners",
     [
@@ -186,6 +204,78 @@ def test_an_answer_whose_line_end_is_lost_is_ended_again(play_at: Player) -> Non
     assert run.end is End.PROMPT
 
 
+def test_a_board_that_has_gone_deaf_gets_its_line_end_once_more_and_no_answer(
+    play_at: Player,
+) -> None:
+    """Then its time goes by."""
+    run, board = play_at(b"5", lose=tuple(range(4, 100)), limits={"longest_s": 20.0})
+    assert board.written == b"RUN\r\r"
+    assert run.end is End.LATE
+
+
+@pytest.mark.parametrize(
+    ("place", "written", "end"),
+    [(4, b"RUN\r", End.UNTYPED), (6, b"RUN\r5\r", End.DAMAGED)],
+)
+def test_a_line_end_that_is_heard_as_a_character_ends_the_run(
+    place: int, written: bytes, end: End, script: type[Any], run_on: Callable[..., Any]
+) -> None:
+    """The line stands open with a wrong character at its end: nothing is typed behind it."""
+    clock = VirtualClock()
+    heard = 0
+
+    def answer(byte: int) -> bytes:
+        nonlocal heard
+        heard += 1
+        if byte == 13:
+            return b"d" if heard == place else b"\r\n? "
+        return bytes((byte,))
+
+    board = script(answer, clock)
+    run = Play(Pacing(prompt=b"> ", line_cancel=b"\x15"), Lines(b"5", b"6"), {})
+    run_on(board, clock, run.core)
+    assert (run.end, bytes(board.written)) == (end, written)
+
+
+def test_an_answer_that_is_always_heard_wrong_is_given_up(
+    script: type[Any], run_on: Callable[..., Any]
+) -> None:
+    """It is erased and typed anew, in the end given up; its line end is never sent."""
+    clock = VirtualClock()
+
+    def answer(byte: int) -> bytes:
+        if byte == 13:
+            return b"\r\n? "
+        return b"9" if byte == ord("7") else b"\x08 \x08" if byte == 8 else bytes((byte,))
+
+    board = script(answer, clock)
+    run = Play(Pacing(prompt=b"> ", erase=b"\x08"), Lines(b"27"), {})
+    run_on(board, clock, run.core)
+    assert run.end is End.DAMAGED
+    assert board.written.count(b"27") == 3
+    assert board.written.count(b"\r") == 1
+    assert run.core.repairs == 3
+
+
+def test_nothing_is_typed_behind_what_could_not_be_cancelled(
+    script: type[Any], run_on: Callable[..., Any]
+) -> None:
+    """The cancel byte is lost each time: an answer behind the rubbish would be another answer."""
+    clock = VirtualClock()
+
+    def answer(byte: int) -> bytes:
+        if byte == 13:
+            return b"\r\n? "
+        return b"" if byte == 0x15 else b"9" if byte == ord("7") else bytes((byte,))
+
+    board = script(answer, clock)
+    run = Play(Pacing(prompt=b"> ", line_cancel=b"\x15"), Lines(b"27", b"5"), {})
+    run_on(board, clock, run.core)
+    assert run.end is End.DAMAGED
+    assert board.written.count(b"\r") == 1
+    assert board.written.count(b"2") == 1
+
+
 # --- when to type --------------------------------------------------------------------------------
 
 
@@ -218,6 +308,7 @@ def test_an_answer_that_is_not_taken_is_kept_for_the_question(play_at: Player) -
     assert run.end is End.PROMPT
     assert board.answers == [10]
     assert board.commands == []
+    assert run.typed == [b" 10", b"10"]  # after two silent seconds, and when it asked
 
 
 def test_a_question_without_a_sign_is_answered(play_at: Player) -> None:
@@ -225,21 +316,48 @@ def test_a_question_without_a_sign_is_answered(play_at: Player) -> None:
     for mark in (b"NAME", b""):
         run, board = play_at(b"4", asks=1, mark=mark)
         assert (run.end, board.answers) == (End.PROMPT, [4])
+        assert run.typed == [b" 4"]
+    run, _ = play_at(b"4,5", b"-6", b"YES", mark=b"NAME", limits={"longest_s": 30.0})
+    assert run.typed == [b" 4,5", b"-6", b"YES"]
 
 
+@pytest.mark.parametrize("place", [0, 1])
+@pytest.mark.parametrize("question", [b"? ", b"NAME ", b""])
 def test_a_wrong_answer_is_never_entered_to_be_rid_of_it(
-    script: type[Any], run_on: Callable[..., Any]
+    question: bytes, place: int, script: type[Any], run_on: Callable[..., Any]
 ) -> None:
-    """On a board without a key that takes a character back the run ends, nothing is entered."""
+    """On a board without a key that takes a character back the run ends; nothing is entered, and
+    nothing is typed behind what was heard wrong."""
     clock = VirtualClock()
-    board = script(lambda byte: b"\r\n? " if byte == 13 else bytes((byte,)), clock)
-    pacing = Pacing(prompt=b"> ")
-    run = Play(pacing, Lines(b"27"), {})
-    heard = board._answer
-    board._answer = lambda byte: b"9" if byte == ord("7") else heard(byte)
+    wrong = b"27"[place]
+
+    def answer(byte: int) -> bytes:
+        if byte == 13:
+            return b"\r\n" + question
+        return b"9" if byte == wrong else bytes((byte,))
+
+    board = script(answer, clock)
+    run = Play(Pacing(prompt=b"> "), Lines(b"27"), {"longest_s": 40.0})
     run_on(board, clock, run.core)
     assert run.end is End.DAMAGED
-    assert bytes(board.written) == b"RUN\r27"
+    certain = question.endswith(b"? ")
+    assert bytes(board.written) == (b"RUN\r" if certain else b"RUN\r ") + b"27"[: place + 1]
+
+
+def test_rows_that_go_on_while_a_program_works_are_no_damage(play: Player) -> None:
+    """A dot every three seconds: the answer that waits is for the question in the end."""
+    program = {
+        10: b"FOR I=1 TO 4",
+        20: b"FOR J=1 TO 600",
+        30: b"NEXT J",
+        40: b'PRINT ".";',
+        50: b"NEXT I",
+        60: b"INPUT A",
+        70: b"PRINT A",
+    }
+    run, _ = play(program, b"7", statement_ms=5.0)
+    assert run.end is End.PROMPT
+    assert run.heard.endswith(b"? 7\r\n 7\r\n+ ")
 
 
 def test_a_page_is_turned(play: Player) -> None:
@@ -252,6 +370,13 @@ def test_a_page_is_turned(play: Player) -> None:
     )
     assert run.end is End.PROMPT
     assert b"90 REM" in run.heard
+
+
+def test_the_prompt_in_the_middle_of_the_output_is_no_end(play: Player) -> None:
+    """Only when nothing follows is the board at its prompt."""
+    run, _ = play({10: b'PRINT "+ ";', 20: b'PRINT "+ ON"', 30: b'PRINT "OFF"'})
+    assert run.end is End.PROMPT
+    assert run.heard == b"\r\n+ + ON\r\nOFF\r\n+ "
 
 
 # --- the end -------------------------------------------------------------------------------------
