@@ -17,7 +17,6 @@ from hostlink.board.profile import Profile
 COMMON_FORMS = (
     "{message} in line {number}",
     "{message} in {number}",
-    "{message} at line {number}",
     "{number}: {message}",
     "{message} {line}",
     "{message}\n{line}",

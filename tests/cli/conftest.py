@@ -7,6 +7,7 @@ import json
 import os
 import re
 import selectors
+import signal
 import subprocess
 import sys
 import time
@@ -56,6 +57,16 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.setenv("HOSTLINK_PORT", BOARD)
     return tmp_path
+
+
+@pytest.fixture
+def signals() -> Iterator[None]:
+    """A process that the test starts ignores no signal, whatever the test run itself ignores."""
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.signal(number, signal.SIG_DFL) for number in numbers}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture
@@ -226,8 +237,9 @@ class Seat:
         """Wait for its end; its exit status. All that it wrote is in `out` and `err`."""
         if self.process.stdin is not None:
             self.process.stdin.close()
+        end = time.monotonic() + DEADLINE_S
         while self._read():
-            pass
+            assert time.monotonic() < end, (self.out, self.err)
         status = self.process.wait(DEADLINE_S)
         assert "Traceback" not in self.out + self.err, self.err
         return status

@@ -17,6 +17,8 @@ from hostlink.cli.entry import COMMANDS, cli
 if os.name != "posix":
     pytest.skip("closes descriptors, sends signals", allow_module_level=True)
 
+pytestmark = pytest.mark.usefixtures("signals")
+
 DEADLINE_S = 60.0
 REAL = ("--port", "practice://class")
 ENDLESS = ('10 PRINT "X"', "20 GOTO 10")
@@ -126,11 +128,16 @@ def test_a_closed_standard_input_is_an_empty_one(name: str) -> None:
     assert ended(name, *words, closed=(0,))[0] == status
 
 
-@pytest.mark.parametrize("end", ["stdout", "stderr"])
-@pytest.mark.parametrize("name", LINES)
+@pytest.mark.parametrize(
+    ("name", "end"),
+    [
+        *((name, "stdout") for name in LINES),
+        *((name, "stderr") for name in ("load", "save", "survey", "store", "backup", "console")),
+    ],
+)
 @pytest.mark.usefixtures("loaded")
 def test_a_reader_that_has_gone_ends_nothing_but_the_output(name: str, end: str) -> None:
-    """`| head -1` and `2>&1 | head -1`: no word of it, and the status of what was done.
+    """`| head -1`, and `2>&1 | head -1` for a job that talks: no word of it, and the job's status.
 
     Where it was data that nobody reads, the status is 0.
     """

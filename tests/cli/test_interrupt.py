@@ -18,6 +18,8 @@ from hostlink.archive import Archive
 if os.name != "posix":
     pytest.skip("sends signals to another process", allow_module_level=True)
 
+pytestmark = pytest.mark.usefixtures("signals")
+
 # 664 bytes at 240 a second: time enough to come in between.
 SLOW = ("--port", "practice://class?baud=2400", "--baud", "2400")
 AT_ONCE = ("--port", "practice://class?time=virtual")

@@ -69,6 +69,21 @@ def test_a_prompt_in_a_row_of_its_own_is_no_output(every: bool) -> None:
     assert rows_of(answer, cuts=cuts, prompt=b"ok\r\n") == ["ok", "Book"]
 
 
+def test_the_prompt_is_known_behind_a_row_that_began_like_it() -> None:
+    """The row ended otherwise than the prompt does; the one behind it is the prompt."""
+    assert rows_of(b"\r\nok\rok\r\n", prompt=b"ok\r\n") == ["ok"]
+
+
+def test_a_new_line_begins_anew() -> None:
+    """Half a prompt and half a line end from before are forgotten, and a line end is a row."""
+    given: list[str] = []
+    rows = BoardRows("latin-1", given.append, prompt=b"> ")
+    rows.take(b"A\r\n>")
+    rows.begin()
+    rows.take(b"\nB\r\n")
+    assert given == ["A", "", "B"]
+
+
 def test_a_board_without_echo_loses_no_blank_row() -> None:
     """Nothing was echoed, so a blank first row was printed."""
     given: list[str] = []
