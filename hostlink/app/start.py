@@ -45,11 +45,7 @@ def open_app(
 
     app = DeskApp(open_archive, port=port, profile=profile, baud=baud, opens=opens)
     try:
-        app.run()
-    except KeyboardInterrupt:
-        if told := _end_jobs(app):
-            raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None
-        raise
+        _run(app)
     finally:
         for each in opened:
             each.close()
@@ -60,6 +56,16 @@ def open_app(
             "The app ended by an error; what it printed stands above.",
             kept="The archive keeps every revision that was acknowledged.",
         )
+
+
+def _run(app: DeskApp) -> None:
+    """Run the app; where a signal ends it in the middle of a job, tell how that job ended."""
+    try:
+        app.run()
+    except KeyboardInterrupt:
+        if told := _end_jobs(app):
+            raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None
+        raise
 
 
 def _end_jobs(app: DeskApp) -> list[str]:
