@@ -8,6 +8,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say, table
+from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
@@ -74,7 +75,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
             return backup_job(session, archive, note=f"{named} {note}".strip())
 
         choices = desk.choices(archive)
-        with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+        with stoppable() as stopped, Tellers(desk.quiet) as tell:
             results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
     if desk.json:
         as_json(
