@@ -58,7 +58,10 @@ def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
         found = _pattern(form, words).fullmatch("\n".join(said[-1 - form.count("\n") :]))
         if found:
             held = found.groupdict()
-            return Fault(_bare(held["message"], words), int(held["number"]), held.get("text") or "")
+            number = int(held["number"])
+            if number < 0 and profile.rules.form.signed_numbers:
+                number += 0x10000
+            return Fault(_bare(held["message"], words), number, held.get("text") or "")
     alone = [row for row in said if row.strip()] == said[-1:]
     if alone and said[-1].startswith(words):
         return Fault(_bare(said[-1], words))

@@ -27,6 +27,7 @@ def kind(*words: str, rows: tuple[str, ...] = ()) -> Profile:
 
 
 K1 = kind("What?", "How?", "Sorry!", rows=("OK",))
+SIGNED = find_profile("capital")
 K2 = kind("Div by 0 Error", "Unknown Line Error", "Syntax Error")
 K3 = kind("Divide by zero", "Syntax Error")
 PALO_ALTO = find_profile("palo-alto")
@@ -44,6 +45,7 @@ PALO_ALTO = find_profile("palo-alto")
             Fault("What?", 210, "IF T<1440 T^EN 240"),
         ),
         (K1, ["How? -25536 GOTO 1"], Fault("How?", -25536, "GOTO 1")),
+        (SIGNED, ["How? -25536 GOTO 1"], Fault("How?", 40000, "GOTO 1")),
         (K2, ["1", "10: Div by 0 Error"], Fault("Div by 0 Error", 10)),
         (K2, ["20: Unknown Line Error"], Fault("Unknown Line Error", 20)),
         (K3, ["", "Divide by zero Error in line 10"], Fault("Divide by zero Error", 10)),
@@ -94,10 +96,10 @@ def test_what_a_program_prints_is_no_error(profile: Profile, rows: list[str]) ->
 
 def test_a_profile_can_name_its_own_form() -> None:
     """Only that form is looked for then, with whatever stands around the message."""
-    assert find_fault(["<7> Syntax Error!"], K2, ("<{number}> {message}!",)) == Fault(
-        "Syntax Error", 7
-    )
-    assert find_fault(["9", "10: Syntax Error"], K2, ("<{number}> {message}!",)) is None
+    commands = dataclasses.replace(K2.commands, error_forms=("<{number}> {message}!",))
+    own = dataclasses.replace(K2, commands=commands)
+    assert find_fault(["<7> Syntax Error!"], own) == Fault("Syntax Error", 7)
+    assert find_fault(["9", "10: Syntax Error"], own) is None
 
 
 @pytest.mark.parametrize(
