@@ -138,8 +138,9 @@ def machine_at_port(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Machine]:
         if program is not None:
             machine.basic._state.memory.replace(dict(program))
 
+        clock = VirtualClock(seconds)  # the board's time goes on from one opening to the next
+
         def open_port(name: str, baud: int) -> tuple[PracticePort, VirtualClock]:  # noqa: ARG001
-            clock = VirtualClock(seconds)
             port = PracticePort(machine, clock, jump=clock.advance_to)
             port._origin = 0.0
             return port, clock

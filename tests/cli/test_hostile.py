@@ -303,7 +303,7 @@ BOARD: list[tuple[Words, dict[int, bytes], int]] = [
     (("survey",), LISTS, 4),
     (("store", "ONE"), LISTS, 4),
     (("stored",), PLAIN, 0),
-    (("backup",), PLAIN, 0),
+    (("backup",), PLAIN, 1),
 ]
 
 

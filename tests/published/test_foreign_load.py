@@ -133,7 +133,7 @@ def test_every_packaged_program_is_used_or_excluded_for_a_reason() -> None:
 
 def test_a_line_that_the_interpreter_wraps_is_not_called_loaded(board: Board) -> None:
     """It holds line 30 of WIDTH but lists it in two rows: no proof, and line 30 is named."""
-    with pytest.raises(ReadBackError, match="line 30 is missing or different"):
+    with pytest.raises(ReadBackError, match="It keeps 73 characters of line 30"):
         Loader(board.dialogue, Listing.from_text(example("width")).numbered()).load()
 
 
