@@ -19,6 +19,7 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    NotKnownError,
     ReadBackError,
     RefusedError,
 )
@@ -373,8 +374,9 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
 
 def _kept(error: HostlinkError, state: _State) -> str:
     """What was not lost, and what the board holds."""
-    parts = [error.kept] if isinstance(error, ArchiveError) and error.kept else []
-    if not state.touched:
+    says_more = isinstance(error, ArchiveError | NotKnownError)
+    parts = [error.kept] if says_more and error.kept else []
+    if not state.touched and not isinstance(error, NotKnownError):
         parts.append("The board's program was not touched.")
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(f"The board holds a part of {state.label} at most.")
