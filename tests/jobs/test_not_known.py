@@ -11,7 +11,7 @@ from hostlink.archive import Archive
 from hostlink.errors import ExitStatus, Needed, NotKnownError, ReadBackError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
+from hostlink.jobs.material import find_material, from_bytes
 from hostlink.jobs.saving import SaveOptions, save
 
 HELD = "10 PRINT 1\n20 PRINT 2\n30 END\n"
@@ -106,3 +106,15 @@ def test_a_load_onto_a_board_that_hides_a_line_is_not_proven(
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
     assert "survey" in caught.value.advice
     assert archive.events()[0].outcome == "failed"
+
+
+def test_what_a_board_held_goes_back_whatever_a_review_says_of_it(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """An unfinished program, its GOSUB without a line to go to, is a rescue like any other."""
+    board = table()
+    board.load("10 GOSUB 100\n20 END\n")
+    with board.session() as session:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+        load(session, archive, find_material("rescue@1", archive), LoadOptions())
+    assert board.memory == {10: b"GOSUB 100", 20: b"END"}
