@@ -199,7 +199,7 @@ class Tellers:
             self._tasks[board] = self._live.add_task("", total=None, board=board)
         task = self._tasks[board]
         if isinstance(event, Phase):
-            self._live.update(task, description=event.text, total=None)
+            self._live.update(task, description=event.words, total=None)
         elif isinstance(event, LineSent):
             text = f"{event.sent_lines} of {event.all_lines} lines sent"
             self._live.update(

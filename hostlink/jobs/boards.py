@@ -8,6 +8,7 @@ import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive, Board
@@ -44,6 +45,17 @@ class KnownBoard:
     holds: str
     may_lack_edits: bool
     holds_proven_at: str
+
+    @property
+    def held_words(self) -> str:
+        """What it was last known to hold, how well that is known, in words; "" for nothing."""
+        if not self.holds:
+            return ""
+        words = self.holds
+        if self.holds_proven_at:
+            at = datetime.fromisoformat(self.holds_proven_at).astimezone()
+            words += f", proven {at:%Y-%m-%d %H:%M}"
+        return words + (", perhaps edited since" if self.may_lack_edits else "")
 
     def as_dict(self) -> dict[str, object]:
         return {
