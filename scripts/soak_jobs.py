@@ -17,6 +17,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from soak_boards import PLAIN, Drawn, is_beyond_any_host
+from soak_claims import untrue
 from soak_doing import DOING, LEAST_LISTS
 from soak_durable import Syncs, watched_syncs
 from soak_expected import expected_in_capture, expected_in_load
@@ -26,6 +27,7 @@ from soak_truth import BoardTruth, Lines, Trouble, Witness, lines_of
 import hostlink.jobs.session
 from hostlink.archive import Archive, Origin
 from hostlink.board.captures import captures_needed
+from hostlink.board.events import Warned
 from hostlink.errors import ExitStatus, HostlinkError
 from hostlink.jobs.events import AlreadyKept, BackupKept, Event, KeptAs, MemoryLost, Rescued
 from hostlink.jobs.session import LinkChoice, Session
@@ -36,8 +38,6 @@ MOST_SECONDS = 600.0  # of virtual time, for one job
 MOST_QUIET_SECONDS = 60.0  # of it, in which nothing is told
 MOST_TURNS = 5_000_000  # of the pump, for a wait in which no time passes
 JOBS_IN_ARCHIVE = 250  # then a new one is begun
-
-
 UNPROVEN = "not proven"
 """The words by which a job says that captures and free memory contradict each other."""
 
@@ -145,6 +145,8 @@ class VirtualJob:
         except HostlinkError as error:
             outcome.error = f"{type(error).__name__}: {error.what}"
             self._look_at_words(str(error))
+            said = untrue(str(error), self.truth, self.start, self.witness)
+            outcome.troubles += said
             if error.status is ExitStatus.DONE:
                 self.trouble("uncaught", "it failed, with the exit status of success")
         except Exception:  # noqa: BLE001 - what is looked for
@@ -169,7 +171,8 @@ class VirtualJob:
     def _session(self) -> Iterator[Session]:
         def open_port(_name: str, baud: int) -> tuple[PracticePort, VirtualClock]:
             could_know = self.made.drawn.wrong != "talk.restarts_on_open"
-            self.truth.was_said = bool(self.events) or not could_know
+            warned = any(isinstance(event, Warned) for _, event in self.events)
+            self.truth.was_said = warned or not could_know
             port = PracticePort(self.truth.machine, self.clock, jump=self.clock.advance_to)
             port.baudrate = baud
             self.start = self.truth.memory
@@ -202,6 +205,16 @@ class VirtualJob:
             self.outcome.troubles += self.witness.acknowledged(event.spec)
         if isinstance(event, Rescued) and self.truth.lists < LEAST_LISTS:
             self.wrong("called rescued, after one look")
+        if isinstance(event, AlreadyKept):
+            held = self.witness.lines_kept_as(event.spec)
+            if held is not None and held not in self._true_programs():
+                self.wrong(f"called kept already, but {event.spec} is another program")
+
+    def _true_programs(self) -> list[Lines]:
+        """Every program that this job can have met, as the board holds it or as it was given."""
+        given = lines_of(self.made.material.text)
+        held = [self.truth.before, self.start, *self.truth.slots_before.values()]
+        return [*held, given, self.target]
 
     # --- whatever happened ------------------------------------------------------------------------
 
@@ -229,10 +242,8 @@ class VirtualJob:
     def _look_for_losses(self, newest: int) -> None:
         """What the job put into the archive is true; what it took off the board is there."""
         truth, kept = self.truth, self.witness.listings_since(newest)
-        typed = lines_of(self.made.material.text)
-        true = [truth.before, self.start, *truth.slots_before.values(), typed, self.target]
         for lines in kept:
-            if lines not in true:
+            if lines not in self._true_programs():
                 self.wrong("a listing was kept that the board never held")
         self.outcome.troubles += truth.losses(kept)
         self.outcome.troubles += self.witness.gone()

@@ -18,7 +18,7 @@ ENOUGH = 100  # jobs, for a share to say anything
 SHOWN = ("load", "save", "backup", "firmware")  # kinds with a share of their own in the table
 # Only these can come from what a board says of itself. Whatever it says, an error that is not
 # hostlink's own, a hang or a loss of the archive is hostlink's doing.
-FROM_LIES = ("silent", "lost")
+FROM_LIES = ("silent", "lost", "untrue")
 
 
 def is_beyond(outcome: Outcome, trouble: Trouble) -> bool:
@@ -72,6 +72,7 @@ def _row(what: str, some: Sequence[Outcome]) -> Row:
         "silent": total(some, "silent"),
         "expected": round(sum(each.expected for each in some), 4),
         "lost": total(some, "lost"),
+        "untrue": total(some, "untrue"),
         "hangs": total(some, "hang"),
         "quiet": total(some, "quiet"),
         "uncaught": total(some, "uncaught", "archive", "shown"),
@@ -95,6 +96,7 @@ def targets_of(outcomes: Sequence[Outcome], others: Sequence[Row]) -> list[Targe
     targets = [
         Target.at_most("silent errors", total(outcomes, "silent"), most_undetected(expected)),
         Target.at_most("lost programs", total(outcomes, "lost"), 0),
+        Target.at_most("errors that say what is not so", total(outcomes, "untrue"), 0),
         Target.at_most("hangs", total(outcomes, "hang"), 0),
         Target.at_most("jobs that tell nothing for a minute", total(outcomes, "quiet"), 0),
         Target.at_most("uncaught errors, and losses of the archive", uncaught, 0),

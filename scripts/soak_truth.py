@@ -26,8 +26,9 @@ from hostlink.listing import Listing
 from hostlink.practice.machine import Machine
 
 Lines = dict[int, str]
+_HOLDERS = ("revisions", "rescues", "backup_items")  # tables by which a listing can be found
 
-KINDS = ("silent", "lost", "hang", "quiet", "uncaught", "archive", "shown")
+KINDS = ("silent", "lost", "untrue", "hang", "quiet", "uncaught", "archive", "shown")
 """What must not be found.
 
 silent: called done and is not, or a wrong listing was kept as read. lost: gone from the board and
@@ -149,9 +150,17 @@ class Witness:
 
     def listings_since(self, newest: int) -> list[Lines]:
         """All listings that came after that one, in whatever they are kept."""
-        sql = "SELECT text FROM listings WHERE id > ?"
+        holders = " UNION ".join(f"SELECT listing_id FROM {table}" for table in _HOLDERS)
+        sql = f"SELECT text FROM listings WHERE id > ? AND id IN ({holders})"
         with self.archive.reading("what was kept") as db:
             return [lines_of(row[0]) for row in db.execute(sql, (newest,))]
+
+    def lines_kept_as(self, spec: str) -> Lines | None:
+        """The program of a revision or rescue, None where it cannot be read."""
+        try:
+            return lines_of(self.archive.content(self.archive.revision(spec)).text)
+        except HostlinkError:
+            return None
 
     def acknowledged(self, spec: str) -> Iterator[Trouble]:
         """Look for what was just said to be kept: a revision, a rescue or a backup."""
@@ -176,7 +185,7 @@ class Witness:
         sql = " UNION ALL ".join(
             f"SELECT '{table}', {table}.uuid, hex(sha256) FROM {table} "
             f"JOIN listings ON listings.id = listing_id"
-            for table in ("revisions", "rescues", "backup_items")
+            for table in _HOLDERS
         )
         with self.archive.reading("everything") as db:
             return {(row[0], row[1], row[2]) for row in db.execute(sql)}

@@ -310,5 +310,5 @@ def test_the_short_soak_finds_nothing(script: Script, capsys: pytest.CaptureFixt
     assert all(target["holds"] for target in told["targets"])
     trials = {row["what"]: row["trials"] for row in told["rows"]}
     assert set(script("soak_drawn").FAULTS) < set(trials)
-    assert all(trials.values()), trials
+    assert all(trials[what] for what in trials if not what.startswith("on: ")), trials
     assert sum(trials.values()) > 400
