@@ -50,6 +50,15 @@ class Faults:
         return self.to_board > 0 or self.to_host > 0
 
 
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """A restart. at: seconds. pulled: by the host, else a mishap. lines: what memory held then."""
+
+    at: float
+    pulled: bool
+    lines: dict[int, bytes]
+
+
 class Damage:
     """Damages a stream of bytes; draws the distance to the next fault instead of a lot per byte."""
 

@@ -13,29 +13,18 @@ Rules:
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 
 from hostlink.practice.basic import Basic
 from hostlink.practice.bootloader import FLASH_BYTES, Bootloader, Chip, eeprom_bytes, new_flash
-from hostlink.practice.faults import Faults
+from hostlink.practice.faults import Erased, Faults
 from hostlink.practice.line import Line
-from hostlink.practice.main_loop import flood, main_loop
+from hostlink.practice.main_loop import chore_seconds, flood, main_loop
 from hostlink.practice.ops import Answer, Chore, Op, ReadKey, ReadLine, Send, Work
 from hostlink.practice.program_memory import folded
 from hostlink.practice.settings import BoardSettings
 from hostlink.practice.telling import Teller
 
 _BELL = b"\x07"
-_SHORTEST_STATEMENT_S = 2e-5  # 320 cycles at 16 MHz; a loop of nothing would stop time at 0
-
-
-@dataclass(frozen=True, slots=True)
-class Erased:
-    """A restart. at: seconds. pulled: by the host, else a mishap. lines: what memory held then."""
-
-    at: float
-    pulled: bool
-    lines: dict[int, bytes]
 
 
 class Machine(Line):
@@ -74,14 +63,7 @@ class Machine(Line):
         self._interrupt = _key_code(settings.interrupt)
         self._erase = _key_code(settings.erase)
         self._line_cancel = _key_code(settings.line_cancel)
-        self._chores = {
-            Chore.STORE: settings.line_ms / 1000,
-            Chore.DIRECT: settings.direct_ms / 1000,
-            Chore.STATEMENT: max(settings.statement_ms / 1000, _SHORTEST_STATEMENT_S),
-            Chore.LIST_LINE: settings.list_line_ms / 1000,
-            Chore.EEPROM_BYTE: settings.eeprom_byte_ms / 1000,
-            Chore.PROMPT: settings.prompt_late_ms / 1000,
-        }
+        self._chores = chore_seconds(settings)
         self._start(0.0, booting=False)
 
     # --- power and restart -------------------------------------------------------------------

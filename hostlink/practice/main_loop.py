@@ -11,6 +11,7 @@ from hostlink.practice.basic import Basic
 from hostlink.practice.ops import Chore, Firmware, ReadLine, Send, Work
 from hostlink.practice.settings import BoardSettings
 
+_SHORTEST_STATEMENT_S = 2e-5  # 320 cycles at 16 MHz; a loop of nothing would stop time at 0
 _FLOOD = b"0123456789 AND SO ON WITHOUT END \r\n"
 
 
@@ -48,6 +49,18 @@ def main_loop(
             yield Send(prompt)
             prompt = b""
         yield from basic.enter(typed)
+
+
+def chore_seconds(settings: BoardSettings) -> dict[Chore, float]:
+    """Return how long each chore takes on this board, in seconds."""
+    return {
+        Chore.STORE: settings.line_ms / 1000,
+        Chore.DIRECT: settings.direct_ms / 1000,
+        Chore.STATEMENT: max(settings.statement_ms / 1000, _SHORTEST_STATEMENT_S),
+        Chore.LIST_LINE: settings.list_line_ms / 1000,
+        Chore.EEPROM_BYTE: settings.eeprom_byte_ms / 1000,
+        Chore.PROMPT: settings.prompt_late_ms / 1000,
+    }
 
 
 def flood() -> Firmware:
