@@ -21,8 +21,14 @@ KNOWN: Mapping[tuple[str, str], int] = {
     ("lists nothing", "lost"): 1590,
     ("wrong commands.list", "lost"): 137,
     ("wrong rules.form.list_form", "lost"): 501,
+    # Memory was taken for empty and "put back" so; or a slot that could not be read is in it.
+    ("wrong commands.list", "untrue"): 137,
+    ("wrong rules.form.list_form", "untrue"): 50683,
+    ("repeats a line", "untrue"): 50454,
     # Limits within limits: 24 captures of 15 seconds for one read-back.
     ("damage 2.0%", "hang"): 3991,
+    ("late prompt", "hang"): 52448,
     # Several commands one after the other, each until its own limit, and nothing told.
     ("flood", "quiet"): 32,
+    ("mixture", "quiet"): 51068,
 }
