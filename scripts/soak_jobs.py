@@ -26,7 +26,6 @@ from soak_truth import BoardTruth, Lines, Trouble, Witness, lines_of
 
 import hostlink.jobs.session
 from hostlink.archive import Archive, Origin
-from hostlink.board.captures import captures_needed
 from hostlink.board.events import Warned
 from hostlink.errors import ExitStatus, HostlinkError
 from hostlink.jobs.events import AlreadyKept, BackupKept, Event, KeptAs, MemoryLost, Rescued
@@ -263,7 +262,7 @@ class VirtualJob:
 
     def expect_capture(self, session: Session, program: Lines) -> None:
         """Add the silent errors that one capture lets through on average."""
-        need = captures_needed(session.wire.health)
+        need = session.dialogue.evidence.readings_needed()
         witness = bool(self.made.profile.commands.free_memory)
         self.outcome.expected += expected_in_capture(program, self._rate(), need, witness=witness)
 
@@ -274,7 +273,7 @@ class VirtualJob:
 
     def expect_load(self, session: Session, program: Lines) -> None:
         """Add the silent errors that one load lets through on average."""
-        clean = session.wire.health.disagreements == 0
+        clean = session.dialogue.evidence.is_clean
         self.outcome.expected += expected_in_load(
             program, self._rate(), echo=self.made.settings.echo, clean=clean
         )

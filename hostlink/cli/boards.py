@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, plural, say
+from hostlink.cli.output import as_json, data, say
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.boards import KnownBoard

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, Whole, shared
-from hostlink.cli.output import as_json, listing_text, plural, say, table
+from hostlink.cli.output import as_json, listing_text, say, table
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -29,7 +29,7 @@ import pytest
 from soak_drawn import a_board, a_line
 from soak_expected import expected_in_capture, expected_in_load, undetected_share
 
-from hostlink.board.captures import captures_needed, tally
+from hostlink.board.captures import tally
 from hostlink.board.loading import MOST_STARTS, Loader
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line, Listing
@@ -92,12 +92,12 @@ class Job:
             self.error = error
 
     def expected_in_save(self) -> float:
-        need = captures_needed(self.bench.wire.health)
+        need = self.bench.dialogue.evidence.readings_needed()
         witness = bool(self.bench.dialogue.profile.commands.free_memory)
         return expected_in_capture(texts(self.wanted), self.rate, need, witness=witness)
 
     def expected_in_load(self) -> float:
-        clean = self.bench.wire.health.disagreements == 0
+        clean = self.bench.dialogue.evidence.is_clean
         echo = self.bench.machine.settings.echo
         return expected_in_load(texts(self.wanted), self.rate, echo=echo, clean=clean)
 
