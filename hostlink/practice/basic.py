@@ -18,6 +18,7 @@ from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.program_memory import FIRST_LINE, LAST_LINE, ProgramMemory, folded
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import END, STATEMENTS, read_line
+from hostlink.practice.telling import Teller
 
 __all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 
@@ -30,7 +31,7 @@ class Basic:
 
     program_bytes, eeprom_bytes: bytes for the program and for stored programs. seed: where the
     random numbers start. fold_case: turn letters outside quotes and remarks into capitals
-    when a line is stored.
+    when a line is stored. teller: what it says of its memory, the truth unless told otherwise.
     """
 
     def __init__(
@@ -40,9 +41,14 @@ class Basic:
         eeprom_bytes: int = 1024,
         seed: int = 1,
         fold_case: bool = False,
+        teller: Teller | None = None,
     ) -> None:
         self._fold_case = fold_case
-        self._state = State(ProgramMemory(program_bytes), Eeprom(eeprom_bytes), seed, read_line)
+        self.teller = teller or Teller()
+        self._state = self._with(ProgramMemory(program_bytes), Eeprom(eeprom_bytes), seed)
+
+    def _with(self, memory: ProgramMemory, eeprom: Eeprom, seed: int) -> State:
+        return State(memory, eeprom, seed, read_line, self.teller)
 
     @property
     def lines(self) -> dict[int, bytes]:
@@ -116,7 +122,7 @@ class Basic:
                 kept="It was not changed.",
                 advice="Start the practice board fresh.",
             ) from error
-        self._state = State(memory, eeprom, self._state.seed, read_line)
+        self._state = self._with(memory, eeprom, self._state.seed)
         self._state.variables = variables
         self._state.chance = chance
 
@@ -127,7 +133,7 @@ class Basic:
                 raise Complaint(f"line numbers are {FIRST_LINE} to {LAST_LINE}")
             self._state.memory.put(number, folded(text) if self._fold_case else text)
         except Complaint as complaint:
-            yield Send(_error(complaint, ""))
+            yield Send(self._error(complaint, ""))
 
     def _execute(self, line: bytes, then: bytes = b"") -> Firmware:
         """Run a direct line, and another after it unless the first one fails."""
@@ -140,7 +146,7 @@ class Basic:
                 state.start_direct(then)
                 stopped = yield from self._steps()
         except Complaint as complaint:
-            yield Send(self._fresh() + _error(complaint, state.where()))
+            yield Send(self._fresh() + self._error(complaint, state.where()))
             return
         if stopped:
             yield Send(self._fresh() + STOPPED.encode() + state.where().encode() + END)
@@ -172,9 +178,9 @@ class Basic:
         self._state.column = 0
         return fresh
 
-
-def _error(complaint: Complaint, where: str) -> bytes:
-    return f"{ERROR_WORDS[0]}{complaint}{where}".encode("latin-1") + END
+    def _error(self, complaint: Complaint, where: str) -> bytes:
+        said = f"{ERROR_WORDS[0]}{complaint}{where}{self.teller.flourish}"
+        return said.encode("latin-1") + END
 
 
 def _written(lines: Mapping[int, bytes]) -> dict[str, str]:

@@ -13,18 +13,29 @@ Rules:
 from __future__ import annotations
 
 from collections import deque
+from dataclasses import dataclass
 
 from hostlink.practice.basic import Basic
 from hostlink.practice.bootloader import FLASH_BYTES, Bootloader, Chip, eeprom_bytes, new_flash
 from hostlink.practice.faults import Faults
 from hostlink.practice.line import Line
-from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadKey, ReadLine, Send, Work
+from hostlink.practice.main_loop import flood, main_loop
+from hostlink.practice.ops import Answer, Chore, Op, ReadKey, ReadLine, Send, Work
 from hostlink.practice.program_memory import folded
 from hostlink.practice.settings import BoardSettings
+from hostlink.practice.telling import Teller
 
-_FLOOD = b"0123456789 AND SO ON WITHOUT END \r\n"
 _BELL = b"\x07"
 _SHORTEST_STATEMENT_S = 2e-5  # 320 cycles at 16 MHz; a loop of nothing would stop time at 0
+
+
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """A restart. at: seconds. pulled: by the host, else a mishap. lines: what memory held then."""
+
+    at: float
+    pulled: bool
+    lines: dict[int, bytes]
 
 
 class Machine(Line):
@@ -46,7 +57,10 @@ class Machine(Line):
             eeprom_bytes=settings.eeprom_bytes,
             seed=settings.seed,
             fold_case=settings.fold_case,
+            teller=Teller(self.faults),
         )
+        self.typed: list[bytes] = []  # every line taken at the prompt
+        self.erased: list[Erased] = []
         self.overruns = 0
         self.heard = 0
         self.unplugged = False
@@ -55,6 +69,7 @@ class Machine(Line):
             new_flash(settings.boot_bytes),
             FLASH_BYTES - settings.boot_bytes,
             settings.signature.to_bytes(3),
+            worn_page=self.faults.worn_page,
         )
         self._interrupt = _key_code(settings.interrupt)
         self._erase = _key_code(settings.erase)
@@ -65,6 +80,7 @@ class Machine(Line):
             Chore.STATEMENT: max(settings.statement_ms / 1000, _SHORTEST_STATEMENT_S),
             Chore.LIST_LINE: settings.list_line_ms / 1000,
             Chore.EEPROM_BYTE: settings.eeprom_byte_ms / 1000,
+            Chore.PROMPT: settings.prompt_late_ms / 1000,
         }
         self._start(0.0, booting=False)
 
@@ -73,7 +89,7 @@ class Machine(Line):
     def restart(self, now: float) -> None:
         """The restart line was pulled: memory is lost, EEPROM stays, the banner comes."""
         self.run_until(now)
-        self._start(now, booting=True)
+        self._start(now, booting=True, pulled=True)
 
     def hold_flash(self, flash: bytes) -> None:
         """Begin with this flash instead of the new one, as if switched on long ago."""
@@ -81,10 +97,14 @@ class Machine(Line):
         self._to_host.clear()
         self._start(0.0, booting=False)
 
-    def _start(self, at: float, *, booting: bool) -> None:
-        """Begin at the firmware's first instruction; `booting` is a restart that loses memory."""
+    def _start(self, at: float, *, booting: bool, pulled: bool = False) -> None:
+        """Begin at the firmware's first instruction; `booting` is a restart that loses memory.
+
+        pulled: the host did it, by the restart line.
+        """
         settings = self.settings
         if booting:
+            self.erased.append(Erased(at, pulled, dict(self.basic.lines)))
             self.basic.power_on()
             cut = at + self._latency
             self._to_host = deque(entry for entry in self._to_host if entry[0] <= cut)
@@ -107,7 +127,9 @@ class Machine(Line):
         self._line = bytearray()
         self._column = 0
         self._listed = 0
-        self._firmware = self._main(booting)
+        self._firmware = main_loop(
+            self.basic, self.settings, self.typed.append, booting=booting, mute=self.chip.is_mute
+        )
         self._begin(next(self._firmware))
 
     def _boot_step(self, boot: Bootloader, moment: float) -> bool:
@@ -131,27 +153,6 @@ class Machine(Line):
         self._set_speed(self.settings.baud)
         self._start_firmware(boot.until, boot.until, booting=True)
         return True
-
-    def _main(self, booting: bool) -> Firmware:
-        """The firmware's main loop: banner, a stored START program, then line after line."""
-        while self.chip.is_mute:
-            yield Work(Chore.STATEMENT, 1_000_000)
-        if booting:
-            yield Send(self.settings.reply_end + self.basic.banner() + self.settings.reply_end)
-            start = self.basic.auto_start()
-            if start is not None:
-                yield from start
-        prompt = self.settings.prompt
-        while True:
-            typed = yield ReadLine(prompt)
-            prompt = self.settings.prompt
-            if not isinstance(typed, bytes):
-                continue
-            numbered = typed.lstrip(b" ")[:1].isdigit()
-            if numbered and self.settings.line_done == "after-prompt":
-                yield Send(prompt)
-                prompt = b""
-            yield from self.basic.enter(typed)
 
     # --- time --------------------------------------------------------------------------------
 
@@ -199,15 +200,10 @@ class Machine(Line):
         if faults.stall_every_bytes and self.heard % faults.stall_every_bytes == 0:
             self._t = max(self._t, at) + faults.stall_s
         if faults.flood_after_bytes and self.heard == faults.flood_after_bytes:
-            self._firmware = self._flood()
+            self._firmware = flood()
             self._begin(next(self._firmware))
         if faults.restart_after_bytes and self.heard == faults.restart_after_bytes:
             self._start(max(self._t, at), booting=True)
-
-    @staticmethod
-    def _flood() -> Firmware:
-        while True:
-            yield Send(_FLOOD)
 
     def _take_byte(self, moment: float) -> bool:
         """The processor waits for a byte: give it the next one; False if none came by `moment`."""

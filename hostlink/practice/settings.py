@@ -16,6 +16,8 @@ class BoardSettings:
     echo, prompt, line_end, reply_end, fold_case, longest_line: its manner on the line.
     line_done: what it sends only after a line is stored: "echo" (the echo of the line end),
     "prompt", or "after-prompt" (it prompts first and stores then).
+    prompt_late_ms: it is busy for so long before each prompt. prompts_first: the prompt comes
+    before the answer to a direct command, and none behind it.
     line_ms: storing one line. direct_ms: taking a direct command apart. char_ms: one character.
     statement_ms, list_line_ms, eeprom_byte_ms: running, listing, writing EEPROM.
     screen_width, wrap_ms: a stall whenever that many characters stand in a row; 0 for none.
@@ -37,6 +39,8 @@ class BoardSettings:
     fold_case: bool = False
     longest_line: int = 72
     line_done: Literal["echo", "prompt", "after-prompt"] = "prompt"
+    prompt_late_ms: float = 0.0
+    prompts_first: bool = False
     line_ms: float = 15.0
     direct_ms: float = 2.0
     char_ms: float = 0.0

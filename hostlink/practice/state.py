@@ -11,6 +11,7 @@ from hostlink.practice.eeprom import Eeprom
 from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
 from hostlink.practice.ops import Answer, Op
 from hostlink.practice.program_memory import ProgramMemory
+from hostlink.practice.telling import Teller
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8
@@ -56,11 +57,17 @@ class State:
     """The RAM of the board. seed: where its random numbers start, again at each power-on."""
 
     def __init__(
-        self, memory: ProgramMemory, eeprom: Eeprom, seed: int, compiler: LineCompiler
+        self,
+        memory: ProgramMemory,
+        eeprom: Eeprom,
+        seed: int,
+        compiler: LineCompiler,
+        teller: Teller,
     ) -> None:
         self.memory = memory
         self.eeprom = eeprom
         self.compiler = compiler
+        self.teller = teller
         self.seed = self.chance = seed & 0xFFFFFFFF
         self.variables = [0] * len(LETTERS)
         self.column = 0
@@ -136,8 +143,8 @@ class State:
         return f" in {numbers[self.line]}" if 0 <= self.line < len(numbers) else ""
 
     def room(self) -> int:
-        """Bytes free for a program, as far as a 16-bit number can say."""
-        return min(self.memory.free, LARGEST)
+        """Bytes that are called free for a program, as far as a 16-bit number can say."""
+        return min(self.teller.free(self.memory.free), LARGEST)
 
     def random(self, limit: int) -> int:
         """A whole number from 1 to limit. Raises Complaint if limit is below 1.

@@ -246,11 +246,11 @@ def _read_list(text: Text) -> Step:
 
 def _list(state: State, lowest: int, highest: int) -> Talk:
     yield from _fresh_line(state)
-    for number, line in list(state.memory.lines.items()):
-        if lowest <= number <= highest:
-            if (yield Work(Chore.LIST_LINE)):
-                return True
-            yield Send(b"%d %b" % (number, line) + END)
+    lines = {n: text for n, text in state.memory.lines.items() if lowest <= n <= highest}
+    for row in state.teller.rows(lines):
+        if (yield Work(Chore.LIST_LINE)):
+            return True
+        yield Send(row + END)
     return False
 
 
