@@ -45,6 +45,7 @@ class LinkReason(Enum):
     FLOODING = "flooding"
     DAMAGED = "damaged"
     TOO_LONG = "took too long"
+    FULL = "its memory is full and takes nothing"
     UNKNOWN = "unknown"
 
 

@@ -6,9 +6,9 @@ right before the line end goes out). Board output is data: it is returned, never
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
+from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, ignore
 from hostlink.board.evidence import Doubt, Evidence
@@ -28,7 +28,6 @@ _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
-_WHOLE_NUMBER = re.compile(r"\s*(\d{1,7})\s*")
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -41,8 +40,9 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         line_end=talk.line_end,
         reply_end=talk.reply_end,
         prompt=talk.prompt,
+        ready=talk.ready,
         line_done=talk.line_done,
-        after_prompt_s=talk.after_prompt_ms / 1000,
+        after_prompt_s=(talk.after_prompt_ms or talk.line_ms) / 1000,
         receive_buffer=talk.receive_buffer,
         line_s=talk.line_ms / 1000,
         char_s=talk.char_ms / 1000,
@@ -51,6 +51,7 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         line_cancel=talk.line_cancel,
         erase=talk.erase,
         interrupt=talk.interrupt,
+        full_sign=talk.full_sign,
         page_prompt=talk.page_prompt.encode("latin-1"),
         page_key=talk.page_key,
         latency_s=latency_s,
@@ -101,6 +102,14 @@ class Dialogue:
         """Listen, sending nothing, for as long as a restart takes; whether one was heard."""
         talk = self.profile.talk
         core = Waking(self.pacing, banner=self.wire.banner, restart_s=talk.restart_ms / 1000)
+        self.wire.run(core)
+        return core.woke
+
+    def listen_starting(self) -> bool:
+        """As listen_waking, to a board whose prompt and banner are not known; whether it spoke."""
+        core = Waking(
+            self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
+        )
         self.wire.run(core)
         return core.woke
 
@@ -203,6 +212,13 @@ class Dialogue:
         core = self.exchange(text, reach, on_answer)
         if core.outcome is Outcome.ANSWERED:
             return core
+        if core.outcome is Outcome.DEAF:
+            raise LinkError(
+                f'The board does not take "{safe(text)}": its memory is so full that it takes '
+                "nothing any more.",
+                reason=LinkReason.FULL,
+                advice="Only a restart helps; the program in its memory is lost by it.",
+            )
         if core.outcome is Outcome.UNTYPED:
             raise LinkError(
                 f'"{safe(text)}" could not be typed right; the wire damages bytes.',
@@ -223,9 +239,22 @@ class Dialogue:
 
     def body(self, answer: bytes) -> str:
         """An answer as text, without its last prompt."""
-        prompt = self.pacing.prompt
-        body = answer[: -len(prompt)] if prompt and answer.endswith(prompt) else answer
+        ends = (self.pacing.ready, self.pacing.prompt)
+        end = next((end for end in ends if end and answer.endswith(end)), b"")
+        body = answer.removesuffix(end)
         return to_text(body, self.profile.rules.form.charset)
+
+    def refusal_in(self, answer: bytes) -> str:
+        """The row by which the board refuses a line, safe to print; "" where it says nothing.
+
+        It is the row that begins with a known error word, else the last: some boards repeat the
+        line first.
+        """
+        known = self.profile.commands
+        rows = [row for row in rows_of(self.body(answer)) if row.strip() not in known.answer_rows]
+        rows = [row for row in rows if row.strip()]
+        errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
+        return safe((errors or rows)[-1]) if rows else ""
 
     def can(self, command: str, what: str) -> str:
         """The profile's text for a command, or RefusedError where the board has none."""
@@ -238,18 +267,25 @@ class Dialogue:
         return text
 
     def clear(self) -> None:
-        """Empty the program memory."""
-        self.ask(self.can("clear", "clear their program memory"))
+        """Empty the program memory.
+
+        Raises RefusedError where the board refuses the command and still lists lines.
+        """
+        command = self.can("clear", "clear their program memory")
+        said = self.refusal_in(self._asked(command).answer)
+        if said and self.read_listing().lines:
+            raise RefusedError(
+                f'The board does not clear its memory by {safe(command)}: it says "{said}".',
+                kept=_UNTOUCHED,
+                advice="If it clears it by another word, name that as clear in its profile.",
+            )
 
     def free_memory(self) -> int | None:
         """Bytes free by the board's own word; None where it has no such question or answer."""
-        question = self.profile.commands.free_memory
-        if not question:
+        commands = self.profile.commands
+        if not commands.free_memory:
             return None
-        for row in rows_of(self.ask(question)):
-            if match := _WHOLE_NUMBER.fullmatch(row):
-                return int(match[1])
-        return None
+        return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     # --- captures ----------------------------------------------------------------------------
 

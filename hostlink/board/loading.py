@@ -19,8 +19,9 @@ from hostlink.board.captures import Verdict, verdict, voting, whole
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.board.evidence import Doubt
+from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
-from hostlink.board.reading import Reading, rows_of
+from hostlink.board.reading import Reading
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -28,7 +29,6 @@ from hostlink.link.sender import Sender
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
-from hostlink.words import safe
 
 MOST_ROUNDS = 4
 MOST_STARTS = 3
@@ -71,6 +71,9 @@ class Loader:
         )
         self._sent_bytes = 0
         self._verdict = Verdict((), (), ())
+        self._at: int | None = None  # the line at which fast sending stopped
+        self._readings: list[Reading] = []  # of the last read-back
+        self._before: Learned | None = None  # what the read-back before it came to
 
     def load(self, held: Mapping[int, Line] | None = None) -> LoadReport:
         """Load the program over whatever is there; returns once it is proven.
@@ -92,6 +95,10 @@ class Loader:
                         return self.report
             except _StartOver:
                 pass
+            except LinkError as error:
+                if error.reason is LinkReason.FULL:
+                    raise DeafError(self._at) from error
+                raise
             held = None
             if self.report.starts < MOST_STARTS:
                 self._warn("The board's state is not known any more; starting over.")
@@ -116,6 +123,7 @@ class Loader:
             self._verdict = self._read_back()
             if self._verdict.proven:
                 return True
+            self._heed_rewriting()
             send, delete = list(self._verdict.wrong), list(self._verdict.stray)
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
@@ -125,6 +133,21 @@ class Loader:
         if self._dialogue.restarted():
             self._warn("The board restarted and lost its program memory.")
             raise _StartOver
+
+    def _heed_rewriting(self) -> None:
+        """Stop where the board holds something else the same way twice: that is its own doing.
+
+        On a wire against which nothing else was noted, and with its echo right, one round shows
+        what many lines have in common; else the lines have been sent again in between.
+        """
+        if len(self._readings) < 2 or self._readings[-1].rows != self._readings[-2].rows:
+            return
+        learned = learn(self._target, self._readings[-1].rows, self._rules)
+        evidence = self._dialogue.evidence
+        steady = evidence.total == evidence.notes[Doubt.NOT_AS_SENT] and self._dialogue.pacing.echo
+        before, self._before = self._before, learned
+        if learned == before or (steady and learned.explains_all and learned.is_plain):
+            raise BoardRewritesError(learned, self.report.answers)
 
     def _regain(self) -> None:
         core = self._dialogue.regain(may_interrupt=True)
@@ -158,7 +181,7 @@ class Loader:
                 self.report.seconds = core.last_confirm - core.first_write
             return True
         self._dialogue.evidence.note(Doubt.LINE_DAMAGED)
-        number = numbers[min(core.damage.line, len(numbers) - 1)]
+        number = self._at = numbers[min(core.damage.line, len(numbers) - 1)]
         why = {"echo": "came back differently", "silent": "was not confirmed"}
         self._repaired(number, why.get(core.damage.kind, "was held up too long"))
         return False
@@ -172,13 +195,22 @@ class Loader:
             core = self._dialogue.exchange(str(number) if removing else self._target[number].typed)
             if core.repairs:
                 self._repaired(number, "came back differently")
-            said = rows_of(self._dialogue.body(core.answer))
+            said = self._dialogue.refusal_in(core.answer)
             if said and not core.nudged:
-                self.report.answers[number] = safe(said[0])
+                self.report.answers[number] = said
+            self._heed_full(number, said, core.outcome)
             if core.outcome is not Outcome.ANSWERED:
                 return False
             self._progress(number, done, len(send) + len(delete))
         return True
+
+    def _heed_full(self, number: int, said: str, outcome: Outcome) -> None:
+        """Stop where a line did not fit."""
+        commands = self._dialogue.profile.commands
+        if said and said.startswith(commands.full_words):
+            raise FullError(f'The board\'s memory is full: to line {number} it said "{said}".')
+        if outcome is Outcome.DEAF:
+            raise DeafError(number)
 
     # --- reading back ------------------------------------------------------------------------
 
@@ -187,7 +219,7 @@ class Loader:
         self._dialogue.emit(Phase("Reading back"))
         evidence, echo = self._dialogue.evidence, self._dialogue.pacing.echo
         disturbances = evidence.disturbances
-        readings: list[Reading] = []
+        readings = self._readings = []
         taken = 0
         while True:
             taken += 1
@@ -200,6 +232,8 @@ class Loader:
             result = self._judge(votes, clean=clean)
             # One more look before anything is called wrong: on a clean wire this note calls for it.
             evidence.note_at_least(Doubt.NOT_AS_SENT, len(result.wrong) + len(result.stray))
+            if not votes and _are_alike(readings):
+                return result  # words that are no listing, or one of a form that is not known
             complete = not result.proven or self._shown_whole(votes, clean=clean)
             if not complete and len(readings) > 1:
                 evidence.note(Doubt.OTHER_WORDS)  # a board's own words came twice by now
@@ -287,6 +321,37 @@ class Loader:
 
     def _warn(self, text: str) -> None:
         self._dialogue.emit(Warned(text))
+
+
+class FullError(ReadBackError):
+    """The board's memory took a part of the program only."""
+
+    def __init__(self, what: str, advice: str = "") -> None:
+        super().__init__(
+            what,
+            kept="The listing is unchanged.",
+            advice=advice or "Make the listing smaller: `hostlink shrink` shows what can be saved.",
+        )
+
+
+class DeafError(FullError):
+    """The board's memory is so full that it takes nothing any more."""
+
+    def __init__(self, number: int | None) -> None:
+        at = f" since line {number}" if number is not None else ""
+        super().__init__(
+            f"The board's memory is full, and{at} it takes nothing any more, not even LIST or NEW.",
+            "Only a restart helps, by which the program in its memory is lost: `hostlink restart "
+            "--discard-board`. Then load a smaller listing; `hostlink shrink` shows what can be "
+            "saved.",
+        )
+
+
+def _are_alike(readings: Sequence[Reading]) -> bool:
+    """Whether the last two readings show the same, and something."""
+    if len(readings) < 2 or not readings[-1].rows:
+        return False
+    return readings[-1].rows == readings[-2].rows
 
 
 def _numbers(numbers: tuple[int, ...]) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from hostlink.board.profile import Profile
 from hostlink.listing.canonical import listed_line
 from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,6 +19,7 @@ class Reading:
     before it. after: such rows behind the last line. said: such rows before the first.
     order: every row as it came: the number of a line, or the row that is no line.
     heard_right: the question was echoed right and answered without being asked again.
+    rows: the answer as it came.
     """
 
     lines: dict[int, Line]
@@ -26,6 +28,7 @@ class Reading:
     said: tuple[str, ...] = ()
     order: tuple[int | str, ...] = ()
     heard_right: bool = True
+    rows: tuple[str, ...] = ()
 
     @property
     def around(self) -> tuple[str, ...]:
@@ -58,7 +61,8 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     said: list[str] = []
     order: list[int | str] = []
     last: int | None = None
-    for row in rows_of(text):
+    rows = unwrapped(rows_of(text), profile.rules.form)
+    for row in rows:
         line = listed_line(row, profile.rules.form)
         if line is not None and line.number is not None:
             strays += after
@@ -79,7 +83,28 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
         else:
             after.append((last, row))
         order.append(row)
-    return Reading(lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right)
+    return Reading(
+        lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right, tuple(rows)
+    )
+
+
+def unwrapped(rows: list[str], form: Form) -> list[str]:
+    """Join the rows that a board has broken at the width of its screen.
+
+    A row that is as wide as the screen goes on in the next one, behind `wrap_indent` blanks.
+    """
+    if form.wrap_indent < 0 or not form.screen_width:
+        return rows
+    joined: list[str] = []
+    goes_on = False
+    for row in rows:
+        indent = row[: form.wrap_indent]
+        if goes_on and not indent.strip(" "):
+            joined[-1] += row[form.wrap_indent :]
+        else:
+            joined.append(row)
+        goes_on = len(row) == form.screen_width
+    return joined
 
 
 def rows_of(text: str) -> list[str]:

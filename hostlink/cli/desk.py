@@ -16,8 +16,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from hostlink.cli.output import say
-
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.archive.programs import Programs
@@ -84,39 +82,16 @@ class Desk:
         return self.archive_path.expanduser() if self.archive_path else archive_path()
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
-        """The profile named, else the board's known one, else the careful one."""
+        """The profile to work by without a board: the one named, else that of the board at the
+        port, else the practice board's or the careful one."""
         if self.lent is not None and self.profile is None:
             return self.lent.session.profile
-        from hostlink.board.profile_file import find_profile
+        return self._choose_profile(archive)[0]
 
-        if self.profile is not None:
-            return find_profile(self.profile)
-        if self.port is None or self.port.startswith("practice:"):
-            return find_profile("practice")
-        known = self._known_profile(archive)
-        if not known:
-            known = self.profile = "tiny"
-            say(
-                "No --profile was named: using the careful one, tiny. It is slow but assumes "
-                "little.",
-                quiet=self.quiet,
-            )
-        return find_profile(known)
+    def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
+        from hostlink.jobs.recognising import choose_profile
 
-    def link_profile(self, archive: Archive) -> Profile:
-        """The profile of the board at the port, found before the port is opened."""
-        if self.lent is None:
-            self.the_port()
-        return self.the_profile(archive)
-
-    def _known_profile(self, archive: Archive | None) -> str:
-        """The profile that this board was used with before, "" if it is new."""
-        from hostlink.board.ports import identity_of
-        from hostlink.jobs.attaching import is_board
-
-        identity = identity_of(self.port or "")
-        boards = archive.boards() if archive is not None else []
-        return next((board.profile for board in boards if is_board(identity, board)), "")
+        return choose_profile(archive, self.port or "", self.profile or "")
 
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
@@ -162,9 +137,12 @@ class Desk:
         """How to reach the one board meant, found before its port is opened."""
         from hostlink.jobs.session import LinkChoice
 
-        port, profile = self.the_port(), self.link_profile(archive)
+        port = self.the_port()
+        profile, is_guess = self._choose_profile(archive)
         self._check_record()
-        return LinkChoice(port, profile, self.baud or 0, self.record, self.stop_running)
+        return LinkChoice(
+            port, profile, self.baud or 0, self.record, self.stop_running, is_guess=is_guess
+        )
 
     @property
     def many(self) -> bool:
@@ -178,21 +156,12 @@ class Desk:
         """
         from hostlink.cli.many import known_ports
         from hostlink.errors import UsageError
-        from hostlink.jobs.session import LinkChoice
 
         if self.record is not None:
             raise UsageError("--record writes down one wire: name one --port.")
         ports = known_ports(self, archive) if self.all_boards else self.ports
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
-        return [
-            LinkChoice(
-                desk.port or "",
-                desk.the_profile(archive),
-                self.baud or 0,
-                stop_running=self.stop_running,
-            )
-            for desk in each
-        ]
+        return [desk.link_choice(archive) for desk in each]
 
     @contextlib.contextmanager
     def stoppable(self) -> Iterator[Callable[[], bool]]:

@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, say
+from hostlink.cli.output import as_json, data, is_terminal, say
 from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.board.capturing import MemoryDoubt
+    from hostlink.board.learning import Learned
+    from hostlink.cli.progress import Teller
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.saving import Saved
     from hostlink.jobs.session import Session
@@ -37,6 +41,11 @@ _LARGEST_INPUT = 1 << 20  # bytes
 )
 @click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@click.option(
+    "--learn",
+    is_flag=True,
+    help="Take what the board does to lines (capitals, blanks) into its profile.",
+)
 @shared(link=True, many=True, json=True)
 def load(
     desk: Desk,
@@ -47,6 +56,7 @@ def load(
     watch: bool,
     despite_review: bool,
     discard_board: bool,
+    learn: bool,
 ) -> int | None:
     """Load a listing into the board, proven by reading it back.
 
@@ -65,13 +75,18 @@ def load(
     stdin = read_stdin() if what == "-" else None
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
-        options = LoadOptions(discard_board, changes, despite_review, name)
+        options = LoadOptions(
+            discard_board, changes, despite_review, name, _learning(desk, learn, teller)
+        )
         if desk.many:
             from hostlink.cli.many import load_many
 
             teller.close()
             return load_many(desk, archive, material, options)
-        check_loadable(material, desk.link_profile(archive), options)
+        if desk.lent is None:
+            choice = desk.link_choice(archive)
+            if not choice.is_guess:
+                check_loadable(material, choice.effective, options)
         with desk.session(archive, teller.emit) as session:
             _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)
@@ -86,6 +101,22 @@ def load(
             if watch:
                 _watch(desk, session, archive, Path(what), options)
     return None
+
+
+def _learning(desk: Desk, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
+    """Whether what a board does to lines may be learned: by option, or asked at a terminal."""
+
+    def may_learn(learned: Learned) -> bool:
+        if learn or desk.yes:
+            say(learned.sentence, quiet=desk.quiet)
+            return True
+        if desk.quiet or desk.many or not (is_terminal() and sys.stdin.isatty()):
+            return False
+        teller.close()
+        say(learned.sentence)
+        return click.confirm("Is that how this board is, and may its profile say so?", err=True)
+
+    return may_learn
 
 
 def _check_together(

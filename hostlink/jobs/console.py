@@ -119,10 +119,8 @@ class Console(Standing):
     @property
     def _quiet_at(self) -> float:
         pacing = self._here().dialogue.pacing
-        quiet_s = pacing.quiet_s if pacing.prompt else QUIET_WITHOUT_PROMPT_S
-        if pacing.line_done == "after-prompt":
-            quiet_s = max(quiet_s, pacing.after_prompt_s)
-        return self._last + quiet_s
+        quiet_s = pacing.quiet_s if pacing.direct_end else QUIET_WITHOUT_PROMPT_S
+        return self._last + max(quiet_s, pacing.guard_s)
 
     def _prompted(self) -> bool:
         """Whether the prompt was heard last, so that only quiet is wanting."""

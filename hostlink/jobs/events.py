@@ -82,6 +82,14 @@ class MemoryLost(Warned):
 
 
 @dataclass(frozen=True, slots=True)
+class BoardRecognised(Warned):
+    """How a board talks was found out. profile: the kind; known: whether it is a known one."""
+
+    profile: str = ""
+    known: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class BoardVanished(Warned):
     """A board whose port is kept open is not there any more; it is waited for."""
 

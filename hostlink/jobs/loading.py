@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
 from hostlink.board.capturing import MemoryDoubt
 from hostlink.board.events import Warned
+from hostlink.board.learning import BoardRewritesError, Learned
 from hostlink.board.loading import Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.errors import (
@@ -25,7 +27,12 @@ from hostlink.jobs.material import Material
 from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
-from hostlink.listing import Listing, Review, measure, mend, review
+from hostlink.listing import Line, Listing, Review, measure, mend, review
+from hostlink.words import plural
+
+
+def _nothing_is_learned(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
+    return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +40,15 @@ class LoadOptions:
     """discard_board: do not capture what is there first. changes_only: send only the difference.
 
     despite_review: load in spite of errors that the review found. name: keep the listing under this
-    program name instead of its own.
+    program name instead of its own. learn: asked whether what the board was seen to do to lines may
+    go into its profile, so that the load is proven by that.
     """
 
     discard_board: bool = False
     changes_only: bool = False
     despite_review: bool = False
     name: str = ""
+    learn: Callable[[Learned], bool] = _nothing_is_learned
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +84,23 @@ class _State:
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
     """Load `material`; returns only when the board was read back and holds exactly it.
 
+    A board that is to be recognised is attached to first, since what it takes is not known before.
     Raises RefusedError before anything is sent where the review finds errors; LinkError,
     ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
-    check_loadable(material, session.profile, options)
     state = _State(material.label)
+    if not session.choice.is_guess:
+        check_loadable(material, session.profile, options)
     try:
+        if session.choice.is_guess:
+            session.attach()
+            check_loadable(material, session.profile, options)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
+        before = session.profile
         session.attach()
+        if session.profile != before:
+            check_loadable(material, session.profile, options)
         board = session.board_in(archive)
         with session.job(archive, "load", board, program=material.name) as record:
             record.revision = revision
@@ -124,13 +141,15 @@ def _overwrite(
         discard_held(session, record)
     else:
         state.held = rescue_held(session, archive, board)
-    loader = Loader(session.dialogue, material.listing.numbered())
     session.dialogue.can("clear", "clear their program memory")
-    content = material.content(session.profile)
-    forget_copy(archive, board, content)
+    _must_fit(session, material, state.held, discarded=options.discard_board)
+    forget_copy(archive, board, material.content(session.profile))
     state.touched = True
     changes = options.changes_only and not options.discard_board
-    report = loader.load(state.held.lines if changes else None)
+    loader, report = _send(
+        session, material.listing.numbered(), state.held.lines if changes else None, options
+    )
+    content = material.content(session.profile)
     state.proven = True
     session.memory_is_known()
     archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
@@ -152,6 +171,45 @@ def _overwrite(
     return Loaded(
         material.label, state.spec, state.held.spec, report, ledger.total, ledger.limit, free
     )
+
+
+def _send(
+    session: Session,
+    target: dict[int, Line],
+    held: Mapping[int, Line] | None,
+    options: LoadOptions,
+) -> tuple[Loader, LoadReport]:
+    """Load the lines; where the board rewrites them and that may be learned, prove them by it."""
+    loader = Loader(session.dialogue, target)
+    try:
+        return loader, loader.load(held)
+    except BoardRewritesError as error:
+        if not error.learned.explains_all or not options.learn(error.learned):
+            raise
+        session.learn(error.learned)
+        report = loader.report
+        loader = Loader(session.dialogue, target)
+        again = loader.load(target)  # nothing differs any more, so it is only read back
+        return loader, replace(report, captures=report.captures + again.captures)
+
+
+def _must_fit(session: Session, material: Material, held: Held, *, discarded: bool) -> None:
+    """Raise RefusedError where the listing is larger than what the board says it has room for.
+
+    Nothing is known of what is there where it was discarded, so nothing is refused then.
+    """
+    ledger = measure(material.listing, session.profile.rules)
+    free = None if discarded else _free_memory(session)
+    if free is None:
+        return
+    room = free + measure(Listing(tuple(held.lines.values())), session.profile.rules).total
+    if ledger.total > room:
+        raise RefusedError(
+            f"{material.label} does not fit: it takes {plural(ledger.total, 'byte')}, and the "
+            f"board has {room:,}: {plural(ledger.total - room, 'byte')} over.",
+            kept="Nothing was sent to the board.",
+            advice=f"`hostlink shrink {material.word} --to-fit` makes it smaller.",
+        )
 
 
 def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:

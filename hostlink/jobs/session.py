@@ -15,18 +15,22 @@ from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
 from hostlink.board.evidence import Evidence
+from hostlink.board.learning import Learned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
-from hostlink.errors import ArchiveError, HostlinkError, Interrupted
+from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.attaching import last_program, remembered_restart
-from hostlink.jobs.events import Emit, MemoryLost
+from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
 from hostlink.jobs.patience import Patience, time_limit_s
+from hostlink.jobs.recognising import recognise
 from hostlink.link.attaching import Foresight, foresee
-from hostlink.link.opening import open_port
+from hostlink.link.opening import memory_told, open_port
 from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
 
+# What a board that talks otherwise than its profile says looks like.
+_TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
 _LOST_AT_OPENING = (
     "The board restarted when its port was opened; what its memory held was lost then."
 )
@@ -37,7 +41,8 @@ class LinkChoice:
     """Which board to talk to and how.
 
     port: a device name or address. baud: overrides the profile's speed where not 0. record: a file
-    for the recording of the wire. stop_running: consent to interrupt a running program.
+    for the recording of the wire. stop_running: consent to interrupt a running program. is_guess:
+    nobody named the profile and the board is new, so it is to be recognised.
     """
 
     port: str
@@ -45,14 +50,20 @@ class LinkChoice:
     baud: int = 0
     record: Path | None = None
     stop_running: bool = False
+    is_guess: bool = False
 
     @property
     def effective(self) -> Profile:
-        """The profile with the chosen speed."""
-        if not self.baud:
-            return self.profile
-        talk = dataclasses.replace(self.profile.talk, baud=self.baud)
-        return dataclasses.replace(self.profile, talk=talk)
+        """The profile with the chosen speed, and the memory that the address itself tells."""
+        profile = self.profile
+        if self.baud:
+            talk = dataclasses.replace(profile.talk, baud=self.baud)
+            profile = dataclasses.replace(profile, talk=talk)
+        if told := memory_told(self.port):
+            storage = dataclasses.replace(profile.rules.storage, program_bytes=told)
+            rules = dataclasses.replace(profile.rules, storage=storage)
+            profile = dataclasses.replace(profile, rules=rules)
+        return profile
 
 
 class Session:
@@ -99,6 +110,8 @@ class Session:
         self._evidence = Evidence(self.wire.health)
         self.use(choice)
         self._attached = False
+        self._is_known_kind = True
+        self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self._told = False
         self.restarts_told = 0  # restarts of which a job itself has said what came of them
         self._restarts_settled = 0
@@ -164,9 +177,7 @@ class Session:
         if self._attached:
             return
         try:
-            self._woke = self.dialogue.attach(
-                may_interrupt=self.choice.stop_running, starting=self.foresight.restarts
-            )
+            self._woke = self._find_prompt()
         except Interrupted as error:
             error.what = "Stopped while looking for the board's prompt."
             error.kept = "The board's program was not touched."
@@ -179,6 +190,43 @@ class Session:
         if self.archive is not None and board is not None:
             spec = last_program(self.archive, board)
         self.emit(MemoryLost(_LOST_AT_OPENING, spec))
+
+    def _find_prompt(self) -> bool:
+        """Get to the prompt, recognising a board that nobody named or that talks otherwise; whether
+        it was heard starting."""
+        woke = False
+        if self.choice.is_guess:
+            woke = self.foresight.restarts and self.dialogue.listen_starting()
+            self._recognise()
+        try:
+            return (
+                self.dialogue.attach(
+                    may_interrupt=self.choice.stop_running,
+                    starting=self.foresight.restarts and not self.choice.is_guess,
+                )
+                or woke
+            )
+        except LinkError as error:
+            if self.is_recognised or error.reason not in _TALKS_OTHERWISE:
+                raise
+            if error.reason is LinkReason.RUNNING and _asks(self.wire.recent):
+                raise
+        self._recognise()
+        return self.dialogue.attach(may_interrupt=self.choice.stop_running)
+
+    def _recognise(self) -> None:
+        """Find out how the board talks, say so, and talk so from now on."""
+        self.is_recognised = True
+        found = recognise(
+            self.wire,
+            self.choice.profile,
+            self.emit,
+            is_guess=self.choice.is_guess,
+            may_stop=self.choice.stop_running,
+        )
+        self._is_known_kind = found.known
+        self.emit(BoardRecognised(found.sentence, found.profile.name, found.known))
+        self.use(dataclasses.replace(self.choice, profile=found.profile, baud=0))
 
     @property
     def restarted_since_attach(self) -> bool:
@@ -210,6 +258,12 @@ class Session:
         if isinstance(port, TunablePort) and port.baudrate != baud:
             port.baudrate = baud
 
+    def learn(self, learned: Learned) -> None:
+        """Take what the board was seen to do to lines into its profile, from now on."""
+        rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
+        profile = dataclasses.replace(self.choice.profile, rules=rules)
+        self.use(dataclasses.replace(self.choice, profile=profile))
+
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""
         identity = self.identity
@@ -218,7 +272,7 @@ class Session:
             pid=identity.pid,
             serial=identity.serial,
             location=identity.location,
-            profile=self.profile.name,
+            profile=self.profile.name if self._is_known_kind else "",
             restarts_on_open=self._taught(),
         )
 
@@ -248,6 +302,11 @@ class Session:
                 self.dialogue.regain(may_interrupt=True)
         finally:
             self.wire.cancelled = cancelled
+
+
+def _asks(heard: bytes) -> bool:
+    """Whether what a board sent last looks like a program's question."""
+    return heard.rstrip(b" ").endswith(b"?")
 
 
 def _warning(port: str, foresight: Foresight) -> str:

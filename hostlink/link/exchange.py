@@ -17,6 +17,8 @@ from enum import Enum
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 
+_QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
+_DEAF_SIGNS = 2  # one may be damage
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
 
@@ -28,6 +30,7 @@ class Outcome(Enum):
     SILENT = "silent"  # the line went in, no prompt came back
     UNTYPED = "untyped"  # it could not be typed right; nothing was committed on purpose
     FLOODING = "flooding"  # the board does not stop sending
+    DEAF = "deaf"  # the board answers each character with a sign: its memory takes no line any more
 
 
 class _State(Enum):
@@ -74,6 +77,7 @@ class Exchange:
         self.nudged = 0
         self.committed_wrong = False
         self._text = text
+        self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
         self._reach = reach or Reach()
         self._on_answer = on_answer
@@ -87,6 +91,7 @@ class Exchange:
         self._next_byte_at = 0.0
         self._settling_since = 0.0
         self._replied = 0
+        self._deaf_signs = 0  # attempts whose first character was answered with the sign
         self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
 
     @property
@@ -162,6 +167,8 @@ class Exchange:
             if self._echoed >= self._sent:
                 return False
             want = self._text[self._echoed]
+            if self._echoed == 0 and byte == self._pacing.deaf_sign:
+                self._deaf_signs += 1
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
                 return False
             self._echoed += 1
@@ -178,6 +185,8 @@ class Exchange:
 
     def _settle(self, now: float) -> Step:
         """The echo is wrong or missing: let the line fall quiet, then cancel it."""
+        if self._deaf_signs >= _DEAF_SIGNS:
+            return self._finish(Outcome.DEAF)
         self.repairs += 1
         self._attempts += 1
         self._state = _State.SETTLING
@@ -259,22 +268,21 @@ class Exchange:
         What a direct command prints may begin with the very text of the prompt.
         """
         pacing = self._pacing
-        numbered = self._text.lstrip(b" ")[:1].isdigit()
-        return numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
+        return self._numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
 
     def _quiet_at(self, held: bytearray) -> float | None:
         """When the answer may be taken as complete if nothing more comes; None if it may not."""
         pacing = self._pacing
-        if pacing.prompt:
-            guard = pacing.after_prompt_s if pacing.line_done == "after-prompt" else 0.0
+        if pacing.prompt if self._numbered else pacing.direct_end:
             # Without echo nothing but the prompt answers a nudge, right behind what stood before.
             complete = ends_with_prompt(held, pacing) or (
                 self.nudged > 0 and held[self._nudged_at :] == pacing.prompt
             )
-            return self._last + max(pacing.quiet_s, guard) if complete else None
+            return self._last + max(pacing.quiet_s, pacing.guard_s) if complete else None
         if (pacing.echo and not held) or self._replied < len(self._reach.replies):
             return None  # its line end was not heard, or it is about to ask
-        return self._last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
+        still_s = _QUIET_AFTER_STORING_S if self._numbered else QUIET_WITHOUT_PROMPT_S
+        return self._last + max(still_s, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:
         """Silence without a prompt: give the next reply, or ask for a new prompt."""
@@ -324,15 +332,16 @@ class Typed:
 
 
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
-    """Whether what was heard ends with the prompt at the start of a line.
+    """Whether what was heard ends with the prompt, or the word that it is ready, at the start of a
+    line.
 
     A second one right behind the first counts too: a board that does not end the line when it is
     asked before it was ready (an interpreter at a real terminal, slow to start) prints it so.
     """
-    prompt = pacing.prompt
-    if not prompt:
-        return False
-    end = len(heard)
-    while heard.endswith(prompt, 0, end):
-        end -= len(prompt)
-    return end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n")
+    for prompt in (pacing.prompt, pacing.ready):
+        end = len(heard)
+        while prompt and heard.endswith(prompt, 0, end):
+            end -= len(prompt)
+        if end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n"):
+            return True
+    return False

@@ -25,6 +25,18 @@ def open_port(name: str, baud: int) -> tuple[Port, Clock]:
     return SerialPort(name, baud), RealClock()
 
 
+def memory_told(name: str) -> int:
+    """Return the bytes for a program that an address itself gives its board, 0 where it does not.
+
+    Raises UsageError where the address makes no sense.
+    """
+    if not name.startswith("practice:") or "program_bytes=" not in name:
+        return 0
+    from hostlink.practice.address import parse_address
+
+    return parse_address(name).settings.program_bytes
+
+
 def practice_folder() -> Path:
     """Where practice boards keep their state between two commands."""
     named = os.environ.get(PRACTICE_FOLDER_VARIABLE, "").strip()
