@@ -7,6 +7,7 @@ a flood costs the app one drawing a thirtieth of a second, and no widget is touc
 
 from __future__ import annotations
 
+import dataclasses
 import threading
 import time
 from collections import deque
@@ -25,6 +26,7 @@ from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
     BoardAnswered,
+    BoardRecognised,
     BoardReturned,
     BoardVanished,
     Event,
@@ -235,6 +237,10 @@ class Attached:
     def _emit(self, event: Event) -> None:
         if isinstance(event, News):
             self.news.append(event)
+        if isinstance(event, BoardRecognised):
+            self.choice = dataclasses.replace(
+                self.choice, profile=event.profile, baud=0, is_guess=False
+            )
         job = self._running
         if job is not None:
             job.incoming.append((self._now(), event))

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from hostlink.board import events as board_events
 from hostlink.board.events import Warned
+from hostlink.board.profile import Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +84,10 @@ class MemoryLost(Warned):
 
 @dataclass(frozen=True, slots=True)
 class BoardRecognised(Warned):
-    """How a board talks was found out. profile: the kind; known: whether it is a known one."""
+    """How a board talks, or what it does to lines, was found out. profile: by which it is talked to
+    from now on."""
 
-    profile: str = ""
-    known: bool = False
+    profile: Profile = field(default_factory=lambda: Profile(""))
 
 
 @dataclass(frozen=True, slots=True)

@@ -225,8 +225,12 @@ class Session:
             may_stop=self.choice.stop_running,
         )
         self._is_known_kind = found.known
-        self.emit(BoardRecognised(found.sentence, found.profile.name, found.known))
-        self.use(dataclasses.replace(self.choice, profile=found.profile, baud=0))
+        self._talk_by(found.profile, found.sentence)
+
+    def _talk_by(self, profile: Profile, sentence: str) -> None:
+        """Say what was found out of the board, and talk to it by that from now on."""
+        self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
+        self.emit(BoardRecognised(sentence, self.profile))
 
     @property
     def restarted_since_attach(self) -> bool:
@@ -261,8 +265,7 @@ class Session:
     def learn(self, learned: Learned) -> None:
         """Take what the board was seen to do to lines into its profile, from now on."""
         rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
-        profile = dataclasses.replace(self.choice.profile, rules=rules)
-        self.use(dataclasses.replace(self.choice, profile=profile))
+        self._talk_by(dataclasses.replace(self.profile, rules=rules), learned.sentence)
 
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""

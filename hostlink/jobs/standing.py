@@ -106,6 +106,9 @@ class Standing:
         told = True
         try:
             session.attach()  # a restart by the opening is told by it
+            self.choice = dataclasses.replace(
+                session.choice, port=self.choice.port, record=self.choice.record
+            )
             self._begin(session.dialogue.pacing.prompt)
         except LinkError as error:
             if not self._stays or error.reason not in _REASONS_TO_STAY:
