@@ -41,8 +41,10 @@ def _list(state: State, lowest: int, highest: int) -> Talk:
         if (yield Work(Chore.LIST_LINE)):
             return True
         yield Send(row)
-    if len(visible) < len(lines):
-        yield Send(state.end)
+    end = state.end if len(visible) < len(lines) else b""
+    end += state.wording.say(state.kind.messages.list_end)
+    if end:
+        yield Send(end)
     return False
 
 

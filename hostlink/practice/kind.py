@@ -131,7 +131,8 @@ class Messages:
     where: the line that failed, of {number} and {row} (as listed); may stand in an error's own text
     instead. where_direct: the same for what was typed without a number, {typed}.
     mark: put into {row} at the place where it could not go on; empty: none.
-    list_row, list_begin: a listed row of {row}, and what stands before all of them.
+    list_row, list_begin, list_end: a listed row of {row}, and what stands before and after all of
+    them.
     memory: answers the bare word for the free memory, with {free}, {eeprom} and {eeprom_left}.
     wrong_answer: to INPUT, which wanted {wanted}; it asks again. recalled: after a stored program
     came back.
@@ -151,6 +152,7 @@ class Messages:
     mark: str = ""
     list_begin: str = ""
     list_row: str = "{row}{end}"
+    list_end: str = ""
     memory: str = "{free}{end}"
     wrong_answer: str = f"{ERROR_WORDS[0]}wants {{wanted}}{{end}}"
     recalled: str = ""

@@ -27,7 +27,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "list_row": ("row",),
     "wrong_answer": ("wanted",),
 }
-_TEMPLATES = ("done", "list_begin", "recalled", *_FIELDS)
+_TEMPLATES = ("done", "list_begin", "list_end", "recalled", *_FIELDS)
 
 
 class Wrong(Exception):

@@ -21,7 +21,7 @@ from hostlink.practice.kind_file import (
 
 GIVEN = {
     *("practice", "tiny", "capital", "token", "ready", "paging", "unechoed", "unprompted"),
-    *("asking", "aligned", "narrow", "strict"),
+    *("asking", "aligned", "narrow", "strict", "framed"),
 }
 
 

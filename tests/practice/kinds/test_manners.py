@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 from kind_board import KindBoard
 
+from hostlink.board.profile_file import find_profile
 from hostlink.practice.kind import Kind, Language, Messages, Shelf, Storage, literal
+from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
 
@@ -99,6 +101,15 @@ def test_numbers_are_aligned_and_blanks_behind_them_kept() -> None:
     assert board.enter(b"LIST") == b"LIST\r\n" + rows
 
 
+def test_a_listing_may_stand_between_two_rows_of_words() -> None:
+    """An empty one has both as well; each number has a colon behind it."""
+    board = KindBoard("framed")
+    assert board.enter(b"LIST") == b"LIST\r\nPROGRAM\r\nEND OF PROGRAM\r\nboard: "
+    board.enter(b"10 PRINT 1", b"200 END")
+    rows = b"   10: PRINT 1\r\n  200: END\r\n"
+    assert board.enter(b"LIST") == b"LIST\r\nPROGRAM\r\n" + rows + b"END OF PROGRAM\r\nboard: "
+
+
 def test_long_rows_go_on_in_the_next_one() -> None:
     """33 columns, then the rest behind six blanks, until nothing is left."""
     board = KindBoard("narrow")
@@ -159,6 +170,25 @@ def test_the_tiny_board_has_nothing_to_ask_and_loses_what_comes_while_it_stores(
     board.say(b"10 PRINT 1\r20 PRINT 2\r")
     assert board.machine.overruns > 0
     assert board.lines.get(20) != b"PRINT 2"
+
+
+def test_the_tiny_board_is_what_the_profile_of_that_name_describes() -> None:
+    """Where the profile says how a board talks or stores, the kind does so."""
+    profile, kind = find_profile("tiny"), find_kind("tiny")
+    talk, form, storage = profile.talk, profile.rules.form, profile.rules.storage
+    for name in (
+        *("baud", "echo", "line_end", "reply_end", "prompt", "receive_buffer"),
+        *("line_cancel", "erase", "interrupt"),
+    ):
+        assert getattr(talk, name) == getattr(kind.settings, name), name
+    assert talk.line_ms >= kind.settings.line_ms
+    assert form.longest_line == kind.settings.longest_line
+    assert (form.first_line, form.last_line) == (kind.storage.first_line, kind.storage.last_line)
+    assert (storage.kind, storage.program_bytes) == ("text", kind.settings.program_bytes)
+    assert storage.number_bytes + storage.end_bytes == (
+        kind.storage.number_bytes + kind.storage.end_bytes
+    )
+    assert profile.commands.free_memory == kind.language.free == ""
 
 
 def test_an_eeprom_wears_out() -> None:
