@@ -5,10 +5,11 @@ Where the prompt stands among what the board says of a line is its manner, and d
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Generator
 
 from hostlink.practice.basic import Basic
-from hostlink.practice.ops import Chore, Firmware, ReadLine, Send, Work
+from hostlink.practice.editor import Astray
+from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadLine, Send, Work
 from hostlink.practice.settings import BoardSettings
 
 _SHORTEST_STATEMENT_S = 2e-5  # 320 cycles at 16 MHz; a loop of nothing would stop time at 0
@@ -16,12 +17,7 @@ _FLOOD = b"0123456789 AND SO ON WITHOUT END \r\n"
 
 
 def main_loop(
-    basic: Basic,
-    settings: BoardSettings,
-    on_line: Callable[[bytes], None],
-    *,
-    booting: bool,
-    mute: bool,
+    basic: Basic, on_line: Callable[[bytes], None], *, booting: bool, mute: bool
 ) -> Firmware:
     """Run the board's firmware for ever.
 
@@ -30,12 +26,10 @@ def main_loop(
     """
     while mute:
         yield Work(Chore.STATEMENT, 1_000_000)
-    if booting:
-        yield Send(settings.reply_end + basic.banner() + settings.reply_end)
-        start = basic.auto_start()
-        if start is not None:
-            yield from start
+    yield from _start(basic, booting=booting)
+    settings = basic.kind.settings
     prompt = settings.prompt
+    last: bytes | None = None
     while True:
         if settings.prompt_late_ms:
             yield Work(Chore.PROMPT)
@@ -43,12 +37,43 @@ def main_loop(
         prompt = settings.prompt
         if not isinstance(typed, bytes):
             continue
+        if isinstance(typed, Astray):
+            typed = yield from _astray(basic, last)
         on_line(typed)
         numbered = typed.lstrip(b" ")[:1].isdigit()
         if settings.line_done == "after-prompt" if numbered else settings.prompts_first:
             yield Send(prompt)
             prompt = b""
         yield from basic.enter(typed)
+        last = typed or last
+
+
+def _start(basic: Basic, *, booting: bool) -> Firmware:
+    """Ask what the board wants to know first, greet, and run what is to run by itself."""
+    if not booting and basic.answered:
+        return
+    for question in basic.kind.messages.questions:
+        answer: object = None
+        while not isinstance(answer, bytes) or answer.strip().strip(b"0123456789"):
+            answer = yield ReadLine(question.encode("latin-1"))
+    basic.answered = True
+    yield Send(basic.banner())
+    start = basic.auto_start()
+    if start is not None:
+        yield from start
+
+
+def _astray(basic: Basic, last: bytes | None) -> Generator[Op, Answer, bytes]:
+    """A line end after too many erasures: return what the board takes for the typed line.
+
+    last: the line before, None where nothing was typed since the restart.
+    """
+    while last is None:
+        yield Work(Chore.STATEMENT, 1_000_000)
+    if not last.lstrip(b" ")[:1].isdigit():
+        return last
+    basic.lose_program()
+    return b""
 
 
 def chore_seconds(settings: BoardSettings) -> dict[Chore, float]:

@@ -6,7 +6,7 @@ sound words. So captures that agree prove nothing about it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 from hostlink.practice.faults import Faults
 
@@ -23,15 +23,20 @@ class Teller:
         self._faults = faults or Faults()
         self.lists = 0
 
-    def rows(self, lines: Mapping[int, bytes]) -> list[bytes]:
-        """Return the rows that LIST shows of these lines, without their ends."""
+    def rows(
+        self, lines: Mapping[int, bytes], listed: Callable[[int, bytes], bytes], end: bytes
+    ) -> list[bytes]:
+        """Return what LIST sends of these lines, one after the other.
+
+        listed: what it sends of one line if it tells the truth. end: what ends its other rows.
+        """
         faults = self._faults
         self.lists += 1
         if self.lists <= faults.refused_lists:
-            return [REFUSAL + self.flourish.encode()]
+            return [REFUSAL + self.flourish.encode() + end]
         if self.lists <= faults.empty_lists:
             return []
-        rows = [b"%d %b" % line for line in lines.items()]
+        rows = [listed(number, text) for number, text in lines.items()]
         if self.lists % max(1, faults.lies_every):
             return rows
         if 0 < faults.repeated_line <= len(rows):
