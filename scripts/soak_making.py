@@ -17,8 +17,9 @@ from soak_truth import Lines, lines_of
 
 from hostlink.archive import Origin
 from hostlink.jobs.material import Material
+from hostlink.practice.kind import Language, Storage
 from hostlink.practice.machine import Machine
-from hostlink.practice.program_memory import folded, program_bytes
+from hostlink.practice.storing import storing
 
 LONG = 80  # characters of a line that is too long for any board here
 APPLICATION_BYTES = 1536  # the part of flash that firmware is written to, smaller than a real one
@@ -27,6 +28,8 @@ _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, as an application beg
 _PAGE = 128  # bytes of flash
 _SIZES = (3, 5, 8, 12, 20, 40)  # lines of a program
 _SLOTS = ("ONE", "TWO")
+_PLAIN = storing(Storage(), Language())
+_FOLDING = storing(Storage(case="statements"), Language())
 
 
 def whole(number: int, fault: str = "") -> dict[str, Any]:
@@ -120,7 +123,7 @@ class Making:
         self.material = dataclasses.replace(self.material, text=text, raw=text.encode())
 
     def _cost(self, text: str) -> int:
-        return program_bytes({n: line.encode() for n, line in lines_of(text).items()})
+        return _PLAIN.program_bytes({n: line.encode() for n, line in lines_of(text).items()})
 
     def _shelf(self) -> int:
         """Bytes of EEPROM that what is stored takes."""
@@ -134,7 +137,7 @@ class Making:
         for number, text in lines.items():
             line = b""
             for byte in text.encode("latin-1"):
-                folds = folded(line + b"a").endswith(b"A")
+                folds = _FOLDING.folded(line + b"a").endswith(b"A")
                 line += bytes((byte,)).upper() if folds else bytes((byte,))
             stored[number] = line.decode("latin-1")
         return stored

@@ -19,15 +19,14 @@ import soak_jobs  # noqa: F401 - so that every module that is to be patched is l
 from sqlite_utils import Database
 
 import hostlink.archive.session
-import hostlink.board.dialogue
-import hostlink.board.listed
 import hostlink.jobs.attaching
 import hostlink.jobs.recalling
 import hostlink.jobs.rescuing
+import hostlink.words
 from hostlink.archive.session import Session as ArchiveSession
-from hostlink.board.captures import Tally, Verdict
+from hostlink.board.captures import Verdict
+from hostlink.board.capturing import Capture
 from hostlink.board.dialogue import Dialogue
-from hostlink.board.listed import read_listed
 from hostlink.board.loading import Loader
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, ReadBackError, RefusedError
 from hostlink.firmware.plan import Plan
@@ -106,11 +105,8 @@ def empty_believed() -> Patches:
     """A listing in which no line stands is an empty program, whatever the board said."""
     capture = Dialogue.capture
 
-    def believe(self: Dialogue) -> Tally:
-        answer = self.exchange(self.profile.commands.list).answer
-        if not read_listed(self.body(answer), self.profile).lines:
-            return Tally(3, {}, (), True)
-        return capture(self)
+    def believe(self: Dialogue) -> Capture:
+        return capture(self) if self.read_listing().lines else Capture({}, 3)
 
     return [patch.object(Dialogue, "capture", believe)]
 
@@ -131,7 +127,7 @@ def not_put_back() -> Patches:
 @saboteur("flash not kept", promise=1, shows="lost: flash")
 def flash_not_kept() -> Patches:
     """Firmware is written over whatever is there, unread."""
-    return [patch("hostlink.jobs.firmware._Write._read", lambda *_: (None, None))]
+    return [patch("hostlink.jobs.firmware_flash._read", lambda *_: (None, None))]
 
 
 # --- 2: loaded means proven ----------------------------------------------------------------------
@@ -190,8 +186,8 @@ def pages_called_proven() -> Patches:
 def one_capture() -> Patches:
     """What one capture shows is the program."""
 
-    def once(self: Dialogue) -> Tally:
-        return Tally(2, self.list_once(), (), True)
+    def once(self: Dialogue) -> Capture:
+        return Capture(self.read_listing().lines, 2)
 
     return [patch.object(Dialogue, "capture", once)]
 
@@ -272,7 +268,7 @@ def no_deadline() -> Patches:
 @saboteur("control characters passed on", promise=5, shows="shown")
 def shown_raw() -> Patches:
     """What a board sent is put into messages as it came."""
-    return everywhere(hostlink.board.listed.shown, lambda text: text)
+    return everywhere(hostlink.words.safe, lambda text, **_: text)
 
 
 # --- 6: opening a port may restart a board -------------------------------------------------------
