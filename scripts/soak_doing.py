@@ -44,6 +44,7 @@ def do_load(job: VirtualJob, session: Session) -> None:
 
 def do_save(job: VirtualJob, session: Session) -> None:
     saved = save(session, job.archive, SaveOptions(name=job.made.material.name))
+    job.outcome.unproven |= saved.doubt is not None
     if lines_of(job.archive.content(saved.revision).text) != job.truth.memory:
         job.wrong("called saved, but the board holds something else")
     if job.truth.lists < LEAST_LISTS:
@@ -53,6 +54,7 @@ def do_save(job: VirtualJob, session: Session) -> None:
 
 def do_backup(job: VirtualJob, session: Session) -> None:
     made = backup(session, job.archive)
+    job.outcome.unproven |= made.doubt is not None
     for item in made.backup.items:
         due = job.start if item.kind == "memory" else job.truth.slots_before.get(item.slot)
         if lines_of(item.content.text) != due:

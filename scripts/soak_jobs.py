@@ -29,11 +29,13 @@ from hostlink.archive import Archive, Origin
 from hostlink.board.events import Warned
 from hostlink.errors import ExitStatus, HostlinkError
 from hostlink.jobs.events import AlreadyKept, BackupKept, Event, KeptAs, MemoryLost, Rescued
+from hostlink.jobs.patience import time_limit_s
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.port import PracticePort
 
-MOST_SECONDS = 600.0  # of virtual time, for one job
+MOST_LIMITS = 2  # of virtual time, times what hostlink gives one program at the most
+SLACK_S = 120.0  # beside it, to open the port and to leave the board in order
 MOST_QUIET_SECONDS = 60.0  # of it, in which nothing is told
 MOST_TURNS = 5_000_000  # of the pump, for a wait in which no time passes
 JOBS_IN_ARCHIVE = 250  # then a new one is begun
@@ -46,13 +48,17 @@ class Hang(BaseException):
 
 
 class BoundedClock(VirtualClock):
-    """Virtual time that ends."""
+    """Virtual time that ends after so many seconds."""
+
+    def __init__(self, seconds: float) -> None:
+        super().__init__()
+        self._end = seconds
 
     def sleep(self, seconds: float) -> None:
         self.advance_to(self.now() + seconds)
 
     def advance_to(self, moment: float) -> None:
-        if moment > MOST_SECONDS:
+        if moment > self._end:
             raise Hang
         super().advance_to(moment)
 
@@ -111,7 +117,7 @@ class VirtualJob:
         """kind, fault, drawn: as Making. syncs: as Witness. record: a file for the wire."""
         made = self.made = Making(number, kind, fault, drawn)
         self.archive = archive
-        self.clock = BoundedClock()
+        self.clock = BoundedClock(MOST_LIMITS * time_limit_s(made.profile) + SLACK_S)
         self.events: list[tuple[float, Event]] = []
         self.truth = BoardTruth(made.machine())
         self.start = self.truth.before  # what memory holds when the port is open

@@ -16,7 +16,7 @@ from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, rows_of
-from hostlink.errors import HostlinkError, ReadBackError, RefusedError
+from hostlink.errors import HostlinkError, NotKnownError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
@@ -98,7 +98,11 @@ def recalled(session: Session, name: str) -> Capture:
         if session.profile.commands.clear:
             session.dialogue.clear()
         _ask(session, "recall", "recall a stored program", name)
-        result = session.dialogue.capture()
+        try:
+            result = session.dialogue.capture()
+        except (NotKnownError, ReadBackError) as error:
+            error.kept = ""  # what it says of the program in memory is no longer so
+            raise
         if result.lines and health.restarts == restarts:
             break
     return result
@@ -198,7 +202,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         put_into_memory(session, lines)
         back = True
     if back:
-        state = "Memory holds what it held before."
+        state = "Memory holds what it held before." if lines else "Memory is empty."
     elif spec:
         load = f"`hostlink load {spec}`"
         if review(Listing(tuple(lines.values())), session.profile.rules).errors:
