@@ -15,6 +15,7 @@ from typing import Any
 
 from hostlink.board.profile import Profile
 from hostlink.practice.faults import Faults
+from hostlink.practice.kind_file import kind_names
 from hostlink.practice.settings import BoardSettings
 
 FOR_EVER = 1_000_000
@@ -26,12 +27,14 @@ Values = Mapping[str, Sequence[Any]]
 @dataclass(frozen=True, slots=True)
 class Kind:
     """A kind of board. settings, faults: fields of BoardSettings and Faults, each with the values
-    that one is drawn from. needs_question: it is a lie only where the free memory is asked for."""
+    that one is drawn from. needs_question: it is a lie only where the free memory is asked for.
+    practice: the kind of practice board that it is, "" for one with nothing odd about it."""
 
     name: str
     settings: Values = field(default_factory=dict)
     faults: Values = field(default_factory=dict)
     needs_question: bool = False
+    practice: str = ""
 
 
 MANNERS = (
@@ -43,6 +46,7 @@ MANNERS = (
     Kind("pages", {"page_lines": (2, 4, 10)}),
     Kind("late prompt", {"prompt_late_ms": (20.0, 150.0, 300.0)}),
     Kind("restarts when opened", {"restarts_on_open": (True,)}),
+    *(Kind(f"kind {name}", practice=name) for name in kind_names() if name != "practice"),
 )
 
 LIES = (
@@ -75,19 +79,19 @@ WRONG: Values = {
     "talk.restarts_on_open": (True, False),
     "talk.restart_ms": (50.0, 5000.0),
     "talk.page_prompt": ("", "MORE?"),
-    "talk.ready": (b"OK\r\n",),
+    "talk.ready": (b"OK\r\n", b"READY\r\n"),
     "commands.list": ("SHOW", "LIST ALL"),
-    "commands.answer_rows": (("OK",),),
+    "commands.answer_rows": (("OK",), ("READY",)),
     "commands.free_answer": ("{free} bytes",),
-    "commands.clear": ("SCRATCH",),
+    "commands.clear": ("SCRATCH", "SCR"),
     "commands.free_memory": ("PRINT SIZE", "PRINT 77"),
     "commands.store": ("SAVE {name}",),
     "commands.recall": ("LOAD {name}",),
-    "commands.stored": ("CATALOG",),
+    "commands.stored": ("CATALOG", "SHELF"),
     "commands.error_words": ((), ("ERROR",)),
     "rules.form.case": ("kept", "upper"),
     "rules.form.spacing": ("kept", "free"),
-    "rules.form.list_form": ("{number}: {text}",),
+    "rules.form.list_form": ("{number}: {text}", "{number}| {text}"),
     "rules.form.longest_line": (30, 0),
     "rules.storage.program_bytes": (0, 999, 2999),
     "rules.storage.number_bytes": (3,),

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from soak_truth import lines_of
 
 from hostlink.archive.backups import BackupItem
+from hostlink.board.profile import ONE_PLACE
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
@@ -23,6 +24,7 @@ from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import Session
 from hostlink.jobs.slots import recall, store
+from hostlink.practice.eeprom import ONLY
 
 if TYPE_CHECKING:
     from soak_jobs import VirtualJob
@@ -56,11 +58,12 @@ def do_backup(job: VirtualJob, session: Session) -> None:
     made = backup(session, job.archive)
     job.outcome.unproven |= made.doubt is not None
     for item in made.backup.items:
-        due = job.start if item.kind == "memory" else job.truth.slots_before.get(item.slot)
+        slot = ONLY if item.slot == ONE_PLACE else item.slot
+        due = job.start if item.kind == "memory" else job.truth.slots_before.get(slot)
         if lines_of(item.content.text) != due:
             job.wrong(f"called backed up, but {item.name} is something else")
     named = {item.slot for item in made.backup.items} | set(made.unread)
-    if set(job.truth.slots_before) - named:
+    if len(job.truth.slots_before) > len(named - {""}):
         job.wrong("called backed up, but a stored program is left out without a word")
     if job.truth.memory != job.start:
         job.wrong("called backed up, but memory is not as it was before")
@@ -93,7 +96,7 @@ def do_firmware(job: VirtualJob, session: Session) -> None:
 
 def do_store(job: VirtualJob, session: Session) -> None:
     store(session, job.archive, SLOT)
-    if job.truth.slots.get(SLOT) != job.start:
+    if job.truth.slots.get(job.made.slot) != job.start:
         job.wrong("called stored, but the slot holds something else")
     if job.truth.memory != job.start:
         job.wrong("called stored, but memory is not as it was before")
@@ -103,7 +106,7 @@ def do_store(job: VirtualJob, session: Session) -> None:
 
 def do_recall(job: VirtualJob, session: Session) -> None:
     held = recall(session, job.archive, SLOT)
-    due = job.truth.slots_before.get(SLOT)
+    due = job.truth.slots_before.get(job.made.slot)
     if job.truth.memory != due:
         job.wrong("called recalled, but memory holds something else")
     if {number: line.text for number, line in held.lines.items()} != due:
@@ -121,7 +124,7 @@ def do_putback(job: VirtualJob, session: Session) -> None:
     putback(session, job.archive, kept)
     if job.truth.memory != job.target:
         job.wrong("called put back, but memory holds something else")
-    if job.made.puts_slot and job.truth.slots.get(SLOT) != job.target:
+    if job.made.puts_slot and job.truth.slots.get(job.made.slot) != job.target:
         job.wrong(f"called put back, but {SLOT} holds something else")
     job.expect_all(session)
     job.expect_load(session, job.target)

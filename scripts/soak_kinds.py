@@ -9,6 +9,8 @@ from __future__ import annotations
 import dataclasses
 import re
 
+from soak_drawn import Knowledge
+
 from hostlink.board.profile import Commands, Profile, Talk
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.practice.complaint import Reason
@@ -190,6 +192,22 @@ def _language(kind: Kind) -> Language:
         quotes=kind.language.quotes,
         optional=("LET", "THEN", "END"),
         capitals_only=not kind.language.small_letters,
+    )
+
+
+def with_knowledge(profile: Profile, known: Knowledge) -> Profile:
+    """Return a profile that knows no more of the editing keys and the free memory than that."""
+    talk, commands = profile.talk, profile.commands
+    return dataclasses.replace(
+        profile,
+        talk=dataclasses.replace(
+            talk,
+            line_cancel=talk.line_cancel if known.cancel else b"",
+            erase=talk.erase if known.erase else b"",
+        ),
+        commands=dataclasses.replace(
+            commands, free_memory=commands.free_memory if known.asks else ""
+        ),
     )
 
 

@@ -11,16 +11,22 @@ import random
 from typing import Any
 
 from soak_boards import PLAIN, Drawn, drawn_board, kind_of, with_lie, with_manner, with_wrong
-from soak_doing import CAN_BE_TOO_HARD, HAS_SLOTS, NEEDS_A_PROGRAM, PLAIN_SHARES, SHARES
+from soak_doing import CAN_BE_TOO_HARD, HAS_SLOTS, NEEDS_A_PROGRAM, PLAIN_SHARES, SHARES, SLOT
 from soak_drawn import FAULTS, a_board, a_program, fitting_profile, some_faults, some_knowledge
+from soak_kinds import profile_of, with_knowledge
 from soak_truth import Lines, lines_of
 
 from hostlink.archive import Origin
 from hostlink.jobs.material import Material
-from hostlink.practice.kind import Language, Storage
+from hostlink.practice.bare import drive
+from hostlink.practice.basic import Basic
+from hostlink.practice.eeprom import ONLY
+from hostlink.practice.kind import Kind, Language, Storage
+from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine
 from hostlink.practice.storing import storing
 
+PROGRAM_BYTES = 3000  # of every kind, so that programs fit
 LONG = 80  # characters of a line that is too long for any board here
 APPLICATION_BYTES = 1536  # the part of flash that firmware is written to, smaller than a real one
 SMALL_APPLICATION_BYTES = 384
@@ -59,13 +65,19 @@ class Making:
         self.kind, self.fault = kind or plain, fault or plain_fault
         self.application_bytes = SMALL_APPLICATION_BYTES if drawn.small_chip else APPLICATION_BYTES
         self.faults = some_faults(choose, self.fault)
-        self.settings = a_board(choose)
+        plain_board = a_board(choose)
         known = some_knowledge(choose)
-        self._draw_programs(choose)
         kind_of_board = kind_of(drawn.kind)
-        self.settings = with_manner(self.settings, kind_of_board, self._other)
+        practice = kind_of_board.practice
+        self.board = find_kind(practice) if practice else Kind(settings=plain_board)
+        self._draw_programs(choose)
+        self.settings = with_manner(self.board.settings, kind_of_board, self._other)
+        if practice:
+            self.settings = dataclasses.replace(
+                self.settings, program_bytes=PROGRAM_BYTES, latency_ms=plain_board.latency_ms
+            )
         self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
-        too_hard = drawn.hard and self.kind in CAN_BE_TOO_HARD
+        too_hard = drawn.hard and self.kind in CAN_BE_TOO_HARD and not practice
         is_emptied = self.settings.restarts_on_open and self.kind in NEEDS_A_PROGRAM
         if too_hard:
             self._make_too_hard()
@@ -73,7 +85,13 @@ class Making:
         # Neither an echo nor a figure shows that such a board holds nothing: then hostlink may ask.
         is_unsure = not (self._held or asks or self.settings.echo)
         self.fair = drawn.fair and not (too_hard or is_emptied or is_unsure)
-        self.profile = fitting_profile(self.settings, dataclasses.replace(known, asks=asks))
+        self.board = dataclasses.replace(self.board, settings=self.settings)
+        known = dataclasses.replace(known, asks=asks)
+        if practice:
+            self.profile = with_knowledge(profile_of(self.board), known)
+            self.fair = self.fair and self._can_be_done()
+        else:
+            self.profile = fitting_profile(self.settings, known)
         if drawn.wrong:
             self.profile = with_wrong(self.profile, drawn.wrong, self._other)
 
@@ -86,6 +104,9 @@ class Making:
             count = choose.randrange(3)
             for slot in _SLOTS[: max(count, 1) if self.kind == "recall" else count]:
                 self._stored[slot] = a_program(choose, choose.choice([2, 4, 6]))
+            if self.board.shelf.slots != "named":
+                last = list(self._stored.values())[:1] if self.board.shelf.slots == "one" else []
+                self._stored = dict.fromkeys([ONLY] * len(last), "".join(last))
         text = a_program(choose, choose.choice(_SIZES))
         self.flash = b""
         if self.kind == "firmware":
@@ -94,8 +115,34 @@ class Making:
         if self.drawn.small_letters:
             self._held, text = self._smaller(self._held), self._smaller(text)
             self._stored = {name: self._smaller(each) for name, each in self._stored.items()}
+        self._held, text = self._taken(self._held), self._taken(text)
+        self._stored = {name: self._taken(each) for name, each in self._stored.items()}
         name = f"P{self.number}"
         self.material = Material(name, name, text, text.encode(), "utf-8", Origin("file", name))
+
+    def _taken(self, text: str) -> str:
+        """A listing without the lines that a board which checks them refuses."""
+        if not self.board.storage.checked:
+            return text
+        board = Basic(self.board)
+        rows = text.splitlines(keepends=True)
+        for row in rows:
+            drive(board.enter(row.rstrip().encode("latin-1")))
+        return "".join(row for row in rows if int(row.split()[0]) in board.lines)
+
+    def _can_be_done(self) -> bool:
+        """Whether a kind of practice board can do the job at all, and nothing starts by itself."""
+        shelf = self.board.shelf
+        restarts = self.kind in ("firmware", "restart") or self.fault in ("restart", "mixture")
+        starts = bool(shelf.slots == "one" and shelf.runs_at_start and self._stored)
+        has_place = shelf.slots != "none" or self.kind not in ("store", "recall", "putback")
+        has_loader = self.settings.bootloader or self.kind != "firmware"
+        return has_place and has_loader and not (restarts and starts)
+
+    @property
+    def slot(self) -> str:
+        """Where this board keeps what is stored as SLOT."""
+        return ONLY if self.board.shelf.slots == "one" else SLOT
 
     def _smaller(self, text: str) -> str:
         """A listing with half of its lines in small letters."""
@@ -131,6 +178,12 @@ class Making:
 
     def as_stored(self, lines: Lines) -> Lines:
         """What this board holds when these lines are typed: it folds each letter as it comes."""
+        if self.board.name != "practice":
+            rules = storing(self.board.storage, self.board.language)
+            return {
+                number: rules.kept(text.encode("latin-1")).decode("latin-1")
+                for number, text in lines.items()
+            }
         if not self.settings.fold_case:
             return lines
         stored: Lines = {}
@@ -144,12 +197,20 @@ class Making:
 
     def machine(self) -> Machine:
         """The board, holding what it holds before the job."""
-        machine = Machine(self.settings, self.faults)
+        machine = Machine(self.settings, self.faults, kind=self.board)
+        blank = " " if self.board.storage.blanks == "kept" else ""
         programs = {"": self._held, **self._stored}
         written = {
-            name: {str(n): line for n, line in self.as_stored(lines_of(text)).items()}
+            name: {str(n): blank + line for n, line in self.as_stored(lines_of(text)).items()}
             for name, text in programs.items()
         }
-        held = {**machine.basic.to_state(), "lines": written.pop(""), "eeprom": written}
+        held = {
+            **machine.basic.to_state(),
+            "lines": written.pop(""),
+            "eeprom": written,
+            "answered": True,
+        }
         machine.basic.from_state(held)
+        if self.board.messages.questions:
+            machine.resume()  # past the questions of its start
         return machine

@@ -47,8 +47,8 @@ class Trouble:
 
 
 def texts(program: dict[int, bytes]) -> Lines:
-    """A board's program as text."""
-    return {number: text.decode("latin-1") for number, text in program.items()}
+    """A board's program as text, without the blank that some keep behind the number."""
+    return {number: text.decode("latin-1").removeprefix(" ") for number, text in program.items()}
 
 
 def lines_of(text: str) -> Lines:
@@ -78,8 +78,11 @@ class BoardTruth:
 
     @property
     def lists(self) -> int:
-        """How often the board has listed its program."""
-        return self.machine.basic.teller.lists
+        """How often the board has listed its program, in memory or stored."""
+        stored = dict(self.machine.kind.language.words)["stored"]
+        shown = self.machine.kind.shelf.shows == "program"
+        typed = [line.strip().decode("latin-1") for line in self.machine.typed]
+        return self.machine.basic.teller.lists + shown * sum(line in stored for line in typed)
 
     @property
     def was_read_back(self) -> bool:
