@@ -41,6 +41,8 @@ MOST_TURNS = 5_000_000  # of the pump, for a wait in which no time passes
 JOBS_IN_ARCHIVE = 250  # then a new one is begun
 UNPROVEN = "not proven"
 """The words by which a job says that captures and free memory contradict each other."""
+CONTRADICTED = "by its listing it should be"
+"""How an error ends that says so. In a warning the same words may be settled afterwards."""
 
 
 class Hang(BaseException):
@@ -150,6 +152,7 @@ class VirtualJob:
         except HostlinkError as error:
             outcome.error = f"{type(error).__name__}: {error.what}"
             self._look_at_words(str(error))
+            outcome.unproven |= CONTRADICTED in error.what
             said = untrue(str(error), self.truth, self.start, self.witness)
             outcome.troubles += said
             if error.status is ExitStatus.DONE:

@@ -55,7 +55,8 @@ def stored(session: Session) -> list[Slot]:
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
-        rows = tuple(row.strip() for row in rows_of(answer) if row.strip())
+        idle = ("", *session.profile.commands.answer_rows)
+        rows = tuple(row.strip() for row in rows_of(answer) if row.strip() not in idle)
         if rows in heard:
             _refuse_errors(session, "list stored programs", answer)
             return [Slot(row.split()[0], row) for row in rows]

@@ -114,7 +114,9 @@ def test_a_board_is_backed_up_and_put_back(bench: Make, kind: str) -> None:
         store(session, board.archive, "LAMP")
     board.put(PROGRAM)
     with board.session() as session:
-        made = backup(session, board.archive).backup
+        backed_up = backup(session, board.archive)
+    made = backed_up.backup
+    assert backed_up.unread == {}
     assert sorted(item.kind for item in made.items) == ["memory", "stored"]
     assert board.memory == board.held_after(PROGRAM)
     board.start(kind)

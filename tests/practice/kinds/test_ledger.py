@@ -18,7 +18,7 @@ PROGRAMS = 300
 @pytest.fixture(scope="module")
 def programs(make_program: Callable[..., str]) -> list[str]:
     """Listings on which all kinds agree."""
-    return [make_program(seed, most_bytes=150) for seed in range(PROGRAMS)]
+    return [make_program(seed, most_bytes=900) for seed in range(PROGRAMS)]
 
 
 @pytest.mark.parametrize("kind", kind_names())
