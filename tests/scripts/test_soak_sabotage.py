@@ -20,13 +20,13 @@ Script = Callable[[str], ModuleType]
 # Saboteur, fault of the wire, and the number of a job that finds it; the long form, `soak.py
 # --sabotage`, hunts all of them under every fault.
 SHORT = [
-    ("no rescue", "none", 4),
-    ("kept already, without a look", "damage 0.1%", 3),
+    ("no rescue", "none", 6),
+    ("kept already, without a look", "damage 0.1%", 10),
     ("an empty capture believed", "none", 43),
-    ("a stored program overwritten", "damage 0.5%", 3),
+    ("a stored program overwritten", "damage 0.5%", 65),
     ("memory not put back", "damage 1.0%", 4),
-    ("flash not kept", "damage 2.0%", 21),
-    ("a difference accepted", "damage 0.5%", 29),
+    ("flash not kept", "damage 2.0%", 27),
+    ("a difference accepted", "damage 0.5%", 57),
     ("no read-back", "stalls", 2),
     ("an error swallowed", "unplugged", 4),
     ("failed with status 0", "flood", 0),
@@ -38,8 +38,8 @@ SHORT = [
     ("a revision deleted", "damage 1.0%", 2),
     ("a wait without a deadline", "damage 2.0%", 0),
     ("control characters passed on", "damage 0.1%", 71),
-    ("an opening not warned of", "restart", 1),
-    ("a restart unnoticed", "restart", 1),
+    ("an opening not warned of", "restart", 13),
+    ("a restart unnoticed", "restart", 9),
 ]
 FEW = 5  # jobs from that number on; the first one does it today
 
@@ -90,7 +90,7 @@ def test_a_saboteur_whose_target_is_gone_is_an_error(script: Script) -> None:
 def harmless(script: Script, sabotage: ModuleType, monkeypatch: pytest.MonkeyPatch) -> str:
     """The one saboteur there is, and it breaks nothing; under one fault."""
     saboteurs = script("soak_saboteurs")
-    only = saboteurs.Saboteur("harmless", 1, "lost", list)
+    only = saboteurs.Saboteur("harmless", 3, "silent", list)
     for name in list(saboteurs.SABOTEURS):
         monkeypatch.delitem(saboteurs.SABOTEURS, name)
     monkeypatch.setitem(saboteurs.SABOTEURS, "harmless", only)
@@ -99,10 +99,10 @@ def harmless(script: Script, sabotage: ModuleType, monkeypatch: pytest.MonkeyPat
 
 
 def test_who_breaks_nothing_is_not_found(sabotage: ModuleType, harmless: str) -> None:
-    """Nor by a job that shows a loss of its own all the same."""
+    """Nor by a job that shows a trouble of its own all the same."""
     assert sabotage.hunt(harmless, "none", 10, 3).found == ""
-    known = sabotage.hunt(harmless, "damage 0.1%", 137, 1)
-    assert sabotage.a_job_shows(137, "damage 0.1%")
+    known = sabotage.hunt(harmless, "damage 2.0%", 1615, 1)
+    assert sabotage.a_job_shows(1615, "damage 2.0%")
     assert (known.jobs, known.found, known.target.holds) == (1, "", False)
 
 
@@ -130,7 +130,7 @@ def test_trouble_with_nothing_broken_fails(sabotage: ModuleType) -> None:
     """Unless it is known."""
     assert not sabotage.Hunted("", "none", 5, "job 3: lost: memory").target.holds
     assert sabotage.Hunted("", "none", 5).target.holds
-    assert sabotage.unbroken("damage 0.1%", 137, 1).found == ""
+    assert sabotage.unbroken("damage 2.0%", 1615, 1).found == ""
 
 
 def test_a_job_is_replayed_in_words(
@@ -139,11 +139,11 @@ def test_a_job_is_replayed_in_words(
     """What was drawn, what was told and when, what was wrong; and the wire in a file."""
     record = tmp_path / "wire.txt"
     soak = script("soak")
-    assert soak.main(["--replay", "137", "--record", str(record)]) == 1
+    assert soak.main(["--replay", "1615", "--record", str(record)]) == 1
     told = capsys.readouterr().out
-    assert told.startswith("job 137: recall, damage 0.1%, on: wrong commands.list\n")
-    assert "commands: list='" in told
-    assert "job 137 (recall, damage 0.1%, wrong commands.list): lost: memory\n" in told
+    assert told.startswith("job 1615: save, damage 2.0%, on: prompts before it lists\n")
+    assert "prompts_first=True" in told
+    assert "job 1615 (save, damage 2.0%, prompts before it lists): silent: called saved" in told
     assert "host" in record.read_text()
-    assert soak.main(["--replay", "137", "--fault", "none", "--saboteur", "no rescue"]) == 1
     assert soak.main(["--replay", "3"]) == 0
+    assert soak.main(["--replay", "6", "--fault", "none", "--saboteur", "no rescue"]) == 1
