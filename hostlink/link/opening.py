@@ -59,3 +59,12 @@ def _open_practice(name: str, baud: int) -> tuple[Port, Clock]:
         return PracticePort(machine, virtual, jump=virtual.advance_to, on_close=keep), virtual
     clock = RealClock()
     return PracticePort(machine, clock, on_close=keep), clock
+
+
+def practice_kinds() -> list[dict[str, str]]:
+    """Return the kinds of practice board: of each its name (kind), a title, and what is peculiar
+    to it (about). The practice board's own comes first."""
+    from hostlink.practice.kind_file import find_kind, kind_names
+
+    kinds = map(find_kind, kind_names())
+    return [{"kind": kind.name, "title": kind.title, "about": kind.about} for kind in kinds]
