@@ -10,11 +10,12 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, content_of, proven_content, put_listing
 from hostlink.archive.lookup import board_id, given_by
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Content, elsewhere
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.session import Row, first, insert, new_uuid, rows
 from hostlink.archive.times import read
 from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
@@ -73,7 +74,7 @@ _BACKUP = (
 )
 
 
-class Backups(Session):
+class Backups(Healing):
     """Keeping and finding backups."""
 
     def keep_backup(
@@ -111,6 +112,7 @@ class Backups(Session):
                 made_at=self._time(),
             )
             for item in items:
+                self.heal(item.content)
                 insert(
                     db,
                     "backup_items",
@@ -170,7 +172,8 @@ def _backup(
     items = rows(
         db,
         "SELECT kind, slot, captures, backup_items.size_bytes AS size_bytes, listings.raw, "
-        "listings.canonical, listings.text, listings.profile, listings.charset, listings.sha256 "
+        "listings.canonical, listings.text, listings.profile, listings.charset, listings.sha256, "
+        "listings.canonical_sha256 "
         "FROM backup_items JOIN listings ON listings.id = backup_items.listing_id "
         "WHERE backup_id = ? ORDER BY backup_items.id",
         (row["id"],),

@@ -9,9 +9,10 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.healing import Healing, is_sound
 from hostlink.archive.lookup import board_id
 from hostlink.archive.names import clean
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.session import Row, first, insert, new_uuid, rows
 from hostlink.archive.times import read, read_or_none
 from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
@@ -35,7 +36,7 @@ class FirmwareImage:
     @property
     def sound(self) -> bool:
         """Whether the bytes are those that were kept."""
-        return hashlib.sha256(self.flash).hexdigest() == self.sha256
+        return is_sound(self.flash, bytes.fromhex(self.sha256))
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,14 +75,16 @@ LEFT JOIN backups ON backups.id = firmware_writes.backup_id
 """
 
 
-class Firmware(Session):
+class Firmware(Healing):
     """Keeping images, and the record of what was written where."""
 
     def keep_image(self, flash: bytes, *, part: str = "", name: str = "") -> FirmwareImage:
-        """Keep an image, or find it where it is kept already. Raises ArchiveError."""
+        """Keep an image, or find it where it is kept already, whole. Raises ArchiveError."""
         digest = hashlib.sha256(flash).digest()
         with self.writing("The firmware image") as db:
-            held = first(db, "SELECT id FROM firmware_images WHERE sha256 = ?", (digest,))
+            held = first(db, "SELECT * FROM firmware_images WHERE sha256 = ?", (digest,))
+            if held is not None:
+                self.heal_image(held, flash)
             image = (
                 insert(
                     db,

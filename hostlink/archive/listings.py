@@ -104,12 +104,14 @@ def listing_columns(content: Content, search_text: str | None = None) -> dict[st
 
 
 def proven_content(row: Row, what: str) -> Content:
-    """The content of a row, if its bytes are those once kept. Raises ArchiveError if damaged.
+    """The content of a row, if its bytes and its canonical text are those once kept.
 
-    what: how the error is to call it.
+    what: how the error is to call it. Raises ArchiveError where they are damaged.
     """
     content = content_of(row, what)
     if content.sha256 != hex_of(row["sha256"]):
+        raise _damaged(what)
+    if content.canonical_sha256 != hex_of(row["canonical_sha256"]):
         raise _damaged(what)
     return content
 

@@ -16,7 +16,8 @@ from hostlink.errors import ArchiveError
 
 REVISION = """
 SELECT
-  revisions.id, revisions.uuid, programs.name AS program, programs.uuid AS program_uuid,
+  revisions.id, revisions.listing_id, revisions.uuid,
+  programs.name AS program, programs.uuid AS program_uuid,
   revisions.number, revisions.kept_at, revisions.size_bytes, revisions.origin,
   revisions.origin_where, boards.uuid AS board_uuid, revisions.note AS origin_note,
   revisions.captures, revisions.after_restart, listings.profile, listings.line_count,

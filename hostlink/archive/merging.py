@@ -24,10 +24,11 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.carried import BY_NAME, TABLES, Cargo, Record, Table, gather, listing_key
+from hostlink.archive.healing import Healing, is_sound
 from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.names import LONGEST_NAME, checked_name, clean, fold
 from hostlink.archive.retiring import settle
-from hostlink.archive.session import Session, first, insert
+from hostlink.archive.session import first, insert
 from hostlink.archive.times import read, stored
 from hostlink.errors import ArchiveError
 
@@ -54,7 +55,7 @@ class Merged:
         return any(self.added.values())
 
 
-class Merging(Session):
+class Merging(Healing):
     """Giving out and taking in cargo."""
 
     def cargo(self, *, programs: tuple[str, ...] = (), since: str = "") -> Cargo:
@@ -75,7 +76,9 @@ class Merging(Session):
             if listing_key(content) != key:
                 raise _refused("a listing is not the one that its name says")
         with self.writing("What was to be imported") as db:
-            return _Merge(db, cargo).run()
+            for content in cargo.listings.values():
+                self.heal(content)
+            return _Merge(db, cargo, self).run()
 
     def merge_file(self, path: Path) -> Merged:
         """Take in another archive's file. Raises ArchiveError."""
@@ -86,8 +89,9 @@ class Merging(Session):
 class _Merge:
     """One merge, inside one transaction."""
 
-    def __init__(self, db: Database, cargo: Cargo) -> None:
+    def __init__(self, db: Database, cargo: Cargo, healing: Healing) -> None:
         self._db = db
+        self._healing = healing
         self._cargo = cargo
         self._ids: dict[str, dict[str, int]] = {table.name: {} for table in TABLES}
         self._listings: dict[str, int] = {}
@@ -124,10 +128,8 @@ class _Merge:
         held = first(self._db, f"SELECT * FROM {table.name} WHERE uuid = ?", (record["uuid"],))
         if held is None and table.name == "boards":
             held = self._same_board(values)
-        if held is None and table.name == "firmware_images":
-            held = first(
-                self._db, "SELECT * FROM firmware_images WHERE sha256 = ?", (values["sha256"],)
-            )
+        if table.name == "firmware_images":
+            held = self._same_image(held, values)
         if held is not None:
             self._meet(table, held, values)
             self._ids[table.name][record["uuid"]] = held["id"]
@@ -222,6 +224,19 @@ class _Merge:
             "SELECT * FROM boards WHERE usb_serial = ? AND usb_vid IS ? AND usb_pid IS ?",
             (values["usb_serial"], values["usb_vid"], values["usb_pid"]),
         )
+
+    def _same_image(
+        self, held: Mapping[str, Any] | None, values: Mapping[str, Any]
+    ) -> Mapping[str, Any] | None:
+        """The image as it is here, whole; one kept earlier stands for the same from elsewhere."""
+        if not is_sound(values["data"], values["sha256"]):
+            raise _refused("a firmware image in it has another SHA-256 than it says")
+        same = "SELECT * FROM firmware_images WHERE "
+        held = held or first(self._db, f"{same} sha256 = ?", (values["sha256"],))
+        if held is None:
+            return None
+        self._healing.heal_image(held, values["data"])
+        return first(self._db, f"{same} id = ?", (held["id"],))
 
     def _place_board(self, record: Record, values: dict[str, Any]) -> None:
         if not values["usb_serial"]:

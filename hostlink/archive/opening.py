@@ -13,6 +13,7 @@ import uuid
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from sqlite_utils import Database, Migrations
@@ -23,6 +24,8 @@ from hostlink.archive.times import stored
 from hostlink.archive.trouble import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.errors import ArchiveError
 
+TEXT = partial(str, encoding="utf-8", errors="surrogateescape")
+"""How TEXT becomes a str: bytes that are no UTF-8 become lone surrogates."""
 APPLICATION_ID = int.from_bytes(b"hlnk", "big")
 _HEADER = b"SQLite format 3\0"
 _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
@@ -113,6 +116,8 @@ def connect(path: Path, *, read_only: bool) -> Database:
         uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
     )
     conn.row_factory = sqlite3.Row
+    # What damage made of a text is read too, and then refused by what proves it.
+    conn.text_factory = TEXT
     try:
         db = Database(conn, execute_plugins=False)
         db.execute("PRAGMA foreign_keys = ON")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -10,11 +9,12 @@ from collections.abc import Iterator
 from sqlite_utils import Database
 
 from hostlink.archive.carried import TABLES
+from hostlink.archive.healing import is_sound, owners
 from hostlink.archive.listings import content_of, hex_of, lines_in
 from hostlink.archive.opening import APPLICATION_ID
 from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
 from hostlink.archive.records import ANEW, Proof
-from hostlink.archive.session import Session, rows
+from hostlink.archive.session import Session
 from hostlink.archive.trouble import FAULTS, printable
 from hostlink.errors import ArchiveError
 
@@ -162,22 +162,13 @@ def _listings(db: Database) -> Iterator[str]:
 
 def _owners(db: Database, listing: int) -> str:
     """The first of what has a listing, in brackets, so that a finding can be understood."""
-    found = rows(
-        db,
-        "SELECT programs.name || '@' || number AS spec FROM revisions "
-        "JOIN programs ON programs.id = program_id WHERE listing_id = :id UNION ALL "
-        "SELECT 'rescue@' || number FROM rescues WHERE listing_id = :id UNION ALL "
-        "SELECT 'backup@' || number FROM backup_items "
-        "JOIN backups ON backups.id = backup_id WHERE listing_id = :id LIMIT 1",
-        {"id": listing},
-    )
-    return f" ({found[0]['spec']})" if found else ""
+    found = owners(db, listing)
+    return f" ({found[0]})" if found else ""
 
 
 def _firmware(db: Database) -> Iterator[str]:
     for row in db.execute("SELECT id, sha256, data FROM firmware_images ORDER BY id"):
-        data = row["data"]
-        if not isinstance(data, bytes) or hashlib.sha256(data).digest() != row["sha256"]:
+        if not is_sound(row["data"], row["sha256"]):
             yield f"Firmware image {row['id']}: it has another SHA-256 than when it was kept."
 
 

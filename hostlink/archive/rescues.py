@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from sqlite_utils import Database
 
+from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import RESCUE, board_id, program_id, read_rescue, rescue_at
 from hostlink.archive.names import fold
 from hostlink.archive.records import Content, Origin, Rescue
 from hostlink.archive.revisions import keeping
-from hostlink.archive.session import Session, first, insert, new_uuid, rows
+from hostlink.archive.session import first, insert, new_uuid, rows
 
 
-class Rescues(Session):
+class Rescues(Healing):
     """Keeping and listing rescues."""
 
     def rescue(
@@ -31,6 +32,7 @@ class Rescues(Session):
         """
         check_content(content)
         with self.writing("The rescue of what the board held") as db:
+            self.heal(content)
             board = _id_if_known(db, "boards", "uuid", origin.board_uuid)
             owner = _id_if_known(db, "programs", "name_key", program and fold(program.strip()))
             number = db.execute("SELECT coalesce(max(number), 0) + 1 FROM rescues").fetchone()[0]

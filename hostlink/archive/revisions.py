@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
     RESCUE,
@@ -22,7 +24,7 @@ from hostlink.archive.lookup import (
 from hostlink.archive.names import Spec, checked_name, clean, fold
 from hostlink.archive.records import Content, Kept, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.session import Row, first, insert, new_uuid, rows
 from hostlink.archive.times import read, stored
 from hostlink.archive.trouble import from_row, printable
 from hostlink.errors import ArchiveError
@@ -31,7 +33,7 @@ _MOST_HOLDERS = 100
 HERE = 1  # the row of this archive in archives
 
 
-class Revisions(Session):
+class Revisions(Healing):
     """Keeping, naming and reading revisions and rescues."""
 
     def keep(
@@ -54,6 +56,7 @@ class Revisions(Session):
         name = checked_name(name)
         check_content(content)
         with self.writing(f"The new revision of {name}") as db:
+            self.heal(content)
             program = self._program_for(db, name, clean(title))
             latest = latest_revision(db, program)
             if latest and latest["sha256"] == content.sha256:
@@ -130,6 +133,7 @@ class Revisions(Session):
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
         """Revisions and rescues of the same program for the board, newest first, 100 at most.
 
+        Only those whose listing was read just now and has the SHA-256 that it was kept with.
         what: a content, or the SHA-256 of a canonical text in hexadecimal.
         """
         digest = what.canonical_sha256 if isinstance(what, Content) else what.lower()
@@ -138,17 +142,25 @@ class Revisions(Session):
         same = "listings.canonical_sha256 = ?"
         key = (bytes.fromhex(digest), _MOST_HOLDERS)
         with self.reading("Whether the archive holds this listing") as db:
+            whole = _whole_listings(db, key[0])
+            revisions = rows(db, f"{REVISION} WHERE {same} ORDER BY revisions.id DESC LIMIT ?", key)
+            rescues = rows(db, f"{RESCUE} WHERE {same} ORDER BY rescues.id DESC LIMIT ?", key)
             found: list[Revision | Rescue] = [
-                read_revision(row)
-                for row in rows(
-                    db, f"{REVISION} WHERE {same} ORDER BY revisions.id DESC LIMIT ?", key
-                )
-            ]
-            found += [
-                read_rescue(row)
-                for row in rows(db, f"{RESCUE} WHERE {same} ORDER BY rescues.id DESC LIMIT ?", key)
+                *(read_revision(row) for row in revisions if row["listing_id"] in whole),
+                *(read_rescue(row) for row in rescues if row["listing_id"] in whole),
             ]
         return sorted(found, key=lambda item: item.at, reverse=True)[:_MOST_HOLDERS]
+
+
+def _whole_listings(db: Database, canonical_sha256: bytes) -> set[int]:
+    """The ids of the listings with that canonical text whose bytes are those once kept."""
+    whole = set[int]()
+    alike = "SELECT *, NULL AS size_bytes FROM listings WHERE canonical_sha256 = ?"
+    for row in rows(db, alike, (canonical_sha256,)):
+        with contextlib.suppress(ArchiveError):
+            proven_content(row, "This listing")
+            whole.add(row["id"])
+    return whole
 
 
 def keeping(

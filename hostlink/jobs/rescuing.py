@@ -63,10 +63,17 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
 
 
 def keep_held(session: Session, archive: Archive, board: Board, result: Tally) -> Held:
-    """See to it that the archive has what was captured. Raises ArchiveError where it cannot."""
+    """See to it that the archive has what was captured, whole. Raises ArchiveError."""
     if not result.lines:
         return Held({}, result.count)
     content = held_content(session, result)
+    for spec in archive.heal(content):
+        session.emit(
+            Warned(
+                f"{spec} was damaged in the archive. The board holds the same listing, by its "
+                "SHA-256, so it is whole again."
+            )
+        )
     copy = archive.host_copy(board.uuid)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     if same is not None:

@@ -94,7 +94,7 @@ def damaged(path: Path, content: MakeContent) -> Callable[..., Archive]:
         (
             "UPDATE listings SET text = CAST(x'ff' AS TEXT) WHERE id = 2",
             lambda it: it.content(it.revision("MOON")),
-            "text that is no UTF-8|Could not decode",
+            "The listing of MOON@1 is damaged",
         ),
     ],
 )
