@@ -16,6 +16,7 @@ from soak_jobs import in_memory
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
+from hostlink.archive.tables import CARRIED
 from hostlink.errors import HostlinkError
 
 _PAGE = 8192  # bytes
@@ -73,12 +74,21 @@ def questions(archive: Archive, board: str) -> list[Callable[[], object]]:
         archive.events,
         lambda: archive.notes("TIDE"),
         lambda: archive.holds(new),
-        archive.cargo,
+        lambda: _carry(archive),
         archive.prove,
         lambda: archive.keep("TIDE", new, Origin("file")),
         lambda: archive.retire("TIDE"),
         archive.rebuild,
     ]
+
+
+def _carry(archive: Archive) -> None:
+    """Read all that an export would."""
+    with archive.cargo() as cargo:
+        for table in CARRIED:
+            for record in cargo.records(table.name):
+                if "listing" in record:
+                    cargo.listing(record["listing"])
 
 
 def damaged(choose: random.Random, sound: bytes, places: list[int]) -> bytes:

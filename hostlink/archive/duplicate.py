@@ -8,7 +8,8 @@ import secrets
 import sqlite3
 from pathlib import Path
 
-from hostlink.archive.opening import APPLICATION_ID, flush_folder
+from hostlink.archive.flushing import flush_file, flush_folder
+from hostlink.archive.opening import APPLICATION_ID
 from hostlink.archive.session import Session
 from hostlink.archive.trouble import FAULTS, not_made
 from hostlink.errors import ArchiveError
@@ -35,7 +36,7 @@ class Duplicates(Session):
                 except FAULTS as error:
                     raise not_made(f"The duplicate {target}", error) from error
             _check(part)
-            _flush(part)
+            flush_file(part)
             _name(part, target)
             flush_folder(target.parent)
         except (OSError, UnicodeEncodeError) as error:  # SQLite wants names in UTF-8
@@ -74,11 +75,6 @@ def _check(part: Path) -> None:
             kept="The archive itself is as it was.",
             advice="Run `hostlink archive prove`, and look at the disk.",
         )
-
-
-def _flush(part: Path) -> None:
-    with part.open("rb+") as file:
-        os.fsync(file.fileno())
 
 
 def _name(part: Path, target: Path) -> None:

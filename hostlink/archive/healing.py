@@ -6,18 +6,19 @@ changed that was kept; the row stays the same row. Each healing is recorded as a
 
 from __future__ import annotations
 
-import hashlib
+import dataclasses
 import json
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import replace
 
 from sqlite_utils import Database
 
 from hostlink.archive.listings import listing_columns, proven_content
+from hostlink.archive.naming import owners
 from hostlink.archive.records import Content
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
-from hostlink.errors import ArchiveError
+from hostlink.archive.rows import Row, checked, insert, is_sound, is_whole, replace, rows
+from hostlink.archive.session import Session, new_uuid
+from hostlink.archive.tables import TABLES
+from hostlink.archive.trouble import DamagedError, damaged
 
 
 class Healing(Session):
@@ -36,30 +37,31 @@ class Healing(Session):
         with self.writing("The healed listing") as db:
             specs = [spec for row in damaged for spec in owners(db, row["id"])]
             for row in damaged:
-                like = replace(content, profile=row["profile"], charset=row["charset"])
-                columns = listing_columns(like)
-                del columns["spaced_words"]  # is of the word index, and was not damaged
-                _replace(db, "listings", row["id"], columns)
+                replace(db, "listings", row["id"], _as_it_was(row, content))
             self._record_healing(db, {"sha256": content.sha256, "of": specs})
         return specs
 
-    def heal_image(self, row: Row, data: bytes) -> None:
-        """Replace a firmware image's bytes where they are damaged and these are the right ones.
+    def heal_image(self, row: Row, data: bytes, *, part: str = "", name: str = "") -> None:
+        """Replace a firmware image where it is damaged, by the same bytes.
 
-        row: of firmware_images. For use inside `writing`. Raises ArchiveError where neither the
-        kept bytes nor these have the recorded SHA-256.
+        row: of firmware_images. part, name: what to note of it where that was lost too.
+        For use inside `writing`. Raises DamagedError where these bytes have another SHA-256.
         """
-        if is_sound(row["data"], row["sha256"]):
+        table = TABLES["firmware_images"]
+        is_kept = is_whole(table, row)
+        if is_kept and is_sound(row["data"], row["sha256"]):
             return
         if not is_sound(data, row["sha256"]):
-            raise ArchiveError(
-                f"The firmware image {row['uuid']} is damaged in the archive.",
-                kept="Nothing was changed.",
-                advice="Run `hostlink archive prove`, and look for it in a duplicate.",
-            )
+            raise damaged(f"The firmware image {row['uuid']}")
+        values: dict[str, object] = {"data": data}
+        if not is_kept:
+            uuid = row["uuid"] if table.columns[0].fits(row["uuid"]) else new_uuid()
+            values |= {"uuid": uuid, "part": part, "name": name, "kept_at": self._time()}
         with self.writing("The healed firmware image") as db:
-            _replace(db, "firmware_images", row["id"], {"data": data})
-            self._record_healing(db, {"sha256": row["sha256"].hex(), "of": [row["uuid"]]})
+            replace(db, "firmware_images", row["id"], values)
+            self._record_healing(
+                db, {"sha256": row["sha256"].hex(), "of": [values.get("uuid", row["uuid"])]}
+            )
 
     def _record_healing(self, db: Database, detail: dict[str, object]) -> None:
         at = self._time()
@@ -67,54 +69,25 @@ class Healing(Session):
                outcome="done", detail=json.dumps(detail))  # fmt: skip
 
 
-def is_sound(data: object, sha256: object) -> bool:
-    """Whether bytes have the SHA-256 (its 32 bytes) that was recorded for them."""
-    return isinstance(data, bytes) and hashlib.sha256(data).digest() == sha256
-
-
-def owners(db: Database, listing: int) -> list[str]:
-    """The specs of all that has a listing, so that a person knows which one is meant."""
-    found = rows(
-        db,
-        "SELECT programs.name || '@' || number AS spec FROM revisions "
-        "JOIN programs ON programs.id = program_id WHERE listing_id = :id UNION ALL "
-        "SELECT 'rescue@' || number FROM rescues WHERE listing_id = :id UNION ALL "
-        "SELECT 'backup@' || number FROM backup_items "
-        "JOIN backups ON backups.id = backup_id WHERE listing_id = :id",
-        {"id": listing},
-    )
-    return [row["spec"] for row in found]
-
-
 def _damaged_alike(db: Database, content: Content) -> Iterator[Row]:
-    """Rows of listings with both hashes of a content whose bytes have them no longer."""
+    """Rows of listings with both hashes of a content that are no longer as they were written."""
     found = rows(
         db,
-        "SELECT *, NULL AS size_bytes FROM listings WHERE sha256 = ? AND canonical_sha256 = ?",
+        "SELECT * FROM listings WHERE sha256 = ? AND canonical_sha256 = ?",
         (bytes.fromhex(content.sha256), bytes.fromhex(content.canonical_sha256)),
     )
     for row in found:
         try:
-            proven_content(row, "This listing")
-        except ArchiveError:
+            proven_content(checked(db, "listings", row["id"]), "This listing")
+        except DamagedError:
             yield row
 
 
-def _replace(db: Database, table: str, row_id: int, columns: dict[str, object]) -> None:
-    """Write columns of a row that is otherwise never changed."""
-    with _rule_lifted(db, f"{table}_never_change"):
-        names = ", ".join(f"{name} = ?" for name in columns)
-        db.execute(f"UPDATE {table} SET {names} WHERE id = ?", [*columns.values(), row_id])
-
-
-@contextmanager
-def _rule_lifted(db: Database, trigger: str) -> Iterator[None]:
-    """Take a trigger away for the block; inside a transaction, so that it cannot stay away."""
-    held = first(
-        db, "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = ?", (trigger,)
-    )
-    if held is not None:
-        db.execute(f"DROP TRIGGER {trigger}")
-    yield
-    if held is not None:
-        db.execute(held["sql"])
+def _as_it_was(row: Row, content: Content) -> Row:
+    """The columns of a damaged row as they were, or as this content would have them."""
+    if isinstance(row["profile"], str) and isinstance(row["charset"], str):
+        like = dataclasses.replace(content, profile=row["profile"], charset=row["charset"])
+        columns = {**listing_columns(like), "spaced_words": row["spaced_words"]}
+        if is_whole(TABLES["listings"], {**row, **columns}):
+            return columns
+    return listing_columns(content)

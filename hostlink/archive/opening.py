@@ -7,19 +7,21 @@ never changed; an older archive is copied before it is migrated; a newer one is 
 from __future__ import annotations
 
 import os
+import shlex
 import sqlite3
 import time
 import uuid
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
 from datetime import datetime
 from functools import partial
 from pathlib import Path
 
-from sqlite_utils import Database, Migrations
+from sqlite_utils import Database
 
 from hostlink import __version__
-from hostlink.archive.schema import SCHEMA_1
+from hostlink.archive.flushing import flush_folder, make_folders
+from hostlink.archive.migrations import STEPS, Steps
+from hostlink.archive.rows import insert
 from hostlink.archive.times import stored
 from hostlink.archive.trouble import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.errors import ArchiveError
@@ -32,42 +34,6 @@ _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 # A listing of about 1 KB with all its columns fills a third to a half of SQLite's usual page of
 # 4096 bytes, and what is left over is lost; on a larger page less is. Only a new file obeys.
 _PAGE_BYTES = 8192
-
-
-@dataclass(frozen=True)
-class Steps:
-    """The migrations in order. latest: the schema number after the last of them."""
-
-    migrations: Migrations
-    latest: int
-
-
-def _schema_steps() -> Steps:
-    migrations = Migrations("hostlink")
-
-    @migrations(name="schema 1")
-    def schema_1(db: Database) -> None:
-        for statement in statements(SCHEMA_1):
-            db.execute(statement)
-
-    return Steps(migrations, 1)
-
-
-def statements(script: str) -> Iterator[str]:
-    """The statements of a script, in order.
-
-    sqlite3's own executescript would end the transaction, and that of sqlite-utils asks after each
-    character whether a statement is complete: forty milliseconds for each new archive.
-    """
-    statement = ""
-    for part in script.split(";")[:-1]:
-        statement += f"{part};"
-        if sqlite3.complete_statement(statement):
-            yield statement
-            statement = ""
-
-
-STEPS = _schema_steps()
 
 
 def open_file(
@@ -134,17 +100,6 @@ def connect(path: Path, *, read_only: bool) -> Database:
     return db
 
 
-def flush_folder(folder: Path) -> None:
-    """Make a new or renamed file's name in its folder survive a power cut (POSIX only)."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
 def _writable(path: Path) -> bool:
     """Whether the file, or else the nearest folder that is there, may be written."""
     if path.is_file():
@@ -163,7 +118,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
                     f"There is no archive at {path}.",
                     advice="Check the name; the first program kept makes a new one.",
                 )
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_folders(path.parent)
             path.touch()
             return True
         with path.open("rb") as file:
@@ -200,6 +155,7 @@ def _bring_up(
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
     blank = application == 0 and version == 0 and empty and create and not read_only
+    _refuse_changed_marks(path, application, version, _recorded(db))
     if application != APPLICATION_ID and not blank:
         raise ArchiveError(
             f"{path} is an SQLite file, but not an archive of hostlink.",
@@ -239,6 +195,36 @@ def _bring_up(
         raise
 
 
+def _recorded(db: Database) -> int:
+    """The schema number by the record of the migrations, 0 where there is none."""
+    held = "SELECT count(*) FROM sqlite_master WHERE name = '_sqlite_migrations'"
+    if not db.execute(held).fetchone()[0]:
+        return 0
+    done = "SELECT count(*) FROM _sqlite_migrations WHERE migration_set = 'hostlink'"
+    return int(db.execute(done).fetchone()[0])
+
+
+def _refuse_changed_marks(path: Path, application: int, version: int, recorded: int) -> None:
+    """Refuse an archive whose marks in the file's header are not what its tables say."""
+    if not recorded or (application == APPLICATION_ID and version == recorded):
+        return
+    if application != APPLICATION_ID:
+        what = f"{path} has the tables of an archive, but not its mark"
+        pragma = f"application_id = {APPLICATION_ID}"
+    else:
+        what = (
+            f"The archive {path} has tables of schema {recorded}, but its schema number is "
+            f"{version}"
+        )
+        pragma = f"user_version = {recorded}"
+    raise ArchiveError(
+        f"{what}: another program changed it, or it is damaged.",
+        kept="It was not touched.",
+        advice=f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
+        f'"PRAGMA {pragma}"` and prove it.',
+    )
+
+
 def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
     """Run the missing steps; called inside a transaction, which they join as savepoints."""
     is_new = _pragma(db, "user_version") == 0
@@ -246,10 +232,8 @@ def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {steps.latest}")
     if is_new:
-        db.execute(
-            "INSERT INTO archives (id, uuid, made_at, made_by) VALUES (1, ?, ?, ?)",
-            (str(uuid.uuid4()), stored(now()), f"hostlink {__version__}"),
-        )
+        made_by = f"hostlink {__version__}"
+        insert(db, "archives", uuid=str(uuid.uuid4()), made_at=stored(now()), made_by=made_by)
 
 
 def _use_wal(db: Database) -> None:

@@ -7,8 +7,12 @@ from __future__ import annotations
 
 from sqlite_utils import Database
 
-from hostlink.archive.opening import STEPS
+from hostlink.archive.lookup import count_revisions
+from hostlink.archive.migrations import STEPS, drop_rules, run_script
+from hostlink.archive.rows import is_whole, rows
+from hostlink.archive.rules import RULES
 from hostlink.archive.session import Session
+from hostlink.archive.tables import TABLES
 
 WORD_INDEXES = ("listing_words", "program_words")
 DERIVED = ("index", "trigger", "view")
@@ -24,21 +28,32 @@ class Rebuilding(Session):
         Raises ArchiveError: then nothing was changed. What it cannot mend, `prove` still finds.
         """
         with self.writing("What was rebuilt") as db:
+            drop_rules(db)
             due, there = due_objects(), objects_in(db)
             for name, (kind, sql) in due.items():
-                if kind in DERIVED and there.get(name) != (kind, sql):
+                if kind == "index" and there.get(name) != (kind, sql):
                     if name in there:
-                        db.execute(f"DROP {there[name][0]} {name}")
+                        db.execute(f"DROP INDEX {name}")
                     db.execute(sql)
+            db.execute("REINDEX")
             for index in WORD_INDEXES:
                 _forget(db, index)
                 db.execute(due[index][1])
+            run_script(db, RULES)
             db.execute("INSERT INTO listing_words (listing_words) VALUES ('rebuild')")
             db.execute(
                 "INSERT INTO program_words (rowid, name, title, notes, tags) "
                 "SELECT id, name, title, notes, tags FROM program_words_due"
             )
-            db.execute("REINDEX")
+            _count_all(db)
+
+
+def _count_all(db: Database) -> None:
+    """Count the revisions of each program whose row is whole."""
+    table = TABLES["programs"]
+    for row in rows(db, "SELECT * FROM programs"):
+        if is_whole(table, row):
+            count_revisions(db, row["id"])
 
 
 def _forget(db: Database, index: str) -> None:

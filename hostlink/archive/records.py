@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
+_T = TypeVar("_T")
 OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "library"]
+
+
+class Listed(list[_T]):
+    """Records in order. damaged: a sentence for each that had to be left out or is not complete."""
+
+    def __init__(self, items: Iterable[_T] = (), damaged: Iterable[str] = ()) -> None:
+        super().__init__(items)
+        self.damaged = tuple(damaged)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +75,6 @@ class Revision:
 
     uuid: str
     program: str
-    program_uuid: str
     number: int
     parent: str
     at: datetime

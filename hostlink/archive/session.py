@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import threading
 import uuid
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from sqlite_utils import Database
 
@@ -17,8 +17,6 @@ from hostlink.archive.opening import connect, open_file
 from hostlink.archive.times import stored, utc_now
 from hostlink.archive.trouble import FAULTS, not_kept, not_read
 from hostlink.errors import ArchiveError
-
-Row = Mapping[str, Any]
 
 
 class Session:
@@ -116,31 +114,6 @@ class Session:
 
     def _time(self) -> str:
         return stored(self._now())
-
-
-def insert(db: Database, table: str, **values: object) -> int:
-    """Add one row to a table of ours and return its id. For use inside `writing`."""
-    names = ", ".join(values)
-    marks = ", ".join("?" * len(values))
-    sql = f"INSERT INTO {table} ({names}) VALUES ({marks}) RETURNING id"
-    (row,) = db.execute(sql, list(values.values())).fetchall()
-    return int(row["id"])
-
-
-def rows(
-    db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
-) -> list[Row]:
-    """All rows of a query."""
-    # sqlite-utils' own query() wraps each in a savepoint; these are plain reads.
-    return [dict(row) for row in db.execute(sql, parameters)]  # type: ignore[arg-type]
-
-
-def first(
-    db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
-) -> Row | None:
-    """The first row of a query, or None."""
-    found = rows(db, sql, parameters)
-    return found[0] if found else None
 
 
 def new_uuid() -> str:

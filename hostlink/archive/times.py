@@ -20,6 +20,14 @@ def read(text: str) -> datetime:
     return datetime.fromisoformat(text)
 
 
+def is_stored(text: str) -> bool:
+    """Whether a text is a time as `stored` writes it."""
+    try:
+        return stored(read(text)) == text
+    except (ValueError, OverflowError):
+        return False
+
+
 def read_or_none(text: str | None) -> datetime | None:
     """The same, where there may be none."""
     return None if text is None else read(text)

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import functools
 import sqlite3
-from collections.abc import Callable
 from pathlib import Path
-from typing import ParamSpec, TypeVar
 
 from hostlink.errors import ArchiveError
-
-_P = ParamSpec("_P")
-_T = TypeVar("_T")
 
 BUSY_SECONDS = 5.0
 Fault = sqlite3.Error | UnicodeDecodeError
@@ -33,32 +27,26 @@ def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
     return ArchiveError(f"{what} could not be read: {cause}.", advice=advice)
 
 
-def damaged(what: str) -> ArchiveError:
+class DamagedError(ArchiveError):
+    """Something in the archive is no longer as it was written."""
+
+
+ADVICE = "Run `hostlink archive prove`, and look for it in a duplicate of the archive."
+
+
+def damaged(what: str) -> DamagedError:
     """The error for what is no longer as it was written. what: a phrase such as "T@1"."""
-    return ArchiveError(
-        f"{what} is damaged in the archive.",
+    return DamagedError(
+        f"{printable(what)} is damaged in the archive.",
         kept="Nothing was changed.",
-        advice="Run `hostlink archive prove`, and look for it in a duplicate of the archive.",
+        advice=ADVICE,
     )
 
 
-def from_row(what: str) -> Callable[[Callable[_P, _T]], Callable[_P, _T]]:
-    """Marks a function that only turns a row into a value: a row that it cannot turn is damaged.
-
-    A byte that changed on the disk may leave anything in a column, which SQLite does not notice.
-    """
-
-    def mark(turn: Callable[_P, _T]) -> Callable[_P, _T]:
-        @functools.wraps(turn)
-        def turned(*args: _P.args, **kwargs: _P.kwargs) -> _T:
-            try:
-                return turn(*args, **kwargs)
-            except (TypeError, ValueError, AttributeError, LookupError) as error:
-                raise damaged(what) from error
-
-        return turned
-
-    return mark
+def is_damage(error: BaseException) -> bool:
+    """Whether SQLite says by this error that the file is malformed."""
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def printable(text: str) -> str:
@@ -83,7 +71,7 @@ def not_made(what: str, error: Fault) -> ArchiveError:
 def _reason(error: Fault, name: str) -> tuple[str, str, str]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
     code, said = getattr(error, "sqlite_errorcode", None), printable(str(error))
-    if isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in said:
+    if isinstance(error, UnicodeDecodeError):
         code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
     match None if code is None else code & 0xFF:
         case sqlite3.SQLITE_FULL:

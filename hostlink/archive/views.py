@@ -1,4 +1,4 @@
-"""The views of schema 1: what is kept, in plain words, for whoever opens the file with any tool."""
+"""The views: what is kept, in plain words, for whoever opens the file with any tool."""
 
 from __future__ import annotations
 
@@ -10,13 +10,11 @@ CREATE VIEW program_list AS
       (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)) AS tags,
     (SELECT text FROM notes WHERE program_id = programs.id AND revision_id IS NULL
       ORDER BY id DESC LIMIT 1) AS note,
-    (SELECT count(*) FROM revisions WHERE program_id = programs.id) AS revisions,
+    programs.revision_count AS revisions,
     latest.number AS latest, latest.size_bytes, listings.line_count, latest.kept_at,
     programs.retired_at, programs.uuid
   FROM programs
-  LEFT JOIN revisions AS latest ON latest.id =
-    (SELECT id FROM revisions WHERE program_id = programs.id
-     ORDER BY kept_at DESC, id DESC LIMIT 1)
+  LEFT JOIN revisions AS latest ON latest.id = programs.latest_id
   LEFT JOIN listings ON listings.id = latest.listing_id
   ORDER BY programs.name_key;
 
@@ -36,7 +34,7 @@ CREATE VIEW revision_list AS
   JOIN programs ON programs.id = revisions.program_id
   JOIN listings ON listings.id = revisions.listing_id
   LEFT JOIN boards ON boards.id = revisions.board_id
-  ORDER BY programs.name_key, revisions.id;
+  ORDER BY programs.name_key, revisions.number, revisions.kept_at, revisions.uuid;
 
 CREATE VIEW rescue_list AS
   SELECT

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.output import as_json, listing_text, plural, say, table
+from hostlink.errors import ArchiveError, ExitStatus
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import datetime
 
     from hostlink.archive import Archive, Found, Program, Rescue, Revision
@@ -24,16 +27,19 @@ if TYPE_CHECKING:
 @click.option("--rescues", is_flag=True, help="List the rescues instead.")
 @click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
 @shared(json=True)
-def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> None:
+def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> int:
     """List the programs in the archive."""
     if shipped:
         _show_shipped(desk, tag)
-        return
+        return ExitStatus.DONE
     if rescues:
         with desk.archive(create=False) as archive:
-            _show_rescues(desk, archive.rescues())
-        return
-    found: list[Program] = []
+            kept = archive.rescues()
+        _show_rescues(desk, kept)
+        return tell_damaged(kept.damaged)
+    from hostlink.archive.records import Listed
+
+    found: Listed[Program] = Listed()
     others, path = 0, desk.archive_file()
     if desk.lent is not None or path.exists():
         with desk.programs() as archive:
@@ -42,10 +48,11 @@ def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped:
             path = archive.path
     if desk.json:
         as_json([_program_dict(program) for program in found])
-        return
+        return tell_damaged(found.damaged)
     if found:
         _program_table(found)
     say(f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
 
 
 def _how_many(count: int, retired: bool, tag: str | None) -> str:
@@ -185,7 +192,7 @@ def find(
     board: str | None,
     size: tuple[int, int] | None,
     limit: int,
-) -> None:
+) -> int:
     """Search names, titles, notes, tags and listings.
 
     All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
@@ -197,7 +204,7 @@ def find(
         found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
     if desk.json:
         as_json([_found_dict(each) for each in found])
-        return
+        return tell_damaged(found.damaged)
     if found:
         table(
             ["found", "bytes", "title", "line"],
@@ -214,6 +221,7 @@ def find(
         )
     more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
     say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
 
 
 def _found_dict(found: Found) -> dict[str, object]:
@@ -282,14 +290,15 @@ def _shown_dict(material: Material) -> dict[str, object]:
 @click.command()
 @click.argument("program")
 @shared(json=True)
-def history(desk: Desk, program: str) -> None:
+def history(desk: Desk, program: str) -> int:
     """Show the revisions of a program.
 
     Size, source, and what changed from one to the next; the first revision stands first.
     """
     with desk.archive(create=False) as archive:
         revisions = archive.history(program)
-        changes = _changes(archive, revisions)
+        changes, lost = _changes(archive, revisions)
+    damaged = (*revisions.damaged, *lost)
     if desk.json:
         as_json(
             [
@@ -302,7 +311,7 @@ def history(desk: Desk, program: str) -> None:
                 for revision, change in zip(revisions, changes, strict=True)
             ]
         )
-        return
+        return tell_damaged(damaged)
     table(
         ["revision", "kept", "bytes", "lines", "change", "from", "note"],
         [
@@ -311,7 +320,7 @@ def history(desk: Desk, program: str) -> None:
                 _minute(revision.at),
                 _size(revision.size_bytes),
                 revision.line_count,
-                _change_text(change),
+                _change_text(change, first=revision is revisions[0]),
                 _source(revision),
                 revision.note,
             ]
@@ -319,18 +328,29 @@ def history(desk: Desk, program: str) -> None:
         ],
         right=("bytes", "lines"),
     )
+    return tell_damaged(damaged)
 
 
-def _changes(archive: Archive, revisions: list[Revision]) -> list[dict[str, int] | None]:
-    """For each revision how many lines were added, removed and changed since the one before."""
+def _changes(
+    archive: Archive, revisions: Sequence[Revision]
+) -> tuple[list[dict[str, int] | None], list[str]]:
+    """For each revision how many lines were added, removed and changed since the one before.
+
+    None for the first, and where one of the two is damaged, which is told in words.
+    """
     from hostlink.listing import Listing
     from hostlink.listing import compare as compare_listings
 
     changes: list[dict[str, int] | None] = []
+    lost: list[str] = []
     before: Listing | None = None
     for revision in revisions:
-        listing = Listing.from_text(archive.content(revision).text)
-        if before is None:
+        listing = None
+        try:
+            listing = Listing.from_text(archive.content(revision).text)
+        except ArchiveError as error:
+            lost.append(error.what)
+        if before is None or listing is None:
             changes.append(None)
         else:
             differs = compare_listings(before, listing)
@@ -342,12 +362,12 @@ def _changes(archive: Archive, revisions: list[Revision]) -> list[dict[str, int]
                 }
             )
         before = listing
-    return changes
+    return changes, lost
 
 
-def _change_text(change: dict[str, int] | None) -> str:
+def _change_text(change: dict[str, int] | None, *, first: bool) -> str:
     if change is None:
-        return "first"
+        return "first" if first else "not known"
     parts = [f"{count} {word}" for word, count in change.items() if count]
     return ", ".join(parts) or "line ends only"
 

@@ -54,13 +54,13 @@ def test_a_file_that_appears_meanwhile_is_not_overwritten(
 ) -> None:
     """A name taken while the copy is made stays with who took it, with or without hard links."""
     target = tmp_path / "copy.sqlite3"
-    flush = duplicate_module._flush
+    flush = duplicate_module.flush_file
 
     def meanwhile(part: Path) -> None:
         flush(part)
         target.write_text("mine")
 
-    monkeypatch.setattr(duplicate_module, "_flush", meanwhile)
+    monkeypatch.setattr(duplicate_module, "flush_file", meanwhile)
     if not links:
         monkeypatch.setattr(os, "link", _no_links)
     with pytest.raises(ArchiveError, match="there already"):

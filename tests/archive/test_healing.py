@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -104,7 +105,7 @@ def test_whatever_keeps_a_listing_heals_it(
         else:
             with Archive.open(tmp_path / "other.sqlite3") as other:
                 other.keep("TIDE", held, Origin("file"))
-                archive.merge(other.cargo())
+                archive.merge_file(other.path)
         assert archive.prove().findings == ()
         assert archive.content(archive.revision("TIDE@1")) == held
         assert archive.prove().counts["listings"] == 1
@@ -114,7 +115,7 @@ def test_a_damaged_image_is_healed_by_the_same_image(path: Path, tmp_path: Path)
     """An image kept earlier is verified before it stands for another, kept or merged."""
     with Archive.open(path) as archive, Archive.open(tmp_path / "other.sqlite3") as other:
         other.keep_image(FLASH)
-        for again in (lambda: archive.keep_image(FLASH), lambda: archive.merge(other.cargo())):
+        for again in (lambda: archive.keep_image(FLASH), lambda: archive.merge_file(other.path)):
             image = archive.keep_image(FLASH)
             change(path, "firmware_images", "UPDATE firmware_images SET data = zeroblob(16)")
             assert not archive.known_image(image.sha256).sound  # type: ignore[union-attr]
@@ -124,12 +125,20 @@ def test_a_damaged_image_is_healed_by_the_same_image(path: Path, tmp_path: Path)
         assert len(archive.events(job="heal")) == 2
 
 
-def test_an_image_with_a_false_hash_is_not_taken_in(path: Path, tmp_path: Path) -> None:
-    """Another archive's image whose bytes are not those of its SHA-256 is refused whole."""
+def test_an_image_with_a_false_hash_is_not_taken_in(
+    path: Path, tmp_path: Path, held_cargo: Callable[..., Any]
+) -> None:
+    """What comes with an image whose bytes are not those of its SHA-256 is refused whole; of
+    another archive's file the damaged image alone is left out, and named."""
     with Archive.open(path) as archive, Archive.open(tmp_path / "other.sqlite3") as other:
         other.keep("TIDE", Content(b"10\n", "10\n", "10\n", "p", "latin-1"), Origin("file"))
-        other.keep_image(FLASH)
-        change(other.path, "firmware_images", "UPDATE firmware_images SET data = zeroblob(16)")
+        other.keep_image(FLASH, name="one.hex")
+        false = held_cargo(other)
+        false.held["firmware_images"][0]["data"] = bytes(16)
         with pytest.raises(ArchiveError, match="firmware image in it has another SHA-256"):
-            archive.merge(other.cargo())
+            archive.merge(false)
         assert archive.programs() == []
+        change(other.path, "firmware_images", "UPDATE firmware_images SET data = zeroblob(16)")
+        merged = archive.merge_file(other.path)
+        assert (merged.added["revisions"], merged.added["firmware_images"]) == (1, 0)
+        assert "(the firmware image one.hex) is damaged" in merged.left_out[0]
