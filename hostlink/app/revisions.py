@@ -16,6 +16,7 @@ from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import plural, revision_words, ruler
 from hostlink.archive import Origin, Revision
+from hostlink.archive.times import shown
 from hostlink.errors import HostlinkError
 from hostlink.listing import Listing
 
@@ -116,7 +117,7 @@ class RevisionsScreen(Page[Wish | None]):
                 "*" if one.spec == self.marked else "",
                 str(one.number),
                 size,
-                f"{one.at.astimezone():%Y-%m-%d %H:%M}",
+                shown(one.at),
                 one.origin.kind if one.origin.kind != "file" else one.origin.where,
                 board,
                 one.note,

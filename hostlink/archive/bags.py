@@ -261,7 +261,7 @@ class _Files:
             or not all(isinstance(entry.get(key), str) for key in texts)
             or any(clean(entry[key]) != entry[key] for key in texts)
             or not isinstance(entry.get("has_raw"), bool)
-            or not isinstance(entry.get("canonical"), str | None)
+            or not isinstance(entry.get("canonical", 0), str | None)
         ):
             raise BagError("an entry for a listing is not of the form it should be")
         data = self.read(entry["file"], LARGEST_LISTING)

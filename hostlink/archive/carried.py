@@ -70,17 +70,34 @@ class ArchiveCargo:
         """The records of a table by row id; references point to lower ones."""
         which = TABLES[table]
         for row_id in self._ids(which):
-            try:
-                record = self._record(which, row_id)
-            except DamagedError:
-                self._leave_out(table, row_id, "is damaged")
-            except FAULTS as error:
-                if not is_damage(error):
-                    raise
-                self._leave_out(table, row_id, "cannot be read")
-            else:
-                if record is not None:
-                    yield record
+            record = self._whole(which, row_id)
+            if record is None:
+                continue
+            if table == "programs" and not self._since and not self._has_revision(row_id):
+                self._leave_out(table, row_id, "has no revision that is whole")
+                continue
+            yield record
+
+    def _whole(self, table: Table, row_id: int) -> Record | None:
+        """A row as a record; None where it has to be left out, which is noted."""
+        if row_id in self._lost[table.name]:
+            return None
+        try:
+            return self._record(table, row_id)
+        except DamagedError:
+            self._leave_out(table.name, row_id, "is damaged")
+        except FAULTS as error:
+            if not is_damage(error):
+                raise
+            self._leave_out(table.name, row_id, "cannot be read")
+        return None
+
+    def _has_revision(self, program: int) -> bool:
+        """Whether a program has a revision that can go; without one it would be nothing."""
+        found = self._db.execute(
+            "SELECT id FROM revisions WHERE program_id = ? ORDER BY id DESC", (program,)
+        )
+        return any(self._whole(TABLES["revisions"], row_id) for (row_id,) in found.fetchall())
 
     def listing(self, number: int) -> Content:
         """The listing of that row, proven. Raises DamagedError."""

@@ -26,9 +26,11 @@ from hostlink.archive.rows import (
     update,
 )
 from hostlink.archive.session import new_uuid
+from hostlink.archive.tables import TABLES
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 
+_TABLE = TABLES["firmware_images"]
 Role = Literal["computer", "display"]
 ROLES: tuple[Role, ...] = ("computer", "display")
 """What a board is in its machine: it runs the BASIC, or makes the picture."""
@@ -84,7 +86,9 @@ class Firmware(Healing):
         """Keep an image, or find it where it is kept already, whole. Raises ArchiveError."""
         digest = hashlib.sha256(flash).digest()
         with self.writing("The firmware image") as db:
-            held = first(db, "SELECT * FROM firmware_images WHERE sha256 = ?", (digest,))
+            held = first(
+                db, f"SELECT {_TABLE.names} FROM firmware_images WHERE sha256 = ?", (digest,)
+            )
             if held is not None:
                 self.heal_image(held, flash, part=clean(part), name=clean(name))
             image = (

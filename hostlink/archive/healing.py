@@ -73,7 +73,8 @@ def _damaged_alike(db: Database, content: Content) -> Iterator[Row]:
     """Rows of listings with both hashes of a content that are no longer as they were written."""
     found = rows(
         db,
-        "SELECT * FROM listings WHERE sha256 = ? AND canonical_sha256 = ?",
+        f"SELECT {TABLES['listings'].names} FROM listings "
+        "WHERE sha256 = ? AND canonical_sha256 = ?",
         (bytes.fromhex(content.sha256), bytes.fromhex(content.canonical_sha256)),
     )
     for row in found:

@@ -25,7 +25,7 @@ from hostlink.errors import ArchiveError
 
 HERE = 1
 """The row of this archive in archives."""
-IN_ORDER = "(printf('%012d', revisions.number) || revisions.kept_at || revisions.uuid)"
+IN_ORDER = "CAST(printf('%012d', revisions.number) || revisions.kept_at || revisions.uuid AS BLOB)"
 """Orders the revisions of a program: by number, whatever clock they were dated by; where two
 archives gave the same number, by time."""
 

@@ -39,7 +39,7 @@ from hostlink.archive.programs import put_tag
 from hostlink.archive.retiring import settle
 from hostlink.archive.rows import Row, first, insert, is_sound, is_whole, replace, update
 from hostlink.archive.structure import faults_of
-from hostlink.archive.tables import CARRIED, Table
+from hostlink.archive.tables import CARRIED, TABLES, Table
 from hostlink.archive.trouble import FAULTS, not_read
 from hostlink.errors import ArchiveError
 
@@ -208,11 +208,14 @@ class _Merge:
 
     def _held(self, table: Table, values: Row) -> Row | None:
         """The row here of the same thing, or None."""
-        held = first(self.db, f"SELECT * FROM {table.name} WHERE uuid = ?", (values["uuid"],))
+        held = first(
+            self.db, f"SELECT {table.names} FROM {table.name} WHERE uuid = ?", (values["uuid"],)
+        )
         if held is None and table.name == "boards" and values["usb_serial"]:
             return first(
                 self.db,
-                "SELECT * FROM boards WHERE usb_serial = ? AND usb_vid IS ? AND usb_pid IS ?",
+                f"SELECT {table.names} FROM boards "
+                "WHERE usb_serial = ? AND usb_vid IS ? AND usb_pid IS ?",
                 (values["usb_serial"], values["usb_vid"], values["usb_pid"]),
             )
         if table.name == "firmware_images":
@@ -223,7 +226,7 @@ class _Merge:
         """The image as it is here, whole; one kept earlier stands for the same from elsewhere."""
         if not is_sound(values["data"], values["sha256"]):
             raise refused("a firmware image in it has another SHA-256 than it says")
-        same = "SELECT * FROM firmware_images WHERE"
+        same = f"SELECT {TABLES['firmware_images'].names} FROM firmware_images WHERE"
         held = held or first(self.db, f"{same} sha256 = ?", (values["sha256"],))
         if held is None:
             return None

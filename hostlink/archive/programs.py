@@ -124,8 +124,10 @@ class Programs(Session):
 def put_tag(db: Database, program: int, tag: str) -> bool:
     """Put a tag on a program; whether it is new there, or was damaged."""
     key = fold(tag)
-    for held in rows(db, "SELECT * FROM tags WHERE tag_key = ? AND program_id = ?", (key, program)):
-        if is_whole(TABLES["tags"], held):
+    table = TABLES["tags"]
+    same = f"SELECT {table.names} FROM tags WHERE tag_key = ? AND program_id = ?"
+    for held in rows(db, same, (key, program)):
+        if is_whole(table, held):
             return False
         db.execute("DELETE FROM tags WHERE id = ?", (held["id"],))
     insert(db, "tags", program_id=program, tag=tag, tag_key=key)

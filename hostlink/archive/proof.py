@@ -81,6 +81,12 @@ class Proofs(Session):
                 yield f"The search index {index} does not fit what is kept{ANEW}."
 
 
+def of_file(db: Database) -> Iterator[str]:
+    """What is wrong with the file itself, and would not be with a copy that is made of its rows."""
+    yield from _some(_structure(db))
+    yield from _some(_schema(db))
+
+
 def _count(db: Database, table: str) -> int:
     """How many rows a table has; 0 where it is not there or cannot be read, which others tell."""
     try:
@@ -127,7 +133,7 @@ def _schema(db: Database) -> Iterator[str]:
     for name in sorted(there.keys() - due.keys()):
         kind = there[name][0]
         anew = ANEW if kind in ("trigger", "view") else ""
-        yield f"The {kind} {printable(name)} does not belong to an archive{anew}."
+        yield f"The {printable(kind)} {printable(name)} does not belong to an archive{anew}."
 
 
 def _rows(db: Database) -> Iterator[str]:
@@ -140,7 +146,7 @@ def _rows(db: Database) -> Iterator[str]:
 
 def _listings(db: Database) -> Iterator[str]:
     """Every listing's bytes, canonical text and line count against what was recorded."""
-    for row in db.execute("SELECT * FROM listings ORDER BY id"):
+    for row in db.execute(f"SELECT {TABLES['listings'].names} FROM listings ORDER BY id"):
         of = owners(db, row["id"])[:1]
         which = f"Listing {row['id']}{f' ({of[0]})' if of else ''}"
         try:
@@ -173,7 +179,7 @@ def _numbers(db: Database) -> Iterator[str]:
         "GROUP BY program_id HAVING held <> last"
     ):
         held = f"{row['held']} revision{'' if row['held'] == 1 else 's'}"
-        yield f"{row['name']} has {held}, but the last is number {row['last']}."
+        yield f"{printable(str(row['name']))} has {held}, but the last is number {row['last']}."
     for row in db.execute(
         "SELECT name, revision_count, latest_id, held, latest FROM (SELECT program_id, "
         "count(*) AS held, max(place), id AS latest FROM (SELECT id, program_id, "
@@ -181,11 +187,12 @@ def _numbers(db: Database) -> Iterator[str]:
         "JOIN programs ON programs.id = program_id "
         "WHERE revision_count <> held OR latest_id IS NOT latest"
     ):
-        yield f"{row['name']} does not know its latest revision, or how many it has{ANEW}."
+        name = printable(str(row["name"]))
+        yield f"{name} does not know its latest revision, or how many it has{ANEW}."
     for row in db.execute(
         "SELECT name FROM programs WHERE id NOT IN (SELECT program_id FROM revisions)"
     ):
-        yield f"{row['name']} has no revision."
+        yield f"{printable(str(row['name']))} has no revision."
 
 
 def _program_words(db: Database) -> Iterator[str]:
@@ -194,7 +201,8 @@ def _program_words(db: Database) -> Iterator[str]:
         "SELECT id, name, title, notes, tags FROM program_words_due EXCEPT "
         "SELECT rowid, name, title, notes, tags FROM program_words"
     ):
-        yield f"The search index does not know all words of {row['name']}{ANEW}."
+        name = printable(str(row["name"]))
+        yield f"The search index does not know all words of {name}{ANEW}."
 
 
 _CHECKS = (

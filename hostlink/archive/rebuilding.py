@@ -51,7 +51,7 @@ class Rebuilding(Session):
 def _count_all(db: Database) -> None:
     """Count the revisions of each program whose row is whole."""
     table = TABLES["programs"]
-    for row in rows(db, "SELECT * FROM programs"):
+    for row in rows(db, f"SELECT {table.names} FROM programs"):
         if is_whole(table, row):
             count_revisions(db, row["id"])
 
@@ -80,8 +80,6 @@ def due_objects() -> dict[str, tuple[str, str]]:
 
 def objects_in(db: Database) -> dict[str, tuple[str, str]]:
     """Name to kind and SQL of everything in a schema that has SQL."""
-    return {
-        row[0]: (row[1], row[2])
-        for row in db.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL")
-        if not row[0].startswith("sqlite_")
-    }
+    found = db.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL")
+    objects = {str(name): (str(kind), str(sql)) for name, kind, sql in found}
+    return {name: held for name, held in objects.items() if not name.startswith("sqlite_")}

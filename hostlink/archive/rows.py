@@ -78,7 +78,7 @@ def first(db: Database, sql: str, values: Values = ()) -> Row | None:
 def checked(db: Database, table: str, row_id: int) -> Row:
     """The row of a table with that id, whole. Raises DamagedError, also where it is not there."""
     which = TABLES[table]
-    row = first(db, f"SELECT * FROM {table} WHERE {which.key} = ?", (row_id,))
+    row = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
     if row is None or not is_whole(which, row):
         raise damaged(f"Row {row_id} of {table}")
     return row
@@ -147,7 +147,7 @@ def update(db: Database, table: str, row_id: int, **values: Any) -> None:
 def replace(db: Database, table: str, row_id: int, values: Row) -> None:
     """Put a whole row in the place of a damaged one, also where rows are never changed."""
     which = TABLES[table]
-    held = first(db, f"SELECT * FROM {table} WHERE {which.key} = ?", (row_id,))
+    held = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
     with _rule_lifted(db, f"{table}_never_change"):
         _write(db, which, {**(held or {}), **values, which.key: row_id}, tuple(values))
 

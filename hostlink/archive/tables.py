@@ -76,6 +76,11 @@ class Table:
         """The columns that have a SHA-256 of their own."""
         return tuple(column.name for column in self.columns if column.hashed)
 
+    @cached_property
+    def names(self) -> str:
+        """All columns, for a SELECT that `is_whole` can go by."""
+        return ", ".join((*self.summed, "checksum", *self.hashed))
+
     @property
     def has_uuid(self) -> bool:
         """Whether its rows are known by a UUID in every archive."""

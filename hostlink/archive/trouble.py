@@ -8,10 +8,12 @@ from pathlib import Path
 from hostlink.errors import ArchiveError
 
 BUSY_SECONDS = 5.0
-Fault = sqlite3.Error | UnicodeDecodeError
-FAULTS = (sqlite3.Error, UnicodeDecodeError)
-"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8."""
+Fault = sqlite3.Error | UnicodeError
+FAULTS = (sqlite3.Error, UnicodeError)
+"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8, and what was
+read from it may be no text that SQLite takes."""
 
+ADVICE = "Run `hostlink archive prove`, and look for it in a duplicate of the archive."
 _UNHARMED = "Everything that was in the archive is still there."
 
 
@@ -24,14 +26,14 @@ def not_kept(what: str, error: Fault, path: Path) -> ArchiveError:
 def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
     """The error for a read that failed. what: the thing that could not be read."""
     cause, _, advice = _reason(error, f"the archive {path}")
+    if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
+        # The question is always the same, so what it asks of is not as it should be.
+        cause, advice = f"the archive {path} is damaged ({cause})", ADVICE
     return ArchiveError(f"{what} could not be read: {cause}.", advice=advice)
 
 
 class DamagedError(ArchiveError):
     """Something in the archive is no longer as it was written."""
-
-
-ADVICE = "Run `hostlink archive prove`, and look for it in a duplicate of the archive."
 
 
 def damaged(what: str) -> DamagedError:
@@ -44,7 +46,9 @@ def damaged(what: str) -> DamagedError:
 
 
 def is_damage(error: BaseException) -> bool:
-    """Whether SQLite says by this error that the file is malformed."""
+    """Whether this error says that the file is malformed."""
+    if isinstance(error, UnicodeError):
+        return True
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
@@ -71,7 +75,7 @@ def not_made(what: str, error: Fault) -> ArchiveError:
 def _reason(error: Fault, name: str) -> tuple[str, str, str]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
     code, said = getattr(error, "sqlite_errorcode", None), printable(str(error))
-    if isinstance(error, UnicodeDecodeError):
+    if isinstance(error, UnicodeError):
         code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
     match None if code is None else code & 0xFF:
         case sqlite3.SQLITE_FULL:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.archive.times import shown
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, plural, say, table
 
@@ -25,8 +27,7 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     both proven. With several boards each backup is noted with its board's name and the day.
     """
     if list_them:
-        _list(desk)
-        return None
+        return _list(desk)
     if desk.many:
         return _back_up_many(desk, note)
     from hostlink.cli.progress import Teller
@@ -97,19 +98,19 @@ def _back_up_many(desk: Desk, note: str) -> int:
     return worst(results)
 
 
-def _list(desk: Desk) -> None:
+def _list(desk: Desk) -> int:
     with desk.archive(create=False, read_only=True) as archive:
         found = archive.backups()
     if desk.json:
         as_json([_as_dict(each) for each in found])
-        return
+        return tell_damaged(found.damaged)
     if found:
         table(
             ["backup", "made", "board", "items", "free bytes", "banner", "note"],
             [
                 [
                     each.spec,
-                    f"{each.at.astimezone():%Y-%m-%d %H:%M}",
+                    shown(each.at),
                     each.board or each.where,
                     ", ".join(item.name for item in each.items),
                     "-" if each.free_bytes is None else each.free_bytes,
@@ -121,6 +122,7 @@ def _list(desk: Desk) -> None:
             right=["free bytes"],
         )
     say(f"{plural(len(found), 'backup')}.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
 
 
 def _as_dict(kept: Backup) -> dict[str, object]:

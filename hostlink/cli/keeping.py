@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from hostlink.cli.carrying import export_bag, import_source
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, data, plural, say
@@ -124,11 +125,15 @@ def prove(desk: Desk, rebuild: bool) -> int:
 @archive.command()
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
 @shared()
-def duplicate(desk: Desk, target: Path) -> None:
-    """Write a whole copy of the archive to a new file.
+def duplicate(desk: Desk, target: Path) -> int:
+    """Write a whole copy of the archive to a new file, and prove it.
 
-    `hostlink archive prove --archive TARGET` proves every listing in it.
+    Exit status 1 where the archive is damaged: then the copy holds what could be read.
     """
     with desk.archive(create=False) as opened:
-        opened.duplicate(target)
-    say(f"The archive is duplicated to {target}, whole.", quiet=desk.quiet)
+        findings = opened.duplicate(target)
+    if findings:
+        say(f"The archive is damaged; {target} is a copy of what could be read. {findings[0]}")
+        return tell_damaged(findings[1:]) or ExitStatus.REFUSED
+    say(f"The archive is duplicated to {target}, whole and proven.", quiet=desk.quiet)
+    return ExitStatus.DONE

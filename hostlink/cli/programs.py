@@ -8,16 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.output import as_json, listing_text, plural, say, table
-from hostlink.errors import ArchiveError, ExitStatus
+from hostlink.errors import ExitStatus
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from datetime import datetime
 
-    from hostlink.archive import Archive, Found, Program, Rescue, Revision
+    from hostlink.archive import Found, Program, Rescue, Revision
     from hostlink.jobs.material import Material
 
 
@@ -76,7 +76,7 @@ def _program_table(found: list[Program]) -> None:
             [
                 program.name,
                 program.latest,
-                _size(program.size_bytes),
+                size_words(program.size_bytes),
                 program.line_count,
                 _day(program.kept_at),
                 program.title,
@@ -105,7 +105,7 @@ def _program_dict(program: Program) -> dict[str, object]:
 
 def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
     if desk.json:
-        as_json([_item_dict(rescue) for rescue in found])
+        as_json([item_dict(rescue) for rescue in found])
         return
     if found:
         table(
@@ -113,9 +113,9 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
             [
                 [
                     rescue.spec,
-                    _size(rescue.size_bytes),
+                    size_words(rescue.size_bytes),
                     rescue.line_count,
-                    _minute(rescue.at),
+                    shown(rescue.at),
                     rescue.origin.where,
                     rescue.program,
                 ]
@@ -211,7 +211,7 @@ def find(
             [
                 [
                     each.item.spec,
-                    _size(each.item.size_bytes),
+                    size_words(each.item.size_bytes),
                     each.program.title if each.program else "",
                     each.line,
                 ]
@@ -226,13 +226,14 @@ def find(
 
 def _found_dict(found: Found) -> dict[str, object]:
     return {
-        **_item_dict(found.item),
+        **item_dict(found.item),
         "line": found.line,
         "title": found.program.title if found.program else "",
     }
 
 
-def _item_dict(item: Revision | Rescue) -> dict[str, object]:
+def item_dict(item: Revision | Rescue) -> dict[str, object]:
+    """A revision or rescue as JSON."""
     return {
         "spec": item.spec,
         "program": item.program,
@@ -287,104 +288,10 @@ def _shown_dict(material: Material) -> dict[str, object]:
     }
 
 
-@click.command()
-@click.argument("program")
-@shared(json=True)
-def history(desk: Desk, program: str) -> int:
-    """Show the revisions of a program.
-
-    Size, source, and what changed from one to the next; the first revision stands first.
-    """
-    with desk.archive(create=False) as archive:
-        revisions = archive.history(program)
-        changes, lost = _changes(archive, revisions)
-    damaged = (*revisions.damaged, *lost)
-    if desk.json:
-        as_json(
-            [
-                {
-                    **_item_dict(revision),
-                    "note": revision.note,
-                    "parent": revision.parent or None,
-                    "changes": change,
-                }
-                for revision, change in zip(revisions, changes, strict=True)
-            ]
-        )
-        return tell_damaged(damaged)
-    table(
-        ["revision", "kept", "bytes", "lines", "change", "from", "note"],
-        [
-            [
-                revision.spec,
-                _minute(revision.at),
-                _size(revision.size_bytes),
-                revision.line_count,
-                _change_text(change, first=revision is revisions[0]),
-                _source(revision),
-                revision.note,
-            ]
-            for revision, change in zip(revisions, changes, strict=True)
-        ],
-        right=("bytes", "lines"),
-    )
-    return tell_damaged(damaged)
-
-
-def _changes(
-    archive: Archive, revisions: Sequence[Revision]
-) -> tuple[list[dict[str, int] | None], list[str]]:
-    """For each revision how many lines were added, removed and changed since the one before.
-
-    None for the first, and where one of the two is damaged, which is told in words.
-    """
-    from hostlink.listing import Listing
-    from hostlink.listing import compare as compare_listings
-
-    changes: list[dict[str, int] | None] = []
-    lost: list[str] = []
-    before: Listing | None = None
-    for revision in revisions:
-        listing = None
-        try:
-            listing = Listing.from_text(archive.content(revision).text)
-        except ArchiveError as error:
-            lost.append(error.what)
-        if before is None or listing is None:
-            changes.append(None)
-        else:
-            differs = compare_listings(before, listing)
-            changes.append(
-                {
-                    "added": len(differs.added),
-                    "removed": len(differs.removed),
-                    "changed": len(differs.changed),
-                }
-            )
-        before = listing
-    return changes, lost
-
-
-def _change_text(change: dict[str, int] | None, *, first: bool) -> str:
-    if change is None:
-        return "first" if first else "not known"
-    parts = [f"{count} {word}" for word, count in change.items() if count]
-    return ", ".join(parts) or "line ends only"
-
-
-def _source(revision: Revision) -> str:
-    origin = revision.origin
-    mark = " (after a restart)" if origin.after_restart else ""
-    return f"{origin.kind} {origin.where}".strip() + mark
-
-
-def _size(size: int | None) -> str:
+def size_words(size: int | None) -> str:
+    """A size on the board, "?" where it is not known."""
     return "?" if size is None else f"{size:,}"
 
 
 def _day(at: datetime) -> str:
-    return at.astimezone().strftime("%Y-%m-%d")
-
-
-def _minute(at: datetime) -> str:
-    return at.astimezone().strftime("%Y-%m-%d %H:%M")
+    return shown(at, "%Y-%m-%d")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Origin
+from hostlink.archive.times import shown
 from hostlink.board.captures import Tally
 from hostlink.board.events import Phase, Warned
 from hostlink.jobs.attaching import as_known, copy_words, last_program
@@ -98,8 +99,7 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     copy = archive.host_copy(board.uuid)
     if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
         return  # nothing was known to be there, or the loss was told when the port was opened
-    proven = copy.proven_at.astimezone() if copy.proven_at is not None else None
-    when = f", proven {proven:%Y-%m-%d %H:%M}" if proven is not None else ""
+    when = f", proven {shown(copy.proven_at)}" if copy.proven_at is not None else ""
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
