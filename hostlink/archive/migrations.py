@@ -98,11 +98,11 @@ def _sum_up(db: Database, table: Table) -> None:
         last = found[-1][table.key]
         db.conn.executemany(
             f"UPDATE {table.name} SET checksum = ? WHERE {table.key} = ?",
-            [(checksum(table, row.values()), row[table.key]) for row in found if _fits(table, row)],
+            [(checksum(table, row.values()), row[table.key]) for row in found if fits(table, row)],
         )
 
 
-def _fits(table: Table, row: Row) -> bool:
+def fits(table: Table, row: Row) -> bool:
     """Whether each value of a row, as far as its checksum goes, is of its column's kind."""
     return all(
         column.hashed

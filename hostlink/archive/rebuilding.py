@@ -5,13 +5,16 @@ What was kept is only read. In one transaction, so that it is all done or nothin
 
 from __future__ import annotations
 
+import json
+
 from sqlite_utils import Database
 
 from hostlink.archive.lookup import count_revisions
-from hostlink.archive.migrations import STEPS, drop_rules, run_script
-from hostlink.archive.rows import is_whole, rows
+from hostlink.archive.migrations import STEPS, drop_rules, fits, run_script
+from hostlink.archive.naming import name_of
+from hostlink.archive.rows import damaged_rows, first, insert, is_whole, replace, rows
 from hostlink.archive.rules import RULES
-from hostlink.archive.session import Session
+from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.tables import TABLES
 
 WORD_INDEXES = ("listing_words", "program_words")
@@ -46,6 +49,29 @@ class Rebuilding(Session):
                 "SELECT id, name, title, notes, tags FROM program_words_due"
             )
             _count_all(db)
+
+    def accept(self) -> list[str]:
+        """Take damaged rows that can still be read for what was kept, as they now read.
+
+        For where no duplicate and no export has them whole: a wrong letter in a note is better
+        than no note. Only rows whose every value is of its kind, and listings with their SHA-256,
+        are taken. Each is told in an event for good. Returns what was accepted, in words.
+        """
+        with self.writing("What was accepted") as db:
+            accepted = []
+            for name, table in TABLES.items():
+                for row_id in list(damaged_rows(db, name)):
+                    sql = f"SELECT {table.names} FROM {name} WHERE {table.key} = ?"
+                    row = first(db, sql, (row_id,))
+                    if row is not None and fits(table, row):
+                        replace(db, name, row_id, {})
+                        accepted.append(name_of(db, name, row_id))
+            if accepted:
+                _count_all(db)
+                at = self._time()
+                insert(db, "events", uuid=new_uuid(), job="accept", started_at=at, ended_at=at,
+                       outcome="done", detail=json.dumps({"rows": accepted}))  # fmt: skip
+            return accepted
 
 
 def _count_all(db: Database) -> None:

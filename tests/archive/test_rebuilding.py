@@ -135,3 +135,41 @@ def test_a_rebuild_that_fails_changes_nothing(filled: Path) -> None:
             archive.rebuild()
         assert archive.prove().findings == before
         assert archive.find("sea")
+
+
+def test_what_can_be_read_is_accepted_where_it_was_asked_for(
+    path: Path, content: MakeContent
+) -> None:
+    """A wrong letter in a title and in a place are taken as they are, and an event says so for
+    good; a time that is none and a listing with another SHA-256 stay damaged."""
+    with Archive.open(path) as archive:
+        board = archive.board_seen(serial="S1")
+        archive.keep("TIDE", content("10 A\n"), Origin("file", "tide.bas"), title="Sea")
+        archive.keep("MOON", content("10 B\n"), Origin("file"))
+        archive.keep("DICE", content("10 C\n"), Origin("file"))
+    _damage(
+        path,
+        *(f"DROP TRIGGER {table}_never_change" for table in ("revisions", "listings")),
+        "UPDATE programs SET title = 'Sex' WHERE name = 'TIDE'",
+        "UPDATE revisions SET origin_where = 'tidf.bas' WHERE id = 1",
+        "UPDATE boards SET usb_serial = 'S2'",
+        "UPDATE revisions SET kept_at = 'noon' WHERE id = 2",
+        "UPDATE listings SET text = '10 D' WHERE id = 3",
+    )
+    with Archive.open(path) as archive:
+        archive.rebuild()
+        with pytest.raises(ArchiveError, match="TIDE is damaged"):
+            archive.program("TIDE")
+        accepted = archive.accept()
+        assert accepted == ["row 1 of boards (the board)", "row 1 of programs (TIDE)",
+                            "row 1 of revisions (TIDE@1)"]  # fmt: skip
+        assert archive.program("TIDE").title == "Sex"
+        assert archive.board_seen(serial="S2").uuid == board.uuid
+        (event,) = archive.events(job="accept")
+        assert event.detail["rows"] == accepted
+        findings = archive.prove().findings
+        assert len(findings) == 2
+        assert "revisions (MOON@1)" in findings[0] and "Listing 3 (DICE@1)" in findings[1]
+        assert archive.accept() == []
+    with Archive.open(path) as archive, archive.reading("the schema") as db:
+        assert objects_in(db) == due_objects()
