@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import uuid
 from collections.abc import Mapping
 from typing import Any
 
@@ -31,6 +32,7 @@ from hostlink.archive.rows import (
     Records,
     Row,
     checked,
+    found_by,
     insert,
     rows,
     update,
@@ -40,6 +42,8 @@ from hostlink.archive.trouble import damaged, printable
 from hostlink.errors import ArchiveError
 
 _MOST_HOLDERS = 100
+LIBRARY = uuid.UUID("59f7b993-586f-4731-977f-75b1df748522")
+"""The namespace of the programs that hostlink ships; never to be changed."""
 
 
 class Revisions(Healing):
@@ -66,7 +70,7 @@ class Revisions(Healing):
         check_content(content)
         with self.writing(f"The new revision of {name}") as db:
             self.heal(content)
-            program = self._program_for(db, name, clean(title))
+            program = self._program_for(db, name, clean(title), origin)
             latest = latest_revision(db, program)
             if latest and latest.sha256 == content.sha256:
                 return Kept(latest, False)
@@ -84,14 +88,18 @@ class Revisions(Healing):
             update(db, "programs", program["id"], latest_id=revision, revision_count=count)
             return Kept(REVISIONS.at(db, revision), True)
 
-    def _program_for(self, db: Database, name: str, title: str) -> Row:
+    def _program_for(self, db: Database, name: str, title: str, origin: Origin) -> Row:
         """The row of the program of that name, made or brought back where need be."""
         row_id = find_program(db, name)
+        is_shipped = origin.kind == "library" and fold(origin.where) == fold(name)
+        identity = library_identity(name) if is_shipped else new_uuid()
+        if row_id is None and (held := found_by(db, "programs", "uuid", identity)):
+            row_id = int(held["id"])  # it came from elsewhere and is shown under another name
         if row_id is None:
             row_id = insert(
                 db,
                 "programs",
-                uuid=new_uuid(),
+                uuid=identity,
                 name=name,
                 name_key=fold(name),
                 title=title,
@@ -159,6 +167,15 @@ class Revisions(Healing):
                     found += records.listed(db, of_it, (listing, _MOST_HOLDERS))
         same = [item for item in found if item.canonical_sha256 == digest]
         return sorted(same, key=lambda item: item.at, reverse=True)[:_MOST_HOLDERS]
+
+
+def library_identity(name: str) -> str:
+    """The UUID of a program that hostlink ships, the same wherever it is first kept.
+
+    Version 5 of RFC 9562, section 5.5, of the name in capitals. So two archives that each took it
+    from the library have one program when they are merged.
+    """
+    return str(uuid.uuid5(LIBRARY, name.upper()))
 
 
 def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:

@@ -357,3 +357,51 @@ def live(archive: Archive, other: Archive, job: str, name: str, number: int) -> 
             archive.retire(name)
         else:
             archive.bring_back(name)
+
+
+def test_a_shipped_program_is_one_program_wherever_it_was_first_kept(
+    pair: tuple[Archive, Archive],
+) -> None:
+    """Two laptops each loaded it and went on with it: after a merge it is one program with the
+    revisions of both, and its name stays."""
+    ours, theirs = pair
+    for archive in pair:
+        archive.keep("HAIL", content("10 REM HAIL"), Origin("library", "HAIL"), title="Hailstone")
+    theirs.keep("HAIL", content("10 REM CHANGED"), Origin("edit"))
+    merged = ours.merge_file(theirs.path)
+    theirs.merge_file(ours.path)
+    assert merged.renamed == {}
+    for archive in pair:
+        assert [one.name for one in archive.programs()] == ["HAIL"]
+        assert sorted(one.number for one in archive.history("HAIL")) == [1, 1, 2]
+        assert archive.content(archive.revision("HAIL")).text == "10 REM CHANGED\n"
+        assert archive.prove().clean
+
+
+def test_a_program_of_ones_own_is_no_shipped_one(pair: tuple[Archive, Archive]) -> None:
+    """One's own HAIL keeps its name; the shipped one that comes is shown as another, and where it
+    is loaded later it goes to the program that has its name."""
+    ours, theirs = pair
+    ours.keep("HAIL", content("10 REM MINE"), Origin("file", "hail.bas"))
+    theirs.keep("HAIL", content("10 REM HAIL"), Origin("library", "HAIL"))
+    theirs.keep("FOO", content("10 REM HAIL"), Origin("library", "HAIL"))
+    assert theirs.program("FOO").uuid != theirs.program("HAIL").uuid
+    (shown,) = ours.merge_file(theirs.path).renamed.values()
+    assert shown.startswith("HAIL-")
+    assert ours.keep("HAIL", content("10 REM H"), Origin("library", "HAIL")).revision.number == 2
+    assert ours.prove().clean
+
+
+def test_a_shipped_program_shown_under_another_name_is_found_by_its_identity(
+    tmp_path: Path, pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+) -> None:
+    """It came from an archive where its name was taken; loading it here adds to it."""
+    ours, theirs = pair
+    ours.keep("HAIL", content("10 REM MINE"), Origin("file", "hail.bas"))
+    theirs.keep("HAIL", content("10 REM HAIL"), Origin("library", "HAIL"))
+    (shown,) = ours.merge_file(theirs.path).renamed.values()
+    with Archive.open(tmp_path / "third.sqlite3") as third:
+        third.merge(held_cargo(ours, programs=(shown,)))
+        kept = third.keep("HAIL", content("10 REM H"), Origin("library", "HAIL")).revision
+        assert kept.spec == f"{shown}@2"
+        assert third.prove().clean
