@@ -64,6 +64,14 @@ def checked_name(name: str) -> str:
     return name
 
 
+def is_program_name(name: str) -> bool:
+    """Whether a program may be called so."""
+    try:
+        return bool(checked_name(name))
+    except ArchiveError:
+        return False
+
+
 def file_name(name: str) -> str:
     """A name fit for a file on any system: no folder in it, none of the names that some reserve."""
     plain = _NOT_IN_FILES.sub("_", name).strip(". ") or "_"
