@@ -32,6 +32,7 @@ _DECLARATION = re.compile(
 )
 _MANIFEST = re.compile(r"(tag)?manifest-([a-z0-9]+)\.txt")
 _LINE = re.compile(r"([0-9A-Fa-f]+)[ \t]+\*?(.+)")
+_CODE = re.compile(r"%(0[AaDd]|25)")
 _OXUM = re.compile(r"([0-9]{1,18})\.([0-9]{1,18})")
 
 
@@ -233,9 +234,7 @@ def _verify_manifest(
 
 def _decoded(path: str) -> str:
     """A path from a manifest (section 2.1.3)."""
-    for code, character in (("%0A", "\n"), ("%0D", "\r"), ("%25", "%")):
-        path = path.replace(code, character).replace(code.lower(), character)
-    return path
+    return _CODE.sub(lambda code: chr(int(code[1], 16)), path)
 
 
 def _digest(path: Path, algorithm: str) -> str:
