@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
 from pathlib import Path
@@ -33,16 +34,17 @@ class Duplicates(Proofs):
                 findings = list(of_file(db))
                 try:
                     db.execute("VACUUM INTO ?", (str(part),))
+                except UnicodeEncodeError:
+                    raise OSError(errno.EILSEQ, "its name is no UTF-8") from None
                 except FAULTS as error:
                     raise not_made(f"The duplicate {target}", error) from error
             findings += self._proven(part)
             flush_file(part)
             _name(part, target)
             flush_folder(target.parent)
-        except (OSError, UnicodeEncodeError) as error:  # SQLite wants names in UTF-8
-            why = "its name is no UTF-8" if isinstance(error, ValueError) else error.strerror
+        except OSError as error:
             raise ArchiveError(
-                f"The duplicate {target} was not made: {why or error}.",
+                f"The duplicate {target} was not made: {error.strerror or error}.",
                 kept="The archive itself is as it was.",
                 advice="Name a file in a folder that is there and may be written.",
             ) from error

@@ -17,6 +17,7 @@ Rules:
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -34,7 +35,6 @@ from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.lookup import count_revisions, program_id
 from hostlink.archive.names import LONGEST_NAME, fold
 from hostlink.archive.naming import name_of
-from hostlink.archive.opening import connect
 from hostlink.archive.programs import put_tag
 from hostlink.archive.retiring import settle
 from hostlink.archive.rows import Row, first, insert, is_sound, is_whole, replace, update
@@ -76,7 +76,7 @@ class Merging(Healing):
         """
         what = "What is to be carried"
         try:
-            db = connect(self.path, read_only=True)
+            db = dataclasses.replace(self._access, read_only=True).connect()
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
         try:

@@ -52,19 +52,6 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
         assert db.execute("PRAGMA busy_timeout").fetchone()[0] == 5000
 
 
-def test_writing_needs_the_file_and_its_folder(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """SQLite writes its log beside the file: where either is shut, the archive opens to be read."""
-    Archive.open(path).close()
-    for shut in (path, path.parent):
-        monkeypatch.setattr(opening.os, "access", lambda asked, _, shut=shut: Path(asked) != shut)
-        with Archive.open(path) as archive:
-            assert archive.read_only
-            assert archive.programs() == []
-    monkeypatch.undo()
-    with Archive.open(path) as archive:
-        assert not archive.read_only
-
-
 def test_the_name_of_a_new_archive_is_on_the_disk_too(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -237,11 +224,25 @@ def test_a_failed_migration_leaves_the_file_as_it_was(oldest: Path) -> None:
         assert archive.prove().clean
 
 
-def test_an_older_file_that_cannot_be_written_is_not_migrated(oldest: Path) -> None:
-    """Read-only and old together is refused with the way out."""
-    with pytest.raises(ArchiveError, match="can only be read"):
-        open_file(oldest, create=False, read_only=True, now=at_six, steps=_schema_3())
-    assert _version(oldest) == 1
+def test_an_older_file_that_may_only_be_read_is_read_by_a_renewed_copy(
+    oldest: Path, tmp_path: Path
+) -> None:
+    """It is not touched, gets nothing beside it, and its whole content can be read and imported."""
+    before = oldest.read_bytes()
+    with Archive.open(oldest, read_only=True) as archive:
+        assert archive.read_only
+        assert [one.number for one in archive.history("TIDE")] == [1, 2, 3]
+        assert archive.prove().findings == ()
+        with pytest.raises(ArchiveError, match="is read-only"):
+            archive.retire("TIDE")
+        copy = archive._access.path
+        assert copy.exists() and copy.parent != oldest.parent
+    assert not copy.parent.exists()
+    with Archive.open(tmp_path / "new.sqlite3") as new:
+        assert new.merge_file(oldest).added["revisions"] == 4
+        assert new.prove().findings == ()
+    assert oldest.read_bytes() == before and _version(oldest) == 1
+    assert {path.name for path in oldest.parent.glob("old*")} == {"old.sqlite3"}
 
 
 def test_a_newer_file_is_refused_untouched(path: Path) -> None:
