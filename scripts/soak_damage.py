@@ -21,6 +21,7 @@ import random
 import sys
 import tempfile
 import time
+import traceback
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -167,7 +168,7 @@ def wrong(right: dict[str, Any], given: dict[str, Any]) -> tuple[list[str], bool
         if isinstance(answer, ArchiveError):
             stumbled = True
             continue
-        if answer == due and not getattr(answer, "damaged", ()):
+        if _is_whole(answer, due):
             continue
         stumbled = True
         if isinstance(answer, list):
@@ -178,6 +179,10 @@ def wrong(right: dict[str, Any], given: dict[str, Any]) -> tuple[list[str], bool
         elif not (_is_of(answer, due) or (name in BY_INDEX and answer is None)):
             troubles.append(f"{name}: {str(answer)[:200]} is not right")
     return troubles, stumbled
+
+
+def _is_whole(answer: Any, due: Any) -> bool:
+    return bool(answer == due and not getattr(answer, "damaged", ()))
 
 
 def _could_be_found(right: dict[str, Any]) -> list[Found]:
@@ -212,14 +217,21 @@ def trial(path: Path, right: dict[str, Any]) -> tuple[list[str], bool]:
     """The same, and whether prove finds damage."""
     try:
         with Archive.open(path, create=False) as archive:
-            troubles, stumbled = wrong(right, answers(archive))
+            given = answers(archive)
+            troubles, stumbled = wrong(right, given)
             findings = archive.prove().findings
             if stumbled and not findings:
-                troubles.append("something stumbled, and prove says clean")
+                names = [
+                    name for name, answer in given.items() if not _is_whole(answer, right[name])
+                ]
+                troubles.append(f"prove says clean, and not right is: {', '.join(names)}")
             troubles += _write_into(archive, path, bool(findings))
             return troubles, bool(findings)
     except HostlinkError as error:
         return [] if str(error).isprintable() else [f"not fit to be shown: {error!r}"], True
+    except Exception as error:  # noqa: BLE001 - whatever it is, it is what is looked for
+        last = traceback.extract_tb(error.__traceback__)[-1]
+        return [f"{type(error).__name__}: {error} ({last.line})"], True
 
 
 def _write_into(archive: Archive, path: Path, damaged: bool) -> list[str]:

@@ -52,7 +52,7 @@ class Duplicates(Proofs):
             for ending in ("", "-wal", "-shm"):
                 with contextlib.suppress(OSError):
                     part.with_name(part.name + ending).unlink(missing_ok=True)
-        return tuple(findings)
+        return tuple(dict.fromkeys(findings))
 
     def _proven(self, part: Path) -> tuple[str, ...]:
         """What is damaged in the copy, as it is here. Raises ArchiveError for damage of its own."""

@@ -113,9 +113,9 @@ def proven_content(row: Row, what: str, size_bytes: int | None = None) -> Conten
     what: how the error is to call it. size_bytes: what it costs on the board. Raises DamagedError.
     """
     content = _content(row, what, size_bytes)
-    if content.sha256 != row["sha256"].hex():
+    if bytes.fromhex(content.sha256) != row["sha256"]:
         raise _damaged(what)
-    if content.canonical_sha256 != row["canonical_sha256"].hex():
+    if bytes.fromhex(content.canonical_sha256) != row["canonical_sha256"]:
         raise _damaged(what)
     return content
 

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from sqlite_utils import Database
 
-from hostlink.archive.trouble import printable
+from hostlink.archive.tables import TABLES, Table
+from hostlink.archive.trouble import FAULTS, printable
 
 _OF_INDEX = re.compile(r"(missing from|entries in|non-unique entry in) index")
 _OF_VALUE = re.compile(r"value in \w+\.\w+$|^CHECK constraint failed in ")
@@ -33,7 +34,32 @@ class Fault:
 
 
 def faults_of(db: Database) -> Iterator[Fault]:
-    """Everything that SQLite's own check finds (PRAGMA integrity_check), a hundred at most."""
+    """Everything that SQLite's own check finds (PRAGMA integrity_check), a hundred at most.
+
+    It compares the keys of an index with its table; that each entry leads to a row is looked at
+    here, for an entry cut short passes that comparison.
+    """
     for row in db.execute("PRAGMA integrity_check"):
         if row[0] != "ok":
             yield Fault(printable(str(row[0])))
+    for table in TABLES.values():
+        for index in db.execute(f"PRAGMA index_list({table.name})").fetchall():
+            yield from _rows_of(db, table, str(index["name"]))
+
+
+def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
+    """Whether an index leads to the rows that it should, by the sum of their ids."""
+    held = "SELECT sql FROM sqlite_master WHERE type = 'index' AND name = ?"
+    sql = (db.execute(held, (index,)).fetchone() or (None,))[0]
+    _, where, condition = str(sql or "").partition(" WHERE ")
+    sums = [
+        f"SELECT total({table.key}) FROM {table.name} {how}{where}{condition}"
+        for how in (f"INDEXED BY {index}", "NOT INDEXED")
+    ]
+    try:
+        by_index, by_table = (db.execute(sql).fetchone()[0] for sql in sums)
+    except FAULTS as error:
+        yield Fault(f"entries in index {printable(index)} cannot be read ({printable(str(error))})")
+        return
+    if by_index != by_table:
+        yield Fault(f"wrong rows, missing from index {printable(index)}")
