@@ -5,6 +5,8 @@
     ├── ListingError      a listing cannot be read or used
     ├── ProfileError      a profile is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
+    │   └── NotKnownError     what a board holds is not known, so it is not overwritten
+    ├── ProgramError      the program on the board stopped with an error of its own
     ├── ArchiveError      the archive cannot be opened, written or trusted
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
     ├── ReadBackError     the board holds something else than was sent (status 4)
@@ -27,7 +29,7 @@ class ExitStatus(IntEnum):
     WRONG_USE = 2
     LINK_FAILED = 3
     READ_BACK_DIFFERS = 4
-    INTERRUPTED = 130
+    INTERRUPTED = 130  # by Ctrl+C; by another signal the command line makes it 128 and its number
 
 
 class LinkReason(Enum):
@@ -43,6 +45,8 @@ class LinkReason(Enum):
     RESTARTED = "restarted"
     FLOODING = "flooding"
     DAMAGED = "damaged"
+    TOO_LONG = "took too long"
+    FULL = "its memory is full and takes nothing"
     UNKNOWN = "unknown"
 
 
@@ -97,6 +101,18 @@ class RefusedError(HostlinkError):
     ) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.needed = needed
+
+
+class NotKnownError(RefusedError):
+    """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
+
+    def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
+        kept = kept or "The program on the board was not touched."
+        super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
+
+
+class ProgramError(HostlinkError):
+    """The program on the board ran, and stopped with an error of BASIC."""
 
 
 class ArchiveError(HostlinkError):

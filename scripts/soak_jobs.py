@@ -30,7 +30,6 @@ from soak_drawn import FAULTS, a_board, a_program, fitting_profile, some_faults
 
 import hostlink.jobs.session
 from hostlink.archive import Archive, Origin
-from hostlink.board.captures import captures_needed
 from hostlink.errors import HostlinkError
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
@@ -287,13 +286,13 @@ class VirtualJob:
         return max(self.faults.to_board, self.faults.to_host)
 
     def _expected_capture(self, session: Session, program: Lines) -> float:
-        need = captures_needed(session.wire.health)
+        need = session.dialogue.evidence.readings_needed()
         witness = bool(self.profile.commands.free_memory)
         return expected_in_capture(program, self._rate(), need, witness=witness)
 
     def _expected_load(self, session: Session, program: Lines) -> float:
         stored, mended = self._rate() / 3, 2 * self._rate() / 3
-        if self.settings.echo and session.wire.health.disagreements == 0:
+        if self.settings.echo and session.dialogue.evidence.is_clean:
             return size_of(program) * stored * mended * mended
         return size_of(program) * stored * (mended if self.settings.echo else 1) * 4 * mended**2
 

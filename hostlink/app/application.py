@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from hostlink.board.profile import Profile
 
 DRAIN_S = 1 / 30
-CAREFUL = "tiny"
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
@@ -178,18 +177,11 @@ class DeskApp(App[None]):
             return self.current.choice.effective
         return _named_profile(self.first_profile)
 
-    def profile_for(self, port: str) -> Profile:
-        """The profile named, else the one the board is known by, else the careful one."""
-        from hostlink.board.ports import identity_of
-        from hostlink.board.profile_file import find_profile
-        from hostlink.jobs.attaching import known_board
+    def profile_for(self, port: str) -> tuple[Profile, bool]:
+        """The profile to begin with at a port, and whether the board there is to be recognised."""
+        from hostlink.jobs.recognising import choose_profile
 
-        if self.first_profile:
-            return find_profile(self.first_profile)
-        if port.startswith("practice:"):
-            return find_profile("practice")
-        known = known_board(self.archive, identity_of(port))
-        return find_profile(known.profile if known is not None and known.profile else CAREFUL)
+        return choose_profile(self.archive, port, self.first_profile)
 
     def attach(self, port: str) -> None:
         """Open a board's port, asked first where that will probably restart the board."""
@@ -201,21 +193,22 @@ class DeskApp(App[None]):
         if port in self.attached:
             self.make_current(port)
             return
-        profile: Profile | None = self.careful(lambda: self.profile_for(port))
-        if profile is None:
+        chosen: tuple[Profile, bool] | None = self.careful(lambda: self.profile_for(port))
+        if chosen is None:
             return
+        profile, is_guess = chosen
         foresight = foresee(
             port,
             profile_says=profile.talk.restarts_on_open,
             remembered=remembered_restart(self.archive, identity_of(port)),
         )
         if not foresight.restarts:
-            self._open_port(port, profile)
+            self._open_port(port, profile, is_guess=is_guess)
             return
 
         def answered(answer: str | None) -> None:
             if answer == "open":
-                self._open_port(port, profile)
+                self._open_port(port, profile, is_guess=is_guess)
 
         self.push_screen(
             Ask(
@@ -226,11 +219,11 @@ class DeskApp(App[None]):
             answered,
         )
 
-    def _open_port(self, port: str, profile: Profile) -> None:
+    def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
         from hostlink.app.work import Attached
         from hostlink.jobs.session import LinkChoice
 
-        choice = LinkChoice(port, profile, self.baud)
+        choice = LinkChoice(port, profile, self.baud, is_guess=is_guess)
         self.attached[port] = Attached(choice, self.archive)
         self.make_current(port)
         self.desk.look_again()

@@ -15,12 +15,13 @@ from hostlink.app.dialogues import Ask
 from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.sheet import Sheet
-from hostlink.app.texts import ago, plain, plural
+from hostlink.app.texts import ago
 from hostlink.archive import Backup, BackupItem
 from hostlink.archive.times import shown
 from hostlink.board.ports import identity_of
 from hostlink.jobs.attaching import known_board
 from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -121,6 +122,7 @@ class BackupsScreen(Page[None]):
         super().__init__()
         self.backups: dict[str, Backup] = {}
         self.marked: set[str] = set()
+        self._mine = ""  # the UUID of the current board
         self._wrong: list[Misfit] = []
 
     def body(self) -> Iterator[Widget]:
@@ -156,7 +158,7 @@ class BackupsScreen(Page[None]):
         if current is not None:
             board = known_board(self.app.archive, identity_of(current.port))
         found = self.app.archive.backups(limit=MOST)
-        mine = board.uuid if board is not None else ""
+        self._mine = mine = board.uuid if board is not None else ""
         found.sort(key=lambda one: one.board_uuid != mine)
         self.backups = {one.spec: one for one in found}
         words = plural(len(found), "backup")
@@ -197,11 +199,18 @@ class BackupsScreen(Page[None]):
     def _chosen_changed(self) -> None:
         """Another backup is at the cursor: nothing of it is marked yet."""
         self.marked.clear()
-        backup = self.chosen
-        profile = self.app.profile
-        items = backup.items if backup is not None else ()
-        self._wrong = misfits(profile, items, profile.rules.storage.program_bytes)
+        self._wrong = self._misfits(self.chosen)
         self._show_items()
+
+    def _misfits(self, backup: Backup | None) -> list[Misfit]:
+        """What does not fit by the profile, whose sizes say nothing of what this board held."""
+        if backup is None:
+            return []
+        profile = self.app.profile
+        storage = profile.rules.storage
+        if backup.board_uuid == self._mine:
+            return misfits(profile, backup.items, 0)
+        return misfits(profile, backup.items, storage.program_bytes, storage.eeprom_bytes)
 
     def _show_items(self) -> None:
         backup = self.chosen
@@ -233,7 +242,7 @@ class BackupsScreen(Page[None]):
             text = f"{ago(backup.at, self.app.now())}, profile {backup.profile}{restarted}"
             if why:
                 text = f"{key} does not fit: {why}"
-        self.query_one("#backup-detail", Static).update(Content(plain(text)))
+        self.query_one("#backup-detail", Static).update(Content(safe(text)))
 
     def action_mark(self) -> None:
         name = self.query_one("#items", Rows).key

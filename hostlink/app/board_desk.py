@@ -7,13 +7,20 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.held_desk import HeldDesk
-from hostlink.app.texts import Held, plural
-from hostlink.errors import Needed, RefusedError
+from hostlink.app.texts import Held
+from hostlink.errors import Needed, NotKnownError, RefusedError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached, Job
+    from hostlink.board.learning import Learned
     from hostlink.jobs.loading import Loaded, LoadOptions
+    from hostlink.jobs.material import Material
     from hostlink.jobs.saving import Saved, SaveOptions
+
+
+def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
+    return True
 
 
 class BoardDesk(HeldDesk):
@@ -38,7 +45,7 @@ class BoardDesk(HeldDesk):
             return
         self.start_load(attached, material, LoadOptions())
 
-    def _ask_despite(self, attached: Attached, material: Any, error: RefusedError) -> None:
+    def _ask_despite(self, attached: Attached, material: Material, error: RefusedError) -> None:
         from hostlink.app.dialogues import Ask
         from hostlink.jobs.loading import LoadOptions
 
@@ -72,7 +79,7 @@ class BoardDesk(HeldDesk):
         if material is not None:
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
-    def start_load(self, attached: Attached, material: Any, options: LoadOptions) -> None:
+    def start_load(self, attached: Attached, material: Material, options: LoadOptions) -> None:
         from hostlink.board.dialogue import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
 
@@ -94,11 +101,42 @@ class BoardDesk(HeldDesk):
                 f"{plural(loaded.report.repairs, 'repair')}."
             )
 
-        def failed(_: BaseException) -> None:
+        def failed(error: BaseException) -> Callable[[], object] | None:
             self.unknown_now(attached)
             self.shelf.renew()
+            return self._load_refused(attached, material, options, error)
 
         self.app.watch_job(job, done=done, failed=failed)
+
+    def _load_refused(
+        self, attached: Attached, material: Material, options: LoadOptions, error: BaseException
+    ) -> Callable[[], object] | None:
+        """A load that needs a word from the user asks for it."""
+        from hostlink.app.dialogues import Ask
+        from hostlink.board.learning import BoardRewritesError
+
+        def again(**changes: Any) -> None:
+            self.start_load(attached, material, dataclasses.replace(options, **changes))
+
+        if isinstance(error, BoardRewritesError) and error.learned.explains_all:
+            question = Ask(
+                error.learned.sentence,
+                [("leave", "Leave it"), ("learn", "That is how it is: load again")],
+                why="It goes into the profile of this board, and the load is proven by it.",
+            )
+            return lambda: self.app.push_screen(
+                question, lambda answer: again(learn=_yes) if answer == "learn" else None
+            )
+        if isinstance(error, NotKnownError):
+            question = Ask(
+                error.what,
+                [("leave", "Leave the board as it is"), ("load", "Overwrite it all the same")],
+                why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
+            )
+            return lambda: self.app.push_screen(
+                question, lambda answer: again(discard_board=True) if answer == "load" else None
+            )
+        return None
 
     def after_load(self, attached: Attached, loaded: Loaded, text: str) -> None:
         if loaded.spec:
@@ -155,7 +193,7 @@ class BoardDesk(HeldDesk):
                 ),
             )
             self.shelf.renew()
-            words = f"{revision.spec} is proven by {plural(saved.captures, 'capture')}"
+            words = f"{revision.spec} {saved.proof}"
             if not self.unkept:
                 self.open_word(revision.spec)
                 return f"{words}; it lies in the editor."

@@ -14,12 +14,13 @@ from hostlink.app.dialogues import AskText
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.surveying import SurveyScreen, ask_to_survey
-from hostlink.app.texts import ago, plain
+from hostlink.app.texts import ago
 from hostlink.archive import Board
 from hostlink.board.ports import identity_of, usb_ports
 from hostlink.jobs.attaching import known_board
 from hostlink.jobs.boards import KnownBoard, known_boards, label_board
 from hostlink.jobs.surveying import PastSurvey, last_survey
+from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -151,7 +152,7 @@ class BoardsScreen(Page[None]):
             ("access", row.access),
         ]
         text = "\n".join(f"{name}: {value}" for name, value in words if value)
-        self.query_one("#board-detail", Static).update(Content(plain(text, keep="\n")))
+        self.query_one("#board-detail", Static).update(Content(safe(text, keep="\n")))
 
     def _survey(self, row: KnownBoard) -> PastSurvey | None:
         board = self._board(row)

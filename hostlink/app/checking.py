@@ -15,12 +15,12 @@ from textual.widgets import Input, Label, Static, TextArea
 from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
-from hostlink.app.texts import capital, plain, plural
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
 from hostlink.listing.checkcodes import WHOLE, Codes, Verdict, codes_of, parse_codes, verify
+from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -111,7 +111,7 @@ class CheckScreen(Page[int | None]):
             wanted = codes.lines
             self.verdict = verify(self.listing, codes, self.rules)
             told = self._sentence(self.verdict, len(wanted)) + more
-        self.query_one("#check-told", Static).update(Content(plain(told)))
+        self.query_one("#check-told", Static).update(Content(safe(told)))
         self._show(wanted)
 
     def _typed(self) -> Codes | None:
@@ -171,7 +171,7 @@ class CheckScreen(Page[int | None]):
         event.stop()
         rows = event.rows
         line = rows.entries[rows.cursor].cells[-1] if rows.key else ""
-        self.query_one("#check-line", Static).update(Content(plain(line)))
+        self.query_one("#check-line", Static).update(Content(safe(line)))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, TypeVar
 from textual.worker import get_current_worker
 
 from hostlink.app.dialogues import Ask, Fill
-from hostlink.app.texts import plural
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, every_program, gather, give_out, keep_all
 from hostlink.jobs.files import TakenError, named_path
 from hostlink.jobs.material import find_material, is_file
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp

@@ -12,8 +12,8 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.page import Page
-from hostlink.app.texts import capital, plain, plural
 from hostlink.listing import Change, Comparison, Line, Listing, Rules, compare
+from hostlink.words import capital, plural, safe
 
 _CHANGED = "bold reverse"
 
@@ -32,7 +32,7 @@ def compared(comparison: Comparison, names: tuple[str, str]) -> Content:
 
 
 def _only(line: Line, name: str) -> Content:
-    return Content.assemble((f"only in {name}", "italic"), "\n    ", plain(line.typed))
+    return Content.assemble((f"only in {name}", "italic"), "\n    ", safe(line.typed))
 
 
 def _changed(change: Change, names: tuple[str, str]) -> Iterator[Content]:
@@ -77,7 +77,7 @@ class CompareScreen(Page[None]):
             return Content(f"Nothing differs: {plural(found.same_count, 'line')} the same.")
         return Content(
             f"{plural(len(found.changed), 'line')} changed, {len(found.added):,} only in "
-            f"{plain(self.names[1])}, {len(found.removed):,} only in {plain(self.names[0])}, "
+            f"{safe(self.names[1])}, {len(found.removed):,} only in {safe(self.names[0])}, "
             f"{found.same_count:,} the same."
         )
 

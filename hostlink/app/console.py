@@ -23,7 +23,7 @@ from textual.strip import Strip
 from textual.widgets import Input, Label, Static
 
 from hostlink.app.text_line import TextLine
-from hostlink.app.texts import plain
+from hostlink.words import safe
 
 MOST_ROWS = 2_000
 _UNSEEN_WIDTH = 76  # cells; rows are cut so while the console is not on the screen
@@ -44,7 +44,7 @@ class Transcript(ScrollView, can_focus=True):
         at_end = self.scroll_offset.y >= self.max_scroll_y - 1
         width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
-            shown = plain(text)
+            shown = safe(text)
             most = width if ours or not self.board_width else min(width, self.board_width)
             for row in wrap(shown, most) if ours else [shown]:
                 self._rows.extend((cut, ours) for cut in chop_cells(row, most) or [""])
@@ -95,7 +95,7 @@ class ConsolePane(Vertical):
         """Show what came from the board."""
         if rows:
             self.query_one(Transcript).add(rows)
-        self.query_one("#console-prompt", Label).update(Content(plain(partial)[-40:] or "  "))
+        self.query_one("#console-prompt", Label).update(Content(safe(partial)[-40:] or "  "))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()

@@ -14,13 +14,13 @@ from textual.widgets import Button, Input, Label, Static
 
 from hostlink.app.layout import HEIGHTS
 from hostlink.app.text_line import TextLine
-from hostlink.app.texts import plain
 from hostlink.errors import HostlinkError
+from hostlink.words import safe
 
 
 def part(text: str, *, name: str = "part") -> Static:
     """A paragraph of plain text."""
-    return Static(Content(plain(text, keep="\n")), classes=name, markup=False)
+    return Static(Content(safe(text, keep="\n")), classes=name, markup=False)
 
 
 class Ask(ModalScreen[str]):
@@ -51,7 +51,7 @@ class Ask(ModalScreen[str]):
             yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
             with Vertical(id="choices"):
                 for value, says in self.answers:
-                    yield Button(Content(plain(says)), id=f"answer-{value}")
+                    yield Button(Content(safe(says)), id=f"answer-{value}")
 
     def on_mount(self) -> None:
         self.query(Button).first().focus()
@@ -127,7 +127,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
             yield part(self.head)
             for key, label, value in self.lines:
                 with Horizontal(classes="field"):
-                    yield Label(Content(plain(label)), classes="label")
+                    yield Label(Content(safe(label)), classes="label")
                     yield TextLine(value, id=f"fill-{key}")
             yield part(f"{self.hint} Tab goes to the next line. Escape leaves it.", name="quiet")
 

@@ -12,9 +12,9 @@ from textual.widgets import Static
 
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plain, plural
 from hostlink.listing import Finding, Listing, review
 from hostlink.listing.finding import RULES, silenced_in, with_silence, without_silence
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -101,7 +101,7 @@ class FindingsScreen(Page[int | None]):
             words = f"{where}: {one.message} {one.advice}\n\nRule {one.rule}: {RULES[one.rule]}."
             typed = next((row.typed for row in self.listing if row.at == one.line_at), "")
             words += f"\n\n{typed}" if typed else ""
-        self.query_one("#finding-detail", Static).update(Content(plain(words, keep="\n")))
+        self.query_one("#finding-detail", Static).update(Content(safe(words, keep="\n")))
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

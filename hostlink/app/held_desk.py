@@ -11,8 +11,9 @@ from textual.widgets import Static
 
 from hostlink.app.console import Transcript
 from hostlink.app.sheet_desk import SheetDesk
-from hostlink.app.texts import Held, board_sentence, capital, plain, plural
+from hostlink.app.texts import Held, board_sentence
 from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached
@@ -59,7 +60,7 @@ class HeldDesk(SheetDesk):
                 sentence += f" ({plural(others, 'other board')} attached)"
             width = current.choice.profile.rules.form.screen_width
             self.query_one(Transcript).board_width = width
-        self.query_one("#board", Static).update(Content(plain(sentence) + "."))
+        self.query_one("#board", Static).update(Content(safe(sentence) + "."))
         self.check()
 
     def need_board(self) -> Attached | None:

@@ -13,7 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
 from hostlink.app.dialogues import part
-from hostlink.app.texts import plain, plural
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.work import Job, Progress
@@ -86,11 +86,11 @@ class JobView(ModalScreen[None]):
     def _moved(self, job: Job[Any]) -> None:
         progress = job.progress
         phase = "Stopping, in good order" if job.stopping else progress.phase
-        self.query_one("#phase", Static).update(Content(plain(phase)))
+        self.query_one("#phase", Static).update(Content(safe(phase)))
         baud = job.attached.choice.effective.talk.baud
         words = "" if job.ended else figures(progress, baud)
         self.query_one("#figures", Static).update(Content(words))
-        told = "\n".join(f"{'!' if news else '·'} {plain(text)}" for text, news in progress.told)
+        told = "\n".join(f"{'!' if news else '·'} {safe(text)}" for text, news in progress.told)
         self.query_one("#job-told", Static).update(Content(told))
         log = self.query_one("#job-log", VerticalScroll)
         # Only when the new sentences have their place is it known where the end is.
@@ -112,12 +112,12 @@ class JobView(ModalScreen[None]):
         button = self.query_one(Button)
         button.label = Content("Close")
         if job.error is None:
-            self.query_one("#phase", Static).update(Content(plain(self.done)))
+            self.query_one("#phase", Static).update(Content(safe(self.done)))
             return
         error = as_trouble(job.error)
         words = [error.what, error.kept and f"Not lost: {error.kept}"]
         words.append(error.advice and f"What to do: {error.advice}")
-        text = "\n".join(plain(word) for word in words if word)
+        text = "\n".join(safe(word) for word in words if word)
         self.query_one("#phase", Static).update(Content(text))
 
     def on_button_pressed(self, event: Button.Pressed) -> None:

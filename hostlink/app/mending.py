@@ -12,8 +12,8 @@ from textual.widgets import Static
 
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plain, plural
 from hostlink.listing import Mend, Rules, mend
+from hostlink.words import plural, safe
 
 
 class MendScreen(Page[str | None]):
@@ -77,7 +77,7 @@ class MendScreen(Page[str | None]):
         if doubts:
             words += "\n\nLeft as it is, but look at it:\n"
             words += "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
-        self.query_one("#mend-detail", Static).update(Content(plain(words, keep="\n")))
+        self.query_one("#mend-detail", Static).update(Content(safe(words, keep="\n")))
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

@@ -14,7 +14,7 @@ from textual.widgets import Static
 
 from hostlink.app.layout import WIDTHS
 from hostlink.app.rows import Rows
-from hostlink.app.texts import plain
+from hostlink.words import safe
 
 R = TypeVar("R")
 
@@ -33,10 +33,10 @@ class Page(Screen[R]):
         super().__init__(classes="page")
 
     def compose(self) -> ComposeResult:
-        head = Content(plain(self.head()))
+        head = Content(safe(self.head()))
         yield Static(head, id="page-head", classes="heading", markup=False)
         yield from self.body()
-        yield Static(Content(plain(self.foot())), classes="foot", markup=False)
+        yield Static(Content(safe(self.foot())), classes="foot", markup=False)
 
     def head(self) -> str:
         """The heading at first; `set_head` changes it."""
@@ -52,7 +52,7 @@ class Page(Screen[R]):
 
     def set_head(self, words: str) -> None:
         """Say what is shown, and how much of it."""
-        self.query_one("#page-head", Static).update(Content(plain(words)))
+        self.query_one("#page-head", Static).update(Content(safe(words)))
 
     def action_leave(self) -> None:
         """Back, with nothing chosen."""

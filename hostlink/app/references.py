@@ -14,8 +14,8 @@ from textual.widgets import Static
 
 from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plain, plural
 from hostlink.listing.crossref import CrossReference
+from hostlink.words import plural, safe
 
 
 class ReferencesScreen(Page[int | None]):
@@ -98,7 +98,7 @@ class ReferencesScreen(Page[int | None]):
         words = f"Line {first} is named by {rest[0]}."
         if rows.id == "variables":
             words = f"{first} is set in {rest[0]}, and read in {rest[1]}."
-        self.query_one("#reference-told", Static).update(Content(plain(words)))
+        self.query_one("#reference-told", Static).update(Content(safe(words)))
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
         event.stop()

@@ -15,10 +15,10 @@ from hostlink.app.dialogues import Ask
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
-from hostlink.app.texts import plain, plural
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.listing import Listing, Rules
 from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
+from hostlink.words import plural, safe
 
 _FIELDS = (
     ("start", "first new number", "10", ""),
@@ -138,7 +138,7 @@ class RenumberScreen(Page[str | None]):
         if self.stop is not None and self.made is not None:
             words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
             words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))
-        self.query_one("#numbers-detail", Static).update(Content(plain(words, keep="\n")))
+        self.query_one("#numbers-detail", Static).update(Content(safe(words, keep="\n")))
 
     def _places(self) -> str:
         return plural(len(self.made.unfollowed) if self.made is not None else 0, "jump")

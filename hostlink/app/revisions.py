@@ -14,11 +14,12 @@ from hostlink.app.compare import CompareScreen
 from hostlink.app.dialogues import AskText
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plural, revision_words, ruler
+from hostlink.app.texts import revision_words, ruler
 from hostlink.archive import Origin, Revision
 from hostlink.archive.times import shown
 from hostlink.errors import HostlinkError
 from hostlink.listing import Listing
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp

@@ -21,7 +21,7 @@ from textual.reactive import reactive
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from hostlink.app.texts import plain
+from hostlink.words import safe
 
 _MARK, _NO_MARK = "▸ ", "  "
 
@@ -119,7 +119,7 @@ class Rows(ScrollView, can_focus=True):
         for at, column in enumerate(self.columns):
             width = column.width
             if not width:
-                cells = [cell_len(plain(one.cells[at])) for one in seen]
+                cells = [cell_len(safe(one.cells[at])) for one in seen]
                 width = max([cell_len(column.head), *cells], default=0)
             widths.append(width)
         left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
@@ -135,7 +135,7 @@ class Rows(ScrollView, can_focus=True):
     def _row_text(self, cells: Sequence[str]) -> str:
         parts = []
         for text, width, column in zip(cells, self._widths, self.columns, strict=True):
-            shown = plain(text)
+            shown = safe(text)
             size = cell_len(shown)
             if column.right and size < width:
                 shown = " " * (width - size) + shown

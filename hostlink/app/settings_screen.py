@@ -13,9 +13,9 @@ from hostlink.app.dialogues import AskText
 from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.settings import MOST_MINUTES, is_minutes
-from hostlink.app.texts import plural
 from hostlink.app.themes import NAMES
 from hostlink.board.profile_file import find_profile, shipped_profiles
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp

@@ -17,8 +17,8 @@ from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.shelf import Shelf
-from hostlink.app.texts import plain, plural
 from hostlink.errors import HostlinkError
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -134,7 +134,7 @@ class SheetDesk(Screen[None]):
         ledger = self.checked.ledger
         self.editor.show_findings(dict(by_row), profile.rules.language)
         self.query_one(Ledger).show(ledger.rows, ledger.limit, by_row)
-        self.query_one("#sheet-name", Static).update(Content(plain(self.sheet.title(text))))
+        self.query_one("#sheet-name", Static).update(Content(safe(self.sheet.title(text))))
         self.show_here()
 
     @property
@@ -164,7 +164,7 @@ class SheetDesk(Screen[None]):
         static = self.query_one("#finding", Static)
         words = self._finding_words(row)
         static.set_class(bool(words) and bool(self.checked.errors), "-error")
-        static.update(Content(plain(words or self._all_well())))
+        static.update(Content(safe(words or self._all_well())))
 
     def _finding_words(self, row: int) -> str:
         found = self.checked.findings
@@ -324,7 +324,7 @@ class SheetDesk(Screen[None]):
 
     def show_told(self, sentence: str) -> None:
         with contextlib.suppress(Exception):
-            text, room = plain(sentence), self.size.width - 2 - len(HELP)
+            text, room = safe(sentence), self.size.width - 2 - len(HELP)
             if text and len(text) < room - 2:
                 text = f"{text:<{room}}{HELP}"
             self.query_one("#told", Static).update(Content(text or HINT))

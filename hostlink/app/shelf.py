@@ -16,7 +16,7 @@ from textual.worker import Worker, WorkerState, get_current_worker
 
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
-from hostlink.app.texts import plain, plural
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Found, Program
@@ -209,7 +209,7 @@ def _name(found: Found) -> str:
 def _found(found: Found) -> Entry:
     item = found.item
     size = "" if item.size_bytes is None else f"{item.size_bytes:,}"
-    what = plain(found.line) or (found.program.title if found.program is not None else "")
+    what = safe(found.line) or (found.program.title if found.program is not None else "")
     if found.program is not None and found.program.retired:
         what = f"(retired) {what}"
     name = item.program if found.program is not None else item.spec

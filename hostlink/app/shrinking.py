@@ -13,9 +13,9 @@ from textual.widgets import Static
 
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import plain, plural
 from hostlink.listing import Listing, Rules
 from hostlink.listing.shrink import LEVELS, Shrunk, shrink
+from hostlink.words import plural, safe
 
 TO_FIT = "until it fits"
 
@@ -108,7 +108,7 @@ class ShrinkScreen(Page[str | None]):
         ]
         words += made.notes
         words += ["", "The listing then:", made.listing.text()]
-        self.query_one("#level-detail", Static).update(Content(plain("\n".join(words), keep="\n")))
+        self.query_one("#level-detail", Static).update(Content(safe("\n".join(words), keep="\n")))
         self.query_one(".side", VerticalScroll).scroll_home(animate=False)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:

@@ -13,11 +13,12 @@ from textual.widgets import Static
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import Held, board_sentence, capital, plain, plural
+from hostlink.app.texts import Held, board_sentence
 from hostlink.archive import Archive
 from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed
 from hostlink.jobs.session import Session
 from hostlink.jobs.slots import recall, store
+from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -84,7 +85,7 @@ class StoredScreen(Page[None]):
         self.query_one(Rows).show([Entry(slot.name, (slot.name, slot.row)) for slot in self.slots])
         held = self.app.desk.held.get(self.attached.port, Held())
         words = [f"{board_sentence(name, held)}.", "", WEAR_WARNING]
-        text = "\n".join(plain(one) for one in words)
+        text = "\n".join(safe(one) for one in words)
         self.query_one("#stored-detail", Static).update(Content(text))
 
     def action_renew(self) -> None:

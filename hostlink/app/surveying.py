@@ -14,7 +14,6 @@ from textual.widgets import Static
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import capital, plain, plural
 from hostlink.board.profile import Profile
 from hostlink.board.profile_schema import TABLES
 from hostlink.errors import HostlinkError
@@ -26,6 +25,7 @@ from hostlink.jobs.surveying import (
     keep_profile,
     survey,
 )
+from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -145,7 +145,7 @@ class SurveyScreen(Page[None]):
             f"found: {found} ({sure})",
             f"evidence: {evidence}",
         ]
-        text = "\n".join(plain(one) for one in words)
+        text = "\n".join(safe(one) for one in words)
         self.query_one("#found-detail", Static).update(Content(text))
 
     def action_keep(self) -> None:

@@ -7,34 +7,13 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from hostlink.archive.times import shown
+from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
     from hostlink.listing import Ledger
 
 
 USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
-
-
-def plain(text: str, *, keep: str = "") -> str:
-    """Text with its control characters as escapes; those in `keep` are left."""
-    if text.isprintable():
-        return text
-    return "".join(one if one.isprintable() or one in keep else _escape(one) for one in text)
-
-
-def _escape(character: str) -> str:
-    code = ord(character)
-    return f"\\x{code:02x}" if code < 256 else f"\\u{code:04x}"
-
-
-def plural(count: int, word: str) -> str:
-    """A count with its word: 1 line, 2 lines, 1,026 bytes."""
-    return f"{count:,} {word}" + ("" if count == 1 else "s")
-
-
-def capital(name: str) -> str:
-    """A name at the start of a sentence: The practice board."""
-    return name[:1].upper() + name[1:]
 
 
 def revision_words(spec: str) -> str:

@@ -18,7 +18,8 @@ from textual.screen import ModalScreen
 from textual.widgets import Input
 
 from hostlink.app.board_desk import BoardDesk
-from hostlink.app.texts import capital, revision_words
+from hostlink.app.texts import revision_words
+from hostlink.words import capital
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached

@@ -7,6 +7,7 @@ a flood costs the app one drawing a thirtieth of a second, and no widget is touc
 
 from __future__ import annotations
 
+import dataclasses
 import threading
 import time
 from collections import deque
@@ -17,7 +18,6 @@ from datetime import datetime
 from typing import Any, Generic, TypeVar
 
 from hostlink.app.advice import in_app
-from hostlink.app.texts import plural
 from hostlink.archive import Archive
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import HostlinkError
@@ -26,17 +26,20 @@ from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
     BoardAnswered,
+    BoardRecognised,
     BoardReturned,
     BoardVanished,
     Event,
     FirmwareEvent,
     KeptAs,
     MemoryLost,
+    PageProven,
     PagesRead,
     Rescued,
 )
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.owner import Owner
+from hostlink.words import plural
 
 R = TypeVar("R")
 News = MemoryLost | BoardVanished | BoardReturned
@@ -106,7 +109,7 @@ class Progress:
             self._tell(in_app(event.text))
         elif isinstance(event, Rescued | AlreadyKept | KeptAs):
             self._tell_kept(event)
-        else:
+        elif isinstance(event, BackupKept | BoardAnswered | PagesRead | PageProven):
             self._take_firmware(event)
 
     def _take_firmware(self, event: FirmwareEvent) -> None:
@@ -235,6 +238,10 @@ class Attached:
     def _emit(self, event: Event) -> None:
         if isinstance(event, News):
             self.news.append(event)
+        if isinstance(event, BoardRecognised):
+            self.choice = dataclasses.replace(
+                self.choice, profile=event.profile, baud=0, is_guess=False
+            )
         job = self._running
         if job is not None:
             job.incoming.append((self._now(), event))

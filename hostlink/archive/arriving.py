@@ -7,8 +7,8 @@ from hostlink.archive.carried import Record
 from hostlink.archive.names import checked_name
 from hostlink.archive.programs import checked_tag
 from hostlink.archive.tables import Column, Table
-from hostlink.archive.trouble import printable
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 LARGEST_NUMBER = 1_000_000_000
 """The largest number of a revision, rescue or backup from elsewhere: those that follow it here
@@ -18,7 +18,7 @@ still have a number that can be typed (see `Spec.from_text`)."""
 def refused(reason: str, advice: str = "") -> ArchiveError:
     """The error for an import that is not taken in, as a whole."""
     return ArchiveError(
-        f"The import was refused: {printable(reason)}.",
+        f"The import was refused: {safe(reason)}.",
         kept="Nothing of it was taken in; the archive is as it was.",
         advice=advice,
     )

@@ -28,8 +28,8 @@ from hostlink.archive.listings import LARGEST_LISTING
 from hostlink.archive.names import clean, file_name
 from hostlink.archive.records import Content
 from hostlink.archive.tables import CARRIED, TABLES
-from hostlink.archive.trouble import printable
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 FORMAT = 2
 LONGEST_LINE = 8 << 20  # bytes of a record
@@ -80,7 +80,7 @@ def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dic
     except (OSError, BagError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise ArchiveError(
-            f"The bag {target} was not made: {printable(why)}.", kept="The archive is as it was."
+            f"The bag {target} was not made: {safe(why)}.", kept="The archive is as it was."
         ) from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
@@ -413,7 +413,7 @@ def refused_bag(
 ) -> ArchiveError:
     """The error for a bag; what is quoted of it may hold control characters."""
     return ArchiveError(
-        f"The bag was refused: {printable(reason)}.",
+        f"The bag was refused: {safe(reason)}.",
         kept="Nothing of it was taken in; the archive is as it was.",
         advice=advice,
     )

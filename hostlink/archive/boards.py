@@ -22,8 +22,9 @@ from hostlink.archive.rows import (
 )
 from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import DamagedError, damaged, printable
+from hostlink.archive.trouble import DamagedError, damaged
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 LONGEST_LABEL = 40
 
@@ -157,7 +158,7 @@ def checked_label(label: str) -> str:
     label = clean(label).strip()
     if len(label) > LONGEST_LABEL or not label.isprintable():
         raise ArchiveError(
-            f'"{printable(label[:LONGEST_LABEL])}" cannot be a label: at most {LONGEST_LABEL} '
+            f'"{safe(label[:LONGEST_LABEL])}" cannot be a label: at most {LONGEST_LABEL} '
             "printable characters.",
             kept="No label was changed.",
         )
@@ -170,7 +171,7 @@ def find_board(db: Database, named: str) -> Board:
     found = _BOARDS.first(db, "WHERE boards.label_key = ? OR boards.uuid = ?", (fold(named), named))
     if found is None:
         held = rows(db, "SELECT label FROM boards WHERE label <> ''")
-        near = nearest(named, [printable(str(row["label"])) for row in held])
+        near = nearest(named, [safe(str(row["label"])) for row in held])
         raise ArchiveError(
             f'There is no board "{named}" in the archive.',
             advice=f"The nearest labels are: {', '.join(near)}."

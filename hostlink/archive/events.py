@@ -23,8 +23,8 @@ from hostlink.archive.records import Event, Listed, Rescue, Revision
 from hostlink.archive.rows import Part, Parts, Records, found_by, insert, update
 from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import printable
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
+from hostlink.words import safe
 
 
 @dataclass
@@ -182,7 +182,7 @@ def _row_id(db: Database, table: str, item: Revision | Rescue | None) -> int | N
         return None
     held = found_by(db, table, "uuid", item.uuid)
     if held is None:
-        raise ArchiveError(f"{printable(item.spec)} is not in this archive.")
+        raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
     return int(held["id"])
 
 

@@ -20,8 +20,9 @@ from hostlink.archive.rows import (
     update,
 )
 from hostlink.archive.times import read
-from hostlink.archive.trouble import DamagedError, damaged, printable
+from hostlink.archive.trouble import DamagedError, damaged
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 HERE = 1
 """The row of this archive in archives."""
@@ -184,7 +185,7 @@ def program_id(db: Database, name: str) -> int:
     """The id of a program by its name. Raises ArchiveError with the nearest names."""
     row_id = find_program(db, name)
     if row_id is None:
-        names = [printable(str(row["name"])) for row in rows(db, "SELECT name FROM programs")]
+        names = [safe(str(row["name"])) for row in rows(db, "SELECT name FROM programs")]
         raise unknown_program(name, names)
     return row_id
 
@@ -281,6 +282,6 @@ def parent_id(db: Database, parent: Revision | None) -> int | None:
     held = found_by(db, "revisions", "uuid", parent.uuid)
     if held is None:
         raise ArchiveError(
-            f"The revision it was made from, {printable(parent.spec)}, is not in this archive."
+            f"The revision it was made from, {safe(parent.spec)}, is not in this archive."
         )
     return int(held["id"])

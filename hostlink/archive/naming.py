@@ -5,7 +5,8 @@ from __future__ import annotations
 from sqlite_utils import Database
 
 from hostlink.archive.rows import first, rows
-from hostlink.archive.trouble import FAULTS, printable
+from hostlink.archive.trouble import FAULTS
+from hostlink.words import safe
 
 _OWNERS = """
 SELECT programs.name || '@' || number AS name FROM revisions
@@ -40,7 +41,7 @@ _NAMES = {
 
 def owners(db: Database, listing: int) -> list[str]:
     """The specs of all that has a listing, so that a person knows which one is meant."""
-    return [printable(str(row["name"])) for row in rows(db, _OWNERS, {"id": listing})]
+    return [safe(str(row["name"])) for row in rows(db, _OWNERS, {"id": listing})]
 
 
 def name_of(db: Database, table: str, row_id: int) -> str:
@@ -52,4 +53,4 @@ def name_of(db: Database, table: str, row_id: int) -> str:
         except FAULTS:
             found = None  # what it belongs to cannot be read either
     name = "" if found is None else f" ({' '.join(str(found['name']).split())})"
-    return printable(f"row {row_id} of {table.replace('_', ' ')}{name}")
+    return safe(f"row {row_id} of {table.replace('_', ' ')}{name}")

@@ -20,8 +20,9 @@ from hostlink.archive.rows import damaged_rows, is_sound
 from hostlink.archive.session import Session
 from hostlink.archive.structure import faults_of
 from hostlink.archive.tables import TABLES
-from hostlink.archive.trouble import FAULTS, DamagedError, printable
+from hostlink.archive.trouble import FAULTS, DamagedError
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 _COUNTED = (
     "programs",
@@ -104,7 +105,7 @@ def _some(findings: Iterator[str]) -> Iterator[str]:
             if count <= _MOST_OF_ONE_KIND:
                 yield finding
     except FAULTS as error:
-        yield f"The file is damaged: {printable(str(error))}."
+        yield f"The file is damaged: {safe(str(error))}."
     if count > _MOST_OF_ONE_KIND:
         yield f"There are {count - _MOST_OF_ONE_KIND} more of this kind."
 
@@ -133,7 +134,7 @@ def _schema(db: Database) -> Iterator[str]:
     for name in sorted(there.keys() - due.keys()):
         kind = there[name][0]
         anew = ANEW if kind in ("trigger", "view") else ""
-        yield f"The {printable(kind)} {printable(name)} does not belong to an archive{anew}."
+        yield f"The {safe(kind)} {safe(name)} does not belong to an archive{anew}."
 
 
 def _rows(db: Database) -> Iterator[str]:
@@ -179,7 +180,7 @@ def _numbers(db: Database) -> Iterator[str]:
         "GROUP BY program_id HAVING held <> last"
     ):
         held = f"{row['held']} revision{'' if row['held'] == 1 else 's'}"
-        yield f"{printable(str(row['name']))} has {held}, but the last is number {row['last']}."
+        yield f"{safe(str(row['name']))} has {held}, but the last is number {row['last']}."
     for row in db.execute(
         "SELECT name, revision_count, latest_id, held, latest FROM (SELECT program_id, "
         "count(*) AS held, max(place), id AS latest FROM (SELECT id, program_id, "
@@ -187,12 +188,12 @@ def _numbers(db: Database) -> Iterator[str]:
         "JOIN programs ON programs.id = program_id "
         "WHERE revision_count <> held OR latest_id IS NOT latest"
     ):
-        name = printable(str(row["name"]))
+        name = safe(str(row["name"]))
         yield f"{name} does not know its latest revision, or how many it has{ANEW}."
     for row in db.execute(
         "SELECT name FROM programs WHERE id NOT IN (SELECT program_id FROM revisions)"
     ):
-        yield f"{printable(str(row['name']))} has no revision."
+        yield f"{safe(str(row['name']))} has no revision."
 
 
 def _program_words(db: Database) -> Iterator[str]:
@@ -201,7 +202,7 @@ def _program_words(db: Database) -> Iterator[str]:
         "SELECT id, name, title, notes, tags FROM program_words_due EXCEPT "
         "SELECT rowid, name, title, notes, tags FROM program_words"
     ):
-        name = printable(str(row["name"]))
+        name = safe(str(row["name"]))
         yield f"The search index does not know all words of {name}{ANEW}."
 
 

@@ -47,10 +47,10 @@ def _last(db: Database, program: int) -> dict[str, str]:
     """When a program was last kept, brought back, and changed in its use; "" where never."""
     found = first(
         db,
-        "SELECT (SELECT max(kept_at) FROM revisions WHERE program_id = ?1) AS kept, "
+        "SELECT (SELECT max(kept_at) FROM revisions WHERE program_id = :program) AS kept, "
         "max(started_at) FILTER (WHERE job = 'return') AS returned, max(started_at) AS changed "
-        "FROM events WHERE program_id = ?1 AND job IN ('retire', 'return')",
-        (program,),
+        "FROM events WHERE program_id = :program AND job IN ('retire', 'return')",
+        {"program": program},
     )
     assert found is not None
     times = {key: found[key] or "" for key in ("kept", "returned", "changed")}

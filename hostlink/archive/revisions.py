@@ -38,8 +38,9 @@ from hostlink.archive.rows import (
     update,
 )
 from hostlink.archive.session import new_uuid
-from hostlink.archive.trouble import damaged, printable
+from hostlink.archive.trouble import damaged
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 _MOST_HOLDERS = 100
 LIBRARY = uuid.UUID("59f7b993-586f-4731-977f-75b1df748522")
@@ -144,7 +145,7 @@ class Revisions(Healing):
         with self.reading(f"The listing of {item.spec}") as db:
             held = kept.first(db, "WHERE kept.uuid = ?", (item.uuid,))
         if held is None:
-            raise ArchiveError(f"{printable(item.spec)} is not in this archive.")
+            raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
         row, size = held
         if row["sha256"].hex() != item.sha256:
             raise damaged(f"The listing of {item.spec}")

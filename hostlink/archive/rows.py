@@ -21,7 +21,8 @@ from sqlite_utils import Database
 
 from hostlink.archive.records import Listed
 from hostlink.archive.tables import TABLES, Table
-from hostlink.archive.trouble import FAULTS, DamagedError, damaged, is_damage, printable
+from hostlink.archive.trouble import FAULTS, DamagedError, damaged, is_damage
+from hostlink.words import safe
 
 T = TypeVar("T")
 Row = Mapping[str, Any]
@@ -281,7 +282,7 @@ class Records(Generic[T]):
         except FAULTS as error:
             if not is_damage(error):
                 raise
-            lost.append(f"The file is damaged, and more is lost: {printable(str(error))}.")
+            lost.append(f"The file is damaged, and more is lost: {safe(str(error))}.")
         return Listed(found, lost)
 
     def first(self, db: Database, rest: str, values: Values = ()) -> T | None:

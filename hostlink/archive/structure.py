@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from sqlite_utils import Database
 
 from hostlink.archive.tables import TABLES, Table
-from hostlink.archive.trouble import FAULTS, printable
+from hostlink.archive.trouble import FAULTS
+from hostlink.words import safe
 
 _OF_INDEX = re.compile(r"(missing from|entries in|non-unique entry in) index")
 _OF_VALUE = re.compile(r"value in \w+\.\w+$|^CHECK constraint failed in ")
@@ -41,7 +42,7 @@ def faults_of(db: Database) -> Iterator[Fault]:
     """
     for row in db.execute("PRAGMA integrity_check"):
         if row[0] != "ok":
-            yield Fault(printable(str(row[0])))
+            yield Fault(safe(str(row[0])))
     for table in TABLES.values():
         for index in db.execute(f"PRAGMA index_list({table.name})").fetchall():
             yield from _rows_of(db, table, str(index["name"]))
@@ -59,7 +60,7 @@ def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
     try:
         by_index, by_table = (db.execute(sql).fetchone()[0] for sql in sums)
     except FAULTS as error:
-        yield Fault(f"entries in index {printable(index)} cannot be read ({printable(str(error))})")
+        yield Fault(f"entries in index {safe(index)} cannot be read ({safe(str(error))})")
         return
     if by_index != by_table:
-        yield Fault(f"wrong rows, missing from index {printable(index)}")
+        yield Fault(f"wrong rows, missing from index {safe(index)}")

@@ -6,6 +6,7 @@ import sqlite3
 from pathlib import Path
 
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 BUSY_SECONDS = 5.0
 Fault = sqlite3.Error | UnicodeError
@@ -39,7 +40,7 @@ class DamagedError(ArchiveError):
 def damaged(what: str) -> DamagedError:
     """The error for what is no longer as it was written. what: a phrase such as "T@1"."""
     return DamagedError(
-        f"{printable(what)} is damaged in the archive.",
+        f"{safe(what)} is damaged in the archive.",
         kept="Nothing was changed.",
         advice=ADVICE,
     )
@@ -51,11 +52,6 @@ def is_damage(error: BaseException) -> bool:
         return True
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
     return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
-
-
-def printable(text: str) -> str:
-    """Text with escapes for all that a terminal might obey: damaged files are quoted in errors."""
-    return "".join(each if each.isprintable() else ascii(each)[1:-1] for each in text)
 
 
 def not_opened(error: Fault, path: Path) -> ArchiveError:
@@ -74,7 +70,7 @@ def not_made(what: str, error: Fault) -> ArchiveError:
 
 def _reason(error: Fault, name: str) -> tuple[str, str, str]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
-    code, said = getattr(error, "sqlite_errorcode", None), printable(str(error))
+    code, said = getattr(error, "sqlite_errorcode", None), safe(str(error))
     if isinstance(error, UnicodeError):
         code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
     match None if code is None else code & 0xFF:

@@ -1,72 +1,47 @@
-"""Several captures of one program, combined line by line.
+"""Several readings of one program, combined line by line.
 
-The wire has no checksum. Two captures that agree are enough only where nothing has disagreed since
-the port was opened; on a damaged wire the same byte may be lost twice. The rules:
+The wire has no checksum. Two readings that agree are enough only where nothing was noted against
+the wire (hostlink.board.evidence); on a damaged wire the same byte may be lost twice. The rules:
 
-1. `captures_needed`: two on a clean wire, three once anything disagreed or while too little was
-   heard to call the wire clean, five above 0.2 % of estimated damage.
-2. A line is settled when one reading of it leads every other by `lead` votes and has three or more,
+1. A line is settled when one reading of it leads every other by `lead` votes and has three or more,
    or all of two. Not being there is a reading too, which must lead all others together; but not
    where a row that is no line stands in its place, as `hidden` tells.
-3. Lines that are not settled call for further captures, up to MOST_CAPTURES.
-4. An empty capture among full ones is a question that was damaged, and votes on no line.
-5. A capture may change the board: a damaged `LIST` may be stored as a line. So a stray line in
+2. An empty reading among full ones is a question that was damaged, and votes on no line; an answer
+   that holds no lines but words never votes.
+3. A capture may change the board: a damaged `LIST` may be stored as a line. So a stray line in
    the last capture, or what it shows against the verdict as another did, is never outvoted.
 """
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence, Sized
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
-from hostlink.link.wire import Health
+from hostlink.board.reading import Reading
 from hostlink.listing.parse import Line
 
-MOST_CAPTURES = 24
-MOST_READINGS = 3 * MOST_CAPTURES  # where a misheard question makes those before it worthless
-_CLEAN, _DOUBTFUL, _DAMAGED = 2, 3, 5
-_DAMAGED_RATE = 0.002
-# Bytes without a doubt from which a wire is called clean. Where 1 % of the bytes are damaged, two
-# captures of three short lines agree one time in three, and of such pairs one in a thousand is
-# damaged alike; of 1,000 bytes none agree. A third capture of so little costs next to nothing.
-_CLEAN_BYTES = 1000
-
+_CLEAN, _DOUBTFUL = 2, 3  # votes needed, see Evidence.readings_needed
 _BEHIND_ALL = 1 << 32  # above any line number
 
 Rows = Mapping[int, Line]
-Order = Sequence[int | str]  # see Listed.order
-_S = TypeVar("_S", bound=Sized)
+Order = Sequence[int | str]  # see Reading.order
 
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """Captures combined. lines: settled ones by number. unsettled: numbers still in doubt.
-
-    agreed: all captures were the same in every line.
-    """
+    """Captures combined. lines: settled ones by number. unsettled: numbers still in doubt."""
 
     count: int
     lines: dict[int, Line]
     unsettled: tuple[int, ...]
-    agreed: bool
 
 
-def captures_needed(health: Health, *, doubted: bool = False) -> int:
-    """How many captures a save needs, from what was seen since the port was opened.
-
-    doubted: the board's own word is against those that were taken.
-    """
-    if health.disagreements:
-        return _DAMAGED if health.damage_rate > _DAMAGED_RATE else _DOUBTFUL
-    return _CLEAN if health.bytes_in >= _CLEAN_BYTES and not doubted else _DOUBTFUL
-
-
-def heard(captures: Sequence[_S]) -> list[_S]:
-    """The captures that have a vote: without empty ones where most are full."""
-    full = [rows for rows in captures if rows]
-    return full if 2 * len(full) > len(captures) else list(captures)
+def voting(readings: Sequence[Reading]) -> list[Reading]:
+    """Return the readings that have a vote: without bare ones where most show lines."""
+    full = [reading for reading in readings if reading.lines]
+    bare = [reading for reading in readings if reading.is_bare]
+    return full if len(full) > len(bare) else [r for r in readings if r.lines or r.is_bare]
 
 
 def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> Tally:
@@ -78,7 +53,6 @@ def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> 
     unread = hidden(orders, numbers) if orders else [set[int]()] * len(captures)
     lines: dict[int, Line] = {}
     unsettled: list[int] = []
-    agreed = True
     for number in numbers:
         readings = [
             rows.get(number)
@@ -86,7 +60,6 @@ def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> 
             if number in rows or number not in unclear
         ]
         votes = Counter(line.typed if line else None for line in readings).most_common(2)
-        agreed = agreed and len(votes) == 1
         winner, count = votes[0]
         runner_up = votes[1][1] if len(votes) > 1 else 0
         if winner is None:  # the many damages of a number all make it absent, of a text other texts
@@ -95,7 +68,7 @@ def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> 
             unsettled.append(number)
         elif winner is not None:
             lines[number] = next(line for line in readings if line and line.typed == winner)
-    return Tally(len(captures), lines, tuple(unsettled), agreed)
+    return Tally(len(captures), lines, tuple(unsettled))
 
 
 def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
@@ -125,18 +98,21 @@ def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     return found
 
 
-def differing(captures: Sequence[Rows]) -> int:
-    """In how many lines the last two captures differ; 0 where there are not two."""
-    if len(captures) < 2:
-        return 0
-    before, after = captures[-2], captures[-1]
+def differing(before: Rows, after: Rows) -> int:
+    """Count the lines in which two readings differ."""
     return sum(
         1
         for number in {*before, *after}
-        if (before.get(number) is None)
-        or (after.get(number) is None)
+        if (number not in before)
+        or (number not in after)
         or before[number].typed != after[number].typed
     )
+
+
+def standing_rows(readings: Sequence[Reading]) -> set[str]:
+    """Return the rows that are no line and stand in most of the readings: not made by damage."""
+    times = Counter(row for reading in readings for row in set(reading.unexplained))
+    return {row for row, count in times.items() if count > 1 and 2 * count > len(readings)}
 
 
 def whole(unexplained: Sequence[Sequence[str]]) -> int:

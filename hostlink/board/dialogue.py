@@ -6,28 +6,28 @@ right before the line end goes out). Board output is data: it is returned, never
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
-from hostlink.board.captures import Tally
-from hostlink.board.capturing import Capturing
+from hostlink.board.answers import free_bytes
+from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, ignore
-from hostlink.board.listed import Listed, read_listed, rows_of, shown
+from hostlink.board.evidence import Doubt, Evidence
 from hostlink.board.profile import Profile
+from hostlink.board.reading import Reading, read_listing, rows_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
 from hostlink.link.pacing import Pacing
+from hostlink.link.probe import Probe
 from hostlink.link.regain import Found, Regain
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
-from hostlink.listing.parse import Line
+from hostlink.words import safe
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
-_MOST_REFUSALS = 12  # answers to LIST that are words, not lines
-_SAME, _SAME_ERRORS = 3, 5  # of them alike, and the program is empty; where they are errors
-_WHOLE_NUMBER = re.compile(r"\s*(\d{1,7})\s*")
+_LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
+_LATEST_S = 20.0  # of a listing that comes late
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -40,8 +40,9 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         line_end=talk.line_end,
         reply_end=talk.reply_end,
         prompt=talk.prompt,
+        ready=talk.ready,
         line_done=talk.line_done,
-        after_prompt_s=talk.after_prompt_ms / 1000,
+        after_prompt_s=(talk.after_prompt_ms or talk.line_ms) / 1000,
         receive_buffer=talk.receive_buffer,
         line_s=talk.line_ms / 1000,
         char_s=talk.char_ms / 1000,
@@ -50,6 +51,7 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
         line_cancel=talk.line_cancel,
         erase=talk.erase,
         interrupt=talk.interrupt,
+        full_sign=talk.full_sign,
         page_prompt=talk.page_prompt.encode("latin-1"),
         page_key=talk.page_key,
         latency_s=latency_s,
@@ -59,14 +61,21 @@ def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
 class Dialogue:
     """A conversation with the board at the other end of `wire`."""
 
-    def __init__(self, wire: Wire, profile: Profile, emit: Emit = ignore) -> None:
+    def __init__(
+        self,
+        wire: Wire,
+        profile: Profile,
+        emit: Emit = ignore,
+        *,
+        evidence: Evidence | None = None,
+    ) -> None:
+        """evidence: what was noted over the same open port before, None for a new one."""
         self.wire = wire
         self.profile = profile
         self.pacing = pacing_of(profile)
         self.emit = emit
+        self.evidence = evidence or Evidence(wire.health)
         self._restarts_seen = wire.health.restarts
-        self.listed = Listed({}, (), ())  # the last capture
-        self.disturbances = 0  # times that a line may have been entered as another one before
         commands = profile.commands
         self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
 
@@ -93,6 +102,14 @@ class Dialogue:
         """Listen, sending nothing, for as long as a restart takes; whether one was heard."""
         talk = self.profile.talk
         core = Waking(self.pacing, banner=self.wire.banner, restart_s=talk.restart_ms / 1000)
+        self.wire.run(core)
+        return core.woke
+
+    def listen_starting(self) -> bool:
+        """As listen_waking, to a board whose prompt and banner are not known; whether it spoke."""
+        core = Waking(
+            self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
+        )
         self.wire.run(core)
         return core.woke
 
@@ -130,7 +147,7 @@ class Dialogue:
                 kept=_UNTOUCHED,
                 advice="The board probably talks at another speed: try --baud.",
             )
-        heard = shown(to_text(bytes(core.heard[-40:]), "latin-1"))
+        heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
         if core.found is Found.RUNNING:
             return LinkError(
                 f'The board does not show the prompt of profile {self.profile.name}; it last sent "'
@@ -168,9 +185,10 @@ class Dialogue:
             self.typed.add(text)
         core = Exchange(data, self.pacing, reach, on_answer=on_answer)
         self.wire.run(core)
-        self.wire.health.disagreements += core.repairs + core.nudged
-        can_undo = self.pacing.line_cancel or self.pacing.erase
-        self.disturbances += bool(core.repairs) and not can_undo
+        self.evidence.note(Doubt.RETYPED, core.repairs)
+        self.evidence.note(Doubt.ASKED_AGAIN, core.nudged)
+        if core.repairs and not (self.pacing.line_cancel or self.pacing.erase):
+            self.evidence.disturbed()
         return core
 
     def ask(
@@ -183,32 +201,60 @@ class Dialogue:
 
         Raises LinkError where it could not be typed, or the answer does not end.
         """
+        return self.body(self._asked(text, reach, on_answer).answer)
+
+    def _asked(
+        self,
+        text: str,
+        reach: Reach | None = None,
+        on_answer: Callable[[bytes], None] | None = None,
+    ) -> Exchange:
         core = self.exchange(text, reach, on_answer)
         if core.outcome is Outcome.ANSWERED:
-            return self.body(core.answer)
+            return core
+        if core.outcome is Outcome.DEAF:
+            raise LinkError(
+                f'The board does not take "{safe(text)}": its memory is so full that it takes '
+                "nothing any more.",
+                reason=LinkReason.FULL,
+                advice="Only a restart helps; the program in its memory is lost by it.",
+            )
         if core.outcome is Outcome.UNTYPED:
             raise LinkError(
-                f'"{shown(text)}" could not be typed right; the wire damages bytes.',
+                f'"{safe(text)}" could not be typed right; the wire damages bytes.',
                 reason=LinkReason.DAMAGED,
                 advice="Check the cable and the speed.",
             )
         if core.outcome is Outcome.FLOODING:
             raise LinkError(
-                f'The board does not stop sending after "{text}".',
+                f'The board does not stop sending after "{safe(text)}".',
                 reason=LinkReason.FLOODING,
                 advice="Interrupt or restart the board and repeat the command.",
             )
         raise LinkError(
-            f'The board took "{text}" but did not come back to its prompt.',
+            f'The board took "{safe(text)}" but did not come back to its prompt.',
             reason=LinkReason.SILENT,
             advice="Restart the board if it stays silent; its program is lost then.",
         )
 
     def body(self, answer: bytes) -> str:
         """An answer as text, without its last prompt."""
-        prompt = self.pacing.prompt
-        body = answer[: -len(prompt)] if prompt and answer.endswith(prompt) else answer
+        ends = (self.pacing.ready, self.pacing.prompt)
+        end = next((end for end in ends if end and answer.endswith(end)), b"")
+        body = answer.removesuffix(end)
         return to_text(body, self.profile.rules.form.charset)
+
+    def refusal_in(self, answer: bytes) -> str:
+        """The row by which the board refuses a line, safe to print; "" where it says nothing.
+
+        It is the row that begins with a known error word, else the last: some boards repeat the
+        line first.
+        """
+        known = self.profile.commands
+        rows = [row for row in rows_of(self.body(answer)) if row.strip() not in known.answer_rows]
+        rows = [row for row in rows if row.strip()]
+        errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
+        return safe((errors or rows)[-1]) if rows else ""
 
     def can(self, command: str, what: str) -> str:
         """The profile's text for a command, or RefusedError where the board has none."""
@@ -221,27 +267,32 @@ class Dialogue:
         return text
 
     def clear(self) -> None:
-        """Empty the program memory."""
-        self.ask(self.can("clear", "clear their program memory"))
+        """Empty the program memory.
+
+        Raises RefusedError where the board refuses the command and still lists lines.
+        """
+        command = self.can("clear", "clear their program memory")
+        said = self.refusal_in(self._asked(command).answer)
+        if said and self.read_listing().lines:
+            raise RefusedError(
+                f'The board does not clear its memory by {safe(command)}: it says "{said}".',
+                kept=_UNTOUCHED,
+                advice="If it clears it by another word, name that as clear in its profile.",
+            )
 
     def free_memory(self) -> int | None:
         """Bytes free by the board's own word; None where it has no such question or answer."""
-        question = self.profile.commands.free_memory
-        if not question:
+        commands = self.profile.commands
+        if not commands.free_memory:
             return None
-        for row in rows_of(self.ask(question)):
-            if match := _WHOLE_NUMBER.fullmatch(row):
-                return int(match[1])
-        return None
+        return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     # --- captures ----------------------------------------------------------------------------
 
-    def list_once(self) -> dict[int, Line]:
-        """The program as the board lists it, read once: line number to line.
+    def read_listing(self) -> Reading:
+        """Ask for the program once and return what the board answered, whatever that was.
 
-        Where no line comes, but other words, the question may have been damaged and the board may
-        have refused it: that is not an empty program until it said the same again and again.
-        Raises LinkError where it goes on saying other things.
+        Raises LinkError where the question could not be typed or its answer does not end.
         """
         command = self.can("list", "list their program")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
@@ -250,28 +301,23 @@ class Dialogue:
             longest_s=30.0 + most * self.pacing.byte_s,
             most_bytes=most,
         )
-        errors = tuple(self.profile.commands.error_words)
-        alike = 0
-        for _ in range(_MOST_REFUSALS):
-            before = self.listed.said
-            self.listed = read_listed(self.ask(command, reach), self.profile)
-            said = self.listed.said
-            if self.listed.lines or not said:
-                return self.listed.lines
-            alike = alike + 1 if said == before and alike else 1
-            if alike >= (_SAME_ERRORS if any(row.startswith(errors) for row in said) else _SAME):
-                return self.listed.lines
-        raise LinkError(
-            f'The board did not list its program; it said "{shown(said[0][:60])}".',
-            reason=LinkReason.DAMAGED,
-            kept=_UNTOUCHED,
-            advice="Check the cable and the speed, then try again.",
-        )
+        core = self._asked(command, reach)
+        heard_right = not (core.repairs or core.nudged)
+        return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
 
-    def capture(self) -> Tally:
-        """The program, proven by as many captures as the state of the wire calls for.
+    def late_answer(self) -> str:
+        """Return what the board says after its prompt, for a second at least; "" if it is still.
 
-        Raises ReadBackError where they cannot be made to agree, LinkError where the board loses
-        its memory meanwhile.
+        A board that prompts before it lists would look empty otherwise.
+        """
+        core = Probe(b"", self.pacing.byte_s, quiet_s=_LATE_S, longest_s=_LATEST_S)
+        self.wire.run(core)
+        return "".join(rows_of(to_text(core.heard, self.profile.rules.form.charset))[:1])
+
+    def capture(self) -> Capture:
+        """The program, read as often as the state of the wire calls for.
+
+        Raises ReadBackError where readings cannot be made to agree, NotKnownError where what the
+        board answers does not tell what it holds, LinkError where it loses its memory meanwhile.
         """
         return Capturing(self).run()

@@ -49,6 +49,13 @@ class Warned:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class Waiting(Warned):
+    """Nothing has moved on for `seconds`; the text says what is waited for, and until when."""
+
+    seconds: float = 0.0
+
+
 Event: TypeAlias = Phase | LineSent | LineRepaired | Captured | Warned
 Emit: TypeAlias = Callable[[Event], None]
 

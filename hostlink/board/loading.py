@@ -12,20 +12,16 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from hostlink.board.captures import (
-    MOST_CAPTURES,
-    MOST_READINGS,
-    Verdict,
-    heard,
-    verdict,
-    whole,
-)
+from hostlink.board.captures import Verdict, verdict, voting, whole
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.board.listed import rows_of, shown
+from hostlink.board.evidence import Doubt
+from hostlink.board.learning import BoardRewritesError, Learned, learn
+from hostlink.board.next_step import Case, Next, next_step
+from hostlink.board.reading import Reading
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -75,6 +71,9 @@ class Loader:
         )
         self._sent_bytes = 0
         self._verdict = Verdict((), (), ())
+        self._at: int | None = None  # the line at which fast sending stopped
+        self._readings: list[Reading] = []  # of the last read-back
+        self._before: Learned | None = None  # what the read-back before it came to
 
     def load(self, held: Mapping[int, Line] | None = None) -> LoadReport:
         """Load the program over whatever is there; returns once it is proven.
@@ -96,6 +95,10 @@ class Loader:
                         return self.report
             except _StartOver:
                 pass
+            except LinkError as error:
+                if error.reason is LinkReason.FULL:
+                    raise DeafError(self._at) from error
+                raise
             held = None
             if self.report.starts < MOST_STARTS:
                 self._warn("The board's state is not known any more; starting over.")
@@ -115,11 +118,12 @@ class Loader:
             self._heed_restart()
             if not sent:
                 self._regain()
-                send, delete = self._difference(self._capture(1))
+                send, delete = self._difference(self._canonical_of(self._read(1)))
                 continue
             self._verdict = self._read_back()
             if self._verdict.proven:
                 return True
+            self._heed_rewriting()
             send, delete = list(self._verdict.wrong), list(self._verdict.stray)
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
@@ -129,6 +133,21 @@ class Loader:
         if self._dialogue.restarted():
             self._warn("The board restarted and lost its program memory.")
             raise _StartOver
+
+    def _heed_rewriting(self) -> None:
+        """Stop where the board holds something else the same way twice: that is its own doing.
+
+        On a wire against which nothing else was noted, and with its echo right, one round shows
+        what many lines have in common; else the lines have been sent again in between.
+        """
+        if len(self._readings) < 2 or self._readings[-1].rows != self._readings[-2].rows:
+            return
+        learned = learn(self._target, self._readings[-1].rows, self._rules)
+        evidence = self._dialogue.evidence
+        steady = evidence.total == evidence.notes[Doubt.NOT_AS_SENT] and self._dialogue.pacing.echo
+        before, self._before = self._before, learned
+        if learned == before or (steady and learned.explains_all and learned.is_plain):
+            raise BoardRewritesError(learned, self.report.answers)
 
     def _regain(self) -> None:
         core = self._dialogue.regain(may_interrupt=True)
@@ -161,8 +180,8 @@ class Loader:
             if core.first_write is not None and core.last_confirm is not None:
                 self.report.seconds = core.last_confirm - core.first_write
             return True
-        self._wire.health.disagreements += 1
-        number = numbers[min(core.damage.line, len(numbers) - 1)]
+        self._dialogue.evidence.note(Doubt.LINE_DAMAGED)
+        number = self._at = numbers[min(core.damage.line, len(numbers) - 1)]
         why = {"echo": "came back differently", "silent": "was not confirmed"}
         self._repaired(number, why.get(core.damage.kind, "was held up too long"))
         return False
@@ -176,62 +195,92 @@ class Loader:
             core = self._dialogue.exchange(str(number) if removing else self._target[number].typed)
             if core.repairs:
                 self._repaired(number, "came back differently")
-            said = rows_of(self._dialogue.body(core.answer))
+            said = self._dialogue.refusal_in(core.answer)
             if said and not core.nudged:
-                self.report.answers[number] = shown(said[0])
+                self.report.answers[number] = said
+            self._heed_full(number, said, core.outcome)
             if core.outcome is not Outcome.ANSWERED:
                 return False
             self._progress(number, done, len(send) + len(delete))
         return True
 
+    def _heed_full(self, number: int, said: str, outcome: Outcome) -> None:
+        """Stop where a line did not fit."""
+        commands = self._dialogue.profile.commands
+        if said and said.startswith(commands.full_words):
+            raise FullError(f'The board\'s memory is full: to line {number} it said "{said}".')
+        if outcome is Outcome.DEAF:
+            raise DeafError(number)
+
     # --- reading back ------------------------------------------------------------------------
 
     def _read_back(self) -> Verdict:
+        """Read the program back until it is clear whether the board holds what was sent."""
         self._dialogue.emit(Phase("Reading back"))
-        captures: list[dict[int, str]] = []
-        unexplained: list[tuple[str, ...]] = []
-        health, disturbances = self._wire.health, self._dialogue.disturbances
-        for left in range(MOST_READINGS - 1, -1, -1):
-            captures.append(self._capture(len(captures) + 1))
-            unexplained.append(self._dialogue.listed.unexplained)
-            if self._dialogue.disturbances > disturbances:
-                disturbances = self._dialogue.disturbances
-                del captures[:-1], unexplained[:-1]  # what was typed may be a line now
-            # Without echo nothing has watched the sending, so one reading alone proves too little.
-            clean = health.disagreements == 0 and self._dialogue.pacing.echo
-            if not clean and len(captures) < 2 and left:
-                continue
-            votes = heard(captures)
-            if self._canonical and votes[-1] and not captures[-1] and left:
-                continue  # the question was damaged, and may have been stored as a line
-            result = verdict(votes, self._canonical, clean=clean)
-            differences = len(result.wrong) + len(result.stray)
-            health.disagreements = max(health.disagreements, differences)
-            if clean and not result.proven and left:
-                continue  # one more look before anything is called wrong
-            # A capture that shows nothing of a program has no row that could hide a line of it.
-            full = [odd for odd, rows in zip(unexplained, captures, strict=True) if rows]
-            shown_whole = whole(full if self._canonical else unexplained) >= (1 if clean else 2)
-            if result.proven and not shown_whole and len(captures) < _MOST_NOT_WHOLE and left:
-                health.disagreements += len(captures) > 1  # a board's own words came twice by now
-                continue
-            if not result.unsettled or len(captures) >= MOST_CAPTURES or not left:
-                return result
-            health.disagreements += 1
-        raise AssertionError("not reached: the last capture ends it")
+        evidence, echo = self._dialogue.evidence, self._dialogue.pacing.echo
+        disturbances = evidence.disturbances
+        readings = self._readings = []
+        taken = 0
+        while True:
+            taken += 1
+            readings.append(self._read(taken))
+            if evidence.disturbances > disturbances:
+                disturbances = evidence.disturbances
+                del readings[:-1]  # what was typed may be a line now
+            votes = voting(readings)
+            clean = evidence.agreeing_needed(echo=echo) == 1
+            result = self._judge(votes, clean=clean)
+            # One more look before anything is called wrong: on a clean wire this note calls for it.
+            evidence.note_at_least(Doubt.NOT_AS_SENT, len(result.wrong) + len(result.stray))
+            if not votes and _are_alike(readings):
+                return result  # words that are no listing, or one of a form that is not known
+            complete = not result.proven or self._shown_whole(votes, clean=clean)
+            if not complete and len(readings) > 1:
+                evidence.note(Doubt.OTHER_WORDS)  # a board's own words came twice by now
+            case = Case(
+                readings=taken,
+                votes=len(votes),
+                needed=evidence.agreeing_needed(echo=echo),
+                in_doubt=bool(result.unsettled),
+                # An empty answer among full ones: the question may have been stored as a line.
+                steady=bool(readings[-1].lines) or not any(each.lines for each in votes),
+                complete=complete or len(readings) >= _MOST_NOT_WHOLE,
+            )
+            match next_step(case):
+                case Next.DONE:
+                    return result
+                case Next.GIVE_UP:
+                    return result if not result.proven else self._judge((), clean=clean)
+            if result.unsettled and len(votes) >= case.needed:
+                evidence.note(Doubt.READINGS_DIFFER)
 
-    def _capture(self, count: int) -> dict[int, str]:
+    def _judge(self, votes: Sequence[Reading], *, clean: bool) -> Verdict:
+        if not votes:
+            return Verdict((), (), tuple(self._canonical))
+        return verdict([self._canonical_of(r) for r in votes], self._canonical, clean=clean)
+
+    def _shown_whole(self, votes: Sequence[Reading], *, clean: bool) -> bool:
+        """Whether enough readings have no row that could hide a line which does not belong."""
+        # A reading that shows nothing of a program has no row that could hide a line of it.
+        full = [each for each in votes if each.lines] if self._canonical else votes
+        return whole([each.unexplained for each in full]) >= (1 if clean else 2)
+
+    def _read(self, count: int) -> Reading:
+        """Read the program once; a board that restarts or stalls is waited for."""
         try:
-            rows = self._dialogue.list_once()
+            reading = self._dialogue.read_listing()
         except LinkError as error:
             if error.reason not in _MAY_PASS:
                 raise
-            self._regain()  # a restart or a stall: wait it out, then look again
+            self._regain()
             self._heed_restart()
-            rows = self._dialogue.list_once()
+            reading = self._dialogue.read_listing()
         self.report.captures += 1
-        self._dialogue.emit(Captured(count, len(rows)))
-        return canonical_lines(rows, self._rules)
+        self._dialogue.emit(Captured(count, len(reading.lines)))
+        return reading
+
+    def _canonical_of(self, reading: Reading) -> dict[int, str]:
+        return canonical_lines(reading.lines, self._rules)
 
     def _difference(self, held: Mapping[int, str]) -> tuple[list[int], list[int]]:
         """Numbers to send and numbers to delete, so that what is held becomes the target."""
@@ -272,6 +321,37 @@ class Loader:
 
     def _warn(self, text: str) -> None:
         self._dialogue.emit(Warned(text))
+
+
+class FullError(ReadBackError):
+    """The board's memory took a part of the program only."""
+
+    def __init__(self, what: str, advice: str = "") -> None:
+        super().__init__(
+            what,
+            kept="The listing is unchanged.",
+            advice=advice or "Make the listing smaller: `hostlink shrink` shows what can be saved.",
+        )
+
+
+class DeafError(FullError):
+    """The board's memory is so full that it takes nothing any more."""
+
+    def __init__(self, number: int | None) -> None:
+        at = f" since line {number}" if number is not None else ""
+        super().__init__(
+            f"The board's memory is full, and{at} it takes nothing any more, not even LIST or NEW.",
+            "Only a restart helps, by which the program in its memory is lost: `hostlink restart "
+            "--discard-board`. Then load a smaller listing; `hostlink shrink` shows what can be "
+            "saved.",
+        )
+
+
+def _are_alike(readings: Sequence[Reading]) -> bool:
+    """Whether the last two readings show the same, and something."""
+    if len(readings) < 2 or not readings[-1].rows:
+        return False
+    return readings[-1].rows == readings[-2].rows
 
 
 def _numbers(numbers: tuple[int, ...]) -> str:

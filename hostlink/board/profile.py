@@ -21,9 +21,11 @@ class Talk:
     echo: whether it sends back what it hears.
     line_end: bytes that end a typed line. reply_end: bytes that end a line from the board.
     prompt: bytes shown at the start of a line when it waits for one, b"" if it has none.
+    ready: bytes that end the answer to a direct command, where that is not the prompt: some boards
+        show a row such as "Ready" then, and nothing after a line that was stored.
     line_done: what the board sends only *after* a line is stored, and so confirms it: "echo" (the
         echo of the line end), "prompt", or "after-prompt" (the prompt comes first; storing takes
-        up to after_prompt_ms more). A confirmation sent before storing loses bytes.
+        up to after_prompt_ms more, 0 for line_ms). A confirmation sent before storing loses bytes.
     receive_buffer: bytes the board can hold while it is busy; 0 where none may arrive.
     line_ms: time to store one line. char_ms: time to take one character, 0 where it keeps up with
         the wire. line_window: most bytes that may be unechoed inside a line; 0 for no limit.
@@ -32,6 +34,10 @@ class Talk:
         back, and stop a running program; b"" where the board has none.
     banner: text that the board shows after a restart (a part of it that is always the same).
     restarts_on_open: whether raising DTR restarts the board. restart_ms: from restart to prompt.
+    start_questions: what it asks after a restart, before anything else works; each is answered
+        with an empty line.
+    full_sign: bytes that it answers each character with while its memory is so full that it can
+        take no line any more, b"" where there is no such thing.
     idle_chatter: texts the board may send by itself while it waits. page_prompt, page_key: what it
         shows after a screenful while listing, and the key that it then wants.
     """
@@ -41,12 +47,13 @@ class Talk:
     line_end: bytes = b"\r"
     reply_end: bytes = b"\r\n"
     prompt: bytes = b"> "
-    line_done: LineDone = "prompt"
+    ready: bytes = b""
+    line_done: LineDone = "after-prompt"
     after_prompt_ms: float = 0.0
     receive_buffer: int = 0
     line_ms: float = 50.0
     char_ms: float = 0.0
-    line_window: int = 0
+    line_window: int = 1
     flow: Literal["none", "xon-xoff"] = "none"
     line_cancel: bytes = b""
     erase: bytes = b""
@@ -54,6 +61,8 @@ class Talk:
     banner: str = ""
     restarts_on_open: bool = True
     restart_ms: float = 2000.0
+    start_questions: tuple[str, ...] = ()
+    full_sign: bytes = b""
     idle_chatter: tuple[str, ...] = ()
     page_prompt: str = ""
     page_key: bytes = b""
@@ -63,21 +72,37 @@ class Talk:
 class Commands:
     """What is typed at the prompt for each task; "" where the board cannot do it.
 
-    free_memory is a direct command whose answer is a line with one whole number: the bytes free.
-    store, recall: with the field {name}; stored: lists what is stored. slots: the names that the
-    board allows, empty where any word does. list_end: a line that marks the end of a listing.
+    free_memory is a direct command, free_answer the row of its answer that holds the number, as
+    {free}; a negative one is a number of 16 bits shown with its sign.
+    store, recall: with the field {name}, or without where the board has one unnamed place.
+    stored: lists what is stored. slots: the names that the
+    board allows, empty where any word does.
+    error_words: how its error messages begin.
+    error_forms: how they name the line, see hostlink.board.faults; empty for the common ones.
+    full_words: those of its error messages that say that its memory is full.
+    answer_rows: rows that the board shows around what a direct
+    command answers, such as OK behind a listing.
     """
 
     list: str = "LIST"
-    list_end: str = ""
+    answer_rows: tuple[str, ...] = ()
     clear: str = "NEW"
     run: str = "RUN"
     free_memory: str = ""
+    free_answer: str = "{free}"
     store: str = ""
     recall: str = ""
     stored: str = ""
     slots: tuple[str, ...] = ()
     error_words: tuple[str, ...] = ()
+    error_forms: tuple[str, ...] = ()
+    full_words: tuple[str, ...] = ()
+
+    @property
+    def has_unnamed_slot(self) -> bool:
+        """Whether the board stores one program, in a place without a name."""
+        typed = self.store or self.recall
+        return bool(typed) and "{name}" not in typed
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
@@ -33,28 +34,18 @@ def _confirmation(profile: Profile) -> Iterator[Clash]:
             'talk.line_done is "echo", but talk.echo is false; a board without echo needs '
             'line_done = "prompt"',
         )
-    # With neither echo nor prompt nothing confirms a line: it is timed, and "prompt" stands.
-    timed = not talk.echo and talk.line_done == "prompt"
+    # With neither echo nor prompt nothing confirms a line: it is timed.
+    timed = not talk.echo and talk.line_done != "echo"
     if talk.line_done != "echo" and not talk.prompt and not timed:
         yield Clash(
             ("talk.line_done", "talk.prompt"),
             f'talk.line_done is "{talk.line_done}", but talk.prompt is empty; write the prompt, '
             'or line_done = "echo" if the echo of the line end comes after storing',
         )
-    if talk.line_done == "after-prompt" and not talk.after_prompt_ms:
-        yield Clash(
-            ("talk.after_prompt_ms", "talk.line_done"),
-            'talk.line_done is "after-prompt", so talk.after_prompt_ms must be more than 0',
-        )
     if talk.line_done != "after-prompt" and talk.after_prompt_ms:
         yield Clash(
             ("talk.after_prompt_ms", "talk.line_done"),
             'talk.after_prompt_ms counts only with line_done = "after-prompt"; set it to 0',
-        )
-    if talk.line_window and not talk.echo:
-        yield Clash(
-            ("talk.line_window", "talk.echo"),
-            "talk.line_window counts unechoed bytes, but talk.echo is false; set it to 0",
         )
 
 
@@ -76,6 +67,8 @@ def _keys(profile: Profile) -> Iterator[Clash]:
                 f"talk.{name} and talk.{seen[sign]} are the same; one of them must be empty",
             )
         seen[sign] = name
+        if name == "interrupt":
+            continue  # some boards are stopped by a printable character, sent to programs only
         inside = [byte for byte in sign[:1] if any(low <= byte <= top for low, top in ranges)]
         if inside:
             yield Clash(
@@ -169,7 +162,7 @@ def _words(profile: Profile) -> Iterator[Clash]:
         "talk.banner": (talk.banner,),
         "talk.idle_chatter": talk.idle_chatter,
         "talk.page_prompt": (talk.page_prompt,),
-        "commands.list_end": (commands.list_end,),
+        "commands.answer_rows": commands.answer_rows,
         "commands.error_words": commands.error_words,
     }
     for key, words in texts.items():
@@ -192,6 +185,69 @@ def _typeable(commands: Commands, ranges: tuple[tuple[int, int], ...]) -> Iterat
             )
 
 
+def _harmless(profile: Profile) -> Iterator[Clash]:
+    """What only asks may not store a line or change what the board holds or does."""
+    commands = profile.commands
+    asking = ("list", "free_memory", "stored")
+    for name in (*asking, "clear", "run", "store", "recall"):
+        typed = getattr(commands, name)
+        if typed.lstrip()[:1].isdigit():
+            yield Clash(
+                (f"commands.{name}",),
+                f'commands.{name} is "{typed}", which a board would store as a line of the program',
+            )
+    words = {name: _words_in(getattr(commands, name)) for name in asking}
+    for name, found in words.items():
+        for other in ("clear", "run", "recall", "store"):
+            first = _words_in(getattr(commands, other))[:1]
+            if first and first[0] in found:
+                yield Clash(
+                    (f"commands.{name}", f"commands.{other}"),
+                    f"commands.{name} holds {first[0]}, which commands.{other} uses to change what "
+                    "the board holds or does; it may only ask",
+                )
+    if commands.list and commands.list.upper() in (
+        commands.free_memory.upper(),
+        commands.stored.upper(),
+    ):
+        yield Clash(
+            ("commands.list", "commands.free_memory", "commands.stored"),
+            f'commands.list, "{commands.list}", is also the command for something else',
+        )
+
+
+def _words_in(typed: str) -> list[str]:
+    """The words of a command in capitals, without what stands in quotes and its field."""
+    return re.findall(r"[A-Z]+", re.sub(r'"[^"]*"?|\{name\}', "", typed.upper()))
+
+
+def _unnamed(profile: Profile) -> Iterator[Clash]:
+    """Storing and recalling name their programs both or neither."""
+    commands = profile.commands
+    both = commands.store and commands.recall
+    if both and ("{name}" in commands.store) != ("{name}" in commands.recall):
+        yield Clash(
+            ("commands.store", "commands.recall"),
+            "of commands.store and commands.recall only one holds {name}",
+        )
+    if commands.has_unnamed_slot and commands.slots:
+        yield Clash(
+            ("commands.slots", "commands.store"),
+            "commands.slots names places, but commands.store has no {name}",
+        )
+
+
+def _full(profile: Profile) -> Iterator[Clash]:
+    """What says that the memory is full is one of the error messages."""
+    commands = profile.commands
+    for word in commands.full_words:
+        if not word.startswith(commands.error_words):
+            yield Clash(
+                ("commands.full_words", "commands.error_words"),
+                f'commands.full_words has "{word}", which commands.error_words does not have',
+            )
+
+
 def _encodable(text: str, charset: str) -> bool:
     try:
         text.encode(charset)
@@ -206,4 +262,7 @@ _CHECKS: tuple[Callable[[Profile], Iterator[Clash]], ...] = (
     _lines,
     _memory,
     _words,
+    _harmless,
+    _unnamed,
+    _full,
 )

@@ -166,6 +166,37 @@ class Template:
 
 
 @dataclass(frozen=True, slots=True)
+class Slot:
+    """A command with the field {name} once, or without it where there is nothing to name."""
+
+    longest: int
+
+    def read(self, value: object) -> str:
+        if isinstance(value, str) and "{" not in value:
+            return Text(self.longest, ascii=True).read(value)
+        return Template(("{name}",), self.longest).read(value)
+
+
+@dataclass(frozen=True, slots=True)
+class ErrorForm:
+    """How an error message names its line: {message} with {number}, {line} or both."""
+
+    longest: int
+
+    def read(self, value: object) -> str:
+        if not isinstance(value, str) or len(value) > self.longest:
+            raise Wrong(f"it must be text in quotes of at most {self.longest} characters")
+        fields = re.findall(r"\{[^{}]*\}", value)
+        allowed = ({"{message}", "{number}"}, {"{message}", "{line}"}, {"{message}"})
+        if set(fields) not in allowed or len(set(fields)) < len(fields):
+            raise Wrong("it must hold {message}, and {number} or {line}, once each")
+        bad = next((ch for ch in value if not ch.isprintable() and ch != "\n"), "")
+        if bad:
+            raise Wrong(f"it must be printable, and holds the control character {code(bad)}")
+        return value
+
+
+@dataclass(frozen=True, slots=True)
 class Mark:
     """One character that cannot be mistaken for part of a word, a number or quoted text, or ""."""
 

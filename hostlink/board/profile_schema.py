@@ -5,6 +5,7 @@ One place for reading, writing and the documentation; a key that is not here is 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from hostlink.board.profile_kinds import (
@@ -12,6 +13,7 @@ from hostlink.board.profile_kinds import (
     Choice,
     Costs,
     Each,
+    ErrorForm,
     Flag,
     Keyword,
     Kind,
@@ -21,6 +23,7 @@ from hostlink.board.profile_kinds import (
     Octets,
     Quotes,
     Ranges,
+    Slot,
     Template,
     Text,
     Whole,
@@ -57,11 +60,14 @@ TALK = (
     Key("reply_end", Octets(4, 1), "bytes that end a line from the board"),
     Key("prompt", Octets(LONGEST_COMMAND), "bytes shown when it waits for a line; empty: none"),
     Key(
+        "ready", Octets(LONGEST_COMMAND), "shown instead after a direct command; empty: the prompt"
+    ),
+    Key(
         "line_done",
         Choice(("echo", "prompt", "after-prompt")),
         'what comes only after a line is stored: "echo", "prompt" or "after-prompt"',
     ),
-    Key("after_prompt_ms", _TIME, 'with "after-prompt": time that storing goes on after it, ms'),
+    Key("after_prompt_ms", _TIME, 'with "after-prompt": storing goes on so long, ms; 0: line_ms'),
     Key("receive_buffer", Whole(0, 65535), "bytes held while the board is busy; 0: none may come"),
     Key("line_ms", _TIME, "time to store one line, ms"),
     Key("char_ms", _TIME, "time to take one character, ms; 0: it keeps up with the wire"),
@@ -73,6 +79,8 @@ TALK = (
     Key("banner", Text(80), "text always shown after a restart; empty: not known"),
     Key("restarts_on_open", Flag(), "whether opening the port (DTR) restarts the board"),
     Key("restart_ms", _TIME, "from restart to prompt, ms"),
+    Key("start_questions", Each(Text(80, 1), 5), "what it asks after a restart, each left empty"),
+    Key("full_sign", _SIGN, "answers each character while the memory takes no line; empty: none"),
     Key("idle_chatter", Each(Text(80, 1), 20), "texts it may send by itself while it waits"),
     Key("page_prompt", Text(80), "what it shows after a screenful of a listing; empty: no paging"),
     Key("page_key", _SIGN, "the key that it then wants"),
@@ -80,22 +88,31 @@ TALK = (
 
 COMMANDS = (
     Key("list", _COMMAND, "shows the program"),
-    Key("list_end", Text(80), "a line that marks the end of a listing; empty: none"),
+    Key("answer_rows", Each(Text(80, 1), 20), "rows shown around an answer, such as OK"),
     Key("clear", _COMMAND, "empties the program memory"),
     Key("run", _COMMAND, "runs the program"),
-    Key("free_memory", _COMMAND, "answers with one whole number, the bytes free; empty: none"),
-    Key("store", Template(("{name}",), LONGEST_COMMAND, True), "keeps the program as {name}"),
-    Key("recall", Template(("{name}",), LONGEST_COMMAND, True), "brings {name} back"),
+    Key("free_memory", _COMMAND, "asks for the bytes free; empty: it cannot be asked"),
+    Key("free_answer", Template(("{free}",), 80), "the row of the answer that holds the number"),
+    Key(
+        "store", Slot(LONGEST_COMMAND), "keeps the program as {name}; without {name}: in one place"
+    ),
+    Key("recall", Slot(LONGEST_COMMAND), "brings {name} back, or what the one place holds"),
     Key("stored", _COMMAND, "lists what is stored; empty: it cannot"),
     Key("slots", Each(Text(20, 1, ascii=True), 100), "the names it allows; empty: any word"),
     Key("error_words", Each(Text(40, 1), 100), "how its error messages begin"),
+    Key("error_forms", Each(ErrorForm(80), 10), "how they name the line; empty: the common ways"),
+    Key("full_words", Each(Text(40, 1), 20), "error messages that say that the memory is full"),
 )
 
 LISTING = (
     Key("first_line", Whole(0, 2**31 - 1), "smallest line number"),
     Key("last_line", Whole(0, 2**31 - 1), "largest line number"),
     Key("longest_line", Whole(0, 65535), "characters in a typed line; 0: no known limit"),
-    Key("case", Choice(("kept", "upper")), "what becomes of small letters outside quotes"),
+    Key(
+        "case",
+        Choice(("kept", "upper", "upper-everywhere")),
+        'small letters outside quotes: "upper" leaves remarks, "upper-everywhere" does not',
+    ),
     Key(
         "spacing",
         Choice(("kept", "after-number", "free")),
@@ -106,9 +123,18 @@ LISTING = (
         Template(("{number}", "{text}"), LONGEST_COMMAND, digits=False),
         "how a listed line looks; blanks in front are always allowed",
     ),
+    Key("signed_numbers", Flag(), "whether line numbers above 32767 are listed as negative ones"),
+    Key(
+        "beyond_last",
+        Choice(("refused", "wrapped")),
+        "what becomes of a larger line number: an error, or another number",
+    ),
     Key("charset", Charset(), "a single-byte codec that maps all 256 bytes"),
     Key("characters", Ranges(), "byte values the board takes in a line, as inclusive ranges"),
     Key("screen_width", Whole(0, 1000), "columns of its screen; 0: none, or not known"),
+    Key(
+        "wrap_indent", Whole(-1, 100), "blanks before the rest of a broken row; -1: none is broken"
+    ),
 )
 
 STORAGE = (
@@ -122,7 +148,12 @@ STORAGE = (
         Choice(("dropped", "kept", "all")),
         "which blanks after the number are stored",
     ),
+    Key("constant_bytes", Whole(0, 16), 'with kind "tokens": of each number; 0: as typed'),
+    Key("name_bytes", Whole(0, 16), 'with kind "tokens": of each name; 0: as typed'),
+    Key("squeezed", Flag(), "whether blanks outside quotes and remarks take no memory"),
+    Key("variables", Flag(), "whether variables take of the memory that is free for a program"),
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
+    Key("eeprom_bytes", Whole(0, 2**24), "bytes for all stored programs together; 0: not known"),
     Key("tokens", Costs(), 'with kind "tokens": keywords that take more or less than one byte'),
 )
 
@@ -138,6 +169,8 @@ LANGUAGE = (
     Key("long_names", Flag(), "whether names may be words, so that keywords stand apart"),
     Key("words_apart", Flag(), "whether keywords must stand apart by blanks all the same"),
     Key("optional", _WORDS, "of LET, THEN and a last END, those that may be left out"),
+    Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
+    Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),
     Key("smallest_number", _SIXTY_FOUR_BITS, "smallest whole number"),
     Key("largest_number", _SIXTY_FOUR_BITS, "largest whole number"),
 )
@@ -149,6 +182,11 @@ TABLES: dict[str, tuple[Key, ...]] = {
     "listing": LISTING,
     "storage": STORAGE,
     "language": LANGUAGE,
+}
+
+# Keys of older files: what they became, and the value there for the value here.
+RENAMED: dict[tuple[str, str], tuple[str, Callable[[object], object]]] = {
+    ("commands", "list_end"): ("answer_rows", lambda row: [row] if row else []),
 }
 
 EVIDENCE = "evidence"  # a table of free keys: which value was found how

@@ -6,8 +6,8 @@ import dataclasses
 import re
 
 from hostlink.board.dialogue import Dialogue
-from hostlink.board.listed import rows_of
 from hostlink.board.profile import Profile
+from hostlink.board.reading import rows_of
 from hostlink.board.survey import Findings
 
 # Questions for the free memory. SIZE stands in Palo Alto Tiny BASIC (Dr. Dobb's Journal, May 1976),

@@ -9,10 +9,13 @@ import click
 from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, plural, say, table
+from hostlink.cli.output import as_json, say, table
+from hostlink.cli.stopping import stoppable
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Backup
+    from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.session import Session
 
 
@@ -24,13 +27,15 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     """Keep all that the board holds: memory and every stored program.
 
     A stored program is read by recalling it; what was in memory is kept first and put back last,
-    both proven. With several boards each backup is noted with its board's name and the day.
+    both proven. Where one cannot be read the rest is kept, and the exit status is 1. With several
+    boards each backup is noted with its board's name and the day.
     """
     if list_them:
         return _list(desk)
     if desk.many:
         return _back_up_many(desk, note)
     from hostlink.cli.progress import Teller
+    from hostlink.cli.transfer import proof_dict
     from hostlink.jobs.backup import backup as backup_job
 
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
@@ -38,15 +43,15 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
             made = backup_job(session, archive, note=note)
         teller.close()
     if desk.json:
-        as_json({**_as_dict(made.backup), "unread": made.unread})
-        return None
+        as_json({**_as_dict(made.backup), "unread": made.unread, **proof_dict(made.doubt)})
+        return made.status
     kept = made.backup
     items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
-    say(f"{kept.spec} is kept and proven: {items}.", quiet=desk.quiet)
+    say(f"{kept.spec} {made.proof}: {items}.", quiet=desk.quiet and made.doubt is None)
     for name, why in made.unread.items():
         say(f"Not in it: {name}. {why}")
     say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
-    return None
+    return made.status
 
 
 def _back_up_many(desk: Desk, note: str) -> int:
@@ -54,7 +59,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
     from datetime import date
 
     from hostlink.cli.many import Tellers
-    from hostlink.jobs.backup import BackedUp
+    from hostlink.cli.transfer import proof_dict
     from hostlink.jobs.backup import backup as backup_job
     from hostlink.jobs.many import dated_name, on_each, worst
 
@@ -66,13 +71,15 @@ def _back_up_many(desk: Desk, note: str) -> int:
             return backup_job(session, archive, note=f"{named} {note}".strip())
 
         choices = desk.choices(archive)
-        with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+        with stoppable() as stopped, Tellers(desk.quiet) as tell:
             results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
     if desk.json:
         as_json(
             [
                 {
                     **(_as_dict(each.value.backup) if each.value else {}),
+                    "unread": each.value.unread if each.value else {},
+                    **(proof_dict(each.value.doubt) if each.value else {}),
                     "board": each.board,
                     "port": each.port,
                     "status": int(each.status),
@@ -88,14 +95,18 @@ def _back_up_many(desk: Desk, note: str) -> int:
                 [
                     each.board,
                     each.value.backup.spec if each.value else "-",
-                    ", ".join(item.name for item in each.value.backup.items)
-                    if each.value
-                    else str(each.error),
+                    _items_words(each.value) if each.value else str(each.error),
                 ]
                 for each in results
             ],
         )
     return worst(results)
+
+
+def _items_words(made: BackedUp) -> str:
+    """What is in a backup, and what could not be read."""
+    names = ", ".join(item.name for item in made.backup.items)
+    return f"{names}; not {', '.join(made.unread)}" if made.unread else names
 
 
 def _list(desk: Desk) -> int:

@@ -8,8 +8,9 @@ import click
 
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, plural, say
+from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.boards import KnownBoard

@@ -9,7 +9,8 @@ import click
 
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, plural, say
+from hostlink.cli.output import as_json, say
+from hostlink.words import plural
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.desk import Desk
 from hostlink.cli.listings import material_for, read_stdin
-from hostlink.cli.output import as_json, data, plural, say
+from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus, UsageError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.listing.checkcodes import Codes, Verdict

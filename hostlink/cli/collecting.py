@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, plural, say, table
+from hostlink.cli.output import as_json, say, table
 from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

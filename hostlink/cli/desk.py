@@ -1,4 +1,4 @@
-"""What commands share: the archive, the profile, the port, and stopping with Ctrl+C.
+"""What commands share: the archive, the profile, the port.
 
 A `Desk` is made for each command from its options; `together` makes one and lends it to the
 commands it runs, so that they work over one open port.
@@ -8,15 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import signal
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from hostlink.cli.output import say
+from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -53,7 +52,6 @@ class Desk:
     quiet: bool = False
     yes: bool = False
     lent: Lent | None = None
-    _stopped: list[bool] = field(default_factory=list)
 
     @contextlib.contextmanager
     def archive(self, *, create: bool = True, read_only: bool = False) -> Iterator[Archive]:
@@ -84,39 +82,16 @@ class Desk:
         return self.archive_path.expanduser() if self.archive_path else archive_path()
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
-        """The profile named, else the board's known one, else the careful one."""
+        """The profile to work by without a board: the one named, else that of the board at the
+        port, else the practice board's or the careful one."""
         if self.lent is not None and self.profile is None:
             return self.lent.session.profile
-        from hostlink.board.profile_file import find_profile
+        return self._choose_profile(archive)[0]
 
-        if self.profile is not None:
-            return find_profile(self.profile)
-        if self.port is None or self.port.startswith("practice:"):
-            return find_profile("practice")
-        known = self._known_profile(archive)
-        if not known:
-            known = self.profile = "tiny"
-            say(
-                "No --profile was named: using the careful one, tiny. It is slow but assumes "
-                "little.",
-                quiet=self.quiet,
-            )
-        return find_profile(known)
+    def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
+        from hostlink.jobs.recognising import choose_profile
 
-    def link_profile(self, archive: Archive) -> Profile:
-        """The profile of the board at the port, found before the port is opened."""
-        if self.lent is None:
-            self.the_port()
-        return self.the_profile(archive)
-
-    def _known_profile(self, archive: Archive | None) -> str:
-        """The profile that this board was used with before, "" if it is new."""
-        from hostlink.board.ports import identity_of
-        from hostlink.jobs.attaching import is_board
-
-        identity = identity_of(self.port or "")
-        boards = archive.boards() if archive is not None else []
-        return next((board.profile for board in boards if is_board(identity, board)), "")
+        return choose_profile(archive, self.port or "", self.profile or "")
 
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
@@ -146,15 +121,15 @@ class Desk:
         """The board, its port open for as long as the block lasts."""
         if self.lent is not None:
             session = self.lent.session
-            session.emit = session.dialogue.emit = emit
+            session.tell(emit)
             yield session
             return
         from hostlink.jobs.session import Session
 
         choice = self.link_choice(archive)
         with (
-            self._stoppable(),
-            Session(choice, emit, lambda: bool(self._stopped), archive=archive) as session,
+            stoppable() as stopped,
+            Session(choice, emit, stopped, archive=archive) as session,
         ):
             yield session
 
@@ -162,9 +137,12 @@ class Desk:
         """How to reach the one board meant, found before its port is opened."""
         from hostlink.jobs.session import LinkChoice
 
-        port, profile = self.the_port(), self.link_profile(archive)
+        port = self.the_port()
+        profile, is_guess = self._choose_profile(archive)
         self._check_record()
-        return LinkChoice(port, profile, self.baud or 0, self.record, self.stop_running)
+        return LinkChoice(
+            port, profile, self.baud or 0, self.record, self.stop_running, is_guess=is_guess
+        )
 
     @property
     def many(self) -> bool:
@@ -178,27 +156,12 @@ class Desk:
         """
         from hostlink.cli.many import known_ports
         from hostlink.errors import UsageError
-        from hostlink.jobs.session import LinkChoice
 
         if self.record is not None:
             raise UsageError("--record writes down one wire: name one --port.")
         ports = known_ports(self, archive) if self.all_boards else self.ports
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
-        return [
-            LinkChoice(
-                desk.port or "",
-                desk.the_profile(archive),
-                self.baud or 0,
-                stop_running=self.stop_running,
-            )
-            for desk in each
-        ]
-
-    @contextlib.contextmanager
-    def stoppable(self) -> Iterator[Callable[[], bool]]:
-        """Ctrl+C asks all boards' jobs to stop in good order; gives what tells whether it did."""
-        with self._stoppable():
-            yield lambda: bool(self._stopped)
+        return [desk.link_choice(archive) for desk in each]
 
     def _check_record(self) -> None:
         """Never write over a file that is there without consent."""
@@ -210,25 +173,6 @@ class Desk:
                 kept="It was not changed, and the port was not opened.",
                 advice="Name another file, or repeat with --yes to replace it.",
             )
-
-    @contextlib.contextmanager
-    def _stoppable(self) -> Iterator[None]:
-        """Ctrl+C asks the job to stop in good order; a second one stops at once."""
-
-        def stop(number: int, frame: object) -> None:  # noqa: ARG001 - the signal's signature
-            if self._stopped:
-                raise KeyboardInterrupt
-            self._stopped.append(True)
-
-        try:
-            before = signal.signal(signal.SIGINT, stop)
-        except ValueError:  # not the main thread: whoever calls handles stopping
-            yield
-            return
-        try:
-            yield
-        finally:
-            signal.signal(signal.SIGINT, before)
 
 
 def _option(*names: str, **settings: Any) -> Callable[[F], F]:

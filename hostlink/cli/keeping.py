@@ -11,8 +11,9 @@ from hostlink.cli.carrying import export_bag, import_source
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.group import Group
-from hostlink.cli.output import as_json, data, plural, say
+from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Proof

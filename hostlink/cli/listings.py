@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, listing_text, plural, say, table
+from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.jobs.material import Material
@@ -104,11 +105,12 @@ def read_stdin() -> bytes:
     """A listing from standard input, at most one byte more than a listing may have."""
     import sys
 
+    from hostlink.cli.streams import read_input
     from hostlink.listing import LIMIT
 
     if sys.stdin.isatty():
         say("Type or paste the listing; Ctrl+D ends it (on Windows Ctrl+Z, Enter).")
-    return sys.stdin.buffer.read(LIMIT + 1)
+    return read_input(LIMIT + 1)
 
 
 def _review_dict(found: Review) -> dict[str, object]:

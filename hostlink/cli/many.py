@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.desk import Desk
-from hostlink.cli.output import as_json, is_terminal, plural, say, table
+from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.progress import warning
+from hostlink.cli.stopping import stoppable
 from hostlink.errors import UsageError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from rich.progress import Progress
@@ -59,7 +61,7 @@ def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOpt
     from hostlink.jobs.many import load_on_each
 
     choices = desk.choices(archive)
-    with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+    with stoppable() as stopped, Tellers(desk.quiet) as tell:
         results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
     return _report(desk, results, loaded_dict, _loaded)
 
@@ -71,7 +73,7 @@ def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
 
     choices = desk.choices(archive)
     today = date.today()
-    with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+    with stoppable() as stopped, Tellers(desk.quiet) as tell:
         results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
     return _report(desk, results, saved_dict, _saved)
 
@@ -108,7 +110,7 @@ def _loaded(value: Loaded) -> tuple[str, str]:
 
 
 def _saved(value: Saved) -> tuple[str, str]:
-    said = f"proven, {plural(value.captures, 'capture')}"
+    said = value.proof.removeprefix("is ")
     return value.revision.spec, said if value.is_new else f"{said}, nothing new"
 
 

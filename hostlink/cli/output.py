@@ -16,20 +16,10 @@ from typing import Any
 
 import click
 
+from hostlink.words import safe
+
 _GAP = "  "
 _NARROWEST = 16  # characters of a column that is broken
-
-
-def safe(text: str, *, keep: str = "") -> str:
-    """Text with its control characters as escapes; those in `keep` are left."""
-    return "".join(
-        character
-        if character.isprintable() or character in keep
-        else f"\\x{ord(character):02x}"
-        if ord(character) < 256
-        else f"\\u{ord(character):04x}"
-        for character in text
-    )
 
 
 def say(text: str, *, quiet: bool = False) -> None:
@@ -91,11 +81,6 @@ def table(
                 for part, width, head in zip(parts, widths, heads, strict=True)
             ]
             click.echo(_GAP.join(placed).rstrip())
-
-
-def plural(count: int, word: str) -> str:
-    """A count with its word: 1 line, 2 lines, 1,026 bytes."""
-    return f"{count:,} {word}" + ("" if count == 1 else "s")
 
 
 def is_terminal() -> bool:

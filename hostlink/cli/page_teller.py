@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import click
 
-from hostlink.cli.output import is_terminal, safe
+from hostlink.cli.output import is_terminal
 from hostlink.cli.progress import Teller
 from hostlink.jobs.events import BackupKept, BoardAnswered, Event, PageProven, PagesRead
+from hostlink.words import safe
 
 _EVERY = 32  # pages between two lines where nobody watches
 

@@ -11,8 +11,9 @@ import click
 from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, Whole, shared
-from hostlink.cli.output import as_json, listing_text, plural, say, table
+from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from datetime import datetime

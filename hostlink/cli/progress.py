@@ -6,8 +6,9 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.cli.output import is_terminal, plural, safe, say
+from hostlink.cli.output import is_terminal, say
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, MemoryLost, Rescued
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from rich.progress import Progress

@@ -5,7 +5,8 @@ from __future__ import annotations
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, plural, say, table
+from hostlink.cli.output import as_json, say, table
+from hostlink.words import plural
 
 
 @click.command()

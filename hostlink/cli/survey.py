@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, is_terminal, plural, say, table
+from hostlink.cli.output import as_json, data, is_terminal, say, table
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.board.profile import Profile

@@ -9,9 +9,10 @@ import click
 
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.listings import material_for
-from hostlink.cli.output import as_json, listing_text, plural, say
+from hostlink.cli.output import as_json, listing_text, say
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.listing import Listing

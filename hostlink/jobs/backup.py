@@ -6,14 +6,22 @@ and kept first, and put back last, both proven.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
-from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capture, MemoryDoubt
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import rows_of, shown
-from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.board.reading import rows_of
+from hostlink.errors import (
+    ExitStatus,
+    HostlinkError,
+    LinkError,
+    LinkReason,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.recalling import (
     memory_after,
     put_into_memory,
@@ -21,12 +29,12 @@ from hostlink.jobs.recalling import (
     same_program,
     slot_names,
 )
-from hostlink.jobs.rescuing import Held, held_content, rescue_held
+from hostlink.jobs.rescuing import Held, held_content, read_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
-from hostlink.link.wire import Health
-from hostlink.listing import to_text
+from hostlink.listing import Listing, canonical_lines, to_text
+from hostlink.words import safe
 
 
 @dataclass
@@ -43,10 +51,26 @@ class Collected:
 
 @dataclass(frozen=True, slots=True)
 class BackedUp:
-    """A backup that is kept. unread: stored programs that are not in it, with the reason."""
+    """A backup that is kept. unread: stored programs that are not in it, with the reason.
+
+    doubt: what contradicts the program in memory, None where it is proven.
+    """
 
     backup: Backup
     unread: dict[str, str]
+    doubt: MemoryDoubt | None = None
+
+    @property
+    def status(self) -> ExitStatus:
+        """How a command that made it ends: well only where all is in it, and proven."""
+        if self.doubt is not None:
+            return ExitStatus.READ_BACK_DIFFERS
+        return ExitStatus.REFUSED if self.unread else ExitStatus.DONE
+
+    @property
+    def proof(self) -> str:
+        """How far it is proven, in words that follow its name."""
+        return "is kept and proven" if self.doubt is None else f"is kept, not proven ({self.doubt})"
 
 
 def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
@@ -57,29 +81,34 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
     """
     session.attach()
     board = session.board_in(archive)
-    with archive.event("backup", board_uuid=board.uuid) as record:
+    with session.job(archive, "backup", board, parts=10) as record:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
-        kept = keep(session, archive, board, collected, note=note)
+        doubt = collected.memory.doubt
+        notes = [each for each in (note, f"not proven: {doubt}" if doubt else "") if each]
+        kept = keep(session, archive, board, collected, note="; ".join(notes))
         record.detail.update(
             backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
         )
-        return BackedUp(kept, collected.unread)
+        return BackedUp(kept, collected.unread, collected.memory.doubt)
 
 
 def collect(session: Session, archive: Archive, board: Board) -> Collected:
     """Read memory and every stored program; memory is as before when this returns."""
     after_restart = session.restarted_since_attach
     banner = _banner(session, archive, board)
-    memory = rescue_held(session, archive, board)
+    memory = read_held(session, archive, board)
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
-        content = held_content(session, Tally(memory.captures, memory.lines, (), True))
+        content = held_content(session, Capture(memory.lines, memory.captures))
         found.items.append(BackupItem("memory", content, memory.captures))
-    before = replace(session.wire.health)
+    before = (session.wire.health.restarts, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
+    if memory.doubt is not None:  # to read them would overwrite what is not known
+        found.unread = dict.fromkeys(names, "Reading it would overwrite memory.")
+        return found
     try:
         if names:
             _read_slots(session, found, names)
@@ -91,15 +120,16 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     return found
 
 
-def _make_good(session: Session, found: Collected, before: Health) -> None:
+def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> None:
     """Put memory back where it went while the board was asked: a restart, seen or not seen.
 
-    Where there are stored programs it is put back after them in any case.
+    before: restarts and notes against the wire before it was asked. Where there are stored programs
+    it is put back after them in any case.
     """
-    health = session.wire.health
-    if health.restarts > before.restarts:
+    restarts, notes = before
+    if session.wire.health.restarts > restarts:
         session.dialogue.restarted()  # told here, so that putting back begins only once
-    elif health.disagreements == before.disagreements:
+    elif session.dialogue.evidence.total == notes:
         return
     if not same_program(session, session.dialogue.capture().lines, found.memory.lines):
         session.emit(Warned("The board lost its memory while it was read; it is put back."))
@@ -123,11 +153,33 @@ def keep(
     )
 
 
+def is_part_of(session: Session, items: Sequence[BackupItem], kept: Backup) -> bool:
+    """Whether a board holds nothing that an earlier backup of it lacks.
+
+    items: what it holds. Memory may hold a part of a program of the backup, as a putback that was
+    cut short or a program that starts by itself leaves it.
+    """
+    rules = session.profile.rules
+
+    def lines(item: BackupItem) -> dict[int, str]:
+        return canonical_lines(Listing.from_text(item.content.text).numbered(), rules)
+
+    slots = {each.slot.casefold(): lines(each) for each in kept.items if each.kind == "stored"}
+    programs = [lines(each) for each in kept.items]
+    for item in items:
+        held = lines(item)
+        if item.kind == "stored" and slots.get(item.slot.casefold()) != held:
+            return False
+        if not any(held.items() <= program.items() for program in programs):
+            return False
+    return True
+
+
 def banner_heard(session: Session) -> str:
     """The row in which the board said what it is, "" where it was not heard lately."""
     known = session.profile.talk.banner
     rows = rows_of(to_text(session.wire.recent, session.profile.rules.form.charset))
-    return next((shown(row) for row in reversed(rows) if known and known in row), "")
+    return next((safe(row) for row in reversed(rows) if known and known in row), "")
 
 
 def _banner(session: Session, archive: Archive, board: Board) -> str:
@@ -165,7 +217,7 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
         if error.reason is LinkReason.GONE:
             raise
         found.unread[name] = error.what
-        session.emit(Warned(f"{shown(name)} could not be read: {error.what}"))
+        session.emit(Warned(f"{safe(name)} could not be read: {error.what}"))
         if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
             session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
             pulse(session)

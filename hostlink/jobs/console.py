@@ -15,17 +15,18 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.archive import Archive
-from hostlink.board.listed import shown
+from hostlink.board.evidence import Doubt
 from hostlink.board.loading import Loader
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
-from hostlink.jobs.pasting import Pasted, may_overwrite
+from hostlink.jobs.pasting import Pasted, may_overwrite, names_overwriting
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.standing import Standing
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, Typed, ends_with_prompt
 from hostlink.listing import Line, to_bytes
+from hostlink.words import safe
 
 _MOST_ANSWER = 65_536  # bytes of an answer that are looked at
 _MOST_HEARD = 80  # bytes that were heard last, to know the prompt by; more than any prompt has
@@ -118,10 +119,8 @@ class Console(Standing):
     @property
     def _quiet_at(self) -> float:
         pacing = self._here().dialogue.pacing
-        quiet_s = pacing.quiet_s if pacing.prompt else QUIET_WITHOUT_PROMPT_S
-        if pacing.line_done == "after-prompt":
-            quiet_s = max(quiet_s, pacing.after_prompt_s)
-        return self._last + quiet_s
+        quiet_s = pacing.quiet_s if pacing.direct_end else QUIET_WITHOUT_PROMPT_S
+        return self._last + max(quiet_s, pacing.guard_s)
 
     def _prompted(self) -> bool:
         """Whether the prompt was heard last, so that only quiet is wanting."""
@@ -180,12 +179,20 @@ class Console(Standing):
             data = to_bytes(line, session.profile.rules.form.charset)
             if any(byte < 32 for byte in data):
                 raise RefusedError(
-                    f'"{shown(line[:40])}" holds a control character and was not typed.'
+                    f'"{safe(line[:40])}" holds a control character and was not typed.'
                 )
             self.listen(0.0)
             self._refuse_while_printing()
-            if self._risks_program(line) and (self.at_prompt or self._finds_prompt(session)):
-                rescue_held(session, self._archive, self._board)
+            if self._risks_program(line):
+                if self.at_prompt or self._finds_prompt(session):
+                    rescue_held(session, self._archive, self._board)
+                elif names_overwriting(line, session.profile):
+                    raise RefusedError(
+                        f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the '
+                        "program in its memory cannot be kept first.",
+                        kept="The program on the board was not touched.",
+                        advice="Stop the program that runs, then type it again.",
+                    )
             self._type(session, line, data)
 
     def _risks_program(self, line: str) -> bool:
@@ -229,7 +236,7 @@ class Console(Standing):
         self._answer.clear()
         self._heard.clear()
         session.wire.run(core)
-        session.wire.health.disagreements += core.repairs
+        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
         self._last = session.wire.now()
         if not core.committed:
             self._pending = None

@@ -14,9 +14,9 @@ import contextlib
 
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.archive import HostCopy as Kept
-from hostlink.board.captures import Tally
-from hostlink.board.listed import read_listed
+from hostlink.board.capturing import Capture
 from hostlink.board.profile import Profile
+from hostlink.board.reading import read_listing
 from hostlink.errors import ArchiveError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.material import content_of
@@ -48,7 +48,7 @@ class HostCopy:
 
     def listed(self, answer: str) -> None:
         """The whole program was listed once: not a proof, but newer than what we had."""
-        listed = read_listed(answer, self._profile)
+        listed = read_listing(answer, self._profile)
         if not listed.strays:
             self.lines = dict(listed.lines)
             self._note(proven=False)
@@ -58,11 +58,12 @@ class HostCopy:
         self.lines = dict(sorted(lines.items()))
         self._note(proven=True)
 
-    def captured(self, result: Tally) -> None:
+    def captured(self, result: Capture) -> None:
         """The board was captured."""
-        self.proven(result.lines)
+        self.lines = dict(sorted(result.lines.items()))
+        self._note(proven=result.is_proven)
 
-    def replaced(self, result: Tally) -> None:
+    def replaced(self, result: Capture) -> None:
         """The board was captured after something that may have put another program there."""
         self._began_as = None
         self.captured(result)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from hostlink.board import events as board_events
 from hostlink.board.events import Warned
+from hostlink.board.profile import Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +83,14 @@ class MemoryLost(Warned):
 
 
 @dataclass(frozen=True, slots=True)
+class BoardRecognised(Warned):
+    """How a board talks, or what it does to lines, was found out. profile: by which it is talked to
+    from now on."""
+
+    profile: Profile = field(default_factory=lambda: Profile(""))
+
+
+@dataclass(frozen=True, slots=True)
 class BoardVanished(Warned):
     """A board whose port is kept open is not there any more; it is waited for."""
 
@@ -91,6 +100,28 @@ class BoardReturned(Warned):
     """A board that had vanished is attached again."""
 
 
+@dataclass(frozen=True, slots=True)
+class RowPrinted:
+    """A program printed a row. The text is as the board sent it, control characters and all."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RowOpen:
+    """The row that a program has not ended, as far as it came: a question, if it then waits."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class InputTyped:
+    """An answer is typed to the program; on most boards its echo comes as part of the row."""
+
+    text: str
+
+
 FirmwareEvent: TypeAlias = BackupKept | BoardAnswered | PagesRead | PageProven
-Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent
+RunEvent: TypeAlias = RowPrinted | RowOpen | InputTyped
+Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent | RunEvent
 Emit: TypeAlias = Callable[[Event], None]

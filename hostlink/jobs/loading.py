@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
+from hostlink.board.capturing import MemoryDoubt
 from hostlink.board.events import Warned
+from hostlink.board.learning import BoardRewritesError, Learned
 from hostlink.board.loading import Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.errors import (
@@ -16,15 +19,21 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    NotKnownError,
     ReadBackError,
     RefusedError,
 )
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.material import Material
-from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, rescue_held
+from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
-from hostlink.listing import Listing, Review, measure, mend, review
+from hostlink.listing import Line, Listing, Review, measure, mend, review
+from hostlink.words import plural
+
+
+def _nothing_is_learned(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
+    return False
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,13 +41,15 @@ class LoadOptions:
     """discard_board: do not capture what is there first. changes_only: send only the difference.
 
     despite_review: load in spite of errors that the review found. name: keep the listing under this
-    program name instead of its own.
+    program name instead of its own. learn: asked whether what the board was seen to do to lines may
+    go into its profile, so that the load is proven by that.
     """
 
     discard_board: bool = False
     changes_only: bool = False
     despite_review: bool = False
     name: str = ""
+    learn: Callable[[Learned], bool] = _nothing_is_learned
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,17 +85,25 @@ class _State:
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
     """Load `material`; returns only when the board was read back and holds exactly it.
 
+    A board that is to be recognised is attached to first, since what it takes is not known before.
     Raises RefusedError before anything is sent where the review finds errors; LinkError,
     ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
-    check_loadable(material, session.profile, options)
     state = _State(material.label)
+    if not session.choice.is_guess:
+        check_loadable(material, session.profile, options)
     try:
+        if session.choice.is_guess:
+            session.attach()
+            check_loadable(material, session.profile, options)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
+        before = session.profile
         session.attach()
+        if session.profile != before:
+            check_loadable(material, session.profile, options)
         board = session.board_in(archive)
-        with archive.event("load", board_uuid=board.uuid, program=material.name) as record:
+        with session.job(archive, "load", board, program=material.name) as record:
             record.revision = revision
             record.detail["listing"] = material.label
             try:
@@ -100,12 +119,14 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
 def check_loadable(material: Material, profile: Profile, options: LoadOptions) -> None:
     """Raise RefusedError where a listing is not fit to be loaded; needs no board.
 
-    Opening a port may restart a board, so this comes first.
+    Opening a port may restart a board, so this comes first. What came from a board goes back to one
+    as it was, whatever a review says of it.
     """
     checked = review(material.listing, profile.rules)
     if not material.listing.numbered():
         raise _nothing_to_load(material, profile)
-    if checked.errors and not options.despite_review:
+    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
+    if checked.errors and not (options.despite_review or came_from_a_board):
         raise _refusal(material, profile, checked)
 
 
@@ -120,53 +141,124 @@ def _overwrite(
 ) -> Loaded:
     """Rescue, send, prove, and note what the board holds."""
     if options.discard_board:
-        record.detail["discarded"] = True
-        session.emit(Warned("What the board held was not captured, as you asked."))
+        discard_held(session, record)
     else:
         state.held = rescue_held(session, archive, board)
-    loader = Loader(session.dialogue, material.listing.numbered())
     session.dialogue.can("clear", "clear their program memory")
-    content = material.content(session.profile)
-    forget_copy(archive, board, content)
+    _must_fit(session, material, state.held, discarded=options.discard_board)
+    forget_copy(archive, board, material.content(session.profile))
     state.touched = True
     changes = options.changes_only and not options.discard_board
-    report = loader.load(state.held.lines if changes else None)
+    loader, report = _send(
+        session, material.listing.numbered(), state.held.lines if changes else None, options
+    )
+    content = material.content(session.profile)
     state.proven = True
     session.memory_is_known()
     archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
-    total = measure(material.listing, session.profile.rules).total
-    limit = session.profile.rules.storage.program_bytes
     free = _free_memory(session)
-    known = free is not None and limit in (0, total + free)
-    if session.profile.commands.free_memory and not known:
-        _settle_doubt(session, loader, state)
+    doubt = _memory_doubt(session, material, free)
+    if session.profile.commands.free_memory and (free is None or doubt is not None):
+        _look_again(session, loader, state)
+        free = _free_memory(session) if doubt is not None else free
+        doubt = _memory_doubt(session, material, free)
     record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
-    if session.restarted_since_attach or not state.proven:
+    if session.restarted_since_attach or not state.proven or doubt is not None:
+        empty = not state.proven
         state.proven = False
         forget_copy(archive, board, content)
-        raise LinkError(
-            f"The board restarted just after {material.label} was read back right; its memory is "
-            "empty now.",
-            reason=LinkReason.RESTARTED,
+        if session.restarted_since_attach or empty or doubt is None:
+            raise _restarted(state)
+        raise _contradicted(session, state, doubt)
+    ledger = measure(material.listing, session.profile.rules)
+    return Loaded(
+        material.label, state.spec, state.held.spec, report, ledger.total, ledger.limit, free
+    )
+
+
+def _send(
+    session: Session,
+    target: dict[int, Line],
+    held: Mapping[int, Line] | None,
+    options: LoadOptions,
+) -> tuple[Loader, LoadReport]:
+    """Load the lines; where the board rewrites them and that may be learned, prove them by it."""
+    loader = Loader(session.dialogue, target)
+    try:
+        return loader, loader.load(held)
+    except BoardRewritesError as error:
+        if not error.learned.explains_all or not options.learn(error.learned):
+            raise
+        session.learn(error.learned)
+        report = loader.report
+        loader = Loader(session.dialogue, target)
+        again = loader.load(target)  # nothing differs any more, so it is only read back
+        return loader, replace(report, captures=report.captures + again.captures)
+
+
+def _must_fit(session: Session, material: Material, held: Held, *, discarded: bool) -> None:
+    """Raise RefusedError where the listing is larger than what the board says it has room for.
+
+    Nothing is known of what is there where it was discarded, so nothing is refused then.
+    """
+    ledger = measure(material.listing, session.profile.rules)
+    free = None if discarded else _free_memory(session)
+    if free is None:
+        return
+    room = free + measure(Listing(tuple(held.lines.values())), session.profile.rules).total
+    if ledger.total > room:
+        raise RefusedError(
+            f"{material.label} does not fit: it takes {plural(ledger.total, 'byte')}, and the "
+            f"board has {room:,}: {plural(ledger.total - room, 'byte')} over.",
+            kept="Nothing was sent to the board.",
+            advice=f"`hostlink shrink {material.word} --to-fit` makes it smaller.",
         )
-    return Loaded(material.label, state.spec, state.held.spec, report, total, limit, free)
 
 
-def _settle_doubt(session: Session, loader: Loader, state: _State) -> None:
+def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:
+    """Return how the board's free memory contradicts the listing; None where it does not, or where
+    either is not known."""
+    expected = measure(material.listing, session.profile.rules).free
+    if free is None or expected is None or free == expected:
+        return None
+    return MemoryDoubt(free, expected)
+
+
+def _restarted(state: _State) -> LinkError:
+    return LinkError(
+        f"The board restarted just after {state.label} was read back right; its memory is empty "
+        "now.",
+        reason=LinkReason.RESTARTED,
+    )
+
+
+def _contradicted(session: Session, state: _State, doubt: MemoryDoubt) -> ReadBackError:
+    return ReadBackError(
+        f"{state.label} is not proven: the board lists exactly what was sent, but {doubt}.",
+        advice="Either the board holds something that it does not list, or the sizes in profile "
+        f"{session.profile.name} are wrong; a survey with --storing measures them.",
+    )
+
+
+def _look_again(session: Session, loader: Loader, state: _State) -> None:
     """The last question failed, or the answer was not as it should be: see what the board holds.
 
     The question may have been stored as a line, which is mended. Where nothing is listed, the board
     restarted and its banner was not understood: then the program is not proven any more.
     """
     try:
-        rows = session.dialogue.list_once() or session.dialogue.list_once()
+        reading = session.dialogue.read_listing()
+        if not reading.lines:
+            reading = session.dialogue.read_listing()
     except LinkError:
         return  # proven it was, and that the question failed is told
+    if not reading.lines and not reading.is_bare:
+        return
     state.proven = False
-    if rows and loader.differs(rows):
+    if reading.lines and loader.differs(reading.lines):
         session.emit(Warned("Asking for the free memory changed the program on the board."))
-        loader.load(rows)
-    state.proven = bool(rows)
+        loader.load(reading.lines)
+    state.proven = bool(reading.lines)
 
 
 def _free_memory(session: Session) -> int | None:
@@ -284,8 +376,9 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
 
 def _kept(error: HostlinkError, state: _State) -> str:
     """What was not lost, and what the board holds."""
-    parts = [error.kept] if isinstance(error, ArchiveError) and error.kept else []
-    if not state.touched:
+    says_more = isinstance(error, ArchiveError | NotKnownError)
+    parts = [error.kept] if says_more and error.kept else []
+    if not state.touched and not isinstance(error, NotKnownError):
         parts.append("The board's program was not touched.")
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(f"The board holds a part of {state.label} at most.")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.board.capturing import MemoryDoubt
 from hostlink.board.events import Phase
 from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.rescuing import held_content
@@ -19,7 +20,8 @@ class Looked:
     spec: the revision or rescue that is the same program, else the one that it was before it was
     changed (`changed`), else "". lines: how many. content: None for an empty board. limit: bytes of
     the board, 0 where unknown. lost: for an empty board the spec of the last program known to have
-    been in it, "" if none. proven_at: when it was read.
+    been in it, "" if none. proven_at: when it was read, None where it is not
+    proven. doubt: what contradicts it.
     """
 
     board: Board
@@ -30,6 +32,7 @@ class Looked:
     limit: int
     lost: str
     proven_at: datetime | None
+    doubt: MemoryDoubt | None = None
 
 
 def look(session: Session, archive: Archive) -> Looked:
@@ -57,7 +60,10 @@ def look(session: Session, archive: Archive) -> Looked:
         item = archive.revision(copy.revision)
         revision = item if isinstance(item, Revision) else None
         spec, changed = copy.revision, True
-    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
+    proven = result.is_proven
+    archive.set_host_copy(
+        board.uuid, content, proven=proven, may_lack_edits=not proven, revision=revision
+    )
     now = archive.host_copy(board.uuid)
-    at = now.proven_at if now is not None else None
-    return Looked(board, spec, changed, len(result.lines), content, limit, "", at)
+    at = now.proven_at if now is not None and proven else None
+    return Looked(board, spec, changed, len(result.lines), content, limit, "", at, result.doubt)

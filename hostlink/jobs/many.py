@@ -37,7 +37,10 @@ class Result(Generic[V]):
 
     @property
     def status(self) -> ExitStatus:
-        return self.error.status if self.error is not None else ExitStatus.DONE
+        if self.error is not None:
+            return self.error.status
+        status = getattr(self.value, "status", ExitStatus.DONE)
+        return status if isinstance(status, ExitStatus) else ExitStatus.DONE
 
 
 def worst(results: Sequence[Result[V]]) -> ExitStatus:

@@ -9,6 +9,7 @@ from hostlink.board.profile import Profile
 from hostlink.listing import Line, Listing, mend, review
 
 _QUOTED = re.compile(r'"[^"]*"?')
+_WORD = re.compile(r"[A-Z]+\.?")
 _SHORT = re.compile(r"([A-Z]+)\.")
 
 
@@ -68,9 +69,25 @@ def may_overwrite(line: str, profile: Profile) -> bool:
     if Line.from_text(line).number is not None:
         return False
     plain = _QUOTED.sub("", line).upper().replace(" ", "")
-    commands = profile.commands
-    words = [
-        re.split(r"[ {]", word.upper())[0] for word in (commands.clear, commands.recall) if word
-    ]
+    words = _overwriting_words(profile)
     short = _SHORT.findall(plain)
     return any(word in plain or any(word.startswith(part) for part in short) for word in words)
+
+
+def names_overwriting(line: str, profile: Profile) -> bool:
+    """Whether a line holds a command that clears or replaces the program as a word of its own.
+
+    What a program that waits for input may be answered with seldom does.
+    """
+    found = _WORD.findall(_QUOTED.sub("", line).upper())
+    words = _overwriting_words(profile)
+    return any(
+        word == each or (each.endswith(".") and word.startswith(each[:-1]))
+        for each in found
+        for word in words
+    )
+
+
+def _overwriting_words(profile: Profile) -> list[str]:
+    words = (profile.commands.clear, profile.commands.recall)
+    return [re.split(r"[ {]", word.upper())[0] for word in words if word]

@@ -10,14 +10,15 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 
-from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import rows_of, shown
 from hostlink.board.loading import Loader
+from hostlink.board.reading import rows_of
 from hostlink.errors import HostlinkError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
-from hostlink.listing import Line, canonical_lines
+from hostlink.listing import Line, Listing, canonical_lines, review
+from hostlink.words import safe
 
 _MOST_LISTS = 7  # times the board is asked what it has stored
 _RECALLS = 3  # times that a stored program is asked for, where nothing comes
@@ -80,15 +81,15 @@ def slot_names(session: Session) -> tuple[str, ...]:
     return tuple(slot.name for slot in listed(session))
 
 
-def recalled(session: Session, name: str) -> Tally:
+def recalled(session: Session, name: str) -> Capture:
     """Recall a stored program into memory and capture it. Raises RefusedError if it will not.
 
     Memory is cleared before, so that a recall that came to nothing (its command damaged, the board
     restarted) is never taken for what was in memory; then it is asked again.
     """
-    session.emit(Phase(f"Reading what is stored as {shown(name)}"))
+    session.emit(Phase(f"Reading what is stored as {safe(name)}"))
     health = session.wire.health
-    result = Tally(0, {}, (), True)
+    result = Capture({}, 0)
     for _ in range(_RECALLS):
         restarts = health.restarts
         if session.profile.commands.clear:
@@ -100,14 +101,14 @@ def recalled(session: Session, name: str) -> Tally:
     return result
 
 
-def slot_held(session: Session, name: str) -> Tally:
+def slot_held(session: Session, name: str) -> Capture:
     """As `recalled`, but nothing where a board that cannot list its slots refuses an empty one."""
     try:
         return recalled(session, name)
     except RefusedError:
         if session.profile.commands.stored:
             raise
-        return Tally(0, {}, (), True)
+        return Capture({}, 0)
 
 
 def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> None:
@@ -116,7 +117,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
     Raises RefusedError where the board will not store it, ReadBackError with `kept` where it
     stored something else.
     """
-    session.emit(Phase(f"Storing as {shown(name)}"))
+    session.emit(Phase(f"Storing as {safe(name)}"))
     _ask(session, "store", "store a program", name)
     if not session.profile.commands.recall:
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
@@ -124,7 +125,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
     try:
         got = recalled(session, name).lines
     except RefusedError as refused:
-        what = f"What was stored as {shown(name)} cannot be recalled: {refused.what}"
+        what = f"What was stored as {safe(name)} cannot be recalled: {refused.what}"
     else:
         rules = session.profile.rules
         held, due = canonical_lines(got, rules), canonical_lines(lines, rules)
@@ -132,7 +133,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
         if not wrong:
             return
         numbers = ", ".join(map(str, wrong[:8]))
-        what = f"What the board stored as {shown(name)} differs in line {numbers}."
+        what = f"What the board stored as {safe(name)} differs in line {numbers}."
     raise ReadBackError(
         what, kept=kept, advice="Store it again; the EEPROM may be full or worn out."
     )
@@ -155,23 +156,29 @@ def same_program(session: Session, one: Lines, other: Lines) -> bool:
 
 
 def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> None:
-    """After a job was cut short: try to put memory back, and let the error say how that went."""
-    cancelled = session.wire.cancelled
-    session.wire.cancelled = lambda: False
+    """After a job was cut short: try to put memory back, and let the error say how that went.
+
+    lines: what memory held. spec: where the archive keeps it, "" where it does not.
+    """
     back = False
-    try:
-        with suppress(HostlinkError):
-            session.dialogue.regain(may_interrupt=True)
-            put_into_memory(session, lines)
-            back = True
-    finally:
-        session.wire.cancelled = cancelled
+    with session.unstoppable(), suppress(HostlinkError):
+        session.dialogue.regain(may_interrupt=True)
+        put_into_memory(session, lines)
+        back = True
     if back:
         state = "Memory holds what it held before."
     elif spec:
-        state = f"Memory may hold another program; what it held is kept as {spec}."
+        load = f"`hostlink load {spec}`"
+        if review(Listing(tuple(lines.values())), session.profile.rules).errors:
+            load = f"`hostlink load {spec} --despite-review`"
+        state = (
+            f"Memory may hold another program; what it held is kept as {spec} ({load} puts it "
+            "back)."
+        )
+    elif lines:
+        state = "Memory may hold another program; what it held was not kept, as you asked."
     else:
-        state = "Memory, which was empty, may hold a stored program."
+        state = "Memory, which was empty, may hold a program, or a part of one."
     error.kept = f"{error.kept} {state}".strip()
 
 
@@ -186,23 +193,33 @@ def checked(session: Session, name: str) -> str:
         return name
     if slots:
         raise RefusedError(
-            f'Boards of profile {session.profile.name} have no slot "{shown(name)}".',
+            f'Boards of profile {session.profile.name} have no slot "{safe(name)}".',
             advice=f"They have: {', '.join(slots)}.",
         )
     raise RefusedError(
-        f'"{shown(name)}" cannot be the name of a stored program.',
+        f'"{safe(name)}" cannot be the name of a stored program.',
         advice="Choose one word of 1 to 32 letters and digits.",
     )
 
 
 def _ask(session: Session, command: str, what: str, name: str) -> None:
-    """Type a slot command. Raises RefusedError with the board's own words."""
+    """Type a slot command. Raises RefusedError with the board's own words, said twice.
+
+    Once they may be its answer to a command that was damaged on the way.
+    """
     text = session.dialogue.can(command, what).format(name=checked(session, name))
-    _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
+    if _refusal(session, session.dialogue.ask(text, _SLOW)):
+        _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
 
 
 def _refuse_errors(session: Session, what: str, answer: str) -> None:
     """Raise the board's own error words, where the profile knows what they look like."""
-    for row in rows_of(answer):
-        if row.startswith(tuple(session.profile.commands.error_words)):
-            raise RefusedError(f'The board refused to {what}: "{shown(row)}".')
+    refusal = _refusal(session, answer)
+    if refusal:
+        raise RefusedError(f'The board refused to {what}: "{safe(refusal)}".')
+
+
+def _refusal(session: Session, answer: str) -> str:
+    """The row of an answer that is an error of the board's, "" where there is none."""
+    words = tuple(session.profile.commands.error_words)
+    return next((row for row in rows_of(answer) if row.startswith(words)), "") if words else ""

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Content, Origin
+from hostlink.archive.events import OpenEvent
 from hostlink.archive.times import shown
-from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capture, MemoryDoubt
 from hostlink.board.events import Phase, Warned
+from hostlink.board.reading import Reading
+from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program
 from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
 from hostlink.jobs.material import content_of
 from hostlink.jobs.session import Session
 from hostlink.listing import Line, Listing, to_bytes
+from hostlink.words import plural, safe
+
+_DISCARD = "To overwrite it all the same, repeat the command with --discard-board."
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,50 +26,106 @@ class Held:
     """What a board held: its lines by number, how many captures agreed, and where it is kept.
 
     spec: the revision or rescue that holds it, "" for an empty board. new: a rescue was made now.
+    doubt: what contradicts it, None where it is proven.
     """
 
     lines: dict[int, Line]
     captures: int
     spec: str = ""
     new: bool = False
+    doubt: MemoryDoubt | None = None
 
 
 NOTHING = Held({}, 0)
 """What is known before anything was captured."""
 
 
-def held_content(session: Session, result: Tally) -> Content:
+def held_content(session: Session, result: Capture) -> Content:
     """A captured program as the archive keeps it."""
     listing = Listing(tuple(result.lines.values()))
     charset = session.profile.rules.form.charset
     return content_of(listing, to_bytes(listing.text(), charset), charset, session.profile)
 
 
-def board_origin(session: Session, board: Board, result: Tally, kind: str = "board") -> Origin:
+def board_origin(session: Session, board: Board, result: Capture, kind: str = "board") -> Origin:
     """Where a capture came from, with how far it may be trusted."""
     return Origin(
         "rescue" if kind == "rescue" else "board",
         where=session.choice.port,
         board_uuid=board.uuid,
+        note="" if result.is_proven else f"not proven: {result.doubt}",
         captures=result.count,
         after_restart=session.restarted_since_attach,
     )
 
 
 def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
-    """Capture what the board holds and see to it that the archive has it.
+    """Capture what the board holds and see to it that the archive has it, before it is overwritten.
 
-    Raises ReadBackError where the captures do not agree and ArchiveError where it cannot be kept:
-    in both cases the caller must not go on to overwrite it.
+    Raises NotKnownError where it cannot be told or its free memory contradicts it, ReadBackError
+    where the captures do not agree and ArchiveError where it cannot be kept.
+    """
+    held = read_held(session, archive, board)
+    if held.doubt is not None:
+        raise NotKnownError(
+            f"What the board holds is not known for certain: {held.doubt}.",
+            kept="The program on the board was not touched; what it lists is kept as "
+            f"{held.spec}, not proven.",
+            advice=f"If its profile has wrong sizes, measure them with a survey. {_DISCARD}",
+        )
+    return held
+
+
+def read_held(session: Session, archive: Archive, board: Board) -> Held:
+    """Capture what the board holds and see to it that the archive has it, proven or not.
+
+    Raises as rescue_held does, except for a contradiction, which stands in the result.
     """
     session.emit(Phase("Reading what the board holds"))
-    result = session.dialogue.capture()
+    try:
+        result = session.dialogue.capture()
+    except NotKnownError as error:
+        advice = f"{error.advice} {_DISCARD}".strip()
+        raise NotKnownError(error.what, kept=error.kept, advice=advice) from error
     if not result.lines:
         _tell_loss(session, archive, board)
-    return keep_held(session, archive, board, result)
+    return replace(keep_held(session, archive, board, result), doubt=result.doubt)
 
 
-def keep_held(session: Session, archive: Archive, board: Board, result: Tally) -> Held:
+def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> Held:
+    """Say what will be lost, as the user asked, and note it; what one reading shows is returned.
+
+    at_prompt: whether the board can be asked at all.
+    """
+    lines: dict[int, Line] = {}
+    what = "what the board holds; it was not looked at"
+    if at_prompt:
+        try:
+            reading = session.dialogue.read_listing()
+        except LinkError as error:
+            if error.reason is LinkReason.GONE:
+                raise
+            what = "what the board holds; it did not list it"
+        else:
+            lines = reading.lines
+            what = discarded_words(reading)
+    record.detail["discarded"] = what
+    session.emit(Warned(f"Not kept, as you asked: {what}."))
+    return Held(lines, 1 if lines else 0)
+
+
+def discarded_words(reading: Reading) -> str:
+    """What one reading shows of a program that is given up, in words."""
+    numbers = list(reading.lines)
+    if numbers:
+        more = f" to {numbers[-1]}" if len(numbers) > 1 else ""
+        return f"{plural(len(numbers), 'line')} that the board lists, {numbers[0]}{more}"
+    if reading.unexplained:
+        return f'what the board holds; asked for it, it says "{safe(reading.unexplained[0][:60])}"'
+    return "what the board may hold; it lists nothing"
+
+
+def keep_held(session: Session, archive: Archive, board: Board, result: Capture) -> Held:
     """See to it that the archive has what was captured, whole. Raises ArchiveError."""
     if not result.lines:
         return Held({}, result.count)

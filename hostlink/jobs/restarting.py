@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.rescuing import NOTHING, Held, held_content, rescue_held
+from hostlink.jobs.rescuing import Held, discard_held, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import Found
@@ -51,11 +51,9 @@ def restart(
     if not discard_board:
         session.attach()
     board = session.board_in(archive)
-    with archive.event("restart", board_uuid=board.uuid) as record:
-        held = NOTHING
+    with session.job(archive, "restart", board) as record:
         if discard_board:
-            record.detail["discarded"] = True
-            session.emit(Warned("What the board held was not captured, as you asked."))
+            held = discard_held(session, record, at_prompt=False)
         else:
             held = rescue_held(session, archive, board)
         record.detail["held"] = held.spec
@@ -74,12 +72,18 @@ def restart(
 
 def pulse(session: Session) -> bool:
     """Take DTR off and on again, then listen; whether the board was heard starting."""
+    pull_restart_line(session)
+    return session.dialogue.listen_waking()
+
+
+def pull_restart_line(session: Session) -> None:
+    """Take DTR off and on again, and throw away what came in before."""
+    session.restart_line_pulled()
     port = session.wire.port
     port.dtr = False
     session.wire.clock.sleep(RESTART_PULSE_S)
     port.reset_input_buffer()
     port.dtr = True
-    return session.dialogue.listen_waking()
 
 
 def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:

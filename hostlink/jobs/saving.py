@@ -6,13 +6,14 @@ import dataclasses
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capture, MemoryDoubt
 from hostlink.board.events import Phase, Warned
-from hostlink.errors import HostlinkError, Interrupted, LinkError, Needed, RefusedError
+from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import KeptAs
 from hostlink.jobs.rescuing import board_origin, held_content
 from hostlink.jobs.session import Session
+from hostlink.words import plural
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,23 +31,40 @@ class SaveOptions:
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """A proven save. is_new is False where the archive held the same as the latest revision."""
+    """A save. is_new is False where the archive held the same as the latest revision.
+
+    doubt: what contradicts the listing that was kept; None where it is proven.
+    """
 
     revision: Revision
     is_new: bool
     captures: int
     content: Content
+    doubt: MemoryDoubt | None = None
+
+    @property
+    def status(self) -> ExitStatus:
+        """How a command that saved this ends."""
+        return ExitStatus.DONE if self.doubt is None else ExitStatus.READ_BACK_DIFFERS
+
+    @property
+    def proof(self) -> str:
+        """How far the listing is proven, in words that follow its name."""
+        if self.doubt is None:
+            return f"is proven by {plural(self.captures, 'capture')}"
+        return f"is kept, but not proven: {self.doubt}"
 
 
 def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     """Capture the program in the board's memory and keep it as a revision.
 
+    What the board's free memory contradicts is kept too, with that as its note, and is not proven.
     Raises RefusedError where the board is empty, or no name is known; ReadBackError where the
     captures do not agree. Nothing is kept in any of these cases.
     """
     session.attach()
     board = session.board_in(archive)
-    with archive.event("save", board_uuid=board.uuid) as record:
+    with session.job(archive, "save", board) as record:
         try:
             session.emit(Phase("Reading the board's program"))
             result = session.dialogue.capture()
@@ -76,11 +94,12 @@ def _keep(
     board: Board,
     name: str,
     content: Content,
-    result: Tally,
+    result: Capture,
     options: SaveOptions,
 ) -> Saved:
     origin = board_origin(session, board, result)
-    origin = dataclasses.replace(origin, note=options.note)
+    notes = [note for note in (options.note, origin.note) if note]
+    origin = dataclasses.replace(origin, note="; ".join(notes))
     latest = _same_as_latest(archive, name, content)
     if latest is not None:
         revision, is_new = latest, False
@@ -88,8 +107,14 @@ def _keep(
         kept = archive.keep(name, content, origin)
         revision, is_new = kept.revision, kept.is_new
     session.emit(KeptAs(revision.spec, is_new, content.size_bytes or 0))
-    archive.set_host_copy(board.uuid, content, proven=True, revision=revision)
-    return Saved(revision, is_new, result.count, content)
+    archive.set_host_copy(
+        board.uuid,
+        content,
+        proven=result.is_proven,
+        may_lack_edits=not result.is_proven,
+        revision=revision,
+    )
+    return Saved(revision, is_new, result.count, content, result.doubt)
 
 
 def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision | None:

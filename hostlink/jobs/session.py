@@ -8,21 +8,29 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from hostlink.archive import Archive, Board
+from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
+from hostlink.board.evidence import Evidence
+from hostlink.board.learning import Learned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
-from hostlink.errors import ArchiveError, HostlinkError, Interrupted
+from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.attaching import last_program, remembered_restart
-from hostlink.jobs.events import Emit, MemoryLost
+from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
+from hostlink.jobs.patience import Patience, time_limit_s
+from hostlink.jobs.recognising import recognise
 from hostlink.link.attaching import Foresight, foresee
-from hostlink.link.opening import open_port
+from hostlink.link.opening import open_port, sizes_told
 from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
 
+# What a board that talks otherwise than its profile says looks like.
+_TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
 _LOST_AT_OPENING = (
     "The board restarted when its port was opened; what its memory held was lost then."
 )
@@ -33,7 +41,8 @@ class LinkChoice:
     """Which board to talk to and how.
 
     port: a device name or address. baud: overrides the profile's speed where not 0. record: a file
-    for the recording of the wire. stop_running: consent to interrupt a running program.
+    for the recording of the wire. stop_running: consent to interrupt a running program. is_guess:
+    nobody named the profile and the board is new, so it is to be recognised.
     """
 
     port: str
@@ -41,14 +50,20 @@ class LinkChoice:
     baud: int = 0
     record: Path | None = None
     stop_running: bool = False
+    is_guess: bool = False
 
     @property
     def effective(self) -> Profile:
-        """The profile with the chosen speed."""
-        if not self.baud:
-            return self.profile
-        talk = dataclasses.replace(self.profile.talk, baud=self.baud)
-        return dataclasses.replace(self.profile, talk=talk)
+        """The profile with the chosen speed, and the sizes that the address itself tells."""
+        profile = self.profile
+        if self.baud:
+            talk = dataclasses.replace(profile.talk, baud=self.baud)
+            profile = dataclasses.replace(profile, talk=talk)
+        if told := sizes_told(self.port):
+            storage = dataclasses.replace(profile.rules.storage, **told)  # type: ignore[arg-type]
+            rules = dataclasses.replace(profile.rules, storage=storage)
+            profile = dataclasses.replace(profile, rules=rules)
+        return profile
 
 
 class Session:
@@ -69,7 +84,8 @@ class Session:
         open already, in place of a new one for choice.record. Raises LinkError, UsageError.
         """
         self.choice = choice
-        self.emit = emit
+        self._patience = Patience(emit)
+        self.emit: Emit = self._patience.emit
         self.profile = choice.effective
         self.identity: Identity = identity_of(choice.port)
         self.archive = archive
@@ -88,9 +104,14 @@ class Session:
             if own is not None:
                 own.close()
             raise
-        self.wire = Wire(port, clock, recorder=recorder or own, cancelled=cancelled)
+        self.wire = Wire(
+            port, clock, recorder=recorder or own, cancelled=cancelled, watch=self._patience.watch
+        )
+        self._evidence = Evidence(self.wire.health)
         self.use(choice)
         self._attached = False
+        self._is_known_kind = True
+        self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self._told = False
         self.restarts_told = 0  # restarts of which a job itself has said what came of them
         self._restarts_settled = 0
@@ -111,32 +132,60 @@ class Session:
         with contextlib.suppress(HostlinkError):
             self.wire.close()
 
+    def tell(self, emit: Emit) -> None:
+        """Report to `emit` from now on."""
+        self._patience.listener = emit
+
+    @contextlib.contextmanager
+    def job(
+        self,
+        archive: Archive,
+        name: str,
+        board: Board,
+        *,
+        parts: int = 1,
+        program: str = "",
+        detail: dict[str, Any] | None = None,
+    ) -> Iterator[OpenEvent]:
+        """Record the job that is done inside, and limit its time.
+
+        parts: how many programs it may read or write. A job inside a job adds no limit. Past the
+        limit LinkError is raised, and a minute is left for leaving the board in order.
+        """
+        limit_s = parts * time_limit_s(self.profile)
+        with (
+            self._patience.limited(limit_s, self.wire.now),
+            archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
+        ):
+            yield record
+
     @contextlib.contextmanager
     def may_stop(self) -> Iterator[None]:
         """What is done inside has the user's consent to stop a running program."""
-        before = self.choice
-        self.choice = dataclasses.replace(before, stop_running=True)
+        before = self.choice.stop_running
+        self.choice = dataclasses.replace(self.choice, stop_running=True)
         try:
             yield
-        finally:
-            self.choice = before
+        finally:  # a board that was recognised meanwhile stays so
+            self.choice = dataclasses.replace(self.choice, stop_running=before)
 
-    def attach(self) -> None:
+    def attach(self, *, again: bool = False) -> None:
         """Get to the board's prompt, the first time this is called.
 
-        Raises LinkError or Interrupted, with the state in which the board was left.
+        again: later too, since the board may be silent or talk otherwise by now. Raises LinkError
+        or Interrupted, with the state in which the board was left.
         """
-        if self._attached:
+        if self._attached and not again:
             return
         try:
-            self._woke = self.dialogue.attach(
-                may_interrupt=self.choice.stop_running, starting=self.foresight.restarts
-            )
+            woke = self._find_prompt(again=again)
         except Interrupted as error:
             error.what = "Stopped while looking for the board's prompt."
             error.kept = "The board's program was not touched."
             raise
-        self._attached = True
+        if self._attached:
+            return
+        self._attached, self._woke = True, woke
         board = self._note_board()
         if not self.restarted_since_attach:
             return
@@ -144,6 +193,62 @@ class Session:
         if self.archive is not None and board is not None:
             spec = last_program(self.archive, board)
         self.emit(MemoryLost(_LOST_AT_OPENING, spec))
+
+    def _find_prompt(self, *, again: bool) -> bool:
+        """Get to the prompt, recognising a board that nobody named or that talks otherwise; whether
+        it was heard starting."""
+        woke = False
+        is_new = self.choice.is_guess and not self.is_recognised
+        if is_new:
+            woke = self.foresight.restarts and self.dialogue.listen_starting()
+            self._recognise()
+        try:
+            return (
+                self.dialogue.attach(
+                    may_interrupt=self.choice.stop_running,
+                    starting=self.foresight.restarts and not (is_new or self._attached),
+                )
+                or woke
+            )
+        except LinkError as error:
+            knows_already = self.is_recognised and not again
+            if knows_already or error.reason not in _TALKS_OTHERWISE:
+                raise
+            if error.reason is LinkReason.RUNNING and _asks(self.wire.recent):
+                raise
+            self._recognise_after(error)
+        return self.dialogue.attach(may_interrupt=self.choice.stop_running)
+
+    def _recognise_after(self, failed: LinkError) -> None:
+        """Recognise a board that did not talk as its profile says; what was found at first is told
+        where nothing else is found."""
+        try:
+            self._recognise()
+        except LinkError as error:
+            if error.reason not in (LinkReason.SILENT, LinkReason.UNREADABLE):
+                raise
+            what = f"{failed.what} The other usual speeds were tried too."
+            raise LinkError(
+                what, reason=failed.reason, kept=failed.kept, advice=failed.advice
+            ) from error
+
+    def _recognise(self) -> None:
+        """Find out how the board talks, say so, and talk so from now on."""
+        self.is_recognised = True
+        found = recognise(
+            self.wire,
+            self.choice.profile,
+            self.emit,
+            is_guess=self.choice.is_guess,
+            may_stop=self.choice.stop_running,
+        )
+        self._is_known_kind = found.known
+        self._talk_by(found.profile, found.sentence)
+
+    def _talk_by(self, profile: Profile, sentence: str) -> None:
+        """Say what was found out of the board, and talk to it by that from now on."""
+        self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
+        self.emit(BoardRecognised(sentence, self.profile))
 
     @property
     def restarted_since_attach(self) -> bool:
@@ -160,6 +265,10 @@ class Session:
         # Without a banner a restart may go by unseen, so its absence proves nothing.
         return False if self.foresight.pulses and self.wire.banner else None
 
+    def restart_line_pulled(self) -> None:
+        """A job restarts the board: what is heard from now on says nothing of the opening."""
+        self._told = True
+
     def memory_is_known(self) -> None:
         """A load was proven: an earlier restart says nothing about the memory any more."""
         self._restarts_settled = self.wire.health.restarts
@@ -169,11 +278,16 @@ class Session:
         """Talk over the same open port by another profile or speed from now on."""
         self.choice = choice
         self.profile = choice.effective
-        self.dialogue = Dialogue(self.wire, self.profile, self.emit)
+        self.dialogue = Dialogue(self.wire, self.profile, self.emit, evidence=self._evidence)
         self.wire.banner = self.profile.talk.banner.encode("latin-1", "replace")
         port, baud = self.wire.port, self.profile.talk.baud
         if isinstance(port, TunablePort) and port.baudrate != baud:
             port.baudrate = baud
+
+    def learn(self, learned: Learned) -> None:
+        """Take what the board was seen to do to lines into its profile, from now on."""
+        rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
+        self._talk_by(dataclasses.replace(self.profile, rules=rules), learned.sentence)
 
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""
@@ -183,7 +297,7 @@ class Session:
             pid=identity.pid,
             serial=identity.serial,
             location=identity.location,
-            profile=self.profile.name,
+            profile=self.profile.name if self._is_known_kind else "",
             restarts_on_open=self._taught(),
         )
 
@@ -204,15 +318,25 @@ class Session:
         self._told = True
         return self.restarts_on_open
 
-    def abandon(self) -> None:
-        """Leave the board at a prompt after a job was stopped half way; best effort."""
+    @contextlib.contextmanager
+    def unstoppable(self) -> Iterator[None]:
+        """Let a stop that the user has asked for not reach what is done inside: putting back."""
         cancelled = self.wire.cancelled
         self.wire.cancelled = lambda: False
         try:
-            with contextlib.suppress(HostlinkError):
-                self.dialogue.regain(may_interrupt=True)
+            yield
         finally:
             self.wire.cancelled = cancelled
+
+    def abandon(self) -> None:
+        """Leave the board at a prompt after a job was stopped half way; best effort."""
+        with self.unstoppable(), contextlib.suppress(HostlinkError):
+            self.dialogue.regain(may_interrupt=True)
+
+
+def _asks(heard: bytes) -> bool:
+    """Whether what a board sent last looks like a program's question."""
+    return heard.rstrip(b" ").endswith(b"?")
 
 
 def _warning(port: str, foresight: Foresight) -> str:

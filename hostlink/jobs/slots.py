@@ -10,9 +10,8 @@ import contextlib
 from collections.abc import Iterator
 
 from hostlink.archive import Archive, Board, Revision
-from hostlink.board.captures import Tally
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
-from hostlink.board.listed import shown
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
 from hostlink.jobs.attaching import as_known
 from hostlink.jobs.recalling import (
@@ -27,6 +26,7 @@ from hostlink.jobs.recalling import (
 )
 from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, keep_held, rescue_held
 from hostlink.jobs.session import Session
+from hostlink.words import safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
 
@@ -39,18 +39,22 @@ def store(session: Session, archive: Archive, name: str) -> Held:
     session.dialogue.can("store", "store a program")
     checked(session, name)
     board = _board(session, archive)
-    with archive.event("store", board_uuid=board.uuid, detail={"slot": name}) as record:
+    with session.job(archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
             raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
-        with _memory_kept_as(session, archive, board, memory):
+        with _kept_in_mind(session, archive, board, memory) as was:
             before = _look_into(session, archive, board, name, memory)
             record.detail["slot_held"] = before.spec
+            was[f"stored as {safe(name)}"] = before.spec
             session.emit(Warned(WEAR_WARNING))
             try:
                 store_proven(session, name, memory.lines, kept=_AGAIN.format(spec=memory.spec))
             except ReadBackError:
                 _put_back(session, memory)
+                raise
+            except RefusedError as refused:
+                refused.kept = refused.kept or "The program is still in memory."
                 raise
         record.detail["stored"] = memory.spec
         return before
@@ -64,10 +68,10 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
     session.dialogue.can("recall", "recall a stored program")
     checked(session, name)
     board = _board(session, archive)
-    with archive.event("recall", board_uuid=board.uuid, detail={"slot": name}) as record:
+    with session.job(archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
-        with _memory_kept_as(session, archive, board, memory):
+        with _kept_in_mind(session, archive, board, memory):
             result = _recalled_or_back(session, name, memory)
             content = held_content(session, result)
             holders = archive.holds(content)
@@ -78,12 +82,12 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
         return Held(result.lines, result.count, same.spec if same is not None else "")
 
 
-def _recalled_or_back(session: Session, name: str, memory: Held) -> Tally:
+def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
     """What was recalled. Raises RefusedError, memory put back, where that is refused or nothing."""
     try:
         result = recalled(session, name)
         if not result.lines:
-            raise RefusedError(f"Nothing came when {shown(name)} was recalled.")
+            raise RefusedError(f"Nothing came when {safe(name)} was recalled.")
     except RefusedError as refused:
         _put_back(session, memory)
         refused.kept = "Memory holds what it held before."
@@ -95,7 +99,7 @@ def _must_be_listed(session: Session, name: str) -> None:
     """Refuse what the board does not list before memory is cleared for it."""
     names = slot_names(session)
     if session.profile.commands.stored and name.casefold() not in {n.casefold() for n in names}:
-        has = f"It has: {', '.join(map(shown, names))}." if names else "It has nothing stored."
+        has = f"It has: {', '.join(map(safe, names))}." if names else "It has nothing stored."
         raise RefusedError(
             f"The board has nothing stored as {name}.", kept="Nothing was changed.", advice=has
         )
@@ -121,12 +125,16 @@ def _put_back(session: Session, memory: Held) -> None:
 
 
 @contextlib.contextmanager
-def _memory_kept_as(
+def _kept_in_mind(
     session: Session, archive: Archive, board: Board, memory: Held
-) -> Iterator[None]:
-    """Where this ends early the board may hold another program: say where the first one is."""
+) -> Iterator[dict[str, str]]:
+    """Where this ends early the board may hold other programs: say where the first ones are.
+
+    Gives what is said then, to be added to: where a program was, and how the archive keeps it.
+    """
+    was = {"in memory": memory.spec}
     try:
-        yield
+        yield was
     except HostlinkError as error:
         if isinstance(error, Interrupted):
             session.abandon()
@@ -136,8 +144,9 @@ def _memory_kept_as(
                 copy = archive.host_copy(board.uuid)
                 if copy is not None:
                     forget_copy(archive, board, copy.content)
-        if memory.spec and memory.spec not in error.kept:
-            error.kept = f"{error.kept} What was in memory is kept as {memory.spec}.".strip()
+        for where, spec in was.items():
+            if spec and f"{spec}." not in error.kept:
+                error.kept = f"{error.kept} What was {where} is kept as {spec}.".strip()
         raise
 
 

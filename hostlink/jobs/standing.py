@@ -99,13 +99,16 @@ class Standing:
             archive=self._archive,
             recorder=self._recorder,
         )
-        session.emit = session.dialogue.emit = self._emit
+        session.tell(self._emit)
         self._session = session
         self._identity = session.identity
         self._begin(None)
         told = True
         try:
             session.attach()  # a restart by the opening is told by it
+            self.choice = dataclasses.replace(
+                session.choice, port=self.choice.port, record=self.choice.record
+            )
             self._begin(session.dialogue.pacing.prompt)
         except LinkError as error:
             if not self._stays or error.reason not in _REASONS_TO_STAY:
@@ -160,7 +163,8 @@ class Standing:
             return
         try:
             self._connect(port, returning=True)
-            empty = self.at_prompt and self.copy.lines and not self._here().dialogue.list_once()
+            had_lines = self.at_prompt and bool(self.copy.lines)
+            empty = had_lines and self._here().dialogue.read_listing().is_bare
         except LinkError:
             self._give_back()
             return

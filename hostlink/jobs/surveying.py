@@ -19,7 +19,14 @@ from hostlink.board.survey import Finding, Findings, Manner
 from hostlink.board.survey_program import find_free_memory, find_list_form
 from hostlink.board.survey_storing import Storing
 from hostlink.board.uart import warn
-from hostlink.errors import HostlinkError, Interrupted, LinkError, RefusedError, UsageError
+from hostlink.errors import (
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    NotKnownError,
+    RefusedError,
+    UsageError,
+)
 from hostlink.jobs.files import write_new
 from hostlink.jobs.recalling import memory_after, put_into_memory
 from hostlink.jobs.rescuing import rescue_held
@@ -72,7 +79,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
     try:
         profile = manner.survey(options.speeds)
         board = session.board_in(archive)
-        with archive.event("survey", board_uuid=board.uuid) as record:
+        with session.job(archive, "survey", board, parts=3) as record:
             surveyed = _survey(session, archive, options, manner, profile, record)
             record.detail["found"] = finding_rows(surveyed.findings)
             return surveyed
@@ -101,7 +108,11 @@ def _survey(
     dialogue = Dialogue(session.wire, profile, session.emit)
     session.emit(Phase("Reading the listing"))
     dialogue.profile = find_list_form(dialogue, manner.findings)
-    held = dialogue.capture()
+    try:
+        lines = len(dialogue.capture().lines)
+    except NotKnownError as error:  # nothing is overwritten by looking
+        session.emit(Warned(error.what))
+        lines = 0
     session.emit(Phase("Looking for the free-memory question"))
     find_free_memory(dialogue, manner.findings)
     base = dialogue.profile
@@ -115,7 +126,7 @@ def _survey(
             manner.findings.missing(name, "needs consent to store test lines (--storing)")
     _warn_of_speed(session, manner.findings, options.clock_hz)
     proposed = _with(base, manner.findings, options.name)
-    return Surveyed(proposed, tuple(manner.findings), len(held.lines))
+    return Surveyed(proposed, tuple(manner.findings), lines)
 
 
 def _measure_storing(session: Session, archive: Archive, manner: Manner, record: OpenEvent) -> None:

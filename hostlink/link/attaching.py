@@ -33,6 +33,7 @@ from hostlink.link.pacing import Pacing
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
 _WAKING_SLACK_S = 0.3
+_SILENCE_AFTER_START_S = 0.7  # of a board whose greeting is over: common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,13 +205,17 @@ class Waking:
 
     Ends when a prompt stands at the start of a line and is quiet, or after longest_s. When done:
     `heard`, and `woke`: the banner came, or where none is known a prompt that nobody asked for.
+    known: whether the prompt is known; else any text that is followed by silence ends it.
     """
 
-    def __init__(self, pacing: Pacing, *, banner: bytes, restart_s: float) -> None:
+    def __init__(
+        self, pacing: Pacing, *, banner: bytes, restart_s: float, known: bool = True
+    ) -> None:
         self.heard = bytearray()
         self.woke = False
         self._pacing = pacing
         self._banner = banner
+        self._known = known
         self._longest_s = restart_s * _WAKING_MARGIN + _WAKING_SLACK_S
         self._end: float | None = None
         self._last = 0.0
@@ -228,8 +233,9 @@ class Waking:
             self.heard += received
             self._last = now
         heard = bytes(self.heard)
-        prompted = ends_with_prompt(heard, self._pacing)
-        quiet_at = self._last + self._pacing.quiet_s
+        prompted = ends_with_prompt(heard, self._pacing) if self._known else bool(heard)
+        quiet_s = self._pacing.quiet_s if self._known else _SILENCE_AFTER_START_S
+        quiet_at = self._last + quiet_s
         if (prompted and now >= quiet_at) or now >= self._end:
             self.woke = self._banner in heard if self._banner else prompted
             self._done = True

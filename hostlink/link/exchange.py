@@ -17,6 +17,8 @@ from enum import Enum
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 
+_QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
+_DEAF_SIGNS = 2  # one may be damage
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
 
@@ -28,6 +30,7 @@ class Outcome(Enum):
     SILENT = "silent"  # the line went in, no prompt came back
     UNTYPED = "untyped"  # it could not be typed right; nothing was committed on purpose
     FLOODING = "flooding"  # the board does not stop sending
+    DEAF = "deaf"  # the board answers each character with a sign: its memory takes no line any more
 
 
 class _State(Enum):
@@ -46,7 +49,8 @@ class Reach:
     comes (0 for a command that may run long: then only longest_s ends the wait). silence_s: how
     long without a byte counts as silence, None for the pacing's patience. longest_s: longest wait
     for the whole answer. most_bytes: largest answer.
-    replies: lines to type, one at each silence without a prompt (for a program that asks).
+    may_enter_wrong: whether a line that was heard wrong is entered to be rid of it, where the board
+    has no key that takes it back; a command that is refused does no harm, a wrong answer does.
     """
 
     attempts: int = 12
@@ -54,7 +58,7 @@ class Reach:
     silence_s: float | None = None
     longest_s: float = 120.0
     most_bytes: int = 65_536
-    replies: tuple[bytes, ...] = ()
+    may_enter_wrong: bool = True
 
 
 class Exchange:
@@ -73,7 +77,9 @@ class Exchange:
         self.repairs = 0
         self.nudged = 0
         self.committed_wrong = False
+        self.echo_heard = False  # at least one character came back right
         self._text = text
+        self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
         self._reach = reach or Reach()
         self._on_answer = on_answer
@@ -86,7 +92,7 @@ class Exchange:
         self._began: float | None = None
         self._next_byte_at = 0.0
         self._settling_since = 0.0
-        self._replied = 0
+        self._deaf_signs = 0  # attempts whose first character was answered with the sign
         self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
 
     @property
@@ -162,9 +168,12 @@ class Exchange:
             if self._echoed >= self._sent:
                 return False
             want = self._text[self._echoed]
+            if self._echoed == 0 and byte == self._pacing.deaf_sign:
+                self._deaf_signs += 1
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
                 return False
             self._echoed += 1
+            self.echo_heard = True
         return True
 
     def _commit(self, now: float, out: bytes) -> Step:
@@ -178,6 +187,8 @@ class Exchange:
 
     def _settle(self, now: float) -> Step:
         """The echo is wrong or missing: let the line fall quiet, then cancel it."""
+        if self._deaf_signs >= _DEAF_SIGNS:
+            return self._finish(Outcome.DEAF)
         self.repairs += 1
         self._attempts += 1
         self._state = _State.SETTLING
@@ -197,6 +208,8 @@ class Exchange:
             out = pacing.line_cancel
         elif pacing.erase:
             out = pacing.erase * (len(self._text) + 8)
+        elif not self._reach.may_enter_wrong:
+            return self._finish(Outcome.UNTYPED)
         else:
             out = pacing.line_end
             self.committed_wrong = True
@@ -259,30 +272,24 @@ class Exchange:
         What a direct command prints may begin with the very text of the prompt.
         """
         pacing = self._pacing
-        numbered = self._text.lstrip(b" ")[:1].isdigit()
-        return numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
+        return self._numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
 
     def _quiet_at(self, held: bytearray) -> float | None:
         """When the answer may be taken as complete if nothing more comes; None if it may not."""
         pacing = self._pacing
-        if pacing.prompt:
-            guard = pacing.after_prompt_s if pacing.line_done == "after-prompt" else 0.0
+        if pacing.prompt if self._numbered else pacing.direct_end:
             # Without echo nothing but the prompt answers a nudge, right behind what stood before.
             complete = ends_with_prompt(held, pacing) or (
                 self.nudged > 0 and held[self._nudged_at :] == pacing.prompt
             )
-            return self._last + max(pacing.quiet_s, guard) if complete else None
-        if (pacing.echo and not held) or self._replied < len(self._reach.replies):
-            return None  # its line end was not heard, or it is about to ask
-        return self._last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
+            return self._last + max(pacing.quiet_s, pacing.guard_s) if complete else None
+        if pacing.echo and not held:
+            return None  # its line end was not heard
+        still_s = _QUIET_AFTER_STORING_S if self._numbered else QUIET_WITHOUT_PROMPT_S
+        return self._last + max(still_s, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:
-        """Silence without a prompt: give the next reply, or ask for a new prompt."""
-        if self._replied < len(self._reach.replies):
-            reply = self._reach.replies[self._replied] + self._pacing.line_end
-            self._replied += 1
-            self._last = now + len(reply) * self._pacing.byte_s
-            return Step(reply, self._last + self._silence())
+        """Silence without a prompt: ask for a new one."""
         if not self._reach.nudges:
             return Step(b"", now + self._silence())
         if self.nudged >= self._reach.nudges:
@@ -300,8 +307,11 @@ class Typed:
     `committed`, and if it was not, `outcome`.
     """
 
-    def __init__(self, text: bytes, pacing: Pacing, *, attempts: int = 12) -> None:
-        self._exchange = Exchange(text, pacing, Reach(attempts=attempts))
+    def __init__(
+        self, text: bytes, pacing: Pacing, *, attempts: int = 12, may_enter_wrong: bool = True
+    ) -> None:
+        reach = Reach(attempts=attempts, may_enter_wrong=may_enter_wrong)
+        self._exchange = Exchange(text, pacing, reach)
 
     @property
     def done(self) -> bool:
@@ -319,20 +329,26 @@ class Typed:
     def repairs(self) -> int:
         return self._exchange.repairs
 
+    @property
+    def echo_heard(self) -> bool:
+        """Whether somebody was listening: at least one character came back right."""
+        return self._exchange.echo_heard
+
     def step(self, now: float, received: bytes) -> Step:
         return self._exchange.step(now, received)
 
 
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
-    """Whether what was heard ends with the prompt at the start of a line.
+    """Whether what was heard ends with the prompt, or the word that it is ready, at the start of a
+    line.
 
     A second one right behind the first counts too: a board that does not end the line when it is
     asked before it was ready (an interpreter at a real terminal, slow to start) prints it so.
     """
-    prompt = pacing.prompt
-    if not prompt:
-        return False
-    end = len(heard)
-    while heard.endswith(prompt, 0, end):
-        end -= len(prompt)
-    return end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n")
+    for prompt in (pacing.prompt, pacing.ready):
+        end = len(heard)
+        while prompt and heard.endswith(prompt, 0, end):
+            end -= len(prompt)
+        if end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n"):
+            return True
+    return False

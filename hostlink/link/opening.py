@@ -25,6 +25,21 @@ def open_port(name: str, baud: int) -> tuple[Port, Clock]:
     return SerialPort(name, baud), RealClock()
 
 
+def sizes_told(name: str) -> dict[str, int]:
+    """Return the sizes that an address itself gives its board, in bytes: program_bytes and
+    eeprom_bytes, each only where it stands there.
+
+    Raises UsageError where the address makes no sense.
+    """
+    told = [key for key in ("program_bytes", "eeprom_bytes") if f"{key}=" in name]
+    if not name.startswith("practice:") or not told:
+        return {}
+    from hostlink.practice.address import parse_address
+
+    settings = parse_address(name).settings
+    return {key: getattr(settings, key) for key in told}
+
+
 def practice_folder() -> Path:
     """Where practice boards keep their state between two commands."""
     named = os.environ.get(PRACTICE_FOLDER_VARIABLE, "").strip()

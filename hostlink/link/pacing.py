@@ -9,6 +9,7 @@ from typing import Literal
 BITS_PER_BYTE = 10
 # Without any answer the clock alone paces; the host may hand bytes over late and in lumps.
 TIMED_MARGIN = 1.1
+_BACKSPACE = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +24,7 @@ class Pacing:
     line_end: bytes = b"\r"
     reply_end: bytes = b"\r\n"
     prompt: bytes = b"> "
+    ready: bytes = b""
     line_done: Literal["echo", "prompt", "after-prompt"] = "prompt"
     after_prompt_s: float = 0.0
     receive_buffer: int = 0
@@ -33,9 +35,28 @@ class Pacing:
     line_cancel: bytes = b""
     erase: bytes = b""
     interrupt: bytes = b"\x03"
+    full_sign: bytes = b""
     page_prompt: bytes = b""
     page_key: bytes = b""
     latency_s: float = 0.02
+
+    @property
+    def direct_end(self) -> bytes:
+        """What ends the answer to a direct command; b"" for nothing but silence."""
+        return self.ready or self.prompt
+
+    @property
+    def deaf_sign(self) -> int:
+        """The byte with which a board answers a character that it has no room to take.
+
+        Where the profile names none it is a backspace: the commonest kind answers so.
+        """
+        return self.full_sign[0] if self.full_sign else _BACKSPACE
+
+    @property
+    def guard_s(self) -> float:
+        """How long after a prompt a line may still be being stored."""
+        return self.after_prompt_s if self.line_done == "after-prompt" else 0.0
 
     @property
     def byte_s(self) -> float:

@@ -11,20 +11,32 @@ class Probe:
     """Writes `out` once and listens until the line is quiet.
 
     byte_s: seconds that a byte takes at the speed the port is set to. quiet_s: stillness that ends
-    the listening, counted from the last byte out or in. longest_s: end of the listening anyway.
-    When done: `heard`, `sent_at`, and `arrivals` as (clock seconds, bytes), in order.
+    the listening, counted from the last byte out or in. first_s: the same before anything came,
+    None for quiet_s. longest_s: end of the listening anyway.
+    When done: `heard`, `sent_at`, `arrivals` as (clock seconds, bytes), in order, and `overdue`:
+    whether it ended although bytes were still coming.
     """
 
-    def __init__(self, out: bytes, byte_s: float, *, quiet_s: float, longest_s: float) -> None:
+    def __init__(
+        self,
+        out: bytes,
+        byte_s: float,
+        *,
+        quiet_s: float,
+        longest_s: float,
+        first_s: float | None = None,
+    ) -> None:
         self.arrivals: list[tuple[float, bytes]] = []
         self.sent_at = 0.0
         self._out = out
         self._byte_s = byte_s
         self._quiet_s = quiet_s
         self._longest_s = longest_s
+        self._first_s = max(quiet_s, first_s or 0.0)
         self._last: float | None = None
         self._size = 0
         self._done = False
+        self.overdue = False
 
     @property
     def done(self) -> bool:
@@ -34,26 +46,19 @@ class Probe:
     def heard(self) -> bytes:
         return b"".join(data for _, data in self.arrivals)
 
-    @property
-    def still_talking(self) -> bool:
-        """Whether it ended although bytes were still coming."""
-        last = self._last if self._last is not None else 0.0
-        return bool(self.arrivals) and self.arrivals[-1][0] >= last and self._overdue
-
     def step(self, now: float, received: bytes) -> Step:
         if self._last is None:
             self.sent_at = now
             self._last = now + len(self._out) * self._byte_s
             self._end = self._last + self._longest_s
-            self._overdue = False
-            return Step(self._out, min(self._last + self._quiet_s, self._end))
+            return Step(self._out, min(self._last + self._first_s, self._end))
         if received:
             self.arrivals.append((now, received))
             self._size += len(received)
             self._last = max(self._last, now)
-        self._overdue = now >= self._end or self._size > MOST_BYTES
-        quiet_at = self._last + self._quiet_s
-        self._done = self._overdue or now >= quiet_at
+        self.overdue = now >= self._end or self._size > MOST_BYTES
+        quiet_at = self._last + (self._quiet_s if self.arrivals else self._first_s)
+        self._done = self.overdue or now >= quiet_at
         return Step(b"", min(quiet_at, self._end))
 
     def moment_of(self, place: int) -> float:

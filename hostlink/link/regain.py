@@ -80,8 +80,8 @@ class Regain:
         answer = bytes(self.heard[self._mark :])
         if self._tried and ends_with_prompt(answer, self._pacing):
             return self._end(Found.PROMPT)
-        if self._tried and not self._pacing.prompt and (answer or not self._pacing.echo):
-            return self._end(Found.PROMPT)  # a board without a prompt: it answered and is quiet
+        if self._tried and self._is_answered(answer):
+            return self._end(Found.PROMPT)
         if self._tried >= self._tries:
             return self._end(self._verdict())
         # Quietly first; a board that shows text but no prompt may be waiting for INPUT, which would
@@ -96,6 +96,17 @@ class Regain:
         if self._tried % 2 == 0:
             return self._try(now, self._quietest())
         return self._try(now, self._pacing.line_end)
+
+    def _is_answered(self, answer: bytes) -> bool:
+        """Whether a board that shows no prompt after an empty line has answered one and is quiet.
+
+        One that is ready after a direct command answers an empty line with a line end alone; other
+        text may be a program's question.
+        """
+        pacing = self._pacing
+        if pacing.prompt or (pacing.echo and not answer):
+            return False
+        return not pacing.ready or not answer.strip(b"\r\n")
 
     def _quietest(self) -> bytes:
         return self._pacing.line_cancel or self._pacing.line_end

@@ -143,9 +143,8 @@ class Sender:
         return True
 
     def _line_answered(self, now: float) -> None:
-        guard = self.pacing.after_prompt_s if self.pacing.line_done == "after-prompt" else 0.0
         self._prompted += 1
-        self._guards.append(now + guard)
+        self._guards.append(now + self.pacing.guard_s)
         self._expect_line()
 
     def _fail(self, kind: str) -> None:

@@ -2,7 +2,8 @@
 
 Rules:
 1. One thread owns a wire; no call blocks longer than the port's timeout (under 0.1 s).
-2. Cancelling is asked for through `cancelled`, which is looked at on every turn.
+2. Cancelling is asked for through `cancelled`, which is looked at on every turn, and so is the
+   `watch`, by which a job limits its time and tells what it is waiting for.
 3. Everything that passes is counted and recorded here and nowhere else.
 """
 
@@ -29,17 +30,11 @@ _OPEN_TEXT = re.compile(rb"REM|DATA|\'", re.IGNORECASE)
 
 @dataclass
 class Health:
-    """What has passed since the port was opened, and how much of it proved to be damaged."""
+    """What has passed since the port was opened, in bytes, and the restarts that were noticed."""
 
     bytes_out: int = 0
     bytes_in: int = 0
-    disagreements: int = 0
     restarts: int = 0
-
-    @property
-    def damage_rate(self) -> float:
-        """Estimated share of damaged bytes, from what disagreed."""
-        return self.disagreements / max(1, self.bytes_in + self.bytes_out)
 
 
 @dataclass
@@ -51,6 +46,7 @@ class Wire:
     banner: bytes = b""
     recorder: Recorder | None = None
     cancelled: Callable[[], bool] = lambda: False
+    watch: Callable[[float], None] | None = None  # called with the time; may raise to end a job
     health: Health = field(default_factory=Health)
     recent: bytes = b""  # the last bytes from the board, so that a banner can be quoted
     _row: bytes = b""  # as far as it came
@@ -75,6 +71,8 @@ class Wire:
                 return
             if self.cancelled():
                 raise Interrupted("Stopped by the user.")
+            if self.watch is not None:
+                self.watch(self.now())
             received = self.receive(self.now() + 1.0 if step.wake is None else step.wake)
 
     def write(self, data: bytes) -> None:

@@ -2,8 +2,9 @@
 
 A board may fold letters to capitals and change blanks (Form.case, Form.spacing). The canonical
 form takes away exactly what it may change, so that two listings are the same program for the
-board when their canonical forms are equal. Quoted text and remarks are never altered: a board
-that changes those has changed the program.
+board when their canonical forms are equal. Quoted text is never altered, and remarks only where
+the profile says that the board folds their letters too: a board that changes anything else has
+changed the program.
 """
 
 from __future__ import annotations
@@ -85,10 +86,13 @@ def _folded(text: str, rules: Rules) -> str:
     Where blanks are free one is put before a remark word, for it would not be seen as one if its
     letters ran on from those before it.
     """
-    upper, free = rules.form.case == "upper", rules.form.spacing == "free"
+    upper, free = rules.form.case != "kept", rules.form.spacing == "free"
     remarks = {word.upper() for word in rules.language.remarks}
     pieces: list[str] = []
     for span in scan(text, rules.language):
+        if span.kind == "remark" and rules.form.case == "upper-everywhere":
+            pieces.append(_upper_outside_quotes(span.text, rules.language.quotes))
+            continue
         if span.kind in ("quoted", "remark"):
             pieces.append(span.text)
             continue
@@ -99,6 +103,17 @@ def _folded(text: str, rules: Rules) -> str:
     return "".join(pieces)
 
 
+def _upper_outside_quotes(text: str, quotes: str) -> str:
+    """Fold letters to capitals where no quote is open; one that is not closed opens the rest."""
+    folded: list[str] = []
+    opened = ""
+    for character in text:
+        if character in quotes and opened in ("", character):
+            opened = "" if opened else character
+        folded.append(character if opened else character.translate(_CAPITALS))
+    return "".join(folded)
+
+
 def listed_line(row: str, form: Form) -> Line | None:
     """Read one row of the board's LIST back into a line as it would be typed.
 
@@ -107,19 +122,25 @@ def listed_line(row: str, form: Form) -> Line | None:
     Returns None where the row is no listed line (a prompt, a message).
     Raises ProfileError where form.list_form lacks a field.
     """
-    match = _list_pattern(form.list_form).fullmatch(row)
+    match = _list_pattern(form.list_form, form.signed_numbers).fullmatch(row)
     if match is None:
         return None
-    if form.list_form == PLAIN_FORM:
-        return Line.from_text(match["number"] + match["text"])
     number, text = match["number"], match["text"] or ""
+    if number.startswith("-"):
+        number = str(int(number) + 0x10000)
+    if form.list_form == PLAIN_FORM:
+        return Line.from_text(number + text)
     typed = f"{number} {text}" if text else number
     return Line(typed, line_number(number), typed[len(number) :], 1)
 
 
 @lru_cache(maxsize=16)
-def _list_pattern(list_form: str) -> re.Pattern[str]:
-    """The form of a listed line as a pattern with the groups number and text."""
+def _list_pattern(list_form: str, signed: bool) -> re.Pattern[str]:
+    """The form of a listed line as a pattern with the groups number and text.
+
+    signed: whether numbers from 32768 are shown as the negative ones of 16 bits.
+    """
+    digits = "-?[0-9]+" if signed else "[0-9]+"
     before, number, rest = list_form.partition("{number}")
     between, text, after = rest.partition("{text}")
     if not number or not text:
@@ -127,11 +148,11 @@ def _list_pattern(list_form: str) -> re.Pattern[str]:
             f'The form of a listed line, "{list_form}", must hold {{number}} and then {{text}}.'
         )
     if list_form == PLAIN_FORM:
-        return re.compile(r" *(?P<number>[0-9]+)(?P<text>.*)", re.DOTALL)
+        return re.compile(rf" *(?P<number>{digits})(?P<text>.*)", re.DOTALL)
     # A line that is only a number may be shown without the blanks that would follow it.
     short = re.escape(between.rstrip(" ")) + " *"
     return re.compile(
-        rf" *{re.escape(before)} *(?P<number>[0-9]+)"
+        rf" *{re.escape(before)} *(?P<number>{digits})"
         rf"(?:{re.escape(between)}(?P<text>.*)|{short}){re.escape(after)}",
         re.DOTALL,
     )

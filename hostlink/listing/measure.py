@@ -10,7 +10,7 @@ from typing import Literal
 
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Rules, Storage
-from hostlink.listing.tokens import scan
+from hostlink.listing.tokens import Span, scan
 
 Standing = Literal["stored", "replaced", "deletes", "direct"]
 
@@ -85,7 +85,8 @@ def line_cost(line: Line, rules: Rules) -> int:
     """Bytes that one numbered line takes when it is stored."""
     storage = rules.storage
     text = stored_text(line, storage)
-    size = len(text) if storage.kind == "text" else _tokens_size(text, rules)
+    plain = storage.kind == "text" and not storage.squeezed
+    size = len(text) if plain else _spans_size(text, rules)
     return storage.number_bytes + storage.length_bytes + size + storage.end_bytes
 
 
@@ -98,10 +99,20 @@ def stored_text(line: Line, storage: Storage) -> str:
     return line.text
 
 
-def _tokens_size(text: str, rules: Rules) -> int:
-    """Bytes of a text whose keywords, outside quotes and remarks, are stored as tokens."""
-    sizes = {word.upper().replace(" ", ""): size for word, size in rules.storage.tokens}
-    return sum(
-        sizes.get(span.word, 1) if span.kind == "word" else len(span.text)
-        for span in scan(text, rules.language)
-    )
+def _spans_size(text: str, rules: Rules) -> int:
+    """Bytes of a text whose keywords are stored as tokens, or whose blanks are not stored, each
+    outside quotes and remarks."""
+    storage = rules.storage
+    sizes = {word.upper().replace(" ", ""): size for word, size in storage.tokens}
+    fixed = {"number": storage.constant_bytes, "name": storage.name_bytes}
+
+    def size(span: Span) -> int:
+        if span.kind == "blank" and storage.squeezed:
+            return 0
+        if storage.kind == "tokens" and span.kind == "word":
+            return sizes.get(span.word, 1)
+        if storage.kind == "tokens" and fixed.get(span.kind):
+            return fixed[span.kind]
+        return len(span.text)
+
+    return sum(map(size, scan(text, rules.language)))

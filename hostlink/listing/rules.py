@@ -16,26 +16,35 @@ class Form:
 
     first_line, last_line: smallest and largest line number the board takes.
     longest_line: characters in one typed line, line end not counted; 0 for no known limit.
-    case: "kept", or "upper" where the board folds letters outside quotes to capitals.
+    case: "kept"; "upper" where the board folds letters outside quotes and remarks to capitals;
+        "upper-everywhere" where it does so in remarks too, except inside quotes there.
     spacing: what the board does to blanks outside quoted text and remarks:
         "kept"; "after-number" (any blanks after the number become one); "free" (blanks anywhere
         outside quotes and remarks may differ).
+    signed_numbers: whether line numbers above 32767 are listed as the negative ones of 16 bits.
+    beyond_last: what becomes of a number above last_line: "refused", or "wrapped" where the board
+        takes it for another one without a word.
     list_form: how LIST shows a line, with the fields {number} and {text}; blanks in front of
         the number are always allowed. The plain form is "{number} {text}".
     charset: a Python single-byte codec that maps all 256 bytes, so that captures are lossless.
     characters: the byte values the board takes in a line, as inclusive ranges.
     screen_width: columns of the board's screen, 0 where it has none or it is not known.
+    wrap_indent: blanks with which a listed line goes on in the next row where it was broken at the
+        width of the screen; -1 where the board breaks no line.
     """
 
     first_line: int = 1
     last_line: int = 32767
     longest_line: int = 72
-    case: Literal["kept", "upper"] = "kept"
+    case: Literal["kept", "upper", "upper-everywhere"] = "kept"
     spacing: Literal["kept", "after-number", "free"] = "after-number"
     list_form: str = "{number} {text}"
+    signed_numbers: bool = False
+    beyond_last: Literal["refused", "wrapped"] = "refused"
     charset: str = "latin-1"
     characters: tuple[tuple[int, int], ...] = ((32, 126),)
     screen_width: int = 0
+    wrap_indent: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +55,12 @@ class Storage:
     keyword outside quotes and remarks costs `token_bytes` (default 1, exceptions by keyword).
     blank_after_number: "dropped" (all blanks after the number are not stored), "kept" (one blank
     separates, further ones are stored), or "all" (every blank is stored).
+    constant_bytes, name_bytes: with kind "tokens", what a number and a name take wherever they
+        stand in a statement, 0 where they are stored as typed.
+    squeezed: whether blanks outside quotes and remarks are not stored. variables: whether variables
+    take of the memory that is free for a program, so that less may be free than a listing leaves.
     program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
+    eeprom_bytes: bytes for all stored programs together, 0 where unknown.
     """
 
     program_bytes: int = 999
@@ -55,7 +69,12 @@ class Storage:
     length_bytes: int = 0
     end_bytes: int = 1
     blank_after_number: Literal["dropped", "kept", "all"] = "dropped"
+    constant_bytes: int = 0
+    name_bytes: int = 0
+    squeezed: bool = False
+    variables: bool = False
     empty_bytes: int = 0
+    eeprom_bytes: int = 0
     tokens: tuple[tuple[str, int], ...] = ()
 
 
@@ -72,6 +91,8 @@ class Language:
     long_names: whether names may be words, so that a keyword counts only as a whole word; where
         they may not, a keyword is found wherever its letters stand (`FORI=1TO9`).
     words_apart: whether keywords must stand apart by blanks all the same.
+    capitals_only: whether keywords in small letters are not understood when a program runs.
+    fractions: whether numbers may have a fraction and an exponent.
     optional: words that may be left out where nothing is lost by it: "LET" in front of an
         assignment, "THEN" in front of a statement, "END" as the very last line.
     """
@@ -89,6 +110,8 @@ class Language:
     long_names: bool = False
     words_apart: bool = False
     optional: tuple[str, ...] = ()
+    capitals_only: bool = False
+    fractions: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,7 +30,7 @@ async def _survey(pilot: Any, app: Any, wait: Any, answer: str) -> dict[str, tup
     await pilot.click(f"#answer-{answer}")
     await wait(pilot, lambda: isinstance(app.screen, SurveyScreen | JobView))
     if isinstance(app.screen, JobView):
-        await wait(pilot, lambda: isinstance(app.screen, SurveyScreen) or app.screen.job.ended, 30)
+        await wait(pilot, lambda: isinstance(app.screen, SurveyScreen) or app.screen.job.ended)
         if isinstance(app.screen, JobView):
             await pilot.press("enter")  # there was something to be read
     await wait(pilot, lambda: isinstance(app.screen, SurveyScreen))

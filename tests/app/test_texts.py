@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.app import texts
-from hostlink.app.texts import Held, ago, board_sentence, plain, room_words, ruler, ruler_scale
+from hostlink.app.texts import Held, ago, board_sentence, room_words, ruler, ruler_scale
 from hostlink.listing import Listing, Rules, Storage, measure
+from hostlink.words import safe
 
 SIZES = st.integers(0, 5000)
 
@@ -76,7 +77,7 @@ def test_a_board_is_told_in_one_sentence() -> None:
 @given(st.text())
 def test_plain_text_holds_no_character_that_a_terminal_obeys(text: str) -> None:
     """Control characters are written out, so that nothing from a board is obeyed."""
-    assert plain(text).isprintable()
+    assert safe(text).isprintable()
 
 
 def test_ages_are_told_in_the_largest_whole_unit() -> None:

@@ -12,7 +12,6 @@ import pytest
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
-from hostlink.archive.trouble import printable
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -313,9 +312,3 @@ def test_a_damaged_firmware_image_knows_that_it_is(damaged: Damaged) -> None:
     with damaged("UPDATE firmware_images SET data = zeroblob(16)") as archive:
         (write,) = archive.writes()
     assert not write.image.sound
-
-
-def test_what_a_damaged_file_says_is_made_fit_to_be_shown() -> None:
-    """Plain text stays as it is; what a terminal obeys, or cannot show, is told by its code."""
-    assert printable("no such table: Ebbe \u00fc") == "no such table: Ebbe \u00fc"
-    assert printable("\x1b[2J\n\u202e") == "\\x1b[2J\\n\\u202e"

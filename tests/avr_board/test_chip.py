@@ -49,6 +49,7 @@ def test_two_speeds_garble_each_other(avr_board: MakeBoard) -> None:
         board.restart()
         assert b"class" not in port.hear(lambda heard: len(heard) >= 4)
         port.write(b"PRINT ROOM()\r")
+        board.pass_time(0.1)  # until all of it has arrived, as it arrives
     with board.opened() as port:
         board.restart()
         port.hear_greeting()
@@ -82,7 +83,7 @@ def test_a_line_that_does_not_fit_is_refused_and_the_old_one_stays(avr_board: Ma
         assert dialogue.ask("200 " + "B" * exact).strip() == ""
         assert dialogue.free_memory() == 0
         assert "no: 1 bytes short" in dialogue.ask("200 " + "C" * (exact + 1))
-        assert dialogue.list_once()[200].text == "B" * exact
+        assert dialogue.read_listing().lines[200].text == "B" * exact
         assert "no: lines are 1 to 32767" in dialogue.ask("32768 REM")
 
 

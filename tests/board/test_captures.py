@@ -10,15 +10,15 @@ from hypothesis import strategies as st
 
 from hostlink.board.captures import (
     Verdict,
-    captures_needed,
     differing,
-    heard,
     hidden,
+    standing_rows,
     tally,
     verdict,
+    voting,
     whole,
 )
-from hostlink.link.wire import Health
+from hostlink.board.reading import Reading
 from hostlink.listing.parse import Line
 
 NUMBERS = st.integers(1, 5).map(lambda n: 10 * n)
@@ -34,23 +34,6 @@ def rows(capture: dict[int, str]) -> dict[int, Line]:
 
 def readings(captures: list[dict[int, str]], number: int) -> Counter[str | None]:
     return Counter(capture.get(number) for capture in captures)
-
-
-# --- how many ------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("disagreements", "bytes_in", "need"),
-    [(0, 0, 3), (0, 999, 3), (0, 1000, 2), (1, 10_000, 3), (2, 1000, 3), (3, 1000, 5), (9, 20, 5)],
-)
-def test_captures_needed(disagreements: int, bytes_in: int, need: int) -> None:
-    """Two where 1,000 bytes came without a doubt, three after any, five above 0.2 % of damage."""
-    assert captures_needed(Health(bytes_in=bytes_in, disagreements=disagreements)) == need
-
-
-def test_the_boards_own_doubt_costs_a_third_capture() -> None:
-    """However clean the wire was."""
-    assert captures_needed(Health(bytes_in=10_000), doubted=True) == 3
 
 
 # --- a save --------------------------------------------------------------------------------------
@@ -97,13 +80,6 @@ def test_the_order_of_captures_does_not_matter(
     assert first == second
 
 
-@given(CAPTURES, NEEDS)
-def test_agreed_means_that_all_are_the_same(captures: list[dict[int, str]], need: int) -> None:
-    """`agreed` is true exactly where every capture equals the first."""
-    result = tally([rows(capture) for capture in captures], need)
-    assert result.agreed == all(capture == captures[0] for capture in captures)
-
-
 @given(CAPTURE, NEEDS)
 def test_enough_equal_captures_are_the_listing(capture: dict[int, str], need: int) -> None:
     """As many equal captures as are needed give that listing and no doubt."""
@@ -127,16 +103,11 @@ def test_two_captures_that_differ_settle_nothing_about_that_line() -> None:
     assert result.unsettled == (20,)
 
 
-@given(st.lists(CAPTURE, max_size=3))
-def test_differing_counts_lines_of_the_last_two(captures: list[dict[int, str]]) -> None:
-    """The count is the same either way round, and 0 exactly for equal captures."""
-    held = [rows(capture) for capture in captures]
-    count = differing(held)
-    if len(held) < 2:
-        assert count == 0
-        return
-    assert count == differing([held[-1], held[-2]])
-    before, after = captures[-2:]
+@given(CAPTURE, CAPTURE)
+def test_differing_counts_lines(before: dict[int, str], after: dict[int, str]) -> None:
+    """The count is the same either way round, and 0 exactly for equal readings."""
+    count = differing(rows(before), rows(after))
+    assert count == differing(rows(after), rows(before))
     assert count == sum(1 for n in {*before, *after} if before.get(n) != after.get(n))
 
 
@@ -194,13 +165,25 @@ def test_one_capture_proves_on_a_clean_wire_only(target: dict[int, str]) -> None
 
 
 def test_an_empty_capture_among_full_ones_has_no_vote() -> None:
-    """A `LIST` that was damaged brings no line; where most bring none the board is empty."""
-    one, other, none = {10: "A"}, {10: "B"}, dict[int, str]()
-    assert heard([one, none, other, none, one]) == [one, other, one]
-    assert heard([one, none, none]) == [one, none, none]
-    assert heard([one, none]) == [one, none]
-    assert heard([none, none]) == [none, none]
-    assert heard([]) == []
+    """A `LIST` that was damaged brings no line; where most bring none the board is empty. Words in
+    place of lines never vote, nor does an empty answer to a question that was not heard right."""
+    one, other, none = Reading(rows({10: "A"})), Reading(rows({10: "B"})), Reading({})
+    words, unheard = Reading({}, said=("WHAT?",)), Reading({}, heard_right=False)
+    assert voting([one, none, other, none, one]) == [one, other, one]
+    assert voting([one, none, none]) == [one, none, none]
+    assert voting([one, none]) == [one, none]
+    assert voting([none, none]) == [none, none]
+    assert voting([words, none, unheard, none]) == [none, none]
+    assert voting([words, unheard]) == []
+    assert voting([]) == []
+
+
+def test_rows_that_stand_in_most_readings_are_no_damage() -> None:
+    """Seen once they may be damage; seen twice and in most readings they are the board's doing."""
+    ok, odd = Reading({}, after=((10, "OK"),)), Reading({}, said=("\x83",))
+    assert standing_rows([ok, ok, odd]) == {"OK"}
+    assert standing_rows([ok, odd]) == set()
+    assert standing_rows([ok, ok, odd, odd]) == set()
 
 
 def test_what_the_last_captures_show_is_never_outvoted_by_earlier_ones() -> None:

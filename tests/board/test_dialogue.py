@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
@@ -9,19 +10,27 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.board.captures import MOST_CAPTURES
 from hostlink.board.dialogue import pacing_of
 from hostlink.board.events import Captured, Warned
-from hostlink.board.listed import read_listed, rows_of, shown
+from hostlink.board.evidence import Doubt
+from hostlink.board.next_step import MOST_CAPTURES
 from hostlink.board.profile import Commands, Profile, Talk
-from hostlink.errors import ExitStatus, LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.board.reading import Reading, read_listing, rows_of
+from hostlink.errors import (
+    ExitStatus,
+    LinkError,
+    LinkReason,
+    NotKnownError,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.link.exchange import Exchange, Outcome
 from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Regain
-from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
+from hostlink.words import safe
 
 Build = Callable[..., Any]
 COUNT = "10 PRINT 1\n20 PRINT 2\n30 GOTO 10\n"
@@ -254,7 +263,7 @@ def test_an_unplugged_board_is_gone(bench: Build) -> None:
     b.dialogue.attach()
     with pytest.raises(LinkError) as caught:
         for _ in range(20):
-            b.dialogue.list_once()
+            b.dialogue.read_listing()
     assert caught.value.reason is LinkReason.GONE
 
 
@@ -298,18 +307,22 @@ def test_promise_3_saved_means_proven_two_captures_on_a_clean_wire(bench: Build)
         b.wire.health.bytes_in = heard
         result = b.dialogue.capture()
         assert {n: line.text for n, line in result.lines.items()} == b.held
-        assert (result.count, result.agreed) == (count, True)
+        assert (result.count, result.is_proven) == (count, True)
     assert [event.count for event in b.told(Captured)] == [1, 2, 3, 1, 2]
 
 
 def test_promise_3_saved_means_proven_free_memory_is_a_witness(bench: Build) -> None:
-    """Where free memory contradicts two equal captures, two more are taken; the doubt is told."""
+    """Where free memory contradicts two equal captures, two more are taken; a contradiction that
+    stays is never outvoted, and the capture says so with both figures."""
     b = bench(free_memory="PRINT ROOM()-1")
     b.dialogue.attach()
     b.put(COUNT)
     b.wire.health.bytes_in = 1000
     result = b.dialogue.capture()
     assert result.count == 4
+    assert not result.is_proven
+    assert result.doubt is not None
+    assert result.doubt.expected == result.doubt.reported + 1
     assert len(b.told(Warned)) == 1
     assert "bytes free" in b.told(Warned)[0].text
 
@@ -338,15 +351,15 @@ def test_a_list_command_that_was_damaged_votes_on_no_line(bench: Build, lost: li
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    b.wire.health.disagreements = 1
-    listed, asked = b.dialogue.list_once, []
+    b.dialogue.evidence.note(Doubt.RETYPED)
+    listed, asked = b.dialogue.read_listing, []
 
-    def damaged() -> dict[int, Line]:
-        rows = listed()
-        asked.append(not rows)
-        return {} if len(asked) - 1 in lost else rows
+    def damaged() -> Reading:
+        reading: Reading = listed()
+        asked.append(not reading.lines)
+        return Reading({}) if len(asked) - 1 in lost else reading
 
-    b.dialogue.list_once = damaged
+    b.dialogue.read_listing = damaged
     result = b.dialogue.capture()
     assert {n: line.text for n, line in result.lines.items()} == b.held
     assert len(asked) - 1 not in lost
@@ -360,16 +373,17 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
     b.dialogue.attach()
     b.put(COUNT)
     held = b.held
-    b.wire.health.disagreements = 1
-    listed, asked = b.dialogue.list_once, []
+    b.dialogue.evidence.note(Doubt.RETYPED)
+    listed, asked = b.dialogue.read_listing, []
 
-    def damaged() -> dict[int, Line]:
+    def damaged() -> Reading:
         asked.append(1)
         if len(asked) == 3:
             b.put("3 IST\n" + COUNT)
-        return listed()
+        reading: Reading = listed()
+        return reading
 
-    b.dialogue.list_once = damaged
+    b.dialogue.read_listing = damaged
     with pytest.raises(LinkError, match='"LIST" arrive as line 3'):
         b.dialogue.capture()
     assert b.held == held
@@ -381,14 +395,16 @@ def test_two_captures_that_lost_the_same_line_end_do_not_agree(bench: Build) -> 
     b = bench(free_memory="")
     b.dialogue.attach()
     b.put(COUNT)
-    real, asked = b.dialogue.ask, []
+    real, asked = b.dialogue.exchange, []
 
-    def joined(text: str, *more: Any) -> str:
-        answer: str = real(text, *more)
+    def joined(text: str, *more: Any) -> Exchange:
+        core: Exchange = real(text, *more)
         asked.append(text)
-        return answer.replace("\n20 ", f"{chr(150 + len(asked))}20 ", len(asked) < 3)
+        if len(asked) < 3:
+            core.answer = core.answer.replace(b"\n20 ", bytes([150 + len(asked)]) + b"20 ")
+        return core
 
-    b.dialogue.ask = joined
+    b.dialogue.exchange = joined
     result = b.dialogue.capture()
     assert {n: line.text for n, line in result.lines.items()} == b.held
     assert result.count > 2
@@ -404,16 +420,17 @@ def test_a_command_behind_a_digit_that_was_left_standing_is_noticed(
     b.dialogue.attach()
     b.put(("5 LIST\n" if own else "") + COUNT)
     held = b.held
-    b.wire.health.disagreements = 1
-    listed, asked = b.dialogue.list_once, []
+    b.dialogue.evidence.note(Doubt.RETYPED)
+    listed, asked = b.dialogue.read_listing, []
 
-    def damaged() -> dict[int, Line]:
+    def damaged() -> Reading:
         asked.append(1)
         if len(asked) == 2 and not own:
             b.put("5 LIST\n" + COUNT)
-        return listed()
+        reading: Reading = listed()
+        return reading
 
-    b.dialogue.list_once = damaged
+    b.dialogue.read_listing = damaged
     if own:
         assert list(b.dialogue.capture().lines) == list(held)
     else:
@@ -431,11 +448,14 @@ def answering(bench: Build) -> Callable[..., Any]:
         b.dialogue.attach()
         asked: list[str] = []
 
-        def ask(text: str, *_: Any) -> str:
+        def exchange(text: str, *_: Any) -> Exchange:
             asked.append(text)
-            return answers[min(len(asked), len(answers)) - 1]
+            core = Exchange(text.encode(), b.dialogue.pacing)
+            core.outcome = Outcome.ANSWERED
+            core.answer = answers[min(len(asked), len(answers)) - 1].encode("latin-1")
+            return core
 
-        b.dialogue.ask = ask
+        b.dialogue.exchange = exchange
         return b.dialogue, asked
 
     return give
@@ -453,8 +473,11 @@ def test_rows_around_a_listing_are_a_doubt_unless_they_are_the_same_each_time(
     answering: Callable[..., Any], first: str, second: str, lines: list[int], asked_for: int
 ) -> None:
     """Both captures lost the first line, or the last, each in its own way (found by the soak), and
-    agreed on the rest. A board's own words before and behind its listing cost nothing."""
+    agreed on the rest. A board's own words before and behind its listing cost nothing where the
+    profile names them."""
     dialogue, asked = answering(first, second, "10 A=1\r\n20 END\r\n")
+    named = dataclasses.replace(dialogue.profile.commands, answer_rows=("TIDE", "OK"))
+    dialogue.profile = dataclasses.replace(dialogue.profile, commands=named)
     dialogue.wire.health.bytes_in = 1000
     assert list(dialogue.capture().lines) == lines
     assert len(asked) == asked_for
@@ -484,50 +507,19 @@ def test_where_no_captures_agree_a_command_of_ours_is_deleted_all_the_same(
     texts[5] = "7 IST\r\n10 A=1\r\n"
     dialogue, _ = answering(*texts)
     typed: list[str] = []
-    dialogue.exchange = lambda text, *_: typed.append(text)
+    listing = dialogue.exchange
+
+    def exchange(text: str, *more: Any) -> Exchange:
+        if text.isdigit():
+            typed.append(text)
+        core: Exchange = listing(text, *more)
+        return core
+
+    dialogue.exchange = exchange
     dialogue.typed.add("LIST")
     with pytest.raises(ReadBackError, match="24 captures of the board's program do not agree"):
         dialogue.capture()
     assert typed == deleted
-
-
-def test_a_board_that_refuses_to_list_does_not_hold_an_empty_program(
-    answering: Callable[..., Any],
-) -> None:
-    """Without echo `LIST` arrived damaged, twice, and what the board held would have been cleared
-    (found by the soak): words are no empty listing."""
-    dialogue, asked = answering("! unknown statement LI.T\r\n", "! unkno7n LI.T\r\n", "10 END\r\n")
-    assert list(dialogue.list_once()) == [10]
-    assert len(asked) == 3
-    dialogue, asked = answering("! unknown statement\r\n", "! unknown statement\r\n", "\r\n")
-    assert dialogue.list_once() == {}
-    assert len(asked) == 3
-
-
-@pytest.mark.parametrize(("said", "times"), [("NOTHING HERE\r\n", 3), ("! empty\r\n", 5)])
-def test_a_board_that_has_words_for_an_empty_program_is_believed_in_the_end(
-    answering: Callable[..., Any], said: str, times: int
-) -> None:
-    """When it said the same three times running; five times where they look like an error."""
-    dialogue, asked = answering(said)
-    assert dialogue.list_once() == {}
-    assert len(asked) == times
-    dialogue, asked = answering("x\r\n", said, "y\r\n", said)
-    assert dialogue.list_once() == {}
-    assert len(asked) == 3 + times
-
-
-def test_a_board_that_never_lists_and_never_says_the_same_is_told(
-    answering: Callable[..., Any],
-) -> None:
-    """The last words are quoted, made safe to print."""
-    dialogue, asked = answering(*(f"! {n}\x1b[2J\r\n" for n in range(12)))
-    with pytest.raises(
-        LinkError, match=r"did not list its program; it said \"! 11\\x1b\[2J\""
-    ) as caught:
-        dialogue.list_once()
-    assert caught.value.reason is LinkReason.DAMAGED
-    assert len(asked) == 12
 
 
 def test_promise_3_saved_means_proven_doubt_before_asks_for_more(bench: Build) -> None:
@@ -535,10 +527,10 @@ def test_promise_3_saved_means_proven_doubt_before_asks_for_more(bench: Build) -
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    b.wire.health.disagreements = 1
+    b.dialogue.evidence.note(Doubt.RETYPED)
     b.wire.health.bytes_in += 100_000
     assert b.dialogue.capture().count == 3
-    b.wire.health.disagreements = 1000
+    b.dialogue.evidence.note(Doubt.RETYPED, 1000)
     assert b.dialogue.capture().count == 5
 
 
@@ -602,7 +594,7 @@ def reading(form: Form | None = None, **talk: Any) -> Profile:
 
 def test_rows_that_are_no_lines_are_kept_apart() -> None:
     """A heading is passed over; a row between lines, and one after the last, are told apart."""
-    listed = read_listed("PROGRAM\r\n10 A\r\nCUT\r\n20 B\r\nOK\r\n", reading())
+    listed = read_listing("PROGRAM\r\n10 A\r\nCUT\r\n20 B\r\nOK\r\n", reading())
     assert [line.typed for line in listed.lines.values()] == ["10 A", "20 B"]
     assert listed.strays == ((10, "CUT"),)
     assert listed.after == ((20, "OK"),)
@@ -610,7 +602,7 @@ def test_rows_that_are_no_lines_are_kept_apart() -> None:
 
 def test_a_number_that_comes_twice_was_damaged_once() -> None:
     """The second is a row that is no line: it hid what line 1 was (found by the soak)."""
-    listed = read_listed("1 RINT X\r\n90 END\r\n1\xf10 INPUT A\r\n", Profile("practice"))
+    listed = read_listing("1 RINT X\r\n90 END\r\n1\xf10 INPUT A\r\n", Profile("practice"))
     assert {n: line.text for n, line in listed.lines.items()} == {1: "RINT X", 90: "END"}
     assert listed.strays == ((1, "1\xf10 INPUT A"),)
     assert listed.order == ("1 RINT X", 90, "1\xf10 INPUT A")
@@ -618,15 +610,17 @@ def test_a_number_that_comes_twice_was_damaged_once() -> None:
 
 def test_rows_that_the_profile_names_are_no_strays() -> None:
     """The end of a listing and idle chatter are known by the profile."""
-    profile = Profile("red", talk=Talk(idle_chatter=("* tick",)), commands=Commands(list_end="OK"))
-    listed = read_listed("10 A\r\n* tick\r\n20 B\r\n OK\r\n", profile)
+    profile = Profile(
+        "red", talk=Talk(idle_chatter=("* tick",)), commands=Commands(answer_rows=("OK",))
+    )
+    listed = read_listing("10 A\r\n* tick\r\n20 B\r\n OK\r\n", profile)
     assert (listed.strays, listed.after) == ((), ())
 
 
 def test_a_number_listed_without_text_is_a_stray() -> None:
     """A line that a board keeps without text cannot be typed again, so it is no line of ours."""
     form = Form(list_form="{number}: {text}")
-    listed = read_listed("     10: A\r\n     20:   \r\n", reading(form))
+    listed = read_listing("     10: A\r\n     20:   \r\n", reading(form))
     assert list(listed.lines) == [10]
     assert listed.strays == ((20, "     20:   "),)
 
@@ -635,7 +629,7 @@ def test_a_number_listed_without_text_is_a_stray() -> None:
 @given(st.text(), st.text(alphabet="0123456789 :AB\r\n\x1b"))
 def test_any_answer_can_be_read(start: str, rest: str) -> None:
     """No text breaks the reading, and every row is a line, a stray, known, or before the first."""
-    listed = read_listed(start + rest, reading())
+    listed = read_listing(start + rest, reading())
     assert all(line.number == number and line.text for number, line in listed.lines.items())
 
 
@@ -644,14 +638,16 @@ def wrapping(bench: Build, text: str) -> Any:
     b = bench()
     b.dialogue.attach()
     b.put(text)
-    whole = b.dialogue.ask
+    real = b.dialogue.exchange
 
-    def ask(command: str, *rest: Any) -> str:
-        answer = whole(command, *rest)
-        rows = [row[i : i + 30] for row in rows_of(answer) for i in range(0, len(row), 30)]
-        return "\r\n".join(rows)
+    def wrapped(command: str, *rest: Any) -> Exchange:
+        core: Exchange = real(command, *rest)
+        rows = rows_of(core.answer.decode("latin-1"))
+        cut = [row[i : i + 30] for row in rows for i in range(0, len(row), 30)]
+        core.answer = "\r\n".join(cut).encode("latin-1")
+        return core
 
-    b.dialogue.ask = ask
+    b.dialogue.exchange = wrapped
     return b
 
 
@@ -665,14 +661,13 @@ def test_a_wrapped_line_is_not_saved_cut(bench: Build) -> None:
     assert "list_form" in caught.value.advice
 
 
-def test_a_row_behind_the_last_line_is_told(bench: Build) -> None:
-    """It may be the board's OK or the rest of the last line: the user is told and can judge."""
+def test_a_row_behind_the_last_line_is_no_proof(bench: Build) -> None:
+    """It may be the board's OK or the rest of the last line, so the listing is not known."""
     b = wrapping(bench, '10 END\n20 PRINT "THE TIDE IS IN AT NOON AND OUT"\n')
     b.dialogue.profile = Profile("practice")  # no free-memory question to find it out
-    b.wire.health.bytes_in = 1000
-    assert b.dialogue.capture().count == 2
-    assert "After the last line, 20," in b.told(Warned)[0].text
-    assert "list_end" in b.told(Warned)[0].text
+    with pytest.raises(NotKnownError, match="ON AND OUT") as caught:
+        b.dialogue.capture()
+    assert "answer_rows" in caught.value.advice
 
 
 # --- showing -------------------------------------------------------------------------------------
@@ -690,9 +685,9 @@ def test_hostile_output_is_shown_and_not_obeyed(bench: Build) -> None:
 @given(st.text())
 def test_shown_text_holds_nothing_that_a_terminal_obeys(text: str) -> None:
     """Whatever a board sends, what is shown is printable, and printable text stays as it is."""
-    assert shown(text).isprintable()
+    assert safe(text).isprintable()
     if text.isprintable():
-        assert shown(text) == text
+        assert safe(text) == text
 
 
 def test_the_link_sees_a_profile_in_seconds() -> None:

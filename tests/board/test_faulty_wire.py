@@ -29,7 +29,7 @@ import pytest
 from soak_drawn import a_board, a_line
 from soak_jobs import expected_in_capture, undetected_share
 
-from hostlink.board.captures import captures_needed, tally
+from hostlink.board.captures import tally
 from hostlink.board.loading import MOST_STARTS, Loader
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line, Listing
@@ -96,7 +96,7 @@ class Job:
         return sum(len(line.typed) + 2 for line in self.wanted.values())
 
     def expected_in_save(self) -> float:
-        need = captures_needed(self.bench.wire.health)
+        need = self.bench.dialogue.evidence.readings_needed()
         witness = bool(self.bench.dialogue.profile.commands.free_memory)
         return expected_in_capture(texts(self.wanted), self.rate, need, witness=witness)
 
@@ -104,7 +104,7 @@ class Job:
         p, stored, mended = self.rate, self.rate / 3, 2 * self.rate / 3
         if not self.bench.machine.settings.echo:
             return self.size * stored * 4 * mended**2
-        clean = self.bench.wire.health.disagreements == 0
+        clean = self.bench.dialogue.evidence.is_clean
         return self.size * stored * mended * (mended if clean else 4 * mended**2) if p else 0.0
 
 

@@ -277,6 +277,6 @@ def test_discarding_what_the_board_holds_is_recorded(hostlink: Callable, archive
     assert hostlink("load", "-", stdin=b"10 REM BY HAND\n").status == 0
     told = hostlink("load", "tide", "--discard-board")
     assert told.status == 0
-    assert "was not captured, as you asked" in told.err
+    assert "Not kept, as you asked" in told.err
     assert archive.rescues() == []
-    assert archive.events(1)[0].detail["discarded"] is True
+    assert archive.events(1)[0].detail["discarded"] == "1 line that the board lists, 10"

@@ -18,7 +18,7 @@ def test_save_keeps_what_the_board_holds(hostlink: Callable, archive: Archive) -
     assert hostlink("load", "-", stdin=b'10 PRINT "HELLO"\n').status == 0
     told = hostlink("save", "greet", "--note", "from the first evening")
     assert told.status == 0
-    assert "greet@1 is proven by 3 captures: 1 line, " in told.err
+    assert "greet@1, 1 line, 16 bytes, is proven by 3 captures." in told.err
     assert hostlink("show", "greet").out == '10 PRINT "HELLO"\n'
     (revision,) = archive.history("greet")
     assert (revision.origin.kind, revision.note) == ("board", "from the first evening")
@@ -65,7 +65,16 @@ def test_save_answers_in_json(hostlink: Callable) -> None:
     """The keys a script needs, the hash among them."""
     assert hostlink("load", "tide").status == 0
     answer = hostlink("save", "--json").json
-    assert set(answer) == {"revision", "is_new", "captures", "size_bytes", "lines", "sha256"}
+    assert set(answer) == {
+        "revision",
+        "is_new",
+        "captures",
+        "proven",
+        "size_bytes",
+        "lines",
+        "sha256",
+    }
+    assert answer["proven"] is True
     assert (answer["revision"], answer["is_new"], answer["captures"]) == ("TIDE@1", False, 2)
 
 
@@ -79,18 +88,6 @@ def test_run_types_the_input_and_keeps_the_transcript(
     assert told.status == 0
     assert told.out == "NAME\n? 21\n\n 42\n"
     assert (place / "transcript.txt").read_text(encoding="utf-8") == told.out
-
-
-def test_run_that_waits_for_input_says_so(hostlink: Callable, listing: Callable) -> None:
-    """A program that waits is interrupted in the end; what it printed was shown."""
-    assert hostlink("load", listing(*ASKS)).status == 0
-    told = hostlink("run", "--seconds", "5", "-o", "so-far.txt")
-    assert told.status == 3
-    assert told.out.startswith("NAME\n")
-    assert "did not end within 5 s; it may wait for input" in told.err
-    assert "What it printed is in so-far.txt." in told.err
-    assert "still in the board's memory" in told.err
-    assert hostlink("save").status == 0
 
 
 def test_run_that_prints_without_end_is_stopped(hostlink: Callable, listing: Callable) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.profile import Profile
 from hostlink.board.profile_file import find_profile
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
@@ -70,8 +71,9 @@ class Table:
         self.clock.sleep(3.0)
 
     @contextmanager
-    def session(self, profile: str = "practice", port: str = "") -> Iterator[Session]:
+    def session(self, profile: str | Profile = "practice", port: str = "") -> Iterator[Session]:
         """A session over the board; what its jobs report is in `events`."""
+        kind = find_profile(profile) if isinstance(profile, str) else profile
         self.events.clear()
         self.cancelled = False
         until = self.clock.now() + MOST_SECONDS
@@ -84,7 +86,7 @@ class Table:
             assert self.clock.now() < until, "the job does not end"
             return self.cancelled
 
-        choice = LinkChoice(port or f"practice://{self.name}", find_profile(profile))
+        choice = LinkChoice(port or f"practice://{self.name}", kind)
         with Session(choice, emit, stop, archive=self.archive) as opened:
             yield opened
 

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.reading import Reading
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.material import find_material
 from hostlink.jobs.recalling import slot_names
 from hostlink.jobs.session import LinkChoice
+from hostlink.listing.parse import Line
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
 ONE = '10 PRINT "ONE"\n20 END\n'
@@ -242,6 +247,28 @@ def test_cut_short_the_error_says_where_memory_is(full: Any, archive: Archive, k
         assert archive.rescues()[0].spec == "rescue@1"
 
 
+def test_a_program_that_a_review_would_refuse_is_loaded_again_by_what_is_advised(
+    full: Any, archive: Archive
+) -> None:
+    """Unplugged in the middle of a recall: the command that is named loads the rescue as it was,
+    unfinished as it is."""
+    full.load("10 GOSUB 100\n")
+
+    def cut(event: Any) -> None:
+        full.machine.unplugged = "stored as TWO" in getattr(event, "text", "")
+
+    full.on_event = cut
+    with full.session() as session, pytest.raises(LinkError) as caught:
+        backup(session, archive)
+    full.on_event = lambda event: None  # noqa: ARG005
+    spec, option = re.findall(r"`hostlink load (\S+)( --despite-review)?`", caught.value.kept)[0]
+    full.plug_in_again()
+    with full.session() as session:
+        options = LoadOptions(despite_review=bool(option))
+        load(session, archive, find_material(spec, archive), options)
+    assert full.memory == {10: b"GOSUB 100"}
+
+
 def test_captures_that_do_not_agree_keep_nothing(
     full: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -249,18 +276,18 @@ def test_captures_that_do_not_agree_keep_nothing(
     memory = full.memory
     from hostlink.board.dialogue import Dialogue
 
-    real = Dialogue.list_once
+    real = Dialogue.read_listing
     reading: list[int] = []
 
     def unsteady(self: Dialogue) -> Any:
-        lines = real(self)
+        shown = real(self)
         if any("stored as ONE" in getattr(event, "text", "") for event in full.events[-30:]):
             reading.append(len(reading))
             if len(reading) <= 24:
-                return {10: lines[10].__class__.from_text(f"10 PRINT {len(reading)}")}
-        return lines
+                return Reading({10: Line.from_text(f"10 PRINT {len(reading)}")})
+        return shown
 
-    monkeypatch.setattr(Dialogue, "list_once", unsteady)
+    monkeypatch.setattr(Dialogue, "read_listing", unsteady)
     with full.session() as session, pytest.raises(ReadBackError) as caught:
         backup(session, archive)
     assert archive.backups() == []

@@ -357,12 +357,16 @@ def test_after_a_job_that_failed_a_program_is_kept_before_it_is_cleared(
 def test_clearing_words_given_to_a_program_that_asks_are_its_input(
     console: Callable[..., Console], archive: Archive
 ) -> None:
-    """The board is not at its prompt, and the program is neither stopped nor fed anything else."""
+    """The board is not at its prompt: what may be its input may also be typed as the program ends,
+    so a word that clears is not sent where the program cannot be kept first."""
     board = console()
     typed(board, "10 INPUT A", "20 PRINT A", "RUN")
     assert not board.at_prompt
-    board.enter("NEW")
+    with pytest.raises(RefusedError, match='"NEW" was not sent'):
+        board.enter("NEW")
+    board.enter("7")
     board.settle(5.0, 2.0)
+    assert board.at_prompt
     assert archive.rescues() == []
     assert [line.text for line in board.copy.lines.values()] == ["INPUT A", "PRINT A"]
 

@@ -243,7 +243,7 @@ def test_without_consent_the_board_goes_on(
     with session() as here:
         with pytest.raises(RefusedError, match="not restarted"):
             restart(here, archive, consent=lambda _: False)
-        assert len(here.dialogue.list_once()) == 2
+        assert len(here.dialogue.read_listing().lines) == 2
 
 
 @pytest.mark.usefixtures("loaded")
@@ -256,8 +256,8 @@ def test_a_board_that_hangs_can_be_restarted_unseen(
         done = restart(here, archive, consent=lambda _: True, discard_board=True)
     assert done.at_prompt
     assert done.held.spec == ""
-    assert archive.events(1)[0].detail["discarded"] is True
-    assert any("not captured" in text for text in warnings(told))
+    assert archive.events(1)[0].detail["discarded"] == "what the board holds; it was not looked at"
+    assert any("it was not looked at" in text for text in warnings(told))
 
 
 def test_a_restart_line_that_is_not_wired_is_told(

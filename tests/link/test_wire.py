@@ -54,14 +54,12 @@ def test_bytes_wake_the_core_before_its_moment(bench: Callable[..., Any]) -> Non
 
 
 def test_everything_that_passes_is_counted(bench: Callable[..., Any]) -> None:
-    """Bytes out and in, and the share that was found damaged."""
+    """Bytes out and in."""
     board = bench()
     board.wire.write(b"10 END\r")
     board.run(Listener(board.clock.now() + 1.0))
     assert board.wire.health.bytes_out == 7
     assert board.wire.health.bytes_in == len(b"10 END\r\n+ ")
-    board.wire.health.disagreements = 1
-    assert board.wire.health.damage_rate == pytest.approx(1 / 17)
 
 
 def test_the_last_write_of_a_core_goes_out(script: Any) -> None:
@@ -206,3 +204,31 @@ def test_clocks_only_go_forward() -> None:
     real.sleep(-1.0)
     real.sleep(0.0)
     assert real.now() >= before
+
+
+def test_time_in_which_the_process_stood_still_is_no_time() -> None:
+    """Looked at every 50 ms the clock keeps step; of an hour between two looks, half a second."""
+    ticks = [100.0]
+    clock = RealClock(lambda: ticks[0])
+    began = clock.now()
+    for _ in range(40):
+        ticks[0] += 0.05
+        assert clock.now() - began == pytest.approx(ticks[0] - 100.0)
+    ticks[0] += 3600.0
+    assert clock.now() - began == pytest.approx(2.5)
+    ticks[0] += 0.25
+    assert clock.now() - began == pytest.approx(2.75)
+
+
+def test_a_long_sleep_is_no_standstill(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was asked for passes whole, the hour in which the process was stopped meanwhile not."""
+    ticks = [100.0]
+    clock = RealClock(lambda: ticks[0])
+    began = clock.now()
+
+    def sleep(seconds: float) -> None:
+        ticks[0] += seconds + 3600.0
+
+    monkeypatch.setattr("hostlink.link.clock.time.sleep", sleep)
+    clock.sleep(2.0)
+    assert clock.now() - began == pytest.approx(2.5)

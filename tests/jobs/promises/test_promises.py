@@ -14,6 +14,7 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.events import Warned
+from hostlink.board.reading import Reading
 from hostlink.errors import (
     ArchiveError,
     ExitStatus,
@@ -106,10 +107,10 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     bench.put(holds=MINE)
     readings = iter(range(1000))
 
-    def never_twice_the_same(_: Dialogue) -> dict[int, Line]:
-        return {10: Line.from_text(f"10 REM {next(readings)}")}
+    def never_twice_the_same(_: Dialogue) -> Reading:
+        return Reading({10: Line.from_text(f"10 REM {next(readings)}")})
 
-    monkeypatch.setattr(Dialogue, "list_once", never_twice_the_same)
+    monkeypatch.setattr(Dialogue, "read_listing", never_twice_the_same)
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
     assert "The board's program was not touched." in caught.value.kept
@@ -122,7 +123,9 @@ def test_promise_1_only_discarding_skips_it_and_the_record_says_so(bench: Any) -
     bench.put(holds=MINE)
     bench.load(NEW, "NEW", discard_board=True)
     assert bench.archive.rescues() == []
-    assert bench.archive.events(1)[0].detail["discarded"] is True
+    assert (
+        bench.archive.events(1)[0].detail["discarded"] == "2 lines that the board lists, 10 to 20"
+    )
     bench.load(NEW, "NEW")
     assert "discarded" not in bench.archive.events(1)[0].detail
 
@@ -163,7 +166,7 @@ def test_promise_2_loaded_means_proven(bench: Any, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(ProgramMemory, "put", wrong)
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
-    assert "line 20 is missing or different" in caught.value.what
+    assert 'It holds line 20 as "20 PRINT "0NE""' in caught.value.what
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
     assert "The listing is kept as NEW@1." in caught.value.kept
     assert bench.archive.events(1)[0].outcome == "failed"
@@ -238,16 +241,16 @@ def test_promise_3_a_capture_that_differs_calls_for_more(
     from hostlink.board.dialogue import Dialogue
     from hostlink.listing.parse import Line
 
-    real = Dialogue.list_once
+    real = Dialogue.read_listing
     readings = iter(range(1000))
 
-    def damaged_once(dialogue: Dialogue) -> dict[int, Line]:
-        rows = real(dialogue)
+    def damaged_once(dialogue: Dialogue) -> Reading:
+        reading = real(dialogue)
         if next(readings) == 1:
-            rows[10] = Line.from_text('10 PRINT "TAPED BY HAND"')
-        return rows
+            reading.lines[10] = Line.from_text('10 PRINT "TAPED BY HAND"')
+        return reading
 
-    monkeypatch.setattr(Dialogue, "list_once", damaged_once)
+    monkeypatch.setattr(Dialogue, "read_listing", damaged_once)
     bench.put(holds=MINE)
     saved = bench.save("MINE")
     assert saved.captures >= 3
@@ -263,7 +266,9 @@ def test_promise_3_captures_that_never_agree_are_no_save(
 
     readings = iter(range(1000))
     monkeypatch.setattr(
-        Dialogue, "list_once", lambda _: {10: Line.from_text(f"10 REM {next(readings)}")}
+        Dialogue,
+        "read_listing",
+        lambda _: Reading({10: Line.from_text(f"10 REM {next(readings)}")}),
     )
     bench.put(holds=MINE)
     with pytest.raises(ReadBackError) as caught:

@@ -1,0 +1,415 @@
+"""Finding out how a board that was never seen before talks, in about a second.
+
+Rules:
+1. Nothing is typed that begins with a digit, and nothing that changes a program: empty lines, a
+   direct remark, a word that no BASIC knows, and the free-memory questions of the kinds that talk
+   like this board.
+2. Nothing is erased: some boards step back beyond the line and lose their program by it. So only a
+   carriage return is tried at a wrong speed. Whatever other usual speed it is heard at, it makes no
+   digit, and what it makes is entered as a line that is refused. A line feed makes digits at some
+   lower speeds, so line feeds are tried from the highest speed down.
+3. A speed is believed when two empty lines have the same readable answer.
+4. A board that prints by itself, or answers an empty line with a question, runs a program: it gets
+   nothing more unless it may be stopped.
+5. Of the known kinds the one is taken that agrees with everything heard; where none does, the
+   careful kind with what was heard in place of its values.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from hostlink.board.answers import free_bytes
+from hostlink.board.events import Emit, Phase, ignore
+from hostlink.board.learning import find_list_form
+from hostlink.board.profile import Profile, Talk
+from hostlink.board.profile_schema import LONGEST_COMMAND
+from hostlink.board.reading import rows_of
+from hostlink.errors import LinkError, LinkReason
+from hostlink.link.pacing import BITS_PER_BYTE
+from hostlink.link.port import TunablePort
+from hostlink.link.probe import Probe
+from hostlink.link.wire import Wire
+from hostlink.listing.canonical import listed_line
+from hostlink.words import safe
+
+# Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
+USUAL_SPEEDS = (
+    9600, 115200, 57600, 19200, 38400, 4800, 2400, 1200, 300, 14400, 28800, 76800, 230400, 250000,
+    500000, 1000000,
+)  # fmt: skip
+REMARK = b"REM"
+NONSENSE = b"QZ"  # no statement of any BASIC; two letters, as a name would be
+_CR, _LF = b"\r", b"\n"
+_FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
+_QUIET_S = 0.12
+_LONGEST_S = 1.5
+_LISTEN_S = 0.1
+_QUOTED = 40  # bytes of what was heard that an error repeats
+_LONGEST_LISTING_S = 30.0
+_MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
+_STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
+_ASKING = b"?"
+_ROW_END = re.compile(rb"[\r\n]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How a board was heard to talk; see Talk and Commands for each value.
+
+    refusal: the rows that answer a word which it does not know.
+    """
+
+    baud: int
+    line_end: bytes
+    echo: bool
+    reply_end: bytes
+    prompt: bytes
+    ready: bytes = b""
+    answer_rows: tuple[str, ...] = ()
+    refusal: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Recognised:
+    """The profile to talk to the board by. known: it is a known kind and nothing had to be changed.
+
+    free: bytes free by the board's own word, None where it was not asked.
+    """
+
+    profile: Profile
+    manner: Manner
+    known: bool
+    free: int | None = None
+
+    @property
+    def sentence(self) -> str:
+        """What was found, in one sentence for people."""
+        at = f"at {self.manner.baud} baud"
+        if self.known:
+            title = self.profile.title or self.profile.name
+            return f"This board talks {at} like kind {self.profile.name}: {title}."
+        prompt = self.manner.prompt or self.manner.ready
+        shows = f'and shows "{_shown(prompt)}"' if prompt else "and shows no prompt"
+        return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
+
+
+class Recogniser:
+    """Recognises the board at the other end of a wire.
+
+    kinds: the profiles that it may be, the likeliest first. careful: the one whose values stand
+    where nothing was heard. first: the speed that the port is set to is tried first.
+    """
+
+    def __init__(
+        self,
+        wire: Wire,
+        kinds: Sequence[Profile],
+        careful: Profile,
+        emit: Emit = ignore,
+        *,
+        may_stop: bool = False,
+    ) -> None:
+        self._wire = wire
+        self._kinds = kinds
+        self._careful = careful
+        self._emit = emit
+        self._may_stop = may_stop
+        self._heard_something = False
+
+    def run(self, speeds: Sequence[int] = ()) -> Recognised:
+        """Find how the board talks. speeds: to try, in order; () for the usual ones.
+
+        Raises LinkError: RUNNING where a program runs or asks, UNREADABLE or SILENT where no speed
+        gave a readable answer.
+        """
+        self._emit(Phase("Finding out how this board talks"))
+        self._stop_or_refuse()
+        for manner in self._speeds_heard(speeds):
+            heard = self._listen_to_commands(manner)
+            if heard is not None:
+                return self._match(heard)
+        raise self._nothing()
+
+    # --- speed, line end, prompt -------------------------------------------------------------
+
+    def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[Manner]:
+        """The speeds at which empty lines have a steady, readable answer, with that answer."""
+        port = self._wire.port
+        order = [self._baud, *(speeds or USUAL_SPEEDS)]
+        tries = [(baud, _CR) for baud in dict.fromkeys(order)]
+        tries += [(baud, _LF) for baud in sorted(set(order), reverse=True)]
+        for baud, line_end in tries:
+            if isinstance(port, TunablePort):
+                if port.baudrate != baud:
+                    port.baudrate = baud
+            elif baud != self._baud:
+                continue
+            manner = self._empty_lines(line_end)
+            if manner is not None:
+                yield manner
+
+    def _empty_lines(self, line_end: bytes) -> Manner | None:
+        """What two empty lines are answered with; None where that is no text."""
+        first = self._ask(line_end)
+        if first == line_end == _CR:  # only its echo: this speed is right, and it wants the other
+            line_end = _LF
+            first = self._ask(line_end)
+        if not is_text(first, strict=False):
+            return None
+        for _ in range(_MOST_ANSWERS):
+            again = self._ask(line_end)
+            if again == first and is_text(again):
+                end, rows, prompt = parts_of(again)
+                if len(prompt) > LONGEST_COMMAND:
+                    return None  # no profile could name it
+                self._refuse_question(prompt)
+                return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
+            first = again
+        return None
+
+    def _refuse_question(self, prompt: bytes) -> None:
+        """Raise LinkError where an empty line is answered by a question: a program waits."""
+        known = {kind.talk.prompt for kind in self._kinds}
+        if not prompt.rstrip(b" ").endswith(_ASKING) or prompt in known:
+            return
+        if self._may_stop and self._stops():
+            return
+        raise LinkError(
+            f'A program on the board is waiting for an answer: it asks "{_shown(prompt)}".',
+            reason=LinkReason.RUNNING,
+            kept="It was given nothing but an empty line.",
+            advice="Answer it, or stop it with --stop-running (its variables may be lost).",
+        )
+
+    # --- echo, and what comes after a command ------------------------------------------------
+
+    def _listen_to_commands(self, manner: Manner) -> Manner | None:
+        """What a remark and a word that no board knows are answered with; None for rubbish."""
+        echo, done = self._command(REMARK, manner)
+        refused = self._command(NONSENSE, manner)[1]
+        if echo and echo.upper() != REMARK:
+            return None
+        if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
+            return None
+        if done == refused == manner.line_end and not manner.prompt:
+            raise LinkError(
+                "Everything that is sent comes back, and nothing else: there is no board, or TX "
+                "and RX are joined.",
+                reason=LinkReason.UNREADABLE,
+                advice="Check the wires between the USB bridge and the board.",
+            )
+        if manner.prompt and not done.endswith(manner.prompt):
+            return None
+        end = parts_of(done)[0] if echo else b""
+        heard = dataclasses.replace(manner, echo=bool(echo), reply_end=end or manner.reply_end)
+        if not manner.prompt:
+            heard = dataclasses.replace(heard, ready=_last_row(done, refused))
+        return _with_rows(heard, done, refused)
+
+    def _command(self, text: bytes, manner: Manner) -> tuple[bytes, bytes]:
+        """Type a direct command; what came back of it, and the answer."""
+        echo = self._ask(text)
+        return echo, self._ask(manner.line_end)
+
+    # --- the kind ----------------------------------------------------------------------------
+
+    def _match(self, manner: Manner) -> Recognised:
+        """Pick the kind that agrees with everything heard, asking what only it would answer."""
+        for kind in self._kinds:
+            if not agrees(kind, manner):
+                continue
+            question = kind.commands.free_memory
+            if not question:
+                return Recognised(_at(kind, manner.baud), manner, known=True)
+            answer = self._command(question.encode("latin-1"), manner)[1]
+            free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
+            if free is not None:
+                return Recognised(_at(kind, manner.baud), manner, known=True, free=free)
+        profile = self._with_listing(with_manner(self._careful, manner), manner)
+        return Recognised(profile, manner, known=False)
+
+    def _with_listing(self, profile: Profile, manner: Manner) -> Profile:
+        """Add to a profile what the board's listing shows: its form, and the rows around it.
+
+        A row around the lines is the board's own where it comes as well when the board is asked to
+        list lines that are not there.
+        """
+        command = profile.commands.list.encode("latin-1")
+        rows = self._answer_rows(command, manner)
+        shape = find_list_form(rows)
+        if not shape:
+            return profile
+        form = dataclasses.replace(profile.rules.form, list_form=shape)
+        rules = dataclasses.replace(profile.rules, form=form)
+        odd = [row for row in rows if listed_line(row, form) is None]
+        own: tuple[str, ...] = ()
+        if odd:
+            nothing = self._answer_rows(command + b" 32000", manner)
+            own = tuple(row for row in odd if row in nothing and row not in manner.refusal)
+        answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
+        commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
+        return dataclasses.replace(profile, rules=rules, commands=commands)
+
+    def _answer_rows(self, command: bytes, manner: Manner) -> list[str]:
+        """The rows that answer a direct command, but for what ends every answer."""
+        self._ask(command)
+        answer = self._ask(manner.line_end, longest_s=_LONGEST_LISTING_S)
+        return _rows(answer, manner.ready or manner.prompt)
+
+    # --- the wire ----------------------------------------------------------------------------
+
+    def _stop_or_refuse(self) -> None:
+        """A board that sends by itself runs a program; raise LinkError unless it may be stopped."""
+        core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=_LONGEST_S)
+        talking = len(core.arrivals) > 2 and is_text(core.heard[-_QUOTED:]) and core.overdue
+        if not talking or (self._may_stop and self._stops()):
+            return
+        raise LinkError(
+            f'A program runs on the board; it last printed "{_shown(core.heard[-_QUOTED:])}".',
+            reason=LinkReason.RUNNING,
+            kept="It was left as it is.",
+            advice="Stop it with --stop-running (its variables may be lost), or wait.",
+        )
+
+    def _stops(self) -> bool:
+        """Send the usual keys that stop a program; whether the board fell silent after one."""
+        known = [kind.talk.interrupt for kind in self._kinds if kind.talk.interrupt]
+        for key in dict.fromkeys((*_STOPS, *known)):
+            core = self._probe(key, quiet_s=_QUIET_S, longest_s=_LONGEST_S)
+            if core.heard and not core.overdue:
+                return True
+        return False
+
+    @property
+    def _baud(self) -> int:
+        """The speed that the port is set to."""
+        port = self._wire.port
+        return port.baudrate if isinstance(port, TunablePort) else self._careful.talk.baud
+
+    def _ask(self, out: bytes, *, longest_s: float = _LONGEST_S) -> bytes:
+        quiet_s = max(_QUIET_S, 6 * BITS_PER_BYTE / self._baud)
+        core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
+        self._heard_something = self._heard_something or bool(core.heard)
+        return core.heard
+
+    def _probe(
+        self, out: bytes, *, quiet_s: float, longest_s: float, first_s: float | None = None
+    ) -> Probe:
+        byte_s = BITS_PER_BYTE / self._baud
+        core = Probe(out, byte_s, quiet_s=quiet_s, longest_s=longest_s, first_s=first_s)
+        self._wire.run(core)
+        return core
+
+    def _nothing(self) -> LinkError:
+        if self._heard_something:
+            last = _shown(self._wire.recent[-_QUOTED:])
+            return LinkError(
+                "The board sends something, but at no usual speed is it readable and steady; it "
+                f'last sent "{last}".',
+                reason=LinkReason.UNREADABLE,
+                kept="Only empty lines were sent; the program on the board was not touched.",
+                advice="If a program runs on it, repeat with --stop-running; else check the "
+                "wiring.",
+            )
+        return LinkError(
+            "The board is silent at all usual speeds.",
+            reason=LinkReason.SILENT,
+            kept="Only empty lines were sent; the program on the board was not touched.",
+            advice="Check its supply, the cable, and that TX and RX are not swapped.",
+        )
+
+
+def agrees(kind: Profile, manner: Manner) -> bool:
+    """Whether a kind talks as a board was heard to talk."""
+    talk, commands = kind.talk, kind.commands
+    same = (talk.line_end, talk.echo, talk.prompt, talk.ready) == (
+        manner.line_end,
+        manner.echo,
+        manner.prompt,
+        manner.ready,
+    )
+    ends = talk.reply_end == manner.reply_end or not manner.echo
+    refuses = not commands.error_words or any(
+        row.startswith(commands.error_words) for row in manner.refusal
+    )
+    return same and ends and refuses and set(manner.answer_rows) <= set(commands.answer_rows)
+
+
+def with_manner(careful: Profile, manner: Manner) -> Profile:
+    """A profile with what was heard in place of its values, and nothing else assumed."""
+    talk: Talk = dataclasses.replace(
+        careful.talk,
+        baud=manner.baud,
+        line_end=manner.line_end,
+        echo=manner.echo,
+        reply_end=manner.reply_end,
+        prompt=manner.prompt,
+        ready=manner.ready,
+        line_done=careful.talk.line_done if manner.prompt or not manner.echo else "echo",
+    )
+    commands = dataclasses.replace(
+        careful.commands,
+        answer_rows=manner.answer_rows,
+        error_words=tuple(dict.fromkeys(row[:40] for row in manner.refusal[:1])),
+    )
+    # Nothing is known of its memory but what it says itself.
+    storage = dataclasses.replace(careful.rules.storage, program_bytes=0)
+    rules = dataclasses.replace(careful.rules, storage=storage)
+    return dataclasses.replace(careful, talk=talk, commands=commands, rules=rules)
+
+
+def is_text(heard: bytes, *, strict: bool = True) -> bool:
+    """Whether bytes look like a terminal's text: printable ASCII and line ends.
+
+    strict: only those; else one byte in six may be another, as in the messages of some boards.
+    """
+    text = sum(32 <= byte < 127 or byte in b"\r\n" for byte in heard)
+    return bool(heard) and (text == len(heard) if strict else 6 * text >= 5 * len(heard))
+
+
+def parts_of(answer: bytes) -> tuple[bytes, tuple[str, ...], bytes]:
+    """The line end that begins an answer to an empty line, its rows, and the prompt that ends it.
+
+    A prompt may be a row of its own; then its line end belongs to it.
+    """
+    end = answer[:2] if answer[:2] in (b"\r\n", b"\n\r") else answer[: answer[:1] in b"\r\n"]
+    rows = [row for row in _ROW_END.split(answer) if row]
+    if not rows:
+        return end, (), b""
+    place = answer.rindex(rows[-1])
+    return end, tuple(row.decode("latin-1") for row in rows[:-1]), answer[place:]
+
+
+def _at(kind: Profile, baud: int) -> Profile:
+    return dataclasses.replace(kind, talk=dataclasses.replace(kind.talk, baud=baud))
+
+
+def _last_row(done: bytes, refused: bytes) -> bytes:
+    """The row that ends both answers, with its line end: a board is ready then."""
+    rows = done.splitlines(keepends=True)
+    last = next((row for row in reversed(rows) if row.strip()), b"")
+    return last if last and refused.endswith(last) else b""
+
+
+def _with_rows(manner: Manner, done: bytes, refused: bytes) -> Manner:
+    """Add the rows that stand around answers, and those by which the board refuses."""
+    end = manner.ready or manner.prompt
+    said = _rows(done, end)
+    answered = _rows(refused, end)
+    if said == answered:  # it does not know remarks either
+        return dataclasses.replace(manner, refusal=tuple(answered))
+    refusal = [row for row in answered if row not in said]
+    return dataclasses.replace(manner, answer_rows=tuple(said), refusal=tuple(refusal))
+
+
+def _rows(answer: bytes, end: bytes) -> list[str]:
+    body = answer.removesuffix(end) if end else answer
+    return [row for row in rows_of(body.decode("latin-1")) if row.strip()]
+
+
+def _shown(data: bytes) -> str:
+    return safe(data.decode("latin-1"))

@@ -1,0 +1,90 @@
+"""One time limit for a whole job, and a word on what it is waiting for.
+
+The parts of a job have limits of their own; one inside another they would multiply. So a job has
+one limit, set by the outermost job on a session. A board that answers too slowly, or something
+else each time, ends it with an error that says what was being done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from hostlink.board.events import LineSent, Phase, Waiting
+from hostlink.board.profile import Profile
+from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs.events import Emit, Event, PageProven, PagesRead
+from hostlink.link.pacing import BITS_PER_BYTE
+
+_SHORTEST_LIMIT_S = 300.0
+_LISTINGS = 60  # of a full memory that a job may take the time of
+_USUAL_BYTES = 1024  # of a program memory, where the profile knows none
+_TELL_EVERY_S = 45.0
+_GRACE_S = 60.0  # to leave the board in order after the limit
+
+
+def time_limit_s(profile: Profile) -> float:
+    """Seconds that a job on a board may take in all: five minutes and sixty listings of a full
+    memory. A load on a wire that damages one byte in a hundred lists some twenty times."""
+    size = profile.rules.storage.program_bytes or _USUAL_BYTES
+    return _SHORTEST_LIMIT_S + _LISTINGS * size * BITS_PER_BYTE / profile.talk.baud
+
+
+class Patience:
+    """Watches over the time of the jobs of one session.
+
+    emit: told what a job is doing and, when that takes long, what it is waiting for.
+    """
+
+    def __init__(self, emit: Emit) -> None:
+        self.listener = emit
+        self._doing = "Waiting for the board"
+        self._since: float | None = None  # when something last went on
+        self._told: float | None = None
+        self._ends: float | None = None  # None: no limited job is under way
+        self._limit_s = 0.0
+
+    def emit(self, event: Event) -> None:
+        """Pass an event on, heeding whether it shows that work goes on."""
+        if isinstance(event, Phase):
+            self._doing = event.text
+        if isinstance(event, Phase | LineSent | PagesRead | PageProven):
+            self._since = None
+        self.listener(event)
+
+    @contextmanager
+    def limited(self, limit_s: float, now: Callable[[], float]) -> Iterator[None]:
+        """Limit what is done inside to limit_s seconds; inside another limit that one holds."""
+        if self._ends is not None:
+            yield
+            return
+        self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
+        try:
+            yield
+        finally:
+            self._ends = None
+
+    def watch(self, now: float) -> None:
+        """Look at the clock. Raises LinkError where a limited job has taken too long."""
+        if self._ends is None:
+            return
+        if self._since is None:
+            self._since = self._told = now
+        if now > self._ends:
+            self._ends = now + _GRACE_S
+            raise LinkError(
+                f"The job was given up after {self._limit_s / 60:.0f} minutes. It was still at: "
+                f"{self._doing}.",
+                reason=LinkReason.TOO_LONG,
+                advice="Check the cable and the speed, and that the profile fits this board.",
+            )
+        if self._told is not None and now - self._told >= _TELL_EVERY_S:
+            self._told = now
+            self.listener(self._waiting(now - self._since, self._ends - now))
+
+    def _waiting(self, seconds: float, left_s: float) -> Waiting:
+        return Waiting(
+            f"Still at it after {seconds:.0f} s: {self._doing}. It is given up in "
+            f"{left_s / 60:.0f} minutes at most.",
+            seconds,
+        )

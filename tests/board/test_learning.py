@@ -1,0 +1,124 @@
+"""Learning what a board does to lines when it stores and lists them."""
+
+from __future__ import annotations
+
+import pytest
+
+from hostlink.board.learning import BoardRewritesError, Left, find_list_form, learn, left_words
+from hostlink.board.profile_file import find_profile
+from hostlink.listing.parse import Listing
+
+RULES = find_profile("tiny").rules
+SENT = Listing.from_text(
+    '10 rem don\'t shout\n20 let b = 0\n30 print "Hello"\n40 goto 20\n50 end\n'
+).numbered()
+
+
+@pytest.mark.parametrize(
+    ("rows", "what"),
+    [
+        (
+            ["10 REM DON't shout", "20 LET B = 0", '30 PRINT "Hello"', "40 GOTO 20", "50 END"],
+            {"case": "upper-everywhere"},
+        ),
+        (
+            ["10 REM don't shout", "20 LET B=0", '30 PRINT "Hello"', "40 GOTO 20", "50 END"],
+            {"case": "upper", "spacing": "free"},
+        ),
+        (
+            ["10 rem don't shout", "20 let b = 0 ", '30 print "Hello"', "40 goto 20 ", "50 end "],
+            {"spacing": "free"},
+        ),
+        (
+            [f"   {line.typed.replace(' ', ': ', 1)}" for line in SENT.values()],
+            {"list_form": "{number}: {text}"},
+        ),
+    ],
+)
+def test_the_strictest_explanation_is_learned(rows: list[str], what: dict[str, str]) -> None:
+    """What the profile did not say is told by the rows, and nothing more is given away."""
+    rules = RULES
+    if what.get("case") == "upper-everywhere":
+        rules = find_profile("capital").rules
+        rules = type(rules)(RULES.form, RULES.storage, rules.language)
+    learned = learn(SENT, rows, rules)
+    assert learned.explains_all
+    assert learned.left == ()
+    for name in ("case", "spacing", "list_form", "signed_numbers", "wrap_indent"):
+        assert getattr(learned.form, name) == what.get(name, getattr(RULES.form, name)), name
+
+
+def test_rows_broken_at_the_screens_width_are_joined() -> None:
+    """At 16 columns, with six blanks before the rest, as one board of 1976 does."""
+    sent = Listing.from_text("10 PRINT 123456789012\n20 END\n").numbered()
+    learned = learn(sent, ["10 PRINT 1234567", "      89012", "20 END"], RULES)
+    assert learned.explains_all
+    assert (learned.form.screen_width, learned.form.wrap_indent) == (16, 6)
+
+
+def test_numbers_listed_as_negative_ones_are_understood() -> None:
+    """40000 less 65536 is -25536."""
+    sent = Listing.from_text("10 END\n40000 REM\n").numbered()
+    learned = learn(sent, ["10 END", "-25536 REM"], RULES)
+    assert learned.explains_all
+    assert learned.form.signed_numbers
+
+
+def test_a_board_that_changes_nothing_teaches_nothing() -> None:
+    """The form is the one it was."""
+    learned = learn(SENT, [line.typed for line in SENT.values()], RULES)
+    assert not learned.is_news
+    assert not learned.explains_all
+    assert learned.left == ()
+
+
+def test_what_is_not_explained_is_left_line_by_line() -> None:
+    """A line that is not there, one that was cut, one that is another."""
+    rows = ["10 rem don't", "20 let b = 0", '30 print "Hullo"', "50 end", "60 REM MINE"]
+    learned = learn(SENT, rows, RULES)
+    assert learned.left == (
+        Left(10, "10 rem don't shout", "10 rem don't"),
+        Left(30, '30 print "Hello"', '30 print "Hullo"'),
+        Left(40, "40 goto 20", None),
+        Left(60, "", "60 REM MINE"),
+    )
+    words = left_words(learned.left, {40: "Syntax error"})
+    assert 'It does not take line 40; it answers "Syntax error".' in words
+    assert "It keeps 12 characters of line 10." in words
+    assert 'It holds line 30 as "30 print "Hullo"" (also 60).' in words
+
+
+def test_quoted_text_is_never_explained_away() -> None:
+    """A board that changes what stands in quotes has changed the program."""
+    rows = [line.typed.replace("Hello", "HELLO") for line in SENT.values()]
+    learned = learn(SENT, rows, RULES)
+    assert [each.number for each in learned.left] == [30]
+
+
+def test_what_is_told_leads_on() -> None:
+    """With everything explained the way is to learn it; else the lines are to be changed. The wire
+    is never blamed."""
+    folded = learn(
+        SENT, [line.typed.upper().replace("HELLO", "Hello") for line in SENT.values()], RULES
+    )
+    cut = learn(SENT, ["10 rem"], RULES)
+    for learned, advice in ((folded, "--learn"), (cut, "hostlink review")):
+        error = BoardRewritesError(learned, {})
+        assert advice in error.advice
+        assert "cable" not in str(error)
+
+
+@pytest.mark.parametrize(
+    ("rows", "form"),
+    [
+        (["10 PRINT 1", " 20 END"], "{number} {text}"),
+        (["10: PRINT 1", "  20: END"], "{number}: {text}"),
+        (["10   PRINT 1", "20   END"], "{number} {text}"),
+        (['10PRINT"A"', "20END"], "{number} {text}"),
+        (["READY"], ""),
+        ([], ""),
+    ],
+)
+def test_the_form_of_a_listing_is_what_follows_most_numbers(rows: list[str], form: str) -> None:
+    """Nothing is said where there is no line."""
+    assert find_list_form(rows) == form

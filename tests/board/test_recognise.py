@@ -1,0 +1,257 @@
+"""Recognising how a board talks, from the dialogues of boards as they are.
+
+The answers below are bytes measured on interpreters that nobody here wrote.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+from scripted_board import ScriptedBoard
+
+from hostlink.board.profile_file import find_profile
+from hostlink.board.recognise import USUAL_SPEEDS, Manner, Recogniser, agrees, is_text, parts_of
+from hostlink.errors import LinkError, LinkReason
+from hostlink.link.clock import VirtualClock
+from hostlink.link.wire import Wire
+from hostlink.practice.uart import misheard, understood
+
+KINDS = tuple(find_profile(name) for name in ("capital", "palo-alto", "practice", "ready", "token"))
+CAREFUL = find_profile("tiny")
+
+
+@dataclass(frozen=True)
+class Talk:
+    """How one board talks. answers: to a direct command; others: to any other one."""
+
+    blank: bytes
+    answers: dict[str, bytes]
+    others: bytes
+    line_end: bytes = b"\r"
+    reply_end: bytes = b"\r\n"
+    echo: bool = True
+    listing: bytes = field(default=b"")
+
+
+K1 = Talk(
+    b">",
+    {
+        "REM": b">",
+        "MEM": b"1039 bytes free.\n\r1024 EEProm bytes total.\n\r1 EEProm bytes available.\n\r>",
+    },
+    b"What? \n\r>",
+    reply_end=b"\n\r",
+)
+K2 = Talk(
+    b"> ",
+    {"REM": b"> ", "PRINT SIZE": b"1169\n> "},
+    b"Syntax Error\n> ",
+    line_end=b"\n",
+    reply_end=b"\n",
+)
+K3 = Talk(
+    b"",
+    {"REM": b"\r\nReady\r\n", "PRINT FRE(0)": b"-17194\r\n\r\nReady\r\n"},
+    b"\r\nSyntax Error\r\nReady\r\n",
+)
+# A second descendant of 1976: it says OK after an empty line too.
+OK_ALWAYS = Talk(
+    b"\r\nOK\r\n>",
+    {"REM": b"\r\nOK\r\n>", "LIST": b"\r\nOK\r\n>"},
+    b"YOU TYPE: QZ\r\nSyntax error\r\n\r\nOK\r\n>",
+)
+# A large BASIC of 1977: OK on a row, one byte above 127 in its error messages.
+HIGH = Talk(b"", {"REM": b"\r\nOK\r\n", "LIST": b"\r\nOK\r\n"}, b"\r\n?S\xce ERROR\r\nOK\r\n")
+# Prompts with a word, and lists numbers with a colon.
+COLON = Talk(
+    b"BASIC: ",
+    {"REM": b"BASIC: ", "LIST": b"   10: PRINT 1\r\n  200: END\r\nBASIC: "},
+    b"ERROR: no such word\r\nBASIC: ",
+)
+# Says READY behind its listing only.
+TRAILER = Talk(
+    b"> ",
+    {
+        "REM": b"> ",
+        "LIST": b"LISTING\r\n10 PRINT 1\r\nREADY\r\n> ",
+        "LIST 32000": b"LISTING\r\nREADY\r\n> ",
+    },
+    b"WHAT?\r\n> ",
+)
+MUTE = Talk(b"! ", {"REM": b"! ", "LIST": b"! "}, b"ERR\r\n! ", echo=False)
+
+
+class Bench:
+    """A board that talks so, at a speed, and a recogniser at its wire."""
+
+    def __init__(self, talk: Talk, baud: int = 9600, first: int = 9600) -> None:
+        self.clock = VirtualClock()
+        self.board = ScriptedBoard(
+            self.clock,
+            lambda line: talk.answers.get(line.strip("\r"), talk.others),
+            echo=talk.echo,
+            line_end=talk.line_end,
+            reply_end=talk.reply_end,
+            blank=talk.blank,
+            baud=baud,
+        )
+        self.board.baudrate = first
+        self.recogniser = Recogniser(Wire(self.board, self.clock), KINDS, CAREFUL)
+
+
+@pytest.mark.parametrize(
+    ("talk", "kind", "free"), [(K1, "capital", 1039), (K2, "token", 1169), (K3, "ready", 48342)]
+)
+@pytest.mark.parametrize("baud", [9600, 115200, 57600, 2400, 300])
+def test_a_known_kind_is_recognised_at_any_usual_speed(
+    talk: Talk, kind: str, free: int, baud: int
+) -> None:
+    """By its line ends, its prompts, how it refuses, and what it says of its memory."""
+    bench = Bench(talk, baud)
+    found = bench.recogniser.run()
+    assert (found.profile.name, found.known, found.free) == (kind, True, free)
+    assert found.profile.talk.baud == baud == bench.board.baudrate
+    assert kind in found.sentence
+    assert str(baud) in found.sentence
+    if baud >= 9600:
+        assert bench.clock.now() < 3.0
+
+
+@pytest.mark.parametrize(
+    ("talk", "prompt", "ready", "rows"),
+    [
+        (OK_ALWAYS, b">", b"", ("OK",)),
+        (HIGH, b"", b"OK\r\n", ()),
+        (COLON, b"BASIC: ", b"", ()),
+        (TRAILER, b"> ", b"", ("LISTING", "READY")),
+        (MUTE, b"! ", b"", ()),
+    ],
+)
+def test_an_unknown_board_is_talked_to_as_it_was_heard(
+    talk: Talk, prompt: bytes, ready: bytes, rows: tuple[str, ...]
+) -> None:
+    """With the careful kind's values for everything that was not heard, and no size assumed."""
+    found = Bench(talk).recogniser.run()
+    profile = found.profile
+    assert not found.known
+    assert (profile.talk.prompt, profile.talk.ready) == (prompt, ready)
+    assert profile.commands.answer_rows == rows
+    assert profile.talk.echo == talk.echo
+    assert profile.rules.storage.program_bytes == 0
+    assert (profile.talk.receive_buffer, profile.talk.line_window) == (0, 1)
+    assert profile.talk.line_done == ("echo" if not prompt else "after-prompt")
+
+
+def test_the_listings_form_is_heard() -> None:
+    """What stands between number and text; with one reading of a program of two lines."""
+    found = Bench(COLON).recogniser.run()
+    assert found.profile.rules.form.list_form == "{number}: {text}"
+
+
+def test_nothing_that_is_typed_changes_a_program() -> None:
+    """No line begins with a digit, nothing is erased, and only questions are asked."""
+    for talk in (K1, K2, K3, OK_ALWAYS, HIGH, COLON, TRAILER, MUTE):
+        bench = Bench(talk)
+        bench.recogniser.run()
+        allowed = {"REM", "QZ", "LIST", "LIST 32000", "MEM", "PRINT SIZE", "PRINT FRE(0)"}
+        typed = {line.strip("\r") for line in bench.board.typed}
+        assert typed <= {*allowed, "PRINT ROOM()"}
+
+
+def test_a_carriage_return_at_a_wrong_speed_makes_no_digit() -> None:
+    """Whatever another usual speed makes of it, no line number is entered with the next one."""
+    for sent in USUAL_SPEEDS:
+        for heard in USUAL_SPEEDS:
+            if not understood(sent, heard):
+                made = bytes(byte & 0x7F for _, byte in misheard(b"\r", sent, heard))
+                assert not re.search(rb"[0-9]", made), (sent, heard)
+
+
+def test_line_feeds_go_down_from_the_highest_speed() -> None:
+    """A line feed makes a digit only at speeds above its own, which were tried before."""
+    for sent in USUAL_SPEEDS:
+        for heard in USUAL_SPEEDS:
+            if not understood(sent, heard):
+                made = bytes(byte & 0x7F for _, byte in misheard(b"\n", sent, heard))
+                assert heard > sent or not re.search(rb"[0-9]", made), (sent, heard)
+
+
+def test_a_program_that_waits_for_an_answer_gets_no_more_than_one_empty_line() -> None:
+    """It asks again; a board is told from it by nothing else, so it is refused in words."""
+    bench = Bench(Talk(b"? ", {}, b"? "))
+    with pytest.raises(LinkError, match=r'asks "\? "') as caught:
+        bench.recogniser.run()
+    assert caught.value.reason is LinkReason.RUNNING
+    assert bench.board.typed == []
+
+
+def test_a_program_that_prints_is_left_alone() -> None:
+    """Nothing is typed to a board that talks by itself."""
+    bench = Bench(K1)
+    bench.board._send(b"TICK TOCK\r\n" * 400)
+    with pytest.raises(LinkError, match="A program runs on the board") as caught:
+        bench.recogniser.run()
+    assert caught.value.reason is LinkReason.RUNNING
+    assert bench.board.typed == []
+
+
+def test_a_silent_board_and_rubbish_are_told_apart() -> None:
+    """Silence at every speed; or something that is no text at any."""
+    bench = Bench(K1)
+    bench.board.silent = True
+    with pytest.raises(LinkError) as caught:
+        bench.recogniser.run()
+    assert caught.value.reason is LinkReason.SILENT
+    bench = Bench(Talk(b"\xff\x00\x80", {}, b"\xfe\xfe"))
+    with pytest.raises(LinkError) as caught:
+        bench.recogniser.run()
+    assert caught.value.reason is LinkReason.UNREADABLE
+
+
+@pytest.mark.parametrize(
+    ("answer", "end", "rows", "prompt"),
+    [
+        (b"\r\n> ", b"\r\n", (), b"> "),
+        (b"\n\r>", b"\n\r", (), b">"),
+        (b"\n> ", b"\n", (), b"> "),
+        (b"\r\n", b"\r\n", (), b""),
+        (b"+ ", b"", (), b"+ "),
+        (b"\r\n\r\nOK\r\n>", b"\r\n", ("OK",), b">"),
+        (b"\r\nok\r\n", b"\r\n", (), b"ok\r\n"),
+        (b"\r>", b"\r", (), b">"),
+    ],
+)
+def test_an_answer_to_an_empty_line_is_taken_apart(
+    answer: bytes, end: bytes, rows: tuple[str, ...], prompt: bytes
+) -> None:
+    """Line end, rows, and the prompt, which may be a row of its own."""
+    assert parts_of(answer) == (end, rows, prompt)
+
+
+def test_a_kind_agrees_with_all_that_was_heard_or_not_at_all() -> None:
+    """Another line end, prompt, or way of refusing is another kind."""
+    manner = Manner(9600, b"\r", True, b"\n\r", b">", refusal=("What? ",))
+    capital = find_profile("capital")
+    assert agrees(capital, manner)
+    for change in (
+        {"line_end": b"\n"},
+        {"reply_end": b"\r\n"},
+        {"prompt": b"> "},
+        {"echo": False},
+        {"refusal": ("Syntax Error",)},
+        {"answer_rows": ("HELLO",)},
+        {"ready": b"Ready\r\n"},
+    ):
+        values: Any = {**{name: getattr(manner, name) for name in manner.__slots__}, **change}
+        assert not agrees(capital, Manner(**values)), change
+
+
+def test_text_may_hold_a_few_odd_bytes_in_a_message() -> None:
+    """One in six; an answer to an empty line may hold none."""
+    assert is_text(b"?S\xce ERROR\r\n", strict=False)
+    assert not is_text(b"?S\xce ERROR\r\n")
+    assert not is_text(b"\xce\xce\xce\r\n", strict=False)
+    assert not is_text(b"")

@@ -1,0 +1,98 @@
+"""One time limit for a whole job, and a word on what it is waiting for."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pytest
+from scripted_board import PROMPT, ScriptedBoard
+
+from hostlink.archive import Archive
+from hostlink.board.events import Captured, Phase, Waiting
+from hostlink.board.profile_file import find_profile
+from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs.patience import Patience, time_limit_s
+from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session import LinkChoice, Session
+from hostlink.link.clock import VirtualClock
+
+TINY = find_profile("tiny")
+
+
+def test_the_limit_is_that_of_a_slow_line() -> None:
+    """Five minutes, and sixty listings of a full memory: 999 bytes take 1.04 s at 9600 baud."""
+    talk = dataclasses.replace(TINY.talk, baud=300)
+    slow = dataclasses.replace(TINY, talk=talk)
+    assert time_limit_s(TINY) == pytest.approx(300 + 60 * 999 * 10 / 9600)
+    assert time_limit_s(slow) == pytest.approx(300 + 60 * 999 * 10 / 300)
+
+
+def watched(patience: Patience, seconds: int) -> None:
+    """Let so many seconds pass, looked at each second."""
+    for now in range(seconds):
+        patience.watch(float(now))
+
+
+def test_what_is_waited_for_is_told_within_a_minute() -> None:
+    """And again, and again; with how long it has been and how long it may be."""
+    told: list[Any] = []
+    patience = Patience(told.append)
+    with patience.limited(600.0, lambda: 0.0):
+        patience.emit(Phase("Reading back"))
+        watched(patience, 100)
+    waits = [event for event in told if isinstance(event, Waiting)]
+    assert [event.seconds for event in waits] == [45.0, 90.0]
+    assert "Reading back" in waits[0].text
+    assert "9 minutes at most" in waits[0].text
+
+
+def test_reading_the_same_again_is_no_progress() -> None:
+    """A reading more does not put the word off."""
+    told: list[Any] = []
+    patience = Patience(told.append)
+    with patience.limited(600.0, lambda: 0.0):
+        for now in range(60):
+            patience.emit(Captured(now + 1, 3))
+            patience.watch(float(now))
+    assert [event.seconds for event in told if isinstance(event, Waiting)] == [45.0]
+
+
+def test_a_job_within_a_job_has_the_time_of_the_outer_one() -> None:
+    """Limits never add up; after the outer one there is none."""
+    patience = Patience(lambda _: None)
+    with patience.limited(10.0, lambda: 0.0), patience.limited(900.0, lambda: 5.0):
+        patience.watch(10.0)
+        with pytest.raises(LinkError) as caught:
+            patience.watch(10.5)
+        assert caught.value.reason is LinkReason.TOO_LONG
+        patience.watch(60.0)  # a minute is left to leave the board in order
+        with pytest.raises(LinkError):
+            patience.watch(80.0)
+    patience.watch(1000.0)
+
+
+def test_a_board_that_prompts_before_it_lists_ends_in_bounded_time(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It listed thousands of times in twenty-five minutes; now it is given up, and nothing is
+    kept."""
+    clock = VirtualClock()
+    count = 0
+
+    def late(line: str) -> Any:
+        nonlocal count
+        count += 1
+        row = f"10 PRINT {count}\r\n".encode()
+        return [(0.0, PROMPT), (1.5, row)] if line == "LIST" else PROMPT
+
+    board = ScriptedBoard(clock, late)
+    monkeypatch.setattr("hostlink.jobs.session.open_port", lambda *_: (board, clock))
+    with (
+        Session(LinkChoice("socket://late", TINY), lambda _: None, archive=archive) as session,
+        pytest.raises(Exception, match=r"not known|do not agree|given up"),
+    ):
+        save(session, archive, SaveOptions("LATE"))
+    assert clock.now() < 600
+    assert board.typed.count("LIST") < 100
+    assert archive.programs() == []
