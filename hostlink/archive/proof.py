@@ -125,14 +125,14 @@ def _schema(db: Database) -> Iterator[str]:
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         yield "The file is not marked as an archive of hostlink."
     due, there = due_objects(), objects_in(db)
-    for name, (kind, sql) in due.items():
-        anew = ANEW if kind in DERIVED or name.startswith(WORD_INDEXES) else ""
+    for name, one in due.items():
+        anew = ANEW if one.kind in DERIVED or name.startswith(WORD_INDEXES) else ""
         if name not in there:
-            yield f"The {kind} {name} is missing{anew}."
-        elif there[name] != (kind, sql):
-            yield f"The {kind} {name} has been changed{anew}."
+            yield f"The {one.kind} {name} is missing{anew}."
+        elif there[name] != one:
+            yield f"The {one.kind} {name} has been changed{anew}."
     for name in sorted(there.keys() - due.keys()):
-        kind = there[name][0]
+        kind = there[name].kind
         anew = ANEW if kind in ("trigger", "view") else ""
         yield f"The {safe(kind)} {safe(name)} does not belong to an archive{anew}."
 

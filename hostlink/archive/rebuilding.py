@@ -6,6 +6,7 @@ What was kept is only read. In one transaction, so that it is all done or nothin
 from __future__ import annotations
 
 import json
+from typing import NamedTuple
 
 from sqlite_utils import Database
 
@@ -33,15 +34,15 @@ class Rebuilding(Session):
         with self.writing("What was rebuilt") as db:
             drop_rules(db)
             due, there = due_objects(), objects_in(db)
-            for name, (kind, sql) in due.items():
-                if kind == "index" and there.get(name) != (kind, sql):
+            for name, one in due.items():
+                if one.kind == "index" and there.get(name) != one:
                     if name in there:
                         db.execute(f"DROP INDEX {name}")
-                    db.execute(sql)
+                    db.execute(one.sql)
             db.execute("REINDEX")
             for index in WORD_INDEXES:
                 _forget(db, index)
-                db.execute(due[index][1])
+                db.execute(due[index].sql)
             run_script(db, RULES)
             db.execute("INSERT INTO listing_words (listing_words) VALUES ('rebuild')")
             db.execute(
@@ -87,6 +88,7 @@ def _forget(db: Database, index: str) -> None:
     db.execute("PRAGMA writable_schema = ON")
     try:
         db.execute("DELETE FROM sqlite_master WHERE name = ?", (index,))
+        db.execute("UPDATE sqlite_master SET tbl_name = name WHERE name GLOB ?", (f"{index}_*",))
     finally:
         db.execute("PRAGMA writable_schema = RESET")  # off, and the schema read again
     parts = "SELECT name FROM sqlite_master WHERE type = 'table' AND name GLOB ?"
@@ -94,7 +96,15 @@ def _forget(db: Database, index: str) -> None:
         db.execute(f"DROP TABLE {row[0]}")
 
 
-def due_objects() -> dict[str, tuple[str, str]]:
+class SchemaObject(NamedTuple):
+    """A row of a schema. table: what an index or trigger is of; else its own name."""
+
+    kind: str
+    sql: str
+    table: str
+
+
+def due_objects() -> dict[str, SchemaObject]:
     """What a new archive has in its schema."""
     model = Database(memory=True, execute_plugins=False)
     try:
@@ -104,8 +114,8 @@ def due_objects() -> dict[str, tuple[str, str]]:
         model.close()
 
 
-def objects_in(db: Database) -> dict[str, tuple[str, str]]:
-    """Name to kind and SQL of everything in a schema that has SQL."""
-    found = db.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL")
-    objects = {str(name): (str(kind), str(sql)) for name, kind, sql in found}
+def objects_in(db: Database) -> dict[str, SchemaObject]:
+    """Everything in a schema that has SQL, by name."""
+    found = db.execute("SELECT name, type, sql, tbl_name FROM sqlite_master WHERE sql IS NOT NULL")
+    objects = {str(name): SchemaObject(*map(str, held)) for name, *held in found}
     return {name: held for name, held in objects.items() if not name.startswith("sqlite_")}

@@ -63,6 +63,13 @@ def _damage(path: Path, *statements: str) -> None:
             ],
             "missing from index revisions_by_size",
         ),
+        (
+            [
+                "UPDATE sqlite_master SET tbl_name = CAST(tbl_name AS BLOB) "
+                "WHERE name = 'listing_words_data'"
+            ],
+            "The table listing_words_data has been changed",
+        ),
     ],
 )
 def test_what_can_be_derived_is_made_anew(
