@@ -278,6 +278,7 @@ class Builder:
             "note": "",
             "captures": 2 if from_board else 0,
             "after_restart": 0,
+            "unproven": "",
             "kept_at": at,
             "board_id": board,
         }

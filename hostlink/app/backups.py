@@ -221,7 +221,7 @@ class BackupsScreen(Page[None]):
                     item.name,
                     (
                         "*" if item.name in self.marked else "",
-                        item.name,
+                        item.marked_name,
                         f"{item.content.size_bytes or 0:,}",
                         "",
                         "no" if item.name in wrong else "yes",

@@ -111,6 +111,7 @@ class RevisionsScreen(Page[Wish | None]):
         self._chart()
 
     def _entry(self, one: Revision, board: str) -> Entry:
+        unproven = f"not proven: {one.origin.unproven}" if one.origin.unproven else ""
         size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
         return Entry(
             one.spec,
@@ -121,7 +122,7 @@ class RevisionsScreen(Page[Wish | None]):
                 shown(one.at),
                 one.origin.kind if one.origin.kind != "file" else one.origin.where,
                 board,
-                one.note,
+                "; ".join(filter(None, (unproven, one.note))),
             ),
         )
 

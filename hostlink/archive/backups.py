@@ -28,17 +28,26 @@ ItemKind = Literal["memory", "stored"]
 
 @dataclass(frozen=True, slots=True)
 class BackupItem:
-    """One program in a backup: the one in memory, or a stored one by its slot's name."""
+    """One program in a backup: the one in memory, or a stored one by its slot's name.
+
+    unproven: what speaks against its listing, "" where nothing does.
+    """
 
     kind: ItemKind
     content: Content
     captures: int
     slot: str = ""
+    unproven: str = ""
 
     @property
     def name(self) -> str:
         """How a person names it within its backup."""
         return self.slot if self.kind == "stored" else "memory"
+
+    @property
+    def marked_name(self) -> str:
+        """Its name, with a mark where something speaks against its listing."""
+        return f"{self.name} (not proven)" if self.unproven else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +127,7 @@ class Backups(Healing):
                     listing_id=put_listing(db, item.content),
                     size_bytes=item.content.size_bytes,
                     captures=item.captures,
+                    unproven=clean(item.unproven),
                 )
             return _with_items(db, [_BACKUPS.at(db, backup)])[0]
 
@@ -198,7 +208,7 @@ def _backup(parts: Parts, _: list[str]) -> tuple[int, Backup]:
 def _item(parts: Parts, _: list[str]) -> BackupItem:
     row = parts["items"]
     content = proven_content(parts["listings"], parts.what, row["size_bytes"])
-    return BackupItem(row["kind"], content, row["captures"], row["slot"])
+    return BackupItem(row["kind"], content, row["captures"], row["slot"], row["unproven"])
 
 
 _BACKUPS = Records(

@@ -352,6 +352,8 @@ class _BagOfFormat1(_Files):
             record = self.bytes_back(table, held)
             if table == "tags":
                 record.pop("tag_key", None)
+            if any(column.name == "unproven" for column in TABLES[table].columns):
+                record.setdefault("unproven", "")
             if "listing" in record:
                 key = record["listing"]
                 if not isinstance(key, str) or key not in self._numbers:

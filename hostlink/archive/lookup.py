@@ -50,6 +50,7 @@ def _origin(row: Row, board: Row | None) -> Origin:
         note=row["note"],
         captures=row["captures"],
         after_restart=bool(row["after_restart"]),
+        unproven=row["unproven"],
     )
 
 

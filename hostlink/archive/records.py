@@ -55,7 +55,8 @@ class Origin:
 
     where: file name, port or other place, as shown to people. note: one free line kept with the
     revision for ever. captures: how many captures agreed, 0 where none was made. after_restart:
-    the board had restarted since it was attached, so the listing may not be the user's.
+    the board had restarted since it was attached, so the listing may not be the user's. unproven:
+    what speaks against the listing, "" where nothing does.
     """
 
     kind: OriginKind
@@ -64,6 +65,7 @@ class Origin:
     note: str = ""
     captures: int = 0
     after_restart: bool = False
+    unproven: str = ""
 
 
 @dataclass(frozen=True, slots=True)

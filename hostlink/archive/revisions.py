@@ -204,6 +204,7 @@ def keeping(
         "note": clean(origin.note),
         "captures": origin.captures,
         "after_restart": int(origin.after_restart),
+        "unproven": clean(origin.unproven),
     }
 
 

@@ -251,4 +251,7 @@ ALTER TABLE {table} ADD COLUMN checksum INTEGER NOT NULL DEFAULT 0;
 TABLES_2 = """
 ALTER TABLE programs ADD COLUMN latest_id INTEGER REFERENCES revisions;
 ALTER TABLE programs ADD COLUMN revision_count INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE revisions ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
+ALTER TABLE rescues ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
+ALTER TABLE backup_items ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
 """ + "".join(_CHECKSUM.format(table=name) for name in TABLES)

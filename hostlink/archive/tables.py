@@ -124,7 +124,7 @@ _BOARD = _to("board_id", "boards", optional=True)
 _ORIGIN = _text("origin", "origin_where")
 _KEPT = (
     *_text("note"), *_numbers("captures"), Column("after_restart", "flag"),
-    Column("kept_at", "time"),
+    Column("kept_at", "time"), *_text("unproven"),
 )  # fmt: skip
 
 _TABLES = (
@@ -204,7 +204,7 @@ _TABLES = (
         "backup_items",
         (
             _UUID, _to("backup_id", "backups"), *_text("kind", "slot"),
-            _to("listing_id", "listings"), _SIZE, *_numbers("captures"),
+            _to("listing_id", "listings"), _SIZE, *_numbers("captures"), *_text("unproven"),
         ),
     ),
     Table(

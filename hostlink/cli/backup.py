@@ -105,7 +105,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
 
 def _items_words(made: BackedUp) -> str:
     """What is in a backup, and what could not be read."""
-    names = ", ".join(item.name for item in made.backup.items)
+    names = ", ".join(item.marked_name for item in made.backup.items)
     return f"{names}; not {', '.join(made.unread)}" if made.unread else names
 
 
@@ -123,7 +123,7 @@ def _list(desk: Desk) -> int:
                     each.spec,
                     shown(each.at),
                     each.board or each.where,
-                    ", ".join(item.name for item in each.items),
+                    ", ".join(item.marked_name for item in each.items),
                     "-" if each.free_bytes is None else each.free_bytes,
                     each.banner or "-",
                     each.note or "-",
@@ -153,6 +153,7 @@ def _as_dict(kept: Backup) -> dict[str, object]:
                 "kind": item.kind,
                 "size_bytes": item.content.size_bytes,
                 "captures": item.captures,
+                "unproven": item.unproven or None,
                 "sha256": item.content.sha256,
             }
             for item in kept.items

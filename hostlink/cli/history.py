@@ -10,7 +10,7 @@ from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, table
-from hostlink.cli.programs import item_dict, size_words
+from hostlink.cli.programs import item_dict, size_words, source_words
 from hostlink.errors import ArchiveError
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def history(desk: Desk, program: str) -> int:
                 size_words(revision.size_bytes),
                 revision.line_count,
                 _change_text(change, first=revision is revisions[0]),
-                _source(revision),
+                source_words(revision.origin),
                 revision.note,
             ]
             for revision, change in zip(revisions, changes, strict=True)
@@ -102,9 +102,3 @@ def _change_text(change: dict[str, int] | None, *, first: bool) -> str:
         return "first" if first else "not known"
     parts = [f"{count} {word}" for word, count in change.items() if count]
     return ", ".join(parts) or "line ends only"
-
-
-def _source(revision: Revision) -> str:
-    origin = revision.origin
-    mark = " (after a restart)" if origin.after_restart else ""
-    return f"{origin.kind} {origin.where}".strip() + mark

@@ -18,7 +18,7 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from hostlink.archive import Found, Program, Rescue, Revision
+    from hostlink.archive import Found, Origin, Program, Rescue, Revision
     from hostlink.jobs.material import Material
 
 
@@ -117,7 +117,7 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
                     size_words(rescue.size_bytes),
                     rescue.line_count,
                     shown(rescue.at),
-                    rescue.origin.where,
+                    source_words(rescue.origin),
                     rescue.program,
                 ]
                 for rescue in found
@@ -248,7 +248,16 @@ def item_dict(item: Revision | Rescue) -> dict[str, object]:
         "sha256": item.sha256,
         "captures": item.origin.captures,
         "after_restart": item.origin.after_restart,
+        "unproven": item.origin.unproven or None,
     }
+
+
+def source_words(origin: Origin) -> str:
+    """Where a listing came from, with all that makes it less than certain."""
+    marks = ["after a restart"] * origin.after_restart
+    marks += [f"not proven: {origin.unproven}"] if origin.unproven else []
+    kind = "" if origin.kind == "rescue" else origin.kind
+    return f"{kind} {origin.where}".strip() + (f" ({', '.join(marks)})" if marks else "")
 
 
 @click.command()

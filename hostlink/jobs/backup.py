@@ -85,9 +85,7 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
-        doubt = collected.memory.doubt
-        notes = [each for each in (note, f"not proven: {doubt}" if doubt else "") if each]
-        kept = keep(session, archive, board, collected, note="; ".join(notes))
+        kept = keep(session, archive, board, collected, note=note)
         record.detail.update(
             backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
         )
@@ -102,7 +100,8 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
         content = held_content(session, Capture(memory.lines, memory.captures))
-        found.items.append(BackupItem("memory", content, memory.captures))
+        unproven = "" if memory.doubt is None else str(memory.doubt)
+        found.items.append(BackupItem("memory", content, memory.captures, unproven=unproven))
     before = (session.wire.health.restarts, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)

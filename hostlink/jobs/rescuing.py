@@ -53,9 +53,9 @@ def board_origin(session: Session, board: Board, result: Capture, kind: str = "b
         "rescue" if kind == "rescue" else "board",
         where=session.choice.port,
         board_uuid=board.uuid,
-        note="" if result.is_proven else f"not proven: {result.doubt}",
         captures=result.count,
         after_restart=session.restarted_since_attach,
+        unproven="" if result.is_proven else str(result.doubt),
     )
 
 

@@ -72,7 +72,8 @@ def source(tmp_path: Path) -> Iterator[Archive]:
             content = Content(raw, text, text, "practice", "latin-1", 20)
             archive.keep(name, content, Origin("file", "x.bas"))
         held = Content(b"\xff\x0010 REM\r", "\xff\x0010 REM\n", "10 REM\n", "tiny", "latin-1")
-        archive.rescue(held, Origin("rescue", board_uuid=board.uuid))
+        unproven = "the board reports 818 bytes free"
+        archive.rescue(held, Origin("rescue", board_uuid=board.uuid, unproven=unproven))
         archive.tag("TIDE", "harbour")
         image = archive.keep_image(b"\x0c\x94" * 40, part="ATmega328P", name="one")
         archive.begin_write(

@@ -39,7 +39,7 @@ PROGRAM_KEYS = {
 }
 ITEM_KEYS = {
     *("spec", "program", "number", "size_bytes", "lines", "kept_at", "from", "where", "profile"),
-    *("sha256", "captures", "after_restart"),
+    *("sha256", "captures", "after_restart", "unproven"),
 }
 
 
