@@ -29,7 +29,7 @@ from hostlink.jobs.recalling import (
     same_program,
     slot_names,
 )
-from hostlink.jobs.rescuing import Held, held_content, read_held
+from hostlink.jobs.rescuing import Held, heal_by, held_content, read_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
@@ -140,6 +140,8 @@ def keep(
     session: Session, archive: Archive, board: Board, collected: Collected, *, note: str = ""
 ) -> Backup:
     """Keep what was collected as one backup."""
+    for item in collected.items:
+        heal_by(session, archive, item.content)
     return archive.keep_backup(
         board.uuid,
         collected.items,

@@ -130,13 +130,7 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     if not result.lines:
         return Held({}, result.count)
     content = held_content(session, result)
-    for spec in archive.heal(content):
-        session.emit(
-            Warned(
-                f"{spec} was damaged in the archive. The board holds the same listing, by its "
-                "SHA-256, so it is whole again."
-            )
-        )
+    heal_by(session, archive, content)
     copy = archive.host_copy(board.uuid)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     if same is not None:
@@ -145,6 +139,17 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     kept = archive.rescue(content, board_origin(session, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
     return Held(result.lines, result.count, kept.spec, new=True)
+
+
+def heal_by(session: Session, archive: Archive, content: Content) -> None:
+    """Make whole again what the archive holds of a captured listing, and say so."""
+    for spec in archive.heal(content):
+        session.emit(
+            Warned(
+                f"{spec} was damaged in the archive. The board holds the same listing, by its "
+                "SHA-256, so it is whole again."
+            )
+        )
 
 
 def forget_copy(archive: Archive, board: Board, coming: Content) -> None:

@@ -11,7 +11,7 @@ from hostlink.board.events import Phase, Warned
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import KeptAs
-from hostlink.jobs.rescuing import board_origin, held_content
+from hostlink.jobs.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session import Session
 from hostlink.words import plural
 
@@ -99,6 +99,7 @@ def _keep(
 ) -> Saved:
     origin = board_origin(session, board, result)
     origin = dataclasses.replace(origin, note=options.note)
+    heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
     if latest is not None:
         revision, is_new = latest, False

@@ -10,8 +10,10 @@ import pytest
 
 from hostlink.archive import Archive, Origin
 from hostlink.board.profile_file import find_profile
+from hostlink.jobs.backup import backup
 from hostlink.jobs.material import content_of
 from hostlink.jobs.rescuing import rescue_held
+from hostlink.jobs.saving import SaveOptions, save
 from hostlink.listing import Listing
 
 PROGRAM = '10 PRINT "EBB"\n20 GOTO 10\n'
@@ -54,6 +56,24 @@ def test_promise_1_a_damaged_copy_is_healed_from_the_board(
         assert [each.spec for each in board.said("AlreadyKept")] == [first.spec]
     assert archive.content(archive.revision(first.spec)).text == PROGRAM
     assert not [each for each in archive.prove().findings if "SHA-256" in each]
+
+
+@pytest.mark.parametrize("job", [backup, save])
+def test_a_save_or_backup_that_heals_a_copy_says_so(
+    table: Callable[..., Any], archive: Archive, job: Callable[..., Any]
+) -> None:
+    """The same where the board is only read; nothing is then kept a second time."""
+    board = table()
+    board.load(PROGRAM)
+    with board.session() as session:
+        first = save(session, archive, SaveOptions("EBB")).revision
+    _damage(archive, "UPDATE listings SET text = replace(text, 'EBB', 'FBB')")
+    with board.session() as session:
+        job(session, archive, *([SaveOptions("EBB")] if job is save else []))
+        (warned,) = [each.text for each in board.said("Warned") if "damaged" in each.text]
+        assert f"{first.spec} was damaged in the archive" in warned
+    assert archive.content(archive.revision("EBB")).text == PROGRAM
+    assert [each.spec for each in archive.history("EBB")] == [first.spec]
 
 
 def test_promise_1_what_cannot_be_healed_is_kept_anew(
