@@ -24,7 +24,10 @@ from typing import Any
 
 from hostlink.archive import Archive
 from hostlink.archive.listings import listing_columns, pack
+from hostlink.archive.lookup import count_revisions
+from hostlink.archive.rows import checksum
 from hostlink.archive.search_words import spaced, words, words_only_in
+from hostlink.archive.tables import TABLES
 from hostlink.archive.times import stored
 from hostlink.board.profile_file import find_profile
 from hostlink.jobs.material import content_of
@@ -215,6 +218,7 @@ class Builder:
                 if count % BATCH == 0:
                     self._flush(archive)
             self._flush(archive)
+            self._count(archive)
         self.built.seconds = time.perf_counter() - began
         return self.built
 
@@ -274,6 +278,7 @@ class Builder:
             "note": "",
             "captures": 2 if from_board else 0,
             "after_restart": 0,
+            "unproven": "",
             "kept_at": at,
             "board_id": board,
         }
@@ -295,7 +300,8 @@ class Builder:
         name, title = f"{vocabulary.word(choose)}-{row}", vocabulary.some(choose, 4).title()
         retired = at if choose.random() < 0.1 else None
         self._add("programs", id=row, uuid=self._uuid(), name=name, name_key=name.casefold(),
-                  title=title, made_at=at, retired_at=retired)  # fmt: skip
+                  title=title, made_at=at, retired_at=retired, latest_id=None,
+                  revision_count=0)  # fmt: skip
         for tag in choose.sample(self.built.tags, choose.randint(0, 3)):
             self._add("tags", program_id=row, tag=tag, tag_key=tag)
         if choose.random() < 0.2:
@@ -313,12 +319,20 @@ class Builder:
     def _flush(self, archive: Archive) -> None:
         """Write all rows that wait, parents before children, in one transaction."""
         with archive.writing("The next batch") as db:
-            for table in ("listings", "programs", "revisions", "rescues", "notes", "tags"):
-                rows = self._rows.pop(table, [])
+            for name in ("listings", "programs", "revisions", "rescues", "notes", "tags"):
+                rows, table = self._rows.pop(name, []), TABLES[name]
+                for row in rows:
+                    row["checksum"] = checksum(table, [row[column] for column in table.summed])
                 if rows:
                     names = ", ".join(rows[0])
-                    marks = ", ".join(f":{name}" for name in rows[0])
-                    db.conn.executemany(f"INSERT INTO {table} ({names}) VALUES ({marks})", rows)
+                    marks = ", ".join(f":{column}" for column in rows[0])
+                    db.conn.executemany(f"INSERT INTO {name} ({names}) VALUES ({marks})", rows)
+
+    def _count(self, archive: Archive) -> None:
+        """Note in each program how many revisions it has, and which is the latest."""
+        with archive.writing("What the programs have") as db:
+            for row in range(1, self.built.programs + 1):
+                count_revisions(db, row)
 
 
 def build(path: Path, programs: int, seed: int = 7) -> Built:

@@ -20,6 +20,12 @@ from hostlink.archive import Archive
 
 PAGE = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- schema: made by scripts/schema_page.py -->", "<!-- end of schema -->"
+_ABOUT_TABLES = """\
+**Tables.** `→` names the table that a column refers to. Each row also has a `checksum`, by which
+damage is known: CRC-32 (RFC 1952, section 8) over the table's name and each value in the order of
+the table, joined by a byte 1F. A value is a letter for its type, then text in UTF-8 (`t`), a number
+in decimal (`i`), bytes (`b`), or nothing for NULL (`n`). Left out are `text`, `raw` and `canonical`
+of listings and `data` of images, which SHA-256 proves."""
 _COLUMN = re.compile(r"^  (\w+) [A-Z].*?(?:-- (.*))?$")
 _ABOUT = re.compile(r"^  -- (.*)$")
 
@@ -37,7 +43,7 @@ def page(conn: sqlite3.Connection) -> str:
         "",
         *_views(conn),
         "",
-        "**Tables.** `→` names the table that a column refers to.",
+        *_ABOUT_TABLES.split("\n"),
         "",
         *_tables(conn),
     ]
@@ -63,6 +69,8 @@ def _tables(conn: sqlite3.Connection) -> Iterator[str]:
         refers = {row[3]: row[2] for row in conn.execute(f"PRAGMA foreign_key_list({name})")}
         columns = []
         for _, column, _, _, _, _ in conn.execute(f"PRAGMA table_info({name})"):
+            if column == "checksum":
+                continue
             target = f" → {refers[column]}" if column in refers else ""
             said = f" ({says[column]})" if column in says else ""
             columns.append(f"`{column}`{target}{said}")

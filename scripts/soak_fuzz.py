@@ -22,7 +22,7 @@ from soak_damage import damaged_archives
 from soak_jobs import in_memory
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.bags import read_bag, write_bag
+from hostlink.archive.bags import open_bag, write_bag
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.profile_file import find_profile, read_profile, shipped_profiles
 from hostlink.errors import HostlinkError
@@ -250,8 +250,10 @@ def _bag_reader() -> Iterator[tuple[list[bytes], Reader]]:
             source.note("TIDE", "slow")
             image = source.keep_image(b"\x0c\x94" * 40, part="ATmega328P", name="one")
             source.begin_write(board.uuid, image, previous=None, role="computer", part="ATmega328P")
-            write_bag(source.cargo(), sound)
+            with source.cargo() as cargo:
+                write_bag(cargo, sound)
         files = sorted(path.relative_to(sound) for path in sound.rglob("*") if path.is_file())
+        json_files = [path for path in files if path.suffix in (".json", ".jsonl")]
         sound_json = (sound / "data" / "archive.json").read_bytes()
         with Archive.open(Path(name) / "target.sqlite3") as target:
 
@@ -259,24 +261,27 @@ def _bag_reader() -> Iterator[tuple[list[bytes], Reader]]:
                 shutil.rmtree(folder, ignore_errors=True)
                 shutil.copytree(sound, folder)
                 if choose.random() < 0.6:
-                    (folder / "data" / "archive.json").write_bytes(
-                        _other_json(choose, sound_json, data)
-                    )
+                    path = folder / choose.choice(json_files)
+                    path.write_bytes(_other_json(choose, path.read_bytes(), data))
                 else:
                     path = folder / choose.choice(files)
                     path.write_bytes(mutated(choose, path.read_bytes()))
                 if choose.random() < 0.9:
                     _make_manifest_right(folder)
-                target.merge(read_bag(folder))
+                with open_bag(folder) as cargo:
+                    target.merge(cargo)
 
             yield [sound_json], read
 
 
 def _other_json(choose: random.Random, sound: bytes, data: bytes) -> bytes:
-    """Changed bytes, or sound JSON with a changed value."""
-    if choose.random() < 0.3:
+    """Changed bytes, or a sound file of JSON lines with a changed value in one of them."""
+    lines = sound.splitlines()
+    if not lines or choose.random() < 0.3:
         return data
-    return json.dumps(_changed(choose, json.loads(sound))).encode()
+    at = choose.randrange(len(lines))
+    lines[at] = json.dumps(_changed(choose, json.loads(lines[at]))).encode()
+    return b"\n".join(lines) + b"\n"
 
 
 def _changed(choose: random.Random, value: object) -> object:
@@ -303,7 +308,8 @@ def _make_manifest_right(folder: Path) -> None:
         if path.is_file()
     ]
     (folder / "manifest-sha256.txt").write_text("".join(rows), encoding="utf-8")
-    (folder / "tagmanifest-sha256.txt").unlink(missing_ok=True)
+    for name in ("manifest-sha512", "tagmanifest-sha256", "tagmanifest-sha512"):
+        (folder / f"{name}.txt").unlink(missing_ok=True)
     total = sum(path.stat().st_size for path in (folder / "data").rglob("*") if path.is_file())
     info = folder / "bag-info.txt"
     if info.exists():

@@ -17,6 +17,7 @@ from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago
 from hostlink.archive import Backup, BackupItem
+from hostlink.archive.times import shown
 from hostlink.board.ports import identity_of
 from hostlink.jobs.attaching import known_board
 from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
@@ -171,7 +172,7 @@ class BackupsScreen(Page[None]):
                     one.spec,
                     (
                         one.spec,
-                        f"{one.at.astimezone():%Y-%m-%d %H:%M}",
+                        shown(one.at),
                         one.board or one.where.partition("?")[0],
                         str(len(one.items)),
                         "",
@@ -220,7 +221,7 @@ class BackupsScreen(Page[None]):
                     item.name,
                     (
                         "*" if item.name in self.marked else "",
-                        item.name,
+                        item.marked_name,
                         f"{item.content.size_bytes or 0:,}",
                         "",
                         "no" if item.name in wrong else "yes",

@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING, TypeVar
 from textual.worker import get_current_worker
 
 from hostlink.app.dialogues import Ask, Fill
-from hostlink.archive import Kept
 from hostlink.errors import HostlinkError
-from hostlink.jobs.collecting import Gathered, every_program, gather, give_out, keep_all
+from hostlink.jobs.collecting import Collected, Gathered, every_program, gather, give_out, keep_all
 from hostlink.jobs.files import TakenError, named_path
 from hostlink.jobs.material import find_material, is_file
 from hostlink.words import plural
@@ -46,13 +45,16 @@ def take_in(app: DeskApp, source: Path) -> None:
             if answer == "keep":
                 _aside(app, lambda: keep_all(app.archive, gathered, profile), held)
 
+        def held(collected: Collected) -> None:
+            app.desk.after_keeping()
+            new = sum(one.is_new for _, one in collected.kept)
+            old = len(collected.kept) - new
+            failed = collected.left_out[len(gathered.left_out) :]
+            more = f" {len(failed):,} could not be kept: {failed[0][1]}" if failed else ""
+            app.tell(f"{plural(new, 'listing')} kept, {old:,} held already.{more}")
+
         holds = f"{source} holds {plural(count, 'listing')}."
         app.push_screen(Ask(holds, answers, why=_left_out(gathered)), answered)
-
-    def held(kept: list[Kept]) -> None:
-        app.desk.after_keeping()
-        new = sum(one.is_new for one in kept)
-        app.tell(f"{plural(new, 'listing')} kept, {len(kept) - new:,} held already.")
 
     app.tell(f"Reading {source}...")
     _aside(app, lambda: gather([source], profile), read)
@@ -114,17 +116,20 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
         return
     output = named_path(name)
 
-    def write() -> int:
-        found = [find_material(word, app.archive) for word in words] or every_program(app.archive)
-        give_out(found, output, replace=replacing)
-        return len(found)
+    def write() -> tuple[int, tuple[tuple[str, str], ...]]:
+        named = tuple(find_material(word, app.archive) for word in words)
+        gathered = Gathered(named, (), ()) if words else every_program(app.archive)
+        left_out = give_out(gathered.materials, output, replace=replacing)
+        return len(gathered.materials) - len(left_out), (*gathered.left_out, *left_out)
 
     def answered(answer: str | None) -> None:
         if answer == "replace":
             _give(app, name, words, replacing=True)
 
-    def done(count: int) -> None:
-        app.tell(f"{plural(count, 'listing')} written to {output.absolute()}.")
+    def done(written: tuple[int, tuple[tuple[str, str], ...]]) -> None:
+        count, left_out = written
+        others = f" Left out: {left_out[0][0]}. {left_out[0][1]}" if left_out else ""
+        app.tell(f"{plural(count, 'listing')} written to {output.absolute()}.{others}")
 
     def failed(error: HostlinkError) -> None:
         if isinstance(error, TakenError):

@@ -21,6 +21,7 @@ from hostlink.app.page import Page
 from hostlink.app.work import Attached
 from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
+from hostlink.archive.times import shown
 from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
@@ -71,7 +72,7 @@ def image_words(reviewed: ImageReview) -> str:
 def history_words(writes: Sequence[FirmwareWrite]) -> str:
     """What was written where, the last write first."""
     rows = [
-        f"{each.began_at.astimezone():%Y-%m-%d %H:%M}  {each.image.name} for the {each.role} to "
+        f"{shown(each.began_at)}  {each.image.name} for the {each.role} to "
         f"{each.board or 'a board without a label'}: {each.outcome or 'cut off'}"
         for each in writes
     ]

@@ -16,6 +16,7 @@ from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import revision_words, ruler
 from hostlink.archive import Origin, Revision
+from hostlink.archive.times import shown
 from hostlink.errors import HostlinkError
 from hostlink.listing import Listing
 from hostlink.words import plural
@@ -110,6 +111,7 @@ class RevisionsScreen(Page[Wish | None]):
         self._chart()
 
     def _entry(self, one: Revision, board: str) -> Entry:
+        unproven = f"not proven: {one.origin.unproven}" if one.origin.unproven else ""
         size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
         return Entry(
             one.spec,
@@ -117,10 +119,10 @@ class RevisionsScreen(Page[Wish | None]):
                 "*" if one.spec == self.marked else "",
                 str(one.number),
                 size,
-                f"{one.at.astimezone():%Y-%m-%d %H:%M}",
+                shown(one.at),
                 one.origin.kind if one.origin.kind != "file" else one.origin.where,
                 board,
-                one.note,
+                "; ".join(filter(None, (unproven, one.note))),
             ),
         )
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from hostlink.archive.times import shown
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -51,7 +52,7 @@ def board_sentence(name: str, held: Held, *, away: bool = False) -> str:
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
-    when = f", proven at {held.proven_at.astimezone():%H:%M}" if held.proven_at else ""
+    when = f", proven at {shown(held.proven_at, '%H:%M')}" if held.proven_at else ""
     if not held.lines:
         return f"{name} holds no program, {room}{when}"
     if not held.spec:

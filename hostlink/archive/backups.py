@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.listings import check_content, content_of, proven_content, put_listing
-from hostlink.archive.lookup import board_id, given_by
+from hostlink.archive.healing import Healing
+from hostlink.archive.listings import check_content, proven_content, put_listing
+from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
 from hostlink.archive.names import clean, fold
-from hostlink.archive.records import Content, elsewhere
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.records import Content, Listed, elsewhere
+from hostlink.archive.rows import Part, Parts, Records, insert
+from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read
-from hostlink.archive.trouble import from_row
+from hostlink.archive.trouble import ADVICE, DamagedError
 from hostlink.errors import ArchiveError
 
 BACKUP = "backup"
@@ -25,17 +28,26 @@ ItemKind = Literal["memory", "stored"]
 
 @dataclass(frozen=True, slots=True)
 class BackupItem:
-    """One program in a backup: the one in memory, or a stored one by its slot's name."""
+    """One program in a backup: the one in memory, or a stored one by its slot's name.
+
+    unproven: what speaks against its listing, "" where nothing does.
+    """
 
     kind: ItemKind
     content: Content
     captures: int
     slot: str = ""
+    unproven: str = ""
 
     @property
     def name(self) -> str:
         """How a person names it within its backup."""
         return self.slot if self.kind == "stored" else "memory"
+
+    @property
+    def marked_name(self) -> str:
+        """Its name, with a mark where something speaks against its listing."""
+        return f"{self.name} (not proven)" if self.unproven else self.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,14 +78,7 @@ class Backup:
         return f"{BACKUP}@{self.number}{elsewhere(self.archive)}"
 
 
-_BACKUP = (
-    "SELECT backups.*, boards.uuid AS board_uuid, boards.label AS board, "
-    "coalesce((SELECT uuid FROM archives WHERE id = backups.archive_id AND id <> 1), '') "
-    "AS archive FROM backups JOIN boards ON boards.id = backups.board_id"
-)
-
-
-class Backups(Session):
+class Backups(Healing):
     """Keeping and finding backups."""
 
     def keep_backup(
@@ -93,13 +98,13 @@ class Backups(Session):
             check_content(item.content)
         with self.writing("The backup") as db:
             number = db.execute(
-                "SELECT coalesce(max(number), 0) + 1 FROM backups WHERE archive_id = 1"
+                "SELECT coalesce(max(number), 0) + 1 FROM backups WHERE archive_id = ?", (HERE,)
             ).fetchone()[0]
             backup = insert(
                 db,
                 "backups",
                 uuid=new_uuid(),
-                archive_id=1,
+                archive_id=HERE,
                 number=number,
                 board_id=board_id(db, board_uuid),
                 profile=clean(profile),
@@ -111,6 +116,7 @@ class Backups(Session):
                 made_at=self._time(),
             )
             for item in items:
+                self.heal(item.content)
                 insert(
                     db,
                     "backup_items",
@@ -121,21 +127,21 @@ class Backups(Session):
                     listing_id=put_listing(db, item.content),
                     size_bytes=item.content.size_bytes,
                     captures=item.captures,
+                    unproven=clean(item.unproven),
                 )
-            (row,) = rows(db, f"{_BACKUP} WHERE backups.id = ?", (backup,))
-            return _backup(db, row)
+            return _with_items(db, [_BACKUPS.at(db, backup)])[0]
 
-    def backups(self, *, board_uuid: str | None = None, limit: int | None = None) -> list[Backup]:
+    def backups(self, *, board_uuid: str | None = None, limit: int | None = None) -> Listed[Backup]:
         """Backups, newest first: all, or those of one board."""
         with self.reading("The backups") as db:
             board = None if board_uuid is None else board_id(db, board_uuid)
-            found = rows(
+            found = _BACKUPS.listed(
                 db,
-                f"{_BACKUP} WHERE coalesce(backups.board_id = ?, 1) "
-                "ORDER BY backups.id DESC LIMIT ?",
+                "WHERE coalesce(backups.board_id = ?, 1) ORDER BY backups.id DESC LIMIT ?",
                 (board, -1 if limit is None else limit),
             )
-            return [_backup(db, row) for row in found]
+            whole = _with_items(db, found)
+        return Listed(whole, (*found.damaged, *whole.damaged))
 
     def backup(self, spec: str) -> Backup:
         """The backup of that spec, such as backup@3, every listing proven. Raises ArchiveError."""
@@ -147,40 +153,46 @@ class Backups(Session):
             )
         digits, _, archive = digits.partition("/")
         with self.reading(f"The backup {spec}") as db:
-            row = first(
+            found = _BACKUPS.first(
                 db,
-                f"{_BACKUP} WHERE backups.number = ? AND {given_by('backups')} "
-                "ORDER BY backups.archive_id LIMIT 1",
+                f"WHERE backups.number = ? AND {given_by('backups')} ORDER BY backups.archive_id",
                 (int(digits), archive),
             )
-            if row is None:
+            if found is None:
                 last = db.execute("SELECT max(number) FROM backups").fetchone()[0]
                 raise ArchiveError(
                     f"There is no backup {digits} in the archive.",
                     advice=f"The last one is backup@{last}." if last else "None was made yet.",
                 )
-            return _backup(db, row, content=proven_content)
+            whole = _with_items(db, [found])
+        if whole.damaged:
+            raise DamagedError(
+                " ".join(whole.damaged),
+                kept="Its text can still be read with any SQLite tool.",
+                advice=ADVICE,
+            )
+        return whole[0]
 
 
-@from_row("A backup")
-def _backup(
-    db: Database, row: Row, *, content: Callable[[Row, str], Content] = content_of
-) -> Backup:
-    """The value of a row. content: how the listings are read, proven or quickly."""
-    items = rows(
-        db,
-        "SELECT kind, slot, captures, backup_items.size_bytes AS size_bytes, listings.raw, "
-        "listings.canonical, listings.text, listings.profile, listings.charset, listings.sha256 "
-        "FROM backup_items JOIN listings ON listings.id = backup_items.listing_id "
-        "WHERE backup_id = ? ORDER BY backup_items.id",
-        (row["id"],),
-    )
-    which = f"A listing of backup@{row['number']}"
-    return Backup(
+def _with_items(db: Database, found: Sequence[tuple[int, Backup]]) -> Listed[Backup]:
+    """Backups with what each of them holds, and in words what of it is damaged."""
+    backups, lost = list[Backup](), list[str]()
+    for row_id, backup in found:
+        of_it = "WHERE items.backup_id = ? ORDER BY items.id"
+        items = _ITEMS.listed(db, of_it, (row_id,))
+        lost += items.damaged
+        backups.append(dataclasses.replace(backup, items=tuple(items)))
+    return Listed(backups, lost)
+
+
+def _backup(parts: Parts, _: list[str]) -> tuple[int, Backup]:
+    """A backup and its row id, its items not read yet."""
+    row, board = parts["backups"], parts["boards"]
+    return int(row["id"]), Backup(
         uuid=row["uuid"],
         number=row["number"],
-        board_uuid=row["board_uuid"],
-        board=row["board"],
+        board_uuid=board["uuid"],
+        board=board["label"],
         profile=row["profile"],
         where=row["origin_where"],
         banner=row["banner"],
@@ -188,9 +200,35 @@ def _backup(
         after_restart=bool(row["after_restart"]),
         note=row["note"],
         at=read(row["made_at"]),
-        items=tuple(
-            BackupItem(item["kind"], content(item, which), item["captures"], item["slot"])
-            for item in items
-        ),
-        archive=row["archive"],
+        items=(),
+        archive=archive_mark(parts["archives"]),
     )
+
+
+def _item(parts: Parts, _: list[str]) -> BackupItem:
+    row = parts["items"]
+    content = proven_content(parts["listings"], parts.what, row["size_bytes"])
+    return BackupItem(row["kind"], content, row["captures"], row["slot"], row["unproven"])
+
+
+_BACKUPS = Records(
+    (
+        Part("backups", "backups"),
+        Part("boards", "boards", "boards.id = backups.board_id"),
+        Part("archives", "archives", "archives.id = backups.archive_id"),
+    ),
+    _backup,
+    lambda shown: f"{BACKUP}@{shown['backups.number']}",
+)
+_ITEMS = Records(
+    (
+        Part("items", "backup_items"),
+        Part("backups", "backups", "backups.id = items.backup_id"),
+        Part("listings", "listings", "listings.id = items.listing_id", hashed=True),
+    ),
+    _item,
+    lambda shown: (
+        " ".join(f"{shown['items.kind']} {shown['items.slot']}".split())
+        + f" of {BACKUP}@{shown['backups.number']}"
+    ),
+)

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+import contextlib
+
 from sqlite_utils import Database
 
 from hostlink.archive.listings import check_content
-from hostlink.archive.lookup import board_id, parent_id
+from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
 from hostlink.archive.names import clean, fold, nearest
-from hostlink.archive.records import Board, Content, HostCopy, Revision
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
+from hostlink.archive.rows import (
+    Part,
+    Parts,
+    Records,
+    checked,
+    first,
+    insert,
+    rows,
+    update,
+)
+from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import from_row
+from hostlink.archive.trouble import DamagedError, damaged
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 LONGEST_LABEL = 40
 
@@ -44,41 +57,32 @@ class Boards(Session):
             )
         with self.writing("The board") as db:
             at = self._time()
-            held = _alike(db, vid, pid, serial, location)
-            board = (
-                insert(
+            board = _alike(db, vid, pid, serial, location)
+            if board is None:
+                board = insert(
                     db,
                     "boards",
                     uuid=new_uuid(),
                     usb_vid=vid,
                     usb_pid=pid,
                     usb_serial=serial,
+                    location=location,
                     first_seen=at,
                     last_seen=at,
                 )
-                if held is None
-                else int(held["id"])
-            )
-            db.execute(
-                "UPDATE boards SET last_seen = ?, location = coalesce(nullif(?, ''), location), "
-                "profile = coalesce(nullif(?, ''), profile), "
-                "restarts_on_open = coalesce(?, restarts_on_open) WHERE id = ?",
-                (at, location, clean(profile), restarts_on_open, board),
-            )
-            return _board_at(db, board)
+            known = {"location": location, "profile": clean(profile)}
+            news: dict[str, object] = {key: value for key, value in known.items() if value}
+            if restarts_on_open is not None:
+                news["restarts_on_open"] = int(restarts_on_open)
+            update(db, "boards", board, last_seen=at, **news)
+            return _BOARDS.at(db, board)
 
     def board_label(self, board_uuid: str, label: str) -> Board:
         """Give a board the label a person calls it by, such as a colour; "" takes it away.
 
         Raises ArchiveError where another board has that label, or it is no label.
         """
-        label = clean(label).strip()
-        if len(label) > LONGEST_LABEL or not label.isprintable():
-            raise ArchiveError(
-                f'"{label[:LONGEST_LABEL]}" cannot be a label: at most {LONGEST_LABEL} printable '
-                "characters.",
-                kept="No label was changed.",
-            )
+        label = checked_label(label)
         with self.writing(f"The label {label}") as db:
             board = board_id(db, board_uuid)
             key = fold(label) or None
@@ -89,18 +93,13 @@ class Boards(Session):
                     kept="No label was changed.",
                     advice="Choose another, or take it off that board first.",
                 )
-            db.execute(
-                "UPDATE boards SET label = ?, label_key = ? WHERE id = ?", (label, key, board)
-            )
-            return _board_at(db, board)
+            update(db, "boards", board, label=label, label_key=key)
+            return _BOARDS.at(db, board)
 
-    def boards(self) -> list[Board]:
+    def boards(self) -> Listed[Board]:
         """Every board ever seen, the last seen first."""
         with self.reading("The boards") as db:
-            return [
-                _board(row)
-                for row in rows(db, "SELECT * FROM boards ORDER BY last_seen DESC, id DESC")
-            ]
+            return _BOARDS.listed(db, "ORDER BY boards.last_seen DESC, boards.id DESC")
 
     def board(self, named: str) -> Board:
         """A board by its label or UUID. Raises ArchiveError with the nearest labels."""
@@ -108,18 +107,14 @@ class Boards(Session):
             return find_board(db, named)
 
     def host_copy(self, board_uuid: str) -> HostCopy | None:
-        """Our copy of what the board holds, or None where there is none yet."""
+        """Our copy of what the board holds; None where there is none, or none that is whole.
+
+        A damaged copy says nothing of the board; the next load or save makes a new one.
+        """
         with self.reading("The host copy") as db:
-            row = first(
-                db,
-                "SELECT host_copies.*, coalesce(programs.name || '@' || revisions.number, '') "
-                "AS revision FROM host_copies "
-                "LEFT JOIN revisions ON revisions.id = host_copies.revision_id "
-                "LEFT JOIN programs ON programs.id = revisions.program_id "
-                "WHERE host_copies.board_id = ?",
-                (board_id(db, board_uuid),),
-            )
-        return None if row is None else _host_copy(row)
+            board = board_id(db, board_uuid)
+            found = _HOST_COPIES.listed(db, "WHERE host_copies.board_id = ?", (board,))
+        return found[0] if found else None
 
     def set_host_copy(
         self,
@@ -139,65 +134,71 @@ class Boards(Session):
         with self.writing("The host copy") as db:
             board = board_id(db, board_uuid)
             at = self._time()
-            db.execute(
-                "INSERT INTO host_copies VALUES (:board_id, :raw, :text, :canonical, :profile, "
-                ":charset, :size_bytes, :revision_id, :changed_at, :proven_at, :may_lack_edits) "
-                "ON CONFLICT (board_id) DO UPDATE SET raw = :raw, text = :text, "
-                "canonical = :canonical, profile = :profile, charset = :charset, "
-                "size_bytes = :size_bytes, revision_id = :revision_id, changed_at = :changed_at, "
-                "proven_at = coalesce(:proven_at, proven_at), may_lack_edits = :may_lack_edits",
-                {
-                    "board_id": board,
-                    "raw": content.raw,
-                    "text": content.text,
-                    "canonical": content.canonical,
-                    "profile": content.profile,
-                    "charset": content.charset,
-                    "size_bytes": content.size_bytes,
-                    "revision_id": parent_id(db, revision),
-                    "changed_at": at,
-                    "proven_at": at if proven else None,
-                    "may_lack_edits": int(may_lack_edits),
-                },
-            )
+            copy = {
+                "raw": content.raw,
+                "text": content.text,
+                "canonical": content.canonical,
+                "profile": content.profile,
+                "charset": content.charset,
+                "size_bytes": content.size_bytes,
+                "revision_id": parent_id(db, revision),
+                "changed_at": at,
+                "proven_at": at if proven else None,
+                "may_lack_edits": int(may_lack_edits),
+            }
+            with contextlib.suppress(DamagedError):
+                held = checked(db, "host_copies", board)
+                copy["proven_at"] = copy["proven_at"] or held["proven_at"]
+            db.execute("DELETE FROM host_copies WHERE board_id = ?", (board,))
+            insert(db, "host_copies", board_id=board, **copy)
+
+
+def checked_label(label: str) -> str:
+    """A board's label as it is kept: at most 40 printable characters. Raises ArchiveError."""
+    label = clean(label).strip()
+    if len(label) > LONGEST_LABEL or not label.isprintable():
+        raise ArchiveError(
+            f'"{safe(label[:LONGEST_LABEL])}" cannot be a label: at most {LONGEST_LABEL} '
+            "printable characters.",
+            kept="No label was changed.",
+        )
+    return label
 
 
 def find_board(db: Database, named: str) -> Board:
     """A board by its label or UUID. Raises ArchiveError with the nearest labels."""
     named = clean(named).strip()
-    row = first(db, "SELECT * FROM boards WHERE label_key = ? OR uuid = ?", (fold(named), named))
-    if row is None:
-        labels = [row["label"] for row in rows(db, "SELECT label FROM boards WHERE label <> ''")]
-        near = nearest(named, labels)
+    found = _BOARDS.first(db, "WHERE boards.label_key = ? OR boards.uuid = ?", (fold(named), named))
+    if found is None:
+        held = rows(db, "SELECT label FROM boards WHERE label <> ''")
+        near = nearest(named, [safe(str(row["label"])) for row in held])
         raise ArchiveError(
             f'There is no board "{named}" in the archive.',
             advice=f"The nearest labels are: {', '.join(near)}."
             if near
             else "`hostlink boards` lists them.",
         )
-    return _board(row)
+    if named != found.uuid and fold(found.label) != fold(named):
+        raise damaged(f"The index that leads to {named}")
+    return found
 
 
 def _alike(
     db: Database, vid: int | None, pid: int | None, serial: str, location: str
-) -> Row | None:
-    """The board with this identity: its serial number, or without one its place."""
-    return first(
+) -> int | None:
+    """The id of the board with this identity: its serial number, or without one its place."""
+    held = first(
         db,
         "SELECT id FROM boards WHERE coalesce(usb_vid, -1) = coalesce(?, -1) "
         "AND coalesce(usb_pid, -1) = coalesce(?, -1) AND usb_serial = ? "
         "AND CASE WHEN usb_serial = '' THEN location ELSE '' END = ?",
         (vid, pid, serial, "" if serial else location),
     )
+    return None if held is None else int(held["id"])
 
 
-def _board_at(db: Database, board: int) -> Board:
-    (row,) = rows(db, "SELECT * FROM boards WHERE id = ?", (board,))
-    return _board(row)
-
-
-@from_row("A board")
-def _board(row: Row) -> Board:
+def _board(parts: Parts, _: list[str]) -> Board:
+    row = parts["boards"]
     restarts = row["restarts_on_open"]
     return Board(
         uuid=row["uuid"],
@@ -213,8 +214,8 @@ def _board(row: Row) -> Board:
     )
 
 
-@from_row("The host copy")
-def _host_copy(row: Row) -> HostCopy:
+def _host_copy(parts: Parts, lost: list[str]) -> HostCopy:
+    row = parts["host_copies"]
     return HostCopy(
         content=Content(
             row["raw"],
@@ -227,5 +228,15 @@ def _host_copy(row: Row) -> HostCopy:
         changed_at=read(row["changed_at"]),
         proven_at=read_or_none(row["proven_at"]),
         may_lack_edits=bool(row["may_lack_edits"]),
-        revision=row["revision"],
+        revision=revision_spec(parts, "revision", lost),
     )
+
+
+_BOARDS = Records(
+    (Part("boards", "boards"),), _board, lambda shown: f"The board {shown['boards.label']}".strip()
+)
+_HOST_COPIES = Records(
+    (Part("host_copies", "host_copies"), *revision_parts("revision", "host_copies.revision_id")),
+    _host_copy,
+    lambda _: "The host copy",
+)

@@ -1,143 +1,40 @@
-"""What passes from one archive to another: rows whose references are UUIDs instead of row ids.
+"""What passes from one archive to another: records whose references are UUIDs instead of row ids.
 
-One table of tables says what is carried. Host copies are not: they tell what the boards at this
-computer hold now.
+Records and listings are given one after the other, so that an archive of any size can be carried
+in little memory. Host copies are not carried: they tell what the boards at this computer hold now.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Protocol
 
 from sqlite_utils import Database
 
-from hostlink.archive.listings import proven_content
+from hostlink.archive.listings import LARGEST_LISTING, proven_content
+from hostlink.archive.naming import name_of
 from hostlink.archive.records import Content
-from hostlink.archive.session import first, rows
-from hostlink.archive.trouble import from_row
-from hostlink.errors import ArchiveError
+from hostlink.archive.rows import checked, checksum, is_sound
+from hostlink.archive.tables import CARRIED, TABLES, Table
+from hostlink.archive.trouble import FAULTS, DamagedError, damaged, is_damage
 
 Record = dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
-class Table:
-    """A table that is carried. refs: column (ending in _id) to the table it refers to.
+class Cargo(Protocol):
+    """Where records come from. left_out: in words, what could not be carried, as it was found."""
 
-    blobs: columns with bytes. A row is known by its `uuid`, a tag by its program and tag_key.
-    """
+    left_out: list[str]
 
-    name: str
-    columns: tuple[str, ...]
-    refs: dict[str, str] = field(default_factory=dict)
-    blobs: tuple[str, ...] = ()
-    has_uuid: bool = True
+    def records(self, table: str) -> Iterator[Record]:
+        """The records of a table, those that others refer to before these. `listing` is a number.
 
+        A record has the carried columns of its table; a reference (without its _id) is a UUID.
+        """
 
-_KEPT = ("number", "size_bytes", "origin", "origin_where", "note", "captures", "after_restart")
-
-# In an order in which references point backwards; a revision's parent may come later, see merging.
-TABLES = (
-    Table("archives", ("made_at", "made_by")),
-    Table(
-        "boards",
-        (
-            "label", "usb_vid", "usb_pid", "usb_serial", "location", "profile",
-            "restarts_on_open", "first_seen", "last_seen", "role",
-        ),
-    ),
-    Table("programs", ("name", "title", "made_at", "retired_at")),
-    Table(
-        "revisions",
-        (*_KEPT, "kept_at"),
-        {
-            "program_id": "programs", "archive_id": "archives", "parent_id": "revisions",
-            "listing_id": "listings", "board_id": "boards",
-        },
-    ),
-    Table(
-        "rescues",
-        (*_KEPT, "kept_at"),
-        {
-            "archive_id": "archives", "board_id": "boards", "program_id": "programs",
-            "listing_id": "listings",
-        },
-    ),
-    Table("notes", ("text", "noted_at"), {"program_id": "programs", "revision_id": "revisions"}),
-    Table("tags", ("tag", "tag_key"), {"program_id": "programs"}, has_uuid=False),
-    Table("firmware_images", ("part", "name", "kept_at"), blobs=("sha256", "data")),
-    Table(
-        "backups",
-        (
-            "number", "profile", "origin_where", "banner", "free_bytes", "after_restart", "note",
-            "made_at",
-        ),
-        {
-            "archive_id": "archives", "board_id": "boards",
-            "firmware_image_id": "firmware_images",
-        },
-    ),
-    Table(
-        "backup_items",
-        ("kind", "slot", "size_bytes", "captures"),
-        {"backup_id": "backups", "listing_id": "listings"},
-    ),
-    Table(
-        "firmware_writes",
-        ("role", "part", "began_at", "ended_at", "outcome", "banner"),
-        {
-            "board_id": "boards", "firmware_image_id": "firmware_images",
-            "previous_image_id": "firmware_images", "backup_id": "backups",
-        },
-        blobs=("boot_section", "eeprom"),
-    ),
-    Table(
-        "events",
-        ("job", "started_at", "ended_at", "outcome", "detail"),
-        {
-            "board_id": "boards", "program_id": "programs", "revision_id": "revisions",
-            "rescue_id": "rescues",
-        },
-    ),
-)  # fmt: skip
-BY_NAME = {table.name: table for table in TABLES}
-
-
-@dataclass
-class Cargo:
-    """What is carried: records by table, and listings by their key."""
-
-    records: dict[str, list[Record]]
-    listings: dict[str, Content]
-
-
-def listing_key(content: Content) -> str:
-    """A listing's name between archives: a hash over everything that makes it."""
-    parts = [content.sha256, content.canonical_sha256, content.profile, content.charset]
-    return hashlib.sha256(json.dumps([*parts, content.text]).encode()).hexdigest()
-
-
-def gather(db: Database, *, programs: Collection[int] | None = None, since: str = "") -> Cargo:
-    """Read what is to be carried: everything, or some programs, or what is newer than `since`.
-
-    programs: row ids; then only they go, with their revisions, notes and tags. since: a stored
-    time; older revisions, rescues, notes, backups, writes and events stay out.
-    """
-    cargo = Cargo({}, {})
-    keys = _Keys(db, cargo)
-    for table in TABLES:
-        where = _where(table, programs, since)
-        if where is None:
-            cargo.records[table.name] = []
-            continue
-        condition, values = where
-        sql = f"SELECT * FROM {table.name} WHERE {condition} ORDER BY id"
-        cargo.records[table.name] = [keys.carried(table, row) for row in rows(db, sql, values)]
-    _drop_strangers(cargo)
-    return cargo
+    def listing(self, number: int) -> Content:
+        """The listing with that number, proven."""
 
 
 _TIMES = {
@@ -146,89 +43,187 @@ _TIMES = {
 }  # fmt: skip
 _OF_PROGRAM = {"programs": "id", "revisions": "program_id", "notes": "program_id",
                "tags": "program_id"}  # fmt: skip
+_STRANGERS = {"archives": "archive_id", "boards": "board_id"}
+_UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
 
 
-def _where(
-    table: Table, programs: Collection[int] | None, since: str
-) -> tuple[str, list[object]] | None:
-    """The condition for a table's rows; None where none of them go."""
-    parts, values = ["1"], list[object]()
-    if programs is not None and table.name not in ("archives", "boards"):
-        if table.name not in _OF_PROGRAM:
-            return None
-        column = _OF_PROGRAM[table.name]
-        parts.append(f"{column} IN (SELECT value FROM json_each(?))")
-        values.append(json.dumps(list(programs)))
-    if since and table.name in _TIMES:
-        parts.append(f"{_TIMES[table.name]} >= ?")
-        values.append(since)
-    if since and table.name == "backup_items":
-        parts.append("backup_id IN (SELECT id FROM backups WHERE made_at >= ?)")
-        values.append(since)
-    return " AND ".join(parts), values
+class ArchiveCargo:
+    """Cargo read from an archive's file, within one transaction of a connection of its own.
 
+    A row that is damaged is left out, with all that cannot be told without it.
+    """
 
-class _Keys:
-    """Turns row ids into what is the same in every archive."""
-
-    def __init__(self, db: Database, cargo: Cargo) -> None:
+    def __init__(
+        self, db: Database, *, programs: Collection[int] | None = None, since: str = ""
+    ) -> None:
+        """programs: row ids; then only they go, with their revisions, notes and tags. since: a
+        stored time; older revisions, rescues, notes, backups, writes and events stay out."""
+        self.left_out: list[str] = []
         self._db = db
-        self._cargo = cargo
-        self._uuids: dict[str, dict[int, str]] = {}
-        self._listings: dict[int, str] = {}
+        self._programs = None if programs is None else json.dumps(list(programs))
+        self._since = since
+        self._lost: dict[str, set[int]] = {name: set() for name in TABLES}
+        self._listings = bytearray()
+        self._last: tuple[int, Content] | None = None
 
-    @from_row("Something that is to be exported")
-    def carried(self, table: Table, row: Any) -> Record:
-        record: Record = {"uuid": row["uuid"]} if table.has_uuid else {}
-        record.update({column: row[column] for column in table.columns})
-        for column in table.blobs:
-            record[column] = None if row[column] is None else bytes(row[column])
-        for column, target in table.refs.items():
-            record[column.removesuffix("_id")] = self._key(target, row[column])
+    def records(self, table: str) -> Iterator[Record]:
+        """The records of a table by row id; references point to lower ones."""
+        which = TABLES[table]
+        for row_id in self._ids(which):
+            record = self._whole(which, row_id)
+            if record is None:
+                continue
+            if table == "programs" and not self._since and not self._has_revision(row_id):
+                self._leave_out(table, row_id, "has no revision that is whole")
+                continue
+            yield record
+
+    def _whole(self, table: Table, row_id: int) -> Record | None:
+        """A row as a record; None where it has to be left out, which is noted."""
+        if row_id in self._lost[table.name]:
+            return None
+        try:
+            return self._record(table, row_id)
+        except DamagedError:
+            self._leave_out(table.name, row_id, "is damaged")
+        except FAULTS as error:
+            if not is_damage(error):
+                raise
+            self._leave_out(table.name, row_id, "cannot be read")
+        return None
+
+    def _has_revision(self, program: int) -> bool:
+        """Whether a program has a revision that can go; without one it would be nothing."""
+        found = self._db.execute(
+            "SELECT id FROM revisions WHERE program_id = ? ORDER BY id DESC", (program,)
+        )
+        return any(self._whole(TABLES["revisions"], row_id) for (row_id,) in found.fetchall())
+
+    def listing(self, number: int) -> Content:
+        """The listing of that row, proven. Raises DamagedError."""
+        if self._last is None or self._last[0] != number:
+            row = checked(self._db, "listings", number)
+            content = proven_content(row, name_of(self._db, "listings", number))
+            if max(len(content.raw), len(content.text.encode())) > LARGEST_LISTING:
+                raise damaged(name_of(self._db, "listings", number))
+            self._last = number, content
+        return self._last[1]
+
+    # --- rows ------------------------------------------------------------------------------------
+
+    def _ids(self, table: Table) -> Iterator[int]:
+        """The ids of the rows that are to go. Where a page is damaged, those beyond it too."""
+        where = self._where(table)
+        if where is None:
+            return
+        condition, values = where
+        last = 0
+        try:
+            sql = f"SELECT id FROM {table.name} WHERE {condition} ORDER BY id"
+            for (row_id,) in self._db.execute(sql, values):
+                last = row_id
+                yield row_id
+        except FAULTS as error:
+            if not is_damage(error):
+                raise
+            self.left_out.append(f"A part of the table {table.name} cannot be read.")
+            yield from self._ids_beyond(table, last)
+
+    def _ids_beyond(self, table: Table, last: int) -> Iterator[int]:
+        """The ids after one where reading broke off, by the index of UUIDs, if that can be read."""
+        if not table.has_uuid:
+            return
+        try:
+            index = f"sqlite_autoindex_{table.name}_1"
+            sql = f"SELECT id FROM {table.name} INDEXED BY {index} WHERE uuid > ''"
+            found = sorted(row[0] for row in self._db.execute(sql) if row[0] > last)
+        except FAULTS as error:
+            if not is_damage(error):
+                raise
+            return
+        yield from found
+
+    def _where(self, table: Table) -> tuple[str, list[object]] | None:
+        """The condition for a table's rows; None where none of them go."""
+        if table.name in _STRANGERS:
+            return self._used(_STRANGERS[table.name])
+        parts, values = ["1"], list[object]()
+        if self._programs is not None:
+            if table.name not in _OF_PROGRAM:
+                return None
+            parts.append(f"{_OF_PROGRAM[table.name]} IN (SELECT value FROM json_each(?))")
+            values.append(self._programs)
+        if self._since and table.name in _TIMES:
+            parts.append(f"{_TIMES[table.name]} >= ?")
+            values.append(self._since)
+        if self._since and table.name == "backup_items":
+            parts.append("backup_id IN (SELECT id FROM backups WHERE made_at >= ?)")
+            values.append(self._since)
+        return " AND ".join(parts), values
+
+    def _used(self, column: str) -> tuple[str, list[object]]:
+        """The condition for archives or boards: that something refers to them that goes."""
+        selects, values = [], list[object]()
+        for table in CARRIED:
+            where = None if table.name in _STRANGERS else self._where(table)
+            if where is not None and any(each.name == column for each in table.columns):
+                selects.append(f"SELECT {column} FROM {table.name} WHERE {where[0]}")
+                values += where[1]
+        return f"id IN ({' UNION '.join(selects)})", values
+
+    def _record(self, table: Table, row_id: int) -> Record | None:
+        """A row as a record; None where what it needs is left out. Raises DamagedError."""
+        refers = [column for column in table.carried if column.refers]
+        uuids = "".join(
+            f", (SELECT uuid FROM {column.refers} AS it WHERE it.id = {table.name}.{column.name})"
+            for column in refers
+            if column.refers != "listings"
+        )
+        data = ", ".join(f", {name}" for name in table.hashed)
+        sql = f"SELECT {', '.join(table.summed)}, checksum{data}{uuids} FROM {table.name}"
+        row = self._db.execute(f"{sql} WHERE id = ?", (row_id,)).fetchone()
+        summed = len(table.summed)
+        if row is None or row[summed] != checksum(table, row[:summed]):
+            raise damaged(table.name)
+        names = [*table.summed, "checksum", *table.hashed]
+        values = dict(zip(names, row, strict=False))
+        if "data" in values and not is_sound(values["data"], values["sha256"]):
+            raise damaged(table.name)
+        found = iter(row[len(names) :])
+        record: Record = {}
+        for column in table.carried:
+            name, value = column.name.removesuffix("_id"), values[column.name]
+            if not column.refers:
+                record[column.name] = value
+            elif column.refers == "listings":
+                if not self._has_listing(value):
+                    self._leave_out(table.name, row_id, "has a damaged listing")
+                    return None
+                record[name] = value
+            else:
+                key = next(found)
+                if value is not None and (key is None or value in self._lost[column.refers]):
+                    if not column.optional:
+                        what = column.refers.removesuffix("s").replace("_", " ")
+                        self._leave_out(table.name, row_id, f"is of a damaged {what}")
+                        return None
+                    key = None
+                record[name] = key
         return record
 
-    def _key(self, table: str, row_id: int | None) -> str | None:
-        if row_id is None:
-            return None
-        if table == "listings":
-            return self._listing(row_id)
-        if table not in self._uuids:
-            found = self._db.execute(f"SELECT id, uuid FROM {table}")
-            self._uuids[table] = dict(found.fetchall())
-        if row_id not in self._uuids[table]:
-            raise _dangling(table)
-        return self._uuids[table][row_id]
+    def _has_listing(self, number: int) -> bool:
+        """Whether a listing is whole; each is looked at once."""
+        if number >= len(self._listings):
+            self._listings.extend(bytes(2 * number + 1024 - len(self._listings)))
+        if self._listings[number] == _UNKNOWN:
+            try:
+                self.listing(number)
+                self._listings[number] = _WHOLE
+            except DamagedError:
+                self._listings[number] = _DAMAGED
+        return self._listings[number] == _WHOLE
 
-    def _listing(self, row_id: int) -> str:
-        if row_id not in self._listings:
-            row = first(
-                self._db, "SELECT *, NULL AS size_bytes FROM listings WHERE id = ?", (row_id,)
-            )
-            if row is None:
-                raise _dangling("listings")
-            content = proven_content(row, f"Listing {row_id}")
-            key = listing_key(content)
-            self._cargo.listings[key] = content
-            self._listings[row_id] = key
-        return self._listings[row_id]
-
-
-def _dangling(table: str) -> ArchiveError:
-    return ArchiveError(
-        f"The archive is damaged: something refers to a row of {table} that is not there.",
-        kept="Nothing was written.",
-        advice="`hostlink archive prove` says what; `--only` exports programs that are whole.",
-    )
-
-
-def _drop_strangers(cargo: Cargo) -> None:
-    """Leave out archives and boards that nothing carried refers to."""
-    for name, column in (("archives", "archive"), ("boards", "board")):
-        used = {record.get(column) for record in each_record(cargo)}
-        cargo.records[name] = [each for each in cargo.records[name] if each["uuid"] in used]
-
-
-def each_record(cargo: Cargo) -> Iterator[Record]:
-    """Every record, table by table."""
-    for table in TABLES:
-        yield from cargo.records[table.name]
+    def _leave_out(self, table: str, row_id: int, why: str) -> None:
+        self._lost[table].add(row_id)
+        what = name_of(self._db, table, row_id)
+        self.left_out.append(f"{what[0].upper()}{what[1:]} {why}.")

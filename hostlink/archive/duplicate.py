@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import secrets
-import sqlite3
 from pathlib import Path
 
-from hostlink.archive.opening import APPLICATION_ID, flush_folder
-from hostlink.archive.session import Session
+from hostlink.archive.flushing import flush_file, flush_folder
+from hostlink.archive.proof import Proofs, of_file
 from hostlink.archive.trouble import FAULTS, not_made
 from hostlink.errors import ArchiveError
 
 
-class Duplicates(Session):
+class Duplicates(Proofs):
     """Duplicating the archive."""
 
-    def duplicate(self, target: Path) -> None:
-        """Write a whole, checked copy of the archive to a new file.
+    def duplicate(self, target: Path) -> tuple[str, ...]:
+        """Write a copy of the archive to a new file, and prove the copy.
 
         A plain file copy of an archive in use can lose the latest revisions; this cannot. The
-        copy appears under its name only when it is complete, checked and on the disk. An existing
-        file is never overwritten. Raises ArchiveError: then there is no new file.
+        copy appears under its name only when it is complete, proven and on the disk. An existing
+        file is never overwritten. Returns what is damaged, in words: the copy of a damaged archive
+        is made, and lacks what could not be read. Raises ArchiveError: then there is no new file.
         """
         target = Path(target).absolute()
         part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
@@ -30,24 +31,43 @@ class Duplicates(Session):
             if target.exists():
                 raise _taken(target)
             with self.reading(f"The duplicate {target}") as db:
+                findings = list(of_file(db))
                 try:
                     db.execute("VACUUM INTO ?", (str(part),))
+                except UnicodeEncodeError:
+                    raise OSError(errno.EILSEQ, "its name is no UTF-8") from None
                 except FAULTS as error:
                     raise not_made(f"The duplicate {target}", error) from error
-            _check(part)
-            _flush(part)
+            findings += self._proven(part)
+            flush_file(part)
             _name(part, target)
             flush_folder(target.parent)
-        except (OSError, UnicodeEncodeError) as error:  # SQLite wants names in UTF-8
-            why = "its name is no UTF-8" if isinstance(error, ValueError) else error.strerror
+        except OSError as error:
             raise ArchiveError(
-                f"The duplicate {target} was not made: {why or error}.",
+                f"The duplicate {target} was not made: {error.strerror or error}.",
                 kept="The archive itself is as it was.",
                 advice="Name a file in a folder that is there and may be written.",
             ) from error
         finally:
-            with contextlib.suppress(OSError):
-                part.unlink(missing_ok=True)
+            for ending in ("", "-wal", "-shm"):
+                with contextlib.suppress(OSError):
+                    part.with_name(part.name + ending).unlink(missing_ok=True)
+        return tuple(dict.fromkeys(findings))
+
+    def _proven(self, part: Path) -> tuple[str, ...]:
+        """What is damaged in the copy, as it is here. Raises ArchiveError for damage of its own."""
+        try:
+            with type(self).open(part, create=False) as copy:
+                findings = copy.prove().findings
+        except ArchiveError as error:
+            findings = (error.what,)
+        if findings and self.prove().clean:
+            raise ArchiveError(
+                f"The duplicate was not made: its check failed ({findings[0]}).",
+                kept="The archive itself is as it was.",
+                advice="Look at the disk, and try once more.",
+            )
+        return findings
 
 
 def _taken(target: Path) -> ArchiveError:
@@ -56,29 +76,6 @@ def _taken(target: Path) -> ArchiveError:
         kept="It was not touched.",
         advice="Name a new file for the duplicate.",
     )
-
-
-def _check(part: Path) -> None:
-    """Refuse a copy that SQLite finds fault with, or that does not say what it is."""
-    conn = sqlite3.connect(f"{part.as_uri()}?mode=ro", uri=True)
-    try:
-        fault = conn.execute("PRAGMA integrity_check(1)").fetchone()[0]
-        marked = conn.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID
-    except FAULTS as error:
-        fault, marked = str(error), True
-    finally:
-        conn.close()
-    if fault != "ok" or not marked:
-        raise ArchiveError(
-            f"The duplicate was not made: its check failed ({fault}).",
-            kept="The archive itself is as it was.",
-            advice="Run `hostlink archive prove`, and look at the disk.",
-        )
-
-
-def _flush(part: Path) -> None:
-    with part.open("rb+") as file:
-        os.fsync(file.fileno())
 
 
 def _name(part: Path, target: Path) -> None:

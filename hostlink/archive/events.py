@@ -10,28 +10,21 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.lookup import board_id
+from hostlink.archive.lookup import (
+    board_id,
+    known_program,
+    numbered,
+    owner_name,
+    revision_parts,
+    revision_spec,
+)
 from hostlink.archive.names import clean, fold
-from hostlink.archive.records import Event, Rescue, Revision
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.records import Event, Listed, Rescue, Revision
+from hostlink.archive.rows import Part, Parts, Records, found_by, insert, update
+from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import from_row, printable
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
-
-_EVENT = """
-SELECT
-  events.uuid, events.job, boards.uuid AS board_uuid, coalesce(boards.label, '') AS board,
-  coalesce(programs.name, owner.name, '') AS program,
-  coalesce(owner.name || '@' || revisions.number, '') AS revision,
-  coalesce('rescue@' || rescues.number, '') AS rescue,
-  events.started_at, events.ended_at, events.outcome, events.detail
-FROM events
-LEFT JOIN boards ON boards.id = events.board_id
-LEFT JOIN programs ON programs.id = events.program_id
-LEFT JOIN revisions ON revisions.id = events.revision_id
-LEFT JOIN programs AS owner ON owner.id = revisions.program_id
-LEFT JOIN rescues ON rescues.id = events.rescue_id
-"""
+from hostlink.words import safe
 
 
 @dataclass
@@ -97,7 +90,7 @@ class Events(Session):
         """
         noted = dict(detail or {})
         with self.writing(f"The record of this {job}") as db:
-            held = first(db, "SELECT id FROM programs WHERE name_key = ?", (fold(clean(program)),))
+            held = known_program(db, program)
             if program and held is None:
                 noted.setdefault("program", program)
             uuid = new_uuid()
@@ -107,7 +100,7 @@ class Events(Session):
                 uuid=uuid,
                 job=clean(job),
                 board_id=None if board_uuid is None else board_id(db, board_uuid),
-                program_id=None if held is None else held["id"],
+                program_id=held,
                 started_at=self._time(),
                 detail=_as_json(noted),
             )
@@ -127,21 +120,19 @@ class Events(Session):
         Raises ArchiveError where there is no such event, or it has ended before.
         """
         with self.writing("The end of this job") as db:
-            held = first(db, "SELECT id, ended_at, detail FROM events WHERE uuid = ?", (uuid,))
+            held = found_by(db, "events", "uuid", uuid)
             if held is None or held["ended_at"] is not None:
                 state = "is not in the archive" if held is None else "has ended already"
                 raise ArchiveError(f"The event {uuid} {state}.")
-            db.execute(
-                "UPDATE events SET ended_at = ?, outcome = ?, detail = ?, revision_id = ?, "
-                "rescue_id = ? WHERE id = ?",
-                (
-                    self._time(),
-                    clean(outcome),
-                    _as_json({**json.loads(held["detail"]), **(detail or {})}),
-                    _row_id(db, "revisions", revision),
-                    _row_id(db, "rescues", rescue),
-                    held["id"],
-                ),
+            update(
+                db,
+                "events",
+                held["id"],
+                ended_at=self._time(),
+                outcome=clean(outcome),
+                detail=_as_json({**json.loads(held["detail"]), **(detail or {})}),
+                revision_id=_row_id(db, "revisions", revision),
+                rescue_id=_row_id(db, "rescues", rescue),
             )
 
     def events(
@@ -151,7 +142,7 @@ class Events(Session):
         board_uuid: str | None = None,
         program: str | None = None,
         job: str | None = None,
-    ) -> list[Event]:
+    ) -> Listed[Event]:
         """Events, newest first: all, or those of one board, program or kind of job."""
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}
@@ -160,13 +151,13 @@ class Events(Session):
             if job is not None:
                 wanted["events.job = ?"] = clean(job)
             if program is not None:
-                wanted["coalesce(programs.name_key, owner.name_key) = ?"] = fold(clean(program))
-            found = rows(
+                of_program = "coalesce(programs.name_key, revision_program.name_key) = ?"
+                wanted[of_program] = fold(clean(program))
+            return _EVENTS.listed(
                 db,
-                f"{_EVENT} WHERE {' AND '.join(wanted) or '1'} ORDER BY events.id DESC LIMIT ?",
+                f"WHERE {' AND '.join(wanted) or '1'} ORDER BY events.id DESC LIMIT ?",
                 [*wanted.values(), -1 if limit is None else limit],
             )
-        return [_event(row) for row in found]
 
 
 def _outcome(error: BaseException) -> str:
@@ -189,24 +180,42 @@ def _as_json(detail: Mapping[str, Any]) -> str:
 def _row_id(db: Database, table: str, item: Revision | Rescue | None) -> int | None:
     if item is None:
         return None
-    held = first(db, f"SELECT id FROM {table} WHERE uuid = ?", (item.uuid,))
+    held = found_by(db, table, "uuid", item.uuid)
     if held is None:
-        raise ArchiveError(f"{printable(item.spec)} is not in this archive.")
+        raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
     return int(held["id"])
 
 
-@from_row("An event")
-def _event(row: Row) -> Event:
+def _event(parts: Parts, lost: list[str]) -> Event:
+    row = parts["events"]
+    board, rescue = parts.get("boards", lost), parts.get("rescue", lost)
+    archive = parts.get("rescue_archive", lost)
+    name = owner_name(parts, "programs", lost)
+    revision = revision_spec(parts, "revision", lost)
     return Event(
         uuid=row["uuid"],
         job=row["job"],
-        board_uuid=row["board_uuid"],
-        board=row["board"],
-        program=row["program"],
-        revision=row["revision"],
-        rescue=row["rescue"],
+        board_uuid=None if board is None else board["uuid"],
+        board="" if board is None else board["label"],
+        program=name or revision.rpartition("@")[0],
+        revision=revision,
+        rescue="" if not (rescue and archive) else numbered("rescue", rescue["number"], archive),
         started_at=read(row["started_at"]),
         ended_at=read_or_none(row["ended_at"]),
         outcome=row["outcome"],
         detail=json.loads(row["detail"]),
     )
+
+
+_EVENTS = Records(
+    (
+        Part("events", "events"),
+        Part("boards", "boards", "boards.id = events.board_id"),
+        Part("programs", "programs", "programs.id = events.program_id"),
+        *revision_parts("revision", "events.revision_id"),
+        Part("rescue", "rescues", "rescue.id = events.rescue_id"),
+        Part("rescue_archive", "archives", "rescue_archive.id = rescue.archive_id"),
+    ),
+    _event,
+    lambda shown: f"The event of {shown['events.started_at']} ({shown['events.job']})",
+)

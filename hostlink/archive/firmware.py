@@ -9,13 +9,28 @@ from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.lookup import board_id
+from hostlink.archive.healing import Healing
+from hostlink.archive.lookup import board_id, numbered
 from hostlink.archive.names import clean
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.records import Listed
+from hostlink.archive.rows import (
+    Part,
+    Parts,
+    Records,
+    Row,
+    checked,
+    first,
+    found_by,
+    insert,
+    is_sound,
+    update,
+)
+from hostlink.archive.session import new_uuid
+from hostlink.archive.tables import TABLES
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import from_row
 from hostlink.errors import ArchiveError
 
+_TABLE = TABLES["firmware_images"]
 Role = Literal["computer", "display"]
 ROLES: tuple[Role, ...] = ("computer", "display")
 """What a board is in its machine: it runs the BASIC, or makes the picture."""
@@ -35,7 +50,7 @@ class FirmwareImage:
     @property
     def sound(self) -> bool:
         """Whether the bytes are those that were kept."""
-        return hashlib.sha256(self.flash).hexdigest() == self.sha256
+        return is_sound(self.flash, bytes.fromhex(self.sha256))
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,24 +79,18 @@ class FirmwareWrite:
         return self.outcome == "done"
 
 
-_WRITE = """
-SELECT
-  firmware_writes.*, boards.uuid AS board_uuid, boards.label AS board,
-  coalesce('backup@' || backups.number || coalesce('/' || (SELECT substr(uuid, 1, 8)
-    FROM archives WHERE id = backups.archive_id AND id <> 1), ''), '') AS backup
-FROM firmware_writes JOIN boards ON boards.id = firmware_writes.board_id
-LEFT JOIN backups ON backups.id = firmware_writes.backup_id
-"""
-
-
-class Firmware(Session):
+class Firmware(Healing):
     """Keeping images, and the record of what was written where."""
 
     def keep_image(self, flash: bytes, *, part: str = "", name: str = "") -> FirmwareImage:
-        """Keep an image, or find it where it is kept already. Raises ArchiveError."""
+        """Keep an image, or find it where it is kept already, whole. Raises ArchiveError."""
         digest = hashlib.sha256(flash).digest()
         with self.writing("The firmware image") as db:
-            held = first(db, "SELECT id FROM firmware_images WHERE sha256 = ?", (digest,))
+            held = first(
+                db, f"SELECT {_TABLE.names} FROM firmware_images WHERE sha256 = ?", (digest,)
+            )
+            if held is not None:
+                self.heal_image(held, flash, part=clean(part), name=clean(name))
             image = (
                 insert(
                     db,
@@ -96,40 +105,36 @@ class Firmware(Session):
                 if held is None
                 else int(held["id"])
             )
-            return _image_at(db, image)
+            return _IMAGES.at(db, image)
 
     def known_image(self, sha256: str) -> FirmwareImage | None:
         """The kept image of that SHA-256 (hexadecimal), or None."""
         with self.reading("The firmware images") as db:
-            held = first(
-                db, "SELECT id FROM firmware_images WHERE sha256 = ?", (bytes.fromhex(sha256),)
-            )
-            return None if held is None else _image_at(db, int(held["id"]))
+            found = _IMAGES.first(db, "WHERE images.sha256 = ?", (bytes.fromhex(sha256),))
+        return found if found is None or found.sha256 == sha256.lower() else None
 
     def image_role(self, sha256: str) -> str:
         """What an image was last written as, "" where it never was."""
         with self.reading("The record of firmware") as db:
-            held = first(
+            found = _WRITES.listed(
                 db,
-                "SELECT role FROM firmware_writes JOIN firmware_images "
-                "ON firmware_images.id = firmware_image_id WHERE sha256 = ? AND role <> '' "
-                "ORDER BY firmware_writes.id DESC LIMIT 1",
+                "WHERE image.sha256 = ? AND writes.role <> '' ORDER BY writes.id DESC LIMIT 1",
                 (bytes.fromhex(sha256),),
             )
-            return "" if held is None else str(held["role"])
+        return found[0].role if found else ""
 
     def board_role(self, board_uuid: str) -> str:
         """What a board is in its machine, "" where nobody said yet."""
         with self.reading("The board") as db:
             board = board_id(db, board_uuid)
-            return str(db.execute("SELECT role FROM boards WHERE id = ?", (board,)).fetchone()[0])
+            return str(checked(db, "boards", board)["role"])
 
     def set_board_role(self, board_uuid: str, role: Role) -> None:
         """Note what a board is in its machine."""
         if role not in ROLES:
             raise ArchiveError(f'"{role}" is no role of a board.', advice="computer or display.")
         with self.writing("The board's role") as db:
-            db.execute("UPDATE boards SET role = ? WHERE id = ?", (role, board_id(db, board_uuid)))
+            update(db, "boards", board_id(db, board_uuid), role=role)
 
     def begin_write(
         self,
@@ -165,27 +170,23 @@ class Firmware(Session):
     def end_write(self, uuid: str, outcome: str, banner: str = "") -> None:
         """Record how a write ended. Raises ArchiveError where it has ended before."""
         with self.writing("The end of this write") as db:
-            changed = db.execute(
-                "UPDATE firmware_writes SET ended_at = ?, outcome = ?, banner = ? "
-                "WHERE uuid = ? AND ended_at IS NULL",
-                (self._time(), clean(outcome), clean(banner), uuid),
-            ).rowcount
-            if changed != 1:
+            held = found_by(db, "firmware_writes", "uuid", uuid)
+            if held is None or held["ended_at"] is not None:
                 raise ArchiveError(f"The write {uuid} is not under way.")
+            end = {"ended_at": self._time(), "outcome": clean(outcome), "banner": clean(banner)}
+            update(db, "firmware_writes", held["id"], **end)
 
     def writes(
         self, *, board_uuid: str | None = None, limit: int | None = None
-    ) -> list[FirmwareWrite]:
+    ) -> Listed[FirmwareWrite]:
         """Writes of firmware, newest first: all, or those to one board."""
         with self.reading("The record of firmware") as db:
             board = None if board_uuid is None else board_id(db, board_uuid)
-            found = rows(
+            return _WRITES.listed(
                 db,
-                f"{_WRITE} WHERE coalesce(firmware_writes.board_id = ?, 1) "
-                "ORDER BY firmware_writes.id DESC LIMIT ?",
+                "WHERE coalesce(writes.board_id = ?, 1) ORDER BY writes.id DESC LIMIT ?",
                 (board, -1 if limit is None else limit),
             )
-            return [_write(db, row) for row in found]
 
     def last_write(self, board_uuid: str) -> FirmwareWrite | None:
         """The newest write to a board, however it ended."""
@@ -194,35 +195,33 @@ class Firmware(Session):
 
 
 def _id(db: Database, table: str, uuid: str) -> int:
-    held = first(db, f"SELECT id FROM {table} WHERE uuid = ?", (uuid,))
+    held = found_by(db, table, "uuid", uuid)
     if held is None:
         raise ArchiveError(f"{uuid} is not in this archive.")
     return int(held["id"])
 
 
-@from_row("A firmware image")
-def _image_at(db: Database, row_id: int) -> FirmwareImage:
-    (row,) = rows(db, "SELECT * FROM firmware_images WHERE id = ?", (row_id,))
+def _image_of(row: Row) -> FirmwareImage:
     return FirmwareImage(
         uuid=row["uuid"],
         sha256=row["sha256"].hex(),
-        flash=bytes(row["data"]),
+        flash=row["data"] if isinstance(row["data"], bytes) else b"",
         part=row["part"],
         name=row["name"],
         at=read(row["kept_at"]),
     )
 
 
-@from_row("The record of a write of firmware")
-def _write(db: Database, row: Row) -> FirmwareWrite:
-    previous = row["previous_image_id"]
+def _write(parts: Parts, lost: list[str]) -> FirmwareWrite:
+    row, board, backup = parts["writes"], parts["boards"], parts.get("backup", lost)
+    archive, previous = parts.get("backup_archive", lost), parts.get("previous", lost)
     return FirmwareWrite(
         uuid=row["uuid"],
-        board_uuid=row["board_uuid"],
-        board=row["board"],
-        image=_image_at(db, row["firmware_image_id"]),
-        previous=None if previous is None else _image_at(db, previous),
-        backup=row["backup"],
+        board_uuid=board["uuid"],
+        board=board["label"],
+        image=_image_of(parts["image"]),
+        previous=None if previous is None else _image_of(previous),
+        backup="" if not (backup and archive) else numbered("backup", backup["number"], archive),
         role=row["role"],
         part=row["part"],
         began_at=read(row["began_at"]),
@@ -230,3 +229,22 @@ def _write(db: Database, row: Row) -> FirmwareWrite:
         outcome=row["outcome"],
         banner=row["banner"],
     )
+
+
+_IMAGES = Records(
+    (Part("images", "firmware_images", hashed=True),),
+    lambda parts, _: _image_of(parts["images"]),
+    lambda shown: f"The firmware image {shown['images.name']}".strip(),
+)
+_WRITES = Records(
+    (
+        Part("writes", "firmware_writes"),
+        Part("boards", "boards", "boards.id = writes.board_id"),
+        Part("image", "firmware_images", "image.id = writes.firmware_image_id", hashed=True),
+        Part("previous", "firmware_images", "previous.id = writes.previous_image_id", hashed=True),
+        Part("backup", "backups", "backup.id = writes.backup_id"),
+        Part("backup_archive", "archives", "backup_archive.id = backup.archive_id"),
+    ),
+    _write,
+    lambda shown: f"The record of the write of {shown['writes.began_at']}",
+)

@@ -14,11 +14,15 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.records import Content
+from hostlink.archive.rows import Row, first, insert
 from hostlink.archive.search_words import spaced, words_only_in
-from hostlink.archive.session import Row, first, insert
+from hostlink.archive.trouble import ADVICE, DamagedError
 from hostlink.errors import ArchiveError
 from hostlink.listing.charset import check_charset
+from hostlink.listing.source import LIMIT
 
+LARGEST_LISTING = 4 * LIMIT
+"""Bytes of a listing in any form: LIMIT as it was read, four times that if all is recoded."""
 _PLAIN = ("utf-8", "ascii")  # and every codec of single bytes
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
@@ -32,9 +36,9 @@ def pack(data: bytes, text: str) -> bytes:
 def unpack(packed: bytes, text: str) -> bytes:
     """What pack was given. Raises zlib.error when the stream is damaged."""
     unpacker = zlib.decompressobj(zdict=_dictionary(text))
-    data = unpacker.decompress(packed) + unpacker.flush()
+    data = unpacker.decompress(packed, LARGEST_LISTING)
     if not unpacker.eof:
-        raise zlib.error("the packed bytes end too early")
+        raise zlib.error("the packed bytes end too early, or hold more than any listing")
     return data
 
 
@@ -103,22 +107,20 @@ def listing_columns(content: Content, search_text: str | None = None) -> dict[st
     }
 
 
-def proven_content(row: Row, what: str) -> Content:
-    """The content of a row, if its bytes are those once kept. Raises ArchiveError if damaged.
+def proven_content(row: Row, what: str, size_bytes: int | None = None) -> Content:
+    """The content of a whole row of listings, its bytes and canonical text proven by their hashes.
 
-    what: how the error is to call it.
+    what: how the error is to call it. size_bytes: what it costs on the board. Raises DamagedError.
     """
-    content = content_of(row, what)
-    if content.sha256 != hex_of(row["sha256"]):
+    content = _content(row, what, size_bytes)
+    if bytes.fromhex(content.sha256) != row["sha256"]:
+        raise _damaged(what)
+    if bytes.fromhex(content.canonical_sha256) != row["canonical_sha256"]:
         raise _damaged(what)
     return content
 
 
-def content_of(row: Row, what: str) -> Content:
-    """The content of a row of listings joined with a size_bytes, its hash not looked at.
-
-    what: how the error is to call it. Raises ArchiveError where it cannot be restored at all.
-    """
+def _content(row: Row, what: str, size_bytes: int | None) -> Content:
     try:
         text, charset, profile = row["text"], row["charset"], row["profile"]
         raw = _encoded(text, charset) if row["raw"] is None else unpack(row["raw"], text)
@@ -127,14 +129,14 @@ def content_of(row: Row, what: str) -> Content:
         raise _damaged(what) from error
     if raw is None:
         raise _damaged(what)
-    return Content(raw, text, canonical, profile, charset, row["size_bytes"])
+    return Content(raw, text, canonical, profile, charset, size_bytes)
 
 
-def _damaged(what: str) -> ArchiveError:
-    return ArchiveError(
+def _damaged(what: str) -> DamagedError:
+    return DamagedError(
         f"{what} is damaged in the archive: its exact bytes cannot be restored.",
         kept="Its text can still be read with any SQLite tool.",
-        advice="Run `hostlink archive prove`, and look for it in a duplicate of the archive.",
+        advice=ADVICE,
     )
 
 
@@ -149,8 +151,3 @@ def _encoded(text: str, charset: str) -> bytes | None:
         return text.encode(charset)
     except UnicodeEncodeError:
         return None
-
-
-def hex_of(digest: object) -> str:
-    """A digest as a row has it in hexadecimal; "" where a damaged row has none."""
-    return digest.hex() if isinstance(digest, bytes) else ""

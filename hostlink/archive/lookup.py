@@ -1,54 +1,155 @@
-"""Finding revisions and rescues in the file, and reading their rows into values."""
+"""Finding revisions and rescues in the file, and the rows of which they are made."""
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from sqlite_utils import Database
 
 from hostlink.archive.names import Spec, clean, fold, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
-from hostlink.archive.session import Row, first, rows
+from hostlink.archive.rows import (
+    Part,
+    Parts,
+    Records,
+    Row,
+    checked,
+    first,
+    found_by,
+    rows,
+    update,
+)
 from hostlink.archive.times import read
-from hostlink.archive.trouble import from_row, printable
+from hostlink.archive.trouble import DamagedError, damaged
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
-REVISION = """
-SELECT
-  revisions.id, revisions.uuid, programs.name AS program, programs.uuid AS program_uuid,
-  revisions.number, revisions.kept_at, revisions.size_bytes, revisions.origin,
-  revisions.origin_where, boards.uuid AS board_uuid, revisions.note AS origin_note,
-  revisions.captures, revisions.after_restart, listings.profile, listings.line_count,
-  lower(hex(listings.sha256)) AS sha256, lower(hex(listings.canonical_sha256)) AS canonical_sha256,
-  coalesce((SELECT notes.text FROM notes WHERE notes.revision_id = revisions.id
-    ORDER BY notes.id DESC LIMIT 1), revisions.note) AS note,
-  coalesce((SELECT uuid FROM archives WHERE id = revisions.archive_id AND id <> 1), '') AS archive,
-  coalesce((SELECT owner.name || '@' || parent.number || coalesce(
-      '/' || (SELECT substr(uuid, 1, 8) FROM archives WHERE id = parent.archive_id AND id <> 1),
-      '') FROM revisions AS parent
-    JOIN programs AS owner ON owner.id = parent.program_id
-    WHERE parent.id = revisions.parent_id), '') AS parent
-FROM revisions
-JOIN programs ON programs.id = revisions.program_id
-JOIN listings ON listings.id = revisions.listing_id
-LEFT JOIN boards ON boards.id = revisions.board_id
-"""
+HERE = 1
+"""The row of this archive in archives."""
+IN_ORDER = "CAST(printf('%012d', revisions.number) || revisions.kept_at || revisions.uuid AS BLOB)"
+"""Orders the revisions of a program: by number, whatever clock they were dated by; where two
+archives gave the same number, by time."""
 
-RESCUE = """
-SELECT
-  rescues.id, rescues.listing_id, rescues.uuid, rescues.number,
-  coalesce(programs.name, '') AS program,
-  coalesce((SELECT uuid FROM archives WHERE id = rescues.archive_id AND id <> 1), '') AS archive,
-  rescues.kept_at, rescues.size_bytes, rescues.origin, rescues.origin_where,
-  boards.uuid AS board_uuid, rescues.note AS origin_note, rescues.captures,
-  rescues.after_restart, listings.profile, listings.line_count,
-  lower(hex(listings.sha256)) AS sha256, lower(hex(listings.canonical_sha256)) AS canonical_sha256
-FROM rescues
-JOIN listings ON listings.id = rescues.listing_id
-LEFT JOIN programs ON programs.id = rescues.program_id
-LEFT JOIN boards ON boards.id = rescues.board_id
-"""
+
+def archive_mark(archive: Row) -> str:
+    """The UUID of the archive that gave a number, "" for this one."""
+    return "" if archive["id"] == HERE else str(archive["uuid"])
+
+
+def numbered(name: object, number: object, archive: Row) -> str:
+    """How a person names something with a number: NAME@3, or NAME@3/12345678 of another archive."""
+    mark = archive_mark(archive)
+    return f"{name}@{number}{f'/{mark[:8]}' if mark else ''}"
+
+
+def _origin(row: Row, board: Row | None) -> Origin:
+    return Origin(
+        kind=row["origin"],
+        where=row["origin_where"],
+        board_uuid=None if board is None else board["uuid"],
+        note=row["note"],
+        captures=row["captures"],
+        after_restart=bool(row["after_restart"]),
+        unproven=row["unproven"],
+    )
+
+
+def _held(row: Row, parts: Parts, lost: list[str]) -> dict[str, Any]:
+    """What revisions and rescues have in common."""
+    listing = parts["listings"]
+    return {
+        "uuid": row["uuid"],
+        "number": row["number"],
+        "at": read(row["kept_at"]),
+        "origin": _origin(row, parts.get("boards", lost)),
+        "sha256": listing["sha256"].hex(),
+        "canonical_sha256": listing["canonical_sha256"].hex(),
+        "profile": listing["profile"],
+        "size_bytes": row["size_bytes"],
+        "line_count": listing["line_count"],
+        "archive": archive_mark(parts["archives"]),
+    }
+
+
+def _revision(parts: Parts, lost: list[str]) -> Revision:
+    row, note = parts["revisions"], parts.get("note", lost)
+    return Revision(
+        program=_program_name(parts, "programs"),
+        parent=revision_spec(parts, "parent", lost),
+        note=row["note"] if note is None else note["text"],
+        **_held(row, parts, lost),
+    )
+
+
+def revision_parts(name: str, reference: str) -> tuple[Part, ...]:
+    """The parts of a join that name a revision. reference: the column that refers to it."""
+    return (
+        Part(name, "revisions", f"{name}.id = {reference}"),
+        Part(f"{name}_program", "programs", f"{name}_program.id = {name}.program_id"),
+        Part(f"{name}_archive", "archives", f"{name}_archive.id = {name}.archive_id"),
+    )
+
+
+def revision_spec(parts: Parts, name: str, lost: list[str]) -> str:
+    """How a person names the revision of `revision_parts`, "" where there is none or it is lost."""
+    revision, archive = parts.get(name, lost), parts.get(f"{name}_archive", lost)
+    program = owner_name(parts, f"{name}_program", lost)
+    if revision is None or archive is None or not program:
+        return ""
+    return numbered(program, revision["number"], archive)
+
+
+def _rescue(parts: Parts, lost: list[str]) -> Rescue:
+    program = owner_name(parts, "programs", lost)
+    return Rescue(program=program, **_held(parts["rescues"], parts, lost))
+
+
+def owner_name(parts: Parts, part: str, lost: list[str]) -> str:
+    """The name of a program that a record refers to, "" where there is none or it is lost."""
+    try:
+        return _program_name(parts, part) if parts.has(part) else ""
+    except DamagedError:
+        lost.append(f"What {parts.what} says of its program is damaged.")
+        return ""
+
+
+def _program_name(parts: Parts, part: str) -> str:
+    """A program's name; it is proven by its folded form also where its row is damaged."""
+    row = parts.unproven(part)
+    if isinstance(row["name"], str) and fold(row["name"]) == row["name_key"]:
+        return str(row["name"])
+    return str(parts[part]["name"])
+
+
+REVISIONS = Records(
+    (
+        Part("revisions", "revisions"),
+        Part("programs", "programs", "programs.id = revisions.program_id"),
+        Part("listings", "listings", "listings.id = revisions.listing_id"),
+        Part("archives", "archives", "archives.id = revisions.archive_id"),
+        Part("boards", "boards", "boards.id = revisions.board_id"),
+        Part(
+            "note",
+            "notes",
+            "note.id = (SELECT max(id) FROM notes WHERE notes.revision_id = revisions.id)",
+        ),
+        *revision_parts("parent", "revisions.parent_id"),
+    ),
+    _revision,
+    lambda shown: f"{shown['programs.name']}@{shown['revisions.number']}",
+)
+
+RESCUES = Records(
+    (
+        Part("rescues", "rescues"),
+        Part("listings", "listings", "listings.id = rescues.listing_id"),
+        Part("archives", "archives", "archives.id = rescues.archive_id"),
+        Part("programs", "programs", "programs.id = rescues.program_id"),
+        Part("boards", "boards", "boards.id = rescues.board_id"),
+    ),
+    _rescue,
+    lambda shown: f"rescue@{shown['rescues.number']}",
+)
 
 
 def given_by(table: str) -> str:
@@ -59,13 +160,43 @@ def given_by(table: str) -> str:
     )
 
 
+def find_program(db: Database, name: str) -> int | None:
+    """The id of a program by its name, or None. Raises DamagedError where the index misses it."""
+    key = fold(clean(name).strip())
+    held = first(db, "SELECT id, name FROM programs WHERE name_key = ?", (key,))
+    if held is None:
+        # An index that has lost a name would hide the program, or let the name be given twice.
+        unseen = "SELECT id FROM programs NOT INDEXED WHERE name_key = ? OR lower(name) = ?"
+        if first(db, unseen, (key, key)) is None:
+            return None
+    if held is None or fold(str(held["name"])) != key:
+        raise damaged(f"The index that leads to {name}")
+    return int(held["id"])
+
+
+def known_program(db: Database, name: str) -> int | None:
+    """The id of a program for a record that can do without it; None also where it is damaged."""
+    try:
+        return find_program(db, name) if name else None
+    except DamagedError:
+        return None
+
+
 def program_id(db: Database, name: str) -> int:
     """The id of a program by its name. Raises ArchiveError with the nearest names."""
-    held = first(db, "SELECT id FROM programs WHERE name_key = ?", (fold(clean(name).strip()),))
-    if held is None:
-        names = [row["name"] for row in rows(db, "SELECT name FROM programs")]
+    row_id = find_program(db, name)
+    if row_id is None:
+        names = [safe(str(row["name"])) for row in rows(db, "SELECT name FROM programs")]
         raise unknown_program(name, names)
-    return int(held["id"])
+    return row_id
+
+
+def program_at(db: Database, row_id: int, name: str) -> Row:
+    """The whole row of a program. name: how to call it. Raises DamagedError."""
+    try:
+        return checked(db, "programs", row_id)
+    except DamagedError as error:
+        raise damaged(name) from error
 
 
 def board_id(db: Database, board_uuid: str) -> int:
@@ -80,116 +211,78 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
     """The revision or rescue that a spec names. Raises ArchiveError."""
     if named.is_rescue:
         return _find_rescue(db, named)
-    program = program_id(db, named.name)
     if named.number is None:
+        program = program_at(db, program_id(db, named.name), named.name)
         latest = latest_revision(db, program)
         if latest is None:
             raise ArchiveError(f"{named.name} has no revision.")
-        return read_revision(latest)
+        return latest
+    row_id = program_id(db, named.name)
     # Of one number, this archive's own revision comes before those that were merged in.
-    row = first(
+    found = REVISIONS.first(
         db,
-        f"{REVISION} WHERE revisions.program_id = ? AND revisions.number = ? "
-        f"AND {given_by('revisions')} ORDER BY revisions.archive_id LIMIT 1",
-        (program, named.number, named.archive),
+        "WHERE revisions.program_id = ? AND revisions.number = ? "
+        f"AND {given_by('revisions')} ORDER BY revisions.archive_id",
+        (row_id, named.number, named.archive),
     )
-    if row is None:
-        latest = latest_revision(db, program)
-        upto = f"Its revisions go up to {latest['number']}; " if latest else ""
+    if found is None:
+        last = first(
+            db, "SELECT max(number) AS number FROM revisions WHERE program_id = ?", (row_id,)
+        )
+        upto = f"Its revisions go up to {last['number']}; " if last and last["number"] else ""
         raise ArchiveError(
             f"{named.name} has no revision {named.number}.",
             advice=f"{upto}`hostlink history {named.name}` shows them.",
         )
-    return read_revision(row)
+    if found.number != named.number or fold(found.program) != fold(clean(named.name).strip()):
+        raise damaged(f"The index that leads to {named.name}@{named.number}")
+    return found
 
 
 def _find_rescue(db: Database, named: Spec) -> Rescue:
-    row = first(
+    found = RESCUES.first(
         db,
-        f"{RESCUE} WHERE coalesce(rescues.number = ?, 1) "
-        f"AND {given_by('rescues')} "
-        "ORDER BY rescues.archive_id, rescues.id DESC LIMIT 1",
+        f"WHERE coalesce(rescues.number = ?, 1) AND {given_by('rescues')} "
+        "ORDER BY rescues.archive_id, rescues.id DESC",
         (named.number, named.archive),
     )
-    if row is None:
+    if found is None:
         which = "no rescue" if named.number is None else f"no rescue {named.number}"
         raise ArchiveError(
             f"There is {which} in the archive.", advice="`hostlink programs --rescues` lists them."
         )
-    return read_rescue(row)
+    return found
 
 
-def latest_revision(db: Database, program: int) -> Row | None:
-    """The row of the revision that was kept last, here or in an archive that was merged in."""
-    return first(
+def latest_revision(db: Database, program: Row) -> Revision | None:
+    """The revision of a program (its row) with the highest number; None where it has none."""
+    if program["latest_id"] is None:
+        return None
+    return REVISIONS.at(db, program["latest_id"])
+
+
+def count_revisions(db: Database, program: int) -> None:
+    """Note in a program's row how many revisions it has, and which is the latest."""
+    of_it = "FROM revisions WHERE program_id = ?1"
+    found = first(
         db,
-        f"{REVISION} WHERE revisions.program_id = ? "
-        "ORDER BY revisions.kept_at DESC, revisions.number DESC, revisions.uuid DESC LIMIT 1",
+        f"SELECT (SELECT count(*) {of_it}) AS revision_count, "
+        f"(SELECT id {of_it} ORDER BY {IN_ORDER} DESC LIMIT 1) AS latest_id",
         (program,),
     )
+    assert found is not None
+    held = checked(db, "programs", program)
+    if any(held[name] != value for name, value in found.items()):
+        update(db, "programs", program, **found)
 
 
 def parent_id(db: Database, parent: Revision | None) -> int | None:
     """The id of a revision that was read earlier. Raises ArchiveError."""
     if parent is None:
         return None
-    held = first(db, "SELECT id FROM revisions WHERE uuid = ?", (parent.uuid,))
+    held = found_by(db, "revisions", "uuid", parent.uuid)
     if held is None:
         raise ArchiveError(
-            f"The revision it was made from, {printable(parent.spec)}, is not in this archive."
+            f"The revision it was made from, {safe(parent.spec)}, is not in this archive."
         )
     return int(held["id"])
-
-
-def revision_at(db: Database, row_id: int) -> Revision:
-    """The revision of that row."""
-    (row,) = rows(db, f"{REVISION} WHERE revisions.id = ?", (row_id,))
-    return read_revision(row)
-
-
-def revisions_at(db: Database, ids: list[int]) -> dict[int, Revision]:
-    """The revisions of those rows by id, except any whose listing is lost."""
-    found = rows(
-        db, f"{REVISION} WHERE revisions.id IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
-    )
-    return {row["id"]: read_revision(row) for row in found}
-
-
-def rescue_at(db: Database, row_id: int) -> Rescue:
-    """The rescue of that row."""
-    (row,) = rows(db, f"{RESCUE} WHERE rescues.id = ?", (row_id,))
-    return read_rescue(row)
-
-
-def _origin(row: Row) -> Origin:
-    return Origin(
-        kind=row["origin"],
-        where=row["origin_where"],
-        board_uuid=row["board_uuid"],
-        note=row["origin_note"],
-        captures=row["captures"],
-        after_restart=bool(row["after_restart"]),
-    )
-
-
-@from_row("A revision")
-def read_revision(row: Row) -> Revision:
-    """The value of a row of REVISION."""
-    own = {name: row[name] for name in ("program_uuid", "parent", "note")}
-    return Revision(**own, **_held(row))
-
-
-@from_row("A rescue")
-def read_rescue(row: Row) -> Rescue:
-    """The value of a row of RESCUE."""
-    return Rescue(**_held(row))
-
-
-def _held(row: Row) -> dict[str, Any]:
-    """What revisions and rescues have in common."""
-    same = ("uuid", "number", "program", "sha256", "canonical_sha256", "profile")
-    names = (*same, "size_bytes", "line_count", "archive")
-    return {name: row[name] for name in names} | {
-        "at": read(row["kept_at"]),
-        "origin": _origin(row),
-    }

@@ -3,305 +3,311 @@
 Rules:
 1. Everything is known by its UUID. What is here already is left as it is, so merging twice changes
    nothing; and if it differs from what comes, the whole cargo is refused, for one of them is false.
-2. Programs of the same name are the same only if their UUIDs are. Otherwise the one that comes is
+   What only one of the two knows, such as a board, is filled in here.
+2. A row that is damaged here is replaced by the same row from elsewhere.
+3. Programs of the same name are the same only if their UUIDs are. Otherwise the one that comes is
    shown as NAME-12345, after its UUID; ours keeps its name.
-3. Revision numbers stay those of the archive that gave them (NAME@3/12345678 names the third of
+4. Revision numbers stay those of the archive that gave them (NAME@3/12345678 names the third of
    archive 12345678 where ours has a third of its own).
-4. A board is the same where its serial number is. One without is the same only by its UUID, since
+5. A board is the same where its serial number is. One without is the same only by its UUID, since
    its place says nothing on another computer.
-5. Where two archives disagree on what may change, the answer does not depend on which one asks:
+6. Where two archives disagree on what may change, the answer does not depend on which one asks:
    tags are united, a retirement lasts until a later use, an event that ended has ended.
 """
 
 from __future__ import annotations
 
+import dataclasses
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.carried import BY_NAME, TABLES, Cargo, Record, Table, gather, listing_key
+from hostlink.archive.arriving import check_record, refused
+from hostlink.archive.boards import LONGEST_LABEL
+from hostlink.archive.carried import ArchiveCargo, Cargo, Record
+from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, put_listing
-from hostlink.archive.names import LONGEST_NAME, checked_name, clean, fold
+from hostlink.archive.lookup import count_revisions, program_id
+from hostlink.archive.names import LONGEST_NAME, fold
+from hostlink.archive.naming import name_of
+from hostlink.archive.programs import put_tag
 from hostlink.archive.retiring import settle
-from hostlink.archive.session import Session, first, insert
-from hostlink.archive.times import read, stored
+from hostlink.archive.rows import Row, first, insert, is_sound, is_whole, replace, update
+from hostlink.archive.structure import faults_of
+from hostlink.archive.tables import CARRIED, TABLES, Table
+from hostlink.archive.trouble import FAULTS, not_read
 from hostlink.errors import ArchiveError
 
-_NUMBERS = {
-    "number", "size_bytes", "captures", "after_restart", "usb_vid", "usb_pid", "restarts_on_open",
-    "free_bytes",
-}  # fmt: skip
-_MAY_BE_NONE = {
-    "size_bytes", "usb_vid", "usb_pid", "restarts_on_open", "free_bytes", "retired_at", "ended_at",
-}  # fmt: skip
 _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first."
-_MAY_DIFFER = {"boards", "programs", "events", "firmware_writes"}
 
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """How many rows of each kind were new here, and programs that are shown under another name."""
+    """How many rows of each kind were new here, and programs that are shown under another name.
+
+    healed: in words, what was damaged here and is whole again. left_out: what was damaged there.
+    """
 
     added: Mapping[str, int]
     renamed: Mapping[str, str]
+    healed: tuple[str, ...] = ()
+    left_out: tuple[str, ...] = ()
 
     @property
     def anything(self) -> bool:
-        return any(self.added.values())
+        """Whether anything is here now that was not here before, whole."""
+        return any(self.added.values()) or bool(self.healed)
 
 
-class Merging(Session):
+class Merging(Healing):
     """Giving out and taking in cargo."""
 
-    def cargo(self, *, programs: tuple[str, ...] = (), since: str = "") -> Cargo:
-        """What to carry: everything, the named programs, or what is newer than a stored time.
+    @contextmanager
+    def cargo(self, *, programs: tuple[str, ...] = (), since: str = "") -> Iterator[ArchiveCargo]:
+        """What to carry, as it is at this moment: everything, the named programs, or what is newer.
 
-        Raises ArchiveError for a program that is not here and for a damaged listing.
+        since: a stored time. What is damaged is left out and named. Raises ArchiveError for a
+        program that is not here.
         """
-        from hostlink.archive.lookup import program_id
-
-        with self.reading("What is to be exported") as db:
+        what = "What is to be carried"
+        try:
+            db = dataclasses.replace(self._access, read_only=True).connect()
+        except FAULTS as error:
+            raise not_read(what, error, self.path) from error
+        try:
+            db.execute("BEGIN")  # one unchanging view, whatever others write meanwhile
             chosen = [program_id(db, name) for name in programs] if programs else None
-            return gather(db, programs=chosen, since=since)
+            yield ArchiveCargo(db, programs=chosen, since=since)
+        except FAULTS as error:
+            raise not_read(what, error, self.path) from error
+        finally:
+            db.close()
 
     def merge(self, cargo: Cargo) -> Merged:
         """Take in cargo. Raises ArchiveError with the reason: then nothing of it was taken in."""
-        for key, content in cargo.listings.items():
-            check_content(content)
-            if listing_key(content) != key:
-                raise _refused("a listing is not the one that its name says")
         with self.writing("What was to be imported") as db:
-            return _Merge(db, cargo).run()
+            if broken := [each for each in faults_of(db) if each.is_of_structure]:
+                raise ArchiveError(
+                    f"The archive {self.path} is damaged, so nothing is taken in "
+                    f"({broken[0].said}).",
+                    kept="It is as it was.",
+                    advice="Run `hostlink archive prove --rebuild` first; if that does not mend "
+                    "it, import both into a new archive.",
+                )
+            return _Merge(db, cargo, self).run()
 
     def merge_file(self, path: Path) -> Merged:
         """Take in another archive's file. Raises ArchiveError."""
-        with type(self).open(path, create=False, read_only=True) as other:
-            return self.merge(other.cargo())
+        with (
+            type(self).open(path, create=False, read_only=True) as other,
+            other.cargo() as cargo,
+        ):
+            return self.merge(cargo)
 
 
+@dataclass
 class _Merge:
     """One merge, inside one transaction."""
 
-    def __init__(self, db: Database, cargo: Cargo) -> None:
-        self._db = db
-        self._cargo = cargo
-        self._ids: dict[str, dict[str, int]] = {table.name: {} for table in TABLES}
-        self._listings: dict[str, int] = {}
-        self._added = {table.name: 0 for table in TABLES}
-        self._renamed: dict[str, str] = {}
-        self._retired: dict[int, str] = {}  # when, of programs that one of the two has retired
+    db: Database
+    cargo: Cargo
+    archive: Healing
+    listings: dict[int, int] = field(default_factory=dict)  # numbers in the cargo to ids here
+    stands_for: dict[tuple[str, str], int] = field(default_factory=dict)  # known by another UUID
+    added: dict[str, int] = field(default_factory=lambda: {each.name: 0 for each in CARRIED})
+    renamed: dict[str, str] = field(default_factory=dict)
+    healed: list[str] = field(default_factory=list)
+    touched: set[int] = field(default_factory=set)  # programs
+    retired: dict[int, str] = field(default_factory=dict)  # when, of programs that one has retired
 
     def run(self) -> Merged:
-        for table in TABLES:
-            records = self._cargo.records[table.name]
-            for record in _parents_first(records) if table.name == "revisions" else records:
-                self._take(table, record)
+        for table in CARRIED:
+            for record in self.cargo.records(table.name):
+                self._take(table, check_record(table, record))
+        for program in self.touched:
+            count_revisions(self.db, program)
         self._refuse_empty_programs()
-        for program, at in self._retired.items():
-            settle(self._db, program, at)
-        return Merged(self._added, self._renamed)
+        for program, at in self.retired.items():
+            settle(self.db, program, at)
+        left_out = tuple(self.cargo.left_out)
+        return Merged(self.added, self.renamed, tuple(self.healed), left_out)
 
     def _refuse_empty_programs(self) -> None:
         """An export of what is newer names every program; here its revisions must have come."""
         empty = first(
-            self._db,
+            self.db,
             "SELECT name FROM programs WHERE id IN (SELECT value FROM json_each(?)) "
-            "AND NOT EXISTS (SELECT 1 FROM revisions WHERE program_id = programs.id)",
-            (json.dumps(list(self._ids["programs"].values())),),
+            "AND revision_count = 0",
+            (json.dumps(list(self.touched)),),
         )
         if empty is not None:
-            raise _refused(f"it has {empty['name']} without its revisions", _EARLIER_FIRST)
+            raise refused(f"it has {empty['name']} without its revisions", _EARLIER_FIRST)
 
     def _take(self, table: Table, record: Record) -> None:
         values = self._values(table, record)
-        if not table.has_uuid:
-            self._take_tag(values)
+        if table.name == "tags":
+            self.added["tags"] += put_tag(self.db, values["program_id"], values["tag"])
             return
-        held = first(self._db, f"SELECT * FROM {table.name} WHERE uuid = ?", (record["uuid"],))
-        if held is None and table.name == "boards":
-            held = self._same_board(values)
-        if held is None and table.name == "firmware_images":
-            held = first(
-                self._db, "SELECT * FROM firmware_images WHERE sha256 = ?", (values["sha256"],)
-            )
-        if held is not None:
-            self._meet(table, held, values)
-            self._ids[table.name][record["uuid"]] = held["id"]
-            return
+        held = self._held(table, values)
+        if held is None:
+            own = self._own(table, values)
+            row_id = insert(self.db, table.name, **values, **own)
+            self.added[table.name] += 1
+        else:
+            row_id = int(held["id"])
+            if is_whole(table, held):
+                self._meet(table, held, values)
+            else:
+                self._heal(table, held, values)
+            if held["uuid"] != values["uuid"]:
+                self.stands_for[table.name, values["uuid"]] = row_id
         if table.name == "programs":
-            self._name_program(record, values)
-        if table.name == "boards":
-            self._place_board(record, values)
-        row = insert(self._db, table.name, uuid=record["uuid"], **values)
-        self._ids[table.name][record["uuid"]] = row
-        self._added[table.name] += 1
+            self.touched.add(row_id)
+        elif table.name == "revisions":
+            self.touched.add(values["program_id"])
+
+    # --- references ------------------------------------------------------------------------------
 
     def _values(self, table: Table, record: Record) -> dict[str, Any]:
         """The columns of a record, its references turned into row ids here."""
-        values = {column: record[column] for column in (*table.columns, *table.blobs)}
-        for column, target in table.refs.items():
-            values[column] = self._row(target, record[column.removesuffix("_id")])
-        return values
+        return {
+            column.name: self._row(column.refers, record[column.name.removesuffix("_id")])
+            if column.refers
+            else record[column.name]
+            for column in table.carried
+        }
 
-    def _row(self, table: str, key: str | None) -> int | None:
+    def _row(self, table: str, key: Any) -> int | None:
+        """The id here of what a record refers to. Raises ArchiveError where it is not here."""
         if key is None:
             return None
         if table == "listings":
-            if key not in self._listings:
-                if key not in self._cargo.listings:
-                    raise _refused("a listing is missing")
-                self._listings[key] = put_listing(self._db, self._cargo.listings[key])
-            return self._listings[key]
-        if key not in self._ids[table]:
-            held = first(self._db, f"SELECT id FROM {table} WHERE uuid = ?", (key,))
-            if held is None:
-                raise _refused(
-                    f"it needs something of {table.replace('_', ' ')} that is not in it",
-                    _EARLIER_FIRST,
-                )
-            self._ids[table][key] = held["id"]
-        return self._ids[table][key]
+            return self._listing(key)
+        if (table, key) in self.stands_for:
+            return self.stands_for[table, key]
+        held = first(self.db, f"SELECT id FROM {table} WHERE uuid = ?", (key,))
+        if held is None:
+            what = table.replace("_", " ")
+            raise refused(f"it needs something of {what} that is not in it", _EARLIER_FIRST)
+        return int(held["id"])
 
-    # --- what is here already ----------------------------------------------------------------
+    def _listing(self, number: int) -> int:
+        if number not in self.listings:
+            content = self.cargo.listing(number)
+            check_content(content)
+            self.healed += self.archive.heal(content)
+            self.listings[number] = put_listing(self.db, content)
+        return self.listings[number]
 
-    def _meet(self, table: Table, held: Mapping[str, Any], values: Mapping[str, Any]) -> None:
-        """Both archives have it: they must agree, except on what may change."""
-        if table.name not in _MAY_DIFFER:
-            ignored = {"kept_at", "part", "name"} if table.name == "firmware_images" else set()
-            if any(held[key] != value for key, value in values.items() if key not in ignored):
-                raise _refused(
-                    f"one of its {table.name.replace('_', ' ')} is here with other content"
-                )
-        elif table.name == "programs":
-            self._meet_program(held, values)
-        elif table.name in ("events", "firmware_writes") and held["ended_at"] is None:
-            later = {key: value for key, value in values.items() if not key.endswith("_id")}
-            if values["ended_at"] is not None:
-                self._update(table.name, held["id"], later)
-        elif table.name == "boards" and values["last_seen"] > held["last_seen"]:
-            self._update("boards", held["id"], {"last_seen": values["last_seen"]})
+    # --- what is here already --------------------------------------------------------------------
 
-    def _meet_program(self, held: Mapping[str, Any], values: Mapping[str, Any]) -> None:
-        title = max(held["title"], values["title"], key=lambda text: (len(text), text))
-        self._update("programs", held["id"], {"title": title})
-        if times := [at for at in (held["retired_at"], values["retired_at"]) if at]:
-            self._retired[held["id"]] = max(times)
-
-    def _update(self, table: str, row: int, values: Mapping[str, Any]) -> None:
-        columns = ", ".join(f"{column} = ?" for column in values)
-        self._db.execute(f"UPDATE {table} SET {columns} WHERE id = ?", [*values.values(), row])
-
-    def _take_tag(self, values: Mapping[str, Any]) -> None:
-        self._added["tags"] += self._db.execute(
-            "INSERT OR IGNORE INTO tags (program_id, tag, tag_key) VALUES (?, ?, ?)",
-            (values["program_id"], values["tag"], fold(values["tag"])),
-        ).rowcount
-
-    # --- what is new here --------------------------------------------------------------------
-
-    def _name_program(self, record: Record, values: dict[str, Any]) -> None:
-        name = checked_name(values["name"])
-        taken = "SELECT 1 FROM programs WHERE name_key = ?"
-        if first(self._db, taken, (fold(name),)):
-            mark = f"-{record['uuid'][:5]}"
-            shown = name[: LONGEST_NAME - len(mark)] + mark
-            self._renamed[name] = shown
-            name = shown
-        values["name"], values["name_key"] = name, fold(name)
-        values["title"] = clean(values["title"])
-
-    def _same_board(self, values: Mapping[str, Any]) -> Mapping[str, Any] | None:
-        if not values["usb_serial"]:
-            return None
-        return first(
-            self._db,
-            "SELECT * FROM boards WHERE usb_serial = ? AND usb_vid IS ? AND usb_pid IS ?",
-            (values["usb_serial"], values["usb_vid"], values["usb_pid"]),
+    def _held(self, table: Table, values: Row) -> Row | None:
+        """The row here of the same thing, or None."""
+        held = first(
+            self.db, f"SELECT {table.names} FROM {table.name} WHERE uuid = ?", (values["uuid"],)
         )
+        if held is None and table.name == "boards" and values["usb_serial"]:
+            return first(
+                self.db,
+                f"SELECT {table.names} FROM boards "
+                "WHERE usb_serial = ? AND usb_vid IS ? AND usb_pid IS ?",
+                (values["usb_serial"], values["usb_vid"], values["usb_pid"]),
+            )
+        if table.name == "firmware_images":
+            return self._held_image(held, values)
+        return held
 
-    def _place_board(self, record: Record, values: dict[str, Any]) -> None:
-        if not values["usb_serial"]:
-            values["location"] = f"elsewhere ({record['uuid'][:8]}): {values['location']}"
-        label = clean(values["label"])
-        if label and first(self._db, "SELECT 1 FROM boards WHERE label_key = ?", (fold(label),)):
-            label = f"{label} {record['uuid'][:5]}"
-        values["label"], values["label_key"] = label, fold(label) or None
+    def _held_image(self, held: Row | None, values: Row) -> Row | None:
+        """The image as it is here, whole; one kept earlier stands for the same from elsewhere."""
+        if not is_sound(values["data"], values["sha256"]):
+            raise refused("a firmware image in it has another SHA-256 than it says")
+        same = f"SELECT {TABLES['firmware_images'].names} FROM firmware_images WHERE"
+        held = held or first(self.db, f"{same} sha256 = ?", (values["sha256"],))
+        if held is None:
+            return None
+        if held["sha256"] == values["sha256"]:
+            about = {"part": values["part"], "name": values["name"]}
+            self.archive.heal_image(held, values["data"], **about)
+        return first(self.db, f"{same} id = ?", (held["id"],))
 
+    def _meet(self, table: Table, held: Row, values: Row) -> None:
+        """Both archives have it: they must agree, except on what may change."""
+        if table.name == "programs":
+            self._meet_program(held, values)
+        elif table.name in ("events", "firmware_writes"):
+            if held["ended_at"] is None and values["ended_at"] is not None:
+                update(self.db, table.name, held["id"], **values)
+        elif table.name == "boards":
+            if values["last_seen"] > held["last_seen"]:
+                update(self.db, "boards", held["id"], last_seen=values["last_seen"])
+        else:
+            self._agree(table, held, values)
 
-def _parents_first(records: list[Record]) -> list[Record]:
-    """Revisions in an order in which each parent comes before its children.
+    def _agree(self, table: Table, held: Row, values: Row) -> None:
+        """Refuse what differs, and fill in a reference that was lost here."""
+        ignored = {"uuid", "kept_at", "part", "name"} if table.name == "firmware_images" else set()
+        news = {}
+        for column in table.carried:
+            here, there = held[column.name], values[column.name]
+            if here == there or column.name in ignored:
+                continue
+            if not (column.refers and column.optional and (here is None or there is None)):
+                what = table.name.replace("_", " ")
+                raise refused(f"one of its {what} is here with other content")
+            if here is None:
+                news[column.name] = there
+        if news:
+            replace(self.db, table.name, held["id"], news)
 
-    Raises ArchiveError where revisions are their own ancestors.
-    """
-    waiting = {record["uuid"]: record for record in records}
-    ordered: list[Record] = []
-    while waiting:
-        ready = [each for each in waiting.values() if each["parent"] not in waiting]
-        if not ready:
-            raise _refused("a revision in it is its own ancestor")
-        for record in ready:
-            ordered.append(record)
-            del waiting[record["uuid"]]
-    return ordered
+    def _meet_program(self, held: Row, values: Row) -> None:
+        title = max(held["title"], values["title"], key=lambda text: (len(text), text))
+        if title != held["title"]:
+            update(self.db, "programs", held["id"], title=title)
+        if times := [at for at in (held["retired_at"], values["retired_at"]) if at]:
+            self.retired[held["id"]] = max(times)
 
+    def _heal(self, table: Table, held: Row, values: dict[str, Any]) -> None:
+        """Put what came in the place of a damaged row: the one column that is damaged, or all."""
+        what = name_of(self.db, table.name, held["id"])
+        for column in values:
+            if is_whole(table, {**held, column: values[column]}):
+                replace(self.db, table.name, held["id"], {column: values[column]})
+                break
+        else:
+            own = self._own(table, values, instead_of=held["id"])
+            replace(self.db, table.name, held["id"], {**values, **own})
+        self.healed.append(what)
 
-def _refused(reason: str, advice: str = "") -> ArchiveError:
-    return ArchiveError(
-        f"The import was refused: {reason}.",
-        kept="Nothing of it was taken in; the archive is as it was.",
-        advice=advice,
-    )
+    # --- what holds here only --------------------------------------------------------------------
 
+    def _own(self, table: Table, values: dict[str, Any], instead_of: int = 0) -> dict[str, Any]:
+        """The columns that are not carried. instead_of: the row that this one replaces."""
+        if table.name == "programs":
+            self._name_program(values, instead_of)
+            return {"name_key": fold(values["name"]), "latest_id": None, "revision_count": 0}
+        if table.name == "boards":
+            self._place_board(values, instead_of)
+            return {"label_key": fold(values["label"]) or None}
+        return {}
 
-def check_record(table: str, record: object) -> Record:
-    """A record from outside, if it has exactly the fields of its table and each is of a kind that
-    can be stored. Raises ArchiveError."""
-    wanted = BY_NAME[table]
-    fields = {
-        *(["uuid"] if wanted.has_uuid else []),
-        *wanted.columns,
-        *wanted.blobs,
-        *(column.removesuffix("_id") for column in wanted.refs),
-    }
-    if not isinstance(record, dict) or set(record) != fields:
-        raise _refused(f"a record of {table} does not have the fields it should")
-    for key, value in record.items():
-        if not _fits(key, value, wanted):
-            raise _refused(f"{key} of a record of {table} is not what it should be")
-        if value is not None and key.endswith(("_at", "_seen")) and not _is_time(value):
-            raise _refused(f"{key} of a record of {table} is not a time")
-    if wanted.has_uuid and not _is_uuid(record["uuid"]):
-        raise _refused(f"a record of {table} has no UUID")
-    return record
+    def _name_program(self, values: dict[str, Any], instead_of: int) -> None:
+        name = values["name"]
+        taken = "SELECT 1 FROM programs WHERE name_key = ? AND id <> ?"
+        if first(self.db, taken, (fold(name), instead_of)):
+            mark = f"-{values['uuid'][:5]}"
+            values["name"] = name[: LONGEST_NAME - len(mark)] + mark
+            self.renamed[name] = values["name"]
 
-
-def _fits(key: str, value: object, table: Table) -> bool:
-    """Whether a value is of its column's kind: bytes, a whole number, or a text; or may be none."""
-    if value is None:
-        is_reference = f"{key}_id" in table.refs
-        return is_reference or key in table.blobs or key in _MAY_BE_NONE
-    if key in table.blobs:
-        return isinstance(value, bytes)
-    if key in _NUMBERS:
-        return isinstance(value, int) and not isinstance(value, bool) and abs(value) < 1 << 62
-    return isinstance(value, str) and clean(value) == value
-
-
-def _is_time(value: object) -> bool:
-    try:
-        return isinstance(value, str) and stored(read(value)) == value
-    except (ValueError, OverflowError):
-        return False
-
-
-def _is_uuid(value: object) -> bool:
-    import uuid
-
-    try:
-        return isinstance(value, str) and str(uuid.UUID(value)) == value
-    except ValueError:
-        return False
+    def _place_board(self, values: dict[str, Any], instead_of: int) -> None:
+        mark = values["uuid"][:8]
+        if not values["usb_serial"] and not instead_of:
+            values["location"] = f"elsewhere ({mark}): {values['location']}"
+        taken = "SELECT 1 FROM boards WHERE label_key = ? AND id <> ?"
+        key = fold(values["label"])
+        if key and first(self.db, taken, (key, instead_of)):
+            values["label"] = f"{values['label'][: LONGEST_LABEL - 6]} {mark[:5]}"

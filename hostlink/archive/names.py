@@ -6,11 +6,13 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from hostlink.errors import ArchiveError
 
 LONGEST_NAME = 40
 RESCUE = "rescue"
+_DIGITS = re.compile(r"([0-9]{1,18})")
 _NOT_IN_FILES = re.compile(r'[<>:"/\\|?*]+')
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
@@ -18,6 +20,12 @@ _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 def fold(text: str) -> str:
     """A name, tag or label as it is compared: without regard to case."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
+
+
+def natural(name: str) -> tuple[tuple[str, int], ...]:
+    """A key that sorts names as people do: without regard to case, BOARD-2 before BOARD-10."""
+    parts = _DIGITS.split(fold(name))
+    return tuple((text, int(number or 0)) for text, number in zip_longest(parts[::2], parts[1::2]))
 
 
 def clean(text: str) -> str:
@@ -54,6 +62,14 @@ def checked_name(name: str) -> str:
         reason = "it is the word for rescues" if fold(name) == RESCUE else 'it begins with "-"'
         raise ArchiveError(f'"{name}" cannot be a program\'s name: {reason}.', advice=advice)
     return name
+
+
+def is_program_name(name: str) -> bool:
+    """Whether a program may be called so."""
+    try:
+        return bool(checked_name(name))
+    except ArchiveError:
+        return False
 
 
 def file_name(name: str) -> str:

@@ -6,19 +6,22 @@ never changed; an older archive is copied before it is migrated; a newer one is 
 
 from __future__ import annotations
 
-import os
+import dataclasses
+import shlex
 import sqlite3
 import time
 import uuid
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
-from sqlite_utils import Database, Migrations
+from sqlite_utils import Database
 
 from hostlink import __version__
-from hostlink.archive.schema import SCHEMA_1
+from hostlink.archive.access import Access, find_access, private_copy
+from hostlink.archive.flushing import flush_folder, make_folders
+from hostlink.archive.migrations import STEPS, Steps
+from hostlink.archive.rows import insert
 from hostlink.archive.times import stored
 from hostlink.archive.trouble import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.errors import ArchiveError
@@ -31,50 +34,14 @@ _OLDEST_SQLITE = (3, 37, 0)  # the first with STRICT tables
 _PAGE_BYTES = 8192
 
 
-@dataclass(frozen=True)
-class Steps:
-    """The migrations in order. latest: the schema number after the last of them."""
-
-    migrations: Migrations
-    latest: int
-
-
-def _schema_steps() -> Steps:
-    migrations = Migrations("hostlink")
-
-    @migrations(name="schema 1")
-    def schema_1(db: Database) -> None:
-        for statement in statements(SCHEMA_1):
-            db.execute(statement)
-
-    return Steps(migrations, 1)
-
-
-def statements(script: str) -> Iterator[str]:
-    """The statements of a script, in order.
-
-    sqlite3's own executescript would end the transaction, and that of sqlite-utils asks after each
-    character whether a statement is complete: forty milliseconds for each new archive.
-    """
-    statement = ""
-    for part in script.split(";")[:-1]:
-        statement += f"{part};"
-        if sqlite3.complete_statement(statement):
-            yield statement
-            statement = ""
-
-
-STEPS = _schema_steps()
-
-
 def open_file(
     path: Path, *, create: bool, read_only: bool, now: Callable[[], datetime], steps: Steps = STEPS
-) -> bool:
+) -> Access:
     """Make the archive at path if there is none, and bring its schema up to date.
 
-    create: whether a missing file may be made, with its folder. Returns whether the archive can
-    only be read: because that was asked for, or because file or folder do not allow more.
-    Raises ArchiveError for anything that is not an archive of ours or cannot be used.
+    create: whether a missing file may be made, with its folder. Returns how it can be reached: it
+    may only be readable because that was asked for, or because file, folder or disk do not allow
+    more. Raises ArchiveError for anything that is not an archive of ours or cannot be used.
     """
     if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
         raise ArchiveError(
@@ -83,68 +50,32 @@ def open_file(
             advice="Use a newer Python.",
         )
     is_new = _look_at(path, create=create and not read_only)
-    read_only = read_only or not _writable(path)
     try:
-        db = connect(path, read_only=read_only)
+        access = find_access(path, read_only=read_only)
+        try:
+            _bring_up(access, path, create=create, now=now, steps=steps)
+        except _OlderError:
+            access.close()
+            access = _renewed_copy(path, now=now, steps=steps)
+        except BaseException:
+            access.close()
+            raise
     except FAULTS as error:
         raise not_opened(error, path) from error
-    try:
-        _bring_up(db, path, create=create, read_only=read_only, now=now, steps=steps)
-    except FAULTS as error:
-        raise not_opened(error, path) from error
-    finally:
-        db.close()
     if is_new:
         flush_folder(path.parent)
-    return read_only
+    return access
 
 
-def connect(path: Path, *, read_only: bool) -> Database:
-    """A connection to a file that is there, with every setting the archive relies on."""
-    uri = path.absolute().as_uri()
-    if not read_only:
-        uri += "?mode=rw"
-    elif not _writable(path.parent) and not path.with_name(path.name + "-wal").exists():
-        # Where no file can be made beside it, SQLite reads a WAL archive only on this promise.
-        uri += "?mode=ro&immutable=1"
-    else:
-        uri += "?mode=ro"
-    conn = sqlite3.connect(
-        uri, uri=True, timeout=BUSY_SECONDS, isolation_level=None, check_same_thread=False
-    )
-    conn.row_factory = sqlite3.Row
-    try:
-        db = Database(conn, execute_plugins=False)
-        db.execute("PRAGMA foreign_keys = ON")
-        db.execute("PRAGMA synchronous = FULL")
-        # 32 MiB at most, taken as it is used: with SQLite's usual 2 a new revision in a large
-        # archive takes twice as long, reading index pages again and again.
-        db.execute("PRAGMA cache_size = -32768")
-        # On macOS a plain fsync leaves data in the drive's cache; elsewhere these do nothing.
-        db.execute("PRAGMA fullfsync = ON")
-        db.execute("PRAGMA checkpoint_fullfsync = ON")
-    except BaseException:
-        conn.close()
-        raise
-    return db
+class _OlderError(Exception):
+    """The archive is of an older schema and can only be read."""
 
 
-def flush_folder(folder: Path) -> None:
-    """Make a new or renamed file's name in its folder survive a power cut (POSIX only)."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
-
-def _writable(path: Path) -> bool:
-    """Whether the file, or else the nearest folder that is there, may be written."""
-    if path.is_file():
-        return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
-    return os.access(path, os.W_OK)
+def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: Steps) -> Access:
+    """A private copy of an older archive, brought up to date; the archive itself is only read."""
+    copy = private_copy(path)
+    _bring_up(dataclasses.replace(copy, read_only=False), path, create=False, now=now, steps=steps)
+    return copy
 
 
 def _look_at(path: Path, *, create: bool) -> bool:
@@ -158,7 +89,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
                     f"There is no archive at {path}.",
                     advice="Check the name; the first program kept makes a new one.",
                 )
-            path.parent.mkdir(parents=True, exist_ok=True)
+            make_folders(path.parent)
             path.touch()
             return True
         with path.open("rb") as file:
@@ -184,18 +115,45 @@ def _pragma(db: Database, name: str) -> int:
 
 
 def _bring_up(
-    db: Database,
-    path: Path,
-    *,
-    create: bool,
-    read_only: bool,
-    now: Callable[[], datetime],
-    steps: Steps,
+    access: Access, path: Path, *, create: bool, now: Callable[[], datetime], steps: Steps
 ) -> None:
+    """See to it that the archive has the latest schema. path: what to call it."""
+    db = access.connect()
+    try:
+        version = _version(db, path, create=create and not access.read_only, steps=steps)
+        if access.read_only:
+            if version < steps.latest:
+                raise _OlderError
+            return
+        if not version:
+            db.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
+        if not access.alone:
+            _use_wal(db)
+        if version == steps.latest:
+            return
+        if version and not access.private:
+            _copy_before(db, path, version)
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            # Another process may have done it while this one waited.
+            if _pragma(db, "user_version") < steps.latest:
+                _migrate(db, now, steps)
+            db.commit()
+        except BaseException:
+            db.rollback()
+            raise
+    finally:
+        db.close()
+
+
+def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
+    """The schema number of an archive, 0 for a blank file. Raises ArchiveError for other files."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-    blank = application == 0 and version == 0 and empty and create and not read_only
-    if application != APPLICATION_ID and not blank:
+    if create and empty and application == version == 0:
+        return 0
+    _refuse_changed_marks(path, application, version, _recorded(db))
+    if application != APPLICATION_ID:
         raise ArchiveError(
             f"{path} is an SQLite file, but not an archive of hostlink.",
             kept="It was not touched.",
@@ -208,30 +166,37 @@ def _bring_up(
             kept="It was not touched.",
             advice="Update hostlink.",
         )
-    if read_only:
-        if version < steps.latest:
-            raise ArchiveError(
-                f"The archive {path} is of schema {version} and must be brought up to schema "
-                f"{steps.latest}, but it can only be read.",
-                advice="Copy it to where it may be written and open the copy.",
-            )
+    return version
+
+
+def _recorded(db: Database) -> int:
+    """The schema number by the record of the migrations, 0 where there is none."""
+    held = "SELECT count(*) FROM sqlite_master WHERE name = '_sqlite_migrations'"
+    if not db.execute(held).fetchone()[0]:
+        return 0
+    done = "SELECT count(*) FROM _sqlite_migrations WHERE migration_set = 'hostlink'"
+    return int(db.execute(done).fetchone()[0])
+
+
+def _refuse_changed_marks(path: Path, application: int, version: int, recorded: int) -> None:
+    """Refuse an archive whose marks in the file's header are not what its tables say."""
+    if not recorded or (application == APPLICATION_ID and version == recorded):
         return
-    if blank:
-        db.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
-    _use_wal(db)
-    if version == steps.latest:
-        return
-    if version:
-        _copy_before(db, path, version)
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        # Another process may have done it while this one waited.
-        if _pragma(db, "user_version") < steps.latest:
-            _migrate(db, now, steps)
-        db.commit()
-    except BaseException:
-        db.rollback()
-        raise
+    if application != APPLICATION_ID:
+        what = f"{path} has the tables of an archive, but not its mark"
+        pragma = f"application_id = {APPLICATION_ID}"
+    else:
+        what = (
+            f"The archive {path} has tables of schema {recorded}, but its schema number is "
+            f"{version}"
+        )
+        pragma = f"user_version = {recorded}"
+    raise ArchiveError(
+        f"{what}: another program changed it, or it is damaged.",
+        kept="It was not touched.",
+        advice=f"Copy it away, then put it back with `sqlite-utils query {shlex.quote(str(path))} "
+        f'"PRAGMA {pragma}"` and prove it.',
+    )
 
 
 def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
@@ -241,10 +206,8 @@ def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
     db.execute(f"PRAGMA user_version = {steps.latest}")
     if is_new:
-        db.execute(
-            "INSERT INTO archives (id, uuid, made_at, made_by) VALUES (1, ?, ?, ?)",
-            (str(uuid.uuid4()), stored(now()), f"hostlink {__version__}"),
-        )
+        made_by = f"hostlink {__version__}"
+        insert(db, "archives", uuid=str(uuid.uuid4()), made_at=stored(now()), made_by=made_by)
 
 
 def _use_wal(db: Database) -> None:

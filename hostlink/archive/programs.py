@@ -2,36 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.lookup import find_spec, program_id
-from hostlink.archive.names import Spec, clean, fold
-from hostlink.archive.records import Program, Rescue
+from hostlink.archive.lookup import find_spec, program_at, program_id
+from hostlink.archive.names import Spec, clean, fold, natural
+from hostlink.archive.records import Listed, Program, Rescue
 from hostlink.archive.retiring import Change, change_use
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
+from hostlink.archive.rows import (
+    Part,
+    Parts,
+    Records,
+    damaged_rows,
+    found_by,
+    insert,
+    is_whole,
+    rows,
+)
+from hostlink.archive.session import Session, new_uuid
+from hostlink.archive.tables import TABLES
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import damaged, from_row
+from hostlink.archive.trouble import damaged
 from hostlink.errors import ArchiveError
 
 LONGEST_TAG = 40
-
-_PROGRAM = """
-SELECT
-  programs.id, programs.uuid, programs.name, programs.title, programs.retired_at,
-  (SELECT group_concat(tag, char(31)) FROM
-    (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)) AS tags,
-  coalesce((SELECT text FROM notes WHERE program_id = programs.id AND revision_id IS NULL
-    ORDER BY id DESC LIMIT 1), '') AS note,
-  (SELECT count(*) FROM revisions WHERE program_id = programs.id) AS revisions,
-  latest.number AS latest, latest.size_bytes, latest.kept_at, listings.line_count
-FROM programs
-JOIN revisions AS latest ON latest.id =
-  (SELECT id FROM revisions WHERE program_id = programs.id
-     ORDER BY kept_at DESC, number DESC, uuid DESC LIMIT 1)
-JOIN listings ON listings.id = latest.listing_id
-"""
+_AT_ONCE = 1000
 
 
 class Programs(Session):
@@ -39,28 +38,30 @@ class Programs(Session):
 
     def programs(
         self, *, retired: bool | None = False, tag: str | None = None, limit: int | None = None
-    ) -> list[Program]:
+    ) -> Listed[Program]:
         """Programs by name. retired: False those in use, True those retired, None both."""
-        wanted: list[str] = []
-        values: list[object] = []
-        if retired is not None:
-            wanted.append(f"programs.retired_at IS {'NOT ' if retired else ''}NULL")
-        if tag is not None:
-            wanted.append("programs.id IN (SELECT program_id FROM tags WHERE tag_key = ?)")
-            values.append(fold(clean(tag)))
         with self.reading("The programs") as db:
-            found = rows(
-                db,
-                f"{_PROGRAM} WHERE {' AND '.join(wanted) or '1'} "
-                "ORDER BY programs.name_key LIMIT ?",
-                [*values, -1 if limit is None else limit],
-            )
-        return [_program(row) for row in found]
+            held = rows(db, "SELECT id, name, retired_at IS NOT NULL AS retired FROM programs")
+            if tag is not None:
+                tagged = db.execute(
+                    "SELECT program_id FROM tags WHERE tag_key = ?", (fold(clean(tag)),)
+                )
+                of_tag = {row[0] for row in tagged}
+                held = [row for row in held if row["id"] in of_tag]
+            held.sort(key=lambda row: natural(str(row["name"])))
+            wanted = [row["id"] for row in held if retired is None or row["retired"] == retired]
+            ids = wanted[:limit]
+            found, lost = programs_at(db, ids)
+            # Whether the others are left out rightly is known of whole rows only.
+            others = {row["id"] for row in held}.difference(wanted)
+            broken = list(damaged_rows(db, "programs", others))
+            lost += [f"{row['name']} is damaged." for row in held if row["id"] in broken]
+        return Listed((found[row_id] for row_id in ids if row_id in found), lost)
 
     def program(self, name: str) -> Program:
         """One program, retired or not. Raises ArchiveError with the nearest names."""
         with self.reading(f"The program {name}") as db:
-            return _program_at(db, program_id(db, name))
+            return _program_at(db, program_id(db, name), name)
 
     def note(self, spec: str, text: str) -> None:
         """Note something on a program (NAME) or on one revision (NAME@3); earlier notes stay.
@@ -80,15 +81,12 @@ class Programs(Session):
                 noted_at=self._time(),
             )
 
-    def notes(self, name: str) -> list[tuple[str, str]]:
+    def notes(self, name: str) -> Listed[tuple[str, str]]:
         """Every note ever put on a program or its revisions, oldest first: when, and the text."""
         with self.reading(f"The notes on {name}") as db:
-            found = rows(
-                db,
-                "SELECT noted_at, text FROM notes WHERE program_id = ? ORDER BY id",
-                (program_id(db, name),),
+            return _NOTES.listed(
+                db, "WHERE notes.program_id = ? ORDER BY notes.id", (program_id(db, name),)
             )
-        return [(row["noted_at"], row["text"]) for row in found]
 
     def tag(self, name: str, *tags: str) -> None:
         """Put tags on a program; those it has already stay as they are. Raises ArchiveError."""
@@ -96,10 +94,7 @@ class Programs(Session):
         with self.writing(f"The tags of {name}") as db:
             program = program_id(db, name)
             for tag in checked:
-                db.execute(
-                    "INSERT OR IGNORE INTO tags (program_id, tag, tag_key) VALUES (?, ?, ?)",
-                    (program, tag, fold(tag)),
-                )
+                put_tag(db, program, tag)
 
     def untag(self, name: str, *tags: str) -> None:
         """Take tags off a program; those it does not have are passed over."""
@@ -121,9 +116,22 @@ class Programs(Session):
 
     def _change_use(self, name: str, change: Change) -> Program:
         with self.writing(f"The change to {name}") as db:
-            program = program_id(db, name)
-            change_use(db, program, self._time(), change)
-            return _program_at(db, program)
+            row_id = program_id(db, name)
+            change_use(db, program_at(db, row_id, name), self._time(), change)
+            return _program_at(db, row_id, name)
+
+
+def put_tag(db: Database, program: int, tag: str) -> bool:
+    """Put a tag on a program; whether it is new there, or was damaged."""
+    key = fold(tag)
+    table = TABLES["tags"]
+    same = f"SELECT {table.names} FROM tags WHERE tag_key = ? AND program_id = ?"
+    for held in rows(db, same, (key, program)):
+        if is_whole(table, held):
+            return False
+        db.execute("DELETE FROM tags WHERE id = ?", (held["id"],))
+    insert(db, "tags", program_id=program, tag=tag, tag_key=key)
+    return True
 
 
 def checked_tag(tag: str) -> str:
@@ -138,17 +146,35 @@ def checked_tag(tag: str) -> str:
     return tag
 
 
-def programs_at(db: Database, ids: Sequence[int]) -> dict[int, Program]:
-    """The programs of those rows by id, except any whose latest listing is lost."""
-    marks = ", ".join("?" * len(ids))
-    found = rows(db, f"{_PROGRAM} WHERE programs.id IN ({marks})", list(ids))
-    return {row["id"]: _program(row) for row in found}
+def programs_at(db: Database, ids: Sequence[int]) -> tuple[dict[int, Program], list[str]]:
+    """The programs of those rows by id, and what of them is damaged, in words."""
+    found, lost = dict[int, Program](), list[str]()
+    for at in range(0, len(ids), _AT_ONCE):
+        some, more = _PROGRAMS.by_id(db, ids[at : at + _AT_ONCE])
+        of_these = json.dumps(list(some))
+        tags = _TAGS.listed(db, f"WHERE tags.program_id {_IN} ORDER BY tags.tag_key", (of_these,))
+        notes = _LAST_NOTES.listed(
+            db,
+            "WHERE notes.id IN (SELECT max(id) FROM notes "
+            f"WHERE program_id {_IN} AND revision_id IS NULL GROUP BY program_id)",
+            (of_these,),
+        )
+        held: dict[int, list[str]] = {}
+        for program, tag in tags:
+            held.setdefault(program, []).append(tag)
+        noted = dict(notes)
+        found |= {
+            row_id: replace(one, tags=tuple(held.get(row_id, ())), note=noted.get(row_id, ""))
+            for row_id, one in some.items()
+        }
+        lost += [*more, *tags.damaged, *notes.damaged]
+    return found, lost
 
 
-def _program_at(db: Database, row_id: int) -> Program:
-    found = programs_at(db, [row_id])
+def _program_at(db: Database, row_id: int, name: str) -> Program:
+    found, lost = programs_at(db, [row_id])
     if row_id not in found:
-        raise damaged("The latest revision of this program")
+        raise damaged(f"The latest revision of {name}" if lost else name)
     return found[row_id]
 
 
@@ -163,23 +189,60 @@ def _noted(db: Database, named: Spec) -> tuple[int, int | None]:
         return program, None
     item = find_spec(db, named)
     assert not isinstance(item, Rescue)
-    held = first(db, "SELECT id FROM revisions WHERE uuid = ?", (item.uuid,))
+    held = found_by(db, "revisions", "uuid", item.uuid)
     assert held is not None
     return program, int(held["id"])
 
 
-@from_row("A program")
-def _program(row: Row) -> Program:
+def _program(parts: Parts, _: list[str]) -> Program:
+    row, latest, listing = parts["programs"], parts["latest"], parts["listings"]
     return Program(
         uuid=row["uuid"],
         name=row["name"],
         title=row["title"],
-        tags=tuple(row["tags"].split("\x1f")) if row["tags"] else (),
-        note=row["note"],
+        tags=(),
+        note="",
         retired_at=read_or_none(row["retired_at"]),
-        revisions=row["revisions"],
-        latest=row["latest"],
-        size_bytes=row["size_bytes"],
-        line_count=row["line_count"],
-        kept_at=read(row["kept_at"]),
+        revisions=row["revision_count"],
+        latest=latest["number"],
+        size_bytes=latest["size_bytes"],
+        line_count=listing["line_count"],
+        kept_at=read(latest["kept_at"]),
     )
+
+
+_IN = "IN (SELECT value FROM json_each(?))"
+_PROGRAMS = Records(
+    (
+        Part("programs", "programs"),
+        Part("latest", "revisions", "latest.id = programs.latest_id"),
+        Part("listings", "listings", "listings.id = latest.listing_id"),
+    ),
+    _program,
+    lambda shown: str(shown["programs.name"]),
+)
+
+
+def _note_name(shown: Mapping[str, Any]) -> str:
+    return f"A note on {shown['programs.name']}"
+
+
+_OF_PROGRAM = Part("programs", "programs", "programs.id = notes.program_id")
+_NOTES = Records(
+    (Part("notes", "notes"), _OF_PROGRAM),
+    lambda parts, _: (str(parts["notes"]["noted_at"]), str(parts["notes"]["text"])),
+    _note_name,
+)
+_LAST_NOTES = Records(
+    (Part("notes", "notes"), _OF_PROGRAM),
+    lambda parts, _: (int(parts["notes"]["program_id"]), str(parts["notes"]["text"])),
+    _note_name,
+)
+_TAGS = Records(
+    (
+        Part("tags", "tags"),
+        Part("programs", "programs", "programs.id = tags.program_id"),
+    ),
+    lambda parts, _: (int(parts["tags"]["program_id"]), str(parts["tags"]["tag"])),
+    lambda shown: f"A tag of {shown['programs.name']}",
+)

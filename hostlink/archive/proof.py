@@ -1,22 +1,28 @@
-"""Proving the archive: every hash, every reference, the numbering, the rules, the search index."""
+"""Proving the archive: every row, every hash, every reference, the rules, the search index.
+
+Rows are read as every command reads them, so that nothing is clean here that stumbles elsewhere.
+"""
 
 from __future__ import annotations
 
-import hashlib
-import re
 import sqlite3
 from collections.abc import Iterator
 
 from sqlite_utils import Database
 
-from hostlink.archive.carried import TABLES
-from hostlink.archive.listings import content_of, hex_of, lines_in
+from hostlink.archive.listings import lines_in, proven_content
+from hostlink.archive.lookup import IN_ORDER
+from hostlink.archive.naming import name_of, owners
 from hostlink.archive.opening import APPLICATION_ID
 from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
 from hostlink.archive.records import ANEW, Proof
-from hostlink.archive.session import Session, rows
-from hostlink.archive.trouble import FAULTS, printable
+from hostlink.archive.rows import damaged_rows, is_sound
+from hostlink.archive.session import Session
+from hostlink.archive.structure import faults_of
+from hostlink.archive.tables import TABLES
+from hostlink.archive.trouble import FAULTS, DamagedError
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 _COUNTED = (
     "programs",
@@ -31,7 +37,6 @@ _COUNTED = (
     "events",
 )
 _MOST_OF_ONE_KIND = 100
-_TIME = "????-??-??T??:??:??.???Z"
 # What SQLite says of an index of words that is damaged, of another version, or not whole.
 _INDEX_FAULTS = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR)
 
@@ -42,29 +47,17 @@ class Proofs(Session):
     def prove(self) -> Proof:
         """Check everything that can be checked; nothing is changed.
 
-        Recomputes every SHA-256 of listings and firmware images, follows every reference, checks
-        the file's structure, every time, the numbering of revisions, the rules and triggers
-        against those of a new archive, and both word indexes against what they index. What comes
-        from something else, and `rebuild` makes anew, is said to be so.
+        Recomputes the checksum of every row and every SHA-256 of listings and firmware images,
+        follows every reference, checks the file's structure, the numbering of revisions, the rules
+        and triggers against those of a new archive, and both word indexes against what they index.
+        What comes from something else, and `rebuild` makes anew, is said to be so.
         Raises ArchiveError only where the file cannot be read at all.
         """
-        findings: list[str] = []
         skipped: list[str] = []
-        counts: dict[str, int] = {}
         with self.reading("The archive") as db:
             db.execute("BEGIN")  # one unchanging view, whatever others write meanwhile
             try:
-                for check in (
-                    _structure,
-                    _references,
-                    _schema,
-                    _listings,
-                    _firmware,
-                    _times,
-                    _numbers,
-                    _program_words,
-                ):
-                    findings += _some(check(db))
+                findings = [finding for check in _CHECKS for finding in _some(check(db))]
                 counts = {table: _count(db, table) for table in _COUNTED}
             finally:
                 db.rollback()
@@ -76,7 +69,7 @@ class Proofs(Session):
 
     def _indexes(self) -> Iterator[str]:
         """Let the index compare itself with what it indexes (FTS5 documentation, 6.4)."""
-        for index in ("listing_words", "program_words"):
+        for index in WORD_INDEXES:
             try:
                 with self.writing("The check of the search index") as db:
                     db.execute(f"INSERT INTO {index} ({index}, rank) VALUES ('integrity-check', 1)")
@@ -87,6 +80,12 @@ class Proofs(Session):
                 ):
                     raise
                 yield f"The search index {index} does not fit what is kept{ANEW}."
+
+
+def of_file(db: Database) -> Iterator[str]:
+    """What is wrong with the file itself, and would not be with a copy that is made of its rows."""
+    yield from _some(_structure(db))
+    yield from _some(_schema(db))
 
 
 def _count(db: Database, table: str) -> int:
@@ -106,16 +105,14 @@ def _some(findings: Iterator[str]) -> Iterator[str]:
             if count <= _MOST_OF_ONE_KIND:
                 yield finding
     except FAULTS as error:
-        yield f"The file is damaged: {printable(str(error))}."
+        yield f"The file is damaged: {safe(str(error))}."
     if count > _MOST_OF_ONE_KIND:
         yield f"There are {count - _MOST_OF_ONE_KIND} more of this kind."
 
 
 def _structure(db: Database) -> Iterator[str]:
-    for row in db.execute("PRAGMA integrity_check"):
-        if row[0] != "ok":
-            of_index = re.search(r"(missing from|entries in) index", row[0])
-            yield f"The file's structure: {row[0]}{ANEW if of_index else ''}."
+    for fault in faults_of(db):
+        yield f"The file's structure: {fault.said}{ANEW if fault.is_of_index else ''}."
 
 
 def _references(db: Database) -> Iterator[str]:
@@ -128,29 +125,36 @@ def _schema(db: Database) -> Iterator[str]:
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         yield "The file is not marked as an archive of hostlink."
     due, there = due_objects(), objects_in(db)
-    for name, (kind, sql) in due.items():
-        anew = ANEW if kind in DERIVED or name.startswith(WORD_INDEXES) else ""
+    for name, one in due.items():
+        anew = ANEW if one.kind in DERIVED or name.startswith(WORD_INDEXES) else ""
         if name not in there:
-            yield f"The {kind} {name} is missing{anew}."
-        elif there[name][1] != sql:
-            yield f"The {kind} {name} has been changed{anew}."
+            yield f"The {one.kind} {name} is missing{anew}."
+        elif there[name] != one:
+            yield f"The {one.kind} {name} has been changed{anew}."
     for name in sorted(there.keys() - due.keys()):
-        yield f"The {there[name][0]} {name} does not belong to an archive."
+        kind = there[name].kind
+        anew = ANEW if kind in ("trigger", "view") else ""
+        yield f"The {safe(kind)} {safe(name)} does not belong to an archive{anew}."
+
+
+def _rows(db: Database) -> Iterator[str]:
+    """Every row's checksum."""
+    for table in TABLES:
+        for row_id in damaged_rows(db, table):
+            what = name_of(db, table, row_id)
+            yield f"{what[0].upper()}{what[1:]} is not as it was written."
 
 
 def _listings(db: Database) -> Iterator[str]:
     """Every listing's bytes, canonical text and line count against what was recorded."""
-    for row in db.execute("SELECT *, NULL AS size_bytes FROM listings ORDER BY id"):
-        which = f"Listing {row['id']}{_owners(db, row['id'])}"
+    for row in db.execute(f"SELECT {TABLES['listings'].names} FROM listings ORDER BY id"):
+        of = owners(db, row["id"])[:1]
+        which = f"Listing {row['id']}{f' ({of[0]})' if of else ''}"
         try:
-            content = content_of(dict(row), which)
-        except ArchiveError:
-            yield f"{which}: its exact bytes cannot be restored."
+            content = proven_content(dict(row), which)
+        except DamagedError:
+            yield f"{which}: its bytes have not the SHA-256 with which they were kept."
             continue
-        if content.sha256 != hex_of(row["sha256"]):
-            yield f"{which}: its exact bytes have another SHA-256 than when it was kept."
-        if content.canonical_sha256 != hex_of(row["canonical_sha256"]):
-            yield f"{which}: its canonical text has another SHA-256 than when it was kept."
         if lines_in(content.text) != row["line_count"]:
             yield f"{which}: it has another number of lines than when it was kept."
     for row in db.execute(
@@ -160,42 +164,14 @@ def _listings(db: Database) -> Iterator[str]:
         yield f"Listing {row['first']} is stored a second time as {row['last']}."
 
 
-def _owners(db: Database, listing: int) -> str:
-    """The first of what has a listing, in brackets, so that a finding can be understood."""
-    found = rows(
-        db,
-        "SELECT programs.name || '@' || number AS spec FROM revisions "
-        "JOIN programs ON programs.id = program_id WHERE listing_id = :id UNION ALL "
-        "SELECT 'rescue@' || number FROM rescues WHERE listing_id = :id UNION ALL "
-        "SELECT 'backup@' || number FROM backup_items "
-        "JOIN backups ON backups.id = backup_id WHERE listing_id = :id LIMIT 1",
-        {"id": listing},
-    )
-    return f" ({found[0]['spec']})" if found else ""
-
-
 def _firmware(db: Database) -> Iterator[str]:
     for row in db.execute("SELECT id, sha256, data FROM firmware_images ORDER BY id"):
-        data = row["data"]
-        if not isinstance(data, bytes) or hashlib.sha256(data).digest() != row["sha256"]:
+        if not is_sound(row["data"], row["sha256"]):
             yield f"Firmware image {row['id']}: it has another SHA-256 than when it was kept."
 
 
-def _times(db: Database) -> Iterator[str]:
-    """Every time, by the form in which it is stored."""
-    for table in TABLES:
-        names = [row[1] for row in db.execute(f"PRAGMA table_info({table.name})")]
-        for column in (name for name in names if name.endswith(("_at", "_seen"))):
-            for row in db.execute(
-                f"SELECT id FROM {table.name} WHERE {column} IS NOT NULL "
-                f"AND (julianday({column}) IS NULL OR {column} NOT GLOB ?)",
-                (_TIME,),
-            ):
-                yield f"{column} of row {row[0]} of {table.name} is no time."
-
-
 def _numbers(db: Database) -> Iterator[str]:
-    """Revisions and rescues that were numbered here, without a gap."""
+    """Revisions that were numbered here, without a gap, and what each program says of its own."""
     for row in db.execute(
         "SELECT programs.name, count(*) AS held, max(number) AS last FROM revisions "
         "JOIN programs ON programs.id = program_id WHERE archive_id = 1 "
@@ -204,11 +180,20 @@ def _numbers(db: Database) -> Iterator[str]:
         "GROUP BY program_id HAVING held <> last"
     ):
         held = f"{row['held']} revision{'' if row['held'] == 1 else 's'}"
-        yield f"{row['name']} has {held}, but the last is number {row['last']}."
+        yield f"{safe(str(row['name']))} has {held}, but the last is number {row['last']}."
+    for row in db.execute(
+        "SELECT name, revision_count, latest_id, held, latest FROM (SELECT program_id, "
+        "count(*) AS held, max(place), id AS latest FROM (SELECT id, program_id, "
+        f"{IN_ORDER} AS place FROM revisions NOT INDEXED) GROUP BY program_id) "
+        "JOIN programs ON programs.id = program_id "
+        "WHERE revision_count <> held OR latest_id IS NOT latest"
+    ):
+        name = safe(str(row["name"]))
+        yield f"{name} does not know its latest revision, or how many it has{ANEW}."
     for row in db.execute(
         "SELECT name FROM programs WHERE id NOT IN (SELECT program_id FROM revisions)"
     ):
-        yield f"{row['name']} has no revision."
+        yield f"{safe(str(row['name']))} has no revision."
 
 
 def _program_words(db: Database) -> Iterator[str]:
@@ -217,4 +202,17 @@ def _program_words(db: Database) -> Iterator[str]:
         "SELECT id, name, title, notes, tags FROM program_words_due EXCEPT "
         "SELECT rowid, name, title, notes, tags FROM program_words"
     ):
-        yield f"The search index does not know all words of {row['name']}{ANEW}."
+        name = safe(str(row["name"]))
+        yield f"The search index does not know all words of {name}{ANEW}."
+
+
+_CHECKS = (
+    _structure,
+    _references,
+    _schema,
+    _rows,
+    _listings,
+    _firmware,
+    _numbers,
+    _program_words,
+)

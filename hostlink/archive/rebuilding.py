@@ -5,10 +5,18 @@ What was kept is only read. In one transaction, so that it is all done or nothin
 
 from __future__ import annotations
 
+import json
+from typing import NamedTuple
+
 from sqlite_utils import Database
 
-from hostlink.archive.opening import STEPS
-from hostlink.archive.session import Session
+from hostlink.archive.lookup import count_revisions
+from hostlink.archive.migrations import STEPS, drop_rules, fits, run_script
+from hostlink.archive.naming import name_of
+from hostlink.archive.rows import damaged_rows, first, insert, is_whole, replace, rows
+from hostlink.archive.rules import RULES
+from hostlink.archive.session import Session, new_uuid
+from hostlink.archive.tables import TABLES
 
 WORD_INDEXES = ("listing_words", "program_words")
 DERIVED = ("index", "trigger", "view")
@@ -24,21 +32,55 @@ class Rebuilding(Session):
         Raises ArchiveError: then nothing was changed. What it cannot mend, `prove` still finds.
         """
         with self.writing("What was rebuilt") as db:
+            drop_rules(db)
             due, there = due_objects(), objects_in(db)
-            for name, (kind, sql) in due.items():
-                if kind in DERIVED and there.get(name) != (kind, sql):
+            for name, one in due.items():
+                if one.kind == "index" and there.get(name) != one:
                     if name in there:
-                        db.execute(f"DROP {there[name][0]} {name}")
-                    db.execute(sql)
+                        db.execute(f"DROP INDEX {name}")
+                    db.execute(one.sql)
+            db.execute("REINDEX")
             for index in WORD_INDEXES:
                 _forget(db, index)
-                db.execute(due[index][1])
+                db.execute(due[index].sql)
+            run_script(db, RULES)
             db.execute("INSERT INTO listing_words (listing_words) VALUES ('rebuild')")
             db.execute(
                 "INSERT INTO program_words (rowid, name, title, notes, tags) "
                 "SELECT id, name, title, notes, tags FROM program_words_due"
             )
-            db.execute("REINDEX")
+            _count_all(db)
+
+    def accept(self) -> list[str]:
+        """Take damaged rows that can still be read for what was kept, as they now read.
+
+        For where no duplicate and no export has them whole: a wrong letter in a note is better
+        than no note. Only rows whose every value is of its kind, and listings with their SHA-256,
+        are taken. Each is told in an event for good. Returns what was accepted, in words.
+        """
+        with self.writing("What was accepted") as db:
+            accepted = []
+            for name, table in TABLES.items():
+                for row_id in list(damaged_rows(db, name)):
+                    sql = f"SELECT {table.names} FROM {name} WHERE {table.key} = ?"
+                    row = first(db, sql, (row_id,))
+                    if row is not None and fits(table, row):
+                        replace(db, name, row_id, {})
+                        accepted.append(name_of(db, name, row_id))
+            if accepted:
+                _count_all(db)
+                at = self._time()
+                insert(db, "events", uuid=new_uuid(), job="accept", started_at=at, ended_at=at,
+                       outcome="done", detail=json.dumps({"rows": accepted}))  # fmt: skip
+            return accepted
+
+
+def _count_all(db: Database) -> None:
+    """Count the revisions of each program whose row is whole."""
+    table = TABLES["programs"]
+    for row in rows(db, f"SELECT {table.names} FROM programs"):
+        if is_whole(table, row):
+            count_revisions(db, row["id"])
 
 
 def _forget(db: Database, index: str) -> None:
@@ -46,6 +88,7 @@ def _forget(db: Database, index: str) -> None:
     db.execute("PRAGMA writable_schema = ON")
     try:
         db.execute("DELETE FROM sqlite_master WHERE name = ?", (index,))
+        db.execute("UPDATE sqlite_master SET tbl_name = name WHERE name GLOB ?", (f"{index}_*",))
     finally:
         db.execute("PRAGMA writable_schema = RESET")  # off, and the schema read again
     parts = "SELECT name FROM sqlite_master WHERE type = 'table' AND name GLOB ?"
@@ -53,7 +96,15 @@ def _forget(db: Database, index: str) -> None:
         db.execute(f"DROP TABLE {row[0]}")
 
 
-def due_objects() -> dict[str, tuple[str, str]]:
+class SchemaObject(NamedTuple):
+    """A row of a schema. table: what an index or trigger is of; else its own name."""
+
+    kind: str
+    sql: str
+    table: str
+
+
+def due_objects() -> dict[str, SchemaObject]:
     """What a new archive has in its schema."""
     model = Database(memory=True, execute_plugins=False)
     try:
@@ -63,10 +114,8 @@ def due_objects() -> dict[str, tuple[str, str]]:
         model.close()
 
 
-def objects_in(db: Database) -> dict[str, tuple[str, str]]:
-    """Name to kind and SQL of everything in a schema that has SQL."""
-    return {
-        row[0]: (row[1], row[2])
-        for row in db.execute("SELECT name, type, sql FROM sqlite_master WHERE sql IS NOT NULL")
-        if not row[0].startswith("sqlite_")
-    }
+def objects_in(db: Database) -> dict[str, SchemaObject]:
+    """Everything in a schema that has SQL, by name."""
+    found = db.execute("SELECT name, type, sql, tbl_name FROM sqlite_master WHERE sql IS NOT NULL")
+    objects = {str(name): SchemaObject(*map(str, held)) for name, *held in found}
+    return {name: held for name, held in objects.items() if not name.startswith("sqlite_")}

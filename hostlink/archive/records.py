@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
+_T = TypeVar("_T")
 OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "library"]
+
+
+class Listed(list[_T]):
+    """Records in order. damaged: a sentence for each that had to be left out or is not complete."""
+
+    def __init__(self, items: Iterable[_T] = (), damaged: Iterable[str] = ()) -> None:
+        super().__init__(items)
+        self.damaged = tuple(damaged)
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +55,8 @@ class Origin:
 
     where: file name, port or other place, as shown to people. note: one free line kept with the
     revision for ever. captures: how many captures agreed, 0 where none was made. after_restart:
-    the board had restarted since it was attached, so the listing may not be the user's.
+    the board had restarted since it was attached, so the listing may not be the user's. unproven:
+    what speaks against the listing, "" where nothing does.
     """
 
     kind: OriginKind
@@ -55,6 +65,7 @@ class Origin:
     note: str = ""
     captures: int = 0
     after_restart: bool = False
+    unproven: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +77,6 @@ class Revision:
 
     uuid: str
     program: str
-    program_uuid: str
     number: int
     parent: str
     at: datetime

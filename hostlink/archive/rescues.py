@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from sqlite_utils import Database
 
+from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content
-from hostlink.archive.lookup import RESCUE, board_id, program_id, read_rescue, rescue_at
-from hostlink.archive.names import fold
-from hostlink.archive.records import Content, Origin, Rescue
+from hostlink.archive.lookup import RESCUES, board_id, known_program, program_id
+from hostlink.archive.records import Content, Listed, Origin, Rescue
 from hostlink.archive.revisions import keeping
-from hostlink.archive.session import Session, first, insert, new_uuid, rows
+from hostlink.archive.rows import first, insert
+from hostlink.archive.session import new_uuid
 
 
-class Rescues(Session):
+class Rescues(Healing):
     """Keeping and listing rescues."""
 
     def rescue(
@@ -31,8 +32,9 @@ class Rescues(Session):
         """
         check_content(content)
         with self.writing("The rescue of what the board held") as db:
-            board = _id_if_known(db, "boards", "uuid", origin.board_uuid)
-            owner = _id_if_known(db, "programs", "name_key", program and fold(program.strip()))
+            self.heal(content)
+            board = _board_if_known(db, origin.board_uuid)
+            owner = known_program(db, program or "")
             number = db.execute("SELECT coalesce(max(number), 0) + 1 FROM rescues").fetchone()[0]
             at = self._time()
             kept = insert(
@@ -56,7 +58,7 @@ class Rescues(Session):
                 ended_at=at,
                 outcome="done",
             )
-            return rescue_at(db, kept)
+            return RESCUES.at(db, kept)
 
     def rescues(
         self,
@@ -64,7 +66,7 @@ class Rescues(Session):
         board_uuid: str | None = None,
         program: str | None = None,
         limit: int | None = None,
-    ) -> list[Rescue]:
+    ) -> Listed[Rescue]:
         """Rescues, newest first: all, or those of one board, or of one program."""
         with self.reading("The rescues") as db:
             wanted: dict[str, int] = {}
@@ -72,12 +74,11 @@ class Rescues(Session):
                 wanted["rescues.board_id = ?"] = board_id(db, board_uuid)
             if program is not None:
                 wanted["rescues.program_id = ?"] = program_id(db, program)
-            found = rows(
+            return RESCUES.listed(
                 db,
-                f"{RESCUE} WHERE {' AND '.join(wanted) or '1'} ORDER BY rescues.id DESC LIMIT ?",
+                f"WHERE {' AND '.join(wanted) or '1'} ORDER BY rescues.id DESC LIMIT ?",
                 [*wanted.values(), -1 if limit is None else limit],
             )
-        return [read_rescue(row) for row in found]
 
     def newest_rescue(self, board_uuid: str) -> Rescue | None:
         """The last rescue of a board, or None."""
@@ -85,6 +86,6 @@ class Rescues(Session):
         return found[0] if found else None
 
 
-def _id_if_known(db: Database, table: str, column: str, value: str | None) -> int | None:
-    held = first(db, f"SELECT id FROM {table} WHERE {column} = ?", (value,))
+def _board_if_known(db: Database, board_uuid: str | None) -> int | None:
+    held = first(db, "SELECT id FROM boards WHERE uuid = ?", (board_uuid,))
     return None if held is None else int(held["id"])

@@ -2,36 +2,52 @@
 
 from __future__ import annotations
 
+import contextlib
+import uuid
+from collections.abc import Mapping
 from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
-    RESCUE,
-    REVISION,
+    HERE,
+    RESCUES,
+    REVISIONS,
     board_id,
+    find_program,
     find_spec,
     latest_revision,
     parent_id,
+    program_at,
     program_id,
-    read_rescue,
-    read_revision,
-    revision_at,
 )
 from hostlink.archive.names import Spec, checked_name, clean, fold
-from hostlink.archive.records import Content, Kept, Origin, Rescue, Revision
+from hostlink.archive.records import Content, Kept, Listed, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
-from hostlink.archive.session import Row, Session, first, insert, new_uuid, rows
-from hostlink.archive.times import read, stored
-from hostlink.archive.trouble import from_row, printable
+from hostlink.archive.rows import (
+    Part,
+    Parts,
+    Records,
+    Row,
+    checked,
+    found_by,
+    insert,
+    rows,
+    update,
+)
+from hostlink.archive.session import new_uuid
+from hostlink.archive.trouble import damaged
 from hostlink.errors import ArchiveError
+from hostlink.words import safe
 
 _MOST_HOLDERS = 100
-HERE = 1  # the row of this archive in archives
+LIBRARY = uuid.UUID("59f7b993-586f-4731-977f-75b1df748522")
+"""The namespace of the programs that hostlink ships; never to be changed."""
 
 
-class Revisions(Session):
+class Revisions(Healing):
     """Keeping, naming and reading revisions and rescues."""
 
     def keep(
@@ -54,47 +70,48 @@ class Revisions(Session):
         name = checked_name(name)
         check_content(content)
         with self.writing(f"The new revision of {name}") as db:
-            program = self._program_for(db, name, clean(title))
+            self.heal(content)
+            program = self._program_for(db, name, clean(title), origin)
             latest = latest_revision(db, program)
-            if latest and latest["sha256"] == content.sha256:
-                return Kept(read_revision(latest), False)
-            number = db.execute(
-                "SELECT coalesce(max(number), 0) + 1 FROM revisions WHERE program_id = ?",
-                (program,),
-            ).fetchone()[0]
+            if latest and latest.sha256 == content.sha256:
+                return Kept(latest, False)
             revision = insert(
                 db,
                 "revisions",
-                program_id=program,
-                number=number,
-                parent_id=parent_id(db, parent) if parent or not latest else latest["id"],
+                program_id=program["id"],
+                number=latest.number + 1 if latest else 1,
+                parent_id=parent_id(db, parent) if parent else program["latest_id"],
                 board_id=None if origin.board_uuid is None else board_id(db, origin.board_uuid),
-                # Never before the one it follows, even if the computer's clock was put back.
-                kept_at=max(self._time(), _when(latest) if latest else ""),
+                kept_at=self._time(),
                 **keeping(db, content, origin, search_text),
             )
-            return Kept(revision_at(db, revision), True)
+            count = program["revision_count"] + 1
+            update(db, "programs", program["id"], latest_id=revision, revision_count=count)
+            return Kept(REVISIONS.at(db, revision), True)
 
-    def _program_for(self, db: Database, name: str, title: str) -> int:
-        """The id of the program of that name, made or brought back where need be."""
-        held = first(
-            db, "SELECT id, title, retired_at FROM programs WHERE name_key = ?", (fold(name),)
-        )
-        if held is None:
-            return insert(
+    def _program_for(self, db: Database, name: str, title: str, origin: Origin) -> Row:
+        """The row of the program of that name, made or brought back where need be."""
+        row_id = find_program(db, name)
+        is_shipped = origin.kind == "library" and fold(origin.where) == fold(name)
+        identity = library_identity(name) if is_shipped else new_uuid()
+        if row_id is None and (held := found_by(db, "programs", "uuid", identity)):
+            row_id = int(held["id"])  # it came from elsewhere and is shown under another name
+        if row_id is None:
+            row_id = insert(
                 db,
                 "programs",
-                uuid=new_uuid(),
+                uuid=identity,
                 name=name,
                 name_key=fold(name),
                 title=title,
                 made_at=self._time(),
             )
-        if title and title != held["title"]:
-            db.execute("UPDATE programs SET title = ? WHERE id = ?", (title, held["id"]))
-        if held["retired_at"] is not None:
-            change_use(db, held["id"], self._time(), "return")
-        return int(held["id"])
+        program = program_at(db, row_id, name)
+        if title and title != program["title"]:
+            update(db, "programs", row_id, title=title)
+        if program["retired_at"] is not None:
+            change_use(db, program, self._time(), "return")
+        return program
 
     def revision(self, spec: str) -> Revision | Rescue:
         """What NAME (its latest revision), NAME@3 or rescue@12 names. Raises ArchiveError."""
@@ -102,53 +119,75 @@ class Revisions(Session):
         with self.reading(f"{spec}") as db:
             return find_spec(db, named)
 
-    def history(self, name: str) -> list[Revision]:
-        """Every revision of a program in the order of time, wherever kept. Raises ArchiveError."""
+    def history(self, name: str) -> Listed[Revision]:
+        """Every revision of a program by its number, wherever kept. Raises ArchiveError."""
         with self.reading(f"The history of {name}") as db:
-            found = rows(
+            program = program_id(db, name)
+            found = REVISIONS.listed(
                 db,
-                f"{REVISION} WHERE revisions.program_id = ? "
-                "ORDER BY revisions.kept_at, revisions.number, revisions.uuid",
-                (program_id(db, name),),
+                "WHERE revisions.program_id = ? "
+                "ORDER BY revisions.number, revisions.kept_at, revisions.uuid",
+                (program,),
             )
-        return [read_revision(row) for row in found]
+            lost = list(found.damaged)
+            try:
+                due = program_at(db, program, name)["revision_count"]
+            except ArchiveError as error:
+                lost.append(error.what)
+            else:
+                if not lost and len(found) != due:
+                    lost.append(f"The index of the revisions of {name} is damaged.")
+        return Listed(found, lost)
 
     def content(self, item: Revision | Rescue) -> Content:
         """The listing of a revision or rescue, exact bytes and all. Raises ArchiveError."""
-        table = "rescues" if isinstance(item, Rescue) else "revisions"
+        kept = _RESCUE_LISTINGS if isinstance(item, Rescue) else _REVISION_LISTINGS
         with self.reading(f"The listing of {item.spec}") as db:
-            row = first(
-                db,
-                f"SELECT listings.*, {table}.size_bytes FROM {table} "
-                f"JOIN listings ON listings.id = {table}.listing_id WHERE {table}.uuid = ?",
-                (item.uuid,),
-            )
-        if row is None:
-            raise ArchiveError(f"{printable(item.spec)} is not in this archive.")
-        return proven_content(row, f"The listing of {item.spec}")
+            held = kept.first(db, "WHERE kept.uuid = ?", (item.uuid,))
+        if held is None:
+            raise ArchiveError(f"{safe(item.spec)} is not in this archive.")
+        row, size = held
+        if row["sha256"].hex() != item.sha256:
+            raise damaged(f"The listing of {item.spec}")
+        return proven_content(row, f"The listing of {item.spec}", size)
 
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
         """Revisions and rescues of the same program for the board, newest first, 100 at most.
 
+        Only those whose listing was read just now and has the SHA-256 that it was kept with.
         what: a content, or the SHA-256 of a canonical text in hexadecimal.
         """
         digest = what.canonical_sha256 if isinstance(what, Content) else what.lower()
         if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
             raise ArchiveError(f'"{digest}" is no SHA-256.', advice="Give 64 hexadecimal digits.")
-        same = "listings.canonical_sha256 = ?"
-        key = (bytes.fromhex(digest), _MOST_HOLDERS)
         with self.reading("Whether the archive holds this listing") as db:
-            found: list[Revision | Rescue] = [
-                read_revision(row)
-                for row in rows(
-                    db, f"{REVISION} WHERE {same} ORDER BY revisions.id DESC LIMIT ?", key
-                )
-            ]
-            found += [
-                read_rescue(row)
-                for row in rows(db, f"{RESCUE} WHERE {same} ORDER BY rescues.id DESC LIMIT ?", key)
-            ]
-        return sorted(found, key=lambda item: item.at, reverse=True)[:_MOST_HOLDERS]
+            found: list[Revision | Rescue] = []
+            for listing in _whole_listings(db, bytes.fromhex(digest)):
+                for records, table in ((REVISIONS, "revisions"), (RESCUES, "rescues")):
+                    of_it = f"WHERE {table}.listing_id = ? ORDER BY {table}.id DESC LIMIT ?"
+                    found += records.listed(db, of_it, (listing, _MOST_HOLDERS))
+        same = [item for item in found if item.canonical_sha256 == digest]
+        return sorted(same, key=lambda item: item.at, reverse=True)[:_MOST_HOLDERS]
+
+
+def library_identity(name: str) -> str:
+    """The UUID of a program that hostlink ships, the same wherever it is first kept.
+
+    Version 5 of RFC 9562, section 5.5, of the name in capitals. So two archives that each took it
+    from the library have one program when they are merged.
+    """
+    return str(uuid.uuid5(LIBRARY, name.upper()))
+
+
+def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:
+    """The ids of the listings with that canonical text whose bytes are those once kept."""
+    whole = list[int]()
+    alike = "SELECT id FROM listings WHERE canonical_sha256 = ? ORDER BY id DESC"
+    for found in rows(db, alike, (canonical_sha256,)):
+        with contextlib.suppress(ArchiveError):
+            proven_content(checked(db, "listings", found["id"]), "This listing")
+            whole.append(found["id"])
+    return whole
 
 
 def keeping(
@@ -165,10 +204,27 @@ def keeping(
         "note": clean(origin.note),
         "captures": origin.captures,
         "after_restart": int(origin.after_restart),
+        "unproven": clean(origin.unproven),
     }
 
 
-@from_row("The latest revision of this program")
-def _when(row: Row) -> str:
-    """The stored time of a revision."""
-    return stored(read(row["kept_at"]))
+def _listing_of(parts: Parts, _: list[str]) -> tuple[Row, int | None]:
+    """The row of a listing, hashed columns and all, and its size as it was kept."""
+    return parts["listings"], parts["kept"]["size_bytes"]
+
+
+def _listings_of(table: str) -> Records[tuple[Row, int | None]]:
+    def name(_: Mapping[str, Any]) -> str:
+        return "The listing"
+
+    return Records(
+        (
+            Part("kept", table),
+            Part("listings", "listings", "listings.id = kept.listing_id", hashed=True),
+        ),
+        _listing_of,
+        name,
+    )
+
+
+_REVISION_LISTINGS, _RESCUE_LISTINGS = _listings_of("revisions"), _listings_of("rescues")

@@ -1,17 +1,15 @@
-"""The tables, rules and views of schema 1. The SQL keeps its comments: they stand in the file too,
-for whoever opens it with another tool in years to come.
+"""The tables of the archive, schema by schema. The SQL keeps its comments: they stand in the file
+too, for whoever opens it with another tool in years to come.
 
-Rules: tables are STRICT and only ever added to; revisions, listings, rescues, notes, backups and
-firmware images refuse UPDATE and DELETE by trigger; the word indexes are kept by triggers.
-INSERT OR REPLACE deletes without firing a delete trigger in tools that leave recursive_triggers
-off, so the immutable tables refuse a taken key before the insert.
+Tables are STRICT and only ever added to. The rules (triggers) and views stand in rules.py and
+views.py; each change of the schema makes them anew.
 """
 
 from __future__ import annotations
 
-from hostlink.archive.views import VIEWS
+from hostlink.archive.tables import TABLES
 
-TABLES = """
+TABLES_1 = """
 CREATE TABLE archives (
   -- id 1 is this archive; the others are archives that something was merged from
   id INTEGER PRIMARY KEY,
@@ -235,101 +233,25 @@ CREATE INDEX events_by_revision ON events (revision_id) WHERE revision_id IS NOT
 CREATE INDEX events_by_rescue ON events (rescue_id) WHERE rescue_id IS NOT NULL;
 """
 
-# Table, and the key columns besides id that must not be taken by INSERT OR REPLACE.
-_IMMUTABLE = (
-    ("archives", ("uuid",)),
-    ("listings", ()),
-    ("revisions", ("uuid",)),
-    ("revisions", ("program_id", "archive_id", "number")),
-    ("rescues", ("uuid",)),
-    ("rescues", ("archive_id", "number")),
-    ("notes", ("uuid",)),
-    ("firmware_images", ("uuid",)),
-    ("firmware_images", ("sha256",)),
-    ("backups", ("uuid",)),
-    ("backups", ("archive_id", "number")),
-    ("backup_items", ("uuid",)),
-    ("backup_items", ("backup_id", "kind", "slot")),
-)
-
-
-def _refusals() -> str:
-    """Triggers that hold the immutable tables still, and keep programs from being deleted."""
-    sql: list[str] = []
-    for table in dict.fromkeys(table for table, _ in _IMMUTABLE):
-        keys = [("id",), *(columns for name, columns in _IMMUTABLE if name == table and columns)]
-        taken = " OR ".join(
-            f"EXISTS (SELECT 1 FROM {table} WHERE "
-            + " AND ".join(f"{column} = NEW.{column}" for column in columns)
-            + ")"
-            for columns in keys
-        )
-        sql += [
-            f"CREATE TRIGGER {table}_never_change BEFORE UPDATE ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{table} are never changed'); END;",
-            f"CREATE TRIGGER {table}_never_replace BEFORE INSERT ON {table} WHEN {taken} "
-            f"BEGIN SELECT RAISE(ABORT, '{table} are never replaced'); END;",
-        ]
-    jobs = ("programs", "events", "firmware_writes")
-    for table in (*dict.fromkeys(table for table, _ in _IMMUTABLE), *jobs):
-        sql.append(
-            f"CREATE TRIGGER {table}_never_delete BEFORE DELETE ON {table} "
-            f"BEGIN SELECT RAISE(ABORT, '{table} are never deleted'); END;"
-        )
-    for table, one in (("events", "an event"), ("firmware_writes", "a write of firmware")):
-        sql.append(
-            f"CREATE TRIGGER {table}_end_once BEFORE UPDATE ON {table} "
-            "WHEN OLD.ended_at IS NOT NULL "
-            f"BEGIN SELECT RAISE(ABORT, '{one} that has ended is never changed'); END;"
-        )
-    return "\n".join(sql)
-
-
 # The listing index keeps no positions (detail=none): an eighth of the text's size instead of
 # more than half. The ascii tokenizer is exactly known, so no query word can split into a phrase,
 # which such an index cannot answer. Names, titles, notes and tags are few and may be in any
 # language: they get the full index.
-SEARCH = """
+WORDS_1 = """
 CREATE VIRTUAL TABLE listing_words USING fts5(
   text, spaced_words, content='listings', content_rowid='id', detail=none, tokenize='ascii'
 );
-CREATE TRIGGER listings_add_words AFTER INSERT ON listings BEGIN
-  INSERT INTO listing_words (rowid, text, spaced_words)
-  VALUES (NEW.id, NEW.text, NEW.spaced_words);
-END;
-
 CREATE VIRTUAL TABLE program_words USING fts5(name, title, notes, tags, tokenize='unicode61');
-CREATE VIEW program_words_due AS
-  -- what program_words must hold
-  SELECT
-    id, name, title,
-    coalesce((SELECT group_concat(text, char(10)) FROM
-      (SELECT text FROM notes WHERE program_id = programs.id ORDER BY id)), '') AS notes,
-    coalesce((SELECT group_concat(tag, ' ') FROM
-      (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)), '') AS tags
-  FROM programs;
-CREATE TRIGGER programs_add_words AFTER INSERT ON programs BEGIN
-  INSERT INTO program_words (rowid, name, title, notes, tags)
-  SELECT id, name, title, notes, tags FROM program_words_due WHERE id = NEW.id;
-END;
 """
 
+_CHECKSUM = """
+ALTER TABLE {table} ADD COLUMN checksum INTEGER NOT NULL DEFAULT 0;
+"""
 
-def _word_triggers() -> str:
-    """Triggers that renew a program's words after each change of what they come from."""
-    changes = (
-        ("programs_change_words", "UPDATE OF name, title ON programs", "NEW.id"),
-        ("notes_add_words", "INSERT ON notes", "NEW.program_id"),
-        ("tags_add_words", "INSERT ON tags", "NEW.program_id"),
-        ("tags_drop_words", "DELETE ON tags", "OLD.program_id"),
-    )
-    return "\n".join(
-        f"CREATE TRIGGER {name} AFTER {change} BEGIN "
-        "UPDATE program_words SET (name, title, notes, tags) = "
-        f"(SELECT name, title, notes, tags FROM program_words_due WHERE id = {program}) "
-        f"WHERE rowid = {program}; END;"
-        for name, change, program in changes
-    )
-
-
-SCHEMA_1 = "\n".join((TABLES, _refusals(), SEARCH, _word_triggers(), VIEWS))
+TABLES_2 = """
+ALTER TABLE programs ADD COLUMN latest_id INTEGER REFERENCES revisions;
+ALTER TABLE programs ADD COLUMN revision_count INTEGER NOT NULL DEFAULT 0;
+ALTER TABLE revisions ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
+ALTER TABLE rescues ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
+ALTER TABLE backup_items ADD COLUMN unproven TEXT NOT NULL DEFAULT ''; -- what speaks against it
+""" + "".join(_CHECKSUM.format(table=name) for name in TABLES)

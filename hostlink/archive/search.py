@@ -15,13 +15,14 @@ import re
 from sqlite_utils import Database
 
 from hostlink.archive.boards import find_board
-from hostlink.archive.lookup import read_rescue, revisions_at
+from hostlink.archive.lookup import RESCUES, REVISIONS
 from hostlink.archive.names import clean, fold
 from hostlink.archive.programs import programs_at
-from hostlink.archive.records import Found, Revision
+from hostlink.archive.records import Found, Listed, Revision
+from hostlink.archive.rows import Row, rows
 from hostlink.archive.search_hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
-from hostlink.archive.session import Row, Session, rows
+from hostlink.archive.session import Session
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -42,14 +43,14 @@ class Search(Session):
         board: str | None = None,
         size: tuple[int, int] | None = None,
         limit: int = 50,
-    ) -> list[Found]:
+    ) -> Listed[Found]:
         """Programs and rescues that hold all words of the question.
 
         Any text may be asked; what is neither letter nor digit only parts words. Without any
         word, tag, board or size alone choose; without those nothing is found. tag: only programs
         that have it. board: label or UUID; only what came from that board. size: least and most
         bytes on the board, both counted in.
-        Each program comes once, with the fitting revision that was kept last: latest revisions
+        Each program comes once, with its latest fitting revision: latest revisions of all
         first, then older ones, then rescues, then retired programs; among these, those that fit by
         name, title, notes and tags before those that fit by their listing, and what came into this
         archive last first.
@@ -63,15 +64,16 @@ class Search(Session):
                 None if size is None else (_storable(size[0]), _storable(size[1])),
             )
             if limit < 1 or not (asked or within != Within()):
-                return []
+                return Listed()
             hits = Hits(db, asked, within)
             revisions = list(itertools.islice(each_program_once(hits.revisions()), limit))
-            found = _with_programs(db, asked, revisions)
+            found, lost = _with_programs(db, asked, revisions)
             room = limit - sum(1 for each in found if each.program and not each.program.retired)
             if room > 0:
-                found += _rescues(db, asked, hits.rescues(room))
+                rescues, more = _rescues(db, asked, hits.rescues(room))
+                found, lost = found + rescues, lost + more
         found.sort(key=_later)
-        return found[:limit]
+        return Listed(found[:limit], lost)
 
 
 def _later(found: Found) -> tuple[bool, bool]:
@@ -83,22 +85,28 @@ def _later(found: Found) -> tuple[bool, bool]:
     return program.retired, not (isinstance(item, Revision) and latest)
 
 
-def _with_programs(db: Database, asked: list[str], found: list[Row]) -> list[Found]:
-    """Search results for rows of revisions, in the same order; `prove` tells of lost ones."""
-    programs = programs_at(db, [row["program_id"] for row in found])
-    revisions = revisions_at(db, [row["id"] for row in found])
+def _with_programs(
+    db: Database, asked: list[str], found: list[Row]
+) -> tuple[list[Found], list[str]]:
+    """Search results for rows of revisions, in the same order; and what is damaged, in words."""
+    programs, lost = programs_at(db, [row["program_id"] for row in found])
+    revisions, more = REVISIONS.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
         Found(programs[row["program_id"]], revisions[row["id"]], line)
         for row, line in zip(there, lines, strict=True)
-    ]
+    ], list(dict.fromkeys([*lost, *more]))
 
 
-def _rescues(db: Database, asked: list[str], found: list[Row]) -> list[Found]:
-    """Search results for rows of rescues, in the same order."""
-    lines = _lines(db, asked, [row["listing_id"] for row in found])
-    return [Found(None, read_rescue(row), line) for row, line in zip(found, lines, strict=True)]
+def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Found], list[str]]:
+    """Search results for rows of rescues, in the same order; and what is damaged, in words."""
+    rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
+    there = [row for row in found if row["id"] in rescues]
+    lines = _lines(db, asked, [row["listing_id"] for row in there])
+    return [
+        Found(None, rescues[row["id"]], line) for row, line in zip(there, lines, strict=True)
+    ], lost
 
 
 def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:

@@ -4,8 +4,9 @@ Rules:
 1. Nothing is gathered that is not shown: everything comes latest arrival first, and reading stops
    as soon as there is enough.
 2. Where an index would give very many rows of which few can count, the few are read instead.
-3. Of one program the revision that was kept last comes. In an archive that others were merged into
-   an older one may have arrived later, so what was found first is looked at once more for that.
+3. Of one program its latest fitting revision comes, by its number. In an archive that others were
+   merged into an older one may have arrived later, so what was found first is looked at once more
+   for that.
 """
 
 from __future__ import annotations
@@ -17,7 +18,8 @@ from dataclasses import dataclass
 
 from sqlite_utils import Database
 
-from hostlink.archive.lookup import RESCUE
+from hostlink.archive.lookup import IN_ORDER
+from hostlink.archive.rows import Row, rows
 from hostlink.archive.search_index import (
     WordIndex,
     batches,
@@ -26,7 +28,6 @@ from hostlink.archive.search_index import (
     holds_all,
     may_hold,
 )
-from hostlink.archive.session import Row, rows
 
 _MANY = 5000  # listings that are looked at for rescues before these are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
@@ -38,9 +39,7 @@ _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
-# Orders revisions as lookup.latest_revision does: by time, then number, then UUID.
-_WHEN = "(revisions.kept_at || printf('%09d', revisions.number) || revisions.uuid)"
-_ROW = f"revisions.id, revisions.program_id, revisions.listing_id, {_WHEN} AS kept"
+_ROW = f"revisions.id, revisions.program_id, revisions.listing_id, {IN_ORDER} AS place"
 _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
 
@@ -121,9 +120,9 @@ class Hits:
                 yield from self._newest_of(programs)
         elif self._within.size and self._few_have(self._within.size):
             of_size = self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
-            yield from self._kept_last(of_size)
+            yield from self._each_latest(of_size)
         else:
-            yield from self._kept_last(self._revisions("1", []))
+            yield from self._each_latest(self._revisions("1", []))
 
     def _few_have(self, size: tuple[int, int]) -> bool:
         """Whether few enough revisions are of a size to be sorted."""
@@ -138,12 +137,12 @@ class Hits:
             yield dict(row)
 
     def _newest_of(self, programs: list[int]) -> list[Row]:
-        """Of each program the fitting revision kept last; latest arrivals first."""
+        """Of each program its latest fitting revision; latest arrivals first."""
         more, more_values = self._within.of("revisions")
         # With max() SQLite takes the other columns from the row that has it.
         return rows(
             self._db,
-            f"SELECT {_ROW}, max({_WHEN}) FROM revisions WHERE program_id IN "
+            f"SELECT {_ROW}, max({IN_ORDER}) FROM revisions WHERE program_id IN "
             f"(SELECT value FROM json_each(?)) {more} GROUP BY program_id ORDER BY id DESC",
             [json.dumps(programs), *more_values],
         )
@@ -170,18 +169,18 @@ class Hits:
             for row in found:
                 if row["listing_id"] in good and row["program_id"] not in seen:
                     seen.add(row["program_id"])
-                    yield self._kept_later(row, asked, by="listing_id")
+                    yield self._latest_fitting(row, asked, by="listing_id")
 
     def _of_listings(self, listings: Collection[int]) -> Iterator[Row]:
         return self._revisions(_OF_LISTINGS, [json.dumps(list(listings))])
 
-    def _kept_last(self, found: Iterable[Row]) -> Iterator[Row]:
+    def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
         """Of each program one of the revisions, which come latest arrival first."""
         for row in each_program_once(found):
-            yield self._kept_later(row, (), by="id")
+            yield self._latest_fitting(row, (), by="id")
 
-    def _kept_later(self, row: Row, asked: tuple[str, ...], *, by: str) -> Row:
-        """A revision, or one of its program that fits too and was kept later.
+    def _latest_fitting(self, row: Row, asked: tuple[str, ...], *, by: str) -> Row:
+        """A revision, or a later one of its program that fits too.
 
         by: the column that rows came by, the highest first, so that no higher one fits. By listings
         it may be a revision made of an older listing again, years later.
@@ -190,9 +189,9 @@ class Hits:
         later = self._db.execute(
             f"SELECT {_ROW}, text, spaced_words FROM revisions "
             "JOIN listings ON listings.id = listing_id "
-            f"WHERE program_id = ? AND {_WHEN} > ? AND revisions.{by} <= ? {more} "
-            f"ORDER BY {_WHEN} DESC",
-            [row["program_id"], row["kept"], row[by], *more_values],
+            f"WHERE program_id = ? AND {IN_ORDER} > ? AND revisions.{by} <= ? {more} "
+            f"ORDER BY {IN_ORDER} DESC",
+            [row["program_id"], row["place"], row[by], *more_values],
         )
         for each in later:
             if holds_all(asked, each["text"], each["spaced_words"]):
@@ -239,7 +238,7 @@ class Hits:
         for row in self._db.execute(
             f"SELECT {_ROW}, text, spaced_words FROM revisions "
             "JOIN listings ON listings.id = listing_id WHERE program_id IN "
-            f"(SELECT value FROM json_each(?)) {more} {holds} ORDER BY {_WHEN} DESC",
+            f"(SELECT value FROM json_each(?)) {more} {holds} ORDER BY {IN_ORDER} DESC",
             [json.dumps(programs), *more_values, *hold_values],
         ):
             if holds_all(asked, row["text"], row["spaced_words"]):
@@ -298,6 +297,7 @@ class Hits:
         more, more_values = self._within.of("rescues", alone=where == "1")
         return rows(
             self._db,
-            f"{RESCUE} WHERE {where} {more} ORDER BY rescues.id DESC LIMIT ?",
+            f"SELECT id, listing_id FROM rescues WHERE {where} {more} "
+            "ORDER BY rescues.id DESC LIMIT ?",
             [*values, *more_values, limit],
         )

@@ -4,21 +4,20 @@ from __future__ import annotations
 
 import threading
 import uuid
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from sqlite_utils import Database
 
-from hostlink.archive.opening import connect, open_file
+from hostlink.archive.access import Access
+from hostlink.archive.opening import open_file
 from hostlink.archive.times import stored, utc_now
 from hostlink.archive.trouble import FAULTS, not_kept, not_read
 from hostlink.errors import ArchiveError
-
-Row = Mapping[str, Any]
 
 
 class Session:
@@ -28,9 +27,9 @@ class Session:
     identity of one that has ended takes over its idle connection too.
     """
 
-    def __init__(self, path: Path, *, read_only: bool, now: Callable[[], datetime]) -> None:
+    def __init__(self, path: Path, access: Access, now: Callable[[], datetime]) -> None:
         self.path = path
-        self.read_only = read_only
+        self._access = access
         self._now = now
         self._lock = threading.Lock()
         self._connections: dict[int, Database] = {}
@@ -52,8 +51,12 @@ class Session:
         Raises ArchiveError where the file is no archive, has a newer schema, or cannot be used.
         """
         path = Path(path)
-        read_only = open_file(path, create=create, read_only=read_only, now=now)
-        return cls(path, read_only=read_only, now=now)
+        return cls(path, open_file(path, create=create, read_only=read_only, now=now), now)
+
+    @property
+    def read_only(self) -> bool:
+        """Whether nothing can be written."""
+        return self._access.read_only
 
     def close(self) -> None:
         """Close every thread's connection. May be called twice."""
@@ -61,6 +64,7 @@ class Session:
             self._closed = True
             while self._connections:
                 self._connections.popitem()[1].close()
+        self._access.close()
 
     def __enter__(self) -> Self:
         return self
@@ -111,36 +115,11 @@ class Session:
             if self._closed:
                 raise ArchiveError(f"The archive {self.path} has been closed.")
             if thread not in self._connections:
-                self._connections[thread] = connect(self.path, read_only=self.read_only)
+                self._connections[thread] = self._access.connect()
             return self._connections[thread]
 
     def _time(self) -> str:
         return stored(self._now())
-
-
-def insert(db: Database, table: str, **values: object) -> int:
-    """Add one row to a table of ours and return its id. For use inside `writing`."""
-    names = ", ".join(values)
-    marks = ", ".join("?" * len(values))
-    sql = f"INSERT INTO {table} ({names}) VALUES ({marks}) RETURNING id"
-    (row,) = db.execute(sql, list(values.values())).fetchall()
-    return int(row["id"])
-
-
-def rows(
-    db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
-) -> list[Row]:
-    """All rows of a query."""
-    # sqlite-utils' own query() wraps each in a savepoint; these are plain reads.
-    return [dict(row) for row in db.execute(sql, parameters)]  # type: ignore[arg-type]
-
-
-def first(
-    db: Database, sql: str, parameters: Sequence[object] | Mapping[str, object] = ()
-) -> Row | None:
-    """The first row of a query, or None."""
-    found = rows(db, sql, parameters)
-    return found[0] if found else None
 
 
 def new_uuid() -> str:

@@ -7,12 +7,13 @@ from hostlink.archive.boards import Boards
 from hostlink.archive.duplicate import Duplicates
 from hostlink.archive.events import Events
 from hostlink.archive.firmware import Firmware
+from hostlink.archive.lookup import HERE
 from hostlink.archive.merging import Merging
 from hostlink.archive.programs import Programs
-from hostlink.archive.proof import Proofs
 from hostlink.archive.rebuilding import Rebuilding
 from hostlink.archive.rescues import Rescues
 from hostlink.archive.revisions import Revisions
+from hostlink.archive.rows import checked
 from hostlink.archive.search import Search
 
 
@@ -25,7 +26,6 @@ class Archive(
     Search,
     Backups,
     Firmware,
-    Proofs,
     Rebuilding,
     Duplicates,
     Merging,
@@ -40,4 +40,4 @@ class Archive(
     def uuid(self) -> str:
         """The identity of this archive, the same in every duplicate of it."""
         with self.reading("The archive's identity") as db:
-            return str(db.execute("SELECT uuid FROM archives WHERE id = 1").fetchone()[0])
+            return str(checked(db, "archives", HERE)["uuid"])

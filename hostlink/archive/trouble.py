@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import functools
 import sqlite3
-from collections.abc import Callable
 from pathlib import Path
-from typing import ParamSpec, TypeVar
 
 from hostlink.errors import ArchiveError
-
-_P = ParamSpec("_P")
-_T = TypeVar("_T")
+from hostlink.words import safe
 
 BUSY_SECONDS = 5.0
-Fault = sqlite3.Error | UnicodeDecodeError
-FAULTS = (sqlite3.Error, UnicodeDecodeError)
-"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8."""
+Fault = sqlite3.Error | UnicodeError
+FAULTS = (sqlite3.Error, UnicodeError)
+"""What a statement may raise: of a damaged file even SQLite's message may be no UTF-8, and what was
+read from it may be no text that SQLite takes."""
 
+ADVICE = "Run `hostlink archive prove`, and look for it in a duplicate of the archive."
 _UNHARMED = "Everything that was in the archive is still there."
 
 
@@ -30,40 +27,31 @@ def not_kept(what: str, error: Fault, path: Path) -> ArchiveError:
 def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
     """The error for a read that failed. what: the thing that could not be read."""
     cause, _, advice = _reason(error, f"the archive {path}")
+    if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
+        # The question is always the same, so what it asks of is not as it should be.
+        cause, advice = f"the archive {path} is damaged ({cause})", ADVICE
     return ArchiveError(f"{what} could not be read: {cause}.", advice=advice)
 
 
-def damaged(what: str) -> ArchiveError:
+class DamagedError(ArchiveError):
+    """Something in the archive is no longer as it was written."""
+
+
+def damaged(what: str) -> DamagedError:
     """The error for what is no longer as it was written. what: a phrase such as "T@1"."""
-    return ArchiveError(
-        f"{what} is damaged in the archive.",
+    return DamagedError(
+        f"{safe(what)} is damaged in the archive.",
         kept="Nothing was changed.",
-        advice="Run `hostlink archive prove`, and look for it in a duplicate of the archive.",
+        advice=ADVICE,
     )
 
 
-def from_row(what: str) -> Callable[[Callable[_P, _T]], Callable[_P, _T]]:
-    """Marks a function that only turns a row into a value: a row that it cannot turn is damaged.
-
-    A byte that changed on the disk may leave anything in a column, which SQLite does not notice.
-    """
-
-    def mark(turn: Callable[_P, _T]) -> Callable[_P, _T]:
-        @functools.wraps(turn)
-        def turned(*args: _P.args, **kwargs: _P.kwargs) -> _T:
-            try:
-                return turn(*args, **kwargs)
-            except (TypeError, ValueError, AttributeError, LookupError) as error:
-                raise damaged(what) from error
-
-        return turned
-
-    return mark
-
-
-def printable(text: str) -> str:
-    """Text with escapes for all that a terminal might obey: damaged files are quoted in errors."""
-    return "".join(each if each.isprintable() else ascii(each)[1:-1] for each in text)
+def is_damage(error: BaseException) -> bool:
+    """Whether this error says that the file is malformed."""
+    if isinstance(error, UnicodeError):
+        return True
+    code = getattr(error, "sqlite_errorcode", 0) & 0xFF
+    return code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def not_opened(error: Fault, path: Path) -> ArchiveError:
@@ -82,8 +70,8 @@ def not_made(what: str, error: Fault) -> ArchiveError:
 
 def _reason(error: Fault, name: str) -> tuple[str, str, str]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
-    code, said = getattr(error, "sqlite_errorcode", None), printable(str(error))
-    if isinstance(error, UnicodeDecodeError) or "decode to UTF-8" in said:
+    code, said = getattr(error, "sqlite_errorcode", None), safe(str(error))
+    if isinstance(error, UnicodeError):
         code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
     match None if code is None else code & 0xFF:
         case sqlite3.SQLITE_FULL:

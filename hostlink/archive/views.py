@@ -1,4 +1,4 @@
-"""The views of schema 1: what is kept, in plain words, for whoever opens the file with any tool."""
+"""The views: what is kept, in plain words, for whoever opens the file with any tool."""
 
 from __future__ import annotations
 
@@ -10,13 +10,11 @@ CREATE VIEW program_list AS
       (SELECT tag FROM tags WHERE program_id = programs.id ORDER BY tag_key)) AS tags,
     (SELECT text FROM notes WHERE program_id = programs.id AND revision_id IS NULL
       ORDER BY id DESC LIMIT 1) AS note,
-    (SELECT count(*) FROM revisions WHERE program_id = programs.id) AS revisions,
+    programs.revision_count AS revisions,
     latest.number AS latest, latest.size_bytes, listings.line_count, latest.kept_at,
     programs.retired_at, programs.uuid
   FROM programs
-  LEFT JOIN revisions AS latest ON latest.id =
-    (SELECT id FROM revisions WHERE program_id = programs.id
-     ORDER BY kept_at DESC, id DESC LIMIT 1)
+  LEFT JOIN revisions AS latest ON latest.id = programs.latest_id
   LEFT JOIN listings ON listings.id = latest.listing_id
   ORDER BY programs.name_key;
 
@@ -24,7 +22,7 @@ CREATE VIEW revision_list AS
   SELECT
     programs.name AS program, revisions.number, revisions.kept_at, revisions.size_bytes,
     listings.line_count, revisions.origin, revisions.origin_where,
-    boards.label AS board, revisions.captures, revisions.after_restart,
+    boards.label AS board, revisions.captures, revisions.after_restart, revisions.unproven,
     coalesce((SELECT notes.text FROM notes WHERE notes.revision_id = revisions.id
       ORDER BY notes.id DESC LIMIT 1), revisions.note) AS note,
     (SELECT parent_program.name || '@' || parent.number FROM revisions AS parent
@@ -36,13 +34,13 @@ CREATE VIEW revision_list AS
   JOIN programs ON programs.id = revisions.program_id
   JOIN listings ON listings.id = revisions.listing_id
   LEFT JOIN boards ON boards.id = revisions.board_id
-  ORDER BY programs.name_key, revisions.id;
+  ORDER BY programs.name_key, revisions.number, revisions.kept_at, revisions.uuid;
 
 CREATE VIEW rescue_list AS
   SELECT
     rescues.number, rescues.kept_at, boards.label AS board, programs.name AS program,
     rescues.size_bytes, listings.line_count, rescues.origin_where, rescues.captures,
-    rescues.after_restart, rescues.note, listings.profile, listings.charset,
+    rescues.after_restart, rescues.unproven, rescues.note, listings.profile, listings.charset,
     lower(hex(listings.sha256)) AS sha256, rescues.uuid, listings.text AS listing
   FROM rescues
   JOIN listings ON listings.id = rescues.listing_id
@@ -63,8 +61,8 @@ CREATE VIEW backup_list AS
   SELECT
     backups.number, backups.made_at, boards.label AS board, backups.profile, backups.banner,
     backups.free_bytes, backups.after_restart, backup_items.kind, backup_items.slot,
-    backup_items.size_bytes, backup_items.captures, backups.note, backups.uuid,
-    listings.text AS listing
+    backup_items.size_bytes, backup_items.captures, backup_items.unproven, backups.note,
+    backups.uuid, listings.text AS listing
   FROM backups
   JOIN boards ON boards.id = backups.board_id
   LEFT JOIN backup_items ON backup_items.backup_id = backups.id

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.archive.times import shown
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import stoppable
@@ -29,8 +31,7 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     boards each backup is noted with its board's name and the day.
     """
     if list_them:
-        _list(desk)
-        return None
+        return _list(desk)
     if desk.many:
         return _back_up_many(desk, note)
     from hostlink.cli.progress import Teller
@@ -104,25 +105,25 @@ def _back_up_many(desk: Desk, note: str) -> int:
 
 def _items_words(made: BackedUp) -> str:
     """What is in a backup, and what could not be read."""
-    names = ", ".join(item.name for item in made.backup.items)
+    names = ", ".join(item.marked_name for item in made.backup.items)
     return f"{names}; not {', '.join(made.unread)}" if made.unread else names
 
 
-def _list(desk: Desk) -> None:
+def _list(desk: Desk) -> int:
     with desk.archive(create=False, read_only=True) as archive:
         found = archive.backups()
     if desk.json:
         as_json([_as_dict(each) for each in found])
-        return
+        return tell_damaged(found.damaged)
     if found:
         table(
             ["backup", "made", "board", "items", "free bytes", "banner", "note"],
             [
                 [
                     each.spec,
-                    f"{each.at.astimezone():%Y-%m-%d %H:%M}",
+                    shown(each.at),
                     each.board or each.where,
-                    ", ".join(item.name for item in each.items),
+                    ", ".join(item.marked_name for item in each.items),
                     "-" if each.free_bytes is None else each.free_bytes,
                     each.banner or "-",
                     each.note or "-",
@@ -132,6 +133,7 @@ def _list(desk: Desk) -> None:
             right=["free bytes"],
         )
     say(f"{plural(len(found), 'backup')}.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
 
 
 def _as_dict(kept: Backup) -> dict[str, object]:
@@ -151,6 +153,7 @@ def _as_dict(kept: Backup) -> dict[str, object]:
                 "kind": item.kind,
                 "size_bytes": item.content.size_bytes,
                 "captures": item.captures,
+                "unproven": item.unproven or None,
                 "sha256": item.content.sha256,
             }
             for item in kept.items

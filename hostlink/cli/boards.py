@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, data, say
+from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -24,7 +26,7 @@ _RESTARTS = {
 @click.option("--label", metavar="LABEL", help="Label the board at --port with a colour or a name.")
 @click.option("--all", "show_all", is_flag=True, help="Show ports without a USB bridge too.")
 @shared(port=True, json=True)
-def boards(desk: Desk, label: str | None, show_all: bool) -> None:
+def boards(desk: Desk, label: str | None, show_all: bool) -> int:
     """Show ports, their bridge chips, and boards known by label.
 
     For each: how it is recognised, what drives it, whether opening its port restarts it, and what
@@ -38,12 +40,13 @@ def boards(desk: Desk, label: str | None, show_all: bool) -> None:
             port = desk.the_port()
             board = label_board(archive, port, label)
             say(f"The board at {port} is {board.label or 'without a label'}.", quiet=desk.quiet)
-            return
+            return ExitStatus.DONE
         here = usb_ports() + (other_ports() if show_all else [])
         rows = known_boards(archive, here)
+        damaged = archive.boards().damaged
     if desk.json:
         as_json([row.as_dict() for row in rows])
-        return
+        return tell_damaged(damaged)
     for row in rows:
         _show(row)
     for sentence in without_port(hidden_bridges()):
@@ -54,6 +57,7 @@ def boards(desk: Desk, label: str | None, show_all: bool) -> None:
         else f"{plural(len(here), 'port')} here.",
         quiet=desk.quiet,
     )
+    return tell_damaged(damaged)
 
 
 def _show(row: KnownBoard) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say
 from hostlink.words import plural
@@ -34,47 +35,62 @@ def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> dat
     help="Only what was kept on that day and later, such as 2031-09-03.",
 )
 @shared(json=True)
-def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime | None) -> None:
+def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime | None) -> int:
     """Write the archive to a new BagIt folder (RFC 8493).
 
     It holds every listing as a plain text file and everything else as JSON, each file with its
-    SHA-256, so that it can be read without hostlink.
+    SHA-256, so that it can be read without hostlink. What is damaged is left out and named, with
+    exit status 1.
     """
     from hostlink.jobs.carrying import export
 
     with desk.archive(create=False, read_only=True) as opened:
-        counts = export(opened, folder, programs=only, since=since)
+        exported = export(opened, folder, programs=only, since=since)
+    counts = exported.counts
     if desk.json:
-        as_json({"folder": str(folder), "counts": counts})
-        return
+        left_out = list(exported.left_out)
+        as_json({"folder": str(folder), "counts": counts, "left_out": left_out})
     say(
         f"{folder} is a BagIt folder with {plural(counts['programs'], 'program')} and "
         f"{plural(counts['revisions'], 'revision')}, checked.",
-        quiet=desk.quiet,
+        quiet=desk.quiet or desk.json,
     )
+    return tell_damaged(exported.left_out)
 
 
 @click.command("import")
 @click.argument("source", type=click.Path(path_type=Path))
 @shared(json=True)
-def import_source(desk: Desk, source: Path) -> None:
+def import_source(desk: Desk, source: Path) -> int:
     """Take in a BagIt folder or another archive's file.
 
-    What is here already is left as it is, so importing twice changes nothing. A damaged bag is
-    refused whole.
+    What is here already is left as it is, so importing twice changes nothing. What is damaged here
+    and whole there is healed. A damaged bag is refused whole; of a damaged archive what is whole is
+    taken in, with exit status 1.
     """
     from hostlink.jobs.carrying import import_from
 
     with desk.archive() as opened:
         imported = import_from(opened, source)
     if desk.json:
-        as_json({"source": str(source), "added": imported.added, "renamed": imported.renamed})
-        return
+        as_json(
+            {
+                "source": str(source),
+                "added": imported.added,
+                "renamed": imported.renamed,
+                "healed": list(imported.healed),
+                "left_out": list(imported.left_out),
+            }
+        )
+        return tell_damaged(imported.left_out)
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
+    for what in imported.healed:
+        say(f"Healed, for it was damaged here: {what}.")
     new = [
         plural(count, kind.removesuffix("s").replace("_", " "))
         for kind, count in imported.added.items()
         if count
     ]
     say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=desk.quiet)
+    return tell_damaged(imported.left_out)

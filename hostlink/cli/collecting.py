@@ -15,9 +15,7 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from hostlink.archive import Kept
-    from hostlink.jobs.collecting import Gathered
-    from hostlink.jobs.material import Material
+    from hostlink.jobs.collecting import Collected, Gathered
 
 
 @click.command()
@@ -63,24 +61,29 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
             gathered = gather_one(
                 str(sources[0]), name, archive, profile, any_characters=any_characters
             )
-        kept = keep_all(archive, gathered, profile)
-    _tell_kept(desk, gathered, kept)
-    return ExitStatus.REFUSED if gathered.left_out else ExitStatus.DONE
+        collected = keep_all(archive, gathered, profile)
+    _tell_kept(desk, collected, gathered.passed_over)
+    return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
 
 
-def _tell_kept(desk: Desk, gathered: Gathered, kept: Sequence[Kept]) -> None:
-    """What was kept, what was left out and why."""
-    for where, why in gathered.left_out:
+def _tell_left_out(left_out: Sequence[tuple[str, str]]) -> None:
+    for where, why in left_out:
         say(f"Left out: {where}. {why}")
+
+
+def _tell_kept(desk: Desk, collected: Collected, passed_over: Sequence[str]) -> None:
+    """What was kept, what was left out and why."""
+    _tell_left_out(collected.left_out)
+    kept = collected.kept
     if desk.json:
         as_json(
             {
                 "kept": [
                     {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
-                    for one, material in zip(kept, gathered.materials, strict=True)
+                    for material, one in kept
                 ],
-                "left_out": [{"where": where, "why": why} for where, why in gathered.left_out],
-                "passed_over": list(gathered.passed_over),
+                "left_out": [{"where": where, "why": why} for where, why in collected.left_out],
+                "passed_over": list(passed_over),
             }
         )
     elif kept:
@@ -92,14 +95,14 @@ def _tell_kept(desk: Desk, gathered: Gathered, kept: Sequence[Kept]) -> None:
                     "?" if one.revision.size_bytes is None else f"{one.revision.size_bytes:,}",
                     material.label,
                 ]
-                for one, material in zip(kept, gathered.materials, strict=True)
+                for material, one in kept
             ],
             right=("bytes",),
         )
-    others = plural(len(gathered.passed_over), "other file")
-    passed = f" {others} passed over." if gathered.passed_over else ""
+    others = plural(len(passed_over), "other file")
+    passed = f" {others} passed over." if passed_over else ""
     say(
-        f"{plural(len(kept), 'listing')} kept, {len(gathered.left_out):,} left out.{passed}",
+        f"{plural(len(kept), 'listing')} kept, {len(collected.left_out):,} left out.{passed}",
         quiet=desk.quiet,
     )
 
@@ -114,24 +117,28 @@ def _tell_kept(desk: Desk, gathered: Gathered, kept: Sequence[Kept]) -> None:
     help="A folder, or a file that ends in .zip; made where there is none.",
 )
 @shared(yes=True)
-def give(desk: Desk, programs: tuple[str, ...], output: Path) -> None:
+def give(desk: Desk, programs: tuple[str, ...], output: Path) -> int:
     """Give listings out as files in a folder, or as one zip file.
 
-    PROGRAMS as for `load`; without any, the latest revision of every program in the archive.
+    PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
+    `keep` would not take back is left out, with exit status 1.
     """
     from hostlink.jobs.collecting import give_out
 
-    materials = _materials(desk, programs)
-    give_out(materials, output, replace=desk.yes)
-    say(f"{plural(len(materials), 'listing')} written to {output}.", quiet=desk.quiet)
+    gathered = _gathered(desk, programs)
+    left_out = (*gathered.left_out, *give_out(gathered.materials, output, replace=desk.yes))
+    _tell_left_out(left_out)
+    count = len(gathered.materials) + len(gathered.left_out) - len(left_out)
+    say(f"{plural(count, 'listing')} written to {output}.", quiet=desk.quiet)
+    return ExitStatus.REFUSED if left_out else ExitStatus.DONE
 
 
-def _materials(desk: Desk, programs: tuple[str, ...]) -> list[Material]:
+def _gathered(desk: Desk, programs: tuple[str, ...]) -> Gathered:
     """The listings meant; without names those of every program in the archive."""
     from hostlink.cli.listings import material_for
-    from hostlink.jobs.collecting import every_program
+    from hostlink.jobs.collecting import Gathered, every_program
 
     if programs:
-        return [material_for(desk, what) for what in programs]
+        return Gathered(tuple(material_for(desk, what) for what in programs), (), ())
     with desk.archive(create=False, read_only=True) as archive:
         return every_program(archive)

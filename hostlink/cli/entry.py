@@ -93,7 +93,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "programs": ("programs", "programs", "List the programs in the archive."),
     "find": ("programs", "find", "Search names, titles, notes, tags and listings."),
     "show": ("programs", "show", "Print a listing."),
-    "history": ("programs", "history", "Show the revisions of a program."),
+    "history": ("history", "history", "Show the revisions of a program."),
     "compare": (
         "comparing",
         "compare",

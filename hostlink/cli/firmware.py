@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from hostlink.archive.times import shown
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, say, table
@@ -249,7 +251,7 @@ def _image_and_role(
 
 @firmware.command()
 @shared(json=True)
-def history(desk: Desk) -> None:
+def history(desk: Desk) -> int:
     """Show which image was written to which board, when, and how it ended."""
     with desk.archive(create=False, read_only=True) as archive:
         found = archive.writes()
@@ -273,13 +275,13 @@ def history(desk: Desk) -> None:
                 for each in found
             ]
         )
-        return
+        return tell_damaged(found.damaged)
     if found:
         table(
             ["began", "board", "role", "image", "SHA-256", "before it", "how it ended"],
             [
                 [
-                    f"{each.began_at.astimezone():%Y-%m-%d %H:%M}",
+                    shown(each.began_at),
                     each.board or each.board_uuid[:8],
                     each.role,
                     each.image.name,
@@ -291,3 +293,4 @@ def history(desk: Desk) -> None:
             ],
         )
     say(f"{plural(len(found), 'write')} of firmware.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from hostlink.cli.carrying import export_bag, import_source
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.archive import Proof
 
 
 @click.command()
@@ -80,56 +85,79 @@ archive.add_command(import_source)
 
 @archive.command()
 @click.option("--rebuild", is_flag=True, help="First make anew what comes from what is kept.")
+@click.option(
+    "--accept",
+    is_flag=True,
+    help="First take damaged rows that can be read for what was kept, as they now read.",
+)
 @shared(json=True)
-def prove(desk: Desk, rebuild: bool) -> int:
-    """Check every listing's hash, every reference and the search index.
+def prove(desk: Desk, rebuild: bool, accept: bool) -> int:
+    """Check every row, every listing's hash, every reference and the search index.
 
     Exit status 1 where something is wrong. --rebuild mends what can be made anew: the search
-    index, the other indexes, the schema's rules and views. What was kept is never changed.
+    index, the other indexes, the schema's rules and views. What was kept is never changed, except
+    by --accept, for where no duplicate has it whole; an event tells of it for good.
     """
     with desk.archive(create=False) as opened:
         if rebuild:
             opened.rebuild()
             say("Search index, other indexes, rules and views are made anew.", quiet=desk.quiet)
+        accepted = opened.accept() if accept else []
         proof = opened.prove()
         path = opened.path
+    for what in accepted:
+        say(f"Accepted as it now reads: {what}.")
     if desk.json:
         as_json(
             {
                 "archive": str(path),
                 "clean": proof.clean,
                 "findings": list(proof.findings),
+                "accepted": accepted,
                 "skipped": list(proof.skipped),
                 "counts": dict(proof.counts),
             }
         )
     else:
-        for finding in proof.findings:
-            data(finding)
-        for skipped in proof.skipped:
-            data(f"Not checked: {skipped}")
-        checked = ", ".join(
-            plural(count, what.removesuffix("s").replace("_", " "))
-            for what, count in proof.counts.items()
-            if count
-        )
-        verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
-        data(f"{path}: {verdict} ({checked or 'empty'}).")
+        _show_proof(proof, str(path))
     if proof.can_rebuild:
         say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=desk.quiet)
     if proof.lasting:
-        say("What cannot be may be whole in a duplicate or an export.", quiet=desk.quiet)
+        say(
+            "`hostlink archive import` of a duplicate or an export heals what is whole there; "
+            "without one, `hostlink archive prove --accept` takes what can still be read.",
+            quiet=desk.quiet,
+        )
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
+
+
+def _show_proof(proof: Proof, path: str) -> None:
+    """The findings, what could not be checked, and the verdict."""
+    for finding in proof.findings:
+        data(finding)
+    for skipped in proof.skipped:
+        data(f"Not checked: {skipped}")
+    checked = ", ".join(
+        plural(count, what.removesuffix("s").replace("_", " "))
+        for what, count in proof.counts.items()
+        if count
+    )
+    verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
+    data(f"{path}: {verdict} ({checked or 'empty'}).")
 
 
 @archive.command()
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
 @shared()
-def duplicate(desk: Desk, target: Path) -> None:
-    """Write a whole copy of the archive to a new file.
+def duplicate(desk: Desk, target: Path) -> int:
+    """Write a whole copy of the archive to a new file, and prove it.
 
-    `hostlink archive prove --archive TARGET` proves every listing in it.
+    Exit status 1 where the archive is damaged: then the copy holds what could be read.
     """
     with desk.archive(create=False) as opened:
-        opened.duplicate(target)
-    say(f"The archive is duplicated to {target}, whole.", quiet=desk.quiet)
+        findings = opened.duplicate(target)
+    if findings:
+        say(f"The archive is damaged; {target} is a copy of what could be read. {findings[0]}")
+        return tell_damaged(findings[1:]) or ExitStatus.REFUSED
+    say(f"The archive is duplicated to {target}, whole and proven.", quiet=desk.quiet)
+    return ExitStatus.DONE

@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.archive.times import shown
+from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.output import as_json, listing_text, say, table
+from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from hostlink.archive import Archive, Found, Program, Rescue, Revision
+    from hostlink.archive import Found, Origin, Program, Rescue, Revision
     from hostlink.jobs.material import Material
 
 
@@ -25,16 +28,19 @@ if TYPE_CHECKING:
 @click.option("--rescues", is_flag=True, help="List the rescues instead.")
 @click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
 @shared(json=True)
-def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> None:
+def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> int:
     """List the programs in the archive."""
     if shipped:
         _show_shipped(desk, tag)
-        return
+        return ExitStatus.DONE
     if rescues:
         with desk.archive(create=False) as archive:
-            _show_rescues(desk, archive.rescues())
-        return
-    found: list[Program] = []
+            kept = archive.rescues()
+        _show_rescues(desk, kept)
+        return tell_damaged(kept.damaged)
+    from hostlink.archive.records import Listed
+
+    found: Listed[Program] = Listed()
     others, path = 0, desk.archive_file()
     if desk.lent is not None or path.exists():
         with desk.programs() as archive:
@@ -43,10 +49,11 @@ def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped:
             path = archive.path
     if desk.json:
         as_json([_program_dict(program) for program in found])
-        return
+        return tell_damaged(found.damaged)
     if found:
         _program_table(found)
     say(f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
 
 
 def _how_many(count: int, retired: bool, tag: str | None) -> str:
@@ -70,7 +77,7 @@ def _program_table(found: list[Program]) -> None:
             [
                 program.name,
                 program.latest,
-                _size(program.size_bytes),
+                size_words(program.size_bytes),
                 program.line_count,
                 _day(program.kept_at),
                 program.title,
@@ -99,7 +106,7 @@ def _program_dict(program: Program) -> dict[str, object]:
 
 def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
     if desk.json:
-        as_json([_item_dict(rescue) for rescue in found])
+        as_json([item_dict(rescue) for rescue in found])
         return
     if found:
         table(
@@ -107,10 +114,10 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
             [
                 [
                     rescue.spec,
-                    _size(rescue.size_bytes),
+                    size_words(rescue.size_bytes),
                     rescue.line_count,
-                    _minute(rescue.at),
-                    rescue.origin.where,
+                    shown(rescue.at),
+                    source_words(rescue.origin),
                     rescue.program,
                     _mark(rescue),
                 ]
@@ -193,7 +200,7 @@ def find(
     board: str | None,
     size: tuple[int, int] | None,
     limit: int,
-) -> None:
+) -> int:
     """Search names, titles, notes, tags and listings.
 
     All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
@@ -205,14 +212,14 @@ def find(
         found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
     if desk.json:
         as_json([_found_dict(each) for each in found])
-        return
+        return tell_damaged(found.damaged)
     if found:
         table(
             ["found", "bytes", "title", "line"],
             [
                 [
                     each.item.spec,
-                    _size(each.item.size_bytes),
+                    size_words(each.item.size_bytes),
                     each.program.title if each.program else "",
                     each.line,
                 ]
@@ -222,17 +229,19 @@ def find(
         )
     more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
     say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
 
 
 def _found_dict(found: Found) -> dict[str, object]:
     return {
-        **_item_dict(found.item),
+        **item_dict(found.item),
         "line": found.line,
         "title": found.program.title if found.program else "",
     }
 
 
-def _item_dict(item: Revision | Rescue) -> dict[str, object]:
+def item_dict(item: Revision | Rescue) -> dict[str, object]:
+    """A revision or rescue as JSON."""
     return {
         "spec": item.spec,
         "program": item.program,
@@ -246,7 +255,16 @@ def _item_dict(item: Revision | Rescue) -> dict[str, object]:
         "sha256": item.sha256,
         "captures": item.origin.captures,
         "after_restart": item.origin.after_restart,
+        "unproven": item.origin.unproven or None,
     }
+
+
+def source_words(origin: Origin) -> str:
+    """Where a listing came from, with all that makes it less than certain."""
+    marks = ["after a restart"] * origin.after_restart
+    marks += [f"not proven: {origin.unproven}"] if origin.unproven else []
+    kind = "" if origin.kind == "rescue" else origin.kind
+    return f"{kind} {origin.where}".strip() + (f" ({', '.join(marks)})" if marks else "")
 
 
 @click.command()
@@ -287,92 +305,10 @@ def _shown_dict(material: Material) -> dict[str, object]:
     }
 
 
-@click.command()
-@click.argument("program")
-@shared(json=True)
-def history(desk: Desk, program: str) -> None:
-    """Show the revisions of a program.
-
-    Size, source, and what changed from one to the next; the first revision stands first.
-    """
-    with desk.archive(create=False) as archive:
-        revisions = archive.history(program)
-        changes = _changes(archive, revisions)
-    if desk.json:
-        as_json(
-            [
-                {
-                    **_item_dict(revision),
-                    "note": revision.note,
-                    "parent": revision.parent or None,
-                    "changes": change,
-                }
-                for revision, change in zip(revisions, changes, strict=True)
-            ]
-        )
-        return
-    table(
-        ["revision", "kept", "bytes", "lines", "change", "from", "note"],
-        [
-            [
-                revision.spec,
-                _minute(revision.at),
-                _size(revision.size_bytes),
-                revision.line_count,
-                _change_text(change),
-                _source(revision),
-                revision.note,
-            ]
-            for revision, change in zip(revisions, changes, strict=True)
-        ],
-        right=("bytes", "lines"),
-    )
-
-
-def _changes(archive: Archive, revisions: list[Revision]) -> list[dict[str, int] | None]:
-    """For each revision how many lines were added, removed and changed since the one before."""
-    from hostlink.listing import Listing
-    from hostlink.listing import compare as compare_listings
-
-    changes: list[dict[str, int] | None] = []
-    before: Listing | None = None
-    for revision in revisions:
-        listing = Listing.from_text(archive.content(revision).text)
-        if before is None:
-            changes.append(None)
-        else:
-            differs = compare_listings(before, listing)
-            changes.append(
-                {
-                    "added": len(differs.added),
-                    "removed": len(differs.removed),
-                    "changed": len(differs.changed),
-                }
-            )
-        before = listing
-    return changes
-
-
-def _change_text(change: dict[str, int] | None) -> str:
-    if change is None:
-        return "first"
-    parts = [f"{count} {word}" for word, count in change.items() if count]
-    return ", ".join(parts) or "line ends only"
-
-
-def _source(revision: Revision) -> str:
-    origin = revision.origin
-    mark = " (after a restart)" if origin.after_restart else ""
-    return f"{origin.kind} {origin.where}".strip() + mark
-
-
-def _size(size: int | None) -> str:
+def size_words(size: int | None) -> str:
+    """A size on the board, "?" where it is not known."""
     return "?" if size is None else f"{size:,}"
 
 
 def _day(at: datetime) -> str:
-    return at.astimezone().strftime("%Y-%m-%d")
-
-
-def _minute(at: datetime) -> str:
-    return at.astimezone().strftime("%Y-%m-%d %H:%M")
+    return shown(at, "%Y-%m-%d")

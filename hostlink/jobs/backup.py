@@ -30,7 +30,7 @@ from hostlink.jobs.recalling import (
     slot_held,
     slot_names,
 )
-from hostlink.jobs.rescuing import Held, held_content, read_held
+from hostlink.jobs.rescuing import Held, heal_by, held_content, read_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
@@ -86,9 +86,7 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
-        doubt = collected.memory.doubt
-        notes = [each for each in (note, f"not proven: {doubt}" if doubt else "") if each]
-        kept = keep(session, archive, board, collected, note="; ".join(notes))
+        kept = keep(session, archive, board, collected, note=note)
         record.detail.update(
             backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
         )
@@ -103,7 +101,8 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
         content = held_content(session, Capture(memory.lines, memory.captures))
-        found.items.append(BackupItem("memory", content, memory.captures))
+        unproven = "" if memory.doubt is None else str(memory.doubt)
+        found.items.append(BackupItem("memory", content, memory.captures, unproven=unproven))
     before = (session.wire.health.restarts, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
@@ -142,6 +141,8 @@ def keep(
     session: Session, archive: Archive, board: Board, collected: Collected, *, note: str = ""
 ) -> Backup:
     """Keep what was collected as one backup."""
+    for item in collected.items:
+        heal_by(session, archive, item.content)
     return archive.keep_backup(
         board.uuid,
         collected.items,

@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive, Board
-from hostlink.archive.names import fold
+from hostlink.archive.names import fold, natural
 from hostlink.board.bridges import BRIDGES, driver_hint
 from hostlink.board.ports import Identity, here, identity_of
 from hostlink.errors import LinkError, LinkReason
@@ -74,8 +74,9 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
         if board is not None:
             seen.add(board.uuid)
         rows.append(_row(archive, board, identity))
-    rows += [_row(archive, board, _absent(board)) for board in boards if board.uuid not in seen]
-    return rows
+    absent = [board for board in boards if board.uuid not in seen]
+    absent.sort(key=lambda board: (not board.label, natural(board.label)))
+    return rows + [_row(archive, board, _absent(board)) for board in absent]
 
 
 def label_board(archive: Archive, port: str, label: str) -> Board:

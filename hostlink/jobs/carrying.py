@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.archive.bags import read_bag, write_bag
+from hostlink.archive.bags import open_bag, write_bag
 from hostlink.archive.merging import Merged
 from hostlink.archive.times import stored
 from hostlink.errors import ArchiveError
@@ -17,10 +17,23 @@ _SQLITE = b"SQLite format 3\x00"
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """added: rows that are new here, by kind. renamed: programs shown under another name here."""
+    """added: rows that are new here, by kind. renamed: programs shown under another name here.
+
+    healed: what was damaged here and is whole again. left_out: what was damaged there, in words.
+    """
 
     added: dict[str, int]
     renamed: dict[str, str]
+    healed: tuple[str, ...]
+    left_out: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """counts: records in the bag, by kind. left_out: what was damaged and is not, in words."""
+
+    counts: dict[str, int]
+    left_out: tuple[str, ...]
 
 
 def export(
@@ -29,11 +42,11 @@ def export(
     *,
     programs: tuple[str, ...] = (),
     since: datetime | None = None,
-) -> dict[str, int]:
-    """Write a new bag; returns how many records of each kind are in it. Raises ArchiveError."""
-    cargo = archive.cargo(programs=programs, since=stored(since) if since else "")
-    write_bag(cargo, target)
-    return {name: len(records) for name, records in cargo.records.items()}
+) -> Exported:
+    """Write a new bag with all that is whole. Raises ArchiveError."""
+    with archive.cargo(programs=programs, since=stored(since) if since else "") as cargo:
+        counts = write_bag(cargo, target)
+        return Exported(counts, tuple(cargo.left_out))
 
 
 def import_from(archive: Archive, source: Path) -> Imported:
@@ -43,7 +56,8 @@ def import_from(archive: Archive, source: Path) -> Imported:
     """
     if source.is_dir():
         if (source / "bagit.txt").exists():
-            return _as_imported(archive.merge(read_bag(source)))
+            with open_bag(source) as cargo:
+                return _as_imported(archive.merge(cargo))
         raise ArchiveError(
             f"{source} is no BagIt folder.",
             kept="Nothing was taken in.",
@@ -68,4 +82,4 @@ def import_from(archive: Archive, source: Path) -> Imported:
 
 
 def _as_imported(merged: Merged) -> Imported:
-    return Imported(dict(merged.added), dict(merged.renamed))
+    return Imported(dict(merged.added), dict(merged.renamed), merged.healed, merged.left_out)

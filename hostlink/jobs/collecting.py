@@ -8,9 +8,9 @@ from functools import partial
 from pathlib import Path
 
 from hostlink.archive import Archive, Kept
-from hostlink.archive.names import file_name
+from hostlink.archive.names import checked_name, file_name, is_program_name, natural
 from hostlink.board.profile import Profile
-from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
+from hostlink.errors import ArchiveError, HostlinkError, ListingError, RefusedError, UsageError
 from hostlink.jobs.files import TakenError, is_there, read_bytes, write_new
 from hostlink.jobs.material import (
     Material,
@@ -41,6 +41,14 @@ class Gathered:
 
 
 @dataclass(frozen=True, slots=True)
+class Collected:
+    """What was kept, each with the listing it was kept from, and what was left out, with why."""
+
+    kept: tuple[tuple[Material, Kept], ...]
+    left_out: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class _Reading:
     """One listing that is yet to be read, and where it is."""
 
@@ -51,20 +59,25 @@ class _Reading:
 def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
     """The listings of files, folders (not those inside them), zip files and sheets.
 
-    What is no listing, or holds characters that the board cannot take, is left out with the reason;
-    any_characters lets the latter pass. Raises ListingError where a source cannot be read at all.
+    What is no listing, cannot be read, or holds characters that the board cannot take, is left out
+    with the reason; any_characters lets the latter pass.
     """
     found: list[Material] = []
     left_out: list[tuple[str, str]] = []
     passed_over: list[str] = []
     charset = profile.rules.form.charset
     for source in sources:
-        for each in _readers(source, charset, passed_over):
+        try:
+            readers = _readers(source, charset, passed_over)
+        except HostlinkError as error:
+            left_out.append((str(source), _why(error)))
+            continue
+        for each in readers:
             try:
                 material = each.read()
-                _check(material, profile, any_characters)
+                _check(material, None if any_characters else profile)
             except HostlinkError as error:
-                left_out.append((each.where, error.what))
+                left_out.append((each.where, _why(error)))
             else:
                 found.append(material)
     own = _own_names(found, left_out)
@@ -80,55 +93,117 @@ def gather_one(
     """
     material = replace(find_material(what, archive), name=name)
     if material.held is None:
-        _check(material, profile, any_characters)
+        _check(material, None if any_characters else profile)
     else:
         note = f"kept from {material.label}"
         material = replace(material, origin=replace(material.origin, note=note))
     return Gathered((material,), (), ())
 
 
-def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> list[Kept]:
-    """Keep every listing as a revision of the program of its name, with what its sheet says."""
-    kept: list[Kept] = []
+def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collected:
+    """Keep every listing as a revision of the program of its name, with what its sheet says.
+
+    One that cannot be kept is left out with the reason, and the others are kept all the same.
+    """
+    kept: list[tuple[Material, Kept]] = []
+    left_out = list(gathered.left_out)
     for material in gathered.materials:
         matter = material.matter
         content = material.held or material.content(profile)
-        one = archive.keep(material.name, content, material.origin, title=matter.title)
-        if one.is_new and one.revision.number == 1 and matter.notes:
-            archive.note(material.name, matter.notes)
-        kept.append(one)
-    return kept
+        try:
+            one = archive.keep(material.name, content, material.origin, title=matter.title)
+            if one.is_new and one.revision.number == 1 and matter.notes:
+                archive.note(material.name, matter.notes)
+        except HostlinkError as error:
+            left_out.append((material.label, _why(error)))
+        else:
+            kept.append((material, one))
+    return Collected(tuple(kept), tuple(left_out))
 
 
-def every_program(archive: Archive) -> list[Material]:
-    """The latest revision of every program that is not retired."""
-    return [from_archive(program.name, archive) for program in archive.programs()]
+def every_program(archive: Archive) -> Gathered:
+    """The latest revision of every program that is not retired; what is damaged is left out."""
+    programs = archive.programs()
+    found: list[Material] = []
+    left_out = [("The archive", each) for each in programs.damaged]
+    for program in programs:
+        try:
+            found.append(from_archive(program.name, archive))
+        except ArchiveError as error:
+            left_out.append((program.name, error.what))
+    return Gathered(tuple(found), tuple(left_out), ())
 
 
-def give_out(materials: Sequence[Material], output: Path, *, replace: bool) -> None:
+def give_out(
+    materials: Sequence[Material], output: Path, *, replace: bool
+) -> tuple[tuple[str, str], ...]:
     """Write listings as files into a folder, or as one zip file where `output` is called so.
 
-    Raises UsageError where a file is there already and may not be replaced, or where two listings
-    have one name; RefusedError where there is none or nothing can be written.
+    What `keep` would not take back is left out; returns where it is from, and why. Raises
+    UsageError where a file is there already and may not be replaced, or where two listings are of
+    one program; RefusedError where there is none, there are too many, or nothing can be written.
     """
-    if not materials:
-        raise RefusedError("The archive holds no program.", kept="Nothing was written.")
-    names = [file_name(material.name.lower()) for material in materials]
-    for material, name in zip(materials, names, strict=True):
-        if not material.name or names.count(name) > 1:
+    members, left_out = _members(materials)
+    if not members:
+        why = f" {left_out[0][1]}" if left_out else ""
+        what = f"There is no listing to give out.{why}"
+        if not materials:
+            what = "The archive holds no program."
+        raise RefusedError(what, kept="Nothing was written.")
+    is_bundle = output.suffix.lower() == ".zip"
+    size = sum(len(member.data) for member in members) if is_bundle else 0
+    if len(members) > MOST_MEMBERS or size > MOST_BYTES:
+        raise RefusedError(
+            f"{len(members):,} listings are more than {MOST_MEMBERS:,}, which `keep` takes at once."
+            if len(members) > MOST_MEMBERS
+            else f"The listings are {size:,} bytes, more than {MOST_BYTES:,}, which `keep` takes.",
+            kept="Nothing was written.",
+            advice="Name some of the programs, or use `hostlink archive export`.",
+        )
+    if is_bundle:
+        write_new(output, write_zip(members), replace=replace)
+    else:
+        _into_folder(output, members, replace)
+    return tuple(left_out)
+
+
+def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[str, str]]]:
+    """The files to write, each under a name by which `keep` knows its program; what is left out."""
+    members: list[Member] = []
+    left_out: list[tuple[str, str]] = []
+    programs: set[str] = set()
+    taken: set[str] = set()
+    for material in materials:
+        if not material.name or material.name.casefold() in programs:
             raise UsageError(
                 f"{material.label} has no name of its own to be written under.",
                 kept="Nothing was written.",
                 advice="Name each program once.",
             )
-    members = [
-        Member(f"{name}.bas", material.listing.text().encode("utf-8"))
-        for material, name in zip(materials, names, strict=True)
-    ]
-    if output.suffix.lower() == ".zip":
-        write_new(output, write_zip(members), replace=replace)
-    else:
-        _into_folder(output, members, replace)
+        programs.add(material.name.casefold())
+        stem = _stem(material.name, taken)
+        data = material.listing.text().encode("utf-8")
+        try:
+            name = program_name(stem)
+            back = from_bytes(data, material.label, name=name, charset="utf-8")
+            _check(back, None)
+        except HostlinkError as error:
+            left_out.append((material.label, error.what))
+        else:
+            taken.add(name)
+            members.append(Member(f"{stem}.bas", data))
+    return members, left_out
+
+
+def _stem(name: str, taken: set[str]) -> str:
+    """A file's name for a program, such that no other file is for the same program when kept."""
+    plain = file_name(name.lower())
+    plain = plain if is_program_name(program_name(plain)) else "program"
+    stem, turn = plain, 1
+    while program_name(stem) in taken:
+        turn += 1
+        stem = f"{plain}-{turn}"
+    return stem
 
 
 def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
@@ -170,7 +245,7 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
             advice=f"`hostlink archive import {source}` takes it in.",
         )
     try:
-        paths = sorted(path for path in source.iterdir() if not path.name.startswith("."))
+        paths = [path for path in source.iterdir() if not path.name.startswith(".")]
     except OSError as error:
         raise ListingError(
             f"The folder {source} cannot be read: {error.strerror or error}.",
@@ -182,13 +257,23 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
             kept="Nothing was changed.",
             advice="Check that it is the folder you meant.",
         )
-    files = [path for path in paths if is_file(path)]
-    passed_over += [str(path) for path in files if path.suffix.lower() not in SUFFIXES]
-    return [
-        _Reading(str(path), partial(read_file, path, charset=charset))
-        for path in files
-        if path.suffix.lower() in SUFFIXES
+    paths.sort(key=lambda path: natural(path.name))
+    passed_over += [
+        str(path) for path in paths if path.suffix.lower() not in SUFFIXES and not path.is_dir()
     ]
+    return [
+        _Reading(str(path), partial(_read_regular, path, charset))
+        for path in paths
+        if path.suffix.lower() in SUFFIXES and not path.is_dir()
+    ]
+
+
+def _read_regular(path: Path, charset: str) -> Material:
+    """A listing file of a folder. A pipe or a device there is never opened: it may never end, and
+    opening one may restart a board."""
+    if not path.is_file():
+        raise ListingError("It is not a file.")
+    return read_file(path, charset=charset)
 
 
 def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
@@ -212,18 +297,25 @@ def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading
     return found
 
 
-def _check(material: Material, profile: Profile, any_characters: bool) -> None:
-    """Refuse what holds no line to store, or characters that the board cannot take."""
+def _check(material: Material, profile: Profile | None) -> None:
+    """Refuse what holds no line to store, has no name to be kept by, or, where a profile is given,
+    holds characters that the board cannot take."""
     listing = Listing.from_text(material.text)
     if not listing.numbered():
         raise ListingError("It has no numbered line, so it is no listing.")
     if not material.name:
         raise ListingError("Its name has no letter or digit to call the program by.")
-    if any_characters:
+    checked_name(material.name)
+    if profile is None:
         return
     bad = [f for f in review(listing, profile.rules).findings if f.rule == "character-not-on-board"]
     if bad:
         raise ListingError(f"Row {bad[0].line_at:,}: {bad[0].message} Mend it first.")
+
+
+def _why(error: HostlinkError) -> str:
+    """Why something was left out, and what to do about it."""
+    return f"{error.what} {error.advice}".strip()
 
 
 def _own_names(found: list[Material], left_out: list[tuple[str, str]]) -> list[Material]:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
+from hostlink.archive.times import shown
 from hostlink.board.capturing import Capture, MemoryDoubt
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import Reading
@@ -53,9 +54,9 @@ def board_origin(session: Session, board: Board, result: Capture, kind: str = "b
         "rescue" if kind == "rescue" else "board",
         where=session.choice.port,
         board_uuid=board.uuid,
-        note="" if result.is_proven else f"not proven: {result.doubt}",
         captures=result.count,
         after_restart=session.restarted_since_attach,
+        unproven="" if result.is_proven else str(result.doubt),
     )
 
 
@@ -126,10 +127,11 @@ def discarded_words(reading: Reading) -> str:
 
 
 def keep_held(session: Session, archive: Archive, board: Board, result: Capture) -> Held:
-    """See to it that the archive has what was captured. Raises ArchiveError where it cannot."""
+    """See to it that the archive has what was captured, whole. Raises ArchiveError."""
     if not result.lines:
         return Held({}, result.count)
     content = held_content(session, result)
+    heal_by(session, archive, content)
     copy = archive.host_copy(board.uuid)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     if same is not None:
@@ -138,6 +140,17 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     kept = archive.rescue(content, board_origin(session, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
     return Held(result.lines, result.count, kept.spec, new=True)
+
+
+def heal_by(session: Session, archive: Archive, content: Content) -> None:
+    """Make whole again what the archive holds of a captured listing, and say so."""
+    for spec in archive.heal(content):
+        session.emit(
+            Warned(
+                f"{spec} was damaged in the archive. The board holds the same listing, by its "
+                "SHA-256, so it is whole again."
+            )
+        )
 
 
 def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
@@ -154,8 +167,7 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     copy = archive.host_copy(board.uuid)
     if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
         return  # nothing was known to be there, or the loss was told when the port was opened
-    proven = copy.proven_at.astimezone() if copy.proven_at is not None else None
-    when = f", proven {proven:%Y-%m-%d %H:%M}" if proven is not None else ""
+    when = f", proven {shown(copy.proven_at)}" if copy.proven_at is not None else ""
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"

@@ -13,7 +13,7 @@ from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, N
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import KeptAs
 from hostlink.jobs.patience import capture_s
-from hostlink.jobs.rescuing import board_origin, held_content
+from hostlink.jobs.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session import Session
 from hostlink.words import plural
 
@@ -60,7 +60,7 @@ class Saved:
 def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     """Capture the program in the board's memory and keep it as a revision.
 
-    What the board's free memory contradicts is kept too, with that as its note, and is not proven.
+    What the board's free memory contradicts is kept too, marked with that as not proven.
     Raises RefusedError where the board is empty, or no name is known; ReadBackError where the
     captures do not agree. Nothing is kept in any of these cases.
     """
@@ -101,8 +101,8 @@ def _keep(
     options: SaveOptions,
 ) -> Saved:
     origin = board_origin(session, board, result)
-    notes = [note for note in (options.note, origin.note) if note]
-    origin = dataclasses.replace(origin, note="; ".join(notes))
+    origin = dataclasses.replace(origin, note=options.note)
+    heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
     if latest is not None:
         revision, is_new = latest, False

@@ -6,10 +6,13 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.tables import CARRIED
+from hostlink.errors import ArchiveError
 
 FIRST_EVENING = datetime(2031, 9, 3, 18, 30, tzinfo=UTC)
 
@@ -66,6 +69,39 @@ def content() -> Callable[..., Content]:
 def snapshot() -> Callable[[Path], dict[str, list[tuple[object, ...]]]]:
     """Reads all rows of a file, to compare before and after."""
     return table_rows
+
+
+class HeldCargo:
+    """What an archive would carry at one moment, in memory, so that a test can change it."""
+
+    def __init__(
+        self, archive: Archive, *, programs: tuple[str, ...] = (), since: str = ""
+    ) -> None:
+        self.held: dict[str, list[dict[str, Any]]] = {}
+        self.listings: dict[int, Content] = {}
+        with archive.cargo(programs=programs, since=since) as cargo:
+            for table in CARRIED:
+                self.held[table.name] = list(cargo.records(table.name))
+                for record in self.held[table.name]:
+                    if "listing" in record:
+                        self.listings[record["listing"]] = cargo.listing(record["listing"])
+            self.left_out = cargo.left_out
+
+    def records(self, table: str) -> Iterator[dict[str, Any]]:
+        """The records of a table."""
+        return iter(self.held[table])
+
+    def listing(self, number: int) -> Content:
+        """A listing by its number."""
+        if number not in self.listings:
+            raise ArchiveError("a listing is missing")
+        return self.listings[number]
+
+
+@pytest.fixture
+def held_cargo() -> type[HeldCargo]:
+    """Takes what an archive would carry into memory."""
+    return HeldCargo
 
 
 @pytest.fixture

@@ -54,13 +54,13 @@ def test_a_file_that_appears_meanwhile_is_not_overwritten(
 ) -> None:
     """A name taken while the copy is made stays with who took it, with or without hard links."""
     target = tmp_path / "copy.sqlite3"
-    flush = duplicate_module._flush
+    flush = duplicate_module.flush_file
 
     def meanwhile(part: Path) -> None:
         flush(part)
         target.write_text("mine")
 
-    monkeypatch.setattr(duplicate_module, "_flush", meanwhile)
+    monkeypatch.setattr(duplicate_module, "flush_file", meanwhile)
     if not links:
         monkeypatch.setattr(os, "link", _no_links)
     with pytest.raises(ArchiveError, match="there already"):
@@ -94,17 +94,24 @@ def test_a_missing_folder_is_one_clear_error(archive: Archive, tmp_path: Path) -
     assert not (tmp_path / "no").exists()
 
 
+@pytest.mark.parametrize("cut", [None, 5000])
 def test_a_copy_that_fails_its_check_gets_no_name(
-    archive: Archive, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    archive: Archive,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    content: Callable[..., Content],
+    cut: int | None,
 ) -> None:
     """A copy damaged on its way to the disk is thrown away."""
-    check = duplicate_module._check
+    proven = Archive._proven
 
-    def damaged(part: Path) -> None:
-        part.write_bytes(part.read_bytes()[:5000])
-        check(part)
+    def damaged(self: Archive, part: Path) -> tuple[str, ...]:
+        data = part.read_bytes()
+        part.write_bytes(data.replace(b"tide.bas", b"tidf.bas") if cut is None else data[:cut])
+        return proven(self, part)
 
-    monkeypatch.setattr(duplicate_module, "_check", damaged)
+    archive.keep("TIDE", content("10 END\n"), Origin("file", "tide.bas"))
+    monkeypatch.setattr(Archive, "_proven", damaged)
     with pytest.raises(ArchiveError, match="its check failed"):
         archive.duplicate(tmp_path / "copy.sqlite3")
     assert [file.name for file in tmp_path.iterdir()] == ["class"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -35,16 +35,16 @@ def pair(tmp_path: Path) -> Iterator[tuple[Archive, Archive]]:
 
 def both_ways(ours: Archive, theirs: Archive) -> None:
     """Each takes in what the other had before."""
-    mine, other = ours.cargo(), theirs.cargo()
-    assert ours.merge(other).anything
-    theirs.merge(mine)
+    with ours.cargo() as mine, theirs.cargo() as other:
+        assert ours.merge(other).anything
+        theirs.merge(mine)
 
 
 def test_a_program_that_both_have_has_the_longer_title(pair: tuple[Archive, Archive]) -> None:
     """The answer is the same on both sides, whoever asks first; and it is found by it."""
     ours, theirs = pair
     ours.keep("TIDE", content("10 A\n"), Origin("file"), title="Sea")
-    theirs.merge(ours.cargo())
+    theirs.merge_file(ours.path)
     theirs.keep("TIDE", content("10 B\n"), Origin("file"), title="Tide clock")
     ours.keep("MOON", content("10 C\n"), Origin("file"))
     both_ways(ours, theirs)
@@ -60,12 +60,12 @@ def test_of_two_revisions_with_one_number_the_later_is_the_latest(
     after a program whose latest revision holds it."""
     ours, theirs = pair
     ours.keep("TIDE", content("10 A\n"), Origin("file"))
-    theirs.merge(ours.cargo())
+    theirs.merge_file(ours.path)
     ours.keep("DICE", content("10 EBB\n"), Origin("file"))
     ours.keep("TIDE", content("10 EBB\n20 B\n"), Origin("file"))
     theirs.keep("TIDE", content("10 FLOOD\n"), Origin("file"))
     assert [each.item.spec for each in ours.find("ebb")] == ["TIDE@2", "DICE@1"]
-    ours.merge(theirs.cargo())
+    ours.merge_file(theirs.path)
     assert [each.item.spec for each in ours.find("ebb")] == ["DICE@1", "TIDE@2"]
 
 
@@ -90,13 +90,13 @@ def test_an_older_revision_that_arrived_later_is_not_shown_for_the_program(
     ours.board_label(board.uuid, "Red")
     red = Origin("board", "Red", board.uuid)
     ours.keep("TIDE", content("10 X\n"), red)
-    theirs.merge(ours.cargo())
+    theirs.merge_file(ours.path)
     theirs.keep("TIDE", content("10 EBB\n20 OLD\n"), red)
     first = ours.keep("TIDE", content("10 EBB\n20 A\n"), red).revision
     ours.keep("TIDE", content("10 EBB\n20 B\n"), red)
     ours.keep("TIDE", ours.content(first), red)  # the listing is an older one too
     ours.tag("TIDE", "sea")
-    ours.merge(theirs.cargo())
+    ours.merge_file(theirs.path)
     assert len(ours.history("TIDE")) == 5
     assert [each.item.spec for each in ours.find(question, **options)] == ["TIDE@4"]
 
@@ -105,11 +105,11 @@ def test_an_event_that_ended_in_one_has_ended_in_both(pair: tuple[Archive, Archi
     """What was cut off here and went on there is told by its end; an end is never taken away."""
     ours, theirs = pair
     uuid = ours.begin_event("load")
-    theirs.merge(ours.cargo())
+    theirs.merge_file(ours.path)
     theirs.end_event(uuid, "done", detail={"lines": 3})
-    begun, ended = ours.cargo(), theirs.cargo()
-    ours.merge(ended)
-    theirs.merge(begun)
+    with ours.cargo() as begun, theirs.cargo() as ended:
+        ours.merge(ended)
+        theirs.merge(begun)
     for archive in pair:
         (event,) = archive.events()
         assert (event.outcome, event.detail, event.ended_at is None) == (
@@ -126,26 +126,28 @@ def test_a_write_of_firmware_that_ended_in_one_has_ended_in_both(
     board = ours.board_seen(serial="red-1").uuid
     image = ours.keep_image(b"\x01\x02", part="ATmega328P")
     write = ours.begin_write(board, image, previous=None, role="computer", part="ATmega328P")
-    theirs.merge(ours.cargo())
+    theirs.merge_file(ours.path)
     theirs.end_write(write, "done", banner="HELLO")
-    begun, ended = ours.cargo(), theirs.cargo()
-    ours.merge(ended)
-    theirs.merge(begun)
+    with ours.cargo() as begun, theirs.cargo() as ended:
+        ours.merge(ended)
+        theirs.merge(begun)
     for archive in pair:
         (held,) = archive.writes()
         assert (held.outcome, held.banner, held.is_finished) == ("done", "HELLO", True)
         assert archive.prove().clean
 
 
-def test_what_is_new_finds_what_came_before(pair: tuple[Archive, Archive]) -> None:
+def test_what_is_new_finds_what_came_before(
+    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+) -> None:
     """A revision that comes alone is made from one that an earlier merge brought."""
     ours, theirs = pair
     theirs.keep("TIDE", content("10 A\n"), Origin("file"))
-    ours.merge(theirs.cargo())
+    ours.merge_file(theirs.path)
     later = theirs.keep("TIDE", content("10 B\n"), Origin("file")).revision
-    newest = theirs.cargo()
-    newest.records["revisions"] = [
-        each for each in newest.records["revisions"] if each["uuid"] == later.uuid
+    newest = held_cargo(theirs)
+    newest.held["revisions"] = [
+        each for each in newest.held["revisions"] if each["uuid"] == later.uuid
     ]
     assert ours.merge(newest).added["revisions"] == 1
     history = ours.history("TIDE")
@@ -166,7 +168,7 @@ def test_a_board_is_the_same_by_its_serial_number_and_else_another(
         archive.board_label(board.uuid, "Table 1")
         archive.rescue(content("10 L\n"), Origin("rescue", board_uuid=board.uuid))
     stranger = next(each for each in theirs.boards() if each.label == "Table 1")
-    ours.merge(theirs.cargo())
+    ours.merge_file(theirs.path)
     found = {each.label: each for each in ours.boards()}
     marked = f"Table 1 {stranger.uuid[:5]}"
     assert set(found) == {"Red", "Table 1", marked}
@@ -183,25 +185,25 @@ def test_firmware_of_the_same_bytes_is_one_image(pair: tuple[Archive, Archive]) 
         board = archive.board_seen(serial=name)
         image = archive.keep_image(b"\x0c\x94" * 8, name=name)
         archive.begin_write(board.uuid, image, previous=image, role="computer", part="")
-    ours.merge(theirs.cargo())
+    ours.merge_file(theirs.path)
     assert {write.image.name for write in ours.writes()} == {"one"}
     assert len(ours.writes()) == 2 and ours.prove().clean
 
 
 def test_the_same_thing_with_other_content_is_refused_by_its_name(
-    pair: tuple[Archive, Archive],
+    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
 ) -> None:
     """A note or an archive of one UUID cannot say two things; which kind it was is told."""
     ours, theirs = pair
     theirs.keep("TIDE", content("10 A\n"), Origin("file"))
     theirs.note("TIDE", "slow")
-    ours.merge(theirs.cargo())
+    ours.merge_file(theirs.path)
     for table, column in (("notes", "text"), ("archives", "made_by")):
-        cargo = theirs.cargo()
-        cargo.records[table][0][column] = "something else"
+        cargo = held_cargo(theirs)
+        cargo.held[table][0][column] = "something else"
         with pytest.raises(ArchiveError, match=f"one of its {table} is here with other content"):
             ours.merge(cargo)
-    write = theirs.cargo()
-    write.records["revisions"][0]["note"] = "another"
+    write = held_cargo(theirs)
+    write.held["revisions"][0]["note"] = "another"
     with pytest.raises(ArchiveError, match="one of its revisions is here"):
         ours.merge(write)

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import gzip
+import shlex
 import sqlite3
+import subprocess
+import sys
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from sqlite_utils import Database, Migrations
+from sqlite_utils import Database
 
 from hostlink.archive import Archive, Content, Origin, opening
-from hostlink.archive.opening import APPLICATION_ID, STEPS, Steps, open_file
-from hostlink.archive.schema import SCHEMA_1
+from hostlink.archive.migrations import STEPS, Steps, schema_steps
+from hostlink.archive.opening import APPLICATION_ID, open_file
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
-OLDEST = Path(__file__).parent / "files" / "schema-1.sqlite3.gz"
+FILES = Path(__file__).parent / "files"
+OLDEST = FILES / "schema-1.sqlite3.gz"
 
 
 def at_six() -> datetime:
@@ -38,7 +42,7 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
     """Application id, schema number, WAL, full synchronous and foreign keys are set."""
     conn = sqlite3.connect(path)
     assert conn.execute("PRAGMA application_id").fetchone()[0] == int.from_bytes(b"hlnk", "big")
-    assert conn.execute("PRAGMA user_version").fetchone()[0] == 1
+    assert conn.execute("PRAGMA user_version").fetchone()[0] == 2
     assert conn.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
     assert conn.execute("PRAGMA page_size").fetchone()[0] == 8192
     conn.close()
@@ -46,19 +50,6 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
         assert db.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
         assert db.execute("PRAGMA foreign_keys").fetchone()[0] == 1
         assert db.execute("PRAGMA busy_timeout").fetchone()[0] == 5000
-
-
-def test_writing_needs_the_file_and_its_folder(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """SQLite writes its log beside the file: where either is shut, the archive opens to be read."""
-    Archive.open(path).close()
-    for shut in (path, path.parent):
-        monkeypatch.setattr(opening.os, "access", lambda asked, _, shut=shut: Path(asked) != shut)
-        with Archive.open(path) as archive:
-            assert archive.read_only
-            assert archive.programs() == []
-    monkeypatch.undo()
-    with Archive.open(path) as archive:
-        assert not archive.read_only
 
 
 def test_the_name_of_a_new_archive_is_on_the_disk_too(
@@ -117,21 +108,75 @@ def test_the_oldest_file_kept_opens_with_all_it_holds(oldest: Path) -> None:
         )
 
 
-def _schema_2(fails: bool = False) -> Steps:
+def test_what_0_1_0_kept_is_all_there(tmp_path: Path) -> None:
+    """One of everything that version 0.1.0 could keep: brought up to the latest schema it is proven
+    clean, all of it can be read, and it is what the other file of that version tells."""
+    path = tmp_path / "archive.sqlite3"
+    path.write_bytes(gzip.decompress((FILES / "archive-0.1.0.sqlite3.gz").read_bytes()))
+    with Archive.open(path) as archive:
+        assert archive.prove().findings == ()
+        names = [program.name for program in archive.programs(retired=None)]
+        assert names == ["DICE", "HAIL", "MOON", "TIDE"]
+        tide = archive.program("TIDE")
+        assert (tide.revisions, tide.latest, tide.tags) == (3, 3, ("clock", "sea"))
+        assert tide.note == "Runs four minutes slow."
+        assert archive.revision("MOON").archive != ""
+        assert archive.content(archive.revision("HAIL")).raw == b'10 PRINT "\xe9"\r\n'
+        board = archive.board("Red")
+        assert archive.board_role(board.uuid) == "computer"
+        (rescue,) = archive.rescues()
+        assert (rescue.program, rescue.origin.captures, rescue.origin.after_restart) == (
+            "TIDE", 2, True,
+        )  # fmt: skip
+        copy = archive.host_copy(board.uuid)
+        assert copy is not None and copy.revision == "TIDE@2" and copy.proven_at is not None
+        backup = archive.backup("backup@1")
+        assert [item.name for item in backup.items] == ["memory", "A1"]
+        (write,) = archive.writes()
+        assert write.image.sound and write.backup == "backup@1" and write.is_finished
+        jobs = [event.job for event in archive.events()]
+        assert jobs == ["survey", "load", "rescue", "retire"]
+        assert archive.events(job="load")[0].detail == {"bytes": 42}
+        kept = archive.keep(
+            "TIDE", Content(b"10 END\n", "10 END\n", "10 END\n", "p", "latin-1"), Origin("edit")
+        )
+        assert kept.revision.spec == "TIDE@4" and archive.prove().findings == ()
+
+
+@pytest.mark.parametrize(
+    "damage",
+    [
+        "UPDATE revisions SET kept_at = 'noon' WHERE id = 1",
+        "UPDATE revisions SET origin_where = CAST(x'ff' AS TEXT) WHERE id = 1",
+        "UPDATE programs SET name_key = 'x' WHERE id = 1",
+        "UPDATE listings SET text = 'x' WHERE id = 1",
+    ],
+)
+def test_what_was_damaged_before_there_were_checksums_stays_so(oldest: Path, damage: str) -> None:
+    """A row that cannot be as it was written gets no checksum; all others are brought up."""
+    conn = sqlite3.connect(oldest)
+    names = "SELECT name FROM sqlite_master WHERE type = 'trigger' AND name LIKE '%never%'"
+    for (name,) in conn.execute(names).fetchall():
+        conn.execute(f"DROP TRIGGER {name}")
+    conn.execute(damage)
+    conn.commit()
+    conn.close()
+    with Archive.open(oldest) as archive:
+        assert archive.prove().lasting
+        assert archive.program("DICE").latest == 1
+
+
+def _schema_3(fails: bool = False) -> Steps:
     """The migrations with one more, as a later version would have it."""
-    migrations = Migrations("hostlink")
+    steps = schema_steps()
 
-    @migrations(name="schema 1")
-    def schema_1(db: Database) -> None:
-        db.executescript(SCHEMA_1)
-
-    @migrations(name="schema 2")
-    def schema_2(db: Database) -> None:
+    @steps.migrations(name="schema 3")
+    def schema_3(db: Database) -> None:
         db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY, day TEXT NOT NULL) STRICT")
         if fails:
             db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY) STRICT")
 
-    return Steps(migrations, 2)
+    return Steps(steps.migrations, 3)
 
 
 def _version(path: Path) -> int:
@@ -150,9 +195,9 @@ def test_an_older_file_is_copied_before_it_is_migrated(
     monkeypatch.setattr(
         opening, "flush_folder", lambda folder: flushed.append((folder, _version(oldest)))
     )
-    open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_2())
+    open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_3())
     copy = oldest.with_name("old.schema-1.sqlite3")
-    assert (_version(oldest), _version(copy)) == (2, 1)
+    assert (_version(oldest), _version(copy)) == (3, 1)
     with Archive.open(copy) as archive:
         assert archive.prove().clean
         assert len(archive.history("TIDE")) == 3
@@ -160,9 +205,10 @@ def test_an_older_file_is_copied_before_it_is_migrated(
     assert conn.execute("SELECT count(*) FROM revisions").fetchone()[0] == 4
     assert conn.execute("SELECT count(*) FROM classes").fetchone()[0] == 0
     conn.close()
-    open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_2())
-    assert len(list(oldest.parent.glob("*.schema-1*"))) == 1
-    assert flushed == [(oldest.parent, 1)]
+    open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_3())
+    assert not oldest.with_name("old.schema-1-2.sqlite3").exists()
+    assert not list(oldest.parent.glob("old.schema-[23]*"))
+    assert flushed[0] == (oldest.parent, 1)
 
 
 def test_a_failed_migration_leaves_the_file_as_it_was(oldest: Path) -> None:
@@ -170,7 +216,7 @@ def test_a_failed_migration_leaves_the_file_as_it_was(oldest: Path) -> None:
     for _ in range(2):
         with pytest.raises(ArchiveError, match="already exists"):
             open_file(
-                oldest, create=False, read_only=False, now=at_six, steps=_schema_2(fails=True)
+                oldest, create=False, read_only=False, now=at_six, steps=_schema_3(fails=True)
             )
     assert _version(oldest) == 1
     assert oldest.with_name("old.schema-1-2.sqlite3").exists()
@@ -178,26 +224,84 @@ def test_a_failed_migration_leaves_the_file_as_it_was(oldest: Path) -> None:
         assert archive.prove().clean
 
 
-def test_an_older_file_that_cannot_be_written_is_not_migrated(oldest: Path) -> None:
-    """Read-only and old together is refused with the way out."""
-    with pytest.raises(ArchiveError, match="can only be read"):
-        open_file(oldest, create=False, read_only=True, now=at_six, steps=_schema_2())
-    assert _version(oldest) == 1
+def test_an_older_file_that_may_only_be_read_is_read_by_a_renewed_copy(
+    oldest: Path, tmp_path: Path
+) -> None:
+    """It is not touched, gets nothing beside it, and its whole content can be read and imported."""
+    before = oldest.read_bytes()
+    with Archive.open(oldest, read_only=True) as archive:
+        assert archive.read_only
+        assert [one.number for one in archive.history("TIDE")] == [1, 2, 3]
+        assert archive.prove().findings == ()
+        with pytest.raises(ArchiveError, match="is read-only"):
+            archive.retire("TIDE")
+        copy = archive._access.path
+        assert copy.exists() and copy.parent != oldest.parent
+    assert not copy.parent.exists()
+    with Archive.open(tmp_path / "new.sqlite3") as new:
+        assert new.merge_file(oldest).added["revisions"] == 4
+        assert new.prove().findings == ()
+    assert oldest.read_bytes() == before and _version(oldest) == 1
+    assert {path.name for path in oldest.parent.glob("old*")} == {"old.sqlite3"}
 
 
 def test_a_newer_file_is_refused_untouched(path: Path) -> None:
     """A schema this version does not know is left alone, with one clear sentence."""
     Archive.open(path).close()
-    conn = sqlite3.connect(path)
-    conn.execute("PRAGMA user_version = 7")
-    conn.close()
+    open_file(path, create=False, read_only=False, now=at_six, steps=_schema_3())
     before = path.read_bytes()
     with pytest.raises(
-        ArchiveError, match=r"newer hostlink \(schema 7; this one knows schemas up to 1"
+        ArchiveError, match=r"newer hostlink \(schema 3; this one knows schemas up to 2"
     ) as refused:
         Archive.open(path)
     assert (refused.value.kept, refused.value.advice) == ("It was not touched.", "Update hostlink.")
     assert path.read_bytes() == before
+
+
+@pytest.mark.parametrize("number", [0, 1, 7, -3])
+def test_a_schema_number_that_was_changed_is_told_as_what_it_is(path: Path, number: int) -> None:
+    """Zeroed or changed by another program: it is no new file, no old one and no newer one. What
+    the message says puts it back."""
+    with Archive.open(path) as archive:
+        archive.keep(
+            "TIDE", Content(b"10 END\n", "10 END\n", "10 END\n", "p", "latin-1"), Origin("edit")
+        )
+    conn = sqlite3.connect(path)
+    conn.execute(f"PRAGMA user_version = {number}")
+    conn.close()
+    before = path.read_bytes()
+    for create in (True, False):
+        with pytest.raises(ArchiveError, match=f"schema number is {number}") as refused:
+            Archive.open(path, create=create)
+        assert "of schema 2" in refused.value.what
+        assert refused.value.kept == "It was not touched."
+    assert path.read_bytes() == before
+    _do_what_is_advised(path, refused.value.advice)
+    with Archive.open(path) as archive:
+        assert archive.prove().clean
+
+
+def test_a_mark_that_was_changed_is_told_as_what_it_is(path: Path) -> None:
+    """An archive that another program has taken the mark from is not called somebody else's."""
+    Archive.open(path).close()
+    conn = sqlite3.connect(path)
+    conn.execute("PRAGMA application_id = 0")
+    conn.close()
+    with pytest.raises(ArchiveError, match="has the tables of an archive, but not its mark") as no:
+        Archive.open(path)
+    _do_what_is_advised(path, no.value.advice)
+    with Archive.open(path) as archive:
+        assert archive.prove().clean
+
+
+def _do_what_is_advised(path: Path, advice: str) -> None:
+    """Run the command of sqlite-utils that a message names."""
+    command = shlex.split(advice[advice.index("`") + 1 : advice.rindex("`")])
+    assert command[:3] == ["sqlite-utils", "query", str(path)]
+    done = subprocess.run(
+        [sys.executable, "-m", "sqlite_utils", *command[1:]], capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stderr
 
 
 def test_what_is_no_sqlite_file_is_refused_untouched(path: Path) -> None:

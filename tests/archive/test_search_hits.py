@@ -121,8 +121,11 @@ def test_enough_is_enough(shelf: Archive, monkeypatch: pytest.MonkeyPatch) -> No
     assert len(rescues) > 5
     with shelf.reading("x") as db:
         hits = search_hits.Hits(db, ["rem"], search_hits.Within())
-        newest = [row["number"] for row in hits.rescues(5)]
-    assert newest == sorted((each.number for each in rescues), reverse=True)[:5]
+        newest = [row["id"] for row in hits.rescues(5)]
+        numbers = dict(db.execute("SELECT id, number FROM rescues").fetchall())
+    assert [numbers[row_id] for row_id in newest] == sorted(
+        (each.number for each in rescues), reverse=True
+    )[:5]
 
 
 @pytest.mark.parametrize(

@@ -36,7 +36,9 @@ def files(place: Path) -> None:
 
 def advised(told: str, words: tuple[str, ...]) -> list[str]:
     """The commands that a message names, and the command itself with the options it asks for."""
-    said = " ".join(told[told.index("hostlink: ") :].split())
+    begin = re.search(r"^(hostlink: |Left out: )", told, re.MULTILINE)
+    assert begin is not None
+    said = " ".join(told[begin.start() :].split())
     found = re.findall(r"`hostlink ([^`]+)`", said)
     if again := re.search(r"[Rr]epeat(?: the command)? with ((?:--[a-z-]+(?: and )?)+)", said):
         found.append(shlex.join([*words, *again[1].split(" and ")]))

@@ -39,7 +39,7 @@ PROGRAM_KEYS = {
 }
 ITEM_KEYS = {
     *("spec", "program", "number", "size_bytes", "lines", "kept_at", "from", "where", "profile"),
-    *("sha256", "captures", "after_restart"),
+    *("sha256", "captures", "after_restart", "unproven"),
 }
 
 
@@ -306,7 +306,7 @@ def test_archive_prove(kept: Callable) -> None:
     assert told.status == 0
     assert "clean (2 programs, 3 revisions, 1 rescue, " in told.out
     answer = kept("archive", "prove", "--json").json
-    assert set(answer) == {"archive", "clean", "findings", "skipped", "counts"}
+    assert set(answer) == {"archive", "accepted", "clean", "findings", "skipped", "counts"}
     assert answer["clean"] is True
     assert answer["counts"]["revisions"] == 3
 
@@ -351,7 +351,7 @@ def test_archive_prove_rebuilds_what_can_be_made_anew(kept: Callable, place: Pat
     change("DROP TRIGGER listings_never_change", "UPDATE listings SET text = 'x' WHERE id = 1")
     told = kept("archive", "prove", "--rebuild", "--json")
     assert told.status == 1
-    assert "What cannot be may be whole in a duplicate or an export." in told.err
+    assert "`hostlink archive import` of a duplicate or an export heals" in told.err
     assert all("Listing 1" in finding for finding in told.json["findings"])
 
 

@@ -12,9 +12,9 @@ from pathlib import Path
 import pytest
 import serial
 from pytest_mock import MockerFixture
+from sqlite_utils import Database
 
-from hostlink.archive import Archive, opening
-from hostlink.archive import session as archive_session
+from hostlink.archive import Archive, access
 from hostlink.practice.faults import Faults
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
@@ -378,15 +378,15 @@ def full_disk(place: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], None
     blank.close()
 
     def limit() -> None:
-        real = opening.connect
+        real = access.Access.connect
 
-        def connect(path: Path, *, read_only: bool) -> object:
-            db = real(path, read_only=read_only)
+        def connect(way: access.Access) -> Database:
+            db = real(way)
             held = db.execute("PRAGMA page_count").fetchone()[0]
             db.execute(f"PRAGMA max_page_count = {held}")
             return db
 
-        monkeypatch.setattr(archive_session, "connect", connect)
+        monkeypatch.setattr(access.Access, "connect", connect)
 
     return limit
 
@@ -437,7 +437,7 @@ def test_a_read_only_archive(
     """Reading goes on, loading and saving are refused before the board is touched."""
     assert hostlink("load", "tide").status == 0
     before = board_holds()
-    monkeypatch.setattr(opening, "_writable", lambda path: not path.is_file())
+    monkeypatch.setattr(access, "writable", lambda path: not path.is_file())
     for command in (("load", "dice"), ("save", "TIDE"), ("note", "TIDE", "x"), ("retire", "TIDE")):
         told = hostlink(*command)
         assert told.status == 1, command
@@ -452,7 +452,7 @@ def test_a_read_only_archive_does_not_keep_a_program_from_running(
 ) -> None:
     """run keeps nothing, so it needs no archive that can be written."""
     assert hostlink("load", "tide").status == 0
-    monkeypatch.setattr(opening, "_writable", lambda path: not path.is_file())
+    monkeypatch.setattr(access, "writable", lambda path: not path.is_file())
     told = hostlink("run")
     assert told.status == 0
     assert "FERRY" in told.out

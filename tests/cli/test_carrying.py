@@ -5,9 +5,9 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import bagit
 import pytest
 
+from hostlink.archive.bag_format import verify
 from hostlink.cli.entry import run_line
 
 
@@ -29,7 +29,7 @@ def test_a_folder_goes_out_as_a_bag_and_into_another_archive(
     capfd.readouterr()
     assert run_line(["archive", "export", str(evening / "bag"), "--json"]) == 0
     assert json.loads(capfd.readouterr().out)["counts"]["revisions"] == 2
-    assert bagit.Bag(str(evening / "bag")).is_valid()
+    verify(evening / "bag")
     monkeypatch.setenv("HOSTLINK_ARCHIVE", str(evening / "second.sqlite3"))
     assert run_line(["archive", "import", str(evening / "bag")]) == 0
     assert "2 revisions" in capfd.readouterr().err

@@ -226,7 +226,7 @@ def test_a_board_with_less_eeprom_is_as_before_and_takes_what_is_advised(
         small += "&eeprom_bytes=700"
     else:
         real = Eeprom.__init__
-        monkeypatch.setattr(Eeprom, "__init__", lambda self, _: real(self, 700))
+        monkeypatch.setattr(Eeprom, "__init__", lambda self, _, *rest: real(self, 700, *rest))
     monkeypatch.setenv("HOSTLINK_PORT", small)
     hostlink("load", "hail")
     hostlink("store", "ROOM")

@@ -53,7 +53,8 @@ def test_a_save_says_that_it_is_not_proven(omitting: Any, archive: Archive) -> N
     assert saved.doubt.expected - saved.doubt.reported == 2 + 7 + 1  # line 20
     assert "not proven: the board reports" in saved.proof
     (revision,) = archive.history("SHORT")
-    assert "not proven: the board reports" in revision.origin.note
+    assert revision.origin.unproven == str(saved.doubt)
+    assert revision.origin.note == ""
     assert archive.host_copy(archive.boards()[0].uuid).may_lack_edits
 
 
@@ -89,7 +90,8 @@ def test_a_backup_keeps_it_with_a_mark(omitting: Any, archive: Archive) -> None:
     assert "not proven" in made.proof
     assert list(made.unread) == ["ONE"]
     assert [item.name for item in made.backup.items] == ["memory"]
-    assert "not proven" in archive.backup(made.backup.spec).note
+    (item,) = archive.backup(made.backup.spec).items
+    assert item.unproven == str(made.doubt)
     assert omitting.memory == before
 
 

@@ -40,7 +40,8 @@ def test_every_table_view_and_column_is_told(script: Script, tmp_path: Path) -> 
     for (table,) in tables:
         (row,) = re.findall(rf"^- \*\*{table}\*\*: .*$", made, re.MULTILINE)
         for column in conn.execute(f"PRAGMA table_info({table})"):
-            assert f"`{column[1]}`" in row, (table, column[1])
+            # Every table has a checksum, which is told once for all of them.
+            assert f"`{column[1]}`" in (made if column[1] == "checksum" else row), (table, column)
         for reference in conn.execute(f"PRAGMA foreign_key_list({table})"):
             assert f"`{reference[3]}` → {reference[2]}" in row
     for (view,) in conn.execute("SELECT name FROM sqlite_master WHERE name LIKE '%_list'"):

@@ -297,7 +297,7 @@ def test_a_reader_that_falls_over_a_damaged_archive_is_seen(
     def fall_over(*_: object, **__: object) -> None:
         raise KeyError("a row that is not there")
 
-    monkeypatch.setattr(Archive, "backups", fall_over)
+    monkeypatch.setattr(Archive, "prove", fall_over)
     assert "KeyError" in fuzz.fuzz("archive", 0, 2).troubles[0]
 
 
