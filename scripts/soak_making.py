@@ -27,6 +27,7 @@ from hostlink.practice.machine import Machine
 from hostlink.practice.storing import storing
 
 PROGRAM_BYTES = 3000  # of every kind, so that programs fit
+LATEST_FLOOD = 900  # bytes typed before it, so that some jobs come to their end
 LONG = 80  # characters of a line that is too long for any board here
 APPLICATION_BYTES = 1536  # the part of flash that firmware is written to, smaller than a real one
 SMALL_APPLICATION_BYTES = 384
@@ -76,6 +77,9 @@ class Making:
             self.settings = dataclasses.replace(
                 self.settings, program_bytes=PROGRAM_BYTES, latency_ms=plain_board.latency_ms
             )
+        if drawn is not PLAIN and self.faults.flood_after_bytes:
+            late = self._other.randrange(1, LATEST_FLOOD)
+            self.faults = dataclasses.replace(self.faults, flood_after_bytes=late)
         self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
         too_hard = drawn.hard and self.kind in CAN_BE_TOO_HARD and not practice
         is_emptied = self.settings.restarts_on_open and self.kind in NEEDS_A_PROGRAM

@@ -22,7 +22,7 @@ from hostlink.board.captures import Tally, differing, standing_rows, tally, voti
 from hostlink.board.events import Captured, Warned
 from hostlink.board.evidence import Doubt
 from hostlink.board.misheard import behind_a_digit, misheard
-from hostlink.board.next_step import Case, Next, next_step
+from hostlink.board.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.reading import Reading
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.measure import measure
@@ -132,6 +132,8 @@ class Capturing:
             capture = self._settled(votes, result)
             if capture is not None:
                 return capture
+            if len(self._readings) >= MOST_CAPTURES:
+                raise self._never_undisturbed()
 
     def _case(self, votes: Sequence[Reading], needed: int, result: Tally) -> Case:
         last = self._readings[-needed:]
@@ -333,6 +335,14 @@ class Capturing:
                         advice="Check list_form in the profile; if the board wraps long lines, "
                         f"make line {number} shorter on the board.",
                     )
+
+    def _never_undisturbed(self) -> ReadBackError:
+        return ReadBackError(
+            f"The board's program was read {len(self._readings)} times, and each time what was "
+            "typed to prove it arrived damaged.",
+            kept="The program is still on the board; nothing was kept in the archive.",
+            advice="Check the cable and the speed, then try again.",
+        )
 
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
         where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""

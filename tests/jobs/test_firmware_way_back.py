@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+import hostlink.practice.machine
 from hostlink.archive import Archive, BackupItem, Content
 from hostlink.errors import (
     ArchiveError,
@@ -313,18 +314,19 @@ def test_firmware_that_talks_in_another_way_is_recognised(board: Any, archive: A
 
 
 def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
-    board: Any, archive: Archive
+    board: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What talks has a keyboard, perhaps: a program may be in its memory. The advice has the word
     in it, and then one command goes back and puts the programs on the board."""
-    programs, machine = held(board), board.machine
+    programs, main_loop = held(board), "hostlink.practice.machine.main_loop"
+    sound = hostlink.practice.machine.main_loop
 
-    def chatter(booting: bool) -> Any:  # noqa: ARG001
+    def chatter(*_: Any, **__: Any) -> Any:
         while True:
             yield Send(b"TIDE IS COMING IN\r\n")
             yield Work(Chore.STATEMENT, 200)
 
-    at_the_last_page(board, lambda: setattr(machine, "_main", chatter))
+    at_the_last_page(board, lambda: monkeypatch.setattr(main_loop, chatter))
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert "does not come to the prompt of profile practice" in caught.value.what
@@ -333,7 +335,7 @@ def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
     with pytest.raises(RefusedError) as refused:
         back(board, archive)
     assert refused.value.needed is Needed.LOSS
-    at_the_last_page(board, lambda: delattr(machine, "_main"))
+    at_the_last_page(board, lambda: monkeypatch.setattr(main_loop, sound))
     assert back(board, archive, discard_board=True).restored
     assert held(board) == programs
 
