@@ -27,6 +27,7 @@ from hostlink.practice.machine import Machine
 from hostlink.practice.storing import storing
 
 PROGRAM_BYTES = 3000  # of every kind, so that programs fit
+FORGETS_EVERY = (3, 7, 12)  # lines stored
 LATEST_FLOOD = 900  # bytes typed before it, so that some jobs come to their end
 LONG = 80  # characters of a line that is too long for any board here
 APPLICATION_BYTES = 1536  # the part of flash that firmware is written to, smaller than a real one
@@ -35,7 +36,6 @@ _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, as an application beg
 _PAGE = 128  # bytes of flash
 _SIZES = (3, 5, 8, 12, 20, 40)  # lines of a program
 _SLOTS = ("ONE", "TWO")
-_PLAIN = storing(Storage(), Language())
 _FOLDING = storing(Storage(case="statements"), Language())
 
 
@@ -81,7 +81,10 @@ class Making:
             late = self._other.randrange(1, LATEST_FLOOD)
             self.faults = dataclasses.replace(self.faults, flood_after_bytes=late)
         self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
-        too_hard = drawn.hard and self.kind in CAN_BE_TOO_HARD and not practice
+        if drawn.forgets:
+            every = self._other.choice(FORGETS_EVERY)
+            self.faults = dataclasses.replace(self.faults, forgets_every=every)
+        too_hard = drawn.hard and self.kind in (CAN_BE_TOO_HARD if not practice else ("load",))
         is_emptied = self.settings.restarts_on_open and self.kind in NEEDS_A_PROGRAM
         if too_hard:
             self._make_too_hard()
@@ -170,11 +173,13 @@ class Making:
             size = self._other.randrange(least + 1, needed)
             self.settings = dataclasses.replace(self.settings, program_bytes=size)
             return
-        text = self.material.text + f'5000 PRINT "{"Z" * LONG}"\n'
+        too_many = max(LONG, self.board.settings.longest_line)
+        text = self.material.text + f'5000 PRINT "{"Z" * too_many}"\n'
         self.material = dataclasses.replace(self.material, text=text, raw=text.encode())
 
     def _cost(self, text: str) -> int:
-        return _PLAIN.program_bytes({n: line.encode() for n, line in lines_of(text).items()})
+        rules = storing(self.board.storage, self.board.language)
+        return rules.program_bytes({n: line.encode() for n, line in lines_of(text).items()})
 
     def _shelf(self) -> int:
         """Bytes of EEPROM that what is stored takes."""
