@@ -8,6 +8,7 @@ import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive, Board
@@ -44,6 +45,17 @@ class KnownBoard:
     holds: str
     may_lack_edits: bool
     holds_proven_at: str
+
+    @property
+    def held_words(self) -> str:
+        """What it was last known to hold, how well that is known, in words; "" for nothing."""
+        if not self.holds:
+            return ""
+        words = self.holds
+        if self.holds_proven_at:
+            at = datetime.fromisoformat(self.holds_proven_at).astimezone()
+            words += f", proven {at:%Y-%m-%d %H:%M}"
+        return words + (", perhaps edited since" if self.may_lack_edits else "")
 
     def as_dict(self) -> dict[str, object]:
         return {
@@ -82,9 +94,13 @@ def looks_like_label(text: str) -> bool:
     return not Path(text).exists() and identity_of(text).vid is None and not _IS_COM.match(text)
 
 
-def port_labelled(archive: Archive, label: str) -> str:
-    """The port at which the board of a label is now. Raises LinkError where there is none."""
-    labelled = {fold(board.label): board for board in archive.boards() if board.label}
+def port_labelled(archive: Archive | None, label: str) -> str:
+    """The port at which the board of a label is now. Raises LinkError where there is none.
+
+    archive: None where there is none yet.
+    """
+    boards = archive.boards() if archive is not None else []
+    labelled = {fold(board.label): board for board in boards if board.label}
     board = labelled.get(fold(label))
     if board is None:
         raise LinkError(

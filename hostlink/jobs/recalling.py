@@ -17,6 +17,7 @@ from hostlink.board.loading import Loader
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, rows_of
 from hostlink.errors import HostlinkError, NotKnownError, ReadBackError, RefusedError
+from hostlink.jobs.patience import capture_s
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
@@ -91,7 +92,7 @@ def recalled(session: Session, name: str) -> Capture:
     Memory is cleared before, so that a recall that came to nothing (its command damaged, the board
     restarted) is never taken for what was in memory; then it is asked again.
     """
-    session.emit(Phase(f"Reading what is stored as {safe(name)}"))
+    session.emit(Phase(f"Reading what is stored as {safe(name)}", capture_s(session.profile)))
     health = session.wire.health
     result = Capture({}, 0)
     for _ in range(_RECALLS):

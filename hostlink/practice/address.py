@@ -4,10 +4,11 @@ A named board keeps memory, EEPROM, flash and its kind in a locked state file, s
 can load a program and the next can save it; the other options hold for one opening. Without a name
 it is called "desk".
 
-Options: `kind` is one of hostlink.practice.kind_file; `fresh` starts with empty memory, EEPROM
-and a new flash; `time=virtual` does not wait; every field of BoardSettings and Faults by its name,
-in place of the kind's own: `line_ms=15&receive_buffer=2&to_host=0.001`. `seed` is both: where the
-board's random numbers start, and which faults happen.
+Options: `kind` is one of hostlink.practice.kind_file; `like` is a profile, of which the board is
+a twin (hostlink.board.twin); `fresh` starts with empty memory, EEPROM and a new flash;
+`time=virtual` does not wait; every field of BoardSettings and Faults by its name, in place of the
+kind's own: `line_ms=15&receive_buffer=2&to_host=0.001`. `seed` is both: where the board's random
+numbers start, and which faults happen.
 """
 
 from __future__ import annotations
@@ -94,6 +95,9 @@ def parse_address(url: str) -> Address:
     for key, value in urllib.parse.parse_qsl(query, keep_blank_values=True):
         if key == "fresh":
             fresh = value not in ("0", "no")
+        elif key == "like":  # read by hostlink.board.twin: a profile is nothing known here
+            if not value:
+                raise UsageError("like names a profile: like=tiny.")
         elif key == "kind":
             kind = find_kind(value).name
         elif key == "time":
@@ -103,7 +107,9 @@ def parse_address(url: str) -> Address:
                 if key in _FIELDS[fields]:
                     values[key] = _value(key, value, _FIELDS[fields][key])
         else:
-            known = ", ".join(["kind", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]])
+            known = ", ".join(
+                ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
+            )
             raise UsageError(
                 f'The practice board has no option "{key}".', advice=f"Known: {known}."
             )

@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-import hostlink.practice.machine
 from hostlink.archive import Archive, BackupItem, Content
 from hostlink.errors import (
     ArchiveError,
@@ -25,10 +24,12 @@ from hostlink.errors import (
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
+from hostlink.jobs.events import BoardRecognised
 from hostlink.jobs.firmware import AfterWriteError, WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import find_material
 from hostlink.jobs.putback import putback
+from hostlink.practice.main_loop import main_loop
 from hostlink.practice.ops import Chore, Send, Work
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -303,13 +304,29 @@ def at_the_last_page(board: Any, do: Callable[[], None]) -> None:
 def test_firmware_that_talks_in_another_way_is_recognised(board: Any, archive: Archive) -> None:
     """It comes to another prompt than the one before it: the programs go back by that. And going
     back to the one before finds its prompt again."""
-    programs, sound = held(board), board.machine.settings
-    other = dataclasses.replace(sound, prompt=b"ok> ")
-    at_the_last_page(board, lambda: setattr(board.machine, "settings", other))
+    programs, basic = held(board), board.machine.basic
+    sound = basic.kind
+    settings = dataclasses.replace(sound.settings, prompt=b"ok> ")
+    other = dataclasses.replace(sound, settings=settings)
+    recognised = []
+
+    def firmware_is(kind: Any) -> None:
+        at_the_last_page(board, lambda: setattr(basic, "kind", kind))
+        watch = board.on_event
+
+        def heed(event: Any) -> None:
+            if isinstance(event, BoardRecognised):
+                recognised.append(event.profile.talk.prompt)
+            watch(event)
+
+        board.on_event = heed
+
+    firmware_is(other)
     assert write(board, archive, wanted()).restored
     assert held(board) == programs
-    at_the_last_page(board, lambda: setattr(board.machine, "settings", sound))
+    firmware_is(sound)
     assert back(board, archive).restored
+    assert recognised == [b"ok> ", b"ok> ", sound.settings.prompt]  # the second time before too
     assert held(board) == programs
 
 
@@ -318,15 +335,15 @@ def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
 ) -> None:
     """What talks has a keyboard, perhaps: a program may be in its memory. The advice has the word
     in it, and then one command goes back and puts the programs on the board."""
-    programs, main_loop = held(board), "hostlink.practice.machine.main_loop"
-    sound = hostlink.practice.machine.main_loop
+    programs = held(board)
+    place = "hostlink.practice.machine.main_loop"
 
     def chatter(*_: Any, **__: Any) -> Any:
         while True:
             yield Send(b"TIDE IS COMING IN\r\n")
             yield Work(Chore.STATEMENT, 200)
 
-    at_the_last_page(board, lambda: monkeypatch.setattr(main_loop, chatter))
+    at_the_last_page(board, lambda: monkeypatch.setattr(place, chatter))
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert "does not come to the prompt of profile practice" in caught.value.what
@@ -335,7 +352,7 @@ def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
     with pytest.raises(RefusedError) as refused:
         back(board, archive)
     assert refused.value.needed is Needed.LOSS
-    at_the_last_page(board, lambda: monkeypatch.setattr(main_loop, sound))
+    at_the_last_page(board, lambda: monkeypatch.setattr(place, main_loop))
     assert back(board, archive, discard_board=True).restored
     assert held(board) == programs
 
