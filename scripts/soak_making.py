@@ -11,12 +11,22 @@ import random
 from typing import Any
 
 from soak_boards import PLAIN, Drawn, drawn_board, kind_of, with_lie, with_manner, with_wrong
+from soak_boards import Kind as BoardKind
 from soak_doing import CAN_BE_TOO_HARD, HAS_SLOTS, NEEDS_A_PROGRAM, PLAIN_SHARES, SHARES, SLOT
-from soak_drawn import FAULTS, a_board, a_program, fitting_profile, some_faults, some_knowledge
+from soak_drawn import (
+    FAULTS,
+    Knowledge,
+    a_board,
+    a_program,
+    fitting_profile,
+    some_faults,
+    some_knowledge,
+)
 from soak_kinds import profile_of, with_knowledge
 from soak_truth import Lines, lines_of
 
 from hostlink.archive import Origin
+from hostlink.board.profile import Profile
 from hostlink.jobs.material import Material
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
@@ -77,13 +87,7 @@ class Making:
             self.settings = dataclasses.replace(
                 self.settings, program_bytes=PROGRAM_BYTES, latency_ms=plain_board.latency_ms
             )
-        if drawn is not PLAIN and self.faults.flood_after_bytes:
-            late = self._other.randrange(1, LATEST_FLOOD)
-            self.faults = dataclasses.replace(self.faults, flood_after_bytes=late)
-        self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
-        if drawn.forgets:
-            every = self._other.choice(FORGETS_EVERY)
-            self.faults = dataclasses.replace(self.faults, forgets_every=every)
+        self._draw_faults(kind_of_board)
         too_hard = drawn.hard and self.kind in (CAN_BE_TOO_HARD if not practice else ("load",))
         is_emptied = self.settings.restarts_on_open and self.kind in NEEDS_A_PROGRAM
         if too_hard:
@@ -93,14 +97,29 @@ class Making:
         is_unsure = not (self._held or asks or self.settings.echo)
         self.fair = drawn.fair and not (too_hard or is_emptied or is_unsure)
         self.board = dataclasses.replace(self.board, settings=self.settings)
-        known = dataclasses.replace(known, asks=asks)
+        self.profile = self._draw_profile(dataclasses.replace(known, asks=asks))
         if practice:
-            self.profile = with_knowledge(profile_of(self.board), known)
             self.fair = self.fair and self._can_be_done()
+
+    def _draw_faults(self, kind_of_board: BoardKind) -> None:
+        """What the kind of board puts over the faults that any board may have."""
+        drawn = self.drawn
+        if drawn is not PLAIN and self.faults.flood_after_bytes:
+            late = self._other.randrange(1, LATEST_FLOOD)
+            self.faults = dataclasses.replace(self.faults, flood_after_bytes=late)
+        self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
+        if drawn.forgets:
+            every = self._other.choice(FORGETS_EVERY)
+            self.faults = dataclasses.replace(self.faults, forgets_every=every)
+
+    def _draw_profile(self, known: Knowledge) -> Profile:
+        """What the profile says: it fits, but for one value where that is to be wrong."""
+        if kind_of(self.drawn.kind).practice:
+            profile = with_knowledge(profile_of(self.board), known)
         else:
-            self.profile = fitting_profile(self.settings, known)
-        if drawn.wrong:
-            self.profile = with_wrong(self.profile, drawn.wrong, self._other)
+            profile = fitting_profile(self.settings, known)
+        wrong = self.drawn.wrong
+        return with_wrong(profile, wrong, self._other) if wrong else profile
 
     def _draw_programs(self, choose: random.Random) -> None:
         """What the board holds, what is to be loaded, and the image to be written."""

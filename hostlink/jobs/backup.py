@@ -11,9 +11,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
-from hostlink.board.capturing import Capture, MemoryDoubt
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import rows_of
+from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
