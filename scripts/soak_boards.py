@@ -111,7 +111,8 @@ class Drawn:
     hard: the job is one that this board cannot do (a line too long, too little memory, a worn page
     of flash). kept: the archive has the board's program before. escapes: the board's words carry
     control characters. small_letters: programs hold some. small_chip: its flash is small enough to
-    be written over a wire that damages one byte in a hundred.
+    be written over a wire that damages one byte in a hundred. forgets: now and then it loses a line
+    that it called stored, which only reading it back can show.
     """
 
     kind: str = "plain"
@@ -121,6 +122,7 @@ class Drawn:
     escapes: bool = False
     small_letters: bool = False
     small_chip: bool = False
+    forgets: bool = False
 
     @property
     def lies(self) -> bool:
@@ -129,7 +131,7 @@ class Drawn:
     @property
     def fair(self) -> bool:
         """Whether the board is as its profile says, and the job one that it can do."""
-        return not (self.lies or self.wrong or self.hard)
+        return not (self.lies or self.wrong or self.hard or self.forgets)
 
     @property
     def name(self) -> str:
@@ -154,6 +156,7 @@ def drawn_board(choose: random.Random) -> Drawn:
         escapes=choose.random() < 0.5,
         small_letters=choose.random() < 0.4,
         small_chip=choose.random() < 0.6,
+        forgets=choose.random() < 0.2,
     )
 
 

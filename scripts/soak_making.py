@@ -11,12 +11,22 @@ import random
 from typing import Any
 
 from soak_boards import PLAIN, Drawn, drawn_board, kind_of, with_lie, with_manner, with_wrong
+from soak_boards import Kind as BoardKind
 from soak_doing import CAN_BE_TOO_HARD, HAS_SLOTS, NEEDS_A_PROGRAM, PLAIN_SHARES, SHARES, SLOT
-from soak_drawn import FAULTS, a_board, a_program, fitting_profile, some_faults, some_knowledge
+from soak_drawn import (
+    FAULTS,
+    Knowledge,
+    a_board,
+    a_program,
+    fitting_profile,
+    some_faults,
+    some_knowledge,
+)
 from soak_kinds import profile_of, with_knowledge
 from soak_truth import Lines, lines_of
 
 from hostlink.archive import Origin
+from hostlink.board.profile import Profile
 from hostlink.jobs.material import Material
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
@@ -27,6 +37,8 @@ from hostlink.practice.machine import Machine
 from hostlink.practice.storing import storing
 
 PROGRAM_BYTES = 3000  # of every kind, so that programs fit
+FORGETS_EVERY = (3, 7, 12)  # lines stored
+LATEST_FLOOD = 900  # bytes typed before it, so that some jobs come to their end
 LONG = 80  # characters of a line that is too long for any board here
 APPLICATION_BYTES = 1536  # the part of flash that firmware is written to, smaller than a real one
 SMALL_APPLICATION_BYTES = 384
@@ -34,7 +46,6 @@ _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, as an application beg
 _PAGE = 128  # bytes of flash
 _SIZES = (3, 5, 8, 12, 20, 40)  # lines of a program
 _SLOTS = ("ONE", "TWO")
-_PLAIN = storing(Storage(), Language())
 _FOLDING = storing(Storage(case="statements"), Language())
 
 
@@ -76,8 +87,8 @@ class Making:
             self.settings = dataclasses.replace(
                 self.settings, program_bytes=PROGRAM_BYTES, latency_ms=plain_board.latency_ms
             )
-        self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
-        too_hard = drawn.hard and self.kind in CAN_BE_TOO_HARD and not practice
+        self._draw_faults(kind_of_board)
+        too_hard = drawn.hard and self.kind in (CAN_BE_TOO_HARD if not practice else ("load",))
         is_emptied = self.settings.restarts_on_open and self.kind in NEEDS_A_PROGRAM
         if too_hard:
             self._make_too_hard()
@@ -86,14 +97,29 @@ class Making:
         is_unsure = not (self._held or asks or self.settings.echo)
         self.fair = drawn.fair and not (too_hard or is_emptied or is_unsure)
         self.board = dataclasses.replace(self.board, settings=self.settings)
-        known = dataclasses.replace(known, asks=asks)
+        self.profile = self._draw_profile(dataclasses.replace(known, asks=asks))
         if practice:
-            self.profile = with_knowledge(profile_of(self.board), known)
             self.fair = self.fair and self._can_be_done()
+
+    def _draw_faults(self, kind_of_board: BoardKind) -> None:
+        """What the kind of board puts over the faults that any board may have."""
+        drawn = self.drawn
+        if drawn is not PLAIN and self.faults.flood_after_bytes:
+            late = self._other.randrange(1, LATEST_FLOOD)
+            self.faults = dataclasses.replace(self.faults, flood_after_bytes=late)
+        self.faults = with_lie(self.faults, kind_of_board, drawn, self._other)
+        if drawn.forgets:
+            every = self._other.choice(FORGETS_EVERY)
+            self.faults = dataclasses.replace(self.faults, forgets_every=every)
+
+    def _draw_profile(self, known: Knowledge) -> Profile:
+        """What the profile says: it fits, but for one value where that is to be wrong."""
+        if kind_of(self.drawn.kind).practice:
+            profile = with_knowledge(profile_of(self.board), known)
         else:
-            self.profile = fitting_profile(self.settings, known)
-        if drawn.wrong:
-            self.profile = with_wrong(self.profile, drawn.wrong, self._other)
+            profile = fitting_profile(self.settings, known)
+        wrong = self.drawn.wrong
+        return with_wrong(profile, wrong, self._other) if wrong else profile
 
     def _draw_programs(self, choose: random.Random) -> None:
         """What the board holds, what is to be loaded, and the image to be written."""
@@ -166,11 +192,13 @@ class Making:
             size = self._other.randrange(least + 1, needed)
             self.settings = dataclasses.replace(self.settings, program_bytes=size)
             return
-        text = self.material.text + f'5000 PRINT "{"Z" * LONG}"\n'
+        too_many = max(LONG, self.board.settings.longest_line)
+        text = self.material.text + f'5000 PRINT "{"Z" * too_many}"\n'
         self.material = dataclasses.replace(self.material, text=text, raw=text.encode())
 
     def _cost(self, text: str) -> int:
-        return _PLAIN.program_bytes({n: line.encode() for n, line in lines_of(text).items()})
+        rules = storing(self.board.storage, self.board.language)
+        return rules.program_bytes({n: line.encode() for n, line in lines_of(text).items()})
 
     def _shelf(self) -> int:
         """Bytes of EEPROM that what is stored takes."""

@@ -22,8 +22,9 @@ from hostlink.board.captures import Tally, differing, standing_rows, tally, voti
 from hostlink.board.events import Captured, Warned
 from hostlink.board.evidence import Doubt
 from hostlink.board.misheard import behind_a_digit, misheard
-from hostlink.board.next_step import Case, Next, next_step
+from hostlink.board.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.reading import Reading
+from hostlink.board.witness import MemoryDoubt, Witness
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.measure import measure
 from hostlink.listing.parse import Line, Listing
@@ -36,52 +37,6 @@ _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
 _MOST_UNCLEAR = 12  # such answers in all, without a result
 _FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
-
-
-@dataclass(frozen=True, slots=True)
-class MemoryDoubt:
-    """The board's own word against its listing, in bytes free."""
-
-    reported: int
-    expected: int
-
-    def __str__(self) -> str:
-        return (
-            f"the board reports {self.reported:,} bytes free, by its listing it should be "
-            f"{self.expected:,}"
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Witness:
-    """What the board's free memory says of a listing. asked: whether it could be asked at all.
-
-    reported: bytes free by its own word, None where its answer holds no number.
-    """
-
-    asked: bool = False
-    reported: int | None = None
-    expected: int = 0
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the board's word confirms the listing."""
-        return self.asked and self.reported == self.expected
-
-    @property
-    def doubt(self) -> MemoryDoubt | None:
-        """The contradiction, if there is one."""
-        if self.reported is None or self.agrees:
-            return None
-        return MemoryDoubt(self.reported, self.expected)
-
-    @property
-    def is_doubtful(self) -> bool:
-        """Whether it was asked and did not confirm the listing."""
-        return self.asked and not self.agrees
-
-    def __str__(self) -> str:
-        return str(self.doubt or "the board's answer on its free memory holds no number")
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +87,8 @@ class Capturing:
             capture = self._settled(votes, result)
             if capture is not None:
                 return capture
+            if len(self._readings) >= MOST_CAPTURES:
+                raise self._never_undisturbed()
 
     def _case(self, votes: Sequence[Reading], needed: int, result: Tally) -> Case:
         last = self._readings[-needed:]
@@ -334,10 +291,21 @@ class Capturing:
                         f"make line {number} shorter on the board.",
                     )
 
+    def _never_undisturbed(self) -> ReadBackError:
+        return self._unread(
+            f"The board's program was read {len(self._readings)} times, and each time what was "
+            "typed to prove it arrived damaged."
+        )
+
     def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
         where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
+        return self._unread(
+            f"{len(self._readings)} captures of the board's program do not agree{where}."
+        )
+
+    def _unread(self, what: str) -> ReadBackError:
         return ReadBackError(
-            f"{len(self._readings)} captures of the board's program do not agree{where}.",
+            what,
             kept="The program is still on the board; nothing was kept in the archive.",
             advice="Check the cable and the speed, then save again.",
         )

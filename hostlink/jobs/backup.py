@@ -11,9 +11,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
-from hostlink.board.capturing import Capture, MemoryDoubt
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import rows_of
+from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
@@ -109,14 +110,16 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     if memory.doubt is not None:  # to read them would overwrite what is not known
         found.unread = dict.fromkeys(names, "Reading it would overwrite memory.")
         return found
+    overwrites = bool(names) and not session.profile.commands.list_stored
     try:
         if names:
             _read_slots(session, found, names)
-        if not names or session.profile.commands.list_stored:  # memory was not overwritten
-            _make_good(session, found, before)
     except HostlinkError as error:
-        memory_after(session, error, memory.lines, memory.spec)
+        if overwrites:
+            memory_after(session, error, memory.lines, memory.spec)
         raise
+    if not overwrites:
+        _make_good(session, found, before)
     return found
 
 
@@ -133,7 +136,11 @@ def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> N
         return
     if not same_program(session, session.dialogue.capture().lines, found.memory.lines):
         session.emit(Warned("The board lost its memory while it was read; it is put back."))
-        put_into_memory(session, found.memory.lines)
+        try:
+            put_into_memory(session, found.memory.lines)
+        except HostlinkError as error:
+            memory_after(session, error, found.memory.lines, found.memory.spec)
+            raise
         found.free_bytes = session.dialogue.free_memory()
 
 

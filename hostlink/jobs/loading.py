@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
-from hostlink.board.capturing import MemoryDoubt
 from hostlink.board.events import Warned
 from hostlink.board.learning import BoardRewritesError, Learned
 from hostlink.board.loading import Loader, LoadReport
 from hostlink.board.profile import Profile
+from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,

@@ -7,9 +7,10 @@ from dataclasses import dataclass, replace
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
 from hostlink.archive.times import shown
-from hostlink.board.capturing import Capture, MemoryDoubt
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import Reading
+from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program
 from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued

@@ -170,7 +170,8 @@ class Basic:
             wrong = read_line(kept, self.kind.language)[1] if rules.checked else None
             if wrong is not None:
                 raise wrong
-            state.memory.put(number, kept)
+            if not state.teller.forgets():
+                state.memory.put(number, kept)
         except Complaint as complaint:
             full = complaint.reason is Reason.FULL
             self._stuck = full and rules.when_full == "stuck"

@@ -24,6 +24,7 @@ class Faults:
     place of the line, from 1, that LIST leaves out or shows twice; lies_every: only at every LIST
     of that number (0 and 1: at each). refused_lists, empty_lists: so many LISTs at first are
     answered by WHAT?, or by nothing. free_bytes_off: bytes by which too little is called free.
+    forgets_every: each line of that number that is stored is lost, without a word; 0: none.
     escapes: words of error end with control characters. worn_page: page of flash, from 1, whose
     first byte cannot be changed any more.
     """
@@ -42,6 +43,7 @@ class Faults:
     refused_lists: int = 0
     empty_lists: int = 0
     free_bytes_off: int = 0
+    forgets_every: int = 0
     escapes: bool = False
     worn_page: int = 0
 

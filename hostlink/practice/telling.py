@@ -22,6 +22,7 @@ class Teller:
     def __init__(self, faults: Faults | None = None) -> None:
         self._faults = faults or Faults()
         self.lists = 0
+        self._stores = 0
 
     def rows(
         self, lines: Mapping[int, bytes], listed: Callable[[int, bytes], bytes], end: bytes
@@ -44,6 +45,12 @@ class Teller:
         if 0 < faults.skipped_line <= len(rows):
             del rows[faults.skipped_line - 1]
         return rows
+
+    def forgets(self) -> bool:
+        """Whether the line that is to be stored now is lost, though all the board says is well."""
+        self._stores += 1
+        every = self._faults.forgets_every
+        return every > 0 and self._stores % every == 0
 
     def free(self, true: int) -> int:
         """Return how many bytes the board calls free, of those that are."""

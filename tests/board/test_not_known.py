@@ -12,8 +12,9 @@ from scripted_board import PROMPT, ScriptedBoard
 from hostlink.board.capturing import Capture
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Event, Warned
+from hostlink.board.next_step import MOST_CAPTURES
 from hostlink.board.profile import Commands, Profile, Talk
-from hostlink.errors import ExitStatus, HostlinkError, Needed, NotKnownError
+from hostlink.errors import ExitStatus, HostlinkError, Needed, NotKnownError, ReadBackError
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.listing.rules import Rules, Storage
@@ -187,3 +188,20 @@ def test_a_row_that_nobody_can_explain_may_hide_a_line(row: bytes, place: str) -
         Bench(listing(answer)).capture()
     assert "answer_rows" in caught.value.advice
     assert sorted(Bench(listing(answer, free=84), free=True).capture().lines) == [10, 20]
+
+
+def test_a_question_that_is_damaged_each_time_is_given_up(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """All readings agree, and each time what asks for the free memory may have become a line."""
+    bench = Bench(listing(TWO_LINES, free=100 - 16), free=True)
+    ask = Dialogue.free_memory
+
+    def damaged(dialogue: Dialogue) -> int | None:
+        dialogue.evidence.disturbed()
+        return ask(dialogue)
+
+    monkeypatch.setattr(Dialogue, "free_memory", damaged)
+    with pytest.raises(ReadBackError, match="what was typed to prove it arrived damaged"):
+        bench.capture()
+    assert bench.lists == MOST_CAPTURES

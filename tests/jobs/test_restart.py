@@ -13,11 +13,20 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.capturing import Capture
+from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import find_profile
 from hostlink.cli.progress import warning
-from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.errors import (
+    HostlinkError,
+    LinkError,
+    LinkReason,
+    NotKnownError,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import Event
 from hostlink.jobs.loading import LoadOptions, load
@@ -332,3 +341,25 @@ def test_a_plug_that_sends_back_what_it_hears_is_no_board(archive: Archive) -> N
         assert here.wire.now() - began < 10
     assert caught.value.reason in (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
     assert archive.boards() == []
+
+
+def test_after_a_restart_nothing_is_said_to_be_untouched(
+    session: Callable[..., Session], archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the board holds by then cannot be told; what it held before is lost, and is kept."""
+    with session() as here:
+        load(here, archive, from_bytes(LISTING, "HAIL", name="HAIL"), LoadOptions())
+        capture = Dialogue.capture
+        readings: list[Capture] = []
+
+        def fails_the_second_time(dialogue: Dialogue) -> Capture:
+            if readings:
+                raise NotKnownError("It says WHAT.")
+            readings.append(capture(dialogue))
+            return readings[-1]
+
+        monkeypatch.setattr(Dialogue, "capture", fails_the_second_time)
+        with pytest.raises(NotKnownError) as caught:
+            restart(here, archive, consent=lambda _: True)
+    assert "not touched" not in caught.value.kept
+    assert "HAIL@1" in caught.value.kept

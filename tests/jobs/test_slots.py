@@ -10,6 +10,9 @@ from typing import Any
 
 import pytest
 
+from hostlink.archive import Archive
+from hostlink.board.capturing import Capture
+from hostlink.board.dialogue import Dialogue
 from hostlink.errors import LinkError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
@@ -234,3 +237,26 @@ def test_only_what_a_slot_holds_already_is_told_to_be_lost(table: Callable[..., 
             store(session, board.archive, name)
             told = [event.text for event in board.said("Warned")]
             assert sum("so it is not kept" in text for text in told) == warned
+
+
+def test_what_is_said_of_a_stored_program_is_not_said_of_memory(
+    table: Callable[..., Any], archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the readings of a stored program do not agree, memory was overwritten by it already."""
+    board = table()
+    board.load('10 PRINT "ONE"\n', "ONE")
+    board.load('10 PRINT "TWO"\n')
+    capture = Dialogue.capture
+    readings: list[Capture] = []
+
+    def fails_the_second_time(dialogue: Dialogue) -> Capture:
+        if readings:
+            raise ReadBackError("They differ.", kept="The program is still on the board.")
+        readings.append(capture(dialogue))
+        return readings[-1]
+
+    monkeypatch.setattr(Dialogue, "capture", fails_the_second_time)
+    with board.session() as session, pytest.raises(ReadBackError) as caught:
+        store(session, archive, "ONE")
+    assert "still on the board" not in caught.value.kept
+    assert "rescue@1" in caught.value.kept

@@ -50,6 +50,12 @@ def kept_is(bench: Any, spec: str, held: dict[int, bytes]) -> bool:
     return canonical_lines(got, rules) == canonical_lines(due, rules)
 
 
+def seen_of_a_stop(bench: Any) -> str:
+    """What is said of a program that was stopped; a board that shows nothing does not tell."""
+    shows_nothing = not bench.profile.talk.prompt and not bench.profile.talk.ready
+    return "not known whether the program stopped" if shows_nothing else "It was interrupted"
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_board_that_nobody_named_is_recognised_and_loaded(bench: Make, kind: str) -> None:
     """How it talks is told in one sentence; then a program goes there and back, proven."""
@@ -162,9 +168,21 @@ def test_an_endless_program_is_interrupted(bench: Make, kind: str) -> None:
     with board.session() as session:
         with pytest.raises(LinkError) as caught:
             run(session, longest_s=2.0)
-        shows_nothing = not board.profile.talk.prompt and not board.profile.talk.ready
-        seen = "not known whether the program stopped" if shows_nothing else "It was interrupted"
-        assert seen in str(caught.value)
+        assert seen_of_a_stop(board) in caught.value.kept
+        assert session.dialogue.capture().lines.keys() == held.keys()
+    assert board.memory == held
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_program_that_waits_for_input_is_interrupted(bench: Make, kind: str) -> None:
+    """Also where the interrupt is text to INPUT, and only a number leads on to where it counts."""
+    board = bench(kind)
+    board.put("10 INPUT A\n20 FOR I=1 TO 50\n30 NEXT I\n40 GOTO 10\n")
+    held = board.memory
+    with board.session() as session:
+        with pytest.raises(RefusedError, match="there is no more input") as caught:
+            run(session, Given([]))
+        assert seen_of_a_stop(board) in caught.value.kept
         assert session.dialogue.capture().lines.keys() == held.keys()
     assert board.memory == held
 

@@ -222,3 +222,13 @@ def test_a_worn_page_of_flash_keeps_its_first_byte() -> None:
     before = Machine().chip.flash[128]
     assert worn.chip.flash[128:256] == bytes([before]) + b"\xaa" * 127
     assert sound.chip.flash[128:256] == b"\xaa" * 128
+
+
+def test_a_line_may_be_lost_though_all_seems_well() -> None:
+    """Each third one: it is echoed and prompted for as the others are, and is not there."""
+    machine = Machine(faults=Faults(forgets_every=3))
+    said = b"".join(
+        typed(machine, b"%d END\r" % number, float(number), number + 1.0) for number in range(1, 7)
+    )
+    assert said.count(b"END\r\n+ ") == 6
+    assert list(machine.basic.lines) == [1, 2, 4, 5]

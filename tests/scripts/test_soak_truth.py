@@ -120,11 +120,11 @@ def test_a_listing_that_nothing_leads_to_is_not_kept(script: Script, watched) ->
 
 
 def test_every_kind_of_board_and_every_wrong_value_is_drawn(script: Script) -> None:
-    """Within two thousand jobs; and honest boards with a right profile are most of them."""
+    """Within two thousand jobs; and a good part of them can succeed."""
     whole = script("soak_making").whole
     drawn = [whole(number)["drawn"] for number in range(2000)]
     assert {each.name for each in drawn} == set(script("soak_boards").NAMES)
-    assert sum(each.fair for each in drawn) > 1000
+    assert sum(each.fair for each in drawn) > 800
 
 
 def test_a_wrong_value_is_another_one_and_the_only_one(script: Script) -> None:
