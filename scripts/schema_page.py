@@ -25,7 +25,8 @@ _ABOUT_TABLES = """\
 damage is known: CRC-32 (RFC 1952, section 8) over the table's name and each value in the order of
 the table, joined by a byte 1F. A value is a letter for its type, then text in UTF-8 (`t`), a number
 in decimal (`i`), bytes (`b`), or nothing for NULL (`n`). Left out are `text`, `raw` and `canonical`
-of listings and `data` of images, which SHA-256 proves."""
+of listings and `data` of images, which SHA-256 proves. `unproven` says what speaks against a
+listing that a board gave; it is empty where nothing does."""
 _COLUMN = re.compile(r"^  (\w+) [A-Z].*?(?:-- (.*))?$")
 _ABOUT = re.compile(r"^  -- (.*)$")
 

@@ -8,11 +8,13 @@ import click
 
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, say
+from hostlink.cli.output import as_json, data, say, table
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from hostlink.jobs.boards import KnownBoard
 
 _RESTARTS = {
@@ -20,17 +22,19 @@ _RESTARTS = {
     False: "did not restart it when last tried",
     None: "not known yet whether that restarts it",
 }
+_SHORT = {True: "restarts it", False: "leaves it", None: "not known"}
 
 
 @click.command()
 @click.option("--label", metavar="LABEL", help="Label the board at --port with a colour or a name.")
 @click.option("--all", "show_all", is_flag=True, help="Show ports without a USB bridge too.")
+@click.option("--details", is_flag=True, help="Show all that is known of each board.")
 @shared(port=True, json=True)
-def boards(desk: Desk, label: str | None, show_all: bool) -> int:
+def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
     """Show ports, their bridge chips, and boards known by label.
 
-    For each: how it is recognised, what drives it, whether opening its port restarts it, and what
-    it was last known to hold. No port is opened.
+    A row each, with whether opening its port restarts the board and what it was last known to hold;
+    --details tells also how it is recognised and what drives it. No port is opened.
     """
     from hostlink.board.ports import hidden_bridges, other_ports, usb_ports
     from hostlink.jobs.boards import known_boards, label_board, without_port
@@ -47,8 +51,11 @@ def boards(desk: Desk, label: str | None, show_all: bool) -> int:
     if desk.json:
         as_json([row.as_dict() for row in rows])
         return tell_damaged(damaged)
-    for row in rows:
-        _show(row)
+    if details:
+        for row in rows:
+            _show(row)
+    elif rows:
+        _table(rows)
     for sentence in without_port(hidden_bridges()):
         say(sentence, quiet=desk.quiet)
     say(
@@ -58,6 +65,27 @@ def boards(desk: Desk, label: str | None, show_all: bool) -> int:
         quiet=desk.quiet,
     )
     return tell_damaged(damaged)
+
+
+def _table(rows: Sequence[KnownBoard]) -> None:
+    """A row for each board; what keeps its port from being opened is said below."""
+    table(
+        ["board", "port", "bridge chip", "opening", "profile", "last held"],
+        [
+            [
+                row.label or "without a label",
+                row.port or "not plugged in",
+                row.chip or "-",
+                _SHORT[row.restarts_on_open],
+                row.profile or "-",
+                row.held_words or "not known",
+            ]
+            for row in rows
+        ],
+    )
+    for row in rows:
+        if row.access:
+            say(f"{row.port}: {row.access}")
 
 
 def _show(row: KnownBoard) -> None:

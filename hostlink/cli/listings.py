@@ -18,16 +18,19 @@ if TYPE_CHECKING:
     from hostlink.listing import Finding, Mended, Review
 
 
-def _show_rules(context: click.Context) -> None:
+def _show_rules(desk: Desk) -> ExitStatus:
     """What the review looks for, in place of a review."""
     from hostlink.listing.finding import RULES
 
-    table(["rule", "finds"], [[rule, finds] for rule, finds in RULES.items()])
-    context.exit()
+    if desk.json:
+        as_json([{"rule": rule, "finds": finds} for rule, finds in RULES.items()])
+    else:
+        table(["rule", "finds"], [[rule, finds] for rule, finds in RULES.items()])
+    return ExitStatus.DONE
 
 
 @click.command()
-@click.argument("what")
+@click.argument("what", required=False)
 @click.option(
     "--cross-reference",
     "with_references",
@@ -37,9 +40,6 @@ def _show_rules(context: click.Context) -> None:
 @click.option(
     "--rules",
     is_flag=True,
-    is_eager=True,
-    expose_value=False,
-    callback=lambda ctx, _, wanted: _show_rules(ctx) if wanted else None,
     help="List the names of all rules and what each finds.",
 )
 @click.option(
@@ -51,7 +51,9 @@ def _show_rules(context: click.Context) -> None:
     "with `silence:` and names rules does the same for good.",
 )
 @shared(profile=True, json=True)
-def review(desk: Desk, what: str, with_references: bool, silenced: tuple[str, ...]) -> int:
+def review(
+    desk: Desk, what: str | None, with_references: bool, rules: bool, silenced: tuple[str, ...]
+) -> int:
     """Show a listing's byte ledger, whether it fits, its problems.
 
     Exit status 1 where the board would refuse, lose or change something.
@@ -60,6 +62,10 @@ def review(desk: Desk, what: str, with_references: bool, silenced: tuple[str, ..
     from hostlink.listing import review as review_listing
     from hostlink.listing.crossref import cross_reference
 
+    if rules:
+        return _show_rules(desk)
+    if what is None:
+        raise click.UsageError("Name a listing to review, or --rules.")
     material = material_for(desk, what)
     profile = desk.the_profile()
     quiet = {*silenced, *_silenced_by_note(desk, material)}

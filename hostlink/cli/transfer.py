@@ -227,7 +227,7 @@ def save(desk: Desk, program: str, note: str) -> int | None:
 
     The program is captured at least twice; only captures that agree are kept. Without PROGRAM it
     goes to the program that the board was last known to hold; with several boards each goes to a
-    program named after its board and the day.
+    program named after its board and the day, where the archive does not hold it yet.
     """
     from hostlink.cli.progress import Teller
     from hostlink.jobs.saving import SaveOptions

@@ -104,9 +104,9 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
         if session.profile != before:
             check_loadable(material, session.profile, despite_review=options.despite_review)
         board = session.board_in(archive)
-        with session.job(archive, "load", board, program=material.name) as record:
+        detail = {"listing": material.label}
+        with session.job(archive, "load", board, program=material.name, detail=detail) as record:
             record.revision = revision
-            record.detail["listing"] = material.label
             try:
                 return _overwrite(session, archive, board, material, options, record, state)
             except HostlinkError as error:
@@ -134,7 +134,7 @@ def _overwrite(
     session.dialogue.can("clear", "clear their program memory")
     _must_fit(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))
-    state.touched = True
+    record.detail["overwrote"] = state.touched = True
     changes = options.changes_only and not options.discard_board
     loader, report = _send(
         session, material.listing.numbered(), state.held.lines if changes else None, options

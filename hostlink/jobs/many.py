@@ -167,11 +167,14 @@ def save_on_each(
     cancelled: Callable[[], bool] = lambda: False,
     on_result: Callable[[Result[Saved]], None] = lambda _: None,
 ) -> list[Result[Saved]]:
-    """Save every board's program, each as a program named after its board and the day."""
+    """Save every board's program, each as a program named after its board and the day.
+
+    What the archive holds as a revision already is not kept again under such a name.
+    """
 
     def task(session: Session, name: str) -> Saved:
         program = dated_name(name, today)
-        return save(session, archive, dataclasses.replace(options, name=program))
+        return save(session, archive, dataclasses.replace(options, name=program, unless_held=True))
 
     return on_each(choices, archive, task, emit, cancelled, on_result)
 

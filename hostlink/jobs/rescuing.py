@@ -17,9 +17,10 @@ from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
 from hostlink.jobs.material import content_of
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.session import Session
-from hostlink.listing import Line, Listing, to_bytes
+from hostlink.listing import Line, Listing, canonical_lines, to_bytes
 from hostlink.words import plural, safe
 
+_FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
 _DISCARD = "To overwrite it all the same, repeat the command with --discard-board."
 
 
@@ -49,16 +50,47 @@ def held_content(session: Session, result: Capture) -> Content:
     return content_of(listing, to_bytes(listing.text(), charset), charset, session.profile)
 
 
-def board_origin(session: Session, board: Board, result: Capture, kind: str = "board") -> Origin:
+def board_origin(
+    session: Session, archive: Archive, board: Board, result: Capture, kind: str = "board"
+) -> Origin:
     """Where a capture came from, with how far it may be trusted."""
+    against = [
+        "" if result.is_proven else str(result.doubt),
+        _cut_off(session, archive, board, result),
+    ]
     return Origin(
         "rescue" if kind == "rescue" else "board",
         where=session.choice.port,
         board_uuid=board.uuid,
         captures=result.count,
         after_restart=session.restarted_since_attach,
-        unproven="" if result.is_proven else str(result.doubt),
+        unproven="; ".join(filter(None, against)),
     )
+
+
+def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) -> str:
+    """In words, which load that did not end well a captured program is left of; "" if none.
+
+    Lines of what was being loaded have to be in it: a board may have been typed on since.
+    """
+    fills = (
+        event
+        for event in archive.events(board_uuid=board.uuid)
+        if event.job in _FILLS_MEMORY
+        and not (event.ended_at is None and event.uuid in session.begun)
+    )
+    last = next(fills, None)
+    copy = archive.host_copy(board.uuid)
+    if last is None or last.job != "load" or copy is None or copy.revision:
+        return ""
+    if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
+        return ""
+    rules = session.profile.rules
+    loaded = canonical_lines(Listing.from_text(copy.content.text).numbered(), rules)
+    if not loaded.items() & canonical_lines(result.lines, rules).items():
+        return ""
+    what = last.revision or last.detail.get("listing") or "a program"
+    return f"left of a load of {what} that was cut off"
 
 
 def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
@@ -138,7 +170,7 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     if same is not None:
         session.emit(AlreadyKept(same.spec))
         return Held(result.lines, result.count, same.spec)
-    kept = archive.rescue(content, board_origin(session, board, result, "rescue"))
+    kept = archive.rescue(content, board_origin(session, archive, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
     return Held(result.lines, result.count, kept.spec, new=True)
 

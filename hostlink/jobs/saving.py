@@ -11,7 +11,7 @@ from hostlink.board.events import Phase, Warned
 from hostlink.board.learning import numbers_named
 from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
-from hostlink.jobs.attaching import last_program
+from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.events import KeptAs
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import board_origin, heal_by, held_content
@@ -24,12 +24,14 @@ class SaveOptions:
     """name: the program to save to, "" for the one that the board was last known to hold.
 
     note: one line kept with the revision. after_restart: consent to save although the board
-    restarted since its port was opened.
+    restarted since its port was opened. unless_held: keep nothing new of a program that the archive
+    holds as a revision under any name.
     """
 
     name: str = ""
     note: str = ""
     after_restart: bool = False
+    unless_held: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +103,14 @@ def _keep(
     result: Capture,
     options: SaveOptions,
 ) -> Saved:
-    origin = board_origin(session, board, result)
+    origin = board_origin(session, archive, board, result)
+    if origin.unproven and result.is_proven:
+        session.emit(Warned(f"Kept with a mark: it is {origin.unproven}."))
     origin = dataclasses.replace(origin, note=options.note)
     heal_by(session, archive, content)
     latest = _same_as_latest(archive, name, content)
+    if latest is None and options.unless_held:
+        latest = _held_as(archive, board, content)
     if latest is not None:
         revision, is_new = latest, False
     else:
@@ -128,6 +134,14 @@ def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision |
             latest = archive.revision(name)
             return holder if latest.uuid == holder.uuid else None
     return None
+
+
+def _held_as(archive: Archive, board: Board, content: Content) -> Revision | None:
+    """The revision that a board's program is, if the archive holds it."""
+    copy = archive.host_copy(board.uuid)
+    held = [holder for holder in archive.holds(content) if isinstance(holder, Revision)]
+    known = as_known(held, copy.revision if copy is not None else "")
+    return known if isinstance(known, Revision) else None
 
 
 def _name_for(archive: Archive, board: Board, content: Content) -> str:

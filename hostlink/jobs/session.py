@@ -116,6 +116,7 @@ class Session:
         self._is_known_kind = True
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self._told = False
+        self.begun: set[str] = set()  # the UUIDs of the events of its jobs
         self.restarts_told = 0  # restarts of which a job itself has said what came of them
         self._restarts_settled = 0
         self._woke = False
@@ -160,6 +161,7 @@ class Session:
             self._patience.limited(limit_s, self.wire.now),
             archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
         ):
+            self.begun.add(record.uuid)
             yield record
 
     @contextlib.contextmanager

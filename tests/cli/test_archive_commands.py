@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import shutil
 from collections.abc import Callable
@@ -9,6 +10,8 @@ from datetime import datetime
 from pathlib import Path
 
 import pytest
+
+from hostlink.archive import Archive, BackupItem, Content, Origin
 
 
 @pytest.fixture
@@ -408,3 +411,24 @@ def test_a_revision_that_is_not_there(kept: Callable) -> None:
     assert "go up to 2" in told.err
     assert "names no revision" in kept("show", "LIGHT@x").err
     assert "no rescue 7" in kept("show", "rescue@7").err
+
+
+def test_what_speaks_against_a_listing_is_shown(hostlink: Callable, archive: Archive) -> None:
+    """In the history, with the rescues and the backups, in text and in JSON."""
+    board = archive.board_seen(serial="practice:red")
+    text = "10 PRINT 1\n"
+    content = Content(text.encode(), text, text, "practice", "latin-1", 11)
+    why = "the board reports 818 bytes free, by its listing it should be 844"
+    origin = Origin("board", "practice://red", board.uuid, "mine", unproven=why)
+    archive.keep("SHORT", content, origin)
+    archive.rescue(content, dataclasses.replace(origin, kind="rescue", after_restart=True))
+    items = [BackupItem("memory", content, 2, unproven=why), BackupItem("stored", content, 2, "A")]
+    archive.keep_backup(board.uuid, items, profile="practice")
+    assert f"board practice://red (not proven: {why})" in hostlink("history", "SHORT").out
+    marked = f"practice://red (after a restart, not proven: {why})"
+    assert marked in hostlink("programs", "--rescues").out
+    assert "memory (not proven), A" in hostlink("backup", "--list").out
+    (revision,) = hostlink("history", "SHORT", "--json").json
+    assert (revision["unproven"], revision["note"]) == (why, "mine")
+    (backup,) = hostlink("backup", "--list", "--json").json
+    assert [item["unproven"] for item in backup["items"]] == [why, None]

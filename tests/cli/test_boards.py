@@ -48,7 +48,7 @@ def nothing_plugged_in(plug: Plug, mocker: MockerFixture) -> None:
 def test_a_board_is_explained(hostlink: Callable, plug: Plug) -> None:
     """Bridge chip with its USB id, driver, how it is recognised; nothing is known of it yet."""
     plug(("/dev/ttyUSB0", 0x0403, 0x6001, "A5", "1-2"))
-    told = hostlink("boards")
+    told = hostlink("boards", "--details")
     assert told.status == 0
     assert told.out.splitlines()[0] == "without a label, /dev/ttyUSB0"
     assert "FT232 Serial (UART) IC (0403:6001)" in told.out
@@ -62,12 +62,16 @@ def test_boards_that_cannot_be_told_apart_are_not_said_to_be(
 ) -> None:
     """A bridge without a number is known by its socket, and the doubt is said."""
     plug(("/dev/ttyUSB0", 0x1A86, 0x7523, None, "1-2"))
-    assert "USB socket 1-2 only: its bridge has no serial number" in hostlink("boards").out
+    assert (
+        "USB socket 1-2 only: its bridge has no serial number"
+        in hostlink("boards", "--details").out
+    )
     plug(
         ("/dev/ttyUSB0", 0x10C4, 0xEA60, "0001", "1-2"),
         ("/dev/ttyUSB1", 0x10C4, 0xEA60, "0001", "1-3"),
     )
-    assert hostlink("boards").out.count("its serial number 0001 is that of another one") == 2
+    told = hostlink("boards", "--details")
+    assert told.out.count("its serial number 0001 is that of another one") == 2
 
 
 def test_labels_stay_with_the_right_board(hostlink: Callable, plug: Plug) -> None:
@@ -79,13 +83,13 @@ def test_labels_stay_with_the_right_board(hostlink: Callable, plug: Plug) -> Non
     here = {row["port"]: row["label"] for row in hostlink("boards", "--json").json}
     assert here["/dev/ttyUSB4"] == "Red"
     assert here["/dev/ttyUSB5"] is None
-    assert "Blue, not plugged in" in hostlink("boards").out
+    assert "Blue, not plugged in" in hostlink("boards", "--details").out
 
 
 def test_what_was_seen_at_openings_is_shown(hostlink: Callable) -> None:
     """Once a board restarted when it was opened, the table says so, and what it held."""
     assert hostlink("load", "hail").status == 0
-    assert "did not restart it" in hostlink("boards").out
+    assert "did not restart it" in hostlink("boards", "--details").out
     assert (
         hostlink("stored", "--port", "practice://class?time=virtual&restarts_on_open=1").status == 0
     )
@@ -93,7 +97,20 @@ def test_what_was_seen_at_openings_is_shown(hostlink: Callable) -> None:
     assert row["restarts_on_open"] is True
     assert row["holds"] == "HAIL@1"
     assert row["recognised_by"] == "its name"
-    assert "restarts it: what its memory holds is lost" in hostlink("boards").out
+    assert "restarts it: what its memory holds is lost" in hostlink("boards", "--details").out
+
+
+def test_each_board_has_one_row_in_natural_order(hostlink: Callable, archive: Archive) -> None:
+    """BOARD-2 before BOARD-10, whatever order they came in; what it held stands in its row."""
+    for number in (10, 2, 1):
+        board = archive.board_seen(serial=f"practice:b{number}")
+        archive.board_label(board.uuid, f"Board-{number}")
+    hostlink("load", "hail", "--port", "practice://b2?time=virtual")
+    head, *rows = hostlink("boards").out.splitlines()
+    assert head.split() == ["board", "port", "bridge", "chip", "opening", "profile", "last", "held"]
+    assert [row.split()[0] for row in rows] == ["Board-1", "Board-2", "Board-10"]
+    assert "  HAIL@1, proven 2" in rows[1]
+    assert "leaves it" in rows[1] and "not known" in rows[0]
 
 
 def test_ports_without_a_bridge_are_shown_on_request(hostlink: Callable, plug: Plug) -> None:

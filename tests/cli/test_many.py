@@ -71,11 +71,24 @@ def test_saves_are_named_by_board_and_day(
     day = mocker.patch("hostlink.cli.many.date")
     day.today.return_value = date(2026, 11, 27)
     hostlink("load", "hail", *BOTH)
+    for port in (RED, BLUE):
+        hostlink("console", "--port", port, stdin=f"5 REM {port[-20:]}\nleave!\n".encode())
     told = hostlink("save", *BOTH)
     assert told.status == 0
     names = {program.name for program in archive.programs()}
     assert names == {"HAIL", "RED-2026-11-27", "BLUE-2026-11-27"}
     assert hostlink("save", *BOTH).out.count("nothing new") == 2
+
+
+def test_untouched_boards_are_not_saved_as_so_many_copies(
+    hostlink: Callable, archive: Archive
+) -> None:
+    """Each is told as the revision that it still holds, and nothing is kept twice."""
+    hostlink("load", "hail", *BOTH)
+    red, blue = hostlink("save", "--json", *BOTH).json
+    assert (red["revision"], red["is_new"]) == ("HAIL@1", False)
+    assert (blue["revision"], blue["is_new"]) == ("HAIL@1", False)
+    assert [(one.name, one.revisions) for one in archive.programs()] == [("HAIL", 1)]
 
 
 @pytest.mark.parametrize(

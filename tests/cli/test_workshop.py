@@ -95,6 +95,10 @@ def test_review_names_its_rules_and_the_place_of_each_finding(hostlink, listing)
     told = hostlink("review", "--rules")
     assert (told.status, told.err) == (0, "")
     assert [row.split()[0] for row in told.out.splitlines()[1:]] == list(RULES)
+    for words in (("--rules", "--json"), ("--json", "--rules")):
+        told = hostlink("review", *words)
+        assert {each["rule"]: each["finds"] for each in told.json} == RULES
+    assert hostlink("review").status == 2
     assert "warning: line 10, column 10: A is used" in hostlink("review", listing("10 PRINT A")).out
 
 

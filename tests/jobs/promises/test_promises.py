@@ -151,6 +151,40 @@ def test_promise_1_a_broken_load_leaves_no_false_knowledge(bench: Any) -> None:
         bench.save()
 
 
+def test_promise_1_what_a_broken_load_left_is_marked_for_good(bench: Any) -> None:
+    """A save or a rescue of it says so, as long as lines of that load are in it."""
+    bench.put(faults=Faults(unplug_after_bytes=700))
+    lines = {n: f"REM {n:040}" for n in range(10, 200, 10)}
+    with pytest.raises(LinkError):
+        bench.load("".join(f"{n} {text}\n" for n, text in lines.items()), "LONG")
+    bench.put(holds={10: lines[10], 20: lines[20]})
+    saved = bench.save("MINE")
+    assert saved.revision.origin.unproven == "left of a load of LONG@1 that was cut off"
+    assert saved.doubt is None
+    bench.put(holds={10: lines[10], 20: "PRINT 2"})
+    bench.load("10 END\n", "SHORT")
+    (rescue,) = bench.archive.rescues()
+    assert rescue.origin.unproven == ""  # somebody worked on what was saved
+    bench.save("SHORT")
+    assert bench.archive.revision("SHORT").origin.unproven == ""
+
+
+def test_promise_1_a_rescue_of_what_a_broken_load_left_is_marked(bench: Any) -> None:
+    """Also where the next load comes first; a program of other lines has no such mark."""
+    lines = {n: f"REM {n:040}" for n in range(10, 200, 10)}
+    text = "".join(f"{n} {line}\n" for n, line in lines.items())
+    for held, unproven in (
+        ({10: lines[10]}, "left of a load of LONG@1 that was cut off"),
+        ({10: "PRINT 1"}, ""),
+    ):
+        bench.put(faults=Faults(unplug_after_bytes=700))
+        with pytest.raises(LinkError):
+            bench.load(text, "LONG")
+        bench.put(holds=held)
+        bench.load("10 END\n", "SHORT")
+        assert bench.archive.rescues(limit=1)[0].origin.unproven == unproven
+
+
 # --- 2: loaded means proven ------------------------------------------------------------------
 
 
