@@ -2,6 +2,7 @@
 
 "error": the board would refuse, lose or change something, or the program breaks where it runs.
 "warning": the board takes it, but it may not be what was meant.
+"advice": nothing is wrong, but something could be better.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.soundness import soundness
+from hostlink.listing.tokens import scan
 
 _LIKE_DIGITS = re.compile(r"[0-9OoIl]+(?= |$)")
 
@@ -43,6 +45,11 @@ class Review:
         """The findings that are warnings."""
         return tuple(finding for finding in self.findings if finding.severity == "warning")
 
+    @property
+    def advice(self) -> tuple[Finding, ...]:
+        """The findings that are advice."""
+        return tuple(finding for finding in self.findings if finding.severity == "advice")
+
 
 def review(
     listing: Listing, rules: Rules, *, deep: bool = False, silenced: Collection[str] = ()
@@ -59,6 +66,7 @@ def review(
         *_whole(listing, ledger),
         *_numbers(listing, rules),
         *(finding for line in listing for finding in _form(line, rules.form)),
+        *(finding for line in listing for finding in _small_keywords(line, rules.language)),
         *_jumps(listing, rules.language),
         *(soundness(listing, rules) if deep else ()),
     ]
@@ -197,6 +205,24 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
             *(line.at, line.number, strange[0][0] + 1, "character-not-on-board"),
             message=f"The board cannot take {count} of the line: {names}{more}.",
             advice="Mend the listing, or change them by hand.",
+            severity="error",
+        )
+
+
+def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
+    """Find keywords that the board would not know for their small letters; one finding a line."""
+    if not language.capitals_only:
+        return
+    small = [span for span in scan(line.text, language) if span.word and span.text != span.text.upper()]
+    if small:
+        first = small[0]
+        others = f" (and {len(small) - 1:,} more)" if len(small) > 1 else ""
+        yield Finding(
+            *(line.at, line.number, len(line.typed) - len(line.text) + first.start + 1),
+            rule="keyword-in-small-letters",
+            message=f"{first.text} is in small letters{others}; this board knows its words in "
+            "capitals only, so the line fails when it runs.",
+            advice=f"Write {first.word}.",
             severity="error",
         )
 
