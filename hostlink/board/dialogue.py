@@ -28,6 +28,7 @@ _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
+_CLEARINGS = 3  # times that the board is asked to clear its memory while it refuses
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -269,16 +270,20 @@ class Dialogue:
     def clear(self) -> None:
         """Empty the program memory.
 
-        Raises RefusedError where the board refuses the command and still lists lines.
+        One refusal may be damage on the wire. Raises RefusedError where the board refuses the
+        command each time and still lists lines.
         """
         command = self.can("clear", "clear their program memory")
-        said = self.refusal_in(self._asked(command).answer)
-        if said and self.read_listing().lines:
-            raise RefusedError(
-                f'The board does not clear its memory by {safe(command)}: it says "{said}".',
-                kept=_UNTOUCHED,
-                advice="If it clears it by another word, name that as clear in its profile.",
-            )
+        said = ""
+        for _ in range(_CLEARINGS):
+            said = self.refusal_in(self._asked(command).answer)
+            if not said or not self.read_listing().lines:
+                return
+        raise RefusedError(
+            f'The board does not clear its memory by {safe(command)}: it says "{said}".',
+            kept=_UNTOUCHED,
+            advice="If it clears it by another word, name that as clear in its profile.",
+        )
 
     def free_memory(self) -> int | None:
         """Bytes free by the board's own word; None where it has no such question or answer."""

@@ -52,6 +52,7 @@ _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end w
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ASKING = b"?"
 _ROW_END = re.compile(rb"[\r\n]+")
+_ROW_ENDS = (b"\r", b"\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +70,12 @@ class Manner:
     ready: bytes = b""
     answer_rows: tuple[str, ...] = ()
     refusal: tuple[str, ...] = ()
+
+    @property
+    def error_words(self) -> tuple[str, ...]:
+        """How the board begins to refuse, without what it repeats of the line."""
+        rows = (row.partition(NONSENSE.decode())[0].rstrip("'\" ") for row in self.refusal)
+        return tuple(dict.fromkeys(row[:40] for row in rows if row))[:1]
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +134,8 @@ class Recogniser:
         self._emit(Phase("Finding out how this board talks"))
         self._stop_or_refuse()
         for manner in self._speeds_heard(speeds):
-            heard = self._listen_to_commands(manner)
+            # Two empty lines were answered alike: what fails once now may be one damaged byte.
+            heard = self._listen_to_commands(manner) or self._listen_to_commands(manner)
             if heard is not None:
                 return self._match(heard)
         raise self._nothing()
@@ -158,6 +166,8 @@ class Recogniser:
             first = self._ask(line_end)
         if not is_text(first, strict=False):
             return None
+        if first[:1] in _ROW_ENDS and is_text(first):
+            self._refuse_question(parts_of(first)[2])
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
             if again == first and is_text(again):
@@ -341,7 +351,7 @@ def with_manner(careful: Profile, manner: Manner) -> Profile:
     commands = dataclasses.replace(
         careful.commands,
         answer_rows=manner.answer_rows,
-        error_words=tuple(dict.fromkeys(row[:40] for row in manner.refusal[:1])),
+        error_words=manner.error_words,
     )
     # Nothing is known of its memory but what it says itself.
     storage = dataclasses.replace(careful.rules.storage, program_bytes=0)

@@ -84,6 +84,7 @@ class Exchange:
         self._state = _State.TYPING
         self._sent = 0
         self._echoed = 0
+        self._came_back = 0  # bytes since the text began to be typed, right or wrong
         self._attempts = 0
         self._buffer = bytearray()
         self._last = 0.0
@@ -130,6 +131,7 @@ class Exchange:
     # --- typing ------------------------------------------------------------------------------
 
     def _typing(self, now: float, received: bytes) -> Step:
+        self._came_back += len(received)
         if self._pacing.echo and not self._echo_fits(received):
             return self._settle(now)
         out = self._next_bytes(now)
@@ -194,6 +196,7 @@ class Exchange:
         return Step(b"", now + self._pacing.quiet_s)
 
     def _settling(self, now: float, received: bytes) -> Step:
+        self._came_back += len(received)
         quiet_at = self._last + self._pacing.quiet_s
         if received or now < quiet_at:
             if now - self._settling_since > _LONGEST_SETTLING_S:
@@ -205,7 +208,8 @@ class Exchange:
         if pacing.line_cancel:
             out = pacing.line_cancel
         elif pacing.erase:
-            out = pacing.erase * (len(self._text) + 8)
+            # Never more than the board has taken: some step back beyond the line, into what runs.
+            out = pacing.erase * min(self._sent, self._came_back)
         else:
             out = pacing.line_end
             self.committed_wrong = True
@@ -230,7 +234,7 @@ class Exchange:
             self._settling_since = now
             return Step(b"", now)
         self._state = _State.TYPING
-        self._sent = self._echoed = 0
+        self._sent = self._echoed = self._came_back = 0
         self._next_byte_at = 0.0
         self._last = now
         return self._typing(now, b"")
