@@ -21,6 +21,13 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"Look at it with `hostlink backup`", "Look at it with Alt+O"),
     (r"`hostlink backup --list` shows them", "Alt+P shows them"),
     (r"`hostlink putback (\S+)` tries again", r"Alt+P tries \1 again"),
+    (r"`hostlink putback (\S+) --profile NAME` puts them back", r"Alt+P puts \1 back"),
+    (r"`hostlink putback (\S+)` puts them on", r"Alt+P puts \1 on"),
+    (r"`hostlink putback (\S+)` puts (them|it) back", r"Alt+P puts \1 back"),
+    (r"`hostlink putback (\S+)`: both put", r"Alt+P with \1: both put"),
+    (r"Name what is to go back: `hostlink putback (\S+) --item \S+`",
+     r"Mark in Alt+P what is to go back of \1"),
+    (r"name its --profile or --baud", "name its profile in the settings (Alt+S)"),
     (r"and run `hostlink boards` to see the ports", "and look at the boards with Alt+Y"),
     (r"Run `hostlink boards` to see the ports", "Alt+Y shows the ports"),
     (r"this is the right port and speed \(--port, --baud\)",
@@ -38,7 +45,8 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"is not kept; name it with --as", "is not kept"),
     (r"; with --discard-board what the board [^.]*", ""),
     (r"\(--storing\)", "(the other answer to S)"),
-    (r"`hostlink firmware write --previous`", "G on the firmware screen"),
+    (r"`hostlink firmware write --previous( --discard-board)?`", "G on the firmware screen"),
+    (r"`hostlink firmware write IMAGE( --discard-board)?`", "W on the firmware screen"),
 )  # fmt: skip
 _REST = re.compile(r"(`hostlink [^`]+`)")
 

@@ -121,6 +121,7 @@ class BackupsScreen(Page[None]):
         super().__init__()
         self.backups: dict[str, Backup] = {}
         self.marked: set[str] = set()
+        self._mine = ""  # the UUID of the current board
         self._wrong: list[Misfit] = []
 
     def body(self) -> Iterator[Widget]:
@@ -156,7 +157,7 @@ class BackupsScreen(Page[None]):
         if current is not None:
             board = known_board(self.app.archive, identity_of(current.port))
         found = self.app.archive.backups(limit=MOST)
-        mine = board.uuid if board is not None else ""
+        self._mine = mine = board.uuid if board is not None else ""
         found.sort(key=lambda one: one.board_uuid != mine)
         self.backups = {one.spec: one for one in found}
         words = plural(len(found), "backup")
@@ -197,11 +198,18 @@ class BackupsScreen(Page[None]):
     def _chosen_changed(self) -> None:
         """Another backup is at the cursor: nothing of it is marked yet."""
         self.marked.clear()
-        backup = self.chosen
-        profile = self.app.profile
-        items = backup.items if backup is not None else ()
-        self._wrong = misfits(profile, items, profile.rules.storage.program_bytes)
+        self._wrong = self._misfits(self.chosen)
         self._show_items()
+
+    def _misfits(self, backup: Backup | None) -> list[Misfit]:
+        """What does not fit by the profile, whose sizes say nothing of what this board held."""
+        if backup is None:
+            return []
+        profile = self.app.profile
+        storage = profile.rules.storage
+        if backup.board_uuid == self._mine:
+            return misfits(profile, backup.items, 0)
+        return misfits(profile, backup.items, storage.program_bytes, storage.eeprom_bytes)
 
     def _show_items(self) -> None:
         backup = self.chosen

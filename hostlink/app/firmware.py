@@ -24,11 +24,10 @@ from hostlink.archive.firmware import FirmwareWrite
 from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
-from hostlink.firmware.image import Image
 from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
-from hostlink.jobs.firmware import WriteRequest, Written, image_before, write_firmware
+from hostlink.jobs.firmware import WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.firmware_checks import role_of
 from hostlink.jobs.session import Session
 from hostlink.words import plural, safe
@@ -86,7 +85,11 @@ def written_words(written: Written) -> str:
     what = f"{plural(written.written, 'page')} written and read back"
     if written.resumed:
         what = f"the write that was cut off is finished, {what}"
-    back = f" Its programs are back on it, proven ({written.backup})." if written.restored else ""
+    back = ""
+    if written.backup:
+        back = f" What it held before is kept as {written.backup}."
+    if written.restored:
+        back = f" Its programs are back on it, proven ({written.backup})."
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
     )
@@ -204,9 +207,8 @@ class FirmwareScreen(Page[None]):
         def work(session: Session, archive: Archive) -> Written:
             wanted = request
             if wanted is None:
-                before, last = image_before(archive, session.board_in(archive))
-                image = Image.from_flash(before.name, before.flash)
-                wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, last.role)
+                image, role = way_back(archive, session.board_in(archive))
+                wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, role, goes_back=True)
             used.append(wanted)
             with session.may_stop() if may_stop else nullcontext():
                 return write_firmware(session, archive, wanted)
@@ -216,6 +218,8 @@ class FirmwareScreen(Page[None]):
             return written_words(written)
 
         def failed(error: BaseException) -> Callable[[], object] | None:
+            self.app.desk.unknown_now(attached)  # it may have been restarted
+            attached.read_at = None
             return self._way_on(error, used[-1], attached) if used else None
 
         job = attached.do(f"Writing firmware to {self.app.desk.board_name(attached)}", work)

@@ -153,6 +153,7 @@ STORAGE = (
     Key("squeezed", Flag(), "whether blanks outside quotes and remarks take no memory"),
     Key("variables", Flag(), "whether variables take of the memory that is free for a program"),
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
+    Key("eeprom_bytes", Whole(0, 2**24), "bytes for all stored programs together; 0: not known"),
     Key("tokens", Costs(), 'with kind "tokens": keywords that take more or less than one byte'),
 )
 

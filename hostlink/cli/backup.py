@@ -8,10 +8,13 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say, table
+from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Backup
+    from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.many import Result
     from hostlink.jobs.session import Session
 
 
@@ -23,7 +26,8 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     """Keep all that the board holds: memory and every stored program.
 
     A stored program is read by recalling it; what was in memory is kept first and put back last,
-    both proven. With several boards each backup is noted with its board's name and the day.
+    both proven. Where one cannot be read the rest is kept, and the exit status is 1. With several
+    boards each backup is noted with its board's name and the day.
     """
     if list_them:
         _list(desk)
@@ -39,14 +43,19 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
         teller.close()
     if desk.json:
         as_json({**_as_dict(made.backup), "unread": made.unread})
-        return None
+        return _status(made)
     kept = made.backup
     items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
     say(f"{kept.spec} is kept and proven: {items}.", quiet=desk.quiet)
     for name, why in made.unread.items():
         say(f"Not in it: {name}. {why}")
     say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
-    return None
+    return _status(made)
+
+
+def _status(made: BackedUp) -> ExitStatus:
+    """Whether all that the board holds is in its backup."""
+    return ExitStatus.REFUSED if made.unread else ExitStatus.DONE
 
 
 def _back_up_many(desk: Desk, note: str) -> int:
@@ -54,9 +63,8 @@ def _back_up_many(desk: Desk, note: str) -> int:
     from datetime import date
 
     from hostlink.cli.many import Tellers
-    from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.backup import backup as backup_job
-    from hostlink.jobs.many import dated_name, on_each, worst
+    from hostlink.jobs.many import dated_name, on_each
 
     today = date.today()
     with desk.archive() as archive:
@@ -73,9 +81,10 @@ def _back_up_many(desk: Desk, note: str) -> int:
             [
                 {
                     **(_as_dict(each.value.backup) if each.value else {}),
+                    "unread": each.value.unread if each.value else {},
                     "board": each.board,
                     "port": each.port,
-                    "status": int(each.status),
+                    "status": int(_status_of(each)),
                     "error": each.error.what if each.error else None,
                 }
                 for each in results
@@ -88,14 +97,23 @@ def _back_up_many(desk: Desk, note: str) -> int:
                 [
                     each.board,
                     each.value.backup.spec if each.value else "-",
-                    ", ".join(item.name for item in each.value.backup.items)
-                    if each.value
-                    else str(each.error),
+                    _items_words(each.value) if each.value else str(each.error),
                 ]
                 for each in results
             ],
         )
-    return worst(results)
+    return max(_status_of(each) for each in results)
+
+
+def _status_of(result: Result[BackedUp]) -> ExitStatus:
+    """How a board's backup ended; one that is not whole did not end well."""
+    return _status(result.value) if result.value is not None else result.status
+
+
+def _items_words(made: BackedUp) -> str:
+    """What is in a backup, and what could not be read."""
+    names = ", ".join(item.name for item in made.backup.items)
+    return f"{names}; not {', '.join(made.unread)}" if made.unread else names
 
 
 def _list(desk: Desk) -> None:

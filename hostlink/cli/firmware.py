@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import click
 
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.group import Group
-from hostlink.cli.output import as_json, data, say, table
+from hostlink.cli.output import as_json, say, table
 from hostlink.errors import RefusedError, UsageError
 from hostlink.words import plural, safe
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from hostlink.firmware.chip import Chip
     from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
-    from hostlink.jobs.firmware import Written
+    from hostlink.jobs.firmware import WriteRequest
     from hostlink.jobs.session import Session
 
 _ROLES = click.Choice(["computer", "display"])
@@ -64,6 +65,7 @@ def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> 
 
     Nothing is sent anywhere. Exit status 1 where it has errors.
     """
+    from hostlink.cli.firmware_words import review_dict, show_review
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
 
     reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
@@ -74,9 +76,9 @@ def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> 
             known = held.name if held is not None else ""
             role = archive.image_role(reviewed.image.sha256)
     if desk.json:
-        as_json(_review_dict(reviewed, known, role))
+        as_json(review_dict(reviewed, known, role))
     else:
-        _show_review(reviewed, known, role)
+        show_review(reviewed, known, role)
     return 1 if reviewed.errors else 0
 
 
@@ -117,49 +119,6 @@ def _chip(part: str, boot_bytes: int) -> Chip:
     return chip
 
 
-def _show_review(reviewed: ImageReview, known: str, role: str) -> None:
-    from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
-
-    image, chip = reviewed.image, reviewed.chip
-    data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")
-    data(f"firmware on the {chip.part} ({reviewed.boot_bytes:,} bytes are the bootloader's).")
-    data(f"SHA-256 of its flash content: {image.sha256}")
-    if known or role:
-        as_role = f", written before for the {role}" if role else ""
-        data(f"Known in the archive as {known or 'an image'}{as_role}.")
-    data("")
-    for row in memory_map(image.segments, chip, reviewed.boot_bytes):
-        data(row)
-    data(LEGEND)
-    data("")
-    table(["first", "last", "bytes"], segment_rows(image.segments), right=["bytes"])
-    data("")
-    for finding in reviewed.findings:
-        where = f"line {finding.line}: " if finding.line else ""
-        data(f"{finding.weight}  {finding.rule}  {where}{finding.message}")
-    if not reviewed.findings:
-        data("Nothing is wrong with it as a file; whether it is the right one is yours to know.")
-
-
-def _review_dict(reviewed: ImageReview, known: str, role: str) -> dict[str, object]:
-    from dataclasses import asdict
-
-    image = reviewed.image
-    return {
-        "image": image.name,
-        "sha256": image.sha256,
-        "bytes": image.used_bytes,
-        "chip": reviewed.chip.part,
-        "limit_bytes": reviewed.application_end,
-        "bootloader_bytes": reviewed.boot_bytes,
-        "segments": [{"first": start, "last": stop - 1} for start, stop in image.segments],
-        "start": image.start,
-        "known_as": known or None,
-        "role": role or None,
-        "findings": [asdict(finding) for finding in reviewed.findings],
-    }
-
-
 @firmware.command()
 @click.argument("image", required=False, type=click.Path(path_type=Path, dir_okay=False))
 @click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
@@ -185,13 +144,11 @@ def write(
     """Write an image to a board, every page read back, its programs kept and put back.
 
     First what the board holds is kept: its programs, then all of its flash. A write that was cut
-    off is finished by the same command.
+    off is finished by the same command. Where the programs could not be put back, the exit status
+    is 1, and the backup that has them is named.
     """
-    from hostlink.cli.page_teller import PageTeller
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
-    from hostlink.jobs.cautions import CAUTIONS
-    from hostlink.jobs.firmware import WriteRequest, write_firmware
-    from hostlink.jobs.firmware_checks import role_of
+    from hostlink.jobs.firmware import WriteRequest
 
     if (image is None) == (not previous):
         raise UsageError("Name an IMAGE, or --previous, and not both.")
@@ -200,27 +157,47 @@ def write(
     if reviewed is not None:
         _must_be_sound(reviewed, despite_review)
     chip = _chip(part, boot_bytes)
-    port = desk.lent.session.choice.port if desk.lent is not None else desk.the_port()
-    for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
-        say(line)
-    _ask_to_go_on(desk)
+    _ask_to_go_on(desk, chip)
+    request = partial(
+        WriteRequest,
+        chip=chip,
+        boot_bytes=boot_bytes,
+        this_board=this_board or "",
+        discard_board=discard_board,
+        boot_is_known=bootloader_bytes is not None,
+        goes_back=previous,
+    )
+    _write(desk, reviewed, role, request)
+
+
+def _write(
+    desk: Desk,
+    reviewed: ImageReview | None,
+    role: str | None,
+    request: Callable[..., WriteRequest],
+) -> None:
+    """Write the reviewed image, or what was there before, and say how it ended."""
+    from hostlink.cli.firmware_words import tell_written, written_dict
+    from hostlink.cli.page_teller import PageTeller
+    from hostlink.jobs.firmware import AfterWriteError, write_firmware
+    from hostlink.jobs.firmware_checks import role_of
+
     with desk.archive() as archive, PageTeller(quiet=desk.quiet) as teller:
         if reviewed is not None:
             role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
         with desk.session(archive, teller.emit) as session:
-            wanted, wanted_role = _image_and_role(session, archive, reviewed, role)
-            request = WriteRequest(
-                wanted,
-                chip,
-                boot_bytes,
-                wanted_role,
-                this_board=this_board or "",
-                discard_board=discard_board,
-                boot_is_known=bootloader_bytes is not None,
-            )
-            written = write_firmware(session, archive, request)
+            image, wanted = _image_and_role(session, archive, reviewed, role)
+            try:
+                written = write_firmware(session, archive, request(image=image, role=wanted))
+            except AfterWriteError as error:
+                if desk.json:
+                    as_json(written_dict(error.written))
+                raise
         teller.close()
-    _tell_written(desk, written)
+    if desk.json:
+        as_json(written_dict(written))
+    else:
+        tell_written(written, quiet=desk.quiet)
 
 
 def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
@@ -238,7 +215,13 @@ def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
     )
 
 
-def _ask_to_go_on(desk: Desk) -> None:
+def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
+    """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
+    from hostlink.jobs.cautions import CAUTIONS
+
+    port = desk.lent.session.choice.port if desk.lent is not None else desk.the_port()
+    for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
+        say(line)
     if desk.yes:
         return
     if not sys.stdin.isatty():
@@ -255,46 +238,12 @@ def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
     """What to write, and what it is for: the reviewed image, else what was there before."""
-    from hostlink.firmware.image import Image
-    from hostlink.jobs.firmware import image_before
+    from hostlink.jobs.firmware import way_back
 
     if reviewed is not None:
         return reviewed.image, role or ""
-    before, last = image_before(archive, session.board_in(archive))
-    return Image.from_flash(before.name, before.flash), role or last.role
-
-
-def _tell_written(desk: Desk, written: Written) -> None:
-    if desk.json:
-        as_json(
-            {
-                "image": written.image.name,
-                "sha256": written.image.sha256,
-                "role": written.role,
-                "proven": True,
-                "pages_written": written.written,
-                "pages_right_before": written.right,
-                "resumed": written.resumed,
-                "banner": written.banner or None,
-                "at_prompt": written.answered,
-                "backup": written.backup or None,
-                "programs_put_back": written.restored,
-            }
-        )
-        return
-    if written.written:
-        what = f"{plural(written.written, 'page')} written and read back"
-    else:
-        what = "every page held it already, and nothing was written"
-    finished = "The write that was cut off is finished: " if written.resumed else ""
-    said = f' The board says "{written.banner}".' if written.banner else ""
-    say(
-        f"{finished}{written.image.name} is on the board, {what}; {written.right} pages were "
-        f"right before.{said}",
-        quiet=desk.quiet,
-    )
-    if written.backup and written.restored:
-        say(f"Its programs are back on it, proven ({written.backup}).", quiet=desk.quiet)
+    image, known = way_back(archive, session.board_in(archive))
+    return image, role or known
 
 
 @firmware.command()

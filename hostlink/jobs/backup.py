@@ -6,6 +6,7 @@ and kept first, and put back last, both proven.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 
@@ -25,7 +26,7 @@ from hostlink.jobs.rescuing import Held, held_content, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
-from hostlink.listing import to_text
+from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.words import safe
 
 
@@ -122,6 +123,28 @@ def keep(
         after_restart=collected.after_restart,
         note=note,
     )
+
+
+def is_part_of(session: Session, items: Sequence[BackupItem], kept: Backup) -> bool:
+    """Whether a board holds nothing that an earlier backup of it lacks.
+
+    items: what it holds. Memory may hold a part of a program of the backup, as a putback that was
+    cut short or a program that starts by itself leaves it.
+    """
+    rules = session.profile.rules
+
+    def lines(item: BackupItem) -> dict[int, str]:
+        return canonical_lines(Listing.from_text(item.content.text).numbered(), rules)
+
+    slots = {each.slot.casefold(): lines(each) for each in kept.items if each.kind == "stored"}
+    programs = [lines(each) for each in kept.items]
+    for item in items:
+        held = lines(item)
+        if item.kind == "stored" and slots.get(item.slot.casefold()) != held:
+            return False
+        if not any(held.items() <= program.items() for program in programs):
+            return False
+    return True
 
 
 def banner_heard(session: Session) -> str:

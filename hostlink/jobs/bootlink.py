@@ -13,9 +13,8 @@ from hostlink.board.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.firmware.bootloader import Conversation, Script, Trouble
 from hostlink.firmware.plan import Unproven, begin, leave
-from hostlink.jobs.restarting import check_restartable
+from hostlink.jobs.restarting import check_restartable, pull_restart_line
 from hostlink.jobs.session import Session
-from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.port import TunablePort
 
 T = TypeVar("T")
@@ -46,7 +45,7 @@ class BootLink:
         for baud in speeds:
             self._session.emit(Phase(f"Restarting the board, its bootloader at {baud} baud"))
             self._tune(baud)
-            self._pull_restart_line()
+            pull_restart_line(self._session)
             core = Conversation(begin(), baud)
             self._wire.run(core)
             if core.result is not None:
@@ -87,7 +86,7 @@ class BootLink:
         except LinkError:
             # It does not let go by itself: a restart ends it as well.
             self._session.emit(Warned("The bootloader was left by another restart."))
-            self._pull_restart_line()
+            pull_restart_line(self._session)
         self._inside = False
         self._tune(self._session.profile.talk.baud)
 
@@ -102,13 +101,6 @@ class BootLink:
                 advice="Use a port of this computer, or rfc2217://.",
             )
         self.baud = baud
-
-    def _pull_restart_line(self) -> None:
-        port = self._wire.port
-        port.dtr = False
-        self._wire.clock.sleep(RESTART_PULSE_S)
-        port.reset_input_buffer()
-        port.dtr = True
 
 
 def _failure(trouble: Trouble) -> LinkError:

@@ -7,12 +7,13 @@ same, is not stored again, since that wears the EEPROM; another one in its place
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.events import Phase, Warned
 from hostlink.board.profile import Profile
-from hostlink.errors import HostlinkError, RefusedError
+from hostlink.errors import HostlinkError, LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.recalling import (
     WEAR_WARNING,
     memory_after,
@@ -24,7 +25,12 @@ from hostlink.jobs.recalling import (
 )
 from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.session import Session
-from hostlink.listing import Listing, Review, measure, review
+from hostlink.link.regain import Found
+from hostlink.listing import Listing, measure, review, to_bytes
+from hostlink.words import safe
+
+_BLANK, _DELETE = 32, 127  # the first byte that is no control character, and the last that is one
+_SIZES = ("does-not-fit",)  # the rule that goes by the profile's size; the board has the last word
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,18 +42,21 @@ class Misfit:
 
 
 class MisfitError(RefusedError):
-    """Not all of a backup can go on this board; nothing was sent. found: what cannot, and why."""
+    """Not all of a backup can go on this board; nothing was sent.
+
+    found: what cannot, and why. fitting: names of the items that can.
+    """
 
     def __init__(self, found: Sequence[Misfit], fitting: Sequence[str]) -> None:
-        others = " ".join(f"--item {name}" for name in fitting)
         super().__init__(
             "Not all of it can go on this board: "
             + "; ".join(f"{each.name}: {each.why}" for each in found)
             + ".",
             kept="Nothing was sent to the board.",
-            advice=f"The rest fits: {others}" if fitting else "Use a larger board.",
+            advice=f"The rest fits: {items_words(fitting)}" if fitting else "Use a larger board.",
         )
         self.found = tuple(found)
+        self.fitting = tuple(fitting)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,25 +85,61 @@ def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
     return [item for key, item in known.items() if key in wanted]
 
 
-def misfits(profile: Profile, items: Sequence[BackupItem], capacity: int) -> list[Misfit]:
-    """What a kind of board, with `capacity` bytes for a program (0 unknown), cannot take."""
-    commands = profile.commands
+def items_words(names: Sequence[str]) -> str:
+    """The options that choose items by name, as they are typed."""
+    return " ".join(f'--item "{name}"' if " " in name else f"--item {name}" for name in names)
+
+
+def misfits(
+    profile: Profile, items: Sequence[BackupItem], capacity: int, eeprom: int = 0
+) -> list[Misfit]:
+    """What a kind of board cannot take: what has no room or no place there, or cannot be typed.
+
+    capacity, eeprom: bytes for a program and for all stored ones together, 0 where not known.
+    Whatever else a review may find, what a board held goes back to one as it was.
+    """
+    room = eeprom
     found: list[Misfit] = []
     for item in items:
-        if item.kind == "stored" and not commands.store:
-            found.append(Misfit(item.name, "this kind of board cannot store programs"))
-            continue
-        if item.kind == "stored" and commands.slots and item.slot not in commands.slots:
-            found.append(Misfit(item.name, f"this board has no slot {item.slot}"))
-            continue
-        listing = Listing.from_text(item.content.text)
-        over = measure(listing, profile.rules).total - capacity
-        checked: Review = review(listing, profile.rules)
-        if capacity and over > 0:
-            found.append(Misfit(item.name, f"it is {over:,} bytes over the {capacity:,} here"))
-        elif checked.errors:
-            found.append(Misfit(item.name, checked.errors[0].message.rstrip(".")))
+        size = measure(Listing.from_text(item.content.text), profile.rules).total
+        why = _no_place(profile, item) or _untypable(profile, item)
+        if not why and capacity and size > capacity:
+            why = f"it is {size - capacity:,} bytes over the {capacity:,} here"
+        if not why and eeprom and item.kind == "stored":
+            size -= profile.rules.storage.empty_bytes
+            if size > room:
+                why = f"it takes {size:,} bytes of EEPROM, and at most {room:,} are left for it"
+            else:
+                room -= size
+        if why:
+            found.append(Misfit(item.name, why))
     return found
+
+
+def _no_place(profile: Profile, item: BackupItem) -> str:
+    """Why a kind of board has no place for an item, "" where it has one."""
+    commands = profile.commands
+    if item.kind == "stored" and not commands.store:
+        return "this kind of board cannot store programs"
+    if item.kind == "stored" and commands.slots and item.slot not in commands.slots:
+        return f"this board has no slot {safe(item.slot)}"
+    return ""
+
+
+def _untypable(profile: Profile, item: BackupItem) -> str:
+    """Why an item cannot be typed: a control character would be obeyed by the board's line editor.
+
+    "" where it can be typed.
+    """
+    charset = profile.rules.form.charset
+    for number, line in Listing.from_text(item.content.text).numbered().items():
+        try:
+            data = to_bytes(line.typed, charset)
+        except ListingError as error:
+            return f"line {number}: {error.what.rstrip('.')}"
+        if any(byte < _BLANK or byte == _DELETE for byte in data):
+            return f"line {number} holds a control character, which cannot be typed"
+    return ""
 
 
 def putback(
@@ -110,7 +155,7 @@ def putback(
 
     held: what memory holds, where the caller has captured and kept it already.
     Raises RefusedError before anything is sent where an item does not fit. Where it is cut short
-    later, the error says what memory holds.
+    later, all is put back as it was, as far as the board lets that be done, and the error says so.
     """
     items = chosen_items(backup, names)
     session.attach()
@@ -123,66 +168,173 @@ def putback(
             memory = discard_held(session, record)
         else:
             memory = rescue_held(session, archive, board)
-        _must_fit(session, items, _capacity(session, memory))
-        try:
-            return _put(session, archive, board, backup, items, memory, keep=not discard_board)
-        except HostlinkError as error:
-            memory_after(session, error, memory.lines, memory.spec)
-            raise
+        _must_fit(session, backup, items, board, memory)
+        _warn_of_errors(session, items)
+        return _PutBack(session, archive, board, memory, keep=not discard_board).run(backup, items)
 
 
-def _capacity(session: Session, memory: Held) -> int:
-    """Bytes for a program: by the board's own word where it has one, else by its profile."""
-    rules = session.profile.rules
-    free = session.dialogue.free_memory()
-    if free is None:
-        return rules.storage.program_bytes
-    return free + measure(Listing(tuple(memory.lines.values())), rules).total
+def _must_fit(
+    session: Session, backup: Backup, items: Sequence[BackupItem], board: Board, memory: Held
+) -> None:
+    """Raise MisfitError by the board's own word where it has one, else by its profile.
 
-
-def _must_fit(session: Session, items: Sequence[BackupItem], capacity: int) -> None:
-    found = misfits(session.profile, items, capacity)
+    The profile is not asked about the very board that held the backup, which is proof enough.
+    """
+    storage = session.profile.rules.storage
+    own = backup.board_uuid == board.uuid
+    free = _free_memory(session)
+    if free is not None:
+        held = Listing(tuple(memory.lines.values()))
+        capacity = free + measure(held, session.profile.rules).total
+    else:
+        capacity = 0 if own else storage.program_bytes
+    found = misfits(session.profile, items, capacity, 0 if own else storage.eeprom_bytes)
     if found:
         wrong = {each.name for each in found}
         raise MisfitError(found, [item.name for item in items if item.name not in wrong])
 
 
-def _put(
-    session: Session,
-    archive: Archive,
-    board: Board,
-    backup: Backup,
-    items: Sequence[BackupItem],
-    memory: Held,
-    *,
-    keep: bool,
-) -> PutBack:
-    """Stored programs first, each through memory; memory last."""
-    there = {name.casefold() for name in slot_names(session)}
-    stored: list[str] = []
-    unchanged: list[str] = []
+def _free_memory(session: Session) -> int | None:
+    """The board's own word, None where it has none or the question fails on this wire.
+
+    What that may have changed in memory was captured before, and is overwritten.
+    """
+    try:
+        return session.dialogue.free_memory()
+    except LinkError as error:
+        if error.reason is LinkReason.GONE:
+            raise
+        session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
+        if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
+            raise
+        return None
+
+
+def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
+    """Say what a review finds wrong with programs that go back all the same."""
     for item in items:
-        if item.kind != "stored":
-            continue
-        lines = Listing.from_text(item.content.text).numbered()
-        if item.slot.casefold() in there:
-            held = slot_held(session, item.slot)
-            if same_program(session, held.lines, lines):
-                unchanged.append(item.slot)
-                continue
-            if keep:
-                keep_held(session, archive, board, held)
-        if not stored:
-            session.emit(Warned(WEAR_WARNING))
-        put_into_memory(session, lines)
-        store_proven(session, item.slot, lines, kept="The backup is unchanged.")
-        stored.append(item.slot)
-    last = next((item for item in items if item.kind == "memory"), None)
-    wanted = Listing.from_text(last.content.text).numbered() if last else memory.lines
-    session.emit(Phase("Putting the program into memory"))
-    put_into_memory(session, wanted)
-    if last is not None:
-        holders = archive.holds(last.content)
-        revision = next((each for each in holders if isinstance(each, Revision)), None)
-        archive.set_host_copy(board.uuid, last.content, proven=True, revision=revision)
-    return PutBack(backup.spec, last is not None, tuple(stored), tuple(unchanged))
+        listing = Listing.from_text(item.content.text)
+        errors = review(listing, session.profile.rules, silenced=_SIZES).errors
+        if errors:
+            where = f", line {errors[0].number}" if errors[0].number is not None else ""
+            said = f"{item.name}{where}: {errors[0].message} It goes back as it was."
+            session.emit(Warned(said))
+
+
+class _PutBack:
+    """One putback: stored programs first, each through memory; memory last.
+
+    Where it is cut short, the slots that it changed and memory are put back as they were.
+    """
+
+    def __init__(
+        self, session: Session, archive: Archive, board: Board, memory: Held, *, keep: bool
+    ) -> None:
+        self._session = session
+        self._archive = archive
+        self._board = board
+        self._memory = memory
+        self._keep = keep  # whether what a slot holds is kept in the archive first
+        self._stored: list[str] = []
+        self._replaced: dict[str, Held] = {}  # slot: what it held before
+        self._touched = False  # whether memory may hold something else by now
+
+    def run(self, backup: Backup, items: Sequence[BackupItem]) -> PutBack:
+        """Put the items on the board. Raises what cut it short, with the state of the board."""
+        try:
+            unchanged = self._store([item for item in items if item.kind == "stored"])
+            memory = next((item for item in items if item.kind == "memory"), None)
+            self._fill_memory(memory)
+        except HostlinkError as error:
+            self._as_before(error)
+            if isinstance(error, RefusedError) and not error.advice:
+                error.advice = _fewer(backup)
+            raise
+        return PutBack(backup.spec, memory is not None, tuple(self._stored), unchanged)
+
+    def _store(self, items: Sequence[BackupItem]) -> tuple[str, ...]:
+        """Store programs; the slots that held them already, and are left alone."""
+        session = self._session
+        there = {name.casefold() for name in slot_names(session)}
+        unchanged: list[str] = []
+        for item in items:
+            lines = Listing.from_text(item.content.text).numbered()
+            self._touched = True
+            if item.slot.casefold() in there:
+                held = slot_held(session, item.slot)
+                if same_program(session, held.lines, lines):
+                    unchanged.append(item.slot)
+                    continue
+                self._replaced[item.slot] = (
+                    keep_held(session, self._archive, self._board, held)
+                    if self._keep
+                    else Held(held.lines, held.count)
+                )
+            if not self._stored:
+                session.emit(Warned(WEAR_WARNING))
+            put_into_memory(session, lines)
+            store_proven(session, item.slot, lines, kept="The backup is unchanged.")
+            self._stored.append(item.slot)
+        return tuple(unchanged)
+
+    def _fill_memory(self, item: BackupItem | None) -> None:
+        """Put the backup's program, or what was there before, into memory."""
+        wanted = self._memory.lines
+        if item is not None:
+            wanted = Listing.from_text(item.content.text).numbered()
+        self._session.emit(Phase("Putting the program into memory"))
+        self._touched = True
+        put_into_memory(self._session, wanted)
+        if item is not None:
+            holders = self._archive.holds(item.content)
+            revision = next((each for each in holders if isinstance(each, Revision)), None)
+            self._archive.set_host_copy(
+                self._board.uuid, item.content, proven=True, revision=revision
+            )
+
+    # --- cut short ---------------------------------------------------------------------------
+
+    def _as_before(self, error: HostlinkError) -> None:
+        """Put slots and memory back as they were; let the error say how that went."""
+        if not self._touched:
+            error.kept = error.kept or "Nothing on the board was changed."
+            return
+        said = [error.kept]
+        with self._session.unstoppable():
+            answers = self._at_prompt()
+            for name, held in self._replaced.items():
+                said.append(self._slot_as_before(name, held, answers=answers))
+        new = [name for name in self._stored if name not in self._replaced]
+        if new:
+            said.append(f"Stored already, where nothing was before: {', '.join(new)}.")
+        error.kept = " ".join(part for part in said if part)
+        memory_after(self._session, error, self._memory.lines, self._memory.spec)
+
+    def _at_prompt(self) -> bool:
+        """Whether the board can be brought to its prompt, so that something can be put back."""
+        try:
+            return self._session.dialogue.regain(may_interrupt=True).found is Found.PROMPT
+        except HostlinkError:
+            return False
+
+    def _slot_as_before(self, name: str, held: Held, *, answers: bool) -> str:
+        """Make a slot hold again what it held, proven; a sentence that says how that went."""
+        if not held.lines:
+            return f"{safe(name)} was empty before, and may hold a program now."
+        if answers:
+            with suppress(HostlinkError):
+                if not same_program(
+                    self._session, slot_held(self._session, name).lines, held.lines
+                ):
+                    put_into_memory(self._session, held.lines)
+                    store_proven(self._session, name, held.lines, kept="")
+                return f"{safe(name)} holds what it held before."
+        if held.spec:
+            return f"{safe(name)} may hold another program; what it held is kept as {held.spec}."
+        return f"{safe(name)} may hold another program; what it held was not kept, as you asked."
+
+
+def _fewer(backup: Backup) -> str:
+    """What to do where a board refuses a part of a backup."""
+    name = next((item.name for item in backup.items if item.kind == "memory"), "NAME")
+    return f"Name what is to go back: `hostlink putback {backup.spec} --item {name}`."

@@ -17,7 +17,7 @@ from hostlink.board.reading import rows_of
 from hostlink.errors import HostlinkError, ReadBackError, RefusedError
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
-from hostlink.listing import Line, canonical_lines
+from hostlink.listing import Line, Listing, canonical_lines, review
 from hostlink.words import safe
 
 _MOST_LISTS = 7  # times the board is asked what it has stored
@@ -156,23 +156,29 @@ def same_program(session: Session, one: Lines, other: Lines) -> bool:
 
 
 def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> None:
-    """After a job was cut short: try to put memory back, and let the error say how that went."""
-    cancelled = session.wire.cancelled
-    session.wire.cancelled = lambda: False
+    """After a job was cut short: try to put memory back, and let the error say how that went.
+
+    lines: what memory held. spec: where the archive keeps it, "" where it does not.
+    """
     back = False
-    try:
-        with suppress(HostlinkError):
-            session.dialogue.regain(may_interrupt=True)
-            put_into_memory(session, lines)
-            back = True
-    finally:
-        session.wire.cancelled = cancelled
+    with session.unstoppable(), suppress(HostlinkError):
+        session.dialogue.regain(may_interrupt=True)
+        put_into_memory(session, lines)
+        back = True
     if back:
         state = "Memory holds what it held before."
     elif spec:
-        state = f"Memory may hold another program; what it held is kept as {spec}."
+        load = f"`hostlink load {spec}`"
+        if review(Listing(tuple(lines.values())), session.profile.rules).errors:
+            load = f"`hostlink load {spec} --despite-review`"
+        state = (
+            f"Memory may hold another program; what it held is kept as {spec} ({load} puts it "
+            "back)."
+        )
+    elif lines:
+        state = "Memory may hold another program; what it held was not kept, as you asked."
     else:
-        state = "Memory, which was empty, may hold a stored program."
+        state = "Memory, which was empty, may hold a program, or a part of one."
     error.kept = f"{error.kept} {state}".strip()
 
 
@@ -197,13 +203,23 @@ def checked(session: Session, name: str) -> str:
 
 
 def _ask(session: Session, command: str, what: str, name: str) -> None:
-    """Type a slot command. Raises RefusedError with the board's own words."""
+    """Type a slot command. Raises RefusedError with the board's own words, said twice.
+
+    Once they may be its answer to a command that was damaged on the way.
+    """
     text = session.dialogue.can(command, what).format(name=checked(session, name))
-    _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
+    if _refusal(session, session.dialogue.ask(text, _SLOW)):
+        _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
 
 
 def _refuse_errors(session: Session, what: str, answer: str) -> None:
     """Raise the board's own error words, where the profile knows what they look like."""
-    for row in rows_of(answer):
-        if row.startswith(tuple(session.profile.commands.error_words)):
-            raise RefusedError(f'The board refused to {what}: "{safe(row)}".')
+    refusal = _refusal(session, answer)
+    if refusal:
+        raise RefusedError(f'The board refused to {what}: "{safe(refusal)}".')
+
+
+def _refusal(session: Session, answer: str) -> str:
+    """The row of an answer that is an error of the board's, "" where there is none."""
+    words = tuple(session.profile.commands.error_words)
+    return next((row for row in rows_of(answer) if row.startswith(words)), "") if words else ""

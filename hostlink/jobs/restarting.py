@@ -72,12 +72,18 @@ def restart(
 
 def pulse(session: Session) -> bool:
     """Take DTR off and on again, then listen; whether the board was heard starting."""
+    pull_restart_line(session)
+    return session.dialogue.listen_waking()
+
+
+def pull_restart_line(session: Session) -> None:
+    """Take DTR off and on again, and throw away what came in before."""
+    session.restart_line_pulled()
     port = session.wire.port
     port.dtr = False
     session.wire.clock.sleep(RESTART_PULSE_S)
     port.reset_input_buffer()
     port.dtr = True
-    return session.dialogue.listen_waking()
 
 
 def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:

@@ -24,7 +24,7 @@ from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
 from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.jobs.recognising import recognise
 from hostlink.link.attaching import Foresight, foresee
-from hostlink.link.opening import memory_told, open_port
+from hostlink.link.opening import open_port, sizes_told
 from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
@@ -54,13 +54,13 @@ class LinkChoice:
 
     @property
     def effective(self) -> Profile:
-        """The profile with the chosen speed, and the memory that the address itself tells."""
+        """The profile with the chosen speed, and the sizes that the address itself tells."""
         profile = self.profile
         if self.baud:
             talk = dataclasses.replace(profile.talk, baud=self.baud)
             profile = dataclasses.replace(profile, talk=talk)
-        if told := memory_told(self.port):
-            storage = dataclasses.replace(profile.rules.storage, program_bytes=told)
+        if told := sizes_told(self.port):
+            storage = dataclasses.replace(profile.rules.storage, **told)  # type: ignore[arg-type]
             rules = dataclasses.replace(profile.rules, storage=storage)
             profile = dataclasses.replace(profile, rules=rules)
         return profile
@@ -162,27 +162,30 @@ class Session:
     @contextlib.contextmanager
     def may_stop(self) -> Iterator[None]:
         """What is done inside has the user's consent to stop a running program."""
-        before = self.choice
-        self.choice = dataclasses.replace(before, stop_running=True)
+        before = self.choice.stop_running
+        self.choice = dataclasses.replace(self.choice, stop_running=True)
         try:
             yield
-        finally:
-            self.choice = before
+        finally:  # a board that was recognised meanwhile stays so
+            self.choice = dataclasses.replace(self.choice, stop_running=before)
 
-    def attach(self) -> None:
+    def attach(self, *, again: bool = False) -> None:
         """Get to the board's prompt, the first time this is called.
 
-        Raises LinkError or Interrupted, with the state in which the board was left.
+        again: later too, since the board may be silent or talk otherwise by now. Raises LinkError
+        or Interrupted, with the state in which the board was left.
         """
-        if self._attached:
+        if self._attached and not again:
             return
         try:
-            self._woke = self._find_prompt()
+            woke = self._find_prompt(again=again)
         except Interrupted as error:
             error.what = "Stopped while looking for the board's prompt."
             error.kept = "The board's program was not touched."
             raise
-        self._attached = True
+        if self._attached:
+            return
+        self._attached, self._woke = True, woke
         board = self._note_board()
         if not self.restarted_since_attach:
             return
@@ -191,23 +194,25 @@ class Session:
             spec = last_program(self.archive, board)
         self.emit(MemoryLost(_LOST_AT_OPENING, spec))
 
-    def _find_prompt(self) -> bool:
+    def _find_prompt(self, *, again: bool) -> bool:
         """Get to the prompt, recognising a board that nobody named or that talks otherwise; whether
         it was heard starting."""
         woke = False
-        if self.choice.is_guess:
+        is_new = self.choice.is_guess and not self.is_recognised
+        if is_new:
             woke = self.foresight.restarts and self.dialogue.listen_starting()
             self._recognise()
         try:
             return (
                 self.dialogue.attach(
                     may_interrupt=self.choice.stop_running,
-                    starting=self.foresight.restarts and not self.choice.is_guess,
+                    starting=self.foresight.restarts and not (is_new or self._attached),
                 )
                 or woke
             )
         except LinkError as error:
-            if self.is_recognised or error.reason not in _TALKS_OTHERWISE:
+            knows_already = self.is_recognised and not again
+            if knows_already or error.reason not in _TALKS_OTHERWISE:
                 raise
             if error.reason is LinkReason.RUNNING and _asks(self.wire.recent):
                 raise
@@ -246,6 +251,10 @@ class Session:
             return True
         # Without a banner a restart may go by unseen, so its absence proves nothing.
         return False if self.foresight.pulses and self.wire.banner else None
+
+    def restart_line_pulled(self) -> None:
+        """A job restarts the board: what is heard from now on says nothing of the opening."""
+        self._told = True
 
     def memory_is_known(self) -> None:
         """A load was proven: an earlier restart says nothing about the memory any more."""
@@ -296,15 +305,20 @@ class Session:
         self._told = True
         return self.restarts_on_open
 
-    def abandon(self) -> None:
-        """Leave the board at a prompt after a job was stopped half way; best effort."""
+    @contextlib.contextmanager
+    def unstoppable(self) -> Iterator[None]:
+        """Let a stop that the user has asked for not reach what is done inside: putting back."""
         cancelled = self.wire.cancelled
         self.wire.cancelled = lambda: False
         try:
-            with contextlib.suppress(HostlinkError):
-                self.dialogue.regain(may_interrupt=True)
+            yield
         finally:
             self.wire.cancelled = cancelled
+
+    def abandon(self) -> None:
+        """Leave the board at a prompt after a job was stopped half way; best effort."""
+        with self.unstoppable(), contextlib.suppress(HostlinkError):
+            self.dialogue.regain(may_interrupt=True)
 
 
 def _asks(heard: bytes) -> bool:

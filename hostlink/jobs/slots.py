@@ -43,14 +43,18 @@ def store(session: Session, archive: Archive, name: str) -> Held:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
             raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
-        with _memory_kept_as(session, archive, board, memory):
+        with _kept_in_mind(session, archive, board, memory) as was:
             before = _look_into(session, archive, board, name, memory)
             record.detail["slot_held"] = before.spec
+            was[f"stored as {safe(name)}"] = before.spec
             session.emit(Warned(WEAR_WARNING))
             try:
                 store_proven(session, name, memory.lines, kept=_AGAIN.format(spec=memory.spec))
             except ReadBackError:
                 _put_back(session, memory)
+                raise
+            except RefusedError as refused:
+                refused.kept = refused.kept or "The program is still in memory."
                 raise
         record.detail["stored"] = memory.spec
         return before
@@ -67,7 +71,7 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
     with session.job(archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
-        with _memory_kept_as(session, archive, board, memory):
+        with _kept_in_mind(session, archive, board, memory):
             result = _recalled_or_back(session, name, memory)
             content = held_content(session, result)
             holders = archive.holds(content)
@@ -121,12 +125,16 @@ def _put_back(session: Session, memory: Held) -> None:
 
 
 @contextlib.contextmanager
-def _memory_kept_as(
+def _kept_in_mind(
     session: Session, archive: Archive, board: Board, memory: Held
-) -> Iterator[None]:
-    """Where this ends early the board may hold another program: say where the first one is."""
+) -> Iterator[dict[str, str]]:
+    """Where this ends early the board may hold other programs: say where the first ones are.
+
+    Gives what is said then, to be added to: where a program was, and how the archive keeps it.
+    """
+    was = {"in memory": memory.spec}
     try:
-        yield
+        yield was
     except HostlinkError as error:
         if isinstance(error, Interrupted):
             session.abandon()
@@ -136,8 +144,9 @@ def _memory_kept_as(
                 copy = archive.host_copy(board.uuid)
                 if copy is not None:
                     forget_copy(archive, board, copy.content)
-        if memory.spec and memory.spec not in error.kept:
-            error.kept = f"{error.kept} What was in memory is kept as {memory.spec}.".strip()
+        for where, spec in was.items():
+            if spec and f"{spec}." not in error.kept:
+                error.kept = f"{error.kept} What was {where} is kept as {spec}.".strip()
         raise
 
 

@@ -25,16 +25,19 @@ def open_port(name: str, baud: int) -> tuple[Port, Clock]:
     return SerialPort(name, baud), RealClock()
 
 
-def memory_told(name: str) -> int:
-    """Return the bytes for a program that an address itself gives its board, 0 where it does not.
+def sizes_told(name: str) -> dict[str, int]:
+    """Return the sizes that an address itself gives its board, in bytes: program_bytes and
+    eeprom_bytes, each only where it stands there.
 
     Raises UsageError where the address makes no sense.
     """
-    if not name.startswith("practice:") or "program_bytes=" not in name:
-        return 0
+    told = [key for key in ("program_bytes", "eeprom_bytes") if f"{key}=" in name]
+    if not name.startswith("practice:") or not told:
+        return {}
     from hostlink.practice.address import parse_address
 
-    return parse_address(name).settings.program_bytes
+    settings = parse_address(name).settings
+    return {key: getattr(settings, key) for key in told}
 
 
 def practice_folder() -> Path:

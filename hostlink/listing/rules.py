@@ -60,6 +60,7 @@ class Storage:
     squeezed: whether blanks outside quotes and remarks are not stored. variables: whether variables
     take of the memory that is free for a program, so that less may be free than a listing leaves.
     program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
+    eeprom_bytes: bytes for all stored programs together, 0 where unknown.
     """
 
     program_bytes: int = 999
@@ -73,6 +74,7 @@ class Storage:
     squeezed: bool = False
     variables: bool = False
     empty_bytes: int = 0
+    eeprom_bytes: int = 0
     tokens: tuple[tuple[str, int], ...] = ()
 
 

@@ -19,10 +19,10 @@ from hostlink.jobs.firmware import WriteRequest
 VECTORS = b"\x0c\x94\x40\x00" * 26
 
 
-def image(seed: int = 4, size: int = 600, name: str = "class.hex") -> str:
+def image(seed: int = 4, size: int = 600, name: str = "class.hex", vectors: bytes = VECTORS) -> str:
     """Write an image file into the folder of the test."""
     made = IntelHex()
-    made.puts(0, VECTORS + random.Random(seed).randbytes(size - len(VECTORS)))
+    made.puts(0, vectors + random.Random(seed).randbytes(size - len(vectors)))
     made.write_hex_file(name)
     return name
 
@@ -81,6 +81,78 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
     assert write.backup == "backup@1"
     assert write.image.flash == bytes(IntelHex("class.hex").tobinarray())
     assert (back.outcome, back.image.sha256) == ("done", write.previous.sha256)
+
+
+def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_more_words(
+    stage: Any, wait: Any, shown: Any, to_write: Any
+) -> None:
+    """The view says what is on the board, where the program is kept and which keys lead back; G,
+    once its cautions are read, writes the image before and puts the program back."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await to_write(pilot, app, image(name="mute.hex", vectors=b"\xff\xcf" + VECTORS[2:]))
+        await wait(pilot, lambda: isinstance(app.screen, JobView))
+        job = app.screen.job
+        await wait(pilot, lambda: job.ended, 60)
+        words = " ".join(shown(app).replace("│", " ").split())
+        assert "mute.hex is on the board, every page read back, but the board is silent." in words
+        assert "Not lost: Its programs are kept as backup@1." in words
+        assert "G on the firmware screen goes back to the one before" in words
+        assert "Alt+P puts backup@1 back" in words
+        assert "`" not in words and "--" not in words
+        await pilot.press("escape")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("g")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-write")
+        await wait(pilot, lambda: any("back on it, proven (backup@1)" in s for s in app.said), 60)
+
+    stage.play(story, opens="shipped:TIDE", size=(120, 40))
+    assert [write.outcome for write in stage.archive.writes()] == ["done", "done"]
+
+
+def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
+    stage: Any, wait: Any, shown: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What was written, what is kept as which backup, and the keys that put it back; W, pressed
+    again, does that."""
+    from hostlink.jobs.putback import putback
+
+    unplugged: list[int] = []
+
+    def pulled(session: Any, *words: Any, **options: Any) -> Any:
+        if not unplugged:
+            unplugged.append(1)
+            session.wire.port.machine.unplugged = True
+            session.wire.port.machine.basic.power_on()
+        return putback(session, *words, **options)
+
+    monkeypatch.setattr("hostlink.jobs.firmware_after.putback", pulled)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        await to_write(pilot, app, image())
+        await wait(pilot, lambda: isinstance(app.screen, JobView))
+        job = app.screen.job
+        await wait(pilot, lambda: job.ended, 60)
+        words = " ".join(shown(app).replace("│", " ").split())
+        assert "class.hex is on the board, every page read back, but its programs were" in words
+        assert "Its programs are kept as backup@1." in words
+        assert "Alt+P with backup@1" in words
+        await pilot.press("escape")
+        # The board is back, and its program is offered: that alone would leave out what is stored.
+        await wait(pilot, lambda: "lost the program in its memory" in shown(app))
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await pilot.press("w")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-write")
+        await wait(pilot, lambda: any("back on it, proven (backup@1)" in s for s in app.said), 60)
+
+    stage.play(story, opens="shipped:TIDE", size=(120, 40))
 
 
 def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) -> None:

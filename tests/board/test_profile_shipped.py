@@ -67,7 +67,9 @@ def test_the_practice_profile_talks_as_the_practice_board_does() -> None:
     assert form.longest_line == board.longest_line
     assert form.screen_width == board.screen_width > 0
     assert form.case == ("upper" if board.fold_case else "kept")
-    assert find_profile("practice").rules.storage.program_bytes == board.program_bytes
+    storage = find_profile("practice").rules.storage
+    assert storage.program_bytes == board.program_bytes
+    assert storage.eeprom_bytes == board.eeprom_bytes
 
 
 def test_the_practice_profile_knows_the_words_of_the_practice_board() -> None:

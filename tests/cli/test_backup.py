@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
+
 SMALL = "practice://small?time=virtual&program_bytes=300"
 
 
@@ -44,6 +46,37 @@ def test_json_tells_what_is_in_it(hostlink: Callable) -> None:
         "stored": [],
         "unchanged": [],
     }
+
+
+def test_a_stored_program_that_cannot_be_read_is_named_and_it_is_status_1(
+    hostlink: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The rest is kept; whoever goes by the exit status learns that it is not all. The same with
+    many boards, where the one that is whole counts as done."""
+    from hostlink.practice.eeprom import Eeprom
+
+    red = "practice://red?time=virtual"
+    hostlink("load", "room", "--port", red)
+    hostlink("store", "ROOM", "--port", red)
+    hostlink("store", "OTHER", "--port", red)
+    hostlink("load", "tide", "--port", "practice://blue?time=virtual")
+    real = Eeprom.get
+
+    def get(self: Eeprom, name: str) -> dict[int, bytes]:
+        return {} if name == "ROOM" else real(self, name)
+
+    monkeypatch.setattr(Eeprom, "get", get)
+    told = hostlink("backup", "--port", red)
+    assert told.status == 1
+    assert "backup@1 is kept and proven: memory (192 bytes), OTHER (192 bytes)." in told.err
+    assert "Not in it: ROOM. Nothing came when it was recalled." in told.err
+    both = ("--port", red, "--port", "practice://blue?time=virtual")
+    told = hostlink("backup", *both, "--json")
+    assert told.status == 1
+    assert [(row["status"], list(row["unread"])) for row in told.json] == [(1, ["ROOM"]), (0, [])]
+    told = hostlink("backup", *both)
+    assert told.status == 1
+    assert "memory, OTHER; not ROOM" in told.out
 
 
 def test_the_list_needs_no_board_and_makes_no_archive(hostlink: Callable, place: Path) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from hostlink.errors import ListingError
@@ -136,12 +136,14 @@ def test_a_path_inside_a_file_is_only_a_bad_record(tmp_path: Path) -> None:
     assert found(got) == [("bad-record", 1), ("bad-record", 2)]
 
 
+@example(b":00000001FF")
 @given(st.binary(max_size=400))
 @settings(max_examples=150, deadline=None)
 def test_no_bytes_crash_the_reader(data: bytes) -> None:
-    """Anything at all gives an image and findings, and never an exception."""
+    """Anything at all gives an image or findings, and never an exception. (A lone end record is
+    sound, and an image of nothing: the review tells that.)"""
     got = read_hex(data, "noise.hex", FLASH)
-    assert got.findings
+    assert got.findings or not got.image.segments
     assert len(got.image.flash) <= FLASH
 
 

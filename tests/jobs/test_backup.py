@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable
 from typing import Any
 
@@ -12,6 +13,8 @@ from hostlink.archive import Archive
 from hostlink.board.reading import Reading
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.material import find_material
 from hostlink.jobs.recalling import slot_names
 from hostlink.jobs.session import LinkChoice
 from hostlink.listing.parse import Line
@@ -242,6 +245,28 @@ def test_cut_short_the_error_says_where_memory_is(full: Any, archive: Archive, k
         assert caught.value.reason is LinkReason.GONE
         assert "kept as rescue@1" in caught.value.kept
         assert archive.rescues()[0].spec == "rescue@1"
+
+
+def test_a_program_that_a_review_would_refuse_is_loaded_again_by_what_is_advised(
+    full: Any, archive: Archive
+) -> None:
+    """Unplugged in the middle of a recall: the command that is named loads the rescue as it was,
+    unfinished as it is."""
+    full.load("10 GOSUB 100\n")
+
+    def cut(event: Any) -> None:
+        full.machine.unplugged = "stored as TWO" in getattr(event, "text", "")
+
+    full.on_event = cut
+    with full.session() as session, pytest.raises(LinkError) as caught:
+        backup(session, archive)
+    full.on_event = lambda event: None  # noqa: ARG005
+    spec, option = re.findall(r"`hostlink load (\S+)( --despite-review)?`", caught.value.kept)[0]
+    full.plug_in_again()
+    with full.session() as session:
+        options = LoadOptions(despite_review=bool(option))
+        load(session, archive, find_material(spec, archive), options)
+    assert full.memory == {10: b"GOSUB 100"}
 
 
 def test_captures_that_do_not_agree_keep_nothing(

@@ -297,6 +297,11 @@ def test_another_silent_board_is_not_taken_for_the_one_that_was_cut_off(
         write_firmware(session, archive, wanted(role=""))
     assert "not the one whose write was cut off" in caught.value.what
     assert other.machine.chip.page_writes == {}
+    for option in ("--this-board", "--discard-board"):
+        assert option in caught.value.advice
+    with other.session() as session:
+        request = wanted(role="", this_board="computer", discard_board=True)
+        assert write_firmware(session, archive, request).answered
 
 
 def test_stopped_before_the_first_page_the_board_is_as_before(board: Any, archive: Archive) -> None:
@@ -406,6 +411,7 @@ def test_silence_where_a_prompt_is_expected_stops_it(
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted())
     assert "answered with silence" in caught.value.what
+    assert "--this-board computer, and with --discard-board" in caught.value.advice
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted(this_board="computer"))
     assert "--discard-board" in caught.value.advice
@@ -559,37 +565,6 @@ def test_what_may_be_a_larger_bootloader_is_not_overwritten(board: Any, archive:
     with board.session() as session:  # what stands there now was written from here
         write_firmware(session, archive, dataclasses.replace(request, image=image(9, 0x7800)))
     assert board.machine.chip.flash[0x7000:0x7800] == image(9, 0x7800).flash[0x7000:]
-
-
-def test_programs_that_the_new_firmware_does_not_take_stay_in_the_archive(
-    board: Any, archive: Archive
-) -> None:
-    """A firmware with less room: the write stands, the programs are named for a later putback."""
-
-    def shrink(event: Any) -> None:
-        if type(event).__name__ == "PageProven" and event.done == PAGES:
-            board.machine.basic._state.memory.size = 10
-
-    board.on_event = shrink
-    with board.session() as session:
-        written = write_firmware(session, archive, wanted())
-    assert not written.restored
-    assert holds(board, wanted())
-    told = " ".join(each.text for each in board.said("Warned"))
-    assert "The programs were not put back" in told
-    assert "hostlink putback backup@1" in told
-
-
-def test_firmware_that_does_not_answer_is_told_with_the_way_back(
-    board: Any, archive: Archive
-) -> None:
-    """A proven image may still talk in another way; the write stands and --previous is named."""
-    quiet = wanted(image=dataclasses.replace(image(), flash=b"\xff\xcf" + image().flash[2:]))
-    with board.session() as session:
-        written = write_firmware(session, archive, quiet)
-    assert (written.answered, written.restored) == (False, False)
-    assert any("--previous" in each.text for each in board.said("Warned"))
-    assert archive.writes()[0].outcome == "done"
 
 
 def test_a_network_port_without_a_restart_line_is_refused(board: Any, archive: Archive) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.errors import ReadBackError, RefusedError
+from hostlink.errors import LinkError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
 from hostlink.jobs.recalling import listed, stored
@@ -107,6 +107,44 @@ def test_what_was_not_stored_is_never_called_stored(
             store(session, board.archive, "A")
     assert "Memory holds the program again" in caught.value.kept
     assert board.memory == memory
+
+
+@pytest.mark.parametrize("cut", ["stored badly", "unplugged"])
+def test_what_a_slot_held_is_named_where_storing_over_it_went_wrong(
+    table: Callable[..., Any], cut: str
+) -> None:
+    """The slot's first program is kept before the store, and whoever reads of the failure learns
+    where; the same for memory."""
+    board = table()
+    board.load("10 PRINT 7\n", slot="A")
+    board.load("20 PRINT 8\n")
+    texts = {"10 PRINT 7\n", "20 PRINT 8\n"}
+
+    def spoil(event: Any) -> None:
+        if "Storing as A" in getattr(event, "text", ""):
+            board.machine.unplugged = cut == "unplugged"
+        if "stored as A" in getattr(event, "text", "") and board.stored["A"] == board.memory:
+            board.machine.basic.eeprom["A"] = {20: b"PRINT 9"}
+
+    board.on_event = spoil
+    with board.session() as session, pytest.raises((ReadBackError, LinkError)) as caught:
+        store(session, board.archive, "A")
+    said = caught.value.kept
+    kept = {board.archive.content(one).text for one in board.archive.rescues() if one.spec in said}
+    assert kept == texts
+    assert "What was stored as A is kept as rescue@2." in said
+
+
+def test_a_full_eeprom_leaves_the_program_in_memory_and_says_so(table: Callable[..., Any]) -> None:
+    """The board's own refusal changes neither memory nor the slot."""
+    board = table(eeprom_bytes=30)
+    board.load("10 PRINT 7\n", slot="A")
+    board.load("10 PRINT 7, 8, 9, 10, 11, 12, 13\n")
+    before = (board.memory, board.stored)
+    with board.session() as session, pytest.raises(RefusedError, match="shelf full") as caught:
+        store(session, board.archive, "A")
+    assert "The program is still in memory." in caught.value.kept
+    assert (board.memory, board.stored) == before
 
 
 @pytest.fixture

@@ -1,0 +1,92 @@
+"""What the firmware commands print: an image's review, and how a write ended."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import TYPE_CHECKING
+
+from hostlink.cli.output import data, say, table
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.firmware.review import ImageReview
+    from hostlink.jobs.firmware import Written
+
+
+def show_review(reviewed: ImageReview, known: str, role: str) -> None:
+    """Print what an image holds and what is wrong with it. known: its name in the archive."""
+    from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
+
+    image, chip = reviewed.image, reviewed.chip
+    data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")
+    data(f"firmware on the {chip.part} ({reviewed.boot_bytes:,} bytes are the bootloader's).")
+    data(f"SHA-256 of its flash content: {image.sha256}")
+    if known or role:
+        as_role = f", written before for the {role}" if role else ""
+        data(f"Known in the archive as {known or 'an image'}{as_role}.")
+    data("")
+    for row in memory_map(image.segments, chip, reviewed.boot_bytes):
+        data(row)
+    data(LEGEND)
+    data("")
+    table(["first", "last", "bytes"], segment_rows(image.segments), right=["bytes"])
+    data("")
+    for finding in reviewed.findings:
+        where = f"line {finding.line}: " if finding.line else ""
+        data(f"{finding.weight}  {finding.rule}  {where}{finding.message}")
+    if not reviewed.findings:
+        data("Nothing is wrong with it as a file; whether it is the right one is yours to know.")
+
+
+def review_dict(reviewed: ImageReview, known: str, role: str) -> dict[str, object]:
+    """A review as JSON has it."""
+    image = reviewed.image
+    return {
+        "image": image.name,
+        "sha256": image.sha256,
+        "bytes": image.used_bytes,
+        "chip": reviewed.chip.part,
+        "limit_bytes": reviewed.application_end,
+        "bootloader_bytes": reviewed.boot_bytes,
+        "segments": [{"first": start, "last": stop - 1} for start, stop in image.segments],
+        "start": image.start,
+        "known_as": known or None,
+        "role": role or None,
+        "findings": [asdict(finding) for finding in reviewed.findings],
+    }
+
+
+def written_dict(written: Written) -> dict[str, object]:
+    """How a write ended, as JSON has it."""
+    return {
+        "image": written.image.name,
+        "sha256": written.image.sha256,
+        "role": written.role,
+        "proven": True,
+        "pages_written": written.written,
+        "pages_right_before": written.right,
+        "resumed": written.resumed,
+        "banner": written.banner or None,
+        "at_prompt": written.answered,
+        "backup": written.backup or None,
+        "programs_put_back": written.restored,
+    }
+
+
+def tell_written(written: Written, *, quiet: bool) -> None:
+    """Say how a write ended."""
+    if written.written:
+        what = f"{plural(written.written, 'page')} written and read back"
+    else:
+        what = "every page held it already, and nothing was written"
+    finished = "The write that was cut off is finished: " if written.resumed else ""
+    said = f' The board says "{written.banner}".' if written.banner else ""
+    say(
+        f"{finished}{written.image.name} is on the board, {what}; {written.right} pages were "
+        f"right before.{said}",
+        quiet=quiet,
+    )
+    if written.restored:
+        say(f"Its programs are back on it, proven ({written.backup}).", quiet=quiet)
+    elif written.backup:
+        say(f"What it held before is kept as {written.backup}.", quiet=quiet)

@@ -1,0 +1,167 @@
+"""What the archive knows of the writes of firmware to a board, and what they left undone.
+
+Rules:
+1. The event of a write names the backup of the board's programs before the board is restarted. So a
+   write that is cut off at any moment, by a power cut too, leaves word of what it took off.
+2. That backup is owed to the board until it was put back, or another program was put into memory.
+3. A board that was never seen at its prompt since the last write to it holds nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from hostlink.archive import Archive, Backup, Board, Event, FirmwareImage, FirmwareWrite
+from hostlink.errors import ArchiveError, HostlinkError, RefusedError
+from hostlink.firmware.image import Image
+
+JOB = "firmware write"
+"""What the event of a write is called. Its detail:
+
+image: SHA-256. goes_back: as in WriteRequest. backup, backup_uuid: what is to be put back, "" for
+nothing. write: UUID of the archive's record, set before the first page. answered, restored: as in
+Written, set as soon as it is so. cut_off: whether it was stopped or unplugged after the last page.
+"""
+
+
+def image_before(archive: Archive, board: Board) -> tuple[FirmwareImage, FirmwareWrite]:
+    """The image that a board goes back to, and the last write to it.
+
+    That is what its flash held before that write; before the write of an image, where that never
+    came to its prompt; or the last write's own image, where that one went back and was cut off,
+    before or after its last page. Raises RefusedError where there is none, ArchiveError where the
+    archive's copy is damaged.
+    """
+    writes = archive.writes(board_uuid=board.uuid)
+    last = writes[0] if writes else None
+    image = None
+    if last is not None:
+        events = archive.events(board_uuid=board.uuid, job=JOB)
+        image = last.image if _is_to_be_finished(last, events) else _before(writes, events)
+    if last is None or image is None or not image.flash:
+        why = "its flash was blank or not read then" if last else "none was written to it from here"
+        raise RefusedError(
+            f"The archive has no earlier firmware of this board: {why}.",
+            kept="Nothing was sent to the board.",
+            advice="`hostlink firmware history` shows what was written where.",
+        )
+    if not image.sound:
+        raise ArchiveError(
+            f"The archive's copy of the earlier firmware, {image.sha256[:12]}, is damaged.",
+            kept="Nothing was sent to the board.",
+            advice="Look for it in a duplicate of the archive, with --archive.",
+        )
+    return image, last
+
+
+def _before(writes: Sequence[FirmwareWrite], events: Sequence[Event]) -> FirmwareImage | None:
+    """What was there before the last write, past images that never came to their prompt.
+
+    writes, events: those of one board, newest first.
+    """
+    told = [event for event in events if _said(event, "role") == "computer"]
+    mute = {_said(event, "image") for event in told if _said(event, "answered") is False}
+    mute -= {_said(event, "image") for event in told if _said(event, "answered")}
+    image = writes[0].previous
+    for write in writes[1:]:
+        if image is None or image.sha256 not in mute:
+            break
+        if write.image.sha256 == image.sha256:
+            image = write.previous
+    return image if image is not None and image.sha256 not in mute else writes[0].previous
+
+
+def way_back(archive: Archive, board: Board) -> tuple[Image, str]:
+    """The image that goes back to what a board's flash held before, and what it is for.
+
+    Raises RefusedError or ArchiveError, as `image_before`.
+    """
+    before, last = image_before(archive, board)
+    image = Image.from_flash(before.name, before.flash)
+    if before.sha256 == last.image.sha256:
+        return image, last.role
+    for write in archive.writes(board_uuid=board.uuid):
+        replaced = write.previous is not None and write.previous.sha256 == before.sha256
+        if replaced and write.backup:  # a BASIC answered then, whatever was written over it
+            return image, "computer"
+    return image, archive.image_role(before.sha256) or last.role
+
+
+def can_go_back(archive: Archive, board: Board, *, over: Image) -> bool:
+    """Whether the archive has another image than the one that flash holds now to go back to."""
+    try:
+        before, _ = image_before(archive, board)
+    except HostlinkError:
+        return False
+    return before.sha256 != over.sha256
+
+
+def left_without_prompt(
+    archive: Archive, board: Board, events: Sequence[Event]
+) -> FirmwareWrite | None:
+    """The last write to a board, if the board was never seen at its prompt since; else None.
+
+    events: all of the board, newest first.
+    """
+    last = archive.last_write(board.uuid)
+    if last is None or (last.is_finished and _was_typed_at(archive, board, last)):
+        return None
+    for event in events:
+        if event.job == JOB:
+            if _said(event, "answered"):
+                return None
+            if _said(event, "write") == last.uuid or not last.is_finished:
+                return last
+        elif event.outcome == "done":
+            return None
+    return None if last.is_finished else last
+
+
+def _was_typed_at(archive: Archive, board: Board, write: FirmwareWrite) -> bool:
+    """Whether a program is known to be on a board since a write, as the console knows of it."""
+    copy = archive.host_copy(board.uuid)
+    held = copy is not None and copy.content.text.strip() and copy.changed_at > write.began_at
+    return bool(held)
+
+
+def owed_backup(archive: Archive, events: Sequence[Event]) -> Backup | None:
+    """What a write of firmware took off a board and nobody has put back, None if nothing.
+
+    events: all of the board, newest first. Raises ArchiveError where the backup is damaged.
+    """
+    for event in events:
+        if event.job == JOB and _said(event, "restored"):
+            return None
+        if event.job == JOB and (uuid := _said(event, "backup_uuid")):
+            return _backup(archive, uuid)
+        if event.outcome == "done" and _fills_memory(event):
+            return None
+    return None
+
+
+def _fills_memory(event: Event) -> bool:
+    """Whether a job that went well put a program into memory."""
+    if event.job == "putback":
+        items = _said(event, "items")
+        return isinstance(items, list) and "memory" in items
+    return event.job in ("load", "recall")
+
+
+def _said(event: Event, key: str) -> object:
+    """A value of an event's detail, which may be any JSON where it came with another archive."""
+    return event.detail.get(key) if isinstance(event.detail, dict) else None
+
+
+def _backup(archive: Archive, uuid: object) -> Backup | None:
+    """A backup by its UUID, proven: its spec is another one in an archive that was merged."""
+    found = next((each for each in archive.backups() if each.uuid == uuid), None)
+    return archive.backup(found.spec) if found is not None else None
+
+
+def _is_to_be_finished(write: FirmwareWrite, events: Sequence[Event]) -> bool:
+    """Whether a write went back and was cut off, by the newest event with its image."""
+    for event in events:
+        if _said(event, "image") == write.image.sha256:
+            cut_off = not write.is_finished or event.ended_at is None or _said(event, "cut_off")
+            return bool(_said(event, "goes_back") and cut_off and not _said(event, "restored"))
+    return False
