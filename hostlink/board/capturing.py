@@ -6,7 +6,8 @@ between them. What is not known is never taken for something known:
 1. Error words, rows that are no lines, or a free memory that contradicts the listing mean that the
    program is not known. `NotKnownError` says so, and whoever wants to overwrite it must stop.
 2. An empty program needs a positive sign: the board's free memory is that of an empty one, or LIST
-   was echoed right and answered each time by nothing but what the profile names.
+   was echoed right and answered each time by nothing but what the profile names. Without echo a
+   word that no BASIC knows must be refused, else what is typed may be lost on its way.
 3. A contradiction between listing and free memory that stays is part of the result, never outvoted.
 """
 
@@ -24,8 +25,8 @@ from hostlink.board.evidence import Doubt
 from hostlink.board.misheard import behind_a_digit, misheard
 from hostlink.board.next_step import Case, Next, next_step
 from hostlink.board.reading import Reading
+from hostlink.board.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
-from hostlink.listing.measure import measure
 from hostlink.listing.parse import Line, Listing
 from hostlink.words import capital, safe
 
@@ -36,52 +37,6 @@ _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
 _MOST_UNCLEAR = 12  # such answers in all, without a result
 _FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
-
-
-@dataclass(frozen=True, slots=True)
-class MemoryDoubt:
-    """The board's own word against its listing, in bytes free."""
-
-    reported: int
-    expected: int
-
-    def __str__(self) -> str:
-        return (
-            f"the board reports {self.reported:,} bytes free, by its listing it should be "
-            f"{self.expected:,}"
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Witness:
-    """What the board's free memory says of a listing. asked: whether it could be asked at all.
-
-    reported: bytes free by its own word, None where its answer holds no number.
-    """
-
-    asked: bool = False
-    reported: int | None = None
-    expected: int = 0
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the board's word confirms the listing."""
-        return self.asked and self.reported == self.expected
-
-    @property
-    def doubt(self) -> MemoryDoubt | None:
-        """The contradiction, if there is one."""
-        if self.reported is None or self.agrees:
-            return None
-        return MemoryDoubt(self.reported, self.expected)
-
-    @property
-    def is_doubtful(self) -> bool:
-        """Whether it was asked and did not confirm the listing."""
-        return self.asked and not self.agrees
-
-    def __str__(self) -> str:
-        return str(self.doubt or "the board's answer on its free memory holds no number")
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +214,7 @@ class Capturing:
     def _ask_witness(self, lines: Mapping[int, Line]) -> Witness:
         """Ask the third witness: the free memory that the board reports, against a listing."""
         profile = self._dialogue.profile
-        expected = measure(Listing(tuple(lines.values())), profile.rules).free
+        expected = expected_free(Listing(tuple(lines.values())), profile.rules)
         if not profile.commands.free_memory or expected is None:
             return Witness()
         reported: int | None = None
@@ -268,7 +223,8 @@ class Capturing:
             reported = answer if answer is not None else reported
             if answer == expected:
                 break
-        return Witness(asked=True, reported=reported, expected=expected)
+        may_be_less = profile.rules.storage.variables
+        return Witness(True, reported, expected, may_be_less)
 
     def _empty(self, witness: Witness, count: int) -> Capture | None:
         """An empty program, where something speaks for it; None where more must be read."""
@@ -279,7 +235,7 @@ class Capturing:
             )
         if witness.agrees:
             return Capture({}, count)
-        if not self._dialogue.profile.talk.echo:
+        if not self._dialogue.profile.talk.echo and not self._dialogue.is_heard():
             raise NotKnownError(
                 "The board lists no program, but without an echo, and without a question for its "
                 "free memory, that is no sign that it is empty: what it holds is not known."

@@ -29,6 +29,8 @@ _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
 _CLEARINGS = 3  # times that the board is asked to clear its memory while it refuses
+NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
+_HEARINGS = 2
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -309,6 +311,16 @@ class Dialogue:
         core = self._asked(command, reach)
         heard_right = not (core.repairs or core.nudged)
         return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
+
+    def is_heard(self) -> bool:
+        """Whether a word that no BASIC knows is refused by an error word of the profile.
+
+        On a board without echo that shows that what is typed arrives, so that a LIST which is
+        answered by nothing was not lost on the way.
+        """
+        words = self.profile.commands.error_words
+        answers = {self.refusal_in(self._asked(NONSENSE).answer) for _ in range(_HEARINGS)}
+        return bool(words) and all(said.startswith(words) for said in answers)
 
     def late_answer(self) -> str:
         """Return what the board says after its prompt, for a second at least; "" if it is still.

@@ -138,7 +138,7 @@ def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
             yield each
         if any(re.match(r" *-[0-9]", row) for row in rows):
             yield dataclasses.replace(each, signed_numbers=True)
-        width, indent = _wrapping(rows)
+        width, indent = wrapping(rows)
         if width:
             yield dataclasses.replace(each, screen_width=width, wrap_indent=indent)
 
@@ -156,7 +156,7 @@ def find_list_form(rows: Sequence[str]) -> str:
     return PLAIN_FORM if gap in ("", " ") else "{number}" + gap + "{text}"
 
 
-def _wrapping(rows: Sequence[str]) -> tuple[int, int]:
+def wrapping(rows: Sequence[str]) -> tuple[int, int]:
     """The width at which a board breaks listed lines, and the blanks before the rest; or 0."""
     width = max(map(len, rows), default=0)
     rests = [

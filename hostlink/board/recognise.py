@@ -23,6 +23,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.answers import free_bytes
+from hostlink.board.dialogue import NONSENSE
 from hostlink.board.events import Emit, Phase, ignore
 from hostlink.board.learning import find_list_form
 from hostlink.board.profile import Profile, Talk
@@ -41,7 +42,7 @@ USUAL_SPEEDS = (
     500000, 1000000,
 )  # fmt: skip
 REMARK = b"REM"
-NONSENSE = b"QZ"  # no statement of any BASIC; two letters, as a name would be
+_NONSENSE = NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _QUIET_S = 0.12
@@ -74,7 +75,7 @@ class Manner:
     @property
     def error_words(self) -> tuple[str, ...]:
         """How the board begins to refuse, without what it repeats of the line."""
-        rows = (row.partition(NONSENSE.decode())[0].rstrip("'\" ") for row in self.refusal)
+        rows = (row.partition(NONSENSE)[0].rstrip("'\" ") for row in self.refusal)
         return tuple(dict.fromkeys(row[:40] for row in rows if row))[:1]
 
 
@@ -196,7 +197,7 @@ class Recogniser:
     def _listen_to_commands(self, manner: Manner) -> Manner | None:
         """What a remark and a word that no board knows are answered with; None for rubbish."""
         echo, done = self._command(REMARK, manner)
-        refused = self._command(NONSENSE, manner)[1]
+        refused = self._command(_NONSENSE, manner)[1]
         if echo and echo.upper() != REMARK:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):

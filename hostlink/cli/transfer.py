@@ -17,8 +17,8 @@ from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
-    from hostlink.board.capturing import MemoryDoubt
     from hostlink.board.learning import Learned
+    from hostlink.board.witness import MemoryDoubt
     from hostlink.cli.progress import Teller
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.saving import Saved

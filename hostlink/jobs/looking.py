@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.board.capturing import MemoryDoubt
 from hostlink.board.events import Phase
+from hostlink.board.witness import MemoryDoubt
 from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.rescuing import held_content
 from hostlink.jobs.session import Session

@@ -48,12 +48,26 @@ def choose_profile(archive: Archive | None, port: str, named: str = "") -> tuple
     return find_profile(CAREFUL), True
 
 
+def careful_profile() -> Profile:
+    """The profile to begin with where nothing is known."""
+    return find_profile(CAREFUL)
+
+
 def kinds() -> Iterator[Profile]:
     """The kinds that a board may be recognised as: the user's own first, then those shipped."""
     for name in [*user_profiles(), *shipped_profiles()]:
         if name not in _NO_BOARDS:
             with suppress(HostlinkError):  # one that is wrong is told when it is named
                 yield find_profile(name)
+
+
+def kinds_of(profile: Profile, *, is_guess: bool) -> tuple[Profile, ...]:
+    """The kinds that a board may be, the one that it was thought to be first.
+
+    A profile that says only what a language is, or that nothing is known, is no kind of board.
+    """
+    named = () if is_guess or profile.name in _NO_BOARDS else (profile,)
+    return (*named, *(kind for kind in kinds() if kind.name != profile.name or not named))
 
 
 def recognise(

@@ -6,8 +6,9 @@ import dataclasses
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.board.capturing import Capture, MemoryDoubt
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
+from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import KeptAs

@@ -18,6 +18,7 @@ from hostlink.board.evidence import Evidence
 from hostlink.board.learning import Learned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
+from hostlink.board.recognise import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.attaching import last_program, remembered_restart
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
@@ -236,6 +237,29 @@ class Session:
         """Say what was found out of the board, and talk to it by that from now on."""
         self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
         self.emit(BoardRecognised(sentence, self.profile))
+
+    @contextlib.contextmanager
+    def talking_as(self, found: Recognised) -> Iterator[None]:
+        """Talk inside as the board was heard to talk, and afterwards as before."""
+        before, was_known = self.choice, self._is_known_kind
+        self._is_known_kind = found.known
+        try:
+            self.use(dataclasses.replace(before, profile=found.profile, baud=0))
+            yield
+        finally:
+            self._is_known_kind = was_known
+            with contextlib.suppress(LinkError):  # of a port that has just vanished
+                self.use(before)
+
+    def talk_by(self, profile: Profile) -> Dialogue:
+        """Talk by a profile from now on, at its speed; returns the dialogue."""
+        self.use(dataclasses.replace(self.choice, profile=profile, baud=0))
+        return self.dialogue
+
+    @property
+    def is_attached(self) -> bool:
+        """Whether the board's prompt was found since the port was opened."""
+        return self._attached
 
     @property
     def restarted_since_attach(self) -> bool:

@@ -63,7 +63,7 @@ def review(
     quiet = check_rules(silenced)
     ledger = measure(listing, rules)
     findings = [
-        *_whole(listing, ledger),
+        *_whole(listing, ledger, exact=rules.storage.exact),
         *_numbers(listing, rules),
         *(finding for line in listing for finding in _form(line, rules.form)),
         *(finding for line in listing for finding in _small_keywords(line, rules.language)),
@@ -90,7 +90,7 @@ def _shown(number: int | None) -> str:
     return str(number)
 
 
-def _whole(listing: Listing, ledger: Ledger) -> Iterator[Finding]:
+def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding]:
     """Findings on the listing as a whole."""
     if not listing.numbered():
         yield Finding(
@@ -104,7 +104,7 @@ def _whole(listing: Listing, ledger: Ledger) -> Iterator[Finding]:
             *(0, None, 0, "does-not-fit"),
             message=f"{_bytes(ledger.over)} over: {ledger.total:,} of {ledger.limit:,}.",
             advice="Shorten texts and remarks; the byte ledger shows what each line costs.",
-            severity="error",
+            severity="error" if exact else "warning",
         )
 
 
@@ -213,7 +213,8 @@ def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
     """Find keywords that the board would not know for their small letters; one finding a line."""
     if not language.capitals_only:
         return
-    small = [span for span in scan(line.text, language) if span.word and span.text != span.text.upper()]
+    words = [span for span in scan(line.text, language) if span.word]
+    small = [span for span in words if span.text != span.text.upper()]
     if small:
         first = small[0]
         others = f" (and {len(small) - 1:,} more)" if len(small) > 1 else ""

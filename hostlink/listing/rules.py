@@ -59,6 +59,8 @@ class Storage:
         stand in a statement, 0 where they are stored as typed.
     squeezed: whether blanks outside quotes and remarks are not stored. variables: whether variables
     take of the memory that is free for a program, so that less may be free than a listing leaves.
+    exact: whether these costs are known to the byte, so that the free memory that a board reports
+    proves its listing; else it proves an empty program only.
     program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
     eeprom_bytes: bytes for all stored programs together, 0 where unknown.
     """
@@ -76,6 +78,7 @@ class Storage:
     empty_bytes: int = 0
     eeprom_bytes: int = 0
     tokens: tuple[tuple[str, int], ...] = ()
+    exact: bool = True
 
 
 @dataclass(frozen=True, slots=True)
