@@ -45,6 +45,8 @@ REMARK = b"REM"
 _NONSENSE = NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
+_KEY_S = 0.06  # in which a typed character has come back, or been taken: common practice, no source
+_CHAR_MS = 20.0  # in which a board takes a character: common practice, no source
 _QUIET_S = 0.12
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
@@ -212,8 +214,20 @@ class Recogniser:
 
     def _command(self, text: bytes, manner: Manner) -> tuple[bytes, bytes]:
         """Type a direct command; what came back of it, and the answer."""
-        echo = self._ask(text)
+        echo = self._type(text)
         return echo, self._ask(manner.line_end)
+
+    def _type(self, text: bytes) -> bytes:
+        """Type characters one by one, for a board without a receive buffer; what came back."""
+        came = b""
+        quiet_s = 2 * BITS_PER_BYTE / self._baud
+        for place in range(len(text)):
+            first_s = _KEY_S if place else _FIRST_S
+            core = self._probe(
+                text[place : place + 1], quiet_s=quiet_s, longest_s=_LONGEST_S, first_s=first_s
+            )
+            came += core.heard
+        return came
 
     # --- the kind ----------------------------------------------------------------------------
 
@@ -256,7 +270,7 @@ class Recogniser:
 
     def _answer_rows(self, command: bytes, manner: Manner) -> list[str]:
         """The rows that answer a direct command, but for what ends every answer."""
-        self._ask(command)
+        self._type(command)
         answer = self._ask(manner.line_end, longest_s=_LONGEST_LISTING_S)
         return _rows(answer, manner.ready or manner.prompt)
 
@@ -348,6 +362,8 @@ def with_manner(careful: Profile, manner: Manner) -> Profile:
         prompt=manner.prompt,
         ready=manner.ready,
         line_done=careful.talk.line_done if manner.prompt or not manner.echo else "echo",
+        # Without echo nothing tells that a character was taken but the clock.
+        char_ms=careful.talk.char_ms or (0.0 if manner.echo else _CHAR_MS),
     )
     commands = dataclasses.replace(
         careful.commands,

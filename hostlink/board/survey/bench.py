@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Sequence
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Emit, Phase
@@ -23,6 +24,7 @@ T = TypeVar("T")
 
 _RECOGNISED_TIMES = 5  # at most, until two times the same was heard
 _ASKED_TIMES = 6  # at most, until an answer counts
+_CHAR_MS, _LINE_MS = 20.0, 50.0  # within which any board takes a character, and stores a line
 _QUESTION = Reach(attempts=8, nudges=2, silence_s=2.0, longest_s=20.0, most_bytes=8192)
 
 
@@ -61,7 +63,8 @@ class Bench:
     use: talks to the board by a profile from now on. base: the profile whose values stand where
     nothing was found. manner: how the board was heard to talk. is_known: base is a known kind that
     agrees with everything heard. may_stop: a program that runs may be interrupted. notes: what was
-    found that no profile says, in sentences. words: candidates sorted into known, unknown, unsure.
+    found that no profile says, in sentences. is_careful: nothing is taken for granted that was not
+    measured, such as a time of the kind. words: candidates sorted into known, unknown, unsure.
     """
 
     def __init__(
@@ -78,6 +81,7 @@ class Bench:
         self.base = found.profile
         self.manner = found.manner
         self.is_known = found.known
+        self.is_careful = True
         self.notes: list[str] = []
         self.words: dict[str, tuple[str, ...]] = {}
         self._wire = wire
@@ -93,8 +97,30 @@ class Bench:
         return propose(self.base, self.findings, self._name)
 
     def renew(self) -> None:
-        """Talk by what was found so far, from now on."""
-        self.dialogue = self._use(self.profile)
+        """Talk by what was found so far, from now on, and with care where nothing was."""
+        self.dialogue = self._use(
+            self._with_care(self.profile) if self.is_careful else self.profile
+        )
+
+    def _with_care(self, profile: Profile) -> Profile:
+        """A profile that takes for granted no time or buffer that was not measured on this board.
+
+        Two boards of one kind may still differ in these.
+        """
+        talk = profile.talk
+        careful: dict[str, object] = {
+            "line_window": 1,
+            "char_ms": talk.char_ms if self.manner.echo else max(talk.char_ms, _CHAR_MS),
+            "receive_buffer": 0,
+            "line_ms": max(talk.line_ms, _LINE_MS),
+            "line_done": "after-prompt" if talk.prompt else talk.line_done,
+            "after_prompt_ms": 2 * _LINE_MS if talk.prompt else 0.0,
+        }
+        unknown = {key: each for key, each in careful.items() if f"talk.{key}" not in self.findings}
+        if "line_done" not in unknown:
+            unknown.pop("after_prompt_ms", None)
+        now: Any = talk
+        return dataclasses.replace(profile, talk=dataclasses.replace(now, **unknown))
 
     def phase(self, text: str) -> None:
         """Say what is being measured."""
@@ -162,10 +188,19 @@ class Bench:
         return BITS_PER_BYTE / self.manner.baud
 
     def probe(
-        self, out: bytes, *, quiet_s: float = 0.25, longest_s: float = 5.0, first_s: float = 0.0
+        self,
+        out: bytes,
+        *,
+        quiet_s: float = 0.25,
+        longest_s: float = 5.0,
+        first_s: float = 0.0,
+        at_least: bool = True,
     ) -> Probe:
-        """Send bytes and listen until it is quiet for quiet_s, at most longest_s."""
-        quiet = max(quiet_s, 6 * self.byte_s)
+        """Send bytes and listen until it is quiet for quiet_s, at most longest_s.
+
+        at_least: a few byte times, in which an answer that has begun goes on.
+        """
+        quiet = max(quiet_s, 6 * self.byte_s) if at_least else quiet_s
         core = Probe(out, self.byte_s, quiet_s=quiet, longest_s=longest_s, first_s=first_s)
         self._wire.run(core)
         return core

@@ -6,6 +6,7 @@ from hostlink.board.survey.bench import Bench
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50
 _TIMES = 3
+_CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # tried where no echo tells how fast is too fast
 _NARROWEST = 8  # columns that a screen has at least
 
 
@@ -46,22 +47,34 @@ def find_keeping_up(bench: Bench) -> None:
     """
     findings = bench.findings
     text = f'PRINT "{_LETTERS}"'.encode()
-    whole = 0
-    for _ in range(_TIMES):
-        heard = bench.probe(text, first_s=1.0).heard
-        rows = bench.enter(b"")
-        whole += "".join(row.strip() for row in rows) == _LETTERS and _is_echo(heard, text, bench)
-        width = len(rows[0].strip()) if len(rows) > 1 else 0
-        if _NARROWEST <= width < len(_LETTERS):
-            says = f"it breaks what it prints after {width} characters"
-            findings.add("listing.screen_width", width, says, "likely")
-    if whole == _TIMES:
-        says = f"{len(text)} characters at wire speed arrived complete, {_TIMES} times"
-        findings.add("talk.line_window", 0, says, "likely")
+    for char_ms in (0.0,) if bench.manner.echo else _CHAR_MS:
+        whole = sum(_is_whole(bench, text, char_ms) for _ in range(_TIMES))
+        if whole == _TIMES:
+            break
+    at = f"{char_ms:g} ms apart" if char_ms else "at wire speed"
+    says = f"{len(text)} characters {at} arrived complete {whole} times of {_TIMES}"
+    if bench.manner.echo:
+        findings.add("talk.line_window", 0 if whole == _TIMES else 1, says, "likely")
         findings.add("talk.char_ms", 0.0, says, "likely")
+    elif whole == _TIMES:
+        findings.add("talk.char_ms", char_ms, says, "likely")
+
+
+def _is_whole(bench: Bench, text: bytes, char_ms: float) -> bool:
+    """Whether a typed text comes back, and what it prints is complete. char_ms: from one character
+    to the next, 0 for wire speed."""
+    if char_ms:
+        for place in range(len(text)):
+            bench.probe(text[place : place + 1], quiet_s=char_ms / 1000, at_least=False)
+        heard = text
     else:
-        says = f"of {_TIMES} lines at wire speed {whole} arrived complete"
-        findings.add("talk.line_window", 1, says)
+        heard = bench.probe(text, first_s=1.0).heard
+    rows = bench.enter(b"")
+    width = len(rows[0].strip()) if len(rows) > 1 else 0
+    if _NARROWEST <= width < len(_LETTERS):
+        says = f"it breaks what it prints after {width} characters"
+        bench.findings.add("listing.screen_width", width, says, "likely")
+    return "".join(row.strip() for row in rows) == _LETTERS and _is_echo(heard, text, bench)
 
 
 def _is_echo(heard: bytes, text: bytes, bench: Bench) -> bool:
