@@ -76,8 +76,9 @@ class Manner:
 
     @property
     def error_words(self) -> tuple[str, ...]:
-        """How the board begins to refuse, without what it repeats of the line."""
-        rows = (row.partition(NONSENSE)[0].rstrip("'\" ") for row in self.refusal)
+        """How the board begins to refuse; a row that repeats what was typed is cut before that."""
+        plain = [row for row in self.refusal if NONSENSE not in row]
+        rows = plain or [row.partition(NONSENSE)[0].rstrip("'\" ") for row in self.refusal]
         return tuple(dict.fromkeys(row[:40] for row in rows if row))[:1]
 
 

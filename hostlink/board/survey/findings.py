@@ -50,12 +50,22 @@ class Findings:
         """Say why a value could not be found."""
         self._by_name[name] = Finding(name, None, evidence, "not found")
 
+    def forget(self, *names: str) -> None:
+        """Forget what was noted under some names, since they are about to be measured."""
+        for name in names:
+            self._by_name.pop(name, None)
+
     def __iter__(self) -> Iterator[Finding]:
         return iter(self._by_name.values())
 
     def __contains__(self, name: str) -> bool:
         finding = self._by_name.get(name)
         return finding is not None and finding.is_found
+
+    def is_measured(self, name: str) -> bool:
+        """Whether a value was found for certain."""
+        finding = self._by_name.get(name)
+        return finding is not None and finding.confidence == "measured"
 
     def value(self, name: str) -> object:
         """A value found, None where it was not."""

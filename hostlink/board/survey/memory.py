@@ -48,7 +48,7 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
         if rows in nonsense:
             continue
         numbers += 1
-        form = _likely(rows) if store is None else _proven(bench, question, rows, store)
+        form = _likely(rows) if store is None else _proven(bench, question, store)
         free = free_bytes(rows, form) if form else None
         if free is None:
             continue
@@ -76,8 +76,14 @@ def _likely(rows: Rows) -> str:
     return ""
 
 
-def _proven(bench: Bench, question: str, before: Rows, store: Store) -> str:
-    """The form of the row whose number falls by the cost of a stored line, "" for none."""
+def _proven(bench: Bench, question: str, store: Store) -> str:
+    """The form of the row whose number falls by the cost of a stored line, "" for none.
+
+    The memory is cleared before: some boards forget their variables when a line is stored, and
+    then more is free than before.
+    """
+    store.clear()
+    before = bench.ask(question) or ()
     store.put(f"10 {_LINE}")
     after = bench.ask(question) or ()
     store.clear()
@@ -109,10 +115,11 @@ def _form(row: str, number: re.Match[str]) -> str:
     return f"{row[: number.start()]}{{free}}{row[number.end() :]}".strip()
 
 
-def find_size(bench: Bench, listed: int | None) -> None:
+def find_size(bench: Bench, listed: int | None) -> int | None:
     """Find how large the program memory is: what is free and what the program takes.
 
     listed: bytes that the program takes by the costs of its kind, None where these are not known.
+    Returns the bytes free.
     """
     findings = bench.findings
     free = bench.until_steady(bench.dialogue.free_memory)
@@ -123,6 +130,26 @@ def find_size(bench: Bench, listed: int | None) -> None:
         findings.missing("storage.program_bytes", says)
     else:
         says = f"{free:,} bytes are free, and the program takes {listed:,}"
-        findings.add(
-            "storage.program_bytes", free + listed, says, "likely" if listed else "measured"
-        )
+        sure: Confidence = "likely" if listed else "measured"
+        findings.add("storage.program_bytes", free + listed, says, sure)
+    return free
+
+
+def find_variables(bench: Bench, before: int | None) -> None:
+    """Find whether variables take of the free memory, after direct lines have used some.
+
+    before: bytes that were free before. Where they do, what was free then says nothing of the size
+    of the memory: a program may have left variables in it.
+    """
+    findings = bench.findings
+    free = bench.until_steady(bench.dialogue.free_memory) if before is not None else None
+    if free is None or before is None:
+        return
+    if free != before:
+        says = f"{free:,} bytes are free after direct lines used variables, {before:,} before"
+        findings.add("storage.variables", True, says)
+        says = f"{before:,} bytes were free, but variables take of them; --storing shows its size"
+        findings.missing("storage.program_bytes", says)
+    else:
+        says = f"{free:,} bytes are free before and after direct lines used variables"
+        findings.add("storage.variables", False, says, "likely")

@@ -14,7 +14,7 @@ from hostlink.board.survey.form import find_form
 from hostlink.board.survey.keys import find_keys
 from hostlink.board.survey.language import Words, candidates_of
 from hostlink.board.survey.listed import find_listed
-from hostlink.board.survey.memory import find_question, find_size
+from hostlink.board.survey.memory import find_question, find_size, find_variables
 from hostlink.board.survey.numbers import find_forms
 from hostlink.board.survey.paging import find_paging, find_stored_paging
 from hostlink.board.survey.pricing import find_costs
@@ -74,7 +74,7 @@ class Steps:
         bench = self.bench
         bench.phase("Asking for the free memory")
         find_question(bench, self._questions)
-        find_size(bench, self._listed_bytes(lines))
+        free = find_size(bench, self._listed_bytes(lines))
         bench.phase("Trying a line at wire speed, and keys")
         find_keeping_up(bench)
         find_keys(bench)
@@ -82,6 +82,7 @@ class Steps:
         bench.phase("Asking which words it knows")
         self._words.find()
         find_forms(bench)
+        find_variables(bench, free)
         for name in _NEEDS_STORING:
             bench.findings.missing(name, "needs consent to store test lines (--storing)")
         bench.renew()
@@ -107,6 +108,7 @@ class Steps:
         Raises StoresNothing where the board takes no numbered lines.
         """
         bench = self.bench
+        bench.findings.forget(*_NEEDS_STORING)
         store = self._store = Store(bench)
         bench.phase("Storing test lines")
         store.find_storing()

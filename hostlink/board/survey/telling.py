@@ -123,7 +123,7 @@ class _Telling:
         talk = self._profile.talk
         if self._found("talk.line_ms"):
             yield f"It stores a line in {self._likely('talk.line_ms')}{talk.line_ms:g} ms."
-        if self._found("talk.receive_buffer"):
+        if self._found("talk.receive_buffer") and talk.receive_buffer:
             held = plural(talk.receive_buffer, "byte")
             yield f"While it is busy it {self._likely('talk.receive_buffer')}holds {held}."
         if self._found("listing.screen_width") and self._profile.rules.form.screen_width:

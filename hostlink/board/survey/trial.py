@@ -68,7 +68,7 @@ def _steps(store: Store) -> Iterator[str]:
     bench = store.bench
     findings = bench.findings
     talk = bench.profile.talk
-    if "talk.receive_buffer" not in findings and bench.manner.echo:
+    if not findings.is_measured("talk.receive_buffer") and bench.manner.echo:
         size = max(_HELD, talk.receive_buffer)
         says = f"storing is too fast to measure it; a trial with {size} lost nothing"
         findings.add("talk.receive_buffer", size, says, "likely")
