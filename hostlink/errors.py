@@ -6,6 +6,7 @@
     ├── ProfileError      a profile is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
     │   └── NotKnownError     what a board holds is not known, so it is not overwritten
+    ├── ProgramError      the program on the board stopped with an error of its own
     ├── ArchiveError      the archive cannot be opened, written or trusted
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
     ├── ReadBackError     the board holds something else than was sent (status 4)
@@ -28,7 +29,7 @@ class ExitStatus(IntEnum):
     WRONG_USE = 2
     LINK_FAILED = 3
     READ_BACK_DIFFERS = 4
-    INTERRUPTED = 130
+    INTERRUPTED = 130  # by Ctrl+C; by another signal the command line makes it 128 and its number
 
 
 class LinkReason(Enum):
@@ -108,6 +109,10 @@ class NotKnownError(RefusedError):
     def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
         kept = kept or "The program on the board was not touched."
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
+
+
+class ProgramError(HostlinkError):
+    """The program on the board ran, and stopped with an error of BASIC."""
 
 
 class ArchiveError(HostlinkError):

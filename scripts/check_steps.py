@@ -7,19 +7,20 @@ from __future__ import annotations
 
 import argparse
 import os
-import re
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import environment
+import pythons
+from check_run import ROOT, passes, run_pytest
 
-ROOT = Path(__file__).resolve().parent.parent
 DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
 
 # What the tests use of the system: two foreign BASIC interpreters and programs written for them, a
@@ -43,13 +44,6 @@ DEBIAN_PACKAGES = (
 COVERED = ("listing", "link", "board", "archive", "jobs")
 LEAST_COVERED = 95
 
-NO_VARIABLES: Mapping[str, str] = {}
-
-PYTEST_SUMMARY = re.compile(
-    r"^=*\s*((?:no tests ran|\d+ (?:passed|failed|errors?|skipped)).* in .*s.*)"
-)
-SKIPPED = re.compile(r"\b(\d+) skipped\b")
-
 
 @dataclass
 class Checks:
@@ -59,6 +53,7 @@ class Checks:
     ci: bool = False
     pytest_arguments: list[str] = field(default_factory=list)
     pytest_summary: str = ""
+    pythons_summary: str = ""
 
     @property
     def python(self) -> str:
@@ -72,38 +67,6 @@ class Outcome:
     name: str
     problem: str
     seconds: float
-
-
-def run(
-    command: Sequence[str], folder: Path = ROOT, variables: Mapping[str, str] = NO_VARIABLES
-) -> tuple[int, list[str]]:
-    """Run a command, showing its output as it comes; return its status and the lines."""
-    process = subprocess.Popen(
-        list(command),
-        cwd=folder,
-        env={**os.environ, **variables},
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        encoding="utf-8",
-        errors="replace",
-    )
-    lines = []
-    with process:
-        assert process.stdout is not None
-        for line in process.stdout:
-            print(line, end="", flush=True)
-            lines.append(line.rstrip("\n"))
-    return process.returncode, lines
-
-
-def passes(
-    command: Sequence[str], folder: Path = ROOT, variables: Mapping[str, str] = NO_VARIABLES
-) -> str:
-    """Run a command; return "" if it succeeded, else what to put in the table."""
-    status, _ = run(command, folder, variables)
-    return "" if status == 0 else f"status {status}"
 
 
 def system_packages(checks: Checks) -> str:
@@ -158,25 +121,50 @@ def pytest(checks: Checks) -> str:
     and terminals; one that has nothing left takes work from the others. Without arguments of its
     own the run also notes which lines and branches it passes.
     """
-    workers = str((os.cpu_count() or 1) + 1)
-    spread = ["-n", workers, "--dist", "worksteal"]
-    command = [checks.python, "-m", "pytest", *spread, "-rsfE", *checks.pytest_arguments]
-    if not checks.pytest_arguments:
-        command += ["--cov", "--cov-report="]
-    status, lines = run(command, variables={"HOSTLINK_CI": "1"} if checks.ci else NO_VARIABLES)
-    found = [match.group(1) for line in lines if (match := PYTEST_SUMMARY.match(line))]
-    checks.pytest_summary = found[-1].rstrip("= ") if found else ""
-    return pytest_problem(status, checks.pytest_summary, ci=checks.ci)
+    arguments = checks.pytest_arguments or ["--cov", "--cov-report="]
+    problem, checks.pytest_summary = run_pytest(checks.python, arguments, ci=checks.ci)
+    return problem
 
 
-def pytest_problem(status: int, summary: str, *, ci: bool) -> str:
-    """Judge a pytest run by its status and its closing line; "" means good."""
-    if status != 0:
-        return f"status {status}" + (" (no test was found)" if status == 5 else "")
-    if not summary:
-        return "pytest printed no closing line"
-    skipped = SKIPPED.search(summary)
-    return f"{skipped.group(1)} skipped, which CI does not allow" if ci and skipped else ""
+def other_pythons(checks: Checks) -> str:
+    """Run the core of the tests on each other supported Python that this computer has.
+
+    Each gets an environment of its own, made like `.venv`; they are made all at once, since most
+    of that is waiting for the package index.
+    """
+    if checks.pytest_arguments:
+        print("not run: pytest was given arguments, so all tests were not asked for")
+        return ""
+    own = checks.place.version
+    found = pythons.find(minor for minor in pythons.SUPPORTED if minor != own)
+    places = {
+        python: environment.Environment(
+            ROOT, base_python=python.file, version=minor, name=".venv-{}.{}".format(*minor)
+        )
+        for minor, python in found.items()
+    }
+    with ThreadPoolExecutor() as pool:
+        unmade = list(pool.map(unready, places.values()))
+    problems, ran = [], []
+    for (python, place), problem in zip(places.items(), unmade, strict=True):
+        print(f"\nPython {python}: {place.folder.name}, made with {python.file}", flush=True)
+        if not problem:
+            ran.append(python)
+            problem, _ = run_pytest(str(place.python), pythons.core_arguments(), ci=checks.ci)
+        if problem:
+            problems.append(f"Python {python}: {problem}")
+    checks.pythons_summary = pythons.summary(own, ran, found)
+    print(checks.pythons_summary)
+    return "; ".join(problems)
+
+
+def unready(place: environment.Environment) -> str:
+    """Make an environment for the tests ready; return why that failed, "" if it did not."""
+    try:
+        place.prepare("test")
+    except environment.SetupError as error:
+        return str(error)
+    return ""
 
 
 def coverage(checks: Checks) -> str:
@@ -267,6 +255,7 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "imports": imports,
     "pytest": pytest,
     "coverage": coverage,
+    "other-pythons": other_pythons,
     "wheel": wheel,
 }
 
@@ -318,7 +307,7 @@ def main(arguments: Sequence[str]) -> int:
     checks = Checks(environment.Environment(ROOT), chosen.ci, pytest_arguments)
     began = time.monotonic()
     try:
-        checks.place.prepare("test")
+        checks.place.prepare("check")
     except environment.SetupError as error:
         print(error, file=sys.stderr)
         return 1
@@ -329,6 +318,8 @@ def main(arguments: Sequence[str]) -> int:
     total = time.monotonic() - began
     print(f"\n--- in all {total:.0f} s, {failed} of {len(outcomes)} steps failed")
     print(table(outcomes))
+    if checks.pythons_summary:
+        print(checks.pythons_summary)
     if checks.pytest_summary:
         print(f"===== {checks.pytest_summary} =====")
     return 1 if failed else 0

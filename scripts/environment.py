@@ -1,5 +1,6 @@
 """The project's own Python environment, `.venv`: made once, mended when broken, never half made.
 
+Environments of other Pythons, for the tests, are made the same way beside it, as `.venv-3.12`.
 Rules, which the rest of this file keeps:
 
 - A stamp inside `.venv` is written last. It names pyproject.toml's content, the Python and the
@@ -24,8 +25,10 @@ from contextlib import contextmanager
 from pathlib import Path
 
 WINDOWS = sys.platform == "win32"
-KINDS = {"run": ".", "test": ".[test]"}  # what pip is asked to install for each stamp
-IMPLIED = {"run": ("run",), "test": ("run", "test")}  # an install for testing serves for running
+# What pip is asked to install for each stamp, and which stamps that satisfies: whatever can check
+# the project can test it, and whatever can test it can run it.
+KINDS = {"run": ".", "test": ".[test]", "check": ".[check]"}
+IMPLIED = {"run": ("run",), "test": ("run", "test"), "check": ("run", "test", "check")}
 LOCK_WAIT_S = 900.0  # longer than any set-up over a slow line should take
 
 
@@ -39,24 +42,31 @@ def tell(sentence: str) -> None:
 
 
 class Environment:
-    """The environment of the project at `root`, made with the interpreter `base_python`."""
+    """The environment of the project at `root`, made with the interpreter `base_python`.
+
+    version: the first two numbers of that interpreter's version; it is this Python's without.
+    name: the folder's name below `root`.
+    """
 
     def __init__(
         self,
         root: str | Path,
         *,
         base_python: str | None = None,
+        version: tuple[int, int] = sys.version_info[:2],
+        name: str = ".venv",
         say: Callable[[str], None] = tell,
         lock_wait_s: float = LOCK_WAIT_S,
     ) -> None:
         self.root = Path(root).resolve()  # one name, by whatever link we were called
-        self.folder = self.root / ".venv"
+        self.folder = self.root / name
         self.scripts = self.folder / ("Scripts" if WINDOWS else "bin")
         self.python = self.scripts / ("python.exe" if WINDOWS else "python")
-        self.aside = self.root / ".venv-setup"
+        self.aside = self.root / f"{name}-setup"
         self.begun = self.aside / "begun"
         # Inside an environment sys.executable dies with that environment; its base does not.
         self.base_python = base_python or getattr(sys, "_base_executable", "") or sys.executable
+        self.version = version
         self.say = say
         self.lock_wait_s = lock_wait_s
 
@@ -65,14 +75,15 @@ class Environment:
         return self.scripts / (name + ".exe" if WINDOWS else name)
 
     def stamp(self, kind: str) -> Path:
-        """Return the path of the stamp of one kind of set-up, "run" or "test"."""
+        """Return the path of the stamp of one kind of set-up, a key of KINDS."""
         return self.folder / f"hostlink-{kind}.stamp"
 
     def wanted_stamp(self) -> str:
         """Return what a valid stamp holds: project text, Python and place."""
         text = _text(self.root / "pyproject.toml")
         project = hashlib.sha256(text.encode()).hexdigest()
-        return f"{project}\n{sys.implementation.cache_tag}\n{self.root}\n"
+        python = "{}-{}{}".format(sys.implementation.name, *self.version)
+        return f"{project}\n{python}\n{self.root}\n"
 
     def ready(self, kind: str) -> bool:
         """Tell whether the environment stands as it should; quick, starts no process."""
@@ -99,12 +110,13 @@ class Environment:
             ) from error
 
     def _set_up(self, kind: str, lock: int) -> None:
-        what = "Bringing hostlink's environment .venv up to date"
+        name = self.folder.name
+        what = f"Bringing hostlink's environment {name} up to date"
         if self._unusable():
-            what = "The environment .venv was cut off, moved or broken; making it anew"
+            what = f"The environment {name} was cut off, moved or broken; making it anew"
             self._discard()
         elif not self.folder.exists():
-            what = "Setting hostlink up in .venv, once"
+            what = f"Setting hostlink up in {name}, once"
         self.say(f"{what}; this can take a minute.")
         self.begun.touch()
         if not self.folder.exists():
@@ -144,7 +156,7 @@ class Environment:
 
     def _pip_works(self) -> bool:
         status, output = _run([str(self.python), "-m", "pip", "--version"], self.root)
-        version = f"(python {sys.version_info[0]}.{sys.version_info[1]})"
+        version = "(python {}.{})".format(*self.version)
         return status == 0 and version in output
 
     def _discard(self) -> None:
@@ -167,7 +179,7 @@ class Environment:
         status, output = _run(command, self.root, lock)
         if status != 0:
             self._discard()  # without ensurepip a folder without pip is left behind
-            self._fail(explain_creation(output), output)
+            self._fail(explain_creation(output, self.version), output)
 
     def _install(self, kind: str, lock: int) -> None:
         pip = [str(self.python), "-m", "pip", "install", "--quiet", "--no-input", "--retries", "2"]
@@ -289,13 +301,13 @@ def explain_installing(output: str) -> str:
         return "The disk is full, so the set-up was stopped. Make room, then start again."
     errors = [line for line in output.splitlines() if line.lower().startswith("error")]
     reason = errors[-1].partition(":")[2].strip().rstrip(".") if errors else "no reason was given"
-    return f"The set-up failed ({reason}). The next start makes .venv anew."
+    return f"The set-up failed ({reason}). The next start makes the environment anew."
 
 
-def explain_creation(output: str) -> str:
+def explain_creation(output: str, version: tuple[int, int]) -> str:
     """Turn the output of a failed `python -m venv` into a plain sentence and what to do."""
     if "ensurepip" in output or "No module named venv" in output:
-        exact = f"python{sys.version_info[0]}.{sys.version_info[1]}-venv"
+        exact = "python{}.{}-venv".format(*version)
         return (
             "This Python cannot make environments, because a part of it is not installed; nothing "
             f"was left behind. On Debian and its kin: sudo apt install python3-venv (or {exact} "

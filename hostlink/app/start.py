@@ -5,9 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hostlink.errors import HostlinkError, UsageError
+from hostlink.errors import HostlinkError, Interrupted, UsageError
 
 if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
     from hostlink.archive import Archive
 
 
@@ -22,7 +23,8 @@ def open_app(
     """Open the app and stay in it until the person leaves.
 
     opens: a word for the listing that lies in the editor at first. Raises ArchiveError where the
-    archive cannot be opened, UsageError where there is no terminal.
+    archive cannot be opened, UsageError where there is no terminal, Interrupted where a signal
+    ended it in the middle of a job.
     """
     import sys
 
@@ -43,7 +45,7 @@ def open_app(
 
     app = DeskApp(open_archive, port=port, profile=profile, baud=baud, opens=opens)
     try:
-        app.run()
+        _run(app)
     finally:
         for each in opened:
             each.close()
@@ -54,3 +56,26 @@ def open_app(
             "The app ended by an error; what it printed stands above.",
             kept="The archive keeps every revision that was acknowledged.",
         )
+
+
+def _run(app: DeskApp) -> None:
+    """Run the app; where a signal ends it in the middle of a job, tell how that job ended."""
+    try:
+        app.run()
+    except KeyboardInterrupt:
+        if told := _end_jobs(app):
+            raise Interrupted("The app was ended while it worked.", kept=" ".join(told)) from None
+        raise
+
+
+def _end_jobs(app: DeskApp) -> list[str]:
+    """Stop what is under way and close every port; how each job ended, in words.
+
+    For an app that a signal has ended: nothing is drawn any more.
+    """
+    under_way = [job for attached in app.attached.values() for job in attached.jobs]
+    for attached in app.attached.values():
+        attached.close()
+    for job in under_way:
+        job.drain()
+    return [str(job.error) for job in under_way if isinstance(job.error, HostlinkError)]

@@ -33,6 +33,7 @@ from hostlink.jobs.events import (
     FirmwareEvent,
     KeptAs,
     MemoryLost,
+    PageProven,
     PagesRead,
     Rescued,
 )
@@ -108,7 +109,7 @@ class Progress:
             self._tell(in_app(event.text))
         elif isinstance(event, Rescued | AlreadyKept | KeptAs):
             self._tell_kept(event)
-        else:
+        elif isinstance(event, BackupKept | BoardAnswered | PagesRead | PageProven):
             self._take_firmware(event)
 
     def _take_firmware(self, event: FirmwareEvent) -> None:

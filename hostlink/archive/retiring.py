@@ -45,11 +45,11 @@ def _last(db: Database, program: int) -> dict[str, str | None]:
     """When a program was last kept and last brought back; the time after its last change."""
     found = first(
         db,
-        "SELECT (SELECT max(kept_at) FROM revisions WHERE program_id = ?1) AS kept, "
+        "SELECT (SELECT max(kept_at) FROM revisions WHERE program_id = :program) AS kept, "
         "max(started_at) FILTER (WHERE job = 'return') AS returned, "
         "strftime('%Y-%m-%dT%H:%M:%fZ', max(started_at), '+0.001 seconds') AS after_change "
-        "FROM events WHERE program_id = ?1 AND job IN ('retire', 'return')",
-        (program,),
+        "FROM events WHERE program_id = :program AND job IN ('retire', 'return')",
+        {"program": program},
     )
     assert found is not None
     times = {key: found[key] for key in ("kept", "returned", "after_change")}

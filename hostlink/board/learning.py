@@ -214,7 +214,8 @@ def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
     """What is not explained, in a sentence or a few. answers: what the board said to a line."""
     missing = [each.number for each in left if each.listed is None]
     cut = [each for each in left if each.is_cut and each.sent]
-    other = [each for each in left if each.listed is not None and each not in cut]
+    stray = [each.number for each in left if not each.sent]
+    other = [each for each in left if each.listed is not None and each.sent and each not in cut]
     told = []
     if missing:
         told.append(f"It does not take line {numbers_named(missing)}{_said(missing, answers)}.")
@@ -228,6 +229,8 @@ def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
             + _others(other)
             + "."
         )
+    if stray:
+        told.append(f"It holds line {numbers_named(stray)}, which does not belong there.")
     return " ".join(told)
 
 

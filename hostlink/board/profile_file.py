@@ -37,6 +37,7 @@ from hostlink.listing.rules import Form, Language, Rules, Storage
 LARGEST_FILE = 256 * 1024  # bytes
 LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
 MOST_TOLD = 100  # faults that one error spells out
+MOST_EXPLAINED = 20  # of them with what may have been meant
 _MEND = "Mend the file and try again."
 
 
@@ -55,8 +56,8 @@ class _Faults:
 
     @property
     def many(self) -> bool:
-        """Whether there are so many already that the rest is only counted."""
-        return len(self._found) >= MOST_TOLD
+        """Whether there are so many already that the rest is told without suggestions."""
+        return len(self._found) >= MOST_EXPLAINED
 
     def check(self) -> None:
         """Raise one `ProfileError` for everything collected, in the order of the file."""

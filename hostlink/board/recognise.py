@@ -27,6 +27,7 @@ from hostlink.board.dialogue import NONSENSE
 from hostlink.board.events import Emit, Phase, ignore
 from hostlink.board.learning import find_list_form
 from hostlink.board.profile import Profile, Talk
+from hostlink.board.profile_schema import LONGEST_COMMAND
 from hostlink.board.reading import rows_of
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.pacing import BITS_PER_BYTE
@@ -50,6 +51,7 @@ _CHAR_MS = 20.0  # in which a board takes a character: common practice, no sourc
 _QUIET_S = 0.12
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
+_QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
@@ -176,6 +178,8 @@ class Recogniser:
             again = self._ask(line_end)
             if again == first and is_text(again):
                 end, rows, prompt = parts_of(again)
+                if len(prompt) > LONGEST_COMMAND:
+                    return None  # no profile could name it
                 self._refuse_question(prompt)
                 return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
             first = again
@@ -205,6 +209,13 @@ class Recogniser:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
             return None
+        if done == refused == manner.line_end and not manner.prompt:
+            raise LinkError(
+                "Everything that is sent comes back, and nothing else: there is no board, or TX "
+                "and RX are joined.",
+                reason=LinkReason.UNREADABLE,
+                advice="Check the wires between the USB bridge and the board.",
+            )
         if manner.prompt and not done.endswith(manner.prompt):
             return None
         end = parts_of(done)[0] if echo else b""
@@ -280,11 +291,11 @@ class Recogniser:
     def _stop_or_refuse(self) -> None:
         """A board that sends by itself runs a program; raise LinkError unless it may be stopped."""
         core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=_LONGEST_S)
-        talking = len(core.arrivals) > 2 and is_text(core.heard[-40:]) and core.overdue
+        talking = len(core.arrivals) > 2 and is_text(core.heard[-_QUOTED:]) and core.overdue
         if not talking or (self._may_stop and self._stops()):
             return
         raise LinkError(
-            f'A program runs on the board; it last printed "{_shown(core.heard[-40:])}".',
+            f'A program runs on the board; it last printed "{_shown(core.heard[-_QUOTED:])}".',
             reason=LinkReason.RUNNING,
             kept="It was left as it is.",
             advice="Stop it with --stop-running (its variables may be lost), or wait.",
@@ -321,8 +332,10 @@ class Recogniser:
 
     def _nothing(self) -> LinkError:
         if self._heard_something:
+            last = _shown(self._wire.recent[-_QUOTED:])
             return LinkError(
-                "The board sends something, but at no usual speed is it readable and steady.",
+                "The board sends something, but at no usual speed is it readable and steady; it "
+                f'last sent "{last}".',
                 reason=LinkReason.UNREADABLE,
                 kept="Only empty lines were sent; the program on the board was not touched.",
                 advice="If a program runs on it, repeat with --stop-running; else check the "

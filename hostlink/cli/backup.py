@@ -8,13 +8,12 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say, table
-from hostlink.errors import ExitStatus
+from hostlink.cli.stopping import stoppable
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Backup
     from hostlink.jobs.backup import BackedUp
-    from hostlink.jobs.many import Result
     from hostlink.jobs.session import Session
 
 
@@ -35,6 +34,7 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     if desk.many:
         return _back_up_many(desk, note)
     from hostlink.cli.progress import Teller
+    from hostlink.cli.transfer import proof_dict
     from hostlink.jobs.backup import backup as backup_job
 
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
@@ -42,20 +42,15 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
             made = backup_job(session, archive, note=note)
         teller.close()
     if desk.json:
-        as_json({**_as_dict(made.backup), "unread": made.unread})
-        return _status(made)
+        as_json({**_as_dict(made.backup), "unread": made.unread, **proof_dict(made.doubt)})
+        return made.status
     kept = made.backup
     items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
-    say(f"{kept.spec} is kept and proven: {items}.", quiet=desk.quiet)
+    say(f"{kept.spec} {made.proof}: {items}.", quiet=desk.quiet and made.doubt is None)
     for name, why in made.unread.items():
         say(f"Not in it: {name}. {why}")
     say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
-    return _status(made)
-
-
-def _status(made: BackedUp) -> ExitStatus:
-    """Whether all that the board holds is in its backup."""
-    return ExitStatus.REFUSED if made.unread else ExitStatus.DONE
+    return made.status
 
 
 def _back_up_many(desk: Desk, note: str) -> int:
@@ -63,8 +58,9 @@ def _back_up_many(desk: Desk, note: str) -> int:
     from datetime import date
 
     from hostlink.cli.many import Tellers
+    from hostlink.cli.transfer import proof_dict
     from hostlink.jobs.backup import backup as backup_job
-    from hostlink.jobs.many import dated_name, on_each
+    from hostlink.jobs.many import dated_name, on_each, worst
 
     today = date.today()
     with desk.archive() as archive:
@@ -74,7 +70,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
             return backup_job(session, archive, note=f"{named} {note}".strip())
 
         choices = desk.choices(archive)
-        with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+        with stoppable() as stopped, Tellers(desk.quiet) as tell:
             results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
     if desk.json:
         as_json(
@@ -82,9 +78,10 @@ def _back_up_many(desk: Desk, note: str) -> int:
                 {
                     **(_as_dict(each.value.backup) if each.value else {}),
                     "unread": each.value.unread if each.value else {},
+                    **(proof_dict(each.value.doubt) if each.value else {}),
                     "board": each.board,
                     "port": each.port,
-                    "status": int(_status_of(each)),
+                    "status": int(each.status),
                     "error": each.error.what if each.error else None,
                 }
                 for each in results
@@ -102,12 +99,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
                 for each in results
             ],
         )
-    return max(_status_of(each) for each in results)
-
-
-def _status_of(result: Result[BackedUp]) -> ExitStatus:
-    """How a board's backup ended; one that is not whole did not end well."""
-    return _status(result.value) if result.value is not None else result.status
+    return worst(results)
 
 
 def _items_words(made: BackedUp) -> str:

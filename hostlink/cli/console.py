@@ -7,13 +7,15 @@ no line of a program does. A blank before one sends it to the board all the same
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 import click
 
 from hostlink.cli.desk import Desk, shared
+from hostlink.cli.input_lines import input_lines
 from hostlink.cli.output import data, say
+from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError
 from hostlink.words import plural, safe
 
@@ -54,11 +56,11 @@ def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
 
     teller = Teller(quiet=desk.quiet)
     with (
-        desk.stoppable() as stopped,
+        stoppable() as stopped,
         Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
     ):
-        for line in sys.stdin:
-            if stopped() or not obey(board, line.rstrip("\r\n"), answer=_answer):
+        for line in _lines(stopped):
+            if not obey(board, line, answer=_answer):
                 break
         board.settle(_LONGEST_ANSWER_S, _LONGEST_ANSWER_S)
         if stopped():
@@ -69,6 +71,18 @@ def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
                 data(board.partial)
             say("The program is still running; it was left so.", quiet=desk.quiet)
     return ExitStatus.DONE
+
+
+def _lines(stopped: Callable[[], bool]) -> Iterator[str]:
+    """The lines of standard input, until it is over or hostlink is to end."""
+    source = input_lines()
+    while not stopped():
+        try:
+            line = source.take()
+        except EOFError:
+            return
+        if line is not None:
+            yield line
 
 
 def _answer(board: Console, line: str) -> None:

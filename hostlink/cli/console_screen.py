@@ -19,7 +19,8 @@ from hostlink.cli.console import CAPTURE, INTERRUPT, LEAVE, obey, told
 from hostlink.cli.desk import Desk
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
-from hostlink.errors import ExitStatus
+from hostlink.cli.stopping import Ended
+from hostlink.errors import ExitStatus, HostlinkError, Interrupted
 from hostlink.jobs.console import Console
 from hostlink.jobs.pasting import Pasted, look_at
 from hostlink.link.owner import Owner
@@ -50,8 +51,11 @@ def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
             f"{CAPTURE} reads the program.",
             quiet=desk.quiet,
         )
-        while screen.turn():
-            pass
+        try:
+            while screen.turn():
+                pass
+        except Ended:
+            raise Interrupted("The console was ended.", kept=screen.state()) from None
         owner.cancel()
     if owner.trouble is not None:
         raise owner.trouble
@@ -87,6 +91,8 @@ class Screen:
         """Take one line, or one paste; False when it is to end."""
         try:
             text = self._lines.prompt(self._board_row)
+        except Ended:
+            raise
         except KeyboardInterrupt:
             told(lambda: self._wait(self._owner.submit(Console.interrupt)))
             return True
@@ -99,6 +105,14 @@ class Screen:
             return False
         told(lambda: self._wait(self._owner.submit(lambda board: _enter(board, text))))
         return self._owner.trouble is None
+
+    def state(self) -> str:
+        """What the board is doing, in a sentence."""
+        try:
+            at_prompt = self._wait(self._owner.submit(lambda board: board.settle(2.0, 0.6)))
+        except HostlinkError as error:
+            return str(error)
+        return "The board is at its prompt." if at_prompt else "Its program was left running."
 
     def _board_row(self) -> str:
         """The row that the board has not ended."""
@@ -113,12 +127,14 @@ class Screen:
         while True:
             try:
                 return answer.result()
-            except KeyboardInterrupt:
+            except KeyboardInterrupt as stop:
                 self._owner.cancel()
                 try:
                     answer.exception(10.0)
                 finally:
                     self._owner.go_on()
+                if isinstance(stop, Ended):
+                    raise
 
     def _paste(self, text: str) -> None:
         pasted = look_at(text, self._board.choice.profile)

@@ -1,4 +1,4 @@
-"""What commands share: the archive, the profile, the port, and stopping with Ctrl+C.
+"""What commands share: the archive, the profile, the port.
 
 A `Desk` is made for each command from its options; `together` makes one and lends it to the
 commands it runs, so that they work over one open port.
@@ -8,13 +8,14 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
-import signal
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -51,7 +52,6 @@ class Desk:
     quiet: bool = False
     yes: bool = False
     lent: Lent | None = None
-    _stopped: list[bool] = field(default_factory=list)
 
     @contextlib.contextmanager
     def archive(self, *, create: bool = True, read_only: bool = False) -> Iterator[Archive]:
@@ -128,8 +128,8 @@ class Desk:
 
         choice = self.link_choice(archive)
         with (
-            self._stoppable(),
-            Session(choice, emit, lambda: bool(self._stopped), archive=archive) as session,
+            stoppable() as stopped,
+            Session(choice, emit, stopped, archive=archive) as session,
         ):
             yield session
 
@@ -163,12 +163,6 @@ class Desk:
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
         return [desk.link_choice(archive) for desk in each]
 
-    @contextlib.contextmanager
-    def stoppable(self) -> Iterator[Callable[[], bool]]:
-        """Ctrl+C asks all boards' jobs to stop in good order; gives what tells whether it did."""
-        with self._stoppable():
-            yield lambda: bool(self._stopped)
-
     def _check_record(self) -> None:
         """Never write over a file that is there without consent."""
         from hostlink.errors import RefusedError
@@ -179,25 +173,6 @@ class Desk:
                 kept="It was not changed, and the port was not opened.",
                 advice="Name another file, or repeat with --yes to replace it.",
             )
-
-    @contextlib.contextmanager
-    def _stoppable(self) -> Iterator[None]:
-        """Ctrl+C asks the job to stop in good order; a second one stops at once."""
-
-        def stop(number: int, frame: object) -> None:  # noqa: ARG001 - the signal's signature
-            if self._stopped:
-                raise KeyboardInterrupt
-            self._stopped.append(True)
-
-        try:
-            before = signal.signal(signal.SIGINT, stop)
-        except ValueError:  # not the main thread: whoever calls handles stopping
-            yield
-            return
-        try:
-            yield
-        finally:
-            signal.signal(signal.SIGINT, before)
 
 
 def _option(*names: str, **settings: Any) -> Callable[[F], F]:

@@ -17,7 +17,9 @@ from typing import NoReturn
 import click
 
 from hostlink.cli.group import Group
-from hostlink.errors import ExitStatus, HostlinkError, UsageError
+from hostlink.cli.stopping import CutOff, final, heed, let_go
+from hostlink.cli.streams import check_streams, drop
+from hostlink.errors import ExitStatus, HostlinkError, Interrupted, UsageError
 
 # name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -30,7 +32,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "survey": ("survey", "survey", "Measure how a board talks, and offer the result as a profile."),
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
     "save": ("transfer", "save", "Save the board's program into the archive, proven."),
-    "run": ("transfer", "run", "Run the program in the board's memory."),
+    "run": ("running", "run", "Run the program in the board's memory."),
     "console": (
         "console",
         "console",
@@ -105,11 +107,18 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
 }
 
 
+_CUT_OFF = Interrupted(
+    "Stopped at once, as you said twice.",
+    kept="What was acknowledged is kept. The board was left in the middle of the job.",
+    advice="Repeat the command to complete it.",
+)
+
 _EPILOG = """\b
 Exit status: 0 done, 1 refused or different, 2 wrong use, 3 the link failed,
-4 the read-back differs, 130 stopped. These choose what an option would:
-HOSTLINK_PORT, HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE,
-HOSTLINK_JSON, HOSTLINK_QUIET, HOSTLINK_YES."""
+4 the read-back differs, 130 stopped by Ctrl+C, 143 by SIGTERM, 129 by a
+terminal that was closed. These choose what an option would: HOSTLINK_PORT,
+HOSTLINK_PROFILE, HOSTLINK_BAUD, HOSTLINK_ARCHIVE, HOSTLINK_JSON,
+HOSTLINK_QUIET, HOSTLINK_YES."""
 
 
 class LazyGroup(Group):
@@ -178,8 +187,11 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
         return int(result) if isinstance(result, int) else ExitStatus.DONE
     except click.exceptions.Exit as leave:
         return leave.exit_code
+    except CutOff:
+        tell(_CUT_OFF)
+        return ExitStatus.INTERRUPTED
     except (click.Abort, EOFError, KeyboardInterrupt):
-        click.echo("hostlink: Stopped.", err=True)
+        _tell_stopped()
         return ExitStatus.INTERRUPTED
     except click.ClickException as wrong:
         _tell_wrong_use(wrong)
@@ -207,42 +219,53 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
 
 
 def tell(error: HostlinkError) -> None:
-    """An error on stderr: what happened, what was kept, what to do, each on its line."""
+    """An error on stderr: what happened, what was kept, what to do, each on its line.
+
+    Where stderr is closed it goes to stdout.
+    """
     from hostlink.words import safe
 
     what, *rest = [part for part in (error.what, error.kept, error.advice) if part]
-    click.echo(f"hostlink: {safe(what)}", err=True)
+    click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)
     for part in rest:
-        click.echo(f"  {safe(part)}", err=True)
+        click.echo(f"  {safe(part)}", err=sys.stderr is not None)
 
 
 def main() -> NoReturn:
     """The `hostlink` command."""
     gc.set_threshold(50_000)  # importing makes no rubbish; looking for it takes a tenth of a start
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")  # a terminal that lacks a character gets a ?
-    if "_HOSTLINK_COMPLETE" in os.environ:  # a shell asks for completions
-        cli.main(prog_name="hostlink")
+    status = _main()
+    let_go()
+    gc.freeze()  # nor is there rubbish worth a search in what goes away with the process
+    sys.exit(final(status))
+
+
+def _main() -> int:
+    """Run the command line of this process; its exit status."""
     try:
+        heed()
+        check_streams()
+        if "_HOSTLINK_COMPLETE" in os.environ:  # a shell asks for completions
+            cli.main(prog_name="hostlink")
         status = run_line(sys.argv[1:])
         sys.stdout.flush()
+        return status
+    except HostlinkError as error:
+        tell(error)
+        return error.status
     except BrokenPipeError:
-        status = ExitStatus.DONE  # whoever read our output has had enough
-        _drop_output()
+        drop(sys.stdout)
+        return ExitStatus.DONE  # whoever read our output has had enough
     except KeyboardInterrupt:
-        click.echo("hostlink: Stopped.", err=True)
-        status = ExitStatus.INTERRUPTED
+        _tell_stopped()
+        return ExitStatus.INTERRUPTED
     except OSError as error:
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             raise
         tell(HostlinkError(f"The output could not be written: {error.strerror}."))
-        status = ExitStatus.REFUSED
-        _drop_output()
-    gc.freeze()  # nor is there rubbish worth a search in what goes away with the process
-    sys.exit(int(status))
+        drop(sys.stdout)
+        return ExitStatus.REFUSED
 
 
-def _drop_output() -> None:
-    """Keep the interpreter from complaining at exit of what it can no longer write."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+def _tell_stopped() -> None:
+    click.echo("hostlink: Stopped.", err=True)

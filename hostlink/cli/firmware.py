@@ -12,6 +12,7 @@ import click
 from hostlink.cli.desk import Desk, Whole, shared
 from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, say, table
+from hostlink.cli.stopping import agreed
 from hostlink.errors import RefusedError, UsageError
 from hostlink.words import plural, safe
 
@@ -230,7 +231,7 @@ def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
             kept="Nothing was sent to the board.",
             advice="Read the cautions above, then repeat the command with --yes.",
         )
-    if not click.confirm("Go on?", default=False, err=True):
+    if not agreed("Go on?"):
         raise RefusedError("Nothing was written, as you said.")
 
 

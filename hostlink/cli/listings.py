@@ -105,11 +105,12 @@ def read_stdin() -> bytes:
     """A listing from standard input, at most one byte more than a listing may have."""
     import sys
 
+    from hostlink.cli.streams import read_input
     from hostlink.listing import LIMIT
 
     if sys.stdin.isatty():
         say("Type or paste the listing; Ctrl+D ends it (on Windows Ctrl+Z, Enter).")
-    return sys.stdin.buffer.read(LIMIT + 1)
+    return read_input(LIMIT + 1)
 
 
 def _review_dict(found: Review) -> dict[str, object]:

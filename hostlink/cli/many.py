@@ -12,6 +12,7 @@ from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warne
 from hostlink.cli.desk import Desk
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.progress import warning
+from hostlink.cli.stopping import stoppable
 from hostlink.errors import UsageError
 from hostlink.words import plural
 
@@ -60,7 +61,7 @@ def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOpt
     from hostlink.jobs.many import load_on_each
 
     choices = desk.choices(archive)
-    with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+    with stoppable() as stopped, Tellers(desk.quiet) as tell:
         results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
     return _report(desk, results, loaded_dict, _loaded)
 
@@ -72,7 +73,7 @@ def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
 
     choices = desk.choices(archive)
     today = date.today()
-    with desk.stoppable() as stopped, Tellers(desk.quiet) as tell:
+    with stoppable() as stopped, Tellers(desk.quiet) as tell:
         results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
     return _report(desk, results, saved_dict, _saved)
 

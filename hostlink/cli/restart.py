@@ -9,6 +9,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say
+from hostlink.cli.stopping import agreed
 from hostlink.errors import RefusedError
 from hostlink.words import plural
 
@@ -42,7 +43,7 @@ def restart(desk: Desk, discard_board: bool) -> None:
             teller.close()
             kept = f" It is kept as {held.spec}." if held.spec else ""
             what = f"The program in its memory will be lost there.{kept} Restart the board?"
-            return desk.yes or click.confirm(what, default=False, err=True)
+            return desk.yes or agreed(what)
 
         with desk.session(archive, teller.emit) as session:
             done = restart_job(session, archive, consent=consent, discard_board=discard_board)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shlex
-import sys
 from pathlib import Path
 
 import click
@@ -45,9 +44,11 @@ def together(desk: Desk, file: str) -> int:
 
 def _text(file: str, where: str) -> str:
     """The text of the file. Raises RefusedError where it cannot be read or is too large."""
+    from hostlink.cli.streams import read_input
+
     try:
         if file == "-":
-            raw = sys.stdin.buffer.read(_LARGEST + 1)
+            raw = read_input(_LARGEST + 1)
         else:
             with Path(file).open("rb") as source:
                 raw = source.read(_LARGEST + 1)

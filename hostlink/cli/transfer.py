@@ -1,4 +1,4 @@
-"""load, save, run."""
+"""load, save."""
 
 from __future__ import annotations
 
@@ -11,22 +11,21 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.desk import Desk, shared
-from hostlink.cli.output import as_json, data, is_terminal, say
-from hostlink.errors import HostlinkError, ListingError, RefusedError, UsageError
-from hostlink.words import plural, safe
+from hostlink.cli.output import as_json, is_terminal, say
+from hostlink.errors import ListingError, RefusedError, UsageError
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.board.learning import Learned
     from hostlink.board.witness import MemoryDoubt
     from hostlink.cli.progress import Teller
+    from hostlink.jobs.events import Emit
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.saving import Saved
     from hostlink.jobs.session import Session
 
 _WATCH_NAP_S = 0.5
-_RUN_SECONDS = 60.0
-_LARGEST_INPUT = 1 << 20  # bytes
 
 
 @click.command()
@@ -91,13 +90,10 @@ def load(
             _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)
             teller.close()
-            if desk.json and run_it:
-                output = _run_now(session, [], _RUN_SECONDS, show=False)
-                as_json({**loaded_dict(loaded), "output": output})
+            if run_it:
+                _run_loaded(desk, session, loaded, teller.emit)
             else:
                 _tell_loaded(desk, loaded)
-                if run_it:
-                    _run_now(session, [], _RUN_SECONDS)
             if watch:
                 _watch(desk, session, archive, Path(what), options)
     return None
@@ -142,6 +138,19 @@ def _expect(desk: Desk, session: Session, material: Any) -> None:
         f"{material.label}: about {max(1, round(seconds))} s at {session.profile.talk.baud} baud.",
         quiet=desk.quiet,
     )
+
+
+def _run_loaded(desk: Desk, session: Session, loaded: Loaded, tell: Emit) -> None:
+    """Run what was loaded; as JSON both are one document, also where the run fails."""
+    from hostlink.cli.input_lines import input_lines
+    from hostlink.cli.running import RUN_SECONDS, run_now
+
+    if not desk.json:
+        _tell_loaded(desk, loaded)
+    done = run_now(session, input_lines(), RUN_SECONDS, tell, is_json=desk.json)
+    if desk.json:
+        as_json({**loaded_dict(loaded), **done.as_dict()})
+    done.check()
 
 
 def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
@@ -270,119 +279,3 @@ def saved_dict(saved: Saved) -> dict[str, object]:
         "lines": revision.line_count,
         "sha256": revision.sha256,
     }
-
-
-@click.command()
-@click.option(
-    "--input",
-    "input_path",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="A file whose lines are typed when the program asks.",
-)
-@click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write what the program prints to a new file.",
-)
-@click.option(
-    "--seconds",
-    type=click.FloatRange(0.1, 86_400),
-    default=_RUN_SECONDS,
-    show_default=True,
-    metavar="SECONDS",
-    help="Interrupt the program after this time, 0.1 to 86400 s.",
-)
-@shared(link=True)
-def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:
-    """Run the program in the board's memory.
-
-    What it prints goes to stdout as it comes. Ctrl+C interrupts the program; it stays in memory.
-    """
-    from hostlink.cli.progress import Teller
-
-    inputs = _input_lines(input_path)
-    if output is not None and output.exists():
-        raise RefusedError(
-            f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
-        )
-    emit = Teller(quiet=desk.quiet).emit
-    with desk.archive() as archive, desk.session(archive, emit) as session:
-        printed = _run_now(session, inputs, seconds, output)
-    if not printed.strip():
-        say(
-            "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
-            quiet=desk.quiet,
-        )
-
-
-def _input_lines(path: Path | None) -> list[str]:
-    """The lines to type. A control character in one would not be typed but obeyed."""
-    if path is None:
-        return []
-    try:
-        with path.open("rb") as file:
-            raw = file.read(_LARGEST_INPUT + 1)
-    except OSError as error:
-        raise RefusedError(
-            f"The input file {path} cannot be read: {error.strerror}.",
-            kept="Nothing was run.",
-            advice="Check the name of the file.",
-        ) from error
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("latin-1")
-    lines = text.replace("\r\n", "\n").removesuffix("\n").split("\n") if text else []
-    bad = [at for at, line in enumerate(lines, 1) if not line.isprintable()]
-    if bad or len(raw) > _LARGEST_INPUT:
-        why = f"line {bad[0]} holds a control character" if bad else "it is larger than 1 MiB"
-        raise RefusedError(
-            f"The input file {path} cannot be typed: {why}.",
-            kept="Nothing was run.",
-            advice="Name a text file with one answer a line.",
-        )
-    return lines
-
-
-def _run_now(
-    session: Session,
-    inputs: list[str],
-    seconds: float,
-    output: Path | None = None,
-    *,
-    show: bool = True,
-) -> str:
-    """Run the program, its output shown as it comes and, however it ends, kept in `output`."""
-    from hostlink.jobs.running import run as run_job
-
-    rows: list[str] = []
-
-    def on_row(row: str) -> None:
-        rows.append(row)
-        if show:
-            data(row)
-
-    try:
-        ran = run_job(session, inputs=inputs, longest_s=seconds, on_row=on_row)
-    except HostlinkError as error:
-        if output is not None and rows:
-            _write(output, rows)
-            error.kept = f"{error.kept} What it printed is in {output}.".strip()
-        raise
-    if output is not None:
-        _write(output, rows)
-    return ran.output
-
-
-def _write(path: Path, rows: list[str]) -> None:
-    try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.writelines(safe(row) + "\n" for row in rows)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"{path} cannot be written: {why}.",
-            kept="The program did run; what it printed stands above.",
-            advice="Name another file or folder.",
-        ) from error

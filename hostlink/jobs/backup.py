@@ -14,7 +14,15 @@ from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import rows_of
-from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.board.witness import MemoryDoubt
+from hostlink.errors import (
+    ExitStatus,
+    HostlinkError,
+    LinkError,
+    LinkReason,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.recalling import (
     memory_after,
     put_into_memory,
@@ -22,7 +30,7 @@ from hostlink.jobs.recalling import (
     same_program,
     slot_names,
 )
-from hostlink.jobs.rescuing import Held, held_content, rescue_held
+from hostlink.jobs.rescuing import Held, held_content, read_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
@@ -44,10 +52,26 @@ class Collected:
 
 @dataclass(frozen=True, slots=True)
 class BackedUp:
-    """A backup that is kept. unread: stored programs that are not in it, with the reason."""
+    """A backup that is kept. unread: stored programs that are not in it, with the reason.
+
+    doubt: what contradicts the program in memory, None where it is proven.
+    """
 
     backup: Backup
     unread: dict[str, str]
+    doubt: MemoryDoubt | None = None
+
+    @property
+    def status(self) -> ExitStatus:
+        """How a command that made it ends: well only where all is in it, and proven."""
+        if self.doubt is not None:
+            return ExitStatus.READ_BACK_DIFFERS
+        return ExitStatus.REFUSED if self.unread else ExitStatus.DONE
+
+    @property
+    def proof(self) -> str:
+        """How far it is proven, in words that follow its name."""
+        return "is kept and proven" if self.doubt is None else f"is kept, not proven ({self.doubt})"
 
 
 def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
@@ -62,18 +86,20 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
-        kept = keep(session, archive, board, collected, note=note)
+        doubt = collected.memory.doubt
+        notes = [each for each in (note, f"not proven: {doubt}" if doubt else "") if each]
+        kept = keep(session, archive, board, collected, note="; ".join(notes))
         record.detail.update(
             backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
         )
-        return BackedUp(kept, collected.unread)
+        return BackedUp(kept, collected.unread, collected.memory.doubt)
 
 
 def collect(session: Session, archive: Archive, board: Board) -> Collected:
     """Read memory and every stored program; memory is as before when this returns."""
     after_restart = session.restarted_since_attach
     banner = _banner(session, archive, board)
-    memory = rescue_held(session, archive, board)
+    memory = read_held(session, archive, board)
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
         content = held_content(session, Capture(memory.lines, memory.captures))
@@ -81,6 +107,9 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     before = (session.wire.health.restarts, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
+    if memory.doubt is not None:  # to read them would overwrite what is not known
+        found.unread = dict.fromkeys(names, "Reading it would overwrite memory.")
+        return found
     try:
         if names:
             _read_slots(session, found, names)

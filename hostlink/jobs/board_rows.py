@@ -1,4 +1,4 @@
-"""What a board sends, cut into rows that are safe to print, and the row that has not ended yet."""
+"""What a board sends, cut into rows, and the row that has not ended yet."""
 
 from __future__ import annotations
 
@@ -8,45 +8,94 @@ from hostlink.listing import to_text
 from hostlink.words import safe
 
 _LONGEST_ROW = 512  # bytes; a longer row is shown in parts
-_CR, _LF = 13, 10
+_LINE_ENDS = b"\r\n"
 
 
 class BoardRows:
-    """Rows end with CR, LF or CR LF, however they are cut on their way.
+    """Rows end with CR, LF, CR LF or LF CR, however they are cut on their way.
 
-    show: called with each whole row, its control characters as escapes. row: the bytes of the row
-    that has not ended: the prompt, or a program's question.
+    show: called with each whole row. row: the bytes of the row that has not ended: the prompt, or a
+    program's question. render: makes the text of a row; the default shows control characters as
+    escapes. prompt: is no output and held back at the start of a row until more follows; with b""
+    it is a row like any other. longest: bytes of a row from which it is shown in parts, 0 for none.
     """
 
-    def __init__(self, charset: str, show: Callable[[str], None]) -> None:
+    def __init__(
+        self,
+        charset: str,
+        show: Callable[[str], None],
+        *,
+        render: Callable[[str], str] = safe,
+        prompt: bytes = b"",
+        longest: int = _LONGEST_ROW,
+    ) -> None:
         self.row = bytearray()
         self.charset = charset
         self._show = show
-        self._after_cr = False
+        self._render = render
+        self._prompt = prompt
+        self._longest = longest
+        self._held = bytearray()  # what may be the prompt
+        self._line_end = 0  # the one that came last, as long as its other half may follow
         self._swallow = False
 
     @property
     def partial(self) -> str:
-        """The row that has not ended, safe to print."""
-        return safe(to_text(bytes(self.row), self.charset))
+        """The text of the row that has not ended, without what may be the prompt."""
+        return self._render(to_text(bytes(self.row), self.charset))
 
     def begin(self, row: bytes = b"", *, swallow_end: bool = False) -> None:
         """Begin anew. swallow_end: a line end that comes first is the echo of ours, and no row."""
         self.row[:] = row
-        self._after_cr = False
+        self._held.clear()
+        self._line_end = 0
         self._swallow = swallow_end
 
     def take(self, data: bytes) -> None:
-        """Bytes from the board."""
+        """Take bytes from the board."""
         for byte in data:
-            if byte == _LF and self._after_cr:
-                self._after_cr = False
-                continue
-            self._after_cr = byte == _CR
-            ended = byte in (_CR, _LF)
-            if not ended:
-                self.row.append(byte)
-            if (ended and not self._swallow) or len(self.row) >= _LONGEST_ROW:
-                self._show(self.partial)
-                self.row.clear()
-            self._swallow = False
+            if not self._may_hold(byte):
+                self._put(byte)
+
+    def close(self) -> None:
+        """End the last row: the board has said all. The prompt is dropped."""
+        if self._prompt and len(self._held) % len(self._prompt):
+            self._release()
+        self._held.clear()
+        if self.row:
+            self._end_row()
+
+    def _may_hold(self, byte: int) -> bool:
+        """Hold back a byte that goes on what may be the prompt; else let go of what was held."""
+        if not self._prompt or self.row:
+            return False
+        if byte != self._prompt[len(self._held) % len(self._prompt)]:
+            self._release()
+            if self.row or byte != self._prompt[0]:
+                return False
+        self._held.append(byte)
+        return True
+
+    def _release(self) -> None:
+        held = bytes(self._held)
+        self._held.clear()
+        for byte in held:
+            self._put(byte)
+
+    def _put(self, byte: int) -> None:
+        before, self._line_end = self._line_end, 0
+        swallow, self._swallow = self._swallow, False
+        if byte not in _LINE_ENDS:
+            self.row.append(byte)
+            if len(self.row) == self._longest:
+                self._end_row()
+            return
+        if before and before != byte:
+            return  # the other half of a line end
+        self._line_end = byte
+        if not swallow:
+            self._end_row()
+
+    def _end_row(self) -> None:
+        self._show(self.partial)
+        self.row.clear()

@@ -100,6 +100,28 @@ class BoardReturned(Warned):
     """A board that had vanished is attached again."""
 
 
+@dataclass(frozen=True, slots=True)
+class RowPrinted:
+    """A program printed a row. The text is as the board sent it, control characters and all."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RowOpen:
+    """The row that a program has not ended, as far as it came: a question, if it then waits."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class InputTyped:
+    """An answer is typed to the program; on most boards its echo comes as part of the row."""
+
+    text: str
+
+
 FirmwareEvent: TypeAlias = BackupKept | BoardAnswered | PagesRead | PageProven
-Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent
+RunEvent: TypeAlias = RowPrinted | RowOpen | InputTyped
+Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent | RunEvent
 Emit: TypeAlias = Callable[[Event], None]

@@ -222,10 +222,13 @@ def _collected(
             raise
         session.emit(Warned(f"What the board holds is not kept, as you asked: {error.what}"))
         return None
-    unread = ", ".join(map(safe, found.unread))
+    missing = [safe(name) for name in found.unread]
+    if found.memory.doubt is not None:
+        missing.insert(0, f"memory, of which {found.memory.doubt}")
+    unread = ", ".join(missing)
     if unread and not discard:
         raise RefusedError(
-            f"Not every stored program could be read: {unread}.",
+            f"Not every program could be read: {unread}.",
             kept=_UNTOUCHED,
             advice="Look at it with `hostlink backup`. To go on without it, add --discard-board.",
             needed=Needed.LOSS,

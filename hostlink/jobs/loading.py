@@ -19,6 +19,7 @@ from hostlink.errors import (
     Interrupted,
     LinkError,
     LinkReason,
+    NotKnownError,
     ReadBackError,
     RefusedError,
 )
@@ -118,12 +119,14 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
 def check_loadable(material: Material, profile: Profile, options: LoadOptions) -> None:
     """Raise RefusedError where a listing is not fit to be loaded; needs no board.
 
-    Opening a port may restart a board, so this comes first.
+    Opening a port may restart a board, so this comes first. What came from a board goes back to one
+    as it was, whatever a review says of it.
     """
     checked = review(material.listing, profile.rules)
     if not material.listing.numbered():
         raise _nothing_to_load(material, profile)
-    if checked.errors and not options.despite_review:
+    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
+    if checked.errors and not (options.despite_review or came_from_a_board):
         raise _refusal(material, profile, checked)
 
 
@@ -378,8 +381,9 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
 
 def _kept(error: HostlinkError, state: _State) -> str:
     """What was not lost, and what the board holds."""
-    parts = [error.kept] if isinstance(error, ArchiveError) and error.kept else []
-    if not state.touched:
+    says_more = isinstance(error, ArchiveError | NotKnownError)
+    parts = [error.kept] if says_more and error.kept else []
+    if not state.touched and not isinstance(error, NotKnownError):
         parts.append("The board's program was not touched.")
     elif isinstance(error, LinkError | ArchiveError):
         parts.append(f"The board holds a part of {state.label} at most.")

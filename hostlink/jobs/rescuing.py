@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import Reading
+from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program
 from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
@@ -25,12 +26,14 @@ class Held:
     """What a board held: its lines by number, how many captures agreed, and where it is kept.
 
     spec: the revision or rescue that holds it, "" for an empty board. new: a rescue was made now.
+    doubt: what contradicts it, None where it is proven.
     """
 
     lines: dict[int, Line]
     captures: int
     spec: str = ""
     new: bool = False
+    doubt: MemoryDoubt | None = None
 
 
 NOTHING = Held({}, 0)
@@ -57,10 +60,26 @@ def board_origin(session: Session, board: Board, result: Capture, kind: str = "b
 
 
 def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
-    """Capture what the board holds and see to it that the archive has it.
+    """Capture what the board holds and see to it that the archive has it, before it is overwritten.
 
-    Raises NotKnownError where that cannot be told, ReadBackError where the captures do not agree
-    and ArchiveError where it cannot be kept: the caller must not go on to overwrite it.
+    Raises NotKnownError where it cannot be told or its free memory contradicts it, ReadBackError
+    where the captures do not agree and ArchiveError where it cannot be kept.
+    """
+    held = read_held(session, archive, board)
+    if held.doubt is not None:
+        raise NotKnownError(
+            f"What the board holds is not known for certain: {held.doubt}.",
+            kept="The program on the board was not touched; what it lists is kept as "
+            f"{held.spec}, not proven.",
+            advice=f"If its profile has wrong sizes, measure them with a survey. {_DISCARD}",
+        )
+    return held
+
+
+def read_held(session: Session, archive: Archive, board: Board) -> Held:
+    """Capture what the board holds and see to it that the archive has it, proven or not.
+
+    Raises as rescue_held does, except for a contradiction, which stands in the result.
     """
     session.emit(Phase("Reading what the board holds"))
     try:
@@ -70,15 +89,7 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
         raise NotKnownError(error.what, kept=error.kept, advice=advice) from error
     if not result.lines:
         _tell_loss(session, archive, board)
-    held = keep_held(session, archive, board, result)
-    if not result.is_proven:
-        raise NotKnownError(
-            f"What the board holds is not known for certain: {result.doubt}.",
-            kept="The program on the board was not touched; what it lists is kept as "
-            f"{held.spec}, not proven.",
-            advice=f"If its profile has wrong sizes, measure them with a survey. {_DISCARD}",
-        )
-    return held
+    return replace(keep_held(session, archive, board, result), doubt=result.doubt)
 
 
 def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> Held:

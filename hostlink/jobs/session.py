@@ -217,8 +217,21 @@ class Session:
                 raise
             if error.reason is LinkReason.RUNNING and _asks(self.wire.recent):
                 raise
-        self._recognise()
+            self._recognise_after(error)
         return self.dialogue.attach(may_interrupt=self.choice.stop_running)
+
+    def _recognise_after(self, failed: LinkError) -> None:
+        """Recognise a board that did not talk as its profile says; what was found at first is told
+        where nothing else is found."""
+        try:
+            self._recognise()
+        except LinkError as error:
+            if error.reason not in (LinkReason.SILENT, LinkReason.UNREADABLE):
+                raise
+            what = f"{failed.what} The other usual speeds were tried too."
+            raise LinkError(
+                what, reason=failed.reason, kept=failed.kept, advice=failed.advice
+            ) from error
 
     def _recognise(self) -> None:
         """Find out how the board talks, say so, and talk so from now on."""

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import Protocol
+
+_LONGEST_GAP_S = 0.5  # well above the 0.1 s for which a port may block
 
 
 class Clock(Protocol):
@@ -15,14 +18,33 @@ class Clock(Protocol):
 
 
 class RealClock:
-    """The computer's monotonic clock."""
+    """The computer's monotonic clock, without the time in which this process stood still.
+
+    Whoever waits by it looks at it many times a second. A longer gap means that the process was
+    stopped (Ctrl+Z, a debugger) or blocked; no deadline fires for time in which nothing was heard.
+    ticks: seconds that only go forward.
+    """
+
+    def __init__(self, ticks: Callable[[], float] = time.monotonic) -> None:
+        self._ticks = ticks
+        self._seen = ticks()
+        self._stood_s = 0.0
 
     def now(self) -> float:
-        return time.monotonic()
+        return self._after(_LONGEST_GAP_S)
 
     def sleep(self, seconds: float) -> None:
         if seconds > 0:
+            self.now()
             time.sleep(seconds)
+            self._after(seconds + _LONGEST_GAP_S)
+
+    def _after(self, longest_s: float) -> float:
+        """The time, of which no more than longest_s has passed since it was last looked at."""
+        ticks = self._ticks()
+        self._stood_s += max(0.0, ticks - self._seen - longest_s)
+        self._seen = ticks
+        return ticks - self._stood_s
 
 
 class VirtualClock:

@@ -49,7 +49,8 @@ class Reach:
     comes (0 for a command that may run long: then only longest_s ends the wait). silence_s: how
     long without a byte counts as silence, None for the pacing's patience. longest_s: longest wait
     for the whole answer. most_bytes: largest answer.
-    replies: lines to type, one at each silence without a prompt (for a program that asks).
+    may_enter_wrong: whether a line that was heard wrong is entered to be rid of it, where the board
+    has no key that takes it back; a command that is refused does no harm, a wrong answer does.
     """
 
     attempts: int = 12
@@ -57,7 +58,7 @@ class Reach:
     silence_s: float | None = None
     longest_s: float = 120.0
     most_bytes: int = 65_536
-    replies: tuple[bytes, ...] = ()
+    may_enter_wrong: bool = True
 
 
 class Exchange:
@@ -76,6 +77,7 @@ class Exchange:
         self.repairs = 0
         self.nudged = 0
         self.committed_wrong = False
+        self.echo_heard = False  # at least one character came back right
         self._text = text
         self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
@@ -91,7 +93,6 @@ class Exchange:
         self._began: float | None = None
         self._next_byte_at = 0.0
         self._settling_since = 0.0
-        self._replied = 0
         self._deaf_signs = 0  # attempts whose first character was answered with the sign
         self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
 
@@ -174,6 +175,7 @@ class Exchange:
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
                 return False
             self._echoed += 1
+            self.echo_heard = True
         return True
 
     def _commit(self, now: float, out: bytes) -> Step:
@@ -210,6 +212,8 @@ class Exchange:
         elif pacing.erase:
             # Never more than the board has taken: some step back beyond the line, into what runs.
             out = pacing.erase * min(self._sent, self._came_back)
+        elif not self._reach.may_enter_wrong:
+            return self._finish(Outcome.UNTYPED)
         else:
             out = pacing.line_end
             self.committed_wrong = True
@@ -283,18 +287,13 @@ class Exchange:
                 self.nudged > 0 and held[self._nudged_at :] == pacing.prompt
             )
             return self._last + max(pacing.quiet_s, pacing.guard_s) if complete else None
-        if (pacing.echo and not held) or self._replied < len(self._reach.replies):
-            return None  # its line end was not heard, or it is about to ask
+        if pacing.echo and not held:
+            return None  # its line end was not heard
         still_s = _QUIET_AFTER_STORING_S if self._numbered else QUIET_WITHOUT_PROMPT_S
         return self._last + max(still_s, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:
-        """Silence without a prompt: give the next reply, or ask for a new prompt."""
-        if self._replied < len(self._reach.replies):
-            reply = self._reach.replies[self._replied] + self._pacing.line_end
-            self._replied += 1
-            self._last = now + len(reply) * self._pacing.byte_s
-            return Step(reply, self._last + self._silence())
+        """Silence without a prompt: ask for a new one."""
         if not self._reach.nudges:
             return Step(b"", now + self._silence())
         if self.nudged >= self._reach.nudges:
@@ -312,8 +311,11 @@ class Typed:
     `committed`, and if it was not, `outcome`.
     """
 
-    def __init__(self, text: bytes, pacing: Pacing, *, attempts: int = 12) -> None:
-        self._exchange = Exchange(text, pacing, Reach(attempts=attempts))
+    def __init__(
+        self, text: bytes, pacing: Pacing, *, attempts: int = 12, may_enter_wrong: bool = True
+    ) -> None:
+        reach = Reach(attempts=attempts, may_enter_wrong=may_enter_wrong)
+        self._exchange = Exchange(text, pacing, reach)
 
     @property
     def done(self) -> bool:
@@ -330,6 +332,11 @@ class Typed:
     @property
     def repairs(self) -> int:
         return self._exchange.repairs
+
+    @property
+    def echo_heard(self) -> bool:
+        """Whether somebody was listening: at least one character came back right."""
+        return self._exchange.echo_heard
 
     def step(self, now: float, received: bytes) -> Step:
         return self._exchange.step(now, received)

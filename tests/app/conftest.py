@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 from textual.pilot import Pilot
+from textual.widgets import Input, OptionList
 
 from hostlink.app.application import DeskApp
 from hostlink.archive import Archive, Content, Kept, Origin
@@ -85,7 +86,7 @@ def settled(app: DeskApp) -> bool:
     return all(each.busy is None for each in app.attached.values())
 
 
-async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 60.0) -> None:
+async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 180.0) -> None:
     """Let the app go on until something is so; the test fails where it never is."""
     loop = asyncio.get_running_loop()
     end = loop.time() + seconds
@@ -128,6 +129,25 @@ def type_text() -> Callable[..., Awaitable[None]]:
         await pilot.press(*(names.get(one, one) for one in text))
 
     return press
+
+
+@pytest.fixture
+def find_action() -> Callable[..., Awaitable[None]]:
+    """Opens the palette, types words there, and waits until an action with them stands first."""
+
+    def first(app: DeskApp) -> str:
+        found = app.screen.query("CommandList").results(OptionList)
+        return next(
+            (str(each.get_option_at_index(0).prompt) for each in found if each.option_count), ""
+        )
+
+    async def find(pilot: Pilot[None], app: DeskApp, words: str) -> None:
+        await pilot.press("ctrl+p")
+        await until(pilot, lambda: bool(app.screen.query(Input)))
+        app.screen.query_one(Input).value = words
+        await until(pilot, lambda: words in first(app).lower())
+
+    return find
 
 
 @pytest.fixture

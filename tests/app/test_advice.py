@@ -43,8 +43,9 @@ def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
 
 
 def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> None:
-    """At another speed nothing readable comes back: the app says which key finds the speed."""
-    choice = LinkChoice("practice://x?time=virtual", find_profile("practice"), 1200)
+    """Nothing comes back at any speed: the app says which key measures a board."""
+    silent = "practice://x?time=virtual&stall_every_bytes=1&stall_s=100000"
+    choice = LinkChoice(silent, find_profile("practice"), 1200)
     with pytest.raises(LinkError) as caught, Session(choice, lambda _: None) as session:
         session.attach()
     assert "--baud" in caught.value.advice

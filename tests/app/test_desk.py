@@ -218,21 +218,14 @@ def test_what_the_board_held_is_rescued_and_that_is_announced(
     assert "10 PRINT 99" in stage.archive.content(rescue).text
 
 
-def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any) -> None:
+def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any, wait: Any) -> None:
     """The safe answer has the focus, and with it the port stays closed."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await wait_for_ask(pilot, app)
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await pilot.pause()
         assert not app.attached
-
-    async def wait_for_ask(pilot: Any, app: Any) -> None:
-        for _ in range(50):
-            if isinstance(app.screen, Ask):
-                return
-            await pilot.pause(0.02)
-        raise AssertionError("nothing was asked")
 
     stage.play(story, port=str(stage.folder / "no-such-device"), profile="tiny")

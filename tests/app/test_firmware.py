@@ -51,8 +51,8 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
     names the image, what flash held before it, and the backup. G writes that back."""
 
     async def written(pilot: Any, app: Any, times: int) -> None:
-        await wait(pilot, lambda: len(stage.archive.writes()) == times, 60)
-        await wait(pilot, lambda: app.current.busy is None, 60)
+        await wait(pilot, lambda: len(stage.archive.writes()) == times)
+        await wait(pilot, lambda: app.current.busy is None)
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
 
@@ -73,7 +73,7 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
         await pilot.click("#answer-write")
         await written(pilot, app, 2)
         await pilot.press("escape")
-        await wait(pilot, lambda: "holds TIDE revision 1" in shown(app), 30)
+        await wait(pilot, lambda: "holds TIDE revision 1" in shown(app))
 
     stage.play(story, opens="shipped:TIDE")
     back, write = stage.archive.writes()
@@ -243,9 +243,9 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
 
     async def story(pilot: Any, app: Any) -> None:
         await to_write(pilot, app, image(size=6000))
-        await wait(pilot, lambda: isinstance(app.screen, JobView), 30)
+        await wait(pilot, lambda: isinstance(app.screen, JobView))
         job = app.screen.job
-        await wait(pilot, lambda: job.ended, 60)
+        await wait(pilot, lambda: job.ended)
         assert isinstance(job.error, LinkError)
         assert "its bootloader is unharmed" in job.error.kept
         assert "is mute until" in shown(app)
@@ -263,7 +263,7 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
         await pilot.press("w")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         await pilot.click("#answer-write")
-        await wait(pilot, lambda: any("cut off is finished" in said for said in app.said), 60)
+        await wait(pilot, lambda: any("cut off is finished" in said for said in app.said))
 
     stage.play(again, port="practice://cut?time=virtual")
     assert stage.archive.writes()[0].outcome == "done"

@@ -7,7 +7,6 @@ from typing import Any
 import click
 import pytest
 from textual.binding import Binding
-from textual.widgets import OptionList
 
 from hostlink.app.boards import BoardsScreen
 from hostlink.app.desk import Desk
@@ -81,15 +80,10 @@ def test_what_the_palette_tells_is_there(command: str) -> None:
     assert not option or f"--{option}" in options
 
 
-def test_the_palette_tells_where_exporting_is(stage: Any, wait: Any) -> None:
+def test_the_palette_tells_where_exporting_is(stage: Any, find_action: Any) -> None:
     """Typing a word of something that only the command line does shows the command."""
 
-    def first(app: Any) -> str:
-        found = app.screen.query_one("CommandList", OptionList)
-        return str(found.get_option_at_index(0).prompt) if found.option_count else ""
-
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+p", *"export")
-        await wait(pilot, lambda: "archive export" in first(app))
+        await find_action(pilot, app, "archive export")
 
     stage.play(story)

@@ -1,7 +1,9 @@
-"""One real run in a real terminal: start, load, save, leave. Needs tmux, which CI has."""
+"""Real runs in a real terminal: start, load, save, leave; and ended. Needs tmux, which CI has."""
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
 from pathlib import Path
 from typing import Any
@@ -9,21 +11,31 @@ from typing import Any
 from hostlink.archive import Archive
 
 
-def test_a_newcomer_starts_loads_saves_and_leaves(terminal: Any, tmp_path: Path) -> None:
-    """In a terminal of 80 by 24, in real time: the listing goes in proven and comes out proven."""
+def start(terminal: Any, tmp_path: Path, *words: str, **more: str) -> None:
+    """Start hostlink in the terminal, all that it keeps in the test's folder.
+
+    The shell outlives it and tells its status; tmux itself at times does not. Its process id is in
+    the file `pid`. more: further variables of the environment.
+    """
     places = {
         "HOSTLINK_ARCHIVE": "archive.sqlite3",
         "HOSTLINK_PRACTICE": "practice",
         "HOSTLINK_SETTINGS": "settings.toml",
     }
     variables = [f"{name}={tmp_path / file}" for name, file in places.items()]
+    variables += [f"{name}={value}" for name, value in more.items()]
+    inner = f'echo $$ > "{tmp_path}/pid"; exec "$0" -m hostlink "$@"'
     terminal.start(
         *(80, 24),
         *("env", "-u", "NO_COLOR", "-u", "HOSTLINK_PORT", *variables),
-        # The shell outlives the program and tells its status; tmux itself at times does not.
-        *("sh", "-c", '"$0" -m hostlink practice; echo "ended with status $?"; exec cat'),
-        sys.executable,
+        *("sh", "-c", 'sh -c "$0" "$@"; echo "ended with status $?"; exec cat', inner),
+        *(sys.executable, *words),
     )
+
+
+def test_a_newcomer_starts_loads_saves_and_leaves(terminal: Any, tmp_path: Path) -> None:
+    """In a terminal of 80 by 24, in real time: the listing goes in proven and comes out proven."""
+    start(terminal, tmp_path, "practice")
     terminal.until(lambda text: "holds no program" in text and "the shipped TIDE" in text)
     terminal.press("C-l")
     terminal.until(lambda text: "TIDE@1 is on the board, proven" in text)
@@ -40,3 +52,30 @@ def test_a_newcomer_starts_loads_saves_and_leaves(terminal: Any, tmp_path: Path)
         jobs = [event.job for event in archive.events() if event.outcome == "done"]
     assert revision.size_bytes == 609
     assert jobs[:2] == ["save", "load"]
+
+
+def test_a_signal_ends_the_app_and_the_job_in_good_order(terminal: Any, tmp_path: Path) -> None:
+    """In the middle of a load: the terminal is as before, and what the board holds is told."""
+    lines = [f'{number} PRINT "LINE {number}"' for number in range(10, 400, 10)]
+    (tmp_path / "long.bas").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    slow = {"HOSTLINK_PORT": "practice://slow?baud=1200", "HOSTLINK_BAUD": "1200"}
+    start(terminal, tmp_path, **slow)
+    terminal.until(lambda text: "holds no program" in text)
+    terminal.paste(tmp_path / "long.bas")
+    terminal.until(lambda text: "Mending" in text)
+    terminal.press("Enter")
+    terminal.until(lambda text: "LINE 60" in text)
+    terminal.press("C-l")
+    terminal.until(lambda text: "What is the program called?" in text)
+    terminal.type("LONG")
+    terminal.press("Enter")
+    terminal.until(lambda text: "3 of 39 lines" in text)
+    os.kill(int((tmp_path / "pid").read_text()), signal.SIGTERM)
+    text = terminal.until(lambda text: "ended with status" in text)
+    assert "ended with status 143" in text  # 128 + 15
+    assert "The app was ended while it worked." in text
+    assert "the board holds a part of it" in " ".join(text.split())
+    with Archive.open(tmp_path / "archive.sqlite3", read_only=True) as archive:
+        load = next(event for event in archive.events() if event.job == "load")
+        assert archive.prove().clean
+    assert load.outcome == "interrupted"

@@ -105,14 +105,11 @@ def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -
     stage.play(story, port="")
 
 
-def test_an_action_is_found_by_its_words_and_done(stage: Any, wait: Any, type_text: Any) -> None:
-    """Typing "boards" into every action opens the boards."""
+def test_an_action_is_found_by_its_words_and_done(stage: Any, wait: Any, find_action: Any) -> None:
+    """Typing "settings" into the palette and Enter opens the settings."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+p")
-        await pilot.pause()
-        await type_text(pilot, "settings")
-        await pilot.pause(0.3)
+        await find_action(pilot, app, "settings")
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, SettingsScreen))
 

@@ -6,7 +6,6 @@ from typing import Any
 
 import pytest
 from textual import events
-from textual.widgets import Input
 
 from hostlink.app.checking import CheckScreen
 from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
@@ -265,7 +264,7 @@ def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any) ->
     stage.play(story, port="")
 
 
-def test_each_action_is_found_by_its_words(stage: Any, wait: Any) -> None:
+def test_each_action_is_found_by_its_words(stage: Any, wait: Any, find_action: Any) -> None:
     """Ctrl+P and a word of it open the same screen as the key."""
     screens: dict[str, type] = {
         "smaller": ShrinkScreen,
@@ -280,10 +279,7 @@ def test_each_action_is_found_by_its_words(stage: Any, wait: Any) -> None:
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
         for words, screen in screens.items():
-            await pilot.press("ctrl+p")
-            await pilot.pause()
-            app.screen.query_one(Input).value = words
-            await pilot.pause(0.3)
+            await find_action(pilot, app, words)
             await pilot.press("enter")
             await wait(pilot, lambda screen=screen: isinstance(app.screen, screen))
             await pilot.press("escape")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import bagit
@@ -17,7 +17,7 @@ from hostlink.errors import ArchiveError
 
 
 @pytest.fixture
-def source(tmp_path: Path) -> Archive:
+def source(tmp_path: Path) -> Iterator[Archive]:
     """An archive with names and bytes that a file system or an encoding may not like."""
     archive = Archive.open(tmp_path / "source.sqlite3")
     board = archive.board_seen(serial="red-1")
@@ -32,7 +32,8 @@ def source(tmp_path: Path) -> Archive:
     held = Content(b"\xff\x0010 REM\r", "\xff\x0010 REM\n", "10 REM\n", "tiny", "latin-1")
     archive.rescue(held, Origin("rescue", board_uuid=board.uuid))
     archive.tag("TIDE", "harbour")
-    return archive
+    yield archive
+    archive.close()
 
 
 @pytest.fixture

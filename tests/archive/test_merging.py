@@ -5,11 +5,12 @@ from __future__ import annotations
 import itertools
 import shutil
 import sqlite3
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hostlink.archive import Archive, Content, Origin, merging
@@ -67,9 +68,13 @@ def fill(archive: Archive, *, name: str = "TIDE", text: str = '10 PRINT "HIGH"')
 
 
 @pytest.fixture
-def pair(tmp_path: Path) -> tuple[Archive, Archive]:
+def pair(tmp_path: Path) -> Iterator[tuple[Archive, Archive]]:
     """Two archives that know nothing of each other."""
-    return Archive.open(tmp_path / "a.sqlite3"), Archive.open(tmp_path / "b.sqlite3")
+    with (
+        Archive.open(tmp_path / "a.sqlite3") as ours,
+        Archive.open(tmp_path / "b.sqlite3") as theirs,
+    ):
+        yield ours, theirs
 
 
 def test_a_merge_brings_everything_and_a_second_brings_nothing(
@@ -111,23 +116,25 @@ def test_numbers_stay_those_of_the_archive_that_gave_them(tmp_path: Path) -> Non
     def now() -> datetime:
         return datetime(2031, 9, 3, tzinfo=UTC) + timedelta(seconds=next(seconds))
 
-    ours = Archive.open(tmp_path / "a.sqlite3", now=now)
-    fill(ours)
-    theirs = Archive.open(tmp_path / "b.sqlite3", now=now)
-    theirs.merge(ours.cargo())
-    ours.keep("TIDE", content("10 PRINT 1"), Origin("file"))
-    theirs.keep("TIDE", content("10 PRINT 2"), Origin("file"))
-    ours.merge(theirs.cargo())
-    assert ours.content(ours.revision("TIDE@3")).text == "10 PRINT 1\n"
-    other = ours.revision(f"TIDE@3/{theirs.uuid[:8]}")
-    assert ours.content(other).text == "10 PRINT 2\n"
-    assert other.spec == f"TIDE@3/{theirs.uuid[:8]}"
-    assert ours.revision("TIDE").uuid == other.uuid  # kept last
-    theirs.merge(ours.cargo())
-    order = [revision.uuid for revision in ours.history("TIDE")]
-    assert order == [revision.uuid for revision in theirs.history("TIDE")]
-    assert order[-1] == other.uuid
-    assert ours.keep("TIDE", content("10 PRINT 3"), Origin("file")).revision.number == 4
+    with (
+        Archive.open(tmp_path / "a.sqlite3", now=now) as ours,
+        Archive.open(tmp_path / "b.sqlite3", now=now) as theirs,
+    ):
+        fill(ours)
+        theirs.merge(ours.cargo())
+        ours.keep("TIDE", content("10 PRINT 1"), Origin("file"))
+        theirs.keep("TIDE", content("10 PRINT 2"), Origin("file"))
+        ours.merge(theirs.cargo())
+        assert ours.content(ours.revision("TIDE@3")).text == "10 PRINT 1\n"
+        other = ours.revision(f"TIDE@3/{theirs.uuid[:8]}")
+        assert ours.content(other).text == "10 PRINT 2\n"
+        assert other.spec == f"TIDE@3/{theirs.uuid[:8]}"
+        assert ours.revision("TIDE").uuid == other.uuid  # kept last
+        theirs.merge(ours.cargo())
+        order = [revision.uuid for revision in ours.history("TIDE")]
+        assert order == [revision.uuid for revision in theirs.history("TIDE")]
+        assert order[-1] == other.uuid
+        assert ours.keep("TIDE", content("10 PRINT 3"), Origin("file")).revision.number == 4
 
 
 def test_backups_of_both_archives_can_be_named(pair: tuple[Archive, Archive]) -> None:
@@ -296,12 +303,7 @@ STEPS = st.lists(
 )
 
 
-@settings(
-    max_examples=15,
-    deadline=None,
-    derandomize=True,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-)
+@settings(max_examples=15)
 @given(steps=STEPS)
 def test_merging_is_commutative_and_idempotent_and_loses_nothing(
     steps: list[tuple[str, int, str, int]], tmp_path_factory: pytest.TempPathFactory

@@ -69,7 +69,7 @@ def test_two_processes_on_one_archive_number_without_collision(path: Path) -> No
         )
         for number in (1, 2)
     ]
-    outputs = [child.communicate(timeout=30) for child in children]
+    outputs = [child.communicate(timeout=120) for child in children]
     assert [errors for _, errors in outputs] == ["", ""]
     numbers = [int(line) for output, _ in outputs for line in output.split()]
     assert sorted(numbers) == list(range(1, 31))

@@ -3,12 +3,16 @@
 The compiler is Debian's gcc-avr with avr-libc, the simulator the library of libsimavr-dev. What is
 built goes to pytest's temporary folder. Where one of them is missing the tests are skipped with
 the reason, or fail where HOSTLINK_CI is 1.
+
+The chip has the only clock: its time passes while somebody waits for it, so nothing here depends on
+how busy the computer is. Bytes go through a real pseudo-terminal and pyserial all the same.
 """
 
 from __future__ import annotations
 
 import contextlib
 import dataclasses
+import math
 import os
 import select
 import shutil
@@ -24,19 +28,21 @@ import pytest
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import load_profile
-from hostlink.link.clock import RealClock
 from hostlink.link.serial_port import SerialPort
 from hostlink.link.wire import Wire
 
 HERE = Path(__file__).parent
 PACKAGES = "gcc-avr, avr-libc, libsimavr-dev and libelf-dev"
 BOOTLOADER_VARIABLE = "HOSTLINK_BOOTLOADER_HEX"
+# With a bootloader that nobody here wrote the same tests run over that too.
+BOOTLOADERS = ["own", *(["elsewhere"] if os.environ.get(BOOTLOADER_VARIABLE) else [])]
 # ATmega328P, 7810C table 26-7: where a boot section of 2048, 1024, 512 or 256 words begins.
 BOOT_SECTIONS = (0x7000, 0x7800, 0x7C00, 0x7E00)
 FIRST_AT = 0x7800
 # What firmware.c sends after a restart.
 GREETING = b"\r\nevening class board, 999 bytes for a program\r\n+ "
-ANSWER_S = 20.0  # generous: the computer may be busy with other tests
+ANSWER_S = 60.0  # a bound, not a wait: the computer may be busy with other tests
+CLOCK_HZ = 16e6
 
 FOR_CHIP = ("avr-gcc", "-mmcu=atmega328p")
 CAREFUL = ("-Os", "-std=gnu11", "-Wall", "-Wextra", "-Werror", "-DF_CPU=16000000UL")
@@ -48,7 +54,8 @@ class Counts:
     """What the runner counted since it began. heard: bytes that reached the chip's receiver.
 
     overrun: lost in the receiver. dropped: the program had no room for them. sent: bytes that the
-    chip has sent. ubrr, double: its speed setting. cpu_ms: processor time of the simulation.
+    chip has sent. ubrr, double: its speed setting. pc: address of its next instruction. cpu_ms:
+    processor time of the simulation.
     """
 
     heard: int
@@ -57,11 +64,26 @@ class Counts:
     sent: int
     ubrr: int
     double: int
+    pc: int
     cpu_ms: int
 
     @property
     def lost(self) -> int:
         return self.overrun + self.dropped
+
+
+class ChipClock:
+    """The chip's time in seconds, which passes only while somebody sleeps or waits."""
+
+    def __init__(self, board: AvrBoard) -> None:
+        self._board = board
+
+    def now(self) -> float:
+        return self._board.cycles / CLOCK_HZ
+
+    def sleep(self, seconds: float) -> None:
+        if seconds > 0:
+            self._board.pass_time(seconds)
 
 
 class AvrPort(SerialPort):
@@ -71,6 +93,7 @@ class AvrPort(SerialPort):
         super().__init__(board.port, baud)
         self._board = board
         self._raised = True
+        self._fetched = board.given  # what came while nobody listened is gone
 
     @property
     def dtr(self) -> bool:
@@ -82,12 +105,48 @@ class AvrPort(SerialPort):
             self._board.restart()
         self._raised = value
 
+    @property
+    def in_waiting(self) -> int:
+        """Bytes that the runner has put into the terminal; the system may still carry them."""
+        return self._board.given - self._fetched
+
+    def wait_until(self, moment: float) -> None:
+        """Let the chip's time pass until `moment`, or until a byte is there."""
+        while not self.in_waiting and (rest := moment - self._board.clock.now()) > 1 / CLOCK_HZ:
+            self._board.pass_time(min(rest, 0.5), stop_at_output=True)
+
+    def read(self, size: int = 1) -> bytes:
+        self.wait_until(self._board.clock.now() + (self.timeout or 0.0))
+        wanted = min(size, self.in_waiting)
+        got = b""
+        patience = time.monotonic() + ANSWER_S
+        while len(got) < wanted:
+            assert time.monotonic() < patience, "the pseudo-terminal does not carry what is in it"
+            got += super().read(wanted - len(got))
+        self._fetched += wanted
+        return got
+
+    def write(self, data: bytes) -> int | None:
+        self._board.written += len(data)
+        return super().write(data)
+
+    def reset_input_buffer(self) -> None:
+        self.read(self.in_waiting)
+
+    def close(self) -> None:
+        if not self._closed:
+            self._board.pass_time(0)  # takes what was written while the terminal is still open
+        super().close()
+
     def hear(self, enough: Callable[[bytes], bool], within_s: float = ANSWER_S) -> bytes:
-        """Read until `enough` is satisfied with all that came; fails the test if it never is."""
+        """Read until `enough` is satisfied with all that came; fails the test if it never is.
+
+        within_s: of the chip's time.
+        """
         heard = b""
-        deadline = time.monotonic() + within_s
+        deadline = self._board.clock.now() + within_s
         while not enough(heard):
-            if time.monotonic() > deadline:
+            if self._board.clock.now() > deadline:
                 pytest.fail(f"not what should come within {within_s} s: {heard[-400:]!r}")
             heard += self.read(max(1, self.in_waiting))
         return heard
@@ -103,10 +162,15 @@ class AvrPort(SerialPort):
 
 
 class AvrBoard:
-    """One simulated board. port: the name to open. profile: what hostlink knows of it."""
+    """One simulated board. port: the name to open. profile: what hostlink knows of it.
+
+    clock: the chip's. written, given: bytes that hosts have written to it, and got from it, so far.
+    """
 
     def __init__(self, command: Sequence[str], profile: Profile, folder: Path) -> None:
         self.profile = profile
+        self.clock = ChipClock(self)
+        self.cycles = self.written = self.given = 0
         self._folder = folder
         self._process = subprocess.Popen(
             list(command), stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0
@@ -119,17 +183,24 @@ class AvrBoard:
         line = b""
         deadline = time.monotonic() + ANSWER_S
         while not line.endswith(b"\n"):
-            ready = select.select([self._process.stdout], [], [], deadline - time.monotonic())[0]
-            byte = self._process.stdout.read(1) if ready else b""
-            if not byte:
+            left = max(0.0, deadline - time.monotonic())
+            ready = select.select([self._process.stdout], [], [], left)[0]
+            part = os.read(self._process.stdout.fileno(), 4096) if ready else b""
+            if not part:
                 pytest.fail(f"the runner ended or hangs after {line!r}")
-            line += byte
+            line += part
         return line.decode().strip()
 
     def _ask(self, command: str) -> str:
         assert self._process.stdin is not None
         self._process.stdin.write(f"{command}\n".encode())
         return self._answer()
+
+    def pass_time(self, seconds: float, *, stop_at_output: bool = False) -> None:
+        """Let the chip's time pass; stop_at_output: no longer than until a host gets a byte."""
+        word, cycles = "run" if stop_at_output else "pass", math.ceil(seconds * CLOCK_HZ)
+        _, at, _, given = self._ask(f"{word} {cycles} {self.written}").split()
+        self.cycles, self.given = int(at), int(given)
 
     def restart(self) -> None:
         """Pull the chip's reset line."""
@@ -144,9 +215,10 @@ class AvrBoard:
 
         before: bytes that something else sends first.
         """
-        deadline = time.monotonic() + ANSWER_S
+        deadline = self.clock.now() + ANSWER_S
         while self.counts().sent < before + len(GREETING):
-            assert time.monotonic() < deadline, "the board does not come to its prompt"
+            assert self.clock.now() < deadline, "the board does not come to its prompt"
+            self.pass_time(0.05)
 
     def flash(self) -> bytes:
         """All 32 KiB of the chip's flash as they are now."""
@@ -154,10 +226,14 @@ class AvrBoard:
         assert self._ask(f"flash {file}") == "done"
         return file.read_bytes()
 
+    def open(self, baud: int = 0) -> AvrPort:
+        """Its port, at the profile's speed or another."""
+        return AvrPort(self, baud or self.profile.talk.baud)
+
     @contextlib.contextmanager
     def opened(self, baud: int = 0) -> Iterator[AvrPort]:
-        """Its port, at the profile's speed or another, closed when the block ends."""
-        port = AvrPort(self, baud or self.profile.talk.baud)
+        """Its port, closed when the block ends."""
+        port = self.open(baud)
         try:
             yield port
         finally:
@@ -168,7 +244,7 @@ class AvrBoard:
         """A dialogue at the board's prompt, ended with the block."""
         with self.opened() as port:
             banner = self.profile.talk.banner.encode()
-            dialogue = Dialogue(Wire(port, RealClock(), banner=banner), self.profile)
+            dialogue = Dialogue(Wire(port, self.clock, banner=banner), self.profile)
             dialogue.attach()
             yield dialogue
 
@@ -199,14 +275,28 @@ class Workshop:
 
     def firmware(self, **defines: int) -> Path:
         """firmware.c as a raw flash image."""
-        return self._chip_program("firmware", [], defines)
+        return self.chip_program("firmware", [], defines)
 
     def first(self, baud: int) -> Path:
         """first.c as a raw image for the boot section."""
         at = ["-nostartfiles", f"-Wl,--section-start=.text={FIRST_AT:#x}"]
-        return self._chip_program("first", at, {"BAUD": baud})
+        return self.chip_program("first", at, {"BAUD": baud})
 
-    def _chip_program(self, name: str, options: list[str], defines: dict[str, int]) -> Path:
+    def from_elsewhere(self, hex_file: Path) -> tuple[Path, int]:
+        """An Intel HEX file of a bootloader as a raw image, and where it begins."""
+        from intelhex import IntelHex
+
+        held = IntelHex(str(hex_file))
+        start = int(held.minaddr())
+        if start not in BOOT_SECTIONS:
+            sections = ", ".join(f"{address:#x}" for address in BOOT_SECTIONS)
+            pytest.fail(f"{hex_file} begins at {start:#x}; a boot section begins at {sections}")
+        image = self.folder / "elsewhere.bin"
+        image.write_bytes(held.tobinstr())
+        return image, start
+
+    def chip_program(self, name: str, options: list[str], defines: dict[str, int]) -> Path:
+        """A program in C for the chip as a raw image."""
         settings = [f"-D{word}={value}" for word, value in defines.items()]
         linked = self.folder / f"{name}{''.join(settings)}.elf"
         source = str(HERE / f"{name}.c")
@@ -294,44 +384,30 @@ def avr_board(workshop: Workshop, start_board: MakeBoard) -> MakeBoard:
 
 
 @pytest.fixture
-def bootloader_board(workshop: Workshop, start_board: MakeBoard) -> MakeBoard:
-    """Start a chip whose boot section holds a bootloader from an Intel HEX file, flash else empty.
+def bootloader_board(start_board: MakeBoard, bootloader: tuple[Path, int]) -> AvrBoard:
+    """A chip whose boot section holds a bootloader, its flash else empty.
 
     It begins there after each restart, as a chip with that fuse does. Raising `dtr` on its port
     restarts it.
     """
-    from intelhex import IntelHex
-
-    def make(hex_file: Path, *, baud: int = 57600) -> AvrBoard:
-        data = IntelHex(str(hex_file))
-        start = data.minaddr()
-        if start not in BOOT_SECTIONS:
-            sections = ", ".join(f"{address:#x}" for address in BOOT_SECTIONS)
-            pytest.fail(f"{hex_file} begins at {start:#x}; a boot section begins at {sections}")
-        image = workshop.folder / "bootloader.bin"
-        image.write_bytes(data.tobinstr())
-        return start_board([(start, image)], profile_for(baud), start)
-
-    return make
+    image, start = bootloader
+    return start_board([(start, image)], profile_for(57600), start)
 
 
-@pytest.fixture
-def bootloader_hex() -> Path:
-    """The real bootloader that HOSTLINK_BOOTLOADER_HEX names; skips where it names none."""
-    named = os.environ.get(BOOTLOADER_VARIABLE, "")
-    if not named:
-        pytest.skip(f"{BOOTLOADER_VARIABLE} names no bootloader, and none is shipped")
-    return Path(named)
+@pytest.fixture(params=BOOTLOADERS)
+def bootloader(request: pytest.FixtureRequest, workshop: Workshop) -> tuple[Path, int]:
+    """A bootloader as a raw image, and where it begins: boot.c, and the one that is named."""
+    if request.param == "own":
+        at = ["-nostartfiles", f"-Wl,--section-start=.text={FIRST_AT:#x}"]
+        return workshop.chip_program("boot", at, {"BAUD": 115200}), FIRST_AT
+    return workshop.from_elsewhere(Path(os.environ[BOOTLOADER_VARIABLE]))
 
 
-def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """In CI, where nothing may be skipped, leave out what needs a bootloader: none is shipped."""
-    if os.environ.get("HOSTLINK_CI") != "1" or os.environ.get(BOOTLOADER_VARIABLE):
-        return
-    left_out = [item for item in items if "bootloader_hex" in getattr(item, "fixturenames", ())]
-    if left_out:
-        config.hook.pytest_deselected(items=left_out)
-        items[:] = [item for item in items if item not in left_out]
+def pytest_report_header() -> str:
+    """Say which bootloaders the firmware tests run over."""
+    named = os.environ.get(BOOTLOADER_VARIABLE)
+    elsewhere = f"and {named}" if named else f"only; {BOOTLOADER_VARIABLE} names no other"
+    return f"bootloaders on the simulated chip: the tests' own {elsewhere}"
 
 
 def profile_for(baud: int, line_ms: int = 15, receive_buffer: int = 64) -> Profile:

@@ -1,17 +1,23 @@
-/* Runs an ATmega328P program, cycle by cycle and in real time, behind a pseudo-terminal.
+/* Runs an ATmega328P program, cycle by cycle, behind a pseudo-terminal.
 
      runner [--image ADDRESS FILE]... [--start ADDRESS]
 
    --image puts a raw file into the flash; --start is where the chip begins after a restart (the
    boot section, or 0). The first line on stdout is "port NAME". Then one command a line on stdin:
 
-     restart      pull the chip's reset line
-     count        "heard N overrun N dropped N sent N ubrr N double N cpu_ms N": bytes that came to
-                  the receiver, bytes lost in it, bytes that the program counted as dropped (GPIOR1,
-                  GPIOR2), bytes sent, the baud setting, processor time of this runner
+     run N T      let N cycles pass, or fewer if something reaches the host before; T is how many
+                  bytes the host has written so far, which are taken first. Answers "at N given N":
+                  cycles since the beginning, bytes given to the host
+     pass N T     the same, whatever reaches the host
+     restart      pull the chip's reset line; answers "done"
+     count        "heard N overrun N dropped N sent N ubrr N double N pc N cpu_ms N": bytes that
+                  came to the receiver, bytes lost in it, bytes that the program counted as dropped
+                  (GPIOR1, GPIOR2), bytes sent, the baud setting, the address of the next
+                  instruction, processor time of this runner
      flash FILE   write the 32 KiB of flash to a file; answers "done"
 
-   It ends with stdin, and then says on stderr what "count" says.
+   It ends with stdin. Time passes only by "run" and "pass", so that nothing depends on how busy the
+   computer is: a host that is late is late in real time, never in the chip's.
 
    The line is modelled by its level in time (line.h). The host's speed is the one set on the
    pseudo-terminal.
@@ -41,7 +47,7 @@
 
 #define CLOCK_HZ 16000000.0
 #define SLICE_S 0.001
-#define SLACK_S 0.5 /* further behind than this, the board's time stands still instead */
+#define HOST_MS 30000 /* a bound for what the host has written to come through the system */
 #define MOST_IMAGES 4
 
 /* Data addresses, datasheet 8271H, register summary. */
@@ -63,9 +69,10 @@ static avr_uart_t *uart;
 static struct direction to_chip = {.edge = INFINITY}, to_host = {.edge = INFINITY};
 static int terminal;         /* our end */
 static double host_bit;      /* cycles */
-static uint8_t queue[4096];  /* bytes that the bridge has taken from the host */
+static uint8_t queue[65536]; /* bytes that the bridge has taken from the host */
 static int queued, next_queued;
-static unsigned long heard, overrun, begun; /* bytes; begun: to the host */
+static unsigned long taken, given;          /* bytes from and to the host */
+static unsigned long heard, overrun, begun; /* bytes; begun: by the chip */
 
 static uint8_t waiting[2];   /* the receive buffer */
 static int waiting_count;
@@ -279,14 +286,23 @@ static double host_baud(void) {
     return 9600;
 }
 
-static void take_from_host(void) {
-    if (next_queued < queued) {
-        return; /* the bridge is not through with what it has; the rest waits in the system */
-    }
-    ssize_t count = read(terminal, queue, sizeof queue);
-    next_queued = queued = 0;
-    if (count > 0) {
-        queued = (int)count;
+/* Take what the host has written: so many bytes in all since the beginning. */
+static void take_from_host(unsigned long wanted) {
+    memmove(queue, queue + next_queued, queued - next_queued);
+    queued -= next_queued;
+    next_queued = 0;
+    host_bit = CLOCK_HZ / host_baud();
+    while (taken < wanted) {
+        struct pollfd host = {.fd = terminal, .events = POLLIN};
+        ssize_t count = -1;
+        if (poll(&host, 1, HOST_MS) > 0) {
+            count = read(terminal, queue + queued, sizeof queue - queued);
+        }
+        if (count <= 0) {
+            fail("what the host has written");
+        }
+        queued += (int)count;
+        taken += count;
         start_wire();
     }
 }
@@ -302,8 +318,10 @@ static void give_to_host(void) {
         }
         bool stopped;
         uint8_t byte = sample(&to_host, host_bit, &stopped);
-        if (write(terminal, &byte, 1) != 1 && errno != EAGAIN && errno != EIO) {
-            fail("the pseudo-terminal"); /* full, or open at no other end, is no trouble */
+        if (write(terminal, &byte, 1) == 1) {
+            given++;
+        } else if (errno != EIO) { /* open at no other end is no trouble: nobody listens */
+            fail("the pseudo-terminal");
         }
     }
     if (isinf(to_host.edge)) {
@@ -311,21 +329,38 @@ static void give_to_host(void) {
     }
 }
 
-static void count(FILE *to) {
+/* Let time pass, a millisecond at a time, as a bridge hands bytes over. */
+static void let_pass(unsigned long cycles, bool whatever) {
+    avr_cycle_count_t end = chip->cycle + cycles;
+    unsigned long before = given;
+    while (chip->cycle < end && (whatever || given == before)) {
+        avr_cycle_count_t slice = chip->cycle + (avr_cycle_count_t)(SLICE_S * CLOCK_HZ);
+        host_bit = CLOCK_HZ / host_baud();
+        run_until(slice < end ? slice : end);
+        give_to_host();
+    }
+}
+
+static void count(void) {
     bool sending = to_host.free > (double)chip->cycle || !isinf(to_host.edge);
-    fprintf(to, "heard %lu overrun %lu dropped %d sent %lu ubrr %d double %d cpu_ms %ld\n", heard,
-            overrun, chip->data[GPIOR2_] << 8 | chip->data[GPIOR1_], begun - sending,
-            (chip->data[UBRRH] & 0x0F) << 8 | chip->data[UBRRL], chip->data[UCSRA] >> U2X_ & 1,
-            (long)(clock() * 1000.0 / CLOCKS_PER_SEC));
-    fflush(to);
+    printf("heard %lu overrun %lu dropped %d sent %lu ubrr %d double %d pc %u cpu_ms %ld\n", heard,
+           overrun, chip->data[GPIOR2_] << 8 | chip->data[GPIOR1_], begun - sending,
+           (chip->data[UBRRH] & 0x0F) << 8 | chip->data[UBRRL], chip->data[UCSRA] >> U2X_ & 1,
+           (unsigned)chip->pc, (long)(clock() * 1000.0 / CLOCKS_PER_SEC));
 }
 
 static void obey(char *command) {
-    if (strcmp(command, "restart") == 0) {
+    unsigned long cycles, written;
+    bool whatever = strncmp(command, "pass", 4) == 0;
+    if (sscanf(command, whatever ? "pass %lu %lu" : "run %lu %lu", &cycles, &written) == 2) {
+        take_from_host(written);
+        let_pass(cycles, whatever);
+        printf("at %llu given %lu\n", (unsigned long long)chip->cycle, given);
+    } else if (strcmp(command, "restart") == 0) {
         pull_reset();
         printf("done\n");
     } else if (strcmp(command, "count") == 0) {
-        count(stdout);
+        count();
     } else if (strncmp(command, "flash ", 6) == 0) {
         FILE *file = fopen(command + 6, "wb");
         if (!file || fwrite(chip->flash, 1, chip->flashend + 1, file) != chip->flashend + 1) {
@@ -337,58 +372,6 @@ static void obey(char *command) {
         printf("what is \"%s\"?\n", command);
     }
     fflush(stdout);
-}
-
-/* Take what is on stdin and do the complete lines. Returns false at its end. */
-static bool take_commands(void) {
-    static char text[4096];
-    static size_t length;
-    ssize_t count = read(STDIN_FILENO, text + length, sizeof text - length - 1);
-    if (count <= 0) {
-        return false;
-    }
-    length += count;
-    char *end;
-    while ((end = memchr(text, '\n', length))) {
-        *end = 0;
-        obey(text);
-        length -= end + 1 - text;
-        memmove(text, end + 1, length);
-    }
-    return true;
-}
-
-static double seconds(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return now.tv_sec + now.tv_nsec / 1e9;
-}
-
-/* The board's time follows real time in slices; after a delay of the computer it catches up. */
-static void serve(void) {
-    double began = seconds() - chip->cycle / CLOCK_HZ; /* when cycle 0 was, in real time */
-    struct pollfd commands = {.fd = STDIN_FILENO, .events = POLLIN};
-    for (;;) {
-        double now = seconds(), behind = now - began - chip->cycle / CLOCK_HZ;
-        if (behind > SLACK_S) {
-            began += behind - SLACK_S;
-        }
-        double target = (now - began) * CLOCK_HZ;
-        while (chip->cycle < target) {
-            double slice = chip->cycle + SLICE_S * CLOCK_HZ;
-            host_bit = CLOCK_HZ / host_baud();
-            take_from_host();
-            run_until((avr_cycle_count_t)(slice < target ? slice : target) + 1);
-            give_to_host();
-        }
-        if (poll(&commands, 1, 0) > 0 && !take_commands()) {
-            return;
-        }
-        double rest = SLICE_S - (seconds() - now);
-        if (rest > 0) {
-            nanosleep(&(struct timespec){0, (long)(rest * 1e9)}, NULL);
-        }
-    }
 }
 
 int main(int count_, char **words) {
@@ -424,7 +407,10 @@ int main(int count_, char **words) {
     close(other); /* a host that looks who else holds its port must find nobody */
     printf("port %s\n", name);
     fflush(stdout);
-    serve();
-    count(stderr);
+    char command[4096];
+    while (fgets(command, sizeof command, stdin)) {
+        command[strcspn(command, "\n")] = 0;
+        obey(command);
+    }
     return 0;
 }

@@ -1,14 +1,12 @@
-"""A real bootloader on the simulated chip, spoken to with raw bytes of the published protocol.
+"""A bootloader on the simulated chip, spoken to with raw bytes of the published protocol.
 
-Which one is named by HOSTLINK_BOOTLOADER_HEX; none is shipped, and without it these tests are
-skipped (in CI left out). Every message is from Atmel AVR061, rev. 2525B, 04/03.
+The tests' own, and the one from elsewhere that HOSTLINK_BOOTLOADER_HEX names; none is shipped.
+Every message is from Atmel AVR061, rev. 2525B, 04/03.
 """
 
 from __future__ import annotations
 
-import time
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -23,16 +21,17 @@ PAGE = 128  # bytes
 class Talk:
     """Messages to the bootloader, each with the answer that it must give."""
 
-    def __init__(self, port: Any, baud: int) -> None:
+    def __init__(self, port: Any, baud: int, clock: Any) -> None:
         self.baud = baud
         self._port = port
+        self._clock = clock
 
     def answers(self, message: bytes, size: int, within_s: float) -> bytes:
         """What comes back to a message: `size` bytes, or fewer when the time is over."""
         self._port.write(message + END)
         heard = b""
-        deadline = time.monotonic() + within_s
-        while len(heard) < size and time.monotonic() < deadline:
+        deadline = self._clock.now() + within_s
+        while len(heard) < size and self._clock.now() < deadline:
             heard += self._port.read(size - len(heard))
         return heard
 
@@ -59,25 +58,26 @@ class Talk:
 
 
 @pytest.fixture
-def talk(bootloader_hex: Path, bootloader_board: Callable[..., Any]) -> Iterator[tuple[Talk, Any]]:
+def talk(bootloader_board: Any) -> Iterator[tuple[Talk, Any]]:
     """A bootloader in sync, at whichever of the usual speeds it has, and its board."""
-    board = bootloader_board(bootloader_hex)
     for baud in SPEEDS:
-        with board.opened(baud) as port:
-            talk = Talk(port, baud)
+        with bootloader_board.opened(baud) as port:
+            talk = Talk(port, baud, bootloader_board.clock)
             if talk.synchronised():
-                yield talk, board
+                yield talk, bootloader_board
                 return
-    pytest.fail(f"{bootloader_hex} does not get in sync at {' or '.join(map(str, SPEEDS))} baud")
+    pytest.fail(f"it does not get in sync at {' or '.join(map(str, SPEEDS))} baud")
 
 
-def test_a_real_bootloader_tells_its_chip(talk: tuple[Talk, Any]) -> None:
-    """It gets in sync (30 20 -> 14 10) and gives the chip's signature (75 20)."""
+def test_a_bootloader_tells_its_chip(talk: tuple[Talk, Any]) -> None:
+    """It gets in sync (30 20 -> 14 10), and in programming mode (50 20) gives the chip's signature
+    (75 20)."""
     talk[0].does(b"\x30")
+    talk[0].does(b"\x50")
     talk[0].does(b"\x75", SIGNATURE)
 
 
-def test_a_real_bootloader_writes_a_firmware_that_then_runs(
+def test_a_bootloader_writes_a_firmware_that_then_runs(
     talk: tuple[Talk, Any], workshop: Any
 ) -> None:
     """A firmware written page by page reads back, stands in flash byte by byte, and answers."""

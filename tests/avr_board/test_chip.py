@@ -49,6 +49,7 @@ def test_two_speeds_garble_each_other(avr_board: MakeBoard) -> None:
         board.restart()
         assert b"class" not in port.hear(lambda heard: len(heard) >= 4)
         port.write(b"PRINT ROOM()\r")
+        board.pass_time(0.1)  # until all of it has arrived, as it arrives
     with board.opened() as port:
         board.restart()
         port.hear_greeting()

@@ -14,10 +14,9 @@ from hostlink.board.profile_file import find_profile
 from hostlink.jobs import session as session_module
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.surveying import SurveyOptions, survey
-from hostlink.link.clock import RealClock
 from hostlink.listing import Listing
 
-# The chip is simulated at its own speed: tracing here only makes the host late.
+# The same ways as elsewhere, over a chip that takes its time.
 pytestmark = pytest.mark.no_cover
 
 LINE_MS = 40
@@ -32,7 +31,7 @@ def test_a_survey_finds_how_the_chip_talks_and_gives_its_program_back(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    """Speed, prompt, echo, line time within 20 % and ring within 1, in real time over a
+    """Speed, prompt, echo, line time within 20 % and ring within 1, over a
     pseudo-terminal; the chip's program is put back and proven.
 
     The three speeds are tried in the order of the survey, so wrong ones come first.
@@ -41,7 +40,7 @@ def test_a_survey_finds_how_the_chip_talks_and_gives_its_program_back(
     with board.attached() as dialogue:
         Loader(dialogue, PROGRAM.numbered()).load()
     with board.opened() as port:
-        monkeypatch.setattr(session_module, "open_port", lambda *_: (port, RealClock()))
+        monkeypatch.setattr(session_module, "open_port", lambda *_: (port, board.clock))
         choice = LinkChoice(board.port, find_profile("tiny"))
         with Archive.open(tmp_path / "a.sqlite3") as archive, Session(choice, print) as session:
             result = survey(

@@ -62,6 +62,7 @@ def fitting_talk(board: BoardSettings, **changes: Any) -> Talk:
         receive_buffer=board.receive_buffer,
         line_ms=board.line_ms,
         char_ms=board.char_ms,
+        line_window=0,
         line_cancel=board.line_cancel,
         erase=board.erase,
         banner=BANNER,

@@ -22,7 +22,6 @@ from hostlink.board.loading import Loader
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import load_profile
 from hostlink.errors import LinkError, LinkReason
-from hostlink.link.clock import RealClock
 from hostlink.link.serial_port import SerialPort
 from hostlink.link.wire import Wire
 from hostlink.listing.parse import Line
@@ -59,10 +58,10 @@ def place(foreign: ModuleType) -> Iterator[Any]:
 
 
 @pytest.fixture
-def board(place: Any, profile: Profile) -> Iterator[Dialogue]:
+def board(place: Any, profile: Profile, patient_clock: Callable[[], Any]) -> Iterator[Dialogue]:
     """An interpreter of its own, not yet attached."""
     banner = profile.talk.banner.encode()
-    wire = Wire(SerialPort(place.port, profile.talk.baud), RealClock(), banner=banner)
+    wire = Wire(SerialPort(place.port, profile.talk.baud), patient_clock(), banner=banner)
     yield Dialogue(wire, profile)
     wire.close()
 
@@ -130,7 +129,9 @@ def test_nobody_else_counts_as_using_the_port(place: Any) -> None:
         assert not handle.exists() or str(handle.resolve()) != place.port
 
 
-def test_the_helper_serves_from_the_command_line(foreign: ModuleType, profile: Profile) -> None:
+def test_the_helper_serves_from_the_command_line(
+    foreign: ModuleType, profile: Profile, patient_clock: Callable[[], Any]
+) -> None:
     """Run as a script it prints the port's name first, and the port answers."""
     process = subprocess.Popen(
         [sys.executable, str(HELPER)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
@@ -139,13 +140,13 @@ def test_the_helper_serves_from_the_command_line(foreign: ModuleType, profile: P
         assert process.stdout is not None
         port = process.stdout.readline().strip()
         assert re.fullmatch(r"/dev/\S+", port)
-        wire = Wire(SerialPort(port, profile.talk.baud), RealClock())
+        wire = Wire(SerialPort(port, profile.talk.baud), patient_clock())
         dialogue = Dialogue(wire, profile)
         dialogue.attach()
         assert dialogue.ask("PRINT 1").split() == ["1"]
         wire.close()
     finally:
         process.send_signal(2)  # as the interrupt key would
-        process.communicate(timeout=10)
+        process.communicate(timeout=60)
     assert process.returncode == 0
     assert foreign.PROGRAM == "bwbasic"

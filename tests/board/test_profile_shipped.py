@@ -38,9 +38,10 @@ def _say(basic: Basic, typed: str) -> str:
         return said.decode()
 
 
-def test_the_four_profiles_are_there_and_each_is_named_as_its_file() -> None:
+def test_the_profiles_are_there_and_each_is_named_as_its_file() -> None:
     """Each shipped profile can be read, and says what it is and where it is from."""
-    assert set(shipped_profiles()) == {"practice", "tiny", "palo-alto", "ecma-55"}
+    named = {"practice", "tiny", "palo-alto", "ecma-55", "capital", "token", "ready"}
+    assert set(shipped_profiles()) == named
     for name, file in shipped_profiles().items():
         profile = load_profile(file)
         assert profile.name == name
@@ -122,7 +123,10 @@ def test_where_nothing_is_measured_the_values_are_the_careful_ones(name: str) ->
     """Nothing may arrive while the board is busy, and nothing runs ahead of its echo."""
     talk = find_profile(name).talk
     assert (talk.receive_buffer, talk.line_window, talk.line_ms) == (0, 1, 50)
-    assert talk.line_done == "prompt" and talk.restarts_on_open
+    trusted = "the prompt follows storing in its published listing"
+    expected = {"palo-alto": "prompt", "tiny": "after-prompt", "ecma-55": "after-prompt"}
+    assert talk.line_done == expected[name], trusted
+    assert talk.restarts_on_open
 
 
 def test_where_no_question_for_memory_is_known_none_is_asked() -> None:
@@ -135,6 +139,7 @@ def test_where_no_question_for_memory_is_known_none_is_asked() -> None:
 def test_a_figure_without_a_source_is_marked_so(name: str) -> None:
     """Whoever relies on 999 bytes is told that it is common practice and nothing more."""
     profile = load_profile(shipped_profiles()[name])
-    if profile.rules.storage.program_bytes:
+    measured = profile.source.startswith("Measured on")
+    if profile.rules.storage.program_bytes and not measured:
         assert profile.rules.storage.program_bytes == 999
         assert re.search(r"999 bytes for a program: common practice, no source", profile.source)

@@ -6,7 +6,7 @@ import dataclasses
 import re
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hostlink.board.profile import Commands, Profile, Talk
@@ -21,9 +21,13 @@ from hostlink.errors import HostlinkError, ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
 
 PRINTABLE = st.characters(min_codepoint=32, max_codepoint=126)
-LATIN = st.characters(min_codepoint=32, max_codepoint=255).filter(str.isprintable)
-ANY = st.characters(exclude_categories=("Cs",)).filter(str.isprintable)
-TYPED = st.text(PRINTABLE, max_size=40).filter(lambda text: "{" not in text and "}" not in text)
+# Printable as str.isprintable has it: categories C and Z are not, except the blank. Nothing here is
+# filtered: how much a filter discards depends on the Python, and hypothesis fails above a share.
+LATIN = st.characters(max_codepoint=255, exclude_categories=("C", "Z")) | st.just(" ")
+ANY = st.characters(exclude_categories=("C", "Z")) | st.just(" ")
+TYPED = st.text(
+    st.characters(min_codepoint=32, max_codepoint=126, exclude_characters="{}"), max_size=40
+)
 KEYWORD = st.from_regex(r"[A-Z$@?]{1,8}( [A-Z]{1,8})?", fullmatch=True)
 MS = st.floats(0, 600_000) | st.integers(0, 600_000).map(float)
 
@@ -172,17 +176,18 @@ def _settled(profile: Profile) -> Profile:
     )
     form = dataclasses.replace(form, first_line=first, last_line=last)
     rules = dataclasses.replace(profile.rules, form=form, storage=storage)
-    return dataclasses.replace(profile, talk=talk, commands=commands, rules=rules)
+    settled = dataclasses.replace(profile, talk=talk, commands=commands, rules=rules)
+    for clash in clashes(settled):
+        for key in clash.keys:
+            table, _, name = key.partition(".")
+            if table == "commands":
+                value = getattr(Commands(), name)
+                commands = dataclasses.replace(commands, **{name: value})
+    return dataclasses.replace(settled, commands=commands)
 
 
 @pytest.mark.no_cover
-@settings(
-    max_examples=40,
-    deadline=None,
-    derandomize=True,
-    # How much is filtered out follows from constants anywhere in the project.
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
-)
+@settings(max_examples=40)
 @given(PROFILES.map(_settled))
 def test_a_written_profile_reads_back_equal(profile: Profile) -> None:
     """Writing loses nothing, and the text is stable when written again."""
@@ -193,13 +198,7 @@ def test_a_written_profile_reads_back_equal(profile: Profile) -> None:
 
 
 @pytest.mark.no_cover
-@settings(
-    max_examples=40,
-    deadline=None,
-    derandomize=True,
-    # How much is filtered out follows from constants anywhere in the project.
-    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
-)
+@settings(max_examples=40)
 @given(PROFILES)
 def test_a_profile_is_written_exactly_if_nothing_in_it_clashes(profile: Profile) -> None:
     """Writing checks like reading: what could not be read back is refused, never written."""

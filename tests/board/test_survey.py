@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -65,8 +66,9 @@ class Bench:
 
 
 @pytest.fixture
-def archive(tmp_path: Path) -> Archive:
-    return Archive.open(tmp_path / "archive.sqlite3")
+def archive(tmp_path: Path) -> Iterator[Archive]:
+    with Archive.open(tmp_path / "archive.sqlite3") as opened:
+        yield opened
 
 
 def hidden(seed: int) -> BoardSettings:

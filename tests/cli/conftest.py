@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import io
 import json
+import os
+import re
+import selectors
+import signal
+import subprocess
 import sys
-from collections.abc import Callable, Iterator, Mapping
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -21,6 +27,7 @@ from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
 
 BOARD = "practice://class?time=virtual"
+DEADLINE_S = 60.0  # generous: the computer may be busy with other tests
 VARIABLES = ("PORT", "PROFILE", "BAUD", "ARCHIVE", "JSON", "QUIET", "YES", "PRACTICE")
 
 
@@ -50,6 +57,16 @@ def place(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.setenv("HOSTLINK_PORT", BOARD)
     return tmp_path
+
+
+@pytest.fixture
+def signals() -> Iterator[None]:
+    """A process that the test starts ignores no signal, whatever the test run itself ignores."""
+    numbers = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.signal(number, signal.SIG_DFL) for number in numbers}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture
@@ -121,8 +138,9 @@ def machine_at_port(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Machine]:
         if program is not None:
             machine.basic._state.memory.replace(dict(program))
 
+        clock = VirtualClock(seconds)  # the board's time goes on from one opening to the next
+
         def open_port(name: str, baud: int) -> tuple[PracticePort, VirtualClock]:  # noqa: ARG001
-            clock = VirtualClock(seconds)
             port = PracticePort(machine, clock, jump=clock.advance_to)
             port._origin = 0.0
             return port, clock
@@ -131,3 +149,123 @@ def machine_at_port(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Machine]:
         return machine
 
     return put
+
+
+def _take_terminal() -> None:
+    """Make the terminal at standard input this process's own, as a window does."""
+    import fcntl
+    import termios
+
+    os.setsid()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
+class Seat:
+    """hostlink in a process of its own, with a person at a terminal or a script at its pipes.
+
+    What it writes is read until something stands there, so that nothing depends on how fast it is.
+    """
+
+    def __init__(self, words: Sequence[str], *, terminal: bool, **options: Any) -> None:
+        self.out = ""
+        self.err = ""
+        self._terminal = -1
+        ends: dict[str, int] = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE}
+        near = -1
+        if terminal:
+            import pty
+
+            self._terminal, near = pty.openpty()
+            ends = {"stdin": near, "stdout": near}
+            options["preexec_fn"] = _take_terminal
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "hostlink", *words],
+            **{**ends, "stderr": subprocess.PIPE, **options},
+        )
+        if terminal:
+            os.close(near)
+        self._readers = selectors.DefaultSelector()
+        for name, end in (("out", self.process.stdout), ("err", self.process.stderr)):
+            if end is not None:
+                self._readers.register(end, selectors.EVENT_READ, name)
+        if terminal:
+            self._readers.register(self._terminal, selectors.EVENT_READ, "out")
+
+    def _read(self) -> bool:
+        """Take what comes next; False when everything is closed or nothing comes."""
+        if not self._readers.get_map():
+            return False
+        for key, _ in self._readers.select(DEADLINE_S):
+            try:
+                data = os.read(key.fd, 4096)
+            except OSError:  # the other end of a terminal has gone
+                data = b""
+            if not data:
+                self._readers.unregister(key.fileobj)
+            setattr(self, key.data, getattr(self, key.data) + data.decode("utf-8", "replace"))
+            return True
+        self.process.kill()
+        pytest.fail(f"nothing more came: {self.out!r} {self.err!r}")
+
+    def until(self, pattern: str, *, of: str = "out") -> None:
+        """Wait until what was written to stdout (or stderr: of="err") holds a pattern."""
+        end = time.monotonic() + DEADLINE_S
+        while not re.search(pattern, getattr(self, of)):
+            assert self._read() and time.monotonic() < end, (pattern, self.out, self.err)
+
+    def type(self, text: str) -> None:
+        """Type at the terminal, or write into the pipe."""
+        if self._terminal >= 0:
+            os.write(self._terminal, text.encode())
+            return
+        assert self.process.stdin is not None
+        self.process.stdin.write(text.encode())
+        self.process.stdin.flush()
+
+    def hang_up(self, *, of: str = "out") -> None:
+        """Close the terminal's window, or the reading end of a pipe."""
+        for key in list(self._readers.get_map().values()):
+            if key.data == of:
+                self._readers.unregister(key.fileobj)
+        end = self.process.stdout if of == "out" else self.process.stderr
+        if end is not None:
+            end.close()
+        else:
+            os.close(self._terminal)
+            self._terminal = -1
+
+    def end(self) -> int:
+        """Wait for its end; its exit status. All that it wrote is in `out` and `err`."""
+        if self.process.stdin is not None:
+            self.process.stdin.close()
+        end = time.monotonic() + DEADLINE_S
+        while self._read():
+            assert time.monotonic() < end, (self.out, self.err)
+        status = self.process.wait(DEADLINE_S)
+        assert "Traceback" not in self.out + self.err, self.err
+        return status
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait(DEADLINE_S)
+        self._readers.close()
+        if self._terminal >= 0:
+            os.close(self._terminal)
+        for end in (self.process.stdin, self.process.stdout, self.process.stderr):
+            if end is not None:
+                end.close()
+
+
+@pytest.fixture
+def seat() -> Iterator[Callable[..., Seat]]:
+    """Starts hostlink: seat("run", terminal=True), with more options of Popen."""
+    seats: list[Seat] = []
+
+    def start(*words: str, terminal: bool = False, **options: Any) -> Seat:
+        seats.append(Seat(words, terminal=terminal, **options))
+        return seats[-1]
+
+    yield start
+    for each in seats:
+        each.close()

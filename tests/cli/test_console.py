@@ -24,7 +24,7 @@ from hostlink.jobs.console import Console
 from hostlink.jobs.session import LinkChoice
 from hostlink.link.owner import Owner
 
-LONGEST_S = 5.0
+LONGEST_S = 60.0  # a bound, not a wait
 PASTE = "\x1b[200~{}\x1b[201~"  # bracketed paste: xterm control sequences, private mode 2004
 
 

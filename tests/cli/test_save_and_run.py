@@ -90,18 +90,6 @@ def test_run_types_the_input_and_keeps_the_transcript(
     assert (place / "transcript.txt").read_text(encoding="utf-8") == told.out
 
 
-def test_run_that_waits_for_input_says_so(hostlink: Callable, listing: Callable) -> None:
-    """A program that waits is interrupted in the end; what it printed was shown."""
-    assert hostlink("load", listing(*ASKS)).status == 0
-    told = hostlink("run", "--seconds", "5", "-o", "so-far.txt")
-    assert told.status == 3
-    assert told.out.startswith("NAME\n")
-    assert "did not end within 5 s; it may wait for input" in told.err
-    assert "What it printed is in so-far.txt." in told.err
-    assert "still in the board's memory" in told.err
-    assert hostlink("save").status == 0
-
-
 def test_run_that_prints_without_end_is_stopped(hostlink: Callable, listing: Callable) -> None:
     """An endless program ends at its time, and the board is at its prompt again."""
     assert hostlink("load", listing('10 PRINT "X"', "20 GOTO 10")).status == 0

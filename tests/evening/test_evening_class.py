@@ -58,7 +58,7 @@ class Evening:
         """The address of one of the class's boards, in virtual time."""
         return f"practice://{name}?{SECRET}&time=virtual{more}"
 
-    def type(self, line: str, status: int = 0, seconds: float = 60.0) -> str:
+    def type(self, line: str, status: int = 0, seconds: float = 300.0) -> str:
         """Type a line into the shell; what it shows, once it has ended with that status."""
         self._typed += 1
         head, end = f"--- {self._typed} ---", f"--- {self._typed} ended with "
@@ -115,7 +115,7 @@ def test_an_evening_class_from_a_forum_listing_to_a_second_archive(
     evening: Evening, printed: Callable[[str], tuple[int, list[str]]]
 ) -> None:
     """Every step ends as promised: nothing lost, nothing unproven, both archives sound."""
-    told = evening.type("python3 scripts/start.py programs --shipped", seconds=240)
+    told = evening.type("python3 scripts/start.py programs --shipped", seconds=900)
     assert "Setting hostlink up in .venv, once" in told
     assert "TIDE" in told
     survey(evening)

@@ -10,7 +10,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from hostlink.errors import ListingError
-from hostlink.firmware.hex_file import LARGEST_FILE, HexFile, load_hex_file, read_hex
+from hostlink.firmware.hex_file import HexFile, load_hex_file, read_hex
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 
@@ -120,12 +120,14 @@ def test_the_hash_is_that_of_the_flash_content(
 def test_a_file_that_cannot_be_read_or_is_too_large_is_said_so(tmp_path: Path) -> None:
     """A missing file, a folder and a huge file each get one sentence; nothing is followed."""
     large = tmp_path / "large.hex"
-    large.write_bytes(b":" * (LARGEST_FILE + 1))
+    large.write_bytes(b":" * (512 * 1024 + 1))
     for path in (tmp_path / "missing.hex", tmp_path, large):
         with pytest.raises(ListingError) as caught:
             load_hex_file(path, FLASH)
         assert str(path) in caught.value.what
         assert "Nothing was sent" in caught.value.kept
+    large.write_bytes(b":" * (512 * 1024))
+    assert load_hex_file(large, FLASH).findings
 
 
 def test_a_path_inside_a_file_is_only_a_bad_record(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ No test here can hang: every run of a core is bounded in turns and in virtual se
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable, Iterable
 from typing import Any
 
@@ -170,6 +171,146 @@ class Script:
             self._clock.advance_to(moment)
 
 
+class AskingBoard:
+    """A board whose RUN starts a program that asks for numbers and prints each doubled.
+
+    It talks as an interpreter on such a chip was measured to: lines end with LF CR, the prompt is
+    `>`, INPUT asks with `?` and no line end and takes the interrupt byte as text, an answer that is
+    no number is asked for again, and a program that runs is stopped by byte 3.
+
+    asks: how many numbers; then it ends. says: what it prints before it asks for the first time.
+    silent_s: works that long, without a word, before that. mark: what INPUT shows. keeps: a
+    character that comes while it works is kept for later. deaf_to_interrupt: never stops. lose:
+    which bytes from the host, counted from 1, never arrive.
+    """
+
+    timeout = 0.05
+    dtr = True
+
+    def __init__(
+        self,
+        clock: VirtualClock,
+        *,
+        asks: int = 1_000_000,
+        says: bytes = b"",
+        silent_s: float = 0.0,
+        mark: bytes = b"?",
+        keeps: bool = False,
+        deaf_to_interrupt: bool = False,
+        lose: tuple[int, ...] = (),
+    ) -> None:
+        self.written = b""
+        self.answers: list[int] = []
+        self.commands: list[bytes] = []
+        self.state = "prompt"
+        self._clock = clock
+        self._asks = asks
+        self._says = says
+        self._silent_s = silent_s
+        self._mark = mark
+        self._keeps = keeps
+        self._kept = b""
+        self._deaf = deaf_to_interrupt
+        self._lose = lose
+        self._line = b""
+        self._due: float | None = None
+        self._ready = bytearray()
+
+    # --- the port ----------------------------------------------------------------------------
+
+    @property
+    def in_waiting(self) -> int:
+        self._advance()
+        return len(self._ready)
+
+    def read(self, size: int = 1) -> bytes:
+        self._advance()
+        out = bytes(self._ready[:size])
+        del self._ready[:size]
+        return out
+
+    def write(self, data: bytes) -> int:
+        self._advance()
+        for byte in data:
+            self.written += bytes((byte,))
+            if len(self.written) not in self._lose:
+                self._hear(byte)
+        return len(data)
+
+    def reset_input_buffer(self) -> None:
+        self._ready.clear()
+
+    def close(self) -> None:
+        self.state = "closed"
+
+    def wait_until(self, moment: float) -> None:
+        if not self.in_waiting:
+            self._clock.advance_to(moment if self._due is None else min(moment, self._due))
+
+    # --- the board ---------------------------------------------------------------------------
+
+    def _advance(self) -> None:
+        if self._due is not None and self._clock.now() >= self._due:
+            self._due = None
+            self._go_on()
+
+    def _go_on(self) -> None:
+        """The program comes to its INPUT, or to its end."""
+        if len(self.answers) >= self._asks:
+            self._ready += b"\n\rOK\n\r>"
+            self.state = "prompt"
+        else:
+            self._ready += self._mark
+            self.state = "asking"
+        kept, self._kept = self._kept, b""
+        for byte in kept:
+            self._hear(byte)
+
+    def _hear(self, byte: int) -> None:
+        if self.state == "running":
+            if byte == 3 and not self._deaf:
+                self._due = None
+                self._ready += b"break!\n\rOK\n\r>"
+                self.state = "prompt"
+            elif self._keeps:
+                self._kept += bytes((byte,))
+            return
+        if byte == 8:
+            self._ready += b"\x08 \x08" if self._line else b""
+            self._line = self._line[:-1]
+        elif byte != 13:
+            self._line += bytes((byte,))
+            self._ready.append(byte)
+        else:
+            line, self._line = self._line, b""
+            self._ready += b"\n\r"
+            self._entered(line)
+
+    def _entered(self, line: bytes) -> None:
+        if self.state == "asking":
+            if not re.fullmatch(rb" *-?\d+", line):
+                self._ready += self._mark
+                return
+            self.answers.append(int(line))
+            self._ready += b"%d\n\r" % (2 * self.answers[-1])
+            self._run(0.01)  # to the next question
+        elif line == b"RUN":
+            self._ready += self._says
+            self._run(self._silent_s)
+        else:
+            self.commands.append(line)
+            self._ready += (b"What?\n\r" if line else b"") + b">"
+
+    def _run(self, seconds: float) -> None:
+        self.state = "running"
+        self._due = self._clock.now() + seconds
+
+
+ASKING_PACING = Pacing(
+    baud=9600, prompt=b">", reply_end=b"\n\r", line_end=b"\r", erase=b"\x08", latency_s=0.001
+)
+
+
 class Replay:
     """A board that is a recording: it says what it said then, and checks what the host sends.
 
@@ -266,6 +407,18 @@ def run_on() -> Callable[..., Any]:
 def script() -> type[Script]:
     """A board made of a function: `script(answer, clock)`."""
     return Script
+
+
+@pytest.fixture(scope="session")
+def asking_board() -> type[AskingBoard]:
+    """A board whose program asks: `asking_board(clock, asks=2)`; asking_pacing fits it."""
+    return AskingBoard
+
+
+@pytest.fixture(scope="session")
+def asking_pacing() -> Pacing:
+    """The pacing for an asking board."""
+    return ASKING_PACING
 
 
 @pytest.fixture(scope="session")

@@ -160,6 +160,25 @@ def test_a_board_with_neither_has_the_line_finished_and_it_is_told(
     assert end.lines == [b"NEW", b"NEW"]
 
 
+def test_a_wrong_line_is_not_finished_where_that_could_do_harm(
+    typed: Callable[..., Exchange],
+) -> None:
+    """An answer to a program: better none than a wrong one."""
+    pacing = dataclasses.replace(PLAIN, line_cancel=b"", erase=b"")
+    end = Wrong(pacing)
+    end.spoil = {1: b"X"}
+    core = typed(end, pacing=pacing, reach=Reach(may_enter_wrong=False))
+    assert core.outcome is Outcome.UNTYPED
+    assert (core.committed_wrong, core.echo_heard) == (False, True)
+    assert end.lines == []
+
+
+def test_whether_anybody_listens_is_known(typed: Callable[..., Exchange]) -> None:
+    """No character came back: the board is deaf, or does something else."""
+    assert not typed(None, reach=Reach(attempts=2)).echo_heard
+    assert typed(Wrong()).echo_heard
+
+
 def test_a_line_that_never_comes_back_right_is_given_up(typed: Callable[..., Exchange]) -> None:
     """After the allowed attempts: UNTYPED, and not once was the line end sent."""
     core = typed(lambda byte: b"?" if byte != 0x15 else b"\r\n> ", reach=Reach(attempts=5))
@@ -366,18 +385,6 @@ def test_the_answer_is_told_as_it_comes(bench: Make, pacing_for: Fit) -> None:
     pacing = pacing_for(board.machine.settings)
     core = board.run(Exchange(b"PRINT 12345", pacing, on_answer=heard.append))
     assert b"".join(heard) == core.answer == b"\r\n 12345\r\n+ "
-
-
-def test_replies_are_typed_at_each_silence(bench: Make, pacing_for: Fit) -> None:
-    """A program that asks is answered with the given lines, in order, and no more."""
-    board = bench()
-    pacing = pacing_for(board.machine.settings)
-    for line in (b"10 INPUT A,B", b"20 PRINT A+B", b"30 INPUT C", b"40 PRINT C"):
-        board.run(Exchange(line, pacing))
-    core = board.run(Exchange(b"RUN", pacing, Reach(nudges=0, replies=(b"4,5", b"7"))))
-    assert core.outcome is Outcome.ANSWERED
-    assert b" 9\r\n" in core.answer
-    assert core.answer.endswith(b" 7\r\n+ ")
 
 
 # --- floods and ends -----------------------------------------------------------------------------

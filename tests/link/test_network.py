@@ -30,6 +30,7 @@ from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.link.clock import RealClock
+from hostlink.link.opening import open_port
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
@@ -38,7 +39,7 @@ pytestmark = pytest.mark.filterwarnings(
     "ignore:set(Daemon|Name):DeprecationWarning"
 )  # pyserial's own
 
-LONGEST_S = 10.0
+LONGEST_S = 60.0  # a bound, not a wait
 FAST = BoardSettings(baud=500_000, line_ms=2.0, restart_ms=100.0, latency_ms=0.0)
 LISTING = "".join(f'{n} PRINT "LIGHT {n} OVER THE HARBOUR"\n' for n in range(10, 210, 10))
 
@@ -151,9 +152,16 @@ def told() -> list[Event]:
 
 
 @pytest.fixture
-def session(archive: Archive, told: list[Event]) -> Callable[[str], Session]:
+def session(
+    archive: Archive,
+    told: list[Event],
+    patient_clock: Callable[[], Any],
+    monkeypatch: pytest.MonkeyPatch,
+) -> Callable[[str], Session]:
     """Open a session over an address, with the practice board's profile."""
     profile = find_profile("practice")
+    patient = lambda name, baud: (open_port(name, baud)[0], patient_clock())  # noqa: E731
+    monkeypatch.setattr("hostlink.jobs.session.open_port", patient)
     return lambda address: Session(
         LinkChoice(address, profile, FAST.baud), told.append, archive=archive
     )

@@ -204,3 +204,31 @@ def test_clocks_only_go_forward() -> None:
     real.sleep(-1.0)
     real.sleep(0.0)
     assert real.now() >= before
+
+
+def test_time_in_which_the_process_stood_still_is_no_time() -> None:
+    """Looked at every 50 ms the clock keeps step; of an hour between two looks, half a second."""
+    ticks = [100.0]
+    clock = RealClock(lambda: ticks[0])
+    began = clock.now()
+    for _ in range(40):
+        ticks[0] += 0.05
+        assert clock.now() - began == pytest.approx(ticks[0] - 100.0)
+    ticks[0] += 3600.0
+    assert clock.now() - began == pytest.approx(2.5)
+    ticks[0] += 0.25
+    assert clock.now() - began == pytest.approx(2.75)
+
+
+def test_a_long_sleep_is_no_standstill(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was asked for passes whole, the hour in which the process was stopped meanwhile not."""
+    ticks = [100.0]
+    clock = RealClock(lambda: ticks[0])
+    began = clock.now()
+
+    def sleep(seconds: float) -> None:
+        ticks[0] += seconds + 3600.0
+
+    monkeypatch.setattr("hostlink.link.clock.time.sleep", sleep)
+    clock.sleep(2.0)
+    assert clock.now() - began == pytest.approx(2.5)

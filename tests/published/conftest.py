@@ -32,7 +32,7 @@ def foreign_output(
             cwd=tmp_path,
             stdin=subprocess.DEVNULL,
             capture_output=True,
-            timeout=20,
+            timeout=120,
             check=False,
         )
         # Its own heading is the only place where it sends CR; the last such line is blank.

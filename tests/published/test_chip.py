@@ -9,7 +9,13 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.firmware.chip import ATMEGA328P, CHIPS, chip_named, part_of
+from hostlink.firmware.chip import (
+    ATMEGA328P,
+    CHIPS,
+    DEFAULT_BOOT_BYTES,
+    chip_named,
+    part_of,
+)
 from hostlink.practice import bootloader as board
 from hostlink.practice.settings import BoardSettings
 
@@ -29,6 +35,11 @@ def test_boot_sections(words: int, start: int) -> None:
     """Each size begins where the table says, which is the application's limit."""
     assert words * 2 in ATMEGA328P.boot_sizes
     assert ATMEGA328P.application_end(words * 2) == start
+
+
+def test_the_boot_section_that_is_assumed_is_one_that_the_chip_can_have() -> None:
+    """1,024 words, from 7800 on: where nobody says how large the bootloader is."""
+    assert ATMEGA328P.application_end(DEFAULT_BOOT_BYTES) == BOOT_SECTIONS[1024]
 
 
 @pytest.mark.parametrize(

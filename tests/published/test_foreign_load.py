@@ -14,7 +14,7 @@ import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
-from typing import NoReturn
+from typing import Any, NoReturn
 
 import pytest
 
@@ -22,7 +22,6 @@ from hostlink.board.dialogue import Dialogue
 from hostlink.board.loading import Loader
 from hostlink.board.profile_file import load_profile
 from hostlink.errors import ReadBackError
-from hostlink.link.clock import RealClock
 from hostlink.link.serial_port import SerialPort
 from hostlink.link.wire import Wire
 from hostlink.listing.canonical import canonical_line
@@ -86,7 +85,7 @@ class Board:
 
 
 @pytest.fixture(scope="module")
-def board(lacking: Callable[[str], NoReturn]) -> Iterator[Board]:
+def board(lacking: Callable[[str], NoReturn], patient_clock: Callable[[], Any]) -> Iterator[Board]:
     """One interpreter for all tests of this file."""
     if os.name != "posix":
         lacking("a pseudo-terminal needs a POSIX system")
@@ -95,7 +94,7 @@ def board(lacking: Callable[[str], NoReturn]) -> Iterator[Board]:
     foreign = helper()
     with foreign.foreign_board() as place:
         profile = load_profile(foreign.PROFILE)
-        wire = Wire(SerialPort(place.port, profile.talk.baud), RealClock())
+        wire = Wire(SerialPort(place.port, profile.talk.baud), patient_clock())
         dialogue = Dialogue(wire, profile)
         dialogue.attach()
         yield Board(dialogue, place.folder)
@@ -134,7 +133,7 @@ def test_every_packaged_program_is_used_or_excluded_for_a_reason() -> None:
 
 def test_a_line_that_the_interpreter_wraps_is_not_called_loaded(board: Board) -> None:
     """It holds line 30 of WIDTH but lists it in two rows: no proof, and line 30 is named."""
-    with pytest.raises(ReadBackError, match="line 30 is missing or different"):
+    with pytest.raises(ReadBackError, match="It keeps 73 characters of line 30"):
         Loader(board.dialogue, Listing.from_text(example("width")).numbered()).load()
 
 

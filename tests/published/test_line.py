@@ -1,31 +1,162 @@
-"""Line and bridge values against their published sources."""
+"""Line and bridge values against their published sources: what our opener asks a port for.
+
+The far end of the network port is pyserial's RFC 2217 server; what is sent to it is read here by
+the RFC's own numbers. What the system is asked for a device is read from the call itself, since a
+pseudo-terminal forgets part of it.
+"""
 
 from __future__ import annotations
 
+import os
+import socket
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any
+
 import pytest
 import serial
-import serial.rfc2217 as rfc2217
+import serial.rfc2217
 
 from hostlink.link import sender
 from hostlink.link.pacing import BITS_PER_BYTE, Pacing
+from hostlink.link.serial_port import SerialPort
 from hostlink.practice import uart
 
+BAUD = 19_200
+LONGEST_S = 60.0  # a bound, not a wait
 
-@pytest.mark.parametrize(
-    ("data_bits", "parity_bits", "stop_bits", "total"),
-    [(8, 0, 1, 10), (7, 1, 1, 10), (8, 1, 1, 11), (8, 0, 2, 11)],
-)
-def test_bits_of_a_character(data_bits: int, parity_bits: int, stop_bits: int, total: int) -> None:
-    """A start bit, the data, the parity, the stop bits. Source: derived from the frame itself."""
-    assert 1 + data_bits + parity_bits + stop_bits == total
-    if (data_bits, parity_bits, stop_bits) == (8, 0, 1):  # ours, on both sides of the line
-        assert total == BITS_PER_BYTE == uart.BITS_PER_BYTE
+# RFC 854 (May 1983): the escape before a command, and what encloses a subnegotiation.
+IAC, SB, SE = 255, 250, 240
+# RFC 2217 (October 1997), sections 2 and 3: the option, and the client's commands.
+COM_PORT_OPTION = 44
+SET_BAUDRATE, SET_DATASIZE, SET_PARITY, SET_STOPSIZE, SET_CONTROL = 1, 2, 3, 4, 5
+PARITY_NONE, STOP_ONE = 1, 1
+DTR_ON, DTR_OFF, BREAK_ON = 8, 9, 5
 
 
-def test_the_port_is_opened_with_the_frame_that_is_counted() -> None:
-    """pyserial's own defaults are 8N1, and nothing of ours changes them."""
-    port = serial.Serial()
-    assert (port.bytesize, port.parity, port.stopbits) == (8, "N", 1)
+class Caller:
+    """The server's side of the connection; keeps what the client sent."""
+
+    def __init__(self, connection: socket.socket) -> None:
+        self.write = connection.sendall
+
+
+class FarEnd:
+    """A server for one caller. asked: each (command, its value) in the order in which it came."""
+
+    def __init__(self) -> None:
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._listener.settimeout(LONGEST_S)
+        self._heard = bytearray()
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+        self._thread.start()
+
+    @property
+    def address(self) -> str:
+        return f"rfc2217://127.0.0.1:{self._listener.getsockname()[1]}"
+
+    def asked(self) -> list[tuple[int, bytes]]:
+        """Wait until the caller has gone, then read what it sent by the RFC's rules."""
+        self._thread.join(LONGEST_S)
+        assert not self._thread.is_alive()
+        self._listener.close()
+        parts = bytes(self._heard).split(bytes([IAC, SB, COM_PORT_OPTION]))[1:]
+        said = [part.split(bytes([IAC, SE]))[0] for part in parts]
+        return [(each[0], each[1:].replace(bytes([IAC, IAC]), bytes([IAC]))) for each in said]
+
+    def _serve(self) -> None:
+        connection, _ = self._listener.accept()
+        connection.settimeout(LONGEST_S)
+        with connection, serial.serial_for_url("loop://", timeout=0) as port:
+            manager = serial.rfc2217.PortManager(port, Caller(connection))
+            while data := connection.recv(256):
+                self._heard += data
+                list(manager.filter(data))
+
+
+@pytest.fixture
+def asked(monkeypatch: pytest.MonkeyPatch) -> dict[int, list[bytes]]:
+    """What our port asks the far end for: by command, the values in order."""
+    # pyserial waits 0.3 s at each close of a network port; here nobody connects again.
+    monkeypatch.setattr("serial.rfc2217.time.sleep", lambda _: None)
+    far = FarEnd()
+    port = SerialPort(far.address, BAUD)
+    port.dtr = False
+    port.dtr = True
+    port.close()
+    found: dict[int, list[bytes]] = {}
+    for command, value in far.asked():
+        found.setdefault(command, []).append(value)
+    return found
+
+
+pytestmark = pytest.mark.filterwarnings(
+    "ignore:set(Daemon|Name):DeprecationWarning"
+)  # pyserial 3.5 starts its network reader by a call that Python has deprecated
+
+
+def test_the_far_end_is_asked_for_our_speed(asked: dict[int, list[bytes]]) -> None:
+    """The speed goes as four bytes in network order (RFC 2217, section 3, SET-BAUDRATE)."""
+    assert set(asked[SET_BAUDRATE]) == {BAUD.to_bytes(4, "big")}
+
+
+def test_the_far_end_is_asked_for_the_frame_that_is_counted(asked: dict[int, list[bytes]]) -> None:
+    """Eight data bits, no parity, one stop bit (RFC 2217, section 3): with the start bit ten.
+
+    Both sides of the line count those ten: the pacing and the practice board's line.
+    """
+    assert set(asked[SET_DATASIZE]) == {bytes([8])}
+    assert set(asked[SET_PARITY]) == {bytes([PARITY_NONE])}
+    assert set(asked[SET_STOPSIZE]) == {bytes([STOP_ONE])}
+    data_bits, stop_bits = asked[SET_DATASIZE][-1][0], asked[SET_STOPSIZE][-1][0]
+    assert 1 + data_bits + stop_bits == BITS_PER_BYTE == uart.BITS_PER_BYTE
+
+
+def test_the_restart_line_is_dropped_and_raised_by_the_published_values(
+    asked: dict[int, list[bytes]],
+) -> None:
+    """SET-CONTROL 9 drops DTR and 8 raises it; no break is asked for (RFC 2217, section 3)."""
+    controls = [value[0] for value in asked[SET_CONTROL]]
+    assert [each for each in controls if each in (DTR_ON, DTR_OFF)][-2:] == [DTR_OFF, DTR_ON]
+    assert BREAK_ON not in controls
+
+
+@pytest.fixture
+def device_flags(monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[[], list[int]]]:
+    """Opens a device by our opener: the control flags that the system was asked for each time."""
+    import pty
+    import termios
+
+    far, near = pty.openpty()
+    flags: list[int] = []
+    ask_the_system = termios.tcsetattr
+
+    def noted(descriptor: int, when: int, attributes: list[Any]) -> None:
+        flags.append(attributes[2])
+        ask_the_system(descriptor, when, attributes)
+
+    def open_it() -> list[int]:
+        monkeypatch.setattr(termios, "tcsetattr", noted)
+        SerialPort(os.ttyname(near), BAUD).close()
+        return flags
+
+    yield open_it
+    os.close(near)
+    os.close(far)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="termios is POSIX only")
+def test_a_device_is_asked_for_the_same_frame(device_flags: Callable[[], list[int]]) -> None:
+    """CS8 of CSIZE, neither PARENB nor CSTOPB, and no flow control (POSIX 2018, termios.h)."""
+    import termios
+
+    flags = device_flags()
+    assert flags
+    for each in flags:
+        assert each & termios.CSIZE == termios.CS8
+        assert not each & (termios.PARENB | termios.CSTOPB)
+        assert not each & getattr(termios, "CRTSCTS", 0)
 
 
 @pytest.mark.parametrize(
@@ -49,18 +180,3 @@ def test_dc1_resumes_and_dc3_pauses() -> None:
     """
     assert (sender._XON, sender._XOFF) == (0x11, 0x13)
     assert (serial.XON, serial.XOFF) == (b"\x11", b"\x13")
-
-
-def test_rfc_2217_numbers() -> None:
-    """Option 44 and its commands: RFC 2217 (October 1997), sections 2 and 3, in pyserial's words.
-
-    The numbers beside each name were taken from the RFC's table; the server answers with 100 more.
-    """
-    assert bytes([44]) == rfc2217.COM_PORT_OPTION
-    commands = {"SET_BAUDRATE": 1, "SET_DATASIZE": 2, "SET_PARITY": 3, "SET_STOPSIZE": 4}
-    commands |= {"SET_CONTROL": 5, "PURGE_DATA": 12}
-    for name, number in commands.items():
-        assert getattr(rfc2217, name) == bytes([number]), name
-        assert getattr(rfc2217, f"SERVER_{name}") == bytes([number + 100]), name
-    assert (bytes([8]), bytes([9])) == (rfc2217.SET_CONTROL_DTR_ON, rfc2217.SET_CONTROL_DTR_OFF)
-    assert (rfc2217.SET_CONTROL_BREAK_ON, rfc2217.SET_CONTROL_BREAK_OFF) == (b"\x05", b"\x06")

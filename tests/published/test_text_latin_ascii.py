@@ -47,7 +47,7 @@ def test_the_table_agrees_with_icu(require_program: Callable[[str], str]):
         encoding="utf-8",
         capture_output=True,
         check=True,
-        timeout=20,
+        timeout=120,
     )
     assert ran.stdout.split("\n") == [f"[{plain}]" for plain in table.values()]
 

@@ -140,7 +140,7 @@ def ply_output(
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=30,
+            timeout=120,
             check=False,
         )
         assert ran.returncode == 0, ran.stderr

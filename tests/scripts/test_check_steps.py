@@ -15,20 +15,37 @@ def steps(script):
 
 
 @pytest.fixture
+def running(script):
+    """Return the module that runs tools and tests."""
+    return script("check_run")
+
+
+@pytest.fixture
 def checks(steps, project):
     """Return what steps share, over an empty project."""
     return steps.Checks(project[0])
 
 
-def closing_line(steps, folder, body):
+def closing_line(running, folder, body):
     """Run real pytest over one test file; return its status and the closing line as found."""
     (folder / "test_it.py").write_text(body)
+    if body == LEAVES_OUT:
+        (folder / "conftest.py").write_text(LEAVING_OUT)
     command = [sys.executable, "-m", "pytest", "-p", "no:cacheprovider", str(folder)]
     done = subprocess.run(command, cwd=folder, capture_output=True, text=True, check=False)
     found = [
-        m.group(1) for line in done.stdout.splitlines() if (m := steps.PYTEST_SUMMARY.match(line))
+        m.group(1) for line in done.stdout.splitlines() if (m := running.PYTEST_SUMMARY.match(line))
     ]
     return done.returncode, found[-1] if found else ""
+
+
+# A test that a hook leaves out, so that it is neither run nor counted as skipped.
+LEAVES_OUT = "def test_a(): pass\ndef test_b(): assert 0"
+LEAVING_OUT = """
+def pytest_collection_modifyitems(config, items):
+    config.hook.pytest_deselected(items=[item for item in items if item.name == "test_b"])
+    items[:] = [item for item in items if item.name != "test_b"]
+"""
 
 
 @pytest.mark.parametrize(
@@ -47,20 +64,21 @@ def closing_line(steps, folder, body):
             "",
             "1 skipped, which CI does not allow",
         ),
+        (LEAVES_OUT, "", "1 deselected, which CI does not allow"),
     ],
-    ids=["passed", "failed", "none", "one-skipped", "all-skipped"],
+    ids=["passed", "failed", "none", "one-skipped", "all-skipped", "one-left-out"],
 )
-def test_real_pytest_runs_are_judged(steps, tmp_path, body, here, in_ci):
+def test_real_pytest_runs_are_judged(running, tmp_path, body, here, in_ci):
     """Failures, an empty run and, in CI, skips are problems, as real pytest reports them."""
-    status, summary = closing_line(steps, tmp_path, body)
+    status, summary = closing_line(running, tmp_path, body)
     assert summary
-    assert steps.pytest_problem(status, summary, ci=False) == here
-    assert steps.pytest_problem(status, summary, ci=True) == in_ci
+    assert running.pytest_problem(status, summary, ci=False) == here
+    assert running.pytest_problem(status, summary, ci=True) == in_ci
 
 
-def test_silent_pytest_is_a_problem(steps):
+def test_silent_pytest_is_a_problem(running):
     """A pytest that ends well without a closing line has proven nothing."""
-    assert steps.pytest_problem(0, "", ci=False) == "pytest printed no closing line"
+    assert running.pytest_problem(0, "", ci=False) == "pytest printed no closing line"
 
 
 def test_a_failing_step_stops_no_other(steps, checks, monkeypatch, capsys):
@@ -117,10 +135,10 @@ def test_unknown_step_is_wrong_use(steps, capsys):
     assert "'pytest'" in capsys.readouterr().err
 
 
-def test_commands_report_status_and_output(steps, tmp_path, capsys):
+def test_commands_report_status_and_output(running, tmp_path, capsys):
     """A command's output is shown and kept, with stderr, and its status is told."""
     code = "import os, sys; print(os.environ['X']); print('b', file=sys.stderr); sys.exit(3)"
-    status, lines = steps.run([sys.executable, "-c", code], tmp_path, {"X": "a"})
+    status, lines = running.run([sys.executable, "-c", code], tmp_path, {"X": "a"})
     assert (status, sorted(lines)) == (3, ["a", "b"])
     assert "a\n" in capsys.readouterr().out
 
@@ -167,10 +185,10 @@ def test_where_packages_cannot_be_installed_it_says_so(
     assert "bwbasic" in problem
 
 
-def test_pytest_counts_lines_only_when_it_runs_everything(steps, checks, monkeypatch):
+def test_pytest_counts_lines_only_when_it_runs_everything(steps, running, checks, monkeypatch):
     """A part of the tests says nothing about what is covered."""
     commands = []
-    monkeypatch.setattr(steps, "run", lambda command, **_: commands.append(command) or (0, []))
+    monkeypatch.setattr(running, "run", lambda command, **_: commands.append(command) or (0, []))
     steps.pytest(checks)
     checks.pytest_arguments = ["-k", "x"]
     steps.pytest(checks)
@@ -196,3 +214,90 @@ def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path
     )
     checks.pytest_arguments = ["tests/link"]
     assert steps.coverage(checks) == ""
+
+
+@pytest.fixture
+def others(steps, monkeypatch):
+    """Stands for two other Pythons; returns (environments made ready, commands of pytest run)."""
+    made, ran = [], []
+    found = {
+        minor: steps.pythons.Interpreter((*minor, 1), f"/opt/python{minor[1]}")
+        for minor in ((3, 12), (3, 13))
+    }
+
+    def prepare(place, kind):
+        made.append((place.folder.name, place.base_python, place.version, kind))
+
+    def run_pytest(python, arguments, **_):
+        ran.append((python, list(arguments)))
+        return "", "1 passed in 0.1s"
+
+    monkeypatch.setattr(
+        steps.pythons, "find", lambda wanted: {m: found[m] for m in wanted if m in found}
+    )
+    monkeypatch.setattr(steps.environment.Environment, "prepare", prepare)
+    monkeypatch.setattr(steps, "run_pytest", run_pytest)
+    return made, ran
+
+
+def test_each_other_python_runs_the_core_in_an_environment_of_its_own(
+    steps, checks, others, capsys
+):
+    """The Python of `.venv`, which runs all tests, is left out; the rest is said."""
+    made, ran = others
+    checks.place.version = (3, 11)
+    assert steps.other_pythons(checks) == ""
+    assert sorted(made) == [
+        (".venv-3.12", "/opt/python12", (3, 12), "test"),
+        (".venv-3.13", "/opt/python13", (3, 13), "test"),
+    ]
+    places = [
+        steps.environment.Environment(steps.ROOT, name=name)
+        for name in (".venv-3.12", ".venv-3.13")
+    ]
+    assert [python for python, _ in ran] == [str(place.python) for place in places]
+    assert all(arguments == steps.pythons.core_arguments() for _, arguments in ran)
+    said = "tested on Python 3.11 (all), 3.12.1 (core), 3.13.1 (core); not found here: 3.14"
+    assert checks.pythons_summary == said
+    assert said in capsys.readouterr().out
+
+
+def test_a_python_whose_tests_fail_fails_the_step_and_stops_no_other(
+    steps, checks, others, monkeypatch
+):
+    """Each Python with a problem is named."""
+    _, ran = others
+
+    def run_pytest(python, _, **__):
+        ran.append(python)
+        return ("status 1" if "3.12" in python else ""), ""
+
+    monkeypatch.setattr(steps, "run_pytest", run_pytest)
+    checks.place.version = (3, 11)
+    assert steps.other_pythons(checks) == "Python 3.12.1: status 1"
+    assert len(ran) == 2
+
+
+def test_a_python_that_cannot_be_set_up_fails_the_step(steps, checks, others, monkeypatch):
+    """Its problem is told, its tests are not run, and the summary does not claim that they were."""
+    _, ran = others
+
+    def prepare(place, _):
+        if place.version == (3, 13):
+            raise steps.environment.SetupError("There is no network.")
+
+    monkeypatch.setattr(steps.environment.Environment, "prepare", prepare)
+    checks.place.version = (3, 11)
+    assert steps.other_pythons(checks) == "Python 3.13.1: There is no network."
+    assert len(ran) == 1
+    assert checks.pythons_summary == (
+        "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.14"
+    )
+
+
+def test_other_pythons_are_left_out_where_only_some_tests_were_asked_for(steps, checks, others):
+    """A developer who runs a part of the tests waits for no other Python, and none is claimed."""
+    made, ran = others
+    checks.pytest_arguments = ["tests/link"]
+    assert steps.other_pythons(checks) == ""
+    assert (made, ran, checks.pythons_summary) == ([], [], "")

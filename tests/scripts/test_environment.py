@@ -62,6 +62,36 @@ def test_test_set_up_serves_for_running_but_not_the_other_way(project):
     assert place.ready("run") and place.ready("test")
 
 
+def test_an_environment_for_checking_serves_for_testing_too(project):
+    """What the checks need is installed once; neither tests nor the program install again."""
+    place, pythons, _ = project
+    place.prepare("check")
+    assert pythons.commands[1][-1] == ".[check]"
+    assert place.ready("test") and place.ready("run")
+
+
+def test_an_environment_of_another_python_stands_beside_and_is_its_own(project, script):
+    """It has its folder, its stamps and its set-up's notes; `.venv` is left alone, and a stamp of
+    one Python is none of another's."""
+    place, pythons, said = project
+    module = script("environment")
+    other = module.Environment(
+        place.root, base_python="/opt/python3.12", version=(3, 12), name=".venv-3.12",
+        say=said.append,
+    )  # fmt: skip
+    pythons.place = other
+    other.prepare("test")
+    assert pythons.stages() == MAKING
+    assert pythons.commands[0] == ["/opt/python3.12", "-m", "venv", str(place.root / ".venv-3.12")]
+    assert pythons.commands[1][0] == str(other.python)
+    assert (other.ready("test"), place.ready("test")) == (True, False)
+    assert not place.folder.exists()
+    assert other.aside == place.root / ".venv-3.12-setup"
+    assert ".venv-3.12" in said[0]
+    newer = module.Environment(place.root, version=(3, 13), name=".venv-3.12")
+    assert not newer.ready("test")
+
+
 def test_changed_project_file_is_installed_again(project):
     """A new pyproject.toml makes the stamp invalid; the environment is kept and updated."""
     place, pythons, _ = project

@@ -166,7 +166,7 @@ def test_promise_2_loaded_means_proven(bench: Any, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(ProgramMemory, "put", wrong)
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
-    assert "line 20 is missing or different" in caught.value.what
+    assert 'It holds line 20 as "20 PRINT "0NE""' in caught.value.what
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
     assert "The listing is kept as NEW@1." in caught.value.kept
     assert bench.archive.events(1)[0].outcome == "failed"

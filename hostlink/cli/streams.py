@@ -1,0 +1,81 @@
+"""The three standard streams, whatever they were when hostlink was started.
+
+A closed stream is not one that leads nowhere: the next file that is opened takes its place, and
+what is said then lands in it. So closed streams are seen to before anything else is opened.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import sys
+from typing import Any, TextIO, cast
+
+from hostlink.errors import RefusedError
+
+
+def check_streams() -> None:
+    """Make the standard streams fit for use. Raises RefusedError where one for output is closed.
+
+    A closed standard input is one that is empty. From now on what is said on stderr is dropped
+    where nobody reads it any more: a job goes on to its end.
+    """
+    closed = [
+        name
+        for name, stream in (("output", sys.stdout), ("error", sys.stderr))
+        if stream is None or stream.closed
+    ]
+    if sys.stdin is None or sys.stdin.closed:
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: PTH123, SIM115 - the place of fd 0
+    if closed:
+        raise RefusedError(
+            f"Standard {' and standard '.join(closed)} {'is' if len(closed) == 1 else 'are'} "
+            "closed, so nothing could be reported.",
+            kept="Nothing was done.",
+            advice="To throw it away, let it lead to the null device (> /dev/null).",
+        )
+    sys.stderr = cast(TextIO, _Unbroken(sys.stderr))
+    for stream in (sys.stdin, sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper | _Unbroken):
+            stream.reconfigure(errors="replace")  # a terminal that lacks a character gets a ?
+
+
+class _Unbroken:
+    """A text stream for talk: what cannot be written is dropped."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        try:
+            return self._stream.write(text)
+        except OSError:
+            drop(self._stream)
+            return len(text)
+
+    def flush(self) -> None:
+        try:
+            self._stream.flush()
+        except OSError:
+            drop(self._stream)
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._stream, name)
+
+
+def drop(stream: TextIO) -> None:
+    """Let what a stream still holds, and all that follows, lead nowhere."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
+
+
+def read_input(most: int) -> bytes:
+    """All of standard input, `most` bytes of it at the most. Raises RefusedError."""
+    try:
+        return sys.stdin.buffer.read(most)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise RefusedError(
+            f"Standard input cannot be read: {why}.", kept="Nothing was done."
+        ) from error

@@ -1,0 +1,89 @@
+"""What a board is doing while nothing is typed: printing, asking, silent, or at its prompt.
+
+Rules:
+1. The prompt counts at the start of a row, once the line has been quiet for a while.
+2. A row that has not ended and looks like a question asks after a short silence. Any other silence
+   may be a question as well (some programs ask with plain text, or with none) or work; it is given
+   longer.
+3. Boards without a prompt are done when the last row has ended and nothing follows.
+"""
+
+from __future__ import annotations
+
+from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
+from hostlink.link.pacing import Pacing
+
+ASKS_AFTER_S = 0.6
+MAY_ASK_AFTER_S = 2.0
+_MOST_KEPT = 1024  # bytes; more than any prompt or question has
+_ASKING_SIGNS = (b"?", b":")  # common practice, no source
+
+
+class Hearing:
+    """What came since the last line was typed, and when. `last`: the time of the last byte."""
+
+    def __init__(self, pacing: Pacing) -> None:
+        self.last = 0.0
+        self._pacing = pacing
+        self._kept = bytearray()
+
+    def begin(self, now: float) -> None:
+        """A line end goes out; it is on the wire by `now` (seconds)."""
+        self._kept.clear()
+        self.last = now
+
+    def take(self, now: float, data: bytes) -> None:
+        """Take bytes from the board."""
+        self.last = now
+        self._kept += data
+        del self._kept[:-_MOST_KEPT]
+
+    @property
+    def heard(self) -> bool:
+        """Whether anything came since the last line was typed."""
+        return bool(self._kept)
+
+    @property
+    def is_line_end_damaged(self) -> bool:
+        """Whether one byte came and no line end: ours was heard as a character of the line."""
+        return len(self._kept) == len(self.row) == 1 and not self.asks_plainly
+
+    @property
+    def row(self) -> bytes:
+        """The row that has not ended: the prompt, or a question."""
+        end = max(self._kept.rfind(b"\r"), self._kept.rfind(b"\n"))
+        return bytes(self._kept[end + 1 :])
+
+    @property
+    def asks_plainly(self) -> bool:
+        """Whether the row that has not ended looks like a question."""
+        return self.row.rstrip(b" ").endswith(_ASKING_SIGNS)
+
+    @property
+    def asks_at(self) -> float:
+        """When the board may be taken to ask for input if nothing more comes."""
+        return self.last + (ASKS_AFTER_S if self.asks_plainly else MAY_ASK_AFTER_S)
+
+    def prompt_at(self, stray: bytes = b"") -> float | None:
+        """When the board is at its prompt if nothing more comes; None where it shows none.
+
+        stray: characters that were typed at a program which did not take them. The board may have
+        kept some, and echo them behind its prompt.
+        """
+        pacing = self._pacing
+        if pacing.direct_end:
+            shown = self._shows_prompt(stray)
+            return self.last + max(pacing.quiet_s, pacing.guard_s) if shown else None
+        if self.row or (pacing.echo and not self.heard):
+            return None
+        return self.last + max(QUIET_WITHOUT_PROMPT_S, pacing.quiet_s)
+
+    def _shows_prompt(self, stray: bytes) -> bool:
+        kept = bytes(self._kept)
+        for _ in range(len(stray) + 1):
+            if ends_with_prompt(kept, self._pacing):
+                return True
+            if kept[-1:] not in stray:
+                break
+            kept = kept[:-1]
+        return False

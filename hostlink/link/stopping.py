@@ -1,0 +1,82 @@
+"""Stopping a program that runs, and knowing whether it has stopped.
+
+Rules:
+1. The interrupt alone comes first. It is repeated as long as the program prints; nothing else is
+   typed at a program that prints.
+2. Some interpreters take the interrupt as text while INPUT waits. There the line is abandoned, a
+   number is given, and the interrupt follows at its heels while the program runs on. The number has
+   a sign, since at a prompt that was not recognised a bare one would delete a line.
+3. The program has stopped when the prompt is back, and not before.
+"""
+
+from __future__ import annotations
+
+from hostlink.link.core import Step
+from hostlink.link.hearing import Hearing
+from hostlink.link.pacing import Pacing
+
+_ANSWER = b"-0"
+_ROUNDS = 3
+_LONGEST_PRINTING_S = 2.0  # what a board has in its buffers and on the wire is out by then
+
+
+class Stopping:
+    """Stops a program. When done: `stopped`, and `row`, which the board sent last.
+
+    On a board without a prompt `stopped` stays False: there it cannot be known.
+    """
+
+    def __init__(self, pacing: Pacing) -> None:
+        self.stopped = False
+        self.sent = False  # the interrupt went out at least once
+        self._pacing = pacing
+        self._hearing = Hearing(pacing)
+        self._last_row = b""
+        self._since: float | None = None
+        abandon = pacing.line_cancel or pacing.line_end
+        number = _ANSWER + pacing.line_end + pacing.interrupt
+        ways = [pacing.interrupt, abandon, number] * _ROUNDS if pacing.interrupt else []
+        self._ways = ways if pacing.prompt else ways[:1]
+        self._at = 0
+        self._done = False
+
+    @property
+    def done(self) -> bool:
+        return self._done
+
+    @property
+    def row(self) -> bytes:
+        return self._hearing.row.strip() or self._last_row
+
+    def step(self, now: float, received: bytes) -> Step:
+        hearing = self._hearing
+        if self._since is None:
+            return self._try(now)
+        if received:
+            hearing.take(now, received)
+            rows = [row for row in received.splitlines() if row.strip()]
+            self._last_row = rows[-1] if rows else self._last_row
+        prompt_at = hearing.prompt_at() if self._pacing.prompt else None
+        if prompt_at is not None:
+            if now < prompt_at:
+                return Step(b"", prompt_at)
+            self._done = self.stopped = True
+            return Step()
+        quiet_at = hearing.last + self._pacing.patience_s
+        printing_until = self._since + _LONGEST_PRINTING_S
+        if now < min(quiet_at, printing_until):
+            return Step(b"", min(quiet_at, printing_until))
+        if now < quiet_at:  # it prints on
+            self._at = -(-self._at // 3) * 3
+        return self._try(now)
+
+    def _try(self, now: float) -> Step:
+        if self._at >= len(self._ways):
+            self._done = True
+            return Step()
+        out = self._ways[self._at]
+        self._at += 1
+        self.sent = True
+        self._since = now
+        self._hearing.begin(now + len(out) * self._pacing.byte_s)
+        return Step(out, self._hearing.last + self._pacing.patience_s)

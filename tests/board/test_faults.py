@@ -1,0 +1,130 @@
+"""Errors of BASIC in what was printed: how boards name the line, and what is no error.
+
+The rows marked K1, K2, K3 were measured on three interpreters over a serial line, those of the
+practice board come from its own code. Palo Alto's form: Dr. Dobb's Journal, May 1976, the error
+routine, which repeats the line with a question mark at the fault.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from hostlink.board.faults import Fault, find_fault
+from hostlink.board.profile import Profile
+from hostlink.board.profile_file import find_profile
+from hostlink.practice.basic import Basic
+from hostlink.practice.ops import Send
+
+PRACTICE = find_profile("practice")
+
+
+def kind(*words: str, rows: tuple[str, ...] = ()) -> Profile:
+    """A kind of board with these error words."""
+    commands = dataclasses.replace(PRACTICE.commands, error_words=words, answer_rows=rows)
+    return dataclasses.replace(PRACTICE, commands=commands)
+
+
+K1 = kind("What?", "How?", "Sorry!", rows=("OK",))
+SIGNED = find_profile("capital")
+K2 = kind("Div by 0 Error", "Unknown Line Error", "Syntax Error")
+K3 = kind("Divide by zero", "Syntax Error")
+PALO_ALTO = find_profile("palo-alto")
+
+
+@pytest.mark.parametrize(
+    ("profile", "rows", "fault"),
+    [
+        (PRACTICE, ["! cannot divide by 0 in 30"], Fault("cannot divide by 0", 30)),
+        (PRACTICE, ["7", "! unknown statement in 3", ""], Fault("unknown statement", 3)),
+        (K1, ["What? 10 PRINT 1/0", ""], Fault("What?", 10, "PRINT 1/0")),
+        (
+            K1,
+            ["4", "What? 210 IF T<1440 T^EN 240", ""],
+            Fault("What?", 210, "IF T<1440 T^EN 240"),
+        ),
+        (K1, ["How? -25536 GOTO 1"], Fault("How?", -25536, "GOTO 1")),
+        (SIGNED, ["How? -25536 GOTO 1"], Fault("How?", 40000, "GOTO 1")),
+        (K2, ["1", "10: Div by 0 Error"], Fault("Div by 0 Error", 10)),
+        (K2, ["20: Unknown Line Error"], Fault("Unknown Line Error", 20)),
+        (K3, ["", "Divide by zero Error in line 10"], Fault("Divide by zero Error", 10)),
+        (K3, ["Syntax Error in line 63999 "], Fault("Syntax Error", 63999)),
+        (PALO_ALTO, ["5", "WHAT?", "10 PRINT 1?/0", "", "OK"], Fault("WHAT?", 10, "PRINT 1?/0")),
+    ],
+)
+def test_an_error_is_found_with_its_line(profile: Profile, rows: list[str], fault: Fault) -> None:
+    """Row in front, number in front, number behind, line in the next row: each is understood."""
+    assert find_fault(rows, profile) == fault
+
+
+@pytest.mark.parametrize(
+    ("profile", "rows", "message"),
+    [
+        (K2, ["Syntax Error"], "Syntax Error"),
+        (K1, ["What?", "", "OK"], "What?"),
+        (PRACTICE, ["! unknown statement RUN"], "unknown statement RUN"),
+    ],
+)
+def test_a_refused_command_names_no_line(profile: Profile, rows: list[str], message: str) -> None:
+    """The one row there is begins as an error does: RUN itself was refused."""
+    assert find_fault(rows, profile) == Fault(message)
+
+
+@pytest.mark.parametrize(
+    ("profile", "rows"),
+    [
+        (PRACTICE, []),
+        (PRACTICE, ["", ""]),
+        (PRACTICE, ["! cannot divide by 0 in 30", "AND ON IT GOES"]),
+        (PRACTICE, ["COUNTING", "! DONE"]),
+        (PRACTICE, ["IT SAID ! cannot divide by 0 in 30"]),
+        (PRACTICE, ["* stopped in 20"]),
+        (PRACTICE, ["A", "! wants 2 numbers"]),
+        (K1, ["GO ON", "What? NOW"]),
+        (K1, ["What? 10 PRINT 1/0", "READY TO GO ON"]),
+        (K2, ["SCORE", "10: BALLS"]),
+        (K3, ["LIVES", "Syntax Error is a song"]),
+        (kind(), ["! cannot divide by 0 in 30"]),
+        (PALO_ALTO, ["WHAT?", "IS YOUR NAME"]),
+    ],
+)
+def test_what_a_program_prints_is_no_error(profile: Profile, rows: list[str]) -> None:
+    """A row that is followed by another, or begins or ends otherwise, was printed by a program."""
+    assert find_fault(rows, profile) is None
+
+
+def test_a_profile_can_name_its_own_form() -> None:
+    """Only that form is looked for then, with whatever stands around the message."""
+    commands = dataclasses.replace(K2.commands, error_forms=("<{number}> {message}!",))
+    own = dataclasses.replace(K2, commands=commands)
+    assert find_fault(["<7> Syntax Error!"], own) == Fault("Syntax Error", 7)
+    assert find_fault(["9", "10: Syntax Error"], own) is None
+
+
+@pytest.mark.parametrize(
+    ("line", "message"),
+    [
+        (b"PRINT 1/0", "cannot divide by 0"),
+        (b"GOTO 99", "no such line 99"),
+        (b"NEXT", "NEXT has no FOR"),
+        (b"PRINT 9999*9999", None),
+        (b"PRONT 1", None),
+        (b'PRINT "A', None),
+    ],
+)
+def test_each_complaint_of_the_practice_board_is_found(line: bytes, message: str | None) -> None:
+    """What its firmware itself says when a program fails, also behind a row that was left open."""
+    board = Basic()
+    board._state.memory.replace({10: b'PRINT "ON";', 20: line})
+    said = b""
+    firmware = board.enter(b"RUN")
+    op = next(firmware)
+    with pytest.raises(StopIteration):
+        while True:
+            said += op.data if isinstance(op, Send) else b""
+            op = firmware.send(False)
+    fault = find_fault(said.decode().splitlines(), PRACTICE)
+    assert fault is not None
+    assert fault.number == 20
+    assert message is None or fault.message == message
