@@ -10,8 +10,9 @@ from collections.abc import Callable
 
 from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
-from hostlink.board.events import Emit, ignore
+from hostlink.board.events import Emit, Warned, ignore
 from hostlink.board.evidence import Doubt, Evidence
+from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
@@ -309,6 +310,11 @@ class Dialogue:
             most_bytes=most,
         )
         core = self._asked(command, reach)
+        paged = with_paging(self.profile, core)
+        if paged is not None:
+            self.emit(Warned("The board stops its listing page by page; hostlink lets it go on."))
+            self.profile, self.pacing = paged, pacing_of(paged)
+            core = self._asked(command, reach)
         heard_right = not (core.repairs or core.nudged)
         return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
 

@@ -8,9 +8,10 @@ from typing import Any, TypeVar
 
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Emit, Phase
+from hostlink.board.manner import Manner
 from hostlink.board.profile import Profile
 from hostlink.board.reading import rows_of
-from hostlink.board.recognise import Manner, Recognised, Recogniser
+from hostlink.board.recognise import Recognised, Recogniser
 from hostlink.board.survey.findings import Findings
 from hostlink.board.survey.proposal import propose
 from hostlink.errors import LinkError, LinkReason
