@@ -115,8 +115,8 @@ LISTING = (
     ),
     Key(
         "spacing",
-        Choice(("kept", "after-number", "free")),
-        "what may become of blanks outside quotes and remarks",
+        Choice(("kept", "after-number", "free", "free-before-remarks")),
+        "what may become of blanks outside quotes and remarks, or before a remark's text too",
     ),
     Key(
         "list_form",

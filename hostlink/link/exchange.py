@@ -217,8 +217,9 @@ class Exchange:
         if pacing.line_cancel:
             out = pacing.line_cancel
         elif pacing.erase:
-            # Never more than the board has taken: some step back beyond the line, into what runs.
-            out = pacing.erase * min(self._sent, self._came_back)
+            # No more than the board has taken, and one for what may have stood there before: some
+            # step back beyond the line, into what runs, though none by a single step.
+            out = pacing.erase * min(self._sent + 1, self._came_back)
         elif not self._reach.may_enter_wrong:
             return self._finish(Outcome.UNTYPED)
         else:

@@ -42,7 +42,7 @@ SURVEYS = 200
 PARTS = 8
 PROMPTS = (b"+ ", b"> ", b"ok\r\n", b"]", b"NEXT? ", b": ")
 STORING = Consent(storing=True)
-KEPT = 160
+KEPT = 96
 # What a listing of a club looks like: small letters, apostrophes and quotation marks in remarks.
 LISTING = (
     b'10 REM water the beds, don\'t wait\n20 REM she said "yes" twice\n'
@@ -157,8 +157,11 @@ def test_two_hundred_surveys_measure_what_is_so_and_leave_the_program(
 def odd(seed: int) -> BoardSettings:
     """Settings of boards with more manners than a speed and a prompt."""
     draw = random.Random(seed + 1000)
+    settings = hidden(seed)
+    if settings.prompt.rstrip().endswith(b"?"):  # an empty line that is answered so needs a key
+        return settings
     return dataclasses.replace(
-        hidden(seed),
+        settings,
         page_lines=draw.choice([0, 0, 0, 10, 23]),
         screen_width=draw.choice([40, 40, 0, 32]),
         wrap_ms=draw.choice([0, 0, 3.0]),

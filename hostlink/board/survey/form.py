@@ -16,7 +16,8 @@ from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
 
-# What listings are full of. Every line is short, so that small boards take it.
+# What listings are full of. All lines but the last are short, so that small boards
+# take them.
 LINES = (
     "10 REM water the beds, don't wait",
     "20 REM said \"Yes please\" and 'No'",
@@ -26,6 +27,7 @@ LINES = (
     "60   LET A=1",
     "70LET A=2",
     "80 REM plain small letters",
+    "90 REM WIDER THAN MANY A SCREEN OF FORTY COLUMNS, AND LISTED",
 )
 _SMALL = ('110 print "A"', "120 LET b=a")
 _TAILS = ("210 PRINT A  ", "220 REM tail  ")
@@ -39,6 +41,7 @@ _SPACINGS = {
     "kept": "blanks stay as they are",
     "after-number": "blanks change behind the line number only",
     "free": "blanks change outside quotes and remarks",
+    "free-before-remarks": "blanks change outside quotes and remarks, and before a remark's text",
 }
 
 

@@ -19,6 +19,7 @@ _SPACINGS = {
     "kept": "keeps blanks as they are",
     "after-number": "changes blanks behind the line number only",
     "free": "changes blanks outside quotes and remarks",
+    "free-before-remarks": "changes blanks outside quotes and remarks, and before a remark's text",
 }
 
 
