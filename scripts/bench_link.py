@@ -80,6 +80,7 @@ def fitting_profile(board: BoardSettings) -> Profile:
         line_done="prompt",
         receive_buffer=board.receive_buffer,
         line_ms=board.line_ms,
+        line_window=0,
         line_cancel=board.line_cancel,
         erase=board.erase,
         restarts_on_open=False,

@@ -4,6 +4,7 @@ that need one, and what becomes of a test that lacks a program."""
 
 import os
 import shutil
+import signal
 import subprocess
 import time
 from collections.abc import Callable, Iterator
@@ -36,6 +37,13 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     measuring = session.config.pluginmanager.getplugin("_cov")
     if hasattr(session.config, "workerinput") and getattr(measuring, "cov_controller", None):
         measuring.cov_controller.pause()
+
+
+def pytest_configure(config: pytest.Config) -> None:  # noqa: ARG001 - pytest's signature
+    """Heed Ctrl+C, whatever started the tests: a shell's job in the background ignores it, and so
+    would the watching and waiting that tests end by it."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")

@@ -146,7 +146,7 @@ class BoardsScreen(Page[None]):
             ("recognised by", row.recognised_by),
             ("opening its port", restarts[row.restarts_on_open]),
             ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
-            ("last held", row.holds + (", perhaps edited since" if row.may_lack_edits else "")),
+            ("last held", row.held_words),
             ("last backup", self._backup(row)),
             ("last survey", self._survey_words(row)),
             ("access", row.access),

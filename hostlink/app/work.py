@@ -92,7 +92,7 @@ class Progress:
             self.phase, self.detail = event.text, ""
             self.first_at, self.last_at = at, at
             self.sent_bytes = self.sent_lines = 0
-            self._tell(event.text, news=False)
+            self._tell(event.words, news=False)
         elif isinstance(event, LineSent):
             self.line = event.number
             self.sent_lines, self.all_lines = event.sent_lines, event.all_lines

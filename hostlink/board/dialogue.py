@@ -29,7 +29,7 @@ _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
-_CLEARINGS = 3  # times that the board is asked to clear its memory while it refuses
+_CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
 NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
 _HEARINGS = 2
 _UNTOUCHED = "The program on the board was not touched."
@@ -273,11 +273,9 @@ class Dialogue:
     def clear(self) -> None:
         """Empty the program memory.
 
-        One refusal may be damage on the wire. Raises RefusedError where the board refuses the
-        command each time and still lists lines.
+        Raises RefusedError where the board refuses the command each time and still lists lines.
         """
         command = self.can("clear", "clear their program memory")
-        said = ""
         for _ in range(_CLEARINGS):
             said = self.refusal_in(self._asked(command).answer)
             if not said or not self.read_listing().lines:

@@ -3,16 +3,30 @@ collect them in a list. All are plain frozen values; sizes in bytes."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeAlias
 
+_WORTH_TELLING_S = 2.0
+
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """A part of the work has begun, told in words ("Reading back")."""
+    """A part of the work has begun, told in words ("Reading back").
+
+    at_most_s: seconds that it takes at most where nothing goes wrong, 0 where that is not known.
+    """
 
     text: str
+    at_most_s: float = 0.0
+
+    @property
+    def words(self) -> str:
+        """What has begun, and how long it takes where that is long enough to wait for."""
+        if self.at_most_s < _WORTH_TELLING_S:
+            return self.text
+        return f"{self.text}, {math.ceil(self.at_most_s):,} s at most"
 
 
 @dataclass(frozen=True, slots=True)

@@ -67,7 +67,7 @@ def _show(row: KnownBoard) -> None:
         "recognised by": row.recognised_by,
         "opening its port": _RESTARTS[row.restarts_on_open],
         "profile": row.profile,
-        "last held": f"{row.holds}, perhaps edited since" if row.may_lack_edits else row.holds,
+        "last held": row.held_words,
     }
     for head, value in shown.items():
         if value:

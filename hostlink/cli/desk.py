@@ -93,6 +93,24 @@ class Desk:
 
         return choose_profile(archive, self.port or "", self.profile or "")
 
+    def find_labels(self) -> None:
+        """Put the port of its board in the place of each label that was named as a port.
+
+        Raises LinkError where no board has that label, or it is not plugged in.
+        """
+        if all("://" in each for each in self.ports):
+            return
+        from hostlink.jobs.boards import looks_like_label, port_labelled
+
+        if not any(looks_like_label(each) for each in self.ports):
+            return
+        with self.archive() as archive:
+            self.ports = tuple(
+                port_labelled(archive, each) if looks_like_label(each) else each
+                for each in self.ports
+            )
+        self.port = self.ports[0]
+
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
         if self.lent is not None:
@@ -210,7 +228,7 @@ _PORT = _option(
     multiple=True,
     envvar="HOSTLINK_PORT",
     metavar="PORT",
-    help="A device, or practice:// for the practice board.",
+    help="A device, a board's label, or practice:// for the practice board.",
 )
 _LINK = [
     _PORT,
@@ -240,7 +258,7 @@ _MANY = [
         multiple=True,
         envvar="HOSTLINK_PORT",
         metavar="PORT",
-        help="A device, or practice:// for the practice board; may be repeated for many boards.",
+        help="A device, a label, or practice:// for the practice board; repeat it for many boards.",
     ),
     _option(
         "--all",
@@ -294,11 +312,13 @@ def shared(
             chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
             lent = ctx.obj if isinstance(ctx.obj, Lent) else None
             if lent is not None:
-                _refuse_given_twice(ctx, link=link)
+                refuse_given_twice(ctx)
                 chosen["quiet"] = chosen["quiet"] or lent.quiet
             if "ports" in chosen:
                 _choose_ports(ctx, chosen, many=many)
-            return function(Desk(**chosen, lent=lent), *args, **kwargs)
+            desk = Desk(**chosen, lent=lent)
+            desk.find_labels()
+            return function(desk, *args, **kwargs)
 
         command.__name__ = function.__name__
         command.__doc__ = function.__doc__
@@ -312,11 +332,11 @@ def shared(
     return decorate
 
 
-def _refuse_given_twice(ctx: click.Context, *, link: bool) -> None:
+def refuse_given_twice(ctx: click.Context) -> None:
     """Refuse, in a line of `together`, what only the opening of port or archive can heed."""
     once = {"ports", "all_boards", "baud", "record", "stop_running", "archive_path"}
-    if link:
-        once.add("profile")
+    if any(option.name == "record" for option in ctx.command.params):
+        once.add("profile")  # it talks to the board, and by one profile
     for option in ctx.command.params:
         name = option.name or ""
         if (

@@ -30,10 +30,12 @@ if TYPE_CHECKING:
 def known_ports(desk: Desk, archive: Archive) -> list[str]:
     """The ports at which a known board is plugged in; what is not known is left alone, and said.
 
-    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
+    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board. Where
+    none is plugged in, the labelled practice boards stand for them: an evening can be rehearsed.
     """
     from hostlink.board.ports import usb_ports
     from hostlink.jobs.attaching import known_board
+    from hostlink.jobs.boards import practice_labelled
 
     found: list[str] = []
     for identity in usb_ports():
@@ -46,6 +48,13 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
                 "--port, or label it with `hostlink boards --label`.",
                 quiet=desk.quiet,
             )
+    if not found:
+        found = practice_labelled(archive)
+        instead = plural(len(found), "labelled practice board")
+        say(
+            f"No known board is plugged in; {instead} instead.",
+            quiet=desk.quiet or not found,
+        )
     if not found:
         raise UsageError(
             "No known board is plugged in.",
@@ -190,7 +199,7 @@ class Tellers:
             self._tasks[board] = self._live.add_task("", total=None, board=board)
         task = self._tasks[board]
         if isinstance(event, Phase):
-            self._live.update(task, description=event.text, total=None)
+            self._live.update(task, description=event.words, total=None)
         elif isinstance(event, LineSent):
             text = f"{event.sent_lines} of {event.all_lines} lines sent"
             self._live.update(

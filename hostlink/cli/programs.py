@@ -103,7 +103,7 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
         return
     if found:
         table(
-            ["rescue", "bytes", "lines", "kept", "from", "program"],
+            ["rescue", "bytes", "lines", "kept", "from", "program", "mark"],
             [
                 [
                     rescue.spec,
@@ -112,12 +112,19 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
                     _minute(rescue.at),
                     rescue.origin.where,
                     rescue.program,
+                    _mark(rescue),
                 ]
                 for rescue in found
             ],
             right=("bytes", "lines"),
         )
     say(f"{plural(len(found), 'rescue')}.", quiet=desk.quiet)
+
+
+def _mark(rescue: Rescue) -> str:
+    """What a person must know before taking a rescue for their work."""
+    marks = ["after a restart"] if rescue.origin.after_restart else []
+    return "; ".join([*marks, *([rescue.origin.note] if rescue.origin.note else [])])
 
 
 def _show_shipped(desk: Desk, tag: str | None) -> None:

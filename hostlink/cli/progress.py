@@ -55,7 +55,7 @@ class Teller:
 
     def emit(self, event: Event) -> None:
         if isinstance(event, Phase):
-            self._phase(event.text)
+            self._phase(event.words)
         elif isinstance(event, LineSent):
             self._sent(event)
         elif isinstance(event, LineRepaired):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from hostlink.cli.desk import Desk, Lent, shared
+from hostlink.cli.desk import Desk, Lent, refuse_given_twice, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
@@ -63,6 +63,23 @@ def _text(file: str, where: str) -> str:
     return text
 
 
+def _check(words: list[str], where: str) -> None:
+    """Refuse a line whose options or arguments no command takes, before anything is run."""
+    from hostlink.cli.entry import cli
+
+    command: click.Command | None = cli
+    context = click.Context(cli, info_name="hostlink")
+    try:
+        while isinstance(command, click.Group) and words:
+            name, command, words = command.resolve_command(context, words)
+            if command is not None and not isinstance(command, click.Group):
+                refuse_given_twice(command.make_context(name, list(words), parent=context))
+    except click.exceptions.Exit:
+        return  # it asks for help
+    except click.ClickException as wrong:
+        raise UsageError(f"{where}: {wrong.format_message()}", kept=_KEPT) from wrong
+
+
 def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
     """The commands with their places, all checked before the first is run; the file's name."""
     from hostlink.cli.entry import COMMANDS
@@ -88,6 +105,7 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
                 advice="A line reads like a command line without the word hostlink; "
                 "`hostlink --help` lists the commands.",
             )
+        _check(words, f"Line {place} of {where}")
         commands.append((place, words))
     if not commands:
         raise RefusedError(f"{where} holds no command.", kept=_KEPT)

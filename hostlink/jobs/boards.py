@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import re
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive, Board
+from hostlink.archive.names import fold
 from hostlink.board.bridges import BRIDGES, driver_hint
-from hostlink.board.ports import Identity, identity_of
+from hostlink.board.ports import Identity, here, identity_of
+from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.attaching import copy_words, is_board
+
+_IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # the ports of Windows
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +46,17 @@ class KnownBoard:
     may_lack_edits: bool
     holds_proven_at: str
 
+    @property
+    def held_words(self) -> str:
+        """What it was last known to hold, how well that is known, in words; "" for nothing."""
+        if not self.holds:
+            return ""
+        words = self.holds
+        if self.holds_proven_at:
+            at = datetime.fromisoformat(self.holds_proven_at).astimezone()
+            words += f", proven {at:%Y-%m-%d %H:%M}"
+        return words + (", perhaps edited since" if self.may_lack_edits else "")
+
     def as_dict(self) -> dict[str, object]:
         return {
             key: None if value in ("", ()) else value
@@ -47,12 +64,12 @@ class KnownBoard:
         }
 
 
-def known_boards(archive: Archive, here: Sequence[Identity]) -> list[KnownBoard]:
+def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard]:
     """The ports that are here, each with the board known at it, then the boards that are not."""
     boards = archive.boards()
     rows: list[KnownBoard] = []
     seen: set[str] = set()
-    for identity in here:
+    for identity in ports:
         board = next((each for each in boards if is_board(identity, each)), None)
         if board is not None:
             seen.add(board.uuid)
@@ -68,6 +85,41 @@ def label_board(archive: Archive, port: str, label: str) -> Board:
         vid=identity.vid, pid=identity.pid, serial=identity.serial, location=identity.location
     )
     return archive.board_label(board.uuid, label)
+
+
+def looks_like_label(text: str) -> bool:
+    """Whether what was named as a port can only be the label of a board."""
+    if "://" in text or text.startswith("practice:") or os.path.basename(text) != text:  # noqa: PTH119
+        return False
+    return not Path(text).exists() and identity_of(text).vid is None and not _IS_COM.match(text)
+
+
+def port_labelled(archive: Archive, label: str) -> str:
+    """The port at which the board of a label is now. Raises LinkError where there is none."""
+    labelled = {fold(board.label): board for board in archive.boards() if board.label}
+    board = labelled.get(fold(label))
+    if board is None:
+        raise LinkError(
+            f"There is no port {label}, and no board with that label.",
+            reason=LinkReason.NOT_FOUND,
+            advice=f"The labels are {', '.join(sorted(each.label for each in labelled.values()))}."
+            if labelled
+            else "`hostlink boards` lists the ports; --label there gives a board a label.",
+        )
+    port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
+    if not port:
+        raise LinkError(
+            f"The board {board.label} is not plugged in.",
+            reason=LinkReason.NOT_FOUND,
+            advice="Plug it in and repeat the command; `hostlink boards` lists the ports.",
+        )
+    return port
+
+
+def practice_labelled(archive: Archive) -> list[str]:
+    """The addresses of the practice boards that were given labels, by label."""
+    labelled = sorted((board.label, _absent(board)) for board in archive.boards() if board.label)
+    return [each.port for _, each in labelled if each.port.startswith("practice:")]
 
 
 def access_advice(port: str) -> str:

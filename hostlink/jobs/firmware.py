@@ -30,6 +30,7 @@ from hostlink.jobs.firmware_flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware_record import JOB, can_go_back, image_before, way_back
 from hostlink.jobs.firmware_request import AfterWriteError, WriteRequest, Written
 from hostlink.jobs.session import Session
+from hostlink.link.pacing import BITS_PER_BYTE
 
 __all__ = [
     "AfterWriteError",
@@ -40,6 +41,7 @@ __all__ = [
     "write_firmware",
 ]
 
+_PASSES = 2  # each page is written and read back
 _RESTARTS = 2  # times the board is restarted in the middle of a write before giving up
 
 
@@ -189,7 +191,10 @@ class _Write:
 
     def _write(self, plan: Plan) -> None:
         """Carry the plan out; where the bootloader is lost, restart the board and go on."""
-        self._session.emit(Phase(f"Writing {self._request.image.name or 'the image'}"))
+        size = len(plan.pages) * self._request.chip.page_bytes
+        at_most_s = _PASSES * size * BITS_PER_BYTE / self._boot.baud
+        name = self._request.image.name or "the image"
+        self._session.emit(Phase(f"Writing {name}", at_most_s))
         for restarts in range(_RESTARTS + 1):
             if not plan.pages:
                 return

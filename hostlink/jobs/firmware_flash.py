@@ -23,6 +23,9 @@ from hostlink.jobs.events import PagesRead
 from hostlink.jobs.firmware_checks import Situation
 from hostlink.jobs.firmware_request import WriteRequest
 from hostlink.jobs.session import Session
+from hostlink.link.pacing import BITS_PER_BYTE
+
+_PASSES = 2  # each page is read twice
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +90,8 @@ def _read(
     def on_page(page: int) -> None:
         session.emit(PagesRead(page + 1, pages))
 
-    session.emit(Phase("Reading all of flash into the archive"))
+    at_most_s = _PASSES * request.chip.flash_bytes * BITS_PER_BYTE / boot.baud
+    session.emit(Phase("Reading all of flash into the archive", at_most_s))
     try:
         flash = boot.run(scripts.read_flash(on_page))
         eeprom = boot.run(scripts.read_eeprom())

@@ -9,6 +9,7 @@ from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.events import Phase
 from hostlink.board.witness import MemoryDoubt
 from hostlink.jobs.attaching import as_known, last_program
+from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import held_content
 from hostlink.jobs.session import Session
 
@@ -43,7 +44,7 @@ def look(session: Session, archive: Archive) -> Looked:
     """
     session.attach()
     board = session.board_in(archive)
-    session.emit(Phase("Reading what the board holds"))
+    session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
     result = session.dialogue.capture()
     limit = session.profile.rules.storage.program_bytes
     copy = archive.host_copy(board.uuid)

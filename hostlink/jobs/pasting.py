@@ -34,7 +34,8 @@ class Pasted:
 
 def look_at(text: str, profile: Profile) -> Pasted:
     """Mend and review a paste; nothing is sent. Never raises on any text."""
-    mended = mend(text, profile.rules)
+    # A terminal sends CR for every line end of a paste, so that is nothing to mend.
+    mended = mend(text.replace("\r\n", "\n").replace("\r", "\n"), profile.rules)
     listing = Listing.from_text(mended.text)
     parts: list[tuple[Line, ...] | str] = []
     for line in listing:

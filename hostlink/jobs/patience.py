@@ -30,6 +30,12 @@ def time_limit_s(profile: Profile) -> float:
     return _SHORTEST_LIMIT_S + _LISTINGS * size * BITS_PER_BYTE / profile.talk.baud
 
 
+def capture_s(profile: Profile) -> float:
+    """Seconds that reading a full memory takes on a good wire: two listings that agree."""
+    size = profile.rules.storage.program_bytes or _USUAL_BYTES
+    return 2 * size * BITS_PER_BYTE / profile.talk.baud
+
+
 class Patience:
     """Watches over the time of the jobs of one session.
 

@@ -15,6 +15,7 @@ from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
 from hostlink.board.reading import rows_of
 from hostlink.errors import HostlinkError, ReadBackError, RefusedError
+from hostlink.jobs.patience import capture_s
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review
@@ -87,7 +88,7 @@ def recalled(session: Session, name: str) -> Capture:
     Memory is cleared before, so that a recall that came to nothing (its command damaged, the board
     restarted) is never taken for what was in memory; then it is asked again.
     """
-    session.emit(Phase(f"Reading what is stored as {safe(name)}"))
+    session.emit(Phase(f"Reading what is stored as {safe(name)}", capture_s(session.profile)))
     health = session.wire.health
     result = Capture({}, 0)
     for _ in range(_RECALLS):

@@ -14,6 +14,7 @@ from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program
 from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
 from hostlink.jobs.material import content_of
+from hostlink.jobs.patience import capture_s
 from hostlink.jobs.session import Session
 from hostlink.listing import Line, Listing, to_bytes
 from hostlink.words import plural, safe
@@ -81,7 +82,7 @@ def read_held(session: Session, archive: Archive, board: Board) -> Held:
 
     Raises as rescue_held does, except for a contradiction, which stands in the result.
     """
-    session.emit(Phase("Reading what the board holds"))
+    session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
     try:
         result = session.dialogue.capture()
     except NotKnownError as error:

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
+from hostlink.board.learning import numbers_named
 from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.attaching import last_program
 from hostlink.jobs.events import KeptAs
+from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import board_origin, held_content
 from hostlink.jobs.session import Session
 from hostlink.words import plural
@@ -67,7 +69,7 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     board = session.board_in(archive)
     with session.job(archive, "save", board) as record:
         try:
-            session.emit(Phase("Reading the board's program"))
+            session.emit(Phase("Reading the board's program", capture_s(session.profile)))
             result = session.dialogue.capture()
         except Interrupted as error:
             session.abandon()
@@ -81,6 +83,7 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
         if not result.lines:
             raise _empty(session, archive, board)
         _ask_after_restart(session, options)
+        _tell_too_long(session, result)
         content = held_content(session, result)
         name = options.name or _name_for(archive, board, content)
         saved = _keep(session, archive, board, name, content, result, options)
@@ -157,6 +160,20 @@ def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     if session.restarted_since_attach:
         what += ": it restarted when the port was opened, and lost its memory then"
     return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
+
+
+def _tell_too_long(session: Session, result: Capture) -> None:
+    """Warn of lines that the board lists longer than it lets them be typed: they cannot go back."""
+    most = session.profile.rules.form.longest_line
+    long = [n for n, line in result.lines.items() if most and len(line.typed) > most]
+    if long:
+        lines = f"line {numbers_named(long)}"
+        session.emit(
+            Warned(
+                f"This board takes at most {most} characters at a time, and lists more of {lines}: "
+                "as it stands, that cannot be typed into it again. It is kept as it is listed."
+            )
+        )
 
 
 def _ask_after_restart(session: Session, options: SaveOptions) -> None:

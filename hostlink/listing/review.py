@@ -22,6 +22,7 @@ from hostlink.listing.soundness import soundness
 from hostlink.listing.tokens import scan
 
 _LIKE_DIGITS = re.compile(r"[0-9OoIl]+(?= |$)")
+_DIGITS = str.maketrans("OoIl", "0011")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +136,7 @@ def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
 def _no_number(line: Line) -> Finding:
     advice = "Give it a number, or join it to the line before it."
     if like := _LIKE_DIGITS.match(line.typed.lstrip(" ")):
-        advice = f"{like[0][:20]} may be a number: look for O in place of 0, or l or I for 1."
+        advice = f"{like[0][:20]} looks like {like[0].translate(_DIGITS)[:20]} with a letter in it."
     return _on(
         *(line, "no-line-number"),
         f"Row {line.at:,} has no line number; a board would run it at once and not store it.",
@@ -152,10 +153,11 @@ def _number(line: Line, form: Form) -> Iterator[Finding]:
             "Give the line a number that the board takes.",
         )
     if like := _LIKE_DIGITS.match(line.body):
+        typed = f"{line.number}{like[0][:20]}"
         yield _on(
             *(line, "letter-in-line-number"),
-            f"{like[0][:20]} follows the line number without a blank.",
-            "Look for O in place of 0, or l or I in place of 1.",
+            f"{typed} looks like {typed.translate(_DIGITS)} with the letter {like[0][0]} in it.",
+            "Type the digit in its place.",
             "warning",
         )
 

@@ -59,7 +59,7 @@ def test_loading_and_saving_are_proven_and_lose_nothing(
     assert (report.lines, report.bytes, report.starts) == (40, 1026, 1)
     assert counts.lost == 0
     assert (counts.ubrr, counts.double) == SETTINGS[baud]
-    assert capture.agreed
+    assert not capture.doubt
     assert {n: line.typed for n, line in capture.lines.items()} == {
         n: line.typed for n, line in program.items()
     }
@@ -134,7 +134,7 @@ def test_a_profile_that_promises_too_large_a_buffer_still_ends_proven(
 ) -> None:
     """Where the board keeps fewer bytes than its profile says, lines are damaged, and repaired."""
     board = avr_board(baud=115200, line_ms=15, receive_buffer=8)
-    talk = dataclasses.replace(board.profile.talk, receive_buffer=64)
+    talk = dataclasses.replace(board.profile.talk, receive_buffer=64, line_window=0)
     board.profile = dataclasses.replace(board.profile, talk=talk)
     few = dict(list(program.items())[:12])
     with board.attached() as dialogue:

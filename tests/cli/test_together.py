@@ -83,6 +83,26 @@ def test_lines_that_cannot_stand_there(
 
 
 @pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("save z --nonsense", "No such option '--nonsense'."),
+        ("load", "Missing argument 'WHAT'."),
+        ("load tide --speed fast", "No such option"),
+        ("archive prov", 'There is no command "prov". Did you mean prove?'),
+    ],
+)
+def test_a_wrong_option_in_a_later_line_is_found_first(
+    line: str, said: str, hostlink: Callable, steps: Callable, place: Path
+) -> None:
+    """Each line is read as its command will read it, before the port is opened."""
+    told = hostlink("together", steps("load tide", line))
+    assert told.status == 2
+    assert f"Line 2 of steps.txt: {said}" in told.err
+    assert "Nothing was run, and the port was not opened." in told.err
+    assert not (place / "practice").exists()
+
+
+@pytest.mark.parametrize(
     "option",
     [
         "--port practice://two",

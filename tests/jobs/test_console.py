@@ -447,6 +447,8 @@ def test_direct_lines_in_a_paste_are_entered_in_their_place(
 
 def test_what_the_review_finds_in_a_paste_is_told() -> None:
     """Before anything is sent; jumps out of the paste are the board's own affair."""
+    for text in ("10 PRINT 1\n20 END\n", "10 PRINT 1\r\n20 END\r\n", "10 PRINT 1\r20 END\r"):
+        assert look_at(text, PROFILE).mended == ()  # line ends are as the terminal sends them
     pasted = look_at(f"10 REM {'A' * 100}\n20 GOTO 500\n", PROFILE)
     assert pasted.errors == 1
     assert any("characters long" in remark for remark in pasted.remarks)

@@ -74,6 +74,12 @@ def test_each_rule_finds_its_fault(text, expected):
     assert expected in findings(text)
 
 
+def test_a_letter_in_a_number_is_told_as_the_number_that_it_looks_like():
+    """2O is 20 with the letter O."""
+    said = [each.message for each in review(Listing.from_text("2O GOTO 10\n"), Rules()).findings]
+    assert "2O looks like 20 with the letter O in it." in said
+
+
 def test_a_line_at_the_limit_passes_and_one_more_does_not():
     """The limit counts the characters typed, without the line end."""
     rules = Rules(form=Form(longest_line=10))
@@ -96,7 +102,7 @@ def test_a_letter_in_place_of_a_digit_is_advised_on():
     """A row that begins with lO may be a numbered one, mistyped; it is only named."""
     found = next(f for f in review(Listing.from_text("10 PRINT\nlO PRINT"), RULES).findings)
     assert found.rule == "no-line-number"
-    assert "lO may be a number" in found.advice
+    assert found.advice == "lO looks like 10 with a letter in it."
 
 
 @pytest.mark.parametrize(

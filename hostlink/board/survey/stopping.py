@@ -38,7 +38,7 @@ def find_interrupt(store: Store) -> None:
             return
     tried = ", ".join(str(key[0]) for key in _KEYS)
     bench.findings.add(
-        "talk.interrupt", b"", f"none of the bytes {tried} stops a program; only a restart does"
+        "talk.interrupt", b"", f"none of the bytes {tried} stops a program", "likely"
     )
 
 
@@ -93,7 +93,11 @@ def _is_back(store: Store, heard: bytes) -> bool:
 
 
 def _answers(store: Store) -> bool:
-    """Whether the board takes a direct line again, and its program is still there to be listed."""
+    """Whether the board takes a direct line again, and its program is still there to be listed.
+
+    The first keys after a stop are lost on some boards, so an empty line goes before.
+    """
+    store.bench.probe(store.bench.manner.line_end, first_s=1.0)
     rows = store.bench.ask("PRINT 4", sure=False)
     listed = any(re.match(r" *20 ", row) for row in store.rows())
     return rows is not None and [row.strip() for row in rows] == ["4"] and listed

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from hostlink.board.profile import Profile
 from hostlink.board.survey.findings import Finding
-from hostlink.words import plural, safe
+from hostlink.words import capital, plural, safe
 
 _ENDS = {b"\r": "CR", b"\n": "LF", b"\r\n": "CR LF", b"\n\r": "LF CR"}
 _KEYS = {3: "Ctrl+C", 8: "backspace", 21: "Ctrl+U", 24: "Ctrl+X", 27: "Escape", 127: "delete"}
@@ -136,7 +136,7 @@ class _Telling:
             if talk.interrupt:
                 yield f"{_key(talk.interrupt)} stops a running program."
             else:
-                yield "None of the usual keys stops a running program: only a restart does."
+                yield "None of the usual keys stops a running program; a restart does."
         for name, does in (("erase", "takes a character back"), ("line_cancel", "gives up a line")):
             key = getattr(talk, name)
             if self._found(f"talk.{name}") and key:
@@ -164,4 +164,4 @@ def _key(key: bytes) -> str:
     name = _KEYS.get(key[0])
     if name is None and 32 < key[0] < 127:
         name = f"The character {chr(key[0])}"
-    return f"{name} (byte {key[0]})" if name else f"Byte {key[0]}"
+    return f"{capital(name)} (byte {key[0]})" if name else f"Byte {key[0]}"

@@ -1,0 +1,52 @@
+"""Saving: what a person has to know of a listing before it is needed."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
+from hostlink.board.events import Phase, Warned
+from hostlink.board.profile import Profile
+from hostlink.board.profile_file import find_profile
+from hostlink.jobs.saving import SaveOptions, save
+
+
+def with_form(**values: Any) -> Profile:
+    """The practice board's profile, with other values of its form of listing."""
+    profile = find_profile("practice")
+    form = dataclasses.replace(profile.rules.form, **values)
+    return dataclasses.replace(profile, rules=dataclasses.replace(profile.rules, form=form))
+
+
+def test_a_line_that_cannot_be_typed_again_is_told(table: Callable) -> None:
+    """It is kept as it is listed: 21 characters on a board said to take 20."""
+    t = table()
+    t.load('10 PRINT 1\n20 PRINT "HARBOUR 77"\n30 END\n')
+    with t.session(with_form(longest_line=20, last_line=999)) as session:
+        saved = save(session, t.archive, SaveOptions(name="HARBOUR"))
+    (told,) = [event.text for event in t.events if isinstance(event, Warned)]
+    assert "takes at most 20 characters at a time, and lists more of line 20:" in told
+    assert '20 PRINT "HARBOUR 77"' in t.archive.content(saved.revision).text
+
+
+def test_a_line_of_just_that_length_is_none(table: Callable) -> None:
+    """The limit itself can be typed."""
+    t = table()
+    t.load('20 PRINT "HARBOUR 77"\n')
+    with t.session(with_form(longest_line=21, last_line=999)) as session:
+        save(session, t.archive, SaveOptions(name="HARBOUR"))
+    assert [event for event in t.events if isinstance(event, Warned)] == []
+
+
+def test_a_long_reading_says_how_long(table: Callable) -> None:
+    """Two listings of 999 bytes, 10 bits a byte: 66.6 s at 300 baud, and no word at 9600."""
+    t = table(baud=300)
+    t.load("10 END\n")
+    profile = find_profile("practice")
+    slow = dataclasses.replace(profile, talk=dataclasses.replace(profile.talk, baud=300))
+    with t.session(slow) as session:
+        save(session, t.archive, SaveOptions(name="HARBOUR"))
+    words = [event.words for event in t.events if isinstance(event, Phase)]
+    assert words == ["Reading the board's program, 67 s at most"]
+    assert Phase("Sending", 1.9).words == "Sending"
