@@ -47,7 +47,7 @@ from hostlink.words import safe
 
 # Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
 USUAL_SPEEDS = (
-    9600, 115200, 57600, 19200, 38400, 4800, 2400, 1200, 300, 14400, 28800, 76800, 230400, 250000,
+    9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
 )  # fmt: skip
 REMARK = b"REM"
@@ -55,7 +55,7 @@ _NONSENSE = NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # in which a typed character has come back, or been taken: common practice, no source
-_QUIET_S = 0.12
+_QUIET_S = 0.11
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
 _QUOTED = 40  # bytes of what was heard that an error repeats

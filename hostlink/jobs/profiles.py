@@ -12,6 +12,7 @@ from hostlink.board.profile_file import profile_text, profiles_folder, shipped_p
 from hostlink.board.profile_kinds import Name, Wrong
 from hostlink.errors import RefusedError, UsageError
 from hostlink.jobs.files import TakenError, is_there, write_new
+from hostlink.jobs.remembering import HEARD, forget
 
 
 def check_new_name(name: str, *, replace: bool = True) -> None:
@@ -26,6 +27,12 @@ def check_new_name(name: str, *, replace: bool = True) -> None:
         raise UsageError(
             f'"{name}" cannot be the name of a profile: {wrong}.', kept="Nothing was written."
         ) from None
+    if name == HEARD:
+        raise UsageError(
+            f'"{name}" is what hostlink calls the profile of a board of no known kind.',
+            kept="Nothing was written.",
+            advice="Choose another name.",
+        )
     if name in shipped_profiles():
         raise UsageError(
             f'"{name}" is the name of a profile that comes with hostlink.',
@@ -62,13 +69,14 @@ def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
 
 def give_profile(archive: Archive, identity: Identity, name: str) -> None:
     """Note that the board at a port is talked to by a profile from now on. Raises ArchiveError."""
-    archive.board_seen(
+    board = archive.board_seen(
         vid=identity.vid,
         pid=identity.pid,
         serial=identity.serial,
         location=identity.location,
         profile=name,
     )
+    forget(board.uuid)
 
 
 def _path(name: str) -> Path:

@@ -13,18 +13,24 @@ from hostlink.board.profile_file import find_profile, shipped_profiles, user_pro
 from hostlink.board.recognise import Recognised, Recogniser
 from hostlink.errors import HostlinkError
 from hostlink.jobs.attaching import known_board
+from hostlink.jobs.remembering import HEARD, heard_before
 from hostlink.link.wire import Wire
 
 CAREFUL = "tiny"
 PRACTICE = "practice"
 # These say how a language is, not how a board of theirs talks.
-_NO_BOARDS = (CAREFUL, "ecma-55")
+_NO_BOARDS = (CAREFUL, HEARD, "ecma-55")
 
 
 def remembered_profile(archive: Archive | None, identity: Identity) -> Profile | None:
-    """The profile that the board at a port was used with before; None for a new one."""
+    """The profile that the board at a port was used with before, or what it was heard to talk like;
+    None for a new one."""
     board = known_board(archive, identity) if archive is not None else None
-    if board is None or not board.profile:
+    if board is None:
+        return None
+    if heard := heard_before(board.uuid):
+        return heard
+    if not board.profile:
         return None
     with suppress(HostlinkError):  # of a profile that is there no more
         return find_profile(board.profile)
@@ -78,5 +84,7 @@ def recognise(
     profile: the one named, whose values stand where nothing was heard; is_guess: nobody named it,
     so any kind may be taken. Raises LinkError where the board gives no readable answer.
     """
+    if profile.name == HEARD:  # what was heard before is no kind, and does not hold any more
+        profile, is_guess = careful_profile(), True
     known = tuple(kinds()) if is_guess else (profile,)
     return Recogniser(wire, known, profile, emit, may_stop=may_stop).run()

@@ -29,6 +29,7 @@ from hostlink.errors import (
 )
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
 from hostlink.jobs.recognising import careful_profile, kinds, kinds_of
+from hostlink.jobs.remembering import HEARD
 from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
@@ -109,7 +110,7 @@ def _recognised(session: Session, options: SurveyOptions) -> Recognised:
     return recognise_steadily(
         session.wire,
         kinds_of(choice.profile, is_guess=choice.is_guess),
-        careful_profile() if choice.is_guess else choice.profile,
+        careful_profile() if choice.is_guess or choice.profile.name == HEARD else choice.profile,
         session.emit,
         may_stop=choice.stop_running,
         speeds=options.speeds,
