@@ -22,6 +22,8 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
 
+from soak_boards import Drawn
+from soak_doing import PLAIN_SHARES
 from soak_jobs import VirtualJob, in_memory
 from sqlite_utils import Database
 
@@ -31,7 +33,6 @@ from hostlink.errors import ArchiveError, HostlinkError
 LONGEST_LIFE_S = 0.5
 DEADLINE_S = 60.0
 EACH_WRITER = 40
-_KINDS = ("load", "save", "backup", "firmware")
 
 
 @dataclass
@@ -59,7 +60,7 @@ def _work(path: Path, seed: int, told: int) -> None:
             job = VirtualJob(seed, archive, kind=random.Random(seed).choice(["load", "save"]),
                              fault="none")  # fmt: skip
             if job.run().done:
-                revision = archive.revision(job.material.name)
+                revision = archive.revision(job.made.material.name)
                 os.write(told, f"{revision.spec} {revision.sha256}\n".encode())
 
 
@@ -174,7 +175,7 @@ def refusals(jobs: int) -> dict[str, Found]:
     """So many jobs of every kind with the first, second, ... write refused, until none is."""
     results = {how: Found() for how in ("disk full", "read-only", "refused once")}
     for name, found in results.items():
-        for kind in _KINDS:
+        for kind in PLAIN_SHARES:
             for number in range(jobs):
                 _refuse_in_turn(kind, 500_001 + number, found, how=name)
     return results
@@ -186,8 +187,9 @@ def _refuse_in_turn(kind: str, seed: int, found: Found, *, how: str) -> None:
             tempfile.TemporaryDirectory(prefix="hostlink-soak-", dir=in_memory()) as folder,
             Refusing.open(Path(folder) / "archive.sqlite3") as archive,
         ):
-            job = VirtualJob(seed, archive, kind=kind, fault="none")
-            job.application_bytes = 512  # there are as many writes to refuse as with more
+            # With a small chip there are as many writes to refuse as with a larger one.
+            small = Drawn(small_chip=True)
+            job = VirtualJob(seed, archive, kind=kind, fault="none", drawn=small)
             archive.at, archive.how = at, how
             archive.begun = 0
             outcome = job.run()
@@ -224,7 +226,7 @@ def _write_beside(path: Path, who: int, answer: Connection) -> None:
                 if turn % 4 == 0:
                     job = VirtualJob(10_000_000 * (who + 1) + turn, archive, fault="none")
                     outcome = job.run()  # what it finds newly kept is of both writers
-                    troubles += outcome.lost + ([outcome.uncaught] if outcome.uncaught else [])
+                    troubles += outcome.of("lost") + outcome.of("uncaught")
                 archive.find("rem")
     except (HostlinkError, sqlite3.Error):
         troubles.append(traceback.format_exc().splitlines()[-1])

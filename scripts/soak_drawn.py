@@ -1,9 +1,12 @@
-"""What a virtual job is drawn from by its seed: a listing, a board, its faults, its profile."""
+"""What a virtual job is drawn from by its seed: a listing, a plain board, its faults, its profile.
+
+soak_boards.py puts the manner of a kind of board, or a wrong value, over what is drawn here.
+"""
 
 from __future__ import annotations
 
 import random
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from hostlink.board.profile import Profile
@@ -51,6 +54,7 @@ def a_program(choose: random.Random, lines: int) -> str:
 
 
 def a_board(choose: random.Random) -> BoardSettings:
+    """A board with its speed, buffer and times, and nothing odd about it."""
     board = BoardSettings(
         baud=choose.choice([2400, 9600, 57600, 115200]),
         receive_buffer=choose.choice([0, 2, 16, 63]),
@@ -92,26 +96,52 @@ def some_faults(choose: random.Random, kind: str) -> Faults:
     return Faults(seed, choose.choice([0, *RATES]), choose.choice([0, *RATES]), **more)
 
 
-def fitting_profile(board: BoardSettings, choose: random.Random) -> Profile:
-    """What a profile would rightly say of a board; some know less."""
+@dataclass(frozen=True, slots=True)
+class Knowledge:
+    """How much a profile knows: the two editing keys, and the question for the free memory."""
+
+    cancel: bool
+    erase: bool
+    asks: bool
+
+
+def some_knowledge(choose: random.Random) -> Knowledge:
+    """What a profile knows; some know less than others."""
+    keys = choose.choice(["both", "cancel", "erase", "none"])
+    asks = choose.choice([True, False])
+    return Knowledge(keys in ("both", "cancel"), keys in ("both", "erase"), asks)
+
+
+def fitting_profile(board: BoardSettings, known: Knowledge) -> Profile:
+    """What a profile would rightly say of a practice board, from what the board is."""
     profile = find_profile("practice")
-    known = choose.choice(["both", "cancel", "erase", "none"])
+    ready_ms = board.line_ms + board.prompt_late_ms  # until the next line may come
+    # A board that prompts late is busy again after the echo of the line end, so only its prompt
+    # confirms. One that works or waits inside a line holds no more than its buffer meanwhile.
+    late = board.prompt_late_ms > 0 and board.line_done == "echo"
+    busy = board.char_ms > 0 or board.wrap_ms > 0 or not board.transmit_buffer
     talk = replace(
         profile.talk,
         baud=board.baud,
         echo=board.echo,
-        line_done=board.line_done,
-        after_prompt_ms=board.line_ms + 2 if board.line_done == "after-prompt" else 0,
+        line_done="prompt" if late else board.line_done,
+        after_prompt_ms=ready_ms + 2 if board.line_done == "after-prompt" else 0,
         receive_buffer=board.receive_buffer,
-        line_ms=board.line_ms,
-        line_cancel=board.line_cancel if known in ("both", "cancel") else b"",
-        erase=board.erase if known in ("both", "erase") else b"",
+        line_ms=ready_ms,
+        char_ms=board.char_ms,
+        line_window=max(1, board.receive_buffer) if busy and board.echo else 0,
+        line_cancel=board.line_cancel if known.cancel else b"",
+        erase=board.erase if known.erase else b"",
+        restarts_on_open=board.restarts_on_open,
+        page_prompt=board.page_prompt.decode() if board.page_lines else "",
+        page_key=b" " if board.page_lines else b"",
     )
-    question = choose.choice([profile.commands.free_memory, ""])
+    question = profile.commands.free_memory if known.asks else ""
+    form = replace(profile.rules.form, case="upper" if board.fold_case else "kept")
     storage = replace(profile.rules.storage, program_bytes=board.program_bytes)
     return replace(
         profile,
         talk=talk,
         commands=replace(profile.commands, free_memory=question),
-        rules=replace(profile.rules, storage=storage),
+        rules=replace(profile.rules, form=form, storage=storage),
     )

@@ -13,6 +13,7 @@ from intelhex import IntelHex
 
 from hostlink.board.profile_file import shipped_profiles
 from hostlink.cli.entry import COMMANDS, run_line
+from hostlink.link.opening import practice_kinds
 from hostlink.shipped import library_folder
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -24,6 +25,11 @@ def session() -> list[list[str]]:
     """Every command of the README's console blocks, in order, without the word hostlink."""
     rows = [row for block in BLOCK.findall(README) for row in block.splitlines()]
     return [shlex.split(row)[2:] for row in rows if row.startswith("$ hostlink ")]
+
+
+def chapter(title: str) -> str:
+    """The part of the README under a heading of the second rank."""
+    return README.split(f"\n## {title}\n")[1].split("\n## ")[0]
 
 
 @pytest.fixture
@@ -88,12 +94,18 @@ def test_every_command_stands_in_the_readme() -> None:
 
 def test_every_shipped_profile_stands_in_the_table() -> None:
     """The table of profiles names exactly those that are shipped."""
-    assert set(re.findall(r"^\| `([a-z0-9-]+)` \|", README, re.MULTILINE)) == set(
-        shipped_profiles()
-    )
+    names = re.findall(r"^\| `([a-z0-9-]+)` \|", chapter("Profiles"), re.MULTILINE)
+    assert set(names) == set(shipped_profiles())
 
 
 def test_no_link_of_the_readme_is_dead() -> None:
     """Files that the README names exist."""
     for name in re.findall(r"(?:scripts|tests|library)/[\w/.-]+\w", README):
         assert (ROOT / name).exists(), name
+
+
+def test_the_table_of_kinds_is_what_the_kinds_say() -> None:
+    """Each kind of practice board with its title, in the order of `practice --kinds`."""
+    table = chapter("Kinds of practice board")
+    rows = re.findall(r"^\| `([a-z]+)` \| ([^|]+) \|$", table, re.MULTILINE)
+    assert rows == [(kind["kind"], kind["title"]) for kind in practice_kinds()]

@@ -12,6 +12,7 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"`hostlink load (\S+)` puts it back", r"open it with Ctrl+O as \1 and load it"),
     (r"`hostlink mend [^`]*` repairs", "Alt+M repairs"),
     (r"`hostlink review [^`]*` shows everything", "Alt+V shows everything"),
+    (r"`hostlink shrink [^`]*` makes it fit", "Alt+D makes it fit"),
     (r"`hostlink programs` lists what is in the archive, `hostlink programs --shipped` [^.]*",
      "Ctrl+F finds what is there"),
     (r"`hostlink programs( --shipped)?` lists (what is there|them)", "Ctrl+F finds what is there"),

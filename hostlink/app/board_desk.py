@@ -29,7 +29,8 @@ class BoardDesk(HeldDesk):
     # --- loading and saving ------------------------------------------------------------------
 
     def action_load(self) -> None:
-        from hostlink.jobs.loading import LoadOptions, check_loadable
+        from hostlink.jobs.fitness import check_loadable
+        from hostlink.jobs.loading import LoadOptions
 
         attached = self.need_board()
         if attached is None:
@@ -39,7 +40,7 @@ class BoardDesk(HeldDesk):
             return
         material = self.sheet.as_material(self.editor.text, self.app.profile)
         try:
-            check_loadable(material, self.app.profile, LoadOptions())
+            check_loadable(material, self.app.profile, despite_review=False)
         except RefusedError as error:
             self._ask_despite(attached, material, error)
             return

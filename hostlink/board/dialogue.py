@@ -103,9 +103,17 @@ class Dialogue:
         return woke
 
     def listen_waking(self) -> bool:
-        """Listen, sending nothing, for as long as a restart takes; whether one was heard."""
+        """Listen for as long as a restart takes; whether one was heard.
+
+        Nothing is sent but the answers to what this kind of board asks at its start.
+        """
         talk = self.profile.talk
-        core = Waking(self.pacing, banner=self.wire.banner, restart_s=talk.restart_ms / 1000)
+        core = Waking(
+            self.pacing,
+            banner=self.wire.banner,
+            restart_s=talk.restart_ms / 1000,
+            questions=[each.rstrip().encode("latin-1") for each in talk.start_questions],
+        )
         self.wire.run(core)
         return core.woke
 

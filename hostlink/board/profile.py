@@ -10,6 +10,9 @@ from typing import Literal
 
 from hostlink.listing.rules import Rules
 
+ONE_PLACE = "EEPROM"
+"""What the one place for a stored program is called on a board where it has no name."""
+
 LineDone = Literal["echo", "prompt", "after-prompt"]
 
 
@@ -75,7 +78,8 @@ class Commands:
     free_memory is a direct command, free_answer the row of its answer that holds the number, as
     {free}; a negative one is a number of 16 bits shown with its sign.
     store, recall: with the field {name}, or without where the board has one unnamed place.
-    stored: lists what is stored. slots: the names that the
+    stored: lists what is stored. list_stored: shows the program in the one unnamed place, as list
+    does that in memory. slots: the names that the
     board allows, empty where any word does.
     error_words: how its error messages begin.
     error_forms: how they name the line, see hostlink.board.faults; empty for the common ones.
@@ -93,6 +97,7 @@ class Commands:
     store: str = ""
     recall: str = ""
     stored: str = ""
+    list_stored: str = ""
     slots: tuple[str, ...] = ()
     error_words: tuple[str, ...] = ()
     error_forms: tuple[str, ...] = ()
@@ -103,6 +108,11 @@ class Commands:
         """Whether the board stores one program, in a place without a name."""
         typed = self.store or self.recall
         return bool(typed) and "{name}" not in typed
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The places for stored programs, as far as they are the same on each such board."""
+        return (ONE_PLACE,) if self.has_unnamed_slot else self.slots
 
 
 @dataclass(frozen=True, slots=True)

@@ -176,7 +176,7 @@ def _words(profile: Profile) -> Iterator[Clash]:
 
 def _typeable(commands: Commands, ranges: tuple[tuple[int, int], ...]) -> Iterator[Clash]:
     """A command is typed like a line, so its characters must be among those that pass."""
-    for name in ("list", "clear", "run", "free_memory", "store", "recall", "stored"):
+    for name in ("list", "clear", "run", "free_memory", "store", "recall", "stored", "list_stored"):
         typed = getattr(commands, name).replace("{name}", "")
         if any(not any(low <= ord(ch) <= top for low, top in ranges) for ch in typed):
             yield Clash(
@@ -188,7 +188,7 @@ def _typeable(commands: Commands, ranges: tuple[tuple[int, int], ...]) -> Iterat
 def _harmless(profile: Profile) -> Iterator[Clash]:
     """What only asks may not store a line or change what the board holds or does."""
     commands = profile.commands
-    asking = ("list", "free_memory", "stored")
+    asking = ("list", "free_memory", "stored", "list_stored")
     for name in (*asking, "clear", "run", "store", "recall"):
         typed = getattr(commands, name)
         if typed.lstrip()[:1].isdigit():
@@ -234,6 +234,11 @@ def _unnamed(profile: Profile) -> Iterator[Clash]:
         yield Clash(
             ("commands.slots", "commands.store"),
             "commands.slots names places, but commands.store has no {name}",
+        )
+    if commands.list_stored and not commands.has_unnamed_slot:
+        yield Clash(
+            ("commands.list_stored", "commands.store"),
+            "commands.list_stored shows one place without a name, but commands.store names them",
         )
 
 

@@ -98,6 +98,7 @@ COMMANDS = (
     ),
     Key("recall", Slot(LONGEST_COMMAND), "brings {name} back, or what the one place holds"),
     Key("stored", _COMMAND, "lists what is stored; empty: it cannot"),
+    Key("list_stored", _COMMAND, "shows what the one place holds, as list does; empty: it cannot"),
     Key("slots", Each(Text(20, 1, ascii=True), 100), "the names it allows; empty: any word"),
     Key("error_words", Each(Text(40, 1), 100), "how its error messages begin"),
     Key("error_forms", Each(ErrorForm(80), 10), "how they name the line; empty: the common ways"),

@@ -104,7 +104,10 @@ class Desk:
 
         if not any(looks_like_label(each) for each in self.ports):
             return
-        with self.archive() as archive:
+        with contextlib.ExitStack() as stack:
+            # Looking for a label makes no archive.
+            known = self.archive_file().exists()
+            archive = stack.enter_context(self.archive()) if known else None
             self.ports = tuple(
                 port_labelled(archive, each) if looks_like_label(each) else each
                 for each in self.ports
@@ -198,9 +201,19 @@ def _option(*names: str, **settings: Any) -> Callable[[F], F]:
 
 
 class Whole(click.IntRange):
-    """A whole number in a range, called so when it is none."""
+    """A whole number in a range, called so when it is none. Its help tells the range in words."""
 
     name = "whole number"
+
+    def _describe_range(self) -> str:
+        return ""
+
+
+class Number(click.FloatRange):
+    """A number in a range, of which the help tells in words."""
+
+    def _describe_range(self) -> str:
+        return ""
 
 
 _ARCHIVE = [

@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.desk import Desk
 from hostlink.cli.output import as_json, is_terminal, say, table
-from hostlink.cli.progress import warning
+from hostlink.cli.progress import kept_words, warning
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import UsageError
+from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -174,6 +175,8 @@ class Tellers:
             if isinstance(event, Warned):
                 text = warning(event)
                 self._say(f"{board}: {text}" if board else text)
+            elif isinstance(event, Rescued | AlreadyKept):
+                self._say(f"{board}: {kept_words(event)}")
             elif isinstance(event, LineRepaired):
                 where = f"line {event.number}" if event.number is not None else "a line"
                 self._say(f"{board}: {where} {event.why}; it is sent again.")

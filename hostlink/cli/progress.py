@@ -67,7 +67,7 @@ class Teller:
         elif isinstance(event, Warned):
             self._say(warning(event))
         elif isinstance(event, Rescued | AlreadyKept | KeptAs):
-            self._say(_kept(event))
+            self._say(kept_words(event))
 
     def _say(self, text: str) -> None:
         if self._live is not None:
@@ -104,7 +104,8 @@ def warning(event: Warned) -> str:
     return f"{event.text} {event.way_back}".strip() if isinstance(event, MemoryLost) else event.text
 
 
-def _kept(event: Rescued | AlreadyKept | KeptAs) -> str:
+def kept_words(event: Rescued | AlreadyKept | KeptAs) -> str:
+    """What was kept of a board or a listing, and under which name, as a sentence."""
     if isinstance(event, Rescued):
         size = f"{plural(event.lines, 'line')}, {plural(event.size_bytes, 'byte')}"
         return f"Rescued what the board held as {event.spec} ({size})."

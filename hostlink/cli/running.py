@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk, Number, shared
 from hostlink.cli.input_lines import InputLines, input_lines
 from hostlink.cli.output import as_json, data, say
 from hostlink.errors import HostlinkError, RefusedError
@@ -44,7 +44,7 @@ _ASKING_SIGNS = ("?", ":")
 )
 @click.option(
     "--seconds",
-    type=click.FloatRange(0.1, 86_400),
+    type=Number(0.1, 86_400),
     default=RUN_SECONDS,
     show_default=True,
     metavar="SECONDS",

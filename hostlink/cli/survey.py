@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, Whole, shared
+from hostlink.cli.desk import Desk, Number, Whole, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
 from hostlink.words import plural
 
@@ -62,10 +62,10 @@ _FILLING = (
 @click.option("--details", is_flag=True, help="Show every value, with its evidence.")
 @click.option(
     "--clock",
-    type=click.FloatRange(0.1, 100),
+    type=Number(0.1, 100),
     default=None,
     metavar="MHZ",
-    help="The board's clock, to warn of speeds that it cannot make.",
+    help="The board's clock, 0.1 to 100 MHz, to warn of speeds that it cannot make.",
 )
 @shared(link=True, json=True, yes=True)
 def survey(

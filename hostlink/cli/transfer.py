@@ -64,7 +64,8 @@ def load(
     """
     from hostlink.cli.listings import read_stdin
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.loading import LoadOptions, check_loadable
+    from hostlink.jobs.fitness import check_loadable
+    from hostlink.jobs.loading import LoadOptions
     from hostlink.jobs.loading import load as load_job
     from hostlink.jobs.material import find_material
 
@@ -85,7 +86,7 @@ def load(
         if desk.lent is None:
             choice = desk.link_choice(archive)
             if not choice.is_guess:
-                check_loadable(material, choice.effective, options)
+                check_loadable(material, choice.effective, despite_review=options.despite_review)
         with desk.session(archive, teller.emit) as session:
             _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)

@@ -123,9 +123,17 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     help="How far to go; each level holds those before it.",
 )
 @click.option("--to-fit", is_flag=True, help="Stop as soon as the program fits.")
+@click.option(
+    "--room",
+    type=Whole(1, 65_535),
+    metavar="BYTES",
+    help="The bytes that a board has for it, in place of the profile's.",
+)
 @_OUTPUT
 @shared(profile=True, json=True, yes=True)
-def shrink(desk: Desk, what: str, level: str, to_fit: bool, output: Path | None) -> int:
+def shrink(
+    desk: Desk, what: str, level: str, to_fit: bool, room: int | None, output: Path | None
+) -> int:
     """Make a listing smaller; it runs as before.
 
     The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
@@ -135,8 +143,9 @@ def shrink(desk: Desk, what: str, level: str, to_fit: bool, output: Path | None)
 
     material = material_for(desk, what)
     profile = desk.the_profile()
+    rules = profile.rules if room is None else profile.rules.with_room(room)
     made = shrink_listing(
-        material.listing, profile.rules, level, to_fit=to_fit, size_words=profile.size_words
+        material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
     )
     if not desk.json:
         _say_saving(desk, material.label, made)

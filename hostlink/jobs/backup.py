@@ -28,6 +28,7 @@ from hostlink.jobs.recalling import (
     put_into_memory,
     recalled,
     same_program,
+    slot_held,
     slot_names,
 )
 from hostlink.jobs.rescuing import Held, held_content, read_held
@@ -113,7 +114,7 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     try:
         if names:
             _read_slots(session, found, names)
-        else:
+        if not names or session.profile.commands.list_stored:  # memory was not overwritten
             _make_good(session, found, before)
     except HostlinkError as error:
         memory_after(session, error, memory.lines, memory.spec)
@@ -203,14 +204,16 @@ def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> N
         if refused and session.profile.commands.stored:
             with suppress(ReadBackError):  # then what was refused is told, as it stands
                 names = tuple(name for name in slot_names(session) if name not in asked)
-    session.emit(Phase("Putting the program in memory back"))
-    put_into_memory(session, found.memory.lines)
+    if not session.profile.commands.list_stored:
+        session.emit(Phase("Putting the program in memory back"))
+        put_into_memory(session, found.memory.lines)
 
 
 def _read_slot(session: Session, found: Collected, name: str) -> bool:
     """Recall a slot into `found`; False where the board refuses. Raises LinkError if it is gone."""
+    unnamed = session.profile.commands.has_unnamed_slot
     try:
-        result = recalled(session, name)
+        result = slot_held(session, name) if unnamed else recalled(session, name)
     except RefusedError as refused:
         found.unread[name] = refused.what
         return False
@@ -226,7 +229,7 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
     if result.lines:
         content = held_content(session, result)
         found.items.append(BackupItem("stored", content, result.count, name))
-    elif session.profile.commands.stored:  # the board lists it, so it should hold something
+    elif session.profile.commands.stored and not unnamed:  # it is listed, so it should be there
         found.unread[name] = "Nothing came when it was recalled."
     return True
 

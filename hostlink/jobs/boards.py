@@ -94,9 +94,13 @@ def looks_like_label(text: str) -> bool:
     return not Path(text).exists() and identity_of(text).vid is None and not _IS_COM.match(text)
 
 
-def port_labelled(archive: Archive, label: str) -> str:
-    """The port at which the board of a label is now. Raises LinkError where there is none."""
-    labelled = {fold(board.label): board for board in archive.boards() if board.label}
+def port_labelled(archive: Archive | None, label: str) -> str:
+    """The port at which the board of a label is now. Raises LinkError where there is none.
+
+    archive: None where there is none yet.
+    """
+    boards = archive.boards() if archive is not None else []
+    labelled = {fold(board.label): board for board in boards if board.label}
     board = labelled.get(fold(label))
     if board is None:
         raise LinkError(

@@ -101,7 +101,11 @@ def restore(session: Session, archive: Archive, backup: Backup) -> None:
 
 def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
     """Put back what has room. Memory holds what the firmware began with, which needs no keeping."""
-    session.dialogue.clear()
+    try:
+        session.dialogue.clear()
+    except RefusedError as refused:
+        refused.kept = ""  # the program that is there is not the user's
+        raise
     try:
         putback(session, archive, backup, held=NOTHING)
     except MisfitError as misfit:

@@ -24,11 +24,12 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.events import Emit, KeptAs
+from hostlink.jobs.fitness import check_loadable, smaller_advice
 from hostlink.jobs.material import Material
 from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
-from hostlink.listing import Line, Listing, Review, measure, mend, review
+from hostlink.listing import Line, Listing, measure
 from hostlink.words import plural
 
 
@@ -91,17 +92,17 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
     """
     state = _State(material.label)
     if not session.choice.is_guess:
-        check_loadable(material, session.profile, options)
+        check_loadable(material, session.profile, despite_review=options.despite_review)
     try:
         if session.choice.is_guess:
             session.attach()
-            check_loadable(material, session.profile, options)
+            check_loadable(material, session.profile, despite_review=options.despite_review)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
         before = session.profile
         session.attach()
         if session.profile != before:
-            check_loadable(material, session.profile, options)
+            check_loadable(material, session.profile, despite_review=options.despite_review)
         board = session.board_in(archive)
         with session.job(archive, "load", board, program=material.name) as record:
             record.revision = revision
@@ -114,20 +115,6 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
     except HostlinkError as error:
         _add_state(session, error, state)
         raise
-
-
-def check_loadable(material: Material, profile: Profile, options: LoadOptions) -> None:
-    """Raise RefusedError where a listing is not fit to be loaded; needs no board.
-
-    Opening a port may restart a board, so this comes first. What came from a board goes back to one
-    as it was, whatever a review says of it.
-    """
-    checked = review(material.listing, profile.rules)
-    if not material.listing.numbered():
-        raise _nothing_to_load(material, profile)
-    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
-    if checked.errors and not (options.despite_review or came_from_a_board):
-        raise _refusal(material, profile, checked)
 
 
 def _overwrite(
@@ -215,7 +202,7 @@ def _must_fit(session: Session, material: Material, held: Held, *, discarded: bo
             f"{material.label} does not fit: it takes {plural(ledger.total, 'byte')}, and the "
             f"board has {room:,}: {plural(ledger.total - room, 'byte')} over.",
             kept="Nothing was sent to the board.",
-            advice=f"`hostlink shrink {material.word} --to-fit` makes it smaller.",
+            advice=smaller_advice(material, session.profile, room),
         )
 
 
@@ -289,41 +276,6 @@ def expected_seconds(material: Material, pacing: Pacing) -> float:
     sending = wire * pacing.byte_s
     together = max(sending, busy) if pacing.receive_buffer > 1 else sending + busy
     return together + 3 * sending  # what was there and the read-back are listed too
-
-
-def _nothing_to_load(material: Material, profile: Profile) -> RefusedError:
-    return RefusedError(
-        f"{material.label} has no numbered line, so there is nothing to load.",
-        kept="Nothing was sent to the board.",
-        advice=_mend_advice(material, profile),
-    )
-
-
-def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedError:
-    first = checked.errors[0]
-    where = f"line {first.number}: " if first.number is not None else ""
-    others = len(checked.errors) - 1
-    more = ""
-    if others:
-        more = f" There {'is 1 more error' if others == 1 else f'are {others:,} more errors'}."
-    shows = f"`hostlink review {material.word}` shows everything."
-    advice = [first.advice, shows, _mend_advice(material, profile)]
-    return RefusedError(
-        f"{material.label} would not load as it is: {where}{first.message}{more}",
-        kept="Nothing was sent to the board.",
-        advice=" ".join(part for part in advice if part),
-    )
-
-
-def _mend_advice(material: Material, profile: Profile) -> str:
-    """Advice to mend, where mending would leave fewer errors; else ""."""
-    mended = mend(material.text, profile.rules)
-    before = review(material.listing, profile.rules).errors
-    after = review(Listing.from_text(mended.text), profile.rules).errors
-    if len(after) >= len(before):
-        return ""
-    left = f"all but {len(after):,} of them" if after else "this"
-    return f"`hostlink mend {material.word} -o NEW-FILE` repairs {left}."
 
 
 def keep_material(

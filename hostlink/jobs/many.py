@@ -14,7 +14,8 @@ from hostlink.board.ports import identity_of, same_board
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
 from hostlink.jobs.attaching import known_board
 from hostlink.jobs.events import Event
-from hostlink.jobs.loading import Loaded, LoadOptions, check_loadable, keep_material, load
+from hostlink.jobs.fitness import check_loadable
+from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.material import Material, program_name
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
@@ -144,7 +145,7 @@ def load_on_each(
     Raises RefusedError before any port is opened where the listing is not fit for one of them.
     """
     for choice in choices:
-        check_loadable(material, choice.effective, options)
+        check_loadable(material, choice.effective, despite_review=options.despite_review)
     revision = keep_material(
         choices[0].effective, lambda event: emit("", event), archive, material, options
     )

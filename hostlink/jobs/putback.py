@@ -100,9 +100,13 @@ def misfits(
     """
     room = eeprom
     found: list[Misfit] = []
+    one_is_taken = False
     for item in items:
         size = measure(Listing.from_text(item.content.text), profile.rules).total
         why = _no_place(profile, item) or _untypable(profile, item)
+        if not why and item.kind == "stored" and profile.commands.has_unnamed_slot:
+            why = "this board has one place, which another one takes" if one_is_taken else ""
+            one_is_taken = True
         if not why and capacity and size > capacity:
             why = f"it is {size - capacity:,} bytes over the {capacity:,} here"
         if not why and eeprom and item.kind == "stored":
@@ -256,11 +260,12 @@ class _PutBack:
         """Store programs; the slots that held them already, and are left alone."""
         session = self._session
         there = {name.casefold() for name in slot_names(session)}
+        unnamed = session.profile.commands.has_unnamed_slot
         unchanged: list[str] = []
         for item in items:
             lines = Listing.from_text(item.content.text).numbered()
             self._touched = True
-            if item.slot.casefold() in there:
+            if unnamed or item.slot.casefold() in there:
                 held = slot_held(session, item.slot)
                 if same_program(session, held.lines, lines):
                     unchanged.append(item.slot)

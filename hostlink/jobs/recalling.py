@@ -8,20 +8,23 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from hostlink.board.capturing import Capture
+from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
-from hostlink.board.reading import rows_of
-from hostlink.errors import HostlinkError, ReadBackError, RefusedError
+from hostlink.board.profile import Profile
+from hostlink.board.reading import Reading, rows_of
+from hostlink.errors import HostlinkError, NotKnownError, ReadBackError, RefusedError
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
-from hostlink.listing import Line, Listing, canonical_lines, review
+from hostlink.listing import Line, Listing, canonical_lines, review, to_text
 from hostlink.words import safe
 
 _MOST_LISTS = 7  # times the board is asked what it has stored
+_LEAST_BLANK = 64  # characters: fewer than any EEPROM has bytes, more than a word of the board's
 _RECALLS = 3  # times that a stored program is asked for, where nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
@@ -53,7 +56,8 @@ def stored(session: Session) -> list[Slot]:
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
-        rows = tuple(row.strip() for row in rows_of(answer) if row.strip())
+        idle = ("", *session.profile.commands.answer_rows)
+        rows = tuple(row.strip() for row in rows_of(answer) if row.strip() not in idle)
         if rows in heard:
             _refuse_errors(session, "list stored programs", answer)
             return [Slot(row.split()[0], row) for row in rows]
@@ -68,16 +72,16 @@ def stored(session: Session) -> list[Slot]:
 def listed(session: Session) -> list[Slot]:
     """The stored programs as `stored` tells them, or the slots that this kind of board has."""
     commands = session.profile.commands
-    if commands.slots and not commands.stored:
+    if commands.places and (commands.has_unnamed_slot or not commands.stored):
         session.attach()
-        return [Slot(name, "") for name in commands.slots]
+        return [Slot(name, "") for name in commands.places]
     return stored(session)
 
 
 def slot_names(session: Session) -> tuple[str, ...]:
     """The slots that may hold something and can be read; none where a board can tell neither."""
     commands = session.profile.commands
-    if not commands.recall or not (commands.stored or commands.slots):
+    if not commands.recall or not (commands.stored or commands.places):
         return ()
     return tuple(slot.name for slot in listed(session))
 
@@ -96,20 +100,53 @@ def recalled(session: Session, name: str) -> Capture:
         if session.profile.commands.clear:
             session.dialogue.clear()
         _ask(session, "recall", "recall a stored program", name)
-        result = session.dialogue.capture()
+        try:
+            result = session.dialogue.capture()
+        except (NotKnownError, ReadBackError) as error:
+            error.kept = ""  # what it says of the program in memory is no longer so
+            raise
         if result.lines and health.restarts == restarts:
             break
     return result
 
 
 def slot_held(session: Session, name: str) -> Capture:
-    """As `recalled`, but nothing where a board that cannot list its slots refuses an empty one."""
+    """As `recalled`, but nothing where a board that cannot list its slots refuses an empty one.
+
+    Where the board shows its one place by a command, memory is not touched.
+    """
+    commands = session.profile.commands
+    if commands.list_stored:
+        return _place_held(session)
     try:
         return recalled(session, name)
     except RefusedError:
-        if session.profile.commands.stored:
+        if commands.stored and not commands.has_unnamed_slot:
             raise
         return Capture({}, 0)
+
+
+def _place_held(session: Session) -> Capture:
+    """Capture what the one place holds, by the command that shows it.
+
+    Raises as Dialogue.capture does.
+    """
+    profile = session.profile
+    commands = replace(profile.commands, list=profile.commands.list_stored, free_memory="")
+    shown = replace(profile, commands=commands)
+    dialogue = Dialogue(session.wire, shown, session.emit, evidence=session.dialogue.evidence)
+    reading = dialogue.read_listing()
+    return Capture({}, 1) if _is_blank(reading, profile) else dialogue.capture()
+
+
+def _is_blank(reading: Reading, profile: Profile) -> bool:
+    """Whether an answer is an EEPROM that was never written: one character, again and again.
+
+    No row end stands between them and the prompt.
+    """
+    prompt = to_text(profile.talk.prompt, profile.rules.form.charset)
+    said = "".join(reading.unexplained).removesuffix(prompt)
+    return not reading.lines and len(said) >= _LEAST_BLANK and len(set(said)) == 1
 
 
 def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> None:
@@ -167,7 +204,7 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         put_into_memory(session, lines)
         back = True
     if back:
-        state = "Memory holds what it held before."
+        state = "Memory holds what it held before." if lines else "Memory is empty."
     elif spec:
         load = f"`hostlink load {spec}`"
         if review(Listing(tuple(lines.values())), session.profile.rules).errors:

@@ -49,7 +49,7 @@ def choose_profile(archive: Archive | None, port: str, named: str = "") -> tuple
     remembered = remembered_profile(archive, identity_of(port)) if port else None
     if remembered is not None:
         return remembered, False
-    if not port or (port.startswith("practice:") and "kind=" not in port):
+    if not port or (port.startswith("practice:") and "kind=" not in port and "like=" not in port):
         return find_profile(PRACTICE), False
     return find_profile(CAREFUL), True
 

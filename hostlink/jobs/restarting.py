@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board
 from hostlink.board.events import Phase, Warned
-from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError, RefusedError
 from hostlink.jobs.rescuing import Held, discard_held, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
@@ -93,6 +93,12 @@ def _after(session: Session, archive: Archive, board: Board, held: Held) -> Rest
         session.emit(Warned("The board started a program by itself; it was left alone."))
         return Restarted(held, False, 0)
     session.emit(Phase("Reading what the board holds now"))
-    now = session.dialogue.capture()
+    try:
+        now = session.dialogue.capture()
+    except (NotKnownError, ReadBackError) as error:
+        error.kept = "The board was restarted."
+        if held.spec:
+            error.kept += f" What it held before is kept as {held.spec}."
+        raise
     archive.set_host_copy(board.uuid, held_content(session, now), proven=True)
     return Restarted(held, True, len(now.lines))

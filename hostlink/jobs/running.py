@@ -203,7 +203,7 @@ def stop(session: Session) -> str:
         return "It was interrupted, and is still in the board's memory."
     if not core.sent:
         return "Boards of this kind have no key that interrupts a program; it was left as it is."
-    if not session.dialogue.pacing.prompt:
+    if not session.dialogue.pacing.direct_end:
         return (
             "The interrupt was sent; this board shows no prompt, so it is not known whether the "
             "program stopped."

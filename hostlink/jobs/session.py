@@ -19,6 +19,7 @@ from hostlink.board.learning import Learned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
 from hostlink.board.recognise import Recognised
+from hostlink.board.twin import twin_named
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.attaching import last_program, remembered_restart
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
@@ -99,9 +100,11 @@ class Session:
         missing = choice.port.startswith("/") and not Path(choice.port).exists()
         if self.foresight.restarts and not missing:
             emit(Warned(_warning(choice.port, self.foresight)))
+        kind = twin_named(choice.port)
+        twin = (kind,) if kind is not None else ()
         own = Recorder(choice.record) if recorder is None and choice.record is not None else None
         try:
-            port, clock = open_port(choice.port, self.profile.talk.baud)
+            port, clock = open_port(choice.port, self.profile.talk.baud, *twin)
         except HostlinkError:
             if own is not None:
                 own.close()

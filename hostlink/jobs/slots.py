@@ -97,8 +97,11 @@ def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
 
 def _must_be_listed(session: Session, name: str) -> None:
     """Refuse what the board does not list before memory is cleared for it."""
+    commands = session.profile.commands
+    if commands.has_unnamed_slot:
+        return
     names = slot_names(session)
-    if session.profile.commands.stored and name.casefold() not in {n.casefold() for n in names}:
+    if commands.stored and name.casefold() not in {n.casefold() for n in names}:
         has = f"It has: {', '.join(map(safe, names))}." if names else "It has nothing stored."
         raise RefusedError(
             f"The board has nothing stored as {name}.", kept="Nothing was changed.", advice=has
@@ -108,14 +111,16 @@ def _must_be_listed(session: Session, name: str) -> None:
 def _look_into(session: Session, archive: Archive, board: Board, name: str, memory: Held) -> Held:
     """What a slot holds, kept in the archive; memory is put back as it was, proven."""
     commands = session.profile.commands
-    slots = listed(session) if commands.stored or commands.slots else []
-    if name.casefold() not in {slot.name.casefold() for slot in slots}:
+    slots = listed(session) if commands.stored or commands.places else []
+    is_there = name.casefold() in {slot.name.casefold() for slot in slots}
+    if not (is_there or commands.has_unnamed_slot):
         return NOTHING
     if not commands.recall:
         session.emit(Warned(f"What {name} holds now cannot be read, so it is not kept."))
         return NOTHING
     before = keep_held(session, archive, board, slot_held(session, name))
-    _put_back(session, memory)
+    if not commands.list_stored:
+        _put_back(session, memory)
     return before
 
 

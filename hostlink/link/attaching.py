@@ -21,6 +21,7 @@ import contextlib
 import os
 import sys
 import tempfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -203,19 +204,29 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
 class Waking:
     """Listens to a board that may be starting, and sends nothing: a bootloader would take it.
 
+    Only a question that the board is known to ask at its start is answered, by an empty line.
     Ends when a prompt stands at the start of a line and is quiet, or after longest_s. When done:
     `heard`, and `woke`: the banner came, or where none is known a prompt that nobody asked for.
     known: whether the prompt is known; else any text that is followed by silence ends it.
+    questions: asked at the start, without the blanks behind them.
     """
 
     def __init__(
-        self, pacing: Pacing, *, banner: bytes, restart_s: float, known: bool = True
+        self,
+        pacing: Pacing,
+        *,
+        banner: bytes,
+        restart_s: float,
+        known: bool = True,
+        questions: Sequence[bytes] = (),
     ) -> None:
         self.heard = bytearray()
         self.woke = False
         self._pacing = pacing
         self._banner = banner
         self._known = known
+        self._questions = list(questions)
+        self._answered_to = 0  # bytes heard before the last answer went out
         self._longest_s = restart_s * _WAKING_MARGIN + _WAKING_SLACK_S
         self._end: float | None = None
         self._last = 0.0
@@ -236,6 +247,14 @@ class Waking:
         prompted = ends_with_prompt(heard, self._pacing) if self._known else bool(heard)
         quiet_s = self._pacing.quiet_s if self._known else _SILENCE_AFTER_START_S
         quiet_at = self._last + quiet_s
+        asks = heard[self._answered_to :].rstrip(b" ").endswith(tuple(self._questions))
+        if asks and now < quiet_at:
+            return Step(b"", quiet_at)
+        if asks:
+            self._answered_to = len(heard)
+            self._end = self._last = now
+            self._end += self._longest_s
+            return Step(self._pacing.line_end, self._end)
         if (prompted and now >= quiet_at) or now >= self._end:
             self.woke = self._banner in heard if self._banner else prompted
             self._done = True

@@ -9,17 +9,19 @@ import platformdirs
 
 from hostlink.link.clock import Clock, RealClock, VirtualClock
 from hostlink.link.port import Port
+from hostlink.practice.kind import Kind
 
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
 
 
-def open_port(name: str, baud: int) -> tuple[Port, Clock]:
+def open_port(name: str, baud: int, kind: Kind | None = None) -> tuple[Port, Clock]:
     """Open a device, `practice://`, `rfc2217://` or `socket://` and give the clock it lives by.
 
-    Raises LinkError where it cannot be opened, UsageError where the address makes no sense.
+    kind: what a practice board is to be, in place of what its address says. Raises LinkError where
+    it cannot be opened, UsageError where the address makes no sense.
     """
     if name.startswith("practice:"):
-        return _open_practice(name, baud)
+        return _open_practice(name, baud, kind)
     from hostlink.link.serial_port import SerialPort  # pyserial is not needed for a practice board
 
     return SerialPort(name, baud), RealClock()
@@ -48,14 +50,23 @@ def practice_folder() -> Path:
     return Path(platformdirs.user_state_dir("hostlink", appauthor=False)) / "practice"
 
 
-def _open_practice(name: str, baud: int) -> tuple[Port, Clock]:
+def _open_practice(name: str, baud: int, kind: Kind | None) -> tuple[Port, Clock]:
     from hostlink.practice.address import open_board, parse_address
     from hostlink.practice.port import PracticePort
 
     address = parse_address(name)
-    machine, keep = open_board(address, practice_folder(), baud)
+    machine, keep = open_board(address, practice_folder(), baud, kind)
     if address.virtual:
         virtual = VirtualClock()
         return PracticePort(machine, virtual, jump=virtual.advance_to, on_close=keep), virtual
     clock = RealClock()
     return PracticePort(machine, clock, on_close=keep), clock
+
+
+def practice_kinds() -> list[dict[str, str]]:
+    """Return the kinds of practice board: of each its name (kind), a title, and what is peculiar
+    to it (about). The practice board's own comes first."""
+    from hostlink.practice.kind_file import find_kind, kind_names
+
+    kinds = map(find_kind, kind_names())
+    return [{"kind": kind.name, "title": kind.title, "about": kind.about} for kind in kinds]

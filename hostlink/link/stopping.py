@@ -6,7 +6,8 @@ Rules:
 2. Some interpreters take the interrupt as text while INPUT waits. There the line is abandoned, a
    number is given, and the interrupt follows at its heels while the program runs on. The number has
    a sign, since at a prompt that was not recognised a bare one would delete a line.
-3. The program has stopped when the prompt is back, and not before.
+3. The program has stopped when the prompt, or the word that the board is ready, is back, and not
+   before.
 """
 
 from __future__ import annotations
@@ -23,7 +24,8 @@ _LONGEST_PRINTING_S = 2.0  # what a board has in its buffers and on the wire is 
 class Stopping:
     """Stops a program. When done: `stopped`, and `row`, which the board sent last.
 
-    On a board without a prompt `stopped` stays False: there it cannot be known.
+    On a board that shows neither prompt nor such a word `stopped` stays False: there it cannot be
+    known.
     """
 
     def __init__(self, pacing: Pacing) -> None:
@@ -36,7 +38,7 @@ class Stopping:
         abandon = pacing.line_cancel or pacing.line_end
         number = _ANSWER + pacing.line_end + pacing.interrupt
         ways = [pacing.interrupt, abandon, number] * _ROUNDS if pacing.interrupt else []
-        self._ways = ways if pacing.prompt else ways[:1]
+        self._ways = ways if pacing.direct_end else ways[:1]
         self._at = 0
         self._done = False
 
@@ -56,7 +58,7 @@ class Stopping:
             hearing.take(now, received)
             rows = [row for row in received.splitlines() if row.strip()]
             self._last_row = rows[-1] if rows else self._last_row
-        prompt_at = hearing.prompt_at() if self._pacing.prompt else None
+        prompt_at = hearing.prompt_at() if self._pacing.direct_end else None
         if prompt_at is not None:
             if now < prompt_at:
                 return Step(b"", prompt_at)

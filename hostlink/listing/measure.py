@@ -5,12 +5,15 @@ Sizes are bytes. The rules of cost are those of `hostlink.listing.rules.Storage`
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
 from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Rules, Storage
 from hostlink.listing.tokens import Span, scan
+
+_SMALL = re.compile("[a-z]")
 
 Standing = Literal["stored", "replaced", "deletes", "direct"]
 
@@ -103,6 +106,8 @@ def _spans_size(text: str, rules: Rules) -> int:
     """Bytes of a text whose keywords are stored as tokens, or whose blanks are not stored, each
     outside quotes and remarks."""
     storage = rules.storage
+    if rules.language.capitals_only:
+        text = _SMALL.sub("~", text)  # neither a keyword nor a remark begins with these
     sizes = {word.upper().replace(" ", ""): size for word, size in storage.tokens}
     fixed = {"number": storage.constant_bytes, "name": storage.name_bytes}
 

@@ -6,7 +6,7 @@ as parameters and so never need to know a profile, a file or a board.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 
@@ -130,3 +130,7 @@ class Rules:
     form: Form = field(default_factory=Form)
     storage: Storage = field(default_factory=Storage)
     language: Language = field(default_factory=Language)
+
+    def with_room(self, program_bytes: int) -> Rules:
+        """The same rules for a board with that many bytes for a program."""
+        return replace(self, storage=replace(self.storage, program_bytes=program_bytes))

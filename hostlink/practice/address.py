@@ -1,11 +1,14 @@
 """Opening a practice board by its address: `practice://NAME?option=value&option`.
 
-A named board keeps memory, EEPROM and flash in a locked state file, so that one command can load a
-program and the next can save it; options hold for one opening. Without a name it is called "desk".
+A named board keeps memory, EEPROM, flash and its kind in a locked state file, so that one command
+can load a program and the next can save it; the other options hold for one opening. Without a name
+it is called "desk".
 
-Options: `fresh` starts with empty memory, EEPROM and a new flash; `time=virtual` does not wait;
-every field of BoardSettings and Faults by its name: `line_ms=15&receive_buffer=2&to_host=0.001`.
-`seed` is both: where the board's random numbers start, and which faults happen.
+Options: `kind` is one of hostlink.practice.kind_file; `like` is a profile, of which the board is
+a twin (hostlink.board.twin); `fresh` starts with empty memory, EEPROM and a new flash;
+`time=virtual` does not wait; every field of BoardSettings and Faults by its name, in place of the
+kind's own: `line_ms=15&receive_buffer=2&to_host=0.001`. `seed` is both: where the board's random
+numbers start, and which faults happen.
 """
 
 from __future__ import annotations
@@ -16,35 +19,58 @@ import dataclasses
 import json
 import os
 import re
+import typing
 import urllib.parse
 import zlib
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
 
 from hostlink.errors import LinkError, LinkReason, RefusedError, UsageError
 from hostlink.practice.faults import Faults
+from hostlink.practice.kind import Kind
+from hostlink.practice.kind_file import (
+    DEFAULT,
+    find_kind,
+    kind_from_data,
+    kind_names,
+    kind_to_data,
+)
 from hostlink.practice.machine import Machine
-from hostlink.practice.settings import BoardSettings
+from hostlink.practice.settings import BoardSettings, setting_fault
 
 SCHEME = "practice://"
 DEFAULT_NAME = "desk"
 _FORMAT = 1
 _NAME = re.compile(r"[A-Za-z0-9_-]{1,40}")
 _LARGEST_STATE = 1 << 20
-_LARGEST_BOOT = 4096  # ATmega328P data sheet 7810C, table 26-7: 2048 words
 
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """A practice address taken apart."""
+    """A practice address taken apart.
+
+    kind: the name of a kind, "" where the address names none. given: settings in place of the
+    kind's own.
+    """
 
     name: str
-    settings: BoardSettings
     faults: Faults
     fresh: bool
     virtual: bool
+    kind: str = ""
+    given: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def settings(self) -> BoardSettings:
+        """The settings of a board that the address makes anew."""
+        return self.applied(find_kind(self.kind or DEFAULT)).settings
+
+    def applied(self, kind: Kind) -> Kind:
+        """Return the kind with the settings that the address gives."""
+        settings = dataclasses.replace(kind.settings, **self.given)
+        return dataclasses.replace(kind, settings=settings)
 
 
 def parse_address(url: str) -> Address:
@@ -63,11 +89,17 @@ def parse_address(url: str) -> Address:
             advice="Use up to 40 letters, digits, - and _.",
         )
     fresh = virtual = False
+    kind = ""
     settings: dict[str, Any] = {}
     faults: dict[str, Any] = {}
     for key, value in urllib.parse.parse_qsl(query, keep_blank_values=True):
         if key == "fresh":
             fresh = value not in ("0", "no")
+        elif key == "like":  # read by hostlink.board.twin: a profile is nothing known here
+            if not value:
+                raise UsageError("like names a profile: like=tiny.")
+        elif key == "kind":
+            kind = find_kind(value).name
         elif key == "time":
             virtual = _one_of(key, value, "real", "virtual") == "virtual"
         elif key in _FIELDS[BoardSettings] or key in _FIELDS[Faults]:
@@ -75,45 +107,47 @@ def parse_address(url: str) -> Address:
                 if key in _FIELDS[fields]:
                     values[key] = _value(key, value, _FIELDS[fields][key])
         else:
-            known = ", ".join(["fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]])
+            known = ", ".join(
+                ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
+            )
             raise UsageError(
                 f'The practice board has no option "{key}".', advice=f"Known: {known}."
             )
-    return Address(name, BoardSettings(**settings), Faults(**faults), fresh, virtual)
-
-
-def _field_defaults(kind: type[BoardSettings] | type[Faults]) -> dict[str, Any]:
-    return {field.name: field.default for field in dataclasses.fields(kind)}
+    return Address(name, Faults(**faults), fresh, virtual, kind, settings)
 
 
 _FIELDS: dict[type, dict[str, Any]] = {
-    BoardSettings: _field_defaults(BoardSettings),
-    Faults: _field_defaults(Faults),
+    owner: {name: typing.get_type_hints(owner)[name] for name in owner.__dataclass_fields__}
+    for owner in (BoardSettings, Faults)
 }
 
 
-def _value(key: str, text: str, default: Any) -> Any:
-    """A value of the same kind as the option's default."""
-    if isinstance(default, bool):
+def _value(key: str, text: str, annotation: Any) -> Any:
+    """The value of an option, of the type that its field has."""
+    if typing.get_origin(annotation) is typing.Literal:
+        return _one_of(key, text, *typing.get_args(annotation))
+    if annotation is bool:
         return _one_of(key, text or "yes", "yes", "no", "1", "0") in ("yes", "1")
-    if isinstance(default, bytes):
-        if key == "line_end" and not text:
-            raise UsageError("The practice board's line_end cannot be empty.")
-        return text.encode("latin-1", "replace")
-    if isinstance(default, str):
-        return _one_of(key, text, "echo", "prompt", "after-prompt")
+    value: Any
+    if annotation is bytes:
+        value = text.encode("latin-1", "replace")
+    else:
+        value = _number(key, text, annotation)
+    fault = setting_fault(key, value)
+    if fault:
+        raise UsageError(f"The practice board's {key} {fault}.")
+    return value
+
+
+def _number(key: str, text: str, annotation: Callable[[str], float]) -> float:
     try:
-        number = type(default)(text)
+        number = annotation(text)
     except ValueError:
         number = -1
     if not 0 <= number <= 10_000_000:
         raise UsageError(
             f'The practice board\'s {key} cannot be "{text[:40]}"; it is a number from 0.'
         )
-    if key in ("baud", "bootloader_baud") and number < 50:
-        raise UsageError(f"The practice board's {key} must be 50 or more.")
-    if key == "boot_bytes" and number > _LARGEST_BOOT:
-        raise UsageError(f"The practice board's boot_bytes can be {_LARGEST_BOOT} at most.")
     return number
 
 
@@ -127,29 +161,40 @@ def _one_of(key: str, text: str, *allowed: str) -> str:
 
 
 def open_board(
-    address: Address, folder: Path, host_baud: int
+    address: Address, folder: Path, host_baud: int, kind: Kind | None = None
 ) -> tuple[Machine, Callable[[Machine], None]]:
     """A machine with the state it was left in, and what to call with it when the port is closed.
 
-    folder: where the state files are. Raises LinkError where the board is open elsewhere or the
-    folder cannot be used, RefusedError where its program does not fit the settings.
+    folder: where the state files are. kind: in place of the one that the address names. Raises
+    LinkError where the board is open elsewhere or the folder cannot be used, RefusedError where its
+    program does not fit the settings or it is a board of another kind.
     """
     path = folder / f"{address.name}.json"
     with _folder_trouble(folder):
         folder.mkdir(parents=True, exist_ok=True)
         handle = path.with_suffix(".lock").open("ab")
     lock = _lock(handle, address.name)
-    machine = Machine(address.settings, address.faults, host_baud=host_baud)
-    if not address.fresh:
-        try:
-            _restore(machine, path)
-        except RefusedError:
-            lock.close()
-            raise
+    try:
+        state = {} if address.fresh else _read_state(path)
+        wanted = kind or (find_kind(address.kind) if address.kind else None)
+        of_kind = _settled(address, wanted, state)
+        applied = address.applied(of_kind)
+        machine = Machine(applied.settings, address.faults, kind=applied, host_baud=host_baud)
+        _restore(machine, state)
+    except RefusedError:
+        lock.close()
+        raise
 
     def keep(machine: Machine) -> None:
         flash = base64.b64encode(zlib.compress(machine.chip.flash)).decode("ascii")
-        state = {"format": _FORMAT, "basic": machine.basic.to_state(), "flash": flash}
+        state = {
+            "format": _FORMAT,
+            "kind": of_kind.name,
+            "basic": machine.basic.to_state(),
+            "flash": flash,
+        }
+        if of_kind.name not in kind_names() or of_kind != find_kind(of_kind.name):
+            state["kind_data"] = kind_to_data(of_kind)
         temporary = path.with_suffix(".new")
         with lock, _folder_trouble(folder):
             temporary.write_text(json.dumps(state), encoding="utf-8")
@@ -158,21 +203,58 @@ def open_board(
     return machine, keep
 
 
-def _restore(machine: Machine, path: Path) -> None:
-    """Put a saved state back; a spoilt one means an empty board, as after a power cut.
+def _read_state(path: Path) -> dict[str, Any]:
+    """What was kept of a board; {} where nothing was, or where it is spoilt: an empty board then,
+    as after a power cut."""
+    try:
+        if path.stat().st_size > _LARGEST_STATE:
+            return {}
+        state = json.loads(path.read_text(encoding="utf-8"))
+        sound = state["format"] == _FORMAT and isinstance(state["basic"], dict)
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return {}
+    return dict(state) if sound else {}
+
+
+def _settled(address: Address, wanted: Kind | None, state: Mapping[str, Any]) -> Kind:
+    """The kind that the board is. Raises RefusedError where it was kept as another one.
+
+    A board that was kept before there were kinds is a practice board.
+    """
+    name = str(state.get("kind", DEFAULT))
+    if not state:
+        return wanted or find_kind(DEFAULT)
+    if wanted is not None and wanted.name != name:
+        raise RefusedError(
+            f'The practice board "{address.name}" is of the kind {name}, not {wanted.name}.',
+            kept="What it holds was not touched.",
+            advice=f"Use another name for a new board, or lose what this one holds: {SCHEME}"
+            f"{address.name}?kind={wanted.name}&fresh.",
+        )
+    if wanted is not None:
+        return wanted
+    data = state.get("kind_data")
+    try:
+        return kind_from_data(name, data) if isinstance(data, dict) else find_kind(name)
+    except UsageError as error:
+        raise RefusedError(
+            f'The kind of the practice board "{address.name}" cannot be read back.',
+            kept="It was not changed.",
+            advice="Name its kind, or start the practice board fresh.",
+        ) from error
+
+
+def _restore(machine: Machine, state: Mapping[str, Any]) -> None:
+    """Put a saved state back.
 
     Raises RefusedError where a sound one does not fit the settings: it must not be lost.
     """
-    try:
-        if path.stat().st_size > _LARGEST_STATE:
-            return
-        state = json.loads(path.read_text(encoding="utf-8"))
-        if state["format"] == _FORMAT:
-            machine.basic.from_state(state["basic"])
-            if "flash" in state:
-                _restore_flash(machine, state["flash"])
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    if not state:
         return
+    machine.basic.from_state(state["basic"])
+    if isinstance(state.get("flash"), str):
+        _restore_flash(machine, state["flash"])
+    machine.resume()
 
 
 def _restore_flash(machine: Machine, kept: str) -> None:
@@ -180,10 +262,10 @@ def _restore_flash(machine: Machine, kept: str) -> None:
     size = len(machine.chip.flash)
     try:
         flash = zlib.decompressobj().decompress(base64.b64decode(kept), size + 1)
-    except zlib.error:
+    except (ValueError, zlib.error):
         return
     if len(flash) == size:
-        machine.hold_flash(flash)
+        machine.chip.flash[:] = flash
 
 
 @contextlib.contextmanager

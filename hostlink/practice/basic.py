@@ -1,4 +1,4 @@
-"""The Tiny BASIC firmware of the practice board.
+"""The BASIC firmware of a practice board.
 
 One typed line goes in; what the board does with it comes out as operations (hostlink.practice.ops).
 The firmware never sees the wire: prompt, echo and line editing are the machine's.
@@ -6,43 +6,55 @@ The firmware never sees the wire: prompt, echo and line editing are the machine'
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from collections.abc import Mapping
 from typing import Any
 
 from hostlink.errors import RefusedError
-from hostlink.practice.complaint import ERROR_WORDS, STOPPED, Complaint
-from hostlink.practice.eeprom import START, Eeprom, slot_name
+from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import FUNCTIONS, LETTERS, checked
+from hostlink.practice.kind import ERROR_WORDS, STOPPED, Kind
 from hostlink.practice.ops import Chore, Firmware, Send, Work
-from hostlink.practice.program_memory import FIRST_LINE, LAST_LINE, ProgramMemory, folded
 from hostlink.practice.state import State, Talk
-from hostlink.practice.statements import END, STATEMENTS, read_line
+from hostlink.practice.statements import STATEMENTS, compiler, read_line
+from hostlink.practice.telling import Teller
 
 __all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 
-_NUMBERED = re.compile(rb"[ \t]*0*([0-9]+) *(.*)", re.DOTALL)
+_NUMBERED = re.compile(rb"[ \t]*0*([0-9]+)(.*)", re.DOTALL)
 _STATEMENT = Work(Chore.STATEMENT)
 
 
 class Basic:
     """One board's BASIC.
 
-    program_bytes, eeprom_bytes: bytes for the program and for stored programs. seed: where the
-    random numbers start. fold_case: turn letters outside quotes and remarks into capitals
-    when a line is stored.
+    kind: what it stores, says and understands; the practice board's own unless told otherwise.
+    program_bytes, eeprom_bytes, seed: in place of the kind's. teller: what it says of its memory,
+    the truth unless told otherwise.
     """
 
     def __init__(
         self,
+        kind: Kind | None = None,
         *,
-        program_bytes: int = 999,
-        eeprom_bytes: int = 1024,
-        seed: int = 1,
-        fold_case: bool = False,
+        program_bytes: int | None = None,
+        eeprom_bytes: int | None = None,
+        seed: int | None = None,
+        teller: Teller | None = None,
     ) -> None:
-        self._fold_case = fold_case
-        self._state = State(ProgramMemory(program_bytes), Eeprom(eeprom_bytes), seed, read_line)
+        given = {"program_bytes": program_bytes, "eeprom_bytes": eeprom_bytes, "seed": seed}
+        changed: dict[str, Any] = {key: value for key, value in given.items() if value is not None}
+        kind = kind or Kind()
+        settings = dataclasses.replace(kind.settings, **changed)
+        self.kind = dataclasses.replace(kind, settings=settings)
+        self.teller = teller or Teller()
+        self._state = self._new_state()
+        self._stuck = False
+        self.answered = not kind.messages.questions
+
+    def _new_state(self) -> State:
+        return State(self.kind, compiler(self.kind.language), self.teller)
 
     @property
     def lines(self) -> dict[int, bytes]:
@@ -60,32 +72,51 @@ class Basic:
 
     def banner(self) -> bytes:
         """What the board says after power-on."""
-        return b"practice board, %d bytes for a program" % self._state.memory.size + END
+        return self._state.wording.say(
+            self.kind.messages.greeting,
+            free=self._state.memory.size,
+            eeprom=self._state.eeprom.size,
+            eeprom_left=self._state.eeprom.left,
+        )
 
     def power_on(self) -> None:
         """Forget the program and all variables; the EEPROM stays."""
         self._state.power_on()
+        self._stuck = False
+        self.answered = not self.kind.messages.questions
+
+    def lose_program(self) -> None:
+        """Forget the program, as after a mishap; variables stay."""
+        self._state.memory.replace({})
 
     def auto_start(self) -> Firmware | None:
-        """After power-on: what runs by itself, if a program of the name START is stored."""
-        if START not in self.eeprom:
+        """After power-on: what runs by itself, if a stored program is to do so."""
+        name = self._state.eeprom.starts
+        if not name:
             return None
-        return self._execute(b"FETCH START", then=b"RUN")
+        self._state.memory.replace(self.eeprom[name])
+        run = dict(self.kind.language.words)["run"][0]
+        return self._execute(run.encode("latin-1"))
 
     def enter(self, typed: bytes) -> Firmware:
         """Handle one typed line, given without its line end.
 
         A number and text are stored, a number alone deletes; anything else runs at once.
         """
+        messages, wording = self.kind.messages, self._state.wording
         numbered = _NUMBERED.fullmatch(typed)
-        if numbered:
+        if self._stuck:
+            yield Send(wording.error(Complaint(Reason.PUZZLED, rest=""), ""))
+        elif numbered:
             yield Work(Chore.STORE)
-            yield from self._store(numbered[1], numbered[2])
+            yield from self._store(numbered[1], numbered[2], typed)
         elif typed.strip():
             if (yield Work(Chore.DIRECT)):
-                yield Send(STOPPED.encode() + END)
+                yield from _sent(wording.stopped(""))
             else:
                 yield from self._execute(typed)
+        elif messages.done_blank:
+            yield from _sent(wording.done(""))
 
     def to_state(self) -> dict[str, Any]:
         """Everything the board holds, made of what JSON can hold. A running program is not."""
@@ -93,59 +124,74 @@ class Basic:
         return {
             "lines": _written(self.lines),
             "eeprom": {name: _written(lines) for name, lines in self.eeprom.items()},
+            "writes": dict(state.eeprom.writes),
             "variables": list(state.variables),
             "chance": state.chance,
+            "answered": self.answered,
         }
 
     def from_state(self, kept: Mapping[str, Any]) -> None:
         """Hold what `to_state` gave. Raises RefusedError, and changes nothing, if that is damaged
         or does not fit this board."""
+        state = self._new_state()
         try:
-            memory = ProgramMemory(self._state.memory.size)
-            memory.replace(_read_back(kept["lines"]))
-            eeprom = Eeprom(self._state.eeprom.size)
+            state.memory.replace(self._read_back(kept["lines"]))
             for name, lines in kept["eeprom"].items():
-                eeprom.put(slot_name(name), _read_back(lines))
-            variables = [checked(int(value)) for value in kept["variables"]]
-            if len(variables) != len(LETTERS):
-                raise ValueError(f"{len(variables)} variables")
-            chance = int(kept["chance"]) & 0xFFFFFFFF
+                state.eeprom.hold(name, self._read_back(lines))
+            for name, count in kept.get("writes", {}).items():
+                state.eeprom.writes[str(name)] = int(count)
+            state.variables = [checked(int(value)) for value in kept["variables"]]
+            if len(state.variables) != len(LETTERS):
+                raise ValueError(f"{len(state.variables)} variables")
+            state.chance = int(kept["chance"]) & 0xFFFFFFFF
         except (AttributeError, Complaint, KeyError, TypeError, ValueError) as error:
             raise RefusedError(
                 "What was kept of the practice board cannot be read back.",
                 kept="It was not changed.",
                 advice="Start the practice board fresh.",
             ) from error
-        self._state = State(memory, eeprom, self._state.seed, read_line)
-        self._state.variables = variables
-        self._state.chance = chance
+        self._state = state
+        self.answered = bool(kept.get("answered", True))
 
-    def _store(self, digits: bytes, text: bytes) -> Firmware:
-        number = int(digits) if len(digits) <= 5 else LAST_LINE + 1
+    def _read_back(self, kept: Mapping[str, str]) -> dict[int, bytes]:
+        lines = {int(number): text.encode("latin-1") for number, text in kept.items()}
+        first, last = self.kind.storage.first_line, self.kind.storage.last_line
+        if not all(first <= number <= last and text for number, text in lines.items()):
+            raise ValueError("a line that no board would hold")
+        return lines
+
+    def _store(self, digits: bytes, text: bytes, typed: bytes) -> Firmware:
+        state, rules = self._state, self.kind.storage
+        number = state.rules.number(digits)
         try:
-            if not FIRST_LINE <= number <= LAST_LINE:
-                raise Complaint(f"line numbers are {FIRST_LINE} to {LAST_LINE}")
-            self._state.memory.put(number, folded(text) if self._fold_case else text)
+            if not rules.first_line <= number <= rules.last_line:
+                raise Complaint(Reason.LINE_NUMBER, first=rules.first_line, last=rules.last_line)
+            kept = state.rules.kept(text) if text.strip(b" ") else b""
+            wrong = read_line(kept, self.kind.language)[1] if rules.checked else None
+            if wrong is not None:
+                raise wrong
+            state.memory.put(number, kept)
         except Complaint as complaint:
-            yield Send(_error(complaint, ""))
+            full = complaint.reason is Reason.FULL
+            self._stuck = full and rules.when_full == "stuck"
+            yield Send(self._error(complaint, state.wording.direct(typed)))
 
-    def _execute(self, line: bytes, then: bytes = b"") -> Firmware:
-        """Run a direct line, and another after it unless the first one fails."""
+    def _execute(self, line: bytes) -> Firmware:
+        """Run a direct line."""
         state = self._state
         state.column = 0
         state.start_direct(line)
         try:
             stopped = yield from self._steps()
-            if then and not stopped:
-                state.start_direct(then)
-                stopped = yield from self._steps()
         except Complaint as complaint:
-            yield Send(self._fresh() + _error(complaint, state.where()))
+            where = state.where(line, complaint.at)
+            yield Send(self._fresh() + self._error(complaint, where))
             return
         if stopped:
-            yield Send(self._fresh() + STOPPED.encode() + state.where().encode() + END)
-        elif state.column:
-            yield Send(self._fresh())
+            said = state.wording.stopped(state.where(line))
+        else:
+            said = state.wording.done(state.command)
+        yield from _sent(self._fresh() + said)
 
     def _steps(self) -> Talk:
         state = self._state
@@ -162,27 +208,25 @@ class Basic:
             if out is None:
                 continue
             if isinstance(out, bytes):
-                yield Send(out)
+                if out:
+                    yield Send(out)
             elif (yield from out):
                 return True
 
     def _fresh(self) -> bytes:
-        """What brings the output to the start of a line."""
-        fresh = END if self._state.column else b""
-        self._state.column = 0
-        return fresh
+        """What brings the output to the start of a row, on a board that does so."""
+        left_open, self._state.column = self._state.column, 0
+        return self._state.end if left_open and self.kind.messages.open_row else b""
+
+    def _error(self, complaint: Complaint, where: str) -> bytes:
+        return self._state.wording.error(complaint, where, self.teller.flourish)
 
 
-def _error(complaint: Complaint, where: str) -> bytes:
-    return f"{ERROR_WORDS[0]}{complaint}{where}".encode("latin-1") + END
+def _sent(data: bytes) -> Firmware:
+    """Send bytes, if there are any."""
+    if data:
+        yield Send(data)
 
 
 def _written(lines: Mapping[int, bytes]) -> dict[str, str]:
     return {str(number): text.decode("latin-1") for number, text in lines.items()}
-
-
-def _read_back(kept: Mapping[str, str]) -> dict[int, bytes]:
-    lines = {int(number): text.encode("latin-1") for number, text in kept.items()}
-    if not all(FIRST_LINE <= number <= LAST_LINE and text for number, text in lines.items()):
-        raise ValueError("a line that no board would hold")
-    return lines

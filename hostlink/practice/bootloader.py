@@ -76,7 +76,8 @@ def eeprom_bytes(slots: Mapping[str, Mapping[int, bytes]], size: int) -> bytes:
 class Chip:
     """What a bootloader works on. eeprom: 1 KiB, or None where only flash can be read through it.
 
-    page_writes: how often each page was written, for wear.
+    page_writes: how often each page was written, for wear. worn_page: the page, from 1, whose first
+    byte keeps what it holds (0: none).
     """
 
     flash: bytearray
@@ -84,6 +85,7 @@ class Chip:
     signature: bytes = b"\x1e\x95\x0f"
     eeprom: bytes | None = None
     page_writes: dict[int, int] = field(default_factory=dict)
+    worn_page: int = 0
 
     @property
     def is_mute(self) -> bool:
@@ -196,8 +198,9 @@ class Bootloader:
         if frame[3] != ord("F") or not whole or start + PAGE_BYTES > self._chip.boot_start:
             self.mistakes += 1
             return [(at, bytes((INSYNC, FAILED)))]
-        self._chip.flash[start : start + PAGE_BYTES] = data
         page = start // PAGE_BYTES
+        kept = int(page + 1 == self._chip.worn_page)
+        self._chip.flash[start + kept : start + PAGE_BYTES] = data[kept:]
         self._chip.page_writes[page] = self._chip.page_writes.get(page, 0) + 1
         self._busy_until = at + self._page_s
         return [(at, bytes((INSYNC,))), (self._busy_until, bytes((OK,)))]

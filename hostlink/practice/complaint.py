@@ -1,21 +1,69 @@
-"""What the firmware says when it cannot go on, in the practice board's own words."""
+"""Why the firmware cannot go on. What the board then says is up to its kind."""
 
 from __future__ import annotations
 
-ERROR_WORDS = ("! ",)
-"""How every error text of the board begins (at the start of a line)."""
+from enum import Enum
 
-STOPPED = "* stopped"
-"""How the board's word for an interrupted program begins; it is no error."""
+
+class Reason(Enum):
+    """Every reason for a complaint; the value is the key of its text in a kind's file."""
+
+    PUZZLED = "puzzled"  # fits no rule of the language; {rest}: what stands there
+    SHORT = "short"  # the line ends too soon
+    UNKNOWN = "unknown"  # no statement begins like that; {rest}
+    QUOTE = "quote"  # a closing quote is missing
+    BRACKETS = "brackets"  # too many open
+    RANGE = "range"  # a number does not fit
+    DIVISION = "division"  # by 0
+    RANDOM = "random"  # a random number below 1 is asked for
+    NO_LINE = "no-line"  # a jump to {number}, which is not there
+    NEXT = "next"  # NEXT without FOR
+    RETURN = "return"  # RETURN without GOSUB
+    FORS = "fors"  # more than {most} open
+    GOSUBS = "gosubs"  # more than {most} open
+    LINE_NUMBER = "line-number"  # not {first} to {last}
+    FULL = "full"  # memory is; line {number} needs {missing} bytes more
+    PROGRAM_FULL = "program-full"  # a whole program needs {missing} bytes more
+    SLOT_NAME = "slot-name"  # no name for a stored program
+    SLOT_FULL = "slot-full"  # EEPROM is; {name} needs {missing} bytes more
+    SLOT_EMPTY = "slot-empty"  # nothing stored as {name}
+    NO_PROGRAM = "no-program"  # nothing in memory to store
+
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """The names in { } that its text may hold, beside those of every message."""
+        return _FIELDS.get(self, ())
+
+
+_FIELDS = {
+    Reason.PUZZLED: ("rest",),
+    Reason.UNKNOWN: ("rest",),
+    Reason.NO_LINE: ("number",),
+    Reason.FORS: ("most",),
+    Reason.GOSUBS: ("most",),
+    Reason.LINE_NUMBER: ("first", "last"),
+    Reason.FULL: ("number", "missing"),
+    Reason.PROGRAM_FULL: ("missing",),
+    Reason.SLOT_FULL: ("name", "missing"),
+    Reason.SLOT_EMPTY: ("name",),
+}
 
 
 class Complaint(Exception):
-    """A program or command cannot go on. The text lacks the mark in front and the line number."""
+    """A program or command cannot go on.
 
+    at: the character of the line at which it could not, -1 where no place is to blame.
+    """
 
-def puzzled(rest: str) -> Complaint:
-    """The complaint about text that fits no rule of the language, shown from where it starts."""
-    return Complaint(f"puzzled by {excerpt(rest)}" if rest.strip() else "line ends too soon")
+    def __init__(self, reason: Reason, at: int = -1, **fields: object) -> None:
+        super().__init__(reason.value)
+        self.reason = reason
+        self.at = at
+        self.fields = fields
+
+    def again(self) -> Complaint:
+        """Return an equal one, to be raised for the same line once more."""
+        return Complaint(self.reason, self.at, **self.fields)
 
 
 def excerpt(rest: str) -> str:

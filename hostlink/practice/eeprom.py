@@ -1,6 +1,7 @@
-"""The board's EEPROM: a few programs that outlive the power, on a shelf of named slots.
+"""The board's EEPROM: programs that outlive the power, in named slots or in a single one.
 
-A slot takes its name and one byte, the program's bytes, and 2 bytes for the length.
+A named slot takes its name and one byte, the program's bytes, and 2 bytes for the length. A single
+slot holds the rows as they are listed.
 """
 
 from __future__ import annotations
@@ -8,51 +9,97 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
-from hostlink.practice.complaint import Complaint
-from hostlink.practice.program_memory import program_bytes
+from hostlink.practice.complaint import Complaint, Reason
+from hostlink.practice.kind import Shelf
+from hostlink.practice.storing import Storing
 
 LONGEST_NAME = 8
 START = "START"
-"""A program of this name runs at power-on."""
+"""A program of this name runs at power-on, where slots have names."""
+
+ONLY = "ONLY"
+"""What the single slot of a board without names is called here."""
 
 _NAME = re.compile(r"[A-Z0-9]{1,8}", re.ASCII)
+_ROW_END_BYTES = 2
 
 
-def slot_bytes(name: str, lines: Mapping[int, bytes]) -> int:
-    """Bytes of EEPROM that a program takes under a name."""
-    return len(name) + 1 + program_bytes(lines) + 2
+def slot_name(typed: str, shelf: Shelf) -> str:
+    """The slot that is meant by what stands behind a word for the EEPROM.
 
-
-def slot_name(typed: str) -> str:
-    """The name in capitals. Raises Complaint unless it is 1 to 8 letters or digits."""
+    Raises Complaint unless it is a name of 1 to 8 letters or digits, in quotes where the board
+    wants them, or nothing where slots have no names.
+    """
     name = typed.strip().upper()
-    if not _NAME.fullmatch(name):
-        raise Complaint(f"a name is 1 to {LONGEST_NAME} letters or digits")
+    if shelf.slots == "one" and not name:
+        return ONLY
+    if shelf.quoted:
+        name = name[1:-1] if len(name) > 2 and name[0] == name[-1] == '"' else ""
+    if shelf.slots != "named" or not _NAME.fullmatch(name):
+        raise Complaint(Reason.SLOT_NAME)
     return name
 
 
 class Eeprom:
-    """Named programs. size: bytes in all."""
+    """Stored programs. size: bytes in all. shelf: how the board keeps them. rules: and their lines.
 
-    def __init__(self, size: int) -> None:
+    slots: name to program. writes: name to how often it was written.
+    """
+
+    def __init__(self, size: int, shelf: Shelf, rules: Storing) -> None:
         self.size = size
+        self.shelf = shelf
+        self._rules = rules
         self.slots: dict[str, dict[int, bytes]] = {}
+        self.writes: dict[str, int] = {}
+
+    @property
+    def starts(self) -> str:
+        """The slot that is loaded and run at each restart, "" if there is none."""
+        name = ONLY if self.shelf.slots == "one" else START
+        return name if self.shelf.runs_at_start and name in self.slots else ""
 
     @property
     def used(self) -> int:
         """Bytes taken by all slots."""
-        return sum(slot_bytes(name, lines) for name, lines in self.slots.items())
+        return sum(self.slot_bytes(name, lines) for name, lines in self.slots.items())
+
+    @property
+    def left(self) -> int:
+        """Bytes that the board calls left."""
+        return (not self.slots and self.shelf.blank_left) or self.size - self.used
+
+    def slot_bytes(self, name: str, lines: Mapping[int, bytes]) -> int:
+        """Bytes of EEPROM that a program takes under a name."""
+        if self.shelf.slots == "one":
+            return sum(len(self._rules.row(*line)) + _ROW_END_BYTES for line in lines.items())
+        return len(name) + 1 + self._rules.program_bytes(lines) + 2
 
     def check(self, name: str, lines: Mapping[int, bytes]) -> None:
         """Raise Complaint if the program would not fit under that name."""
         old = self.slots.get(name)
-        used = self.used - (slot_bytes(name, old) if old is not None else 0)
-        missing = used + slot_bytes(name, lines) - self.size
+        used = self.used - (self.slot_bytes(name, old) if old is not None else 0)
+        missing = used + self.slot_bytes(name, lines) - self.size
         if missing > 0:
-            raise Complaint(f"shelf full, {name} needs {missing} more")
+            raise Complaint(Reason.SLOT_FULL, name=name, missing=missing)
 
     def put(self, name: str, lines: Mapping[int, bytes]) -> None:
         """Keep a program, in place of any of that name. Raises Complaint if it does not fit."""
+        self.check(name, lines)
+        self.writes[name] = self.writes.get(name, 0) + 1
+        held = dict(lines)
+        if held and 0 < self.shelf.life < self.writes[name]:
+            last = max(held)
+            held[last] = held[last][:-1] + b"?"
+        self.slots[name] = held
+
+    def hold(self, name: str, lines: Mapping[int, bytes]) -> None:
+        """Begin with a program under a name, as written long ago.
+
+        Raises Complaint where no board of this kind could hold it.
+        """
+        if name != ONLY if self.shelf.slots == "one" else not _NAME.fullmatch(name):
+            raise Complaint(Reason.SLOT_NAME)
         self.check(name, lines)
         self.slots[name] = dict(lines)
 
@@ -61,7 +108,7 @@ class Eeprom:
         try:
             return self.slots[name]
         except KeyError:
-            raise Complaint(f"nothing on the shelf called {name}") from None
+            raise Complaint(Reason.SLOT_EMPTY, name=name) from None
 
     def toss(self, name: str) -> None:
         """Forget a program. Raises Complaint if there is none of that name."""

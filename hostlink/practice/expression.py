@@ -10,13 +10,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol, TypeAlias
 
-from hostlink.practice.complaint import Complaint, puzzled
+from hostlink.practice.complaint import Complaint, Reason, excerpt
+from hostlink.practice.kind import Language
 
 SMALLEST, LARGEST = -32768, 32767
 DEEPEST = 12
 """Brackets that may be open at once."""
 
 FUNCTIONS = ("RND", "ABS", "ROOM")
+"""The functions of the practice board; other kinds have another word for the free memory."""
+
 RELATIONS = ("<=", "<>", "<", ">=", "><", ">", "=")
 
 DIGITS = frozenset("0123456789")
@@ -43,11 +46,12 @@ Condition: TypeAlias = Callable[[Values], bool]
 class Text:
     """The text of a line and how far it has been read. `upper` is for finding keywords."""
 
-    __slots__ = ("at", "depth", "text", "upper")
+    __slots__ = ("at", "depth", "language", "text", "upper")
 
-    def __init__(self, text: str) -> None:
+    def __init__(self, text: str, language: Language) -> None:
         self.text = text
-        self.upper = text.translate(_CAPITALS)
+        self.language = language
+        self.upper = text.translate(_CAPITALS) if language.small_letters else text
         self.at = 0
         self.depth = 0
 
@@ -80,12 +84,24 @@ class Text:
             self.at += 1
         run = self.upper[start : self.at].lstrip("0") or "0"
         if len(run) > 5 or int(run) > LARGEST + 1:
-            raise Complaint("number out of range")
+            raise Complaint(Reason.RANGE)
         return int(run)
+
+    def quoted(self) -> str:
+        """Take quoted text. Raises Complaint where it is not closed."""
+        start = self.at + 1
+        end = self.text.find(self.text[self.at], start)
+        if end < 0:
+            raise Complaint(Reason.QUOTE, self.at)
+        self.at = end + 1
+        return self.text[start:end]
 
     def puzzled(self) -> Complaint:
         """The complaint about what stands here."""
-        return puzzled(self.text[self.at :])
+        rest = self.text[self.at :]
+        if not rest.strip():
+            return Complaint(Reason.SHORT)
+        return Complaint(Reason.PUZZLED, self.at, rest=excerpt(rest))
 
 
 _CAPITALS = {ord(letter.lower()): letter for letter in LETTERS}
@@ -95,13 +111,13 @@ def checked(value: int) -> int:
     """The value. Raises Complaint if it does not fit in 16 bits."""
     if SMALLEST <= value <= LARGEST:
         return value
-    raise Complaint("number out of range")
+    raise Complaint(Reason.RANGE)
 
 
 def quotient(left: int, right: int) -> int:
     """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
     if not right:
-        raise Complaint("cannot divide by 0")
+        raise Complaint(Reason.DIVISION)
     whole = abs(left) // abs(right)
     return checked(whole if (left < 0) == (right < 0) else -whole)
 
@@ -110,7 +126,7 @@ def read_expression(text: Text) -> Expression:
     """Read the longest expression that starts here. Raises Complaint if there is none."""
     text.depth += 1
     if text.depth > DEEPEST:
-        raise Complaint("too many brackets")
+        raise Complaint(Reason.BRACKETS, text.at)
     first = _read_term(text)
     rest = []
     while sign := text.take("+", "-"):
@@ -176,7 +192,9 @@ def _read_unsigned(text: Text, start: str) -> Expression:
         inner = read_expression(text)
         text.need(")")
         return inner
-    if function := text.take(*FUNCTIONS):
+    if free := _read_free(text):
+        return free
+    if function := text.take("RND", "ABS"):
         if text.peek() == "(":
             text.at += 1
             return _read_call(text, function)
@@ -185,10 +203,20 @@ def _read_unsigned(text: Text, start: str) -> Expression:
     return lambda values: values.variables[variable]
 
 
-def _read_call(text: Text, function: str) -> Expression:
-    if function == "ROOM":
+def _read_free(text: Text) -> Expression | None:
+    """Take the function for the free memory, as the language writes it; None if it is not here."""
+    name, bracket, inside = text.language.free.partition("(")
+    if not name or not text.take(name):
+        return None
+    if bracket:
+        text.need("(")
+        if inside != ")":
+            read_expression(text)
         text.need(")")
-        return lambda values: values.room()
+    return lambda values: values.room()
+
+
+def _read_call(text: Text, function: str) -> Expression:
     argument = read_expression(text)
     text.need(")")
     if function == "ABS":

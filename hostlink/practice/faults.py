@@ -19,6 +19,13 @@ class Faults:
     stall_every_bytes, stall_s: the board's processor stops for stall_s after that many bytes heard.
     restart_after_bytes, unplug_after_bytes, flood_after_bytes: happens once, after that many bytes
     came from the host; a flooding board sends without end. All 0 for never.
+
+    What the board says may be untrue (hostlink.practice.telling). skipped_line, repeated_line:
+    place of the line, from 1, that LIST leaves out or shows twice; lies_every: only at every LIST
+    of that number (0 and 1: at each). refused_lists, empty_lists: so many LISTs at first are
+    answered by WHAT?, or by nothing. free_bytes_off: bytes by which too little is called free.
+    escapes: words of error end with control characters. worn_page: page of flash, from 1, whose
+    first byte cannot be changed any more.
     """
 
     seed: int = 0
@@ -29,10 +36,27 @@ class Faults:
     restart_after_bytes: int = 0
     unplug_after_bytes: int = 0
     flood_after_bytes: int = 0
+    skipped_line: int = 0
+    repeated_line: int = 0
+    lies_every: int = 0
+    refused_lists: int = 0
+    empty_lists: int = 0
+    free_bytes_off: int = 0
+    escapes: bool = False
+    worn_page: int = 0
 
     @property
     def any_damage(self) -> bool:
         return self.to_board > 0 or self.to_host > 0
+
+
+@dataclass(frozen=True, slots=True)
+class Erased:
+    """A restart. at: seconds. pulled: by the host, else a mishap. lines: what memory held then."""
+
+    at: float
+    pulled: bool
+    lines: dict[int, bytes]
 
 
 class Damage:

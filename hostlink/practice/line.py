@@ -7,16 +7,18 @@ from __future__ import annotations
 from collections import deque
 
 from hostlink.practice.faults import Damage, Faults
+from hostlink.practice.settings import BoardSettings
 from hostlink.practice.uart import byte_time, misheard, understood
 
 
 class Line:
     """One line. `host_baud` is what the host's side is set to, the other is the board's UART."""
 
-    def __init__(self, faults: Faults, host_baud: int, board_baud: int, latency_s: float) -> None:
+    def __init__(self, settings: BoardSettings, faults: Faults, host_baud: int) -> None:
+        self.settings = settings
         self.host_baud = host_baud
         self.faults = faults
-        self._latency = latency_s
+        self._latency = settings.latency_ms / 1000
         self._in_time = byte_time(host_baud)
         self._in_damage = Damage(faults.to_board, faults.seed * 2 + 1)
         self._out_damage = Damage(faults.to_host, faults.seed * 2 + 2)
@@ -24,7 +26,8 @@ class Line:
         self._wire_free = 0.0
         self._to_host: deque[tuple[float, int]] = deque()
         self._out_free = 0.0
-        self._set_speed(board_baud)
+        self._column = 0
+        self._set_speed(settings.baud)
 
     def _set_speed(self, baud: int) -> None:
         """The board's UART is set to another speed."""
@@ -78,6 +81,24 @@ class Line:
     def next_ready(self) -> float | None:
         """When the first byte that is on its way can be read by the host, None if none is."""
         return self._to_host[0][0] if self._to_host else None
+
+    def _transmit(self, data: bytes, at: float) -> float:
+        """Send bytes from `at` on: through the transmit buffer, or one after another where there is
+        none. Returns when the processor is free again."""
+        step = self._out_time
+        room = (self.settings.transmit_buffer + 1) * step
+        width, wrap = self.settings.screen_width, self.settings.wrap_ms / 1000
+        for byte in data:
+            if width:
+                self._column = 0 if byte in b"\r\n" else self._column + 1
+                if self._column == width:
+                    self._column = 0
+                    at += wrap
+            if self._out_free - at > room:
+                at = self._out_free - room
+            self._out_free = max(self._out_free, at) + step
+            self._deliver(byte)
+        return at
 
     def _deliver(self, byte: int) -> None:
         ready = self._out_free + self._latency

@@ -6,47 +6,53 @@ Rules:
 2. The processor does one thing at a time. Bytes that arrive while it is busy wait in the receive
    buffer; a byte that finds it full is lost and counted in `overruns`.
 3. The interrupt byte is noticed as it arrives (by the receive interrupt) and never waits.
-4. The firmware is a generator (see ops.py); the line editor stands here, because it is where bytes
-   meet time.
+4. The firmware is a generator (see ops.py), and so is blind to time; the line editor (editor.py)
+   is fed here, because it is where bytes meet time.
+5. What kind of board it is changes values (see kind.py), never this code.
 """
 
 from __future__ import annotations
 
+import dataclasses
 from collections import deque
 
 from hostlink.practice.basic import Basic
 from hostlink.practice.bootloader import FLASH_BYTES, Bootloader, Chip, eeprom_bytes, new_flash
-from hostlink.practice.faults import Faults
+from hostlink.practice.editor import LineEditor
+from hostlink.practice.faults import Erased, Faults
+from hostlink.practice.kind import Kind
 from hostlink.practice.line import Line
-from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadKey, ReadLine, Send, Work
-from hostlink.practice.program_memory import folded
+from hostlink.practice.main_loop import chore_seconds, flood, main_loop
+from hostlink.practice.ops import Answer, Chore, Op, ReadKey, ReadLine, Send, Work
 from hostlink.practice.settings import BoardSettings
+from hostlink.practice.telling import Teller
 
-_FLOOD = b"0123456789 AND SO ON WITHOUT END \r\n"
-_BELL = b"\x07"
-_SHORTEST_STATEMENT_S = 2e-5  # 320 cycles at 16 MHz; a loop of nothing would stop time at 0
+_RUNNING = frozenset((Chore.DIRECT, Chore.STATEMENT, Chore.LIST_LINE))
 
 
 class Machine(Line):
-    """One board on one wire. `host_baud` is what the host's side of the wire is set to."""
+    """One board on one wire.
+
+    settings: in place of those of its kind, which is the practice board unless told otherwise.
+    host_baud: what the host's side of the wire is set to.
+    """
 
     def __init__(
         self,
         settings: BoardSettings | None = None,
         faults: Faults | None = None,
         *,
+        kind: Kind | None = None,
         host_baud: int | None = None,
     ) -> None:
-        self.settings = settings = settings or BoardSettings()
-        self.faults = faults or Faults()
-        host_baud = host_baud or settings.baud
-        super().__init__(self.faults, host_baud, settings.baud, settings.latency_ms / 1000)
-        self.basic = Basic(
-            program_bytes=settings.program_bytes,
-            eeprom_bytes=settings.eeprom_bytes,
-            seed=settings.seed,
-            fold_case=settings.fold_case,
-        )
+        kind = kind or Kind()
+        settings = settings or kind.settings
+        super().__init__(settings, faults or Faults(), host_baud or settings.baud)
+        self.kind = kind = dataclasses.replace(kind, settings=settings)
+        self.basic = Basic(kind, teller=Teller(self.faults))
+        self._editor = LineEditor(settings, self._line_room)
+        self.typed: list[bytes] = []  # every line taken at the prompt
+        self.erased: list[Erased] = []
         self.overruns = 0
         self.heard = 0
         self.unplugged = False
@@ -55,17 +61,11 @@ class Machine(Line):
             new_flash(settings.boot_bytes),
             FLASH_BYTES - settings.boot_bytes,
             settings.signature.to_bytes(3),
+            worn_page=self.faults.worn_page,
         )
-        self._interrupt = _key_code(settings.interrupt)
-        self._erase = _key_code(settings.erase)
-        self._line_cancel = _key_code(settings.line_cancel)
-        self._chores = {
-            Chore.STORE: settings.line_ms / 1000,
-            Chore.DIRECT: settings.direct_ms / 1000,
-            Chore.STATEMENT: max(settings.statement_ms / 1000, _SHORTEST_STATEMENT_S),
-            Chore.LIST_LINE: settings.list_line_ms / 1000,
-            Chore.EEPROM_BYTE: settings.eeprom_byte_ms / 1000,
-        }
+        self._interrupt = settings.interrupt[0] if settings.interrupt else -1
+        self._end_echo = settings.end_echo or settings.reply_end
+        self._chores = chore_seconds(settings)
         self._start(0.0, booting=False)
 
     # --- power and restart -------------------------------------------------------------------
@@ -73,18 +73,26 @@ class Machine(Line):
     def restart(self, now: float) -> None:
         """The restart line was pulled: memory is lost, EEPROM stays, the banner comes."""
         self.run_until(now)
-        self._start(now, booting=True)
+        self._start(now, booting=True, pulled=True)
+
+    def resume(self) -> None:
+        """Begin anew with what it holds now, as if switched on long ago."""
+        self._to_host.clear()
+        self._start(0.0, booting=False)
 
     def hold_flash(self, flash: bytes) -> None:
         """Begin with this flash instead of the new one, as if switched on long ago."""
         self.chip.flash[:] = flash
-        self._to_host.clear()
-        self._start(0.0, booting=False)
+        self.resume()
 
-    def _start(self, at: float, *, booting: bool) -> None:
-        """Begin at the firmware's first instruction; `booting` is a restart that loses memory."""
+    def _start(self, at: float, *, booting: bool, pulled: bool = False) -> None:
+        """Begin at the firmware's first instruction; `booting` is a restart that loses memory.
+
+        pulled: the host did it, by the restart line.
+        """
         settings = self.settings
         if booting:
+            self.erased.append(Erased(at, pulled, dict(self.basic.lines)))
             self.basic.power_on()
             cut = at + self._latency
             self._to_host = deque(entry for entry in self._to_host if entry[0] <= cut)
@@ -96,18 +104,24 @@ class Machine(Line):
             self._boot = Bootloader(self.chip, at, window_s, settings.page_ms / 1000)
         self._set_speed(settings.bootloader_baud if self._boot else settings.baud)
         self._out_free = at
-        self._start_firmware(at, at + window_s, booting=booting)
+        self._reset(at, at + window_s)
+        if self._boot is None:
+            self._start_firmware(booting=booting)
 
-    def _start_firmware(self, at: float, boot_until: float, *, booting: bool) -> None:
+    def _reset(self, at: float, boot_until: float) -> None:
+        self._op: Op | ReadKey = Work(Chore.STATEMENT)
         self._t = at
         self._boot_until = boot_until
         self._buffer: deque[int] = deque()
         self._interrupted = False
         self._echo_late = False
-        self._line = bytearray()
         self._column = 0
         self._listed = 0
-        self._firmware = self._main(booting)
+
+    def _start_firmware(self, *, booting: bool) -> None:
+        self._firmware = main_loop(
+            self.basic, self.typed.append, booting=booting, mute=self.chip.is_mute
+        )
         self._begin(next(self._firmware))
 
     def _boot_step(self, boot: Bootloader, moment: float) -> bool:
@@ -129,29 +143,9 @@ class Machine(Line):
             return False
         self._boot = None
         self._set_speed(self.settings.baud)
-        self._start_firmware(boot.until, boot.until, booting=True)
+        self._reset(boot.until, boot.until)
+        self._start_firmware(booting=True)
         return True
-
-    def _main(self, booting: bool) -> Firmware:
-        """The firmware's main loop: banner, a stored START program, then line after line."""
-        while self.chip.is_mute:
-            yield Work(Chore.STATEMENT, 1_000_000)
-        if booting:
-            yield Send(self.settings.reply_end + self.basic.banner() + self.settings.reply_end)
-            start = self.basic.auto_start()
-            if start is not None:
-                yield from start
-        prompt = self.settings.prompt
-        while True:
-            typed = yield ReadLine(prompt)
-            prompt = self.settings.prompt
-            if not isinstance(typed, bytes):
-                continue
-            numbered = typed.lstrip(b" ")[:1].isdigit()
-            if numbered and self.settings.line_done == "after-prompt":
-                yield Send(prompt)
-                prompt = b""
-            yield from self.basic.enter(typed)
 
     # --- time --------------------------------------------------------------------------------
 
@@ -183,12 +177,20 @@ class Machine(Line):
             self._hear(at)
             if at < self._boot_until:
                 continue
-            if byte == self._interrupt:
+            if self._interrupts(byte):
                 self._interrupted = True
             elif len(self._buffer) < self.settings.receive_buffer:
                 self._buffer.append(byte)
             else:
                 self.overruns += 1
+
+    def _interrupts(self, byte: int) -> bool:
+        """Whether a byte is the interrupt key, and heard as such at this moment."""
+        if byte != self._interrupt:
+            return False
+        op = self._op
+        running = isinstance(op, Work) and op.chore in _RUNNING
+        return running or self.settings.interrupt_typed == "at-once"
 
     def _hear(self, at: float) -> None:
         """Count a byte from the host and let the planned mishaps happen."""
@@ -199,15 +201,10 @@ class Machine(Line):
         if faults.stall_every_bytes and self.heard % faults.stall_every_bytes == 0:
             self._t = max(self._t, at) + faults.stall_s
         if faults.flood_after_bytes and self.heard == faults.flood_after_bytes:
-            self._firmware = self._flood()
+            self._firmware = flood()
             self._begin(next(self._firmware))
         if faults.restart_after_bytes and self.heard == faults.restart_after_bytes:
             self._start(max(self._t, at), booting=True)
-
-    @staticmethod
-    def _flood() -> Firmware:
-        while True:
-            yield Send(_FLOOD)
 
     def _take_byte(self, moment: float) -> bool:
         """The processor waits for a byte: give it the next one; False if none came by `moment`."""
@@ -230,7 +227,7 @@ class Machine(Line):
         self._hear(at)
         if self._op is not op or self.unplugged:
             return True
-        if byte == self._interrupt:
+        if self._interrupts(byte):
             self._interrupted = True
         elif self._t > at:  # a stall has begun with this very byte
             self._buffer.append(byte)
@@ -282,50 +279,41 @@ class Machine(Line):
         self._catch_up_echo()  # no work came after the line (an answer to the last INPUT)
         if isinstance(op, ReadLine):
             self._listed = 0
-            self._line.clear()
-            self._line_prompt = op.prompt or self.settings.prompt
+            self._editor.begin(op.prompt or self.settings.prompt)
+            if self.settings.interrupt_typed != "at-once":
+                self._interrupted = False  # nobody looked before the program had ended
             self._put(op.prompt)
 
-    # --- the line editor ---------------------------------------------------------------------
+    # --- typing ------------------------------------------------------------------------------
+
+    def _line_room(self) -> int:
+        """How many characters the typed line may have at this moment."""
+        within = self.kind.storage.typed_within
+        longest = self.settings.longest_line
+        return min(longest, self.basic.free() - within) if within else longest
 
     def _key(self, byte: int) -> None:
         """One byte typed at the prompt, at INPUT or after a full page."""
         settings = self.settings
-        line = self._line
         self._t += settings.char_ms / 1000
         if isinstance(self._op, ReadKey):
-            self._put(settings.reply_end)
-            self._advance(False)
-        elif byte == settings.line_end[-1]:
-            self._line_done(bytes(line))
-        elif byte == self._erase:
-            if line:
-                line.pop()
-                self._echo(b"\x08 \x08")
-        elif byte == self._line_cancel:
-            line.clear()
-            self._echo(settings.reply_end)
-            self._put(self._line_prompt)
-        elif byte < 32:
-            return  # other control bytes, the first half of a CR LF line end among them
-        elif len(line) >= settings.longest_line:
-            self._put(_BELL)
-        else:
-            if (
-                settings.fold_case
-                and 97 <= byte <= 122
-                and folded(bytes(line) + b"a").endswith(b"A")
-            ):
-                byte -= 32
-            line.append(byte)
-            self._echo(bytes((byte,)))
+            if settings.page_key in (b"", bytes((byte,))):
+                self._put(settings.reply_end)
+                self._advance(False)
+            return
+        keyed = self._editor.take(byte)
+        if keyed.echo and settings.echo:
+            self._put(keyed.echo)
+        if keyed.answer:
+            self._put(keyed.answer)
+        if keyed.line is not None:
+            self._line_done(keyed.line, ended=keyed.ended)
 
-    def _line_done(self, typed: bytes) -> None:
-        """A line is complete: echo its end now or after the work."""
-        if self.settings.line_done == "echo" and typed.strip():
-            self._echo_late = self.settings.echo
-        else:
-            self._echo(self.settings.reply_end)
+    def _line_done(self, typed: bytes, *, ended: bool) -> None:
+        """A line is complete: echo its end, if it had one, now or after the work."""
+        self._echo_late = ended and self.settings.echo
+        if self.settings.line_done != "echo" or not typed.strip():
+            self._catch_up_echo()
         self._advance(typed)
 
     def _give_up_line(self) -> None:
@@ -333,35 +321,11 @@ class Machine(Line):
         self._put(self.settings.reply_end)
         self._advance(True if isinstance(self._op, ReadKey) else None)
 
-    # --- output ------------------------------------------------------------------------------
-
     def _catch_up_echo(self) -> None:
         """Send the echo of a line end that was held back until the line was dealt with."""
         if self._echo_late:
             self._echo_late = False
-            self._put(self.settings.reply_end)
-
-    def _echo(self, data: bytes) -> None:
-        if self.settings.echo:
-            self._put(data)
+            self._put(self._end_echo)
 
     def _put(self, data: bytes) -> None:
-        """Send bytes: through the transmit buffer, or one after another where there is none."""
-        step = self._out_time
-        room = (self.settings.transmit_buffer + 1) * step
-        width, wrap = self.settings.screen_width, self.settings.wrap_ms / 1000
-        for byte in data:
-            if width:
-                self._column = 0 if byte in b"\r\n" else self._column + 1
-                if self._column == width:
-                    self._column = 0
-                    self._t += wrap
-            if self._out_free - self._t > room:
-                self._t = self._out_free - room
-            self._out_free = max(self._out_free, self._t) + step
-            self._deliver(byte)
-
-
-def _key_code(key: bytes) -> int:
-    """The number of a one-byte key, -1 for a board that has none."""
-    return key[0] if key else -1
+        self._t = self._transmit(data, self._t)

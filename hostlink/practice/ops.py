@@ -21,6 +21,7 @@ class Chore(Enum):
     STATEMENT = "statement"  # one statement of a running program
     LIST_LINE = "list line"  # preparing one line of a listing
     EEPROM_BYTE = "eeprom byte"  # writing one byte of EEPROM
+    PROMPT = "prompt"  # getting ready for the next line
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,45 +1,31 @@
-"""The board's program memory: numbered lines, kept as typed, in a fixed number of bytes.
+"""The board's program memory: numbered lines in a fixed number of bytes.
 
-A line takes 2 bytes for its number, its text, and 1 byte for its end. That is how the Tiny BASICs
-of 1976 kept programs (Dr. Dobb's Journal vol. 1, May 1976: number, text, end of line).
+On the practice board a line takes 2 bytes for its number, its text, and 1 byte for its end. That is
+how the Tiny BASICs of 1976 kept programs (Dr. Dobb's Journal vol. 1, May 1976: number, text, end of
+line). Other kinds keep lines as their `Storage` says.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
-from hostlink.practice.complaint import Complaint
+from hostlink.practice.complaint import Complaint, Reason
+from hostlink.practice.kind import Language, Storage
+from hostlink.practice.storing import Storing, storing
 
-FIRST_LINE, LAST_LINE = 1, 32767
-NUMBER_BYTES, END_BYTES = 2, 1
-
-_OUTSIDE_QUOTES = re.compile(rb'("[^"]*"?|rem.*)|[^"]', re.IGNORECASE | re.DOTALL)
-
-
-def line_bytes(text: bytes) -> int:
-    """Bytes that one stored line takes."""
-    return NUMBER_BYTES + len(text) + END_BYTES
-
-
-def program_bytes(lines: Mapping[int, bytes]) -> int:
-    """Bytes that a whole program takes."""
-    return sum(map(line_bytes, lines.values()))
-
-
-def folded(text: bytes) -> bytes:
-    """Letters to capitals, except inside quotes and remarks."""
-    return _OUTSIDE_QUOTES.sub(lambda found: found[1] or found[0].upper(), text)
+_OWN = storing(Storage(), Language())
 
 
 class ProgramMemory:
     """Numbered lines, always in order.
 
-    size: bytes for a program. lines: number to text. numbers: all line numbers, ascending.
+    size: bytes for a program. rules: how lines are kept. lines: number to text. numbers: all line
+    numbers, ascending.
     """
 
-    def __init__(self, size: int) -> None:
+    def __init__(self, size: int, rules: Storing = _OWN) -> None:
         self.size = size
+        self.rules = rules
         self.lines: dict[int, bytes] = {}
         self.used = 0
         self.numbers: list[int] = []
@@ -55,6 +41,7 @@ class ProgramMemory:
 
         Raises Complaint where the line does not fit; then the old line stays.
         """
+        line_bytes = self.rules.line_bytes
         old = self.lines.get(number)
         kept = self.used - (line_bytes(old) if old is not None else 0)
         if not text:
@@ -63,7 +50,7 @@ class ProgramMemory:
             return
         used = kept + line_bytes(text)
         if used > self.size:
-            raise Complaint(f"memory full, line {number} needs {used - self.size} more")
+            raise Complaint(Reason.FULL, number=number, missing=used - self.size)
         self.lines[number] = text
         if old is None and len(self.lines) > 1:
             self.lines = dict(sorted(self.lines.items()))
@@ -71,9 +58,9 @@ class ProgramMemory:
 
     def replace(self, lines: Mapping[int, bytes]) -> None:
         """Take a whole program in. Raises Complaint, and keeps the old one, if it is too big."""
-        used = program_bytes(lines)
+        used = self.rules.program_bytes(lines)
         if used > self.size:
-            raise Complaint(f"memory full, program needs {used - self.size} more")
+            raise Complaint(Reason.PROGRAM_FULL, missing=used - self.size)
         self.lines = dict(sorted(lines.items()))
         self._changed(used)
 
@@ -82,7 +69,7 @@ class ProgramMemory:
         try:
             return self._places[number]
         except KeyError:
-            raise Complaint(f"no such line {number}") from None
+            raise Complaint(Reason.NO_LINE, number=number) from None
 
     def _changed(self, used: int) -> None:
         self.used = used

@@ -6,14 +6,21 @@ from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from typing import TypeAlias
 
-from hostlink.practice.complaint import Complaint
+from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
 from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
+from hostlink.practice.kind import Kind
 from hostlink.practice.ops import Answer, Op
 from hostlink.practice.program_memory import ProgramMemory
+from hostlink.practice.storing import storing
+from hostlink.practice.telling import Teller
+from hostlink.practice.wording import wording
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8
+SEPARATOR = ":"
+"""Stands between the statements of one line."""
+
 ZONE = 8
 """Columns of one print zone."""
 
@@ -53,15 +60,23 @@ class Call:
 
 
 class State:
-    """The RAM of the board. seed: where its random numbers start, again at each power-on."""
+    """The RAM of the board. Its random numbers start at the kind's seed, again at each power-on.
 
-    def __init__(
-        self, memory: ProgramMemory, eeprom: Eeprom, seed: int, compiler: LineCompiler
-    ) -> None:
-        self.memory = memory
-        self.eeprom = eeprom
+    command: what the direct line did last, by its key in `hostlink.practice.kind.WORDS`; "run" as
+    soon as a line of the program has run.
+    """
+
+    def __init__(self, kind: Kind, compiler: LineCompiler, teller: Teller) -> None:
+        self.kind = kind
+        self.rules = storing(kind.storage, kind.language)
+        self.wording = wording(kind)
+        self.end = kind.settings.reply_end
+        self.memory = ProgramMemory(kind.settings.program_bytes, self.rules)
+        self.eeprom = Eeprom(kind.settings.eeprom_bytes, kind.shelf, self.rules)
         self.compiler = compiler
-        self.seed = self.chance = seed & 0xFFFFFFFF
+        self.teller = teller
+        self.seed = self.chance = kind.settings.seed & 0xFFFFFFFF
+        self.command = ""
         self.variables = [0] * len(LETTERS)
         self.column = 0
         self.line = 0
@@ -88,6 +103,7 @@ class State:
         """Get ready to run one line that has no number."""
         self.loops = []
         self.calls = []
+        self.command = ""
         self.line = len(self.memory.numbers)
         self.steps = self.compiler(text)
         self.at = 0
@@ -95,6 +111,7 @@ class State:
     def start_program(self) -> None:
         """Get ready to run the program from its first line, with all variables 0."""
         self.clear_variables()
+        self.command = "run"
         self.line = -1
         self.steps = ()
         self.at = 0
@@ -119,6 +136,7 @@ class State:
     def jump(self, number: int) -> None:
         """Go to a line. Raises Complaint if there is none of that number."""
         self.line = self.memory.place(number)
+        self.command = "run"
         self.steps = self.compiler(self.memory.lines[number])
         self.at = 0
 
@@ -130,14 +148,32 @@ class State:
         """Go to a place taken by `here`."""
         self.line, self.steps, self.at = place.line, place.steps, place.at
 
-    def where(self) -> str:
-        """ " in N" while a program line runs, "" in a direct line."""
+    def where(self, typed: bytes, at: int = -1) -> str:
+        """How a message names what runs: a program line, or the direct line that was typed.
+
+        at: the character of the line that is to blame, -1 for none.
+        """
         numbers = self.memory.numbers
-        return f" in {numbers[self.line]}" if 0 <= self.line < len(numbers) else ""
+        if not 0 <= self.line < len(numbers):
+            return self.wording.direct(typed)
+        number = numbers[self.line]
+        return self.wording.place(number, self.memory.lines[number], at)
+
+    def free(self) -> int:
+        """Bytes that are called free for a program."""
+        return self.teller.free(self.memory.free)
 
     def room(self) -> int:
-        """Bytes free for a program, as far as a 16-bit number can say."""
-        return min(self.memory.free, LARGEST)
+        """Bytes that are called free, as far as a 16-bit number can say."""
+        if self.kind.language.free_number == "signed":
+            return (self.free() + 0x8000) % 0x10000 - 0x8000
+        return min(self.free(), LARGEST)
+
+    def stops(self, answer: bytes) -> bool:
+        """Whether an answer to INPUT is the interrupt key, on a board that takes it so."""
+        settings = self.kind.settings
+        by_answer = settings.interrupt_typed == "as-answer" and settings.interrupt
+        return bool(by_answer) and answer.startswith(settings.interrupt[:1])
 
     def random(self, limit: int) -> int:
         """A whole number from 1 to limit. Raises Complaint if limit is below 1.
@@ -145,7 +181,7 @@ class State:
         The generator: a linear congruence modulo 2**32 whose upper half is used.
         """
         if limit < 1:
-            raise Complaint("RND wants 1 or more")
+            raise Complaint(Reason.RANDOM)
         self.chance = (self.chance * 1664525 + 1013904223) & 0xFFFFFFFF
         return 1 + ((self.chance >> 16) * limit >> 16)
 
@@ -157,7 +193,7 @@ class State:
                 del self.loops[index:]
                 break
         if len(self.loops) >= DEEPEST_FOR:
-            raise Complaint(f"more than {DEEPEST_FOR} FOR open")
+            raise Complaint(Reason.FORS, most=DEEPEST_FOR)
         self.variables[variable] = first
         self.loops.append(Loop(variable, limit, step, self.here()))
 
@@ -172,7 +208,7 @@ class State:
         while len(loops) > base and variable is not None and loops[-1].variable != variable:
             loops.pop()
         if len(loops) <= base:
-            raise Complaint("NEXT has no FOR")
+            raise Complaint(Reason.NEXT)
         loop = loops[-1]
         value = self.variables[loop.variable] + loop.step
         if SMALLEST <= value <= LARGEST:
@@ -185,7 +221,7 @@ class State:
     def open_call(self, number: int) -> None:
         """GOSUB."""
         if len(self.calls) >= DEEPEST_GOSUB:
-            raise Complaint(f"more than {DEEPEST_GOSUB} GOSUB open")
+            raise Complaint(Reason.GOSUBS, most=DEEPEST_GOSUB)
         call = Call(self.here(), len(self.loops))
         self.jump(number)
         self.calls.append(call)
@@ -193,7 +229,7 @@ class State:
     def close_call(self) -> None:
         """RETURN. Loops opened in the subroutine are given up."""
         if not self.calls:
-            raise Complaint("RETURN has no GOSUB")
+            raise Complaint(Reason.RETURN)
         call = self.calls.pop()
         del self.loops[call.loops :]
         self.go(call.back)

@@ -1,20 +1,21 @@
-"""The statements of the practice board's BASIC: text in, steps out.
+"""The statements of a practice board's BASIC: text in, steps out.
 
 A line becomes a tuple of steps, one a statement; `IF` is a step of its own that skips the rest of
 its line. A part that cannot be read becomes a step that complains when it is reached, so that
 a line is accepted as typed and refused only when it runs, as the small interpreters did.
 Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9; FOR, NEXT,
-NEW, `:` and the four words for the EEPROM are additions.
+NEW, `:` and the words for the EEPROM are additions. Which words a board has is its language's.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from functools import lru_cache
+from typing import TypeAlias
 
-from hostlink.practice.complaint import ERROR_WORDS, Complaint, excerpt
-from hostlink.practice.eeprom import slot_bytes, slot_name
+from hostlink.practice.commands import COMMANDS
+from hostlink.practice.complaint import Complaint, Reason, excerpt
 from hostlink.practice.expression import (
     DIGITS,
     LARGEST,
@@ -26,54 +27,77 @@ from hostlink.practice.expression import (
     read_expression,
     read_variable,
 )
-from hostlink.practice.ops import Chore, ReadLine, Send, Work
-from hostlink.practice.program_memory import FIRST_LINE, LAST_LINE, program_bytes
-from hostlink.practice.state import ZONE, State, Step, Talk
+from hostlink.practice.kind import WORDS, Language
+from hostlink.practice.ops import ReadLine, Send
+from hostlink.practice.state import SEPARATOR, ZONE, LineCompiler, State, Step, Talk
 
-SEPARATOR = ":"
-END = b"\r\n"
-INPUT_PROMPT = b"? "
+Readers: TypeAlias = Mapping[str, Callable[[Text], Step] | None]
 
+_NUMBER_FORMS = {
+    "blank": b" %d",
+    "signed": b"% d",
+    "spaced": b"% d ",
+    "bare": b"%d",
+    "field": b"%10d",
+}
 _NUMBER = re.compile(rb"[ \t]*([+-]?)[ \t]*([0-9]{1,9})[ \t]*")
 
 
-@lru_cache(maxsize=8192)
-def read_line(line: bytes) -> tuple[Step, ...]:
-    """Read one line (without its number). Never raises; what is wrong complains when run."""
-    text = Text(line.decode("latin-1"))
+@lru_cache(maxsize=64)
+def compiler(language: Language) -> LineCompiler:
+    """Return what reads lines of a language. It remembers lines; a loop reads them often."""
+
+    @lru_cache(maxsize=8192)
+    def read(line: bytes) -> tuple[Step, ...]:
+        return read_line(line, language)[0]
+
+    return read
+
+
+def read_line(line: bytes, language: Language) -> tuple[tuple[Step, ...], Complaint | None]:
+    """Read one line (without its number).
+
+    Returns its steps, and what is wrong with it; the last step then complains of that when it runs.
+    """
+    text = Text(line.decode("latin-1"), language)
+    readers = _readers(language)
     steps: list[Step] = []
     try:
         while text.peek():
             if text.take(SEPARATOR):
                 continue
-            if _read_statement(text, steps):
+            if _read_statement(text, steps, readers):
                 text.depth = 0
                 if text.peek() not in ("", SEPARATOR):
                     steps.pop()  # nothing of a statement with rubbish behind it is done
                     raise text.puzzled()
     except Complaint as complaint:
-        steps.append(_complaining(complaint.args[0]))
-    return tuple(steps)
+        steps.append(_complaining(complaint))
+        return tuple(steps), complaint
+    return tuple(steps), None
 
 
-def _complaining(message: str) -> Step:
+def _complaining(complaint: Complaint) -> Step:
     def complain(_: State) -> None:
-        raise Complaint(message)
+        raise complaint.again()
 
     return complain
 
 
-def _read_statement(text: Text, steps: list[Step]) -> bool:
+def _read_statement(text: Text, steps: list[Step], readers: Readers) -> bool:
     """Read one statement. False where another one may follow at once (after THEN)."""
     if _is_assignment(text):
         steps.append(_read_let(text))
         return True
-    word = text.take(*STATEMENTS)
+    word = text.take(*readers)
     if not word:
-        raise Complaint(f"unknown statement {excerpt(text.text[text.at :])}")
-    if word == "IF":
+        # A letter there could have begun an assignment; what follows it is out of place.
+        at = text.at + (text.peek() in LETTERS)
+        raise Complaint(Reason.UNKNOWN, at, rest=excerpt(text.text[text.at :]))
+    reader = readers[word]
+    if reader is None:
         return _read_if(text, steps)
-    steps.append(_READERS[word](text))
+    steps.append(reader(text))
     return True
 
 
@@ -157,9 +181,10 @@ def _read_print(text: Text) -> Step:
         elif items and ended:
             raise text.puzzled()
         else:
-            items.append(_read_quoted(text) if text.peek() == '"' else read_expression(text))
+            quoted = text.peek() in text.language.quotes
+            items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
             ended = True
-    newline = END if ended else b""
+    number = _NUMBER_FORMS[text.language.number]
 
     def show(state: State) -> bytes:
         column = state.column
@@ -170,23 +195,15 @@ def _read_print(text: Text) -> Step:
             elif isinstance(item, bytes):
                 part = item
             else:
-                part = b" %d" % item(state)
+                part = number % item(state)
             parts.append(part)
             column += len(part)
         state.column = 0 if ended else column
-        parts.append(newline)
+        if ended:
+            parts.append(state.end)
         return b"".join(parts)
 
     return show
-
-
-def _read_quoted(text: Text) -> bytes:
-    start = text.at + 1
-    end = text.text.find('"', start)
-    if end < 0:
-        raise Complaint("closing quote is missing")
-    text.at = end + 1
-    return text.text[start:end].encode("latin-1")
 
 
 def _read_input(text: Text) -> Step:
@@ -197,151 +214,68 @@ def _read_input(text: Text) -> Step:
 
 
 def _ask(state: State, variables: list[int]) -> Talk:
-    """Ask until every variable has a number. An empty answer is 0, as on the smallest boards."""
+    """Ask until every variable has a number."""
+    language = state.kind.language
+    prompt = language.asks
+    wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
     while True:
-        answer = yield ReadLine(INPUT_PROMPT)
+        answer = yield ReadLine(prompt.encode("latin-1"))
         state.column = 0
-        if not isinstance(answer, bytes):
+        if not isinstance(answer, bytes) or state.stops(answer):
             return True
-        values = _numbers(answer)
-        if values is None or len(values) != len(variables):
-            wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
-            yield Send(f"{ERROR_WORDS[0]}wants {wanted}".encode() + END)
-            continue
-        for variable, value in zip(variables, values, strict=True):
-            state.variables[variable] = value
-        return False
+        if language.empty_answer == "ends" and not answer.strip():
+            state.halt()
+            return False
+        values = _numbers(answer, empty_too=language.empty_answer == "zero")
+        if len(values) == len(variables):
+            for variable, value in zip(variables, values, strict=True):
+                state.variables[variable] = value
+            return False
+        said = state.wording.wrong_answer(wanted)
+        if said:
+            yield Send(said)
+        prompt = language.asks_again
 
 
-def _numbers(answer: bytes) -> list[int] | None:
+def _numbers(answer: bytes, *, empty_too: bool) -> list[int]:
+    """The numbers of an answer; none where it holds anything else. empty_too: nothing is 0."""
     values = []
     for part in answer.split(b","):
         found = _NUMBER.fullmatch(part)
         if found:
             value = int(found[1] + found[2])
-        elif not part.strip():
+        elif empty_too and not part.strip():
             value = 0
         else:
-            return None
+            return []
         if not SMALLEST <= value <= LARGEST:
-            return None
+            return []
         values.append(value)
     return values
 
 
-def _read_list(text: Text) -> Step:
-    first = last = None
-    if text.peek() not in ("", SEPARATOR):
-        first = read_expression(text)
-        if text.take(","):
-            last = read_expression(text)
-
-    def show(state: State) -> Talk:
-        lowest = first(state) if first else FIRST_LINE
-        highest = last(state) if last else LAST_LINE
-        return _list(state, lowest, highest)
-
-    return show
-
-
-def _list(state: State, lowest: int, highest: int) -> Talk:
-    yield from _fresh_line(state)
-    for number, line in list(state.memory.lines.items()):
-        if lowest <= number <= highest:
-            if (yield Work(Chore.LIST_LINE)):
-                return True
-            yield Send(b"%d %b" % (number, line) + END)
-    return False
-
-
-def _fresh_line(state: State) -> Talk:
-    """End the output line that was left open, if one was."""
-    if state.column:
-        state.column = 0
-        yield Send(END)
-    return False
-
-
-def _read_shelf(_: Text) -> Step:
-    return _shelf
-
-
-def _shelf(state: State) -> Talk:
-    yield from _fresh_line(state)
-    for name, lines in sorted(state.eeprom.slots.items()):
-        if (yield Work(Chore.LIST_LINE)):
-            return True
-        yield Send(f"{name} {program_bytes(lines)}".encode() + END)
-    return False
-
-
-def _read_named(do: Callable[[State, str], Talk | None]) -> Callable[[Text], Step]:
-    """A reader for `WORD name`."""
-
-    def read(text: Text) -> Step:
-        text.peek()
-        start = text.at
-        end = text.text.find(SEPARATOR, start)
-        text.at = len(text.text) if end < 0 else end
-        name = slot_name(text.text[start : text.at])
-        return lambda state: do(state, name)
-
-    return read
-
-
-def _stow(state: State, name: str) -> Talk:
-    """The slot changes only when all its bytes are written: power lost before keeps the old one."""
-    lines = dict(state.memory.lines)
-    if not lines:
-        raise Complaint("no program to stow")
-    state.eeprom.check(name, lines)
-    stopped = yield Work(Chore.EEPROM_BYTE, slot_bytes(name, lines))
-    state.eeprom.put(name, lines)
-    return bool(stopped)
-
-
-def _fetch(state: State, name: str) -> None:
-    state.memory.replace(state.eeprom.get(name))
-    state.halt()
-
-
-def _toss(state: State, name: str) -> Talk:
-    state.eeprom.get(name)
-    stopped = yield Work(Chore.EEPROM_BYTE, len(name) + 1)
-    state.eeprom.toss(name)
-    return bool(stopped)
-
-
-def _run(state: State) -> None:
-    state.start_program()
-
-
-def _new(state: State) -> None:
-    state.memory.replace({})
-    state.clear_variables()
-    state.halt()
-
-
-_READERS: dict[str, Callable[[Text], Step]] = {
-    "LET": _read_let,
-    "PRINT": _read_print,
-    "INPUT": _read_input,
-    "GOTO": _read_goto,
-    "GOSUB": _read_gosub,
-    "RETURN": lambda _: lambda state: state.close_call(),
-    "FOR": _read_for,
-    "NEXT": _read_next,
-    "END": lambda _: lambda state: state.halt(),
-    "REM": _read_rem,
-    "LIST": _read_list,
-    "RUN": lambda _: _run,
-    "NEW": lambda _: _new,
-    "CLEAR": lambda _: _new,
-    "STOW": _read_named(_stow),
-    "FETCH": _read_named(_fetch),
-    "SHELF": _read_shelf,
-    "TOSS": _read_named(_toss),
+_MEANINGS: dict[str, Callable[[Text], Step]] = {
+    "let": _read_let,
+    "print": _read_print,
+    "input": _read_input,
+    "goto": _read_goto,
+    "gosub": _read_gosub,
+    "return": lambda _: lambda state: state.close_call(),
+    "for": _read_for,
+    "next": _read_next,
+    "end": lambda _: lambda state: state.halt(),
+    "rem": _read_rem,
+    **COMMANDS,
 }
 
-STATEMENTS = ("IF", *_READERS)
-"""The words that begin a statement."""
+
+@lru_cache(maxsize=64)
+def _readers(language: Language) -> Readers:
+    """What reads each statement, by its word, longer words first; None for IF."""
+    words = [(word, meaning) for meaning, words in language.words for word in words]
+    words.sort(key=lambda pair: -len(pair[0]))
+    return {word: _MEANINGS.get(meaning) for word, meaning in words}
+
+
+STATEMENTS = tuple(word for _, words in WORDS for word in words)
+"""The words that begin a statement on the practice board."""

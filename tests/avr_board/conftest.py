@@ -41,6 +41,7 @@ BOOT_SECTIONS = (0x7000, 0x7800, 0x7C00, 0x7E00)
 FIRST_AT = 0x7800
 # What firmware.c sends after a restart.
 GREETING = b"\r\nevening class board, 999 bytes for a program\r\n+ "
+MANNERS = ("class", "capital", "token")  # by their numbers in manners.h
 ANSWER_S = 60.0  # a bound, not a wait: the computer may be busy with other tests
 CLOCK_HZ = 16e6
 
@@ -210,13 +211,13 @@ class AvrBoard:
         words = self._ask("count").split()
         return Counts(**{name: int(value) for name, value in zip(*[iter(words)] * 2, strict=True)})
 
-    def await_prompt(self, before: int = 0) -> None:
+    def await_prompt(self, before: int = 0, greeting: bytes = GREETING) -> None:
         """Wait until the board has sent its banner and first prompt, and so is quiet.
 
-        before: bytes that something else sends first.
+        before: bytes that something else sends first. greeting: of its manner.
         """
         deadline = self.clock.now() + ANSWER_S
-        while self.counts().sent < before + len(GREETING):
+        while self.counts().sent < before + len(greeting):
             assert self.clock.now() < deadline, "the board does not come to its prompt"
             self.pass_time(0.05)
 
@@ -371,13 +372,22 @@ def avr_board(workshop: Workshop, start_board: MakeBoard) -> MakeBoard:
     """Start a board: baud, line_ms (busy time per stored line) and receive_buffer (bytes) by name.
 
     It is at its prompt when this returns. With a receive_buffer of 0 the program polls: then only
-    the chip's own receiver holds bytes.
+    the chip's own receiver holds bytes. manner: one of MANNERS; greeting: what it says then after
+    a restart.
     """
 
-    def make(*, baud: int = 57600, line_ms: int = 15, receive_buffer: int = 64) -> AvrBoard:
-        image = workshop.firmware(BAUD=baud, LINE_MS=line_ms, RX_RING=receive_buffer)
+    def make(
+        *,
+        baud: int = 57600,
+        line_ms: int = 15,
+        receive_buffer: int = 64,
+        manner: str = "class",
+        greeting: bytes = GREETING,
+    ) -> AvrBoard:
+        defines = {"BAUD": baud, "LINE_MS": line_ms, "RX_RING": receive_buffer}
+        image = workshop.firmware(**defines, MANNER=MANNERS.index(manner))
         board = start_board([(0, image)], profile_for(baud, line_ms, receive_buffer))
-        board.await_prompt()
+        board.await_prompt(greeting=greeting)
         return board
 
     return make

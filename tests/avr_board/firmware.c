@@ -5,8 +5,11 @@
    is compiled: BAUD, LINE_MS (busy time per stored line) and RX_RING (bytes; 0 polls the
    receiver and has no ring at all).
 
-   A line is kept as a 2-byte number, its text and an end byte, as the Tiny BASICs of 1976 did. */
+   A line is kept as a 2-byte number, a byte for its length and its text: as many bytes as number,
+   text and end byte, which the Tiny BASICs of 1976 kept. MANNER chooses other ways to talk and to
+   store lines (manners.h). */
 
+#include <avr/eeprom.h>
 #include <avr/interrupt.h>
 #include <avr/io.h>
 #include <avr/pgmspace.h>
@@ -27,15 +30,12 @@
 #define RX_RING 64
 #endif
 #define TX_RING 64 /* a power of two */
-#define PROGRAM_BYTES 999
-#define LONGEST_LINE 72
-#define LAST_NUMBER 32767UL
+#define EEPROM_BYTES 1024
 
 #define CTRL_C 0x03
 #define CTRL_U 0x15
-#define BELL "\a"
-#define PROMPT "+ "
-#define END "\r\n"
+
+#include "manners.h"
 
 /* Datasheet 8271H, table 20-1: baud = clock / (samples (UBRR + 1)), with 16 samples a bit or, at
    double speed, 8. Double speed only where its error is smaller: its receiver stands less. */
@@ -54,6 +54,7 @@
 /* --- the line to the host --- */
 
 static volatile bool interrupted;
+static volatile bool listing;
 
 static volatile uint8_t tx_ring[TX_RING];
 static volatile uint8_t tx_in, tx_out;
@@ -83,7 +84,7 @@ static volatile uint8_t rx_in, rx_out, rx_waiting;
 /* GPIOR1 and GPIOR2, which mean nothing to the chip, count what did not fit, for the tests. */
 ISR(USART_RX_vect) {
     uint8_t byte = UDR0;
-    if (byte == CTRL_C) {
+    if (byte == BREAK_KEY && (listing || !BREAK_IS_TEXT)) {
         interrupted = true;
     } else if (rx_waiting < RX_RING) {
         rx_ring[rx_in] = byte;
@@ -94,14 +95,14 @@ ISR(USART_RX_vect) {
     }
 }
 
-/* The next byte. Sleeps until there is one. CTRL_C if the interrupt key came. */
+/* The next byte. Sleeps until there is one. BREAK_KEY if it came and was no text. */
 static uint8_t get(void) {
     for (;;) {
         cli();
         if (interrupted) {
             interrupted = false;
             sei();
-            return CTRL_C;
+            return BREAK_KEY;
         }
         if (rx_waiting) {
             uint8_t byte = rx_ring[rx_out];
@@ -154,16 +155,14 @@ static uint16_t used;
 
 static uint16_t number_at(uint16_t place) { return program[place] | program[place + 1] << 8; }
 
-static uint16_t next_line(uint16_t place) {
-    place += 2;
-    while (program[place++] != '\r') {
-    }
-    return place;
-}
+static uint16_t next_line(uint16_t place) { return place + LINE_BYTES + program[place + 2]; }
 
-/* Keep a line in place of any of that number; an empty text deletes. */
-static void store(uint16_t number, const uint8_t *text, uint8_t length) {
-    uint16_t place = 0, old = 0, size = length ? length + 3 : 0;
+static void say_full(uint16_t missing);
+static void show(const uint8_t *held, uint8_t length);
+
+/* Keep a line in place of any of that number; an empty one deletes. */
+static void store(uint16_t number, const uint8_t *held, uint8_t length) {
+    uint16_t place = 0, old = 0, size = length ? length + LINE_BYTES : 0;
     while (place < used && number_at(place) < number) {
         place = next_line(place);
     }
@@ -171,9 +170,7 @@ static void store(uint16_t number, const uint8_t *text, uint8_t length) {
         old = next_line(place) - place;
     }
     if (used - old + size > PROGRAM_BYTES) {
-        say("no: ");
-        say_number(used - old + size - PROGRAM_BYTES);
-        say(" bytes short" END);
+        say_full(used - old + size - PROGRAM_BYTES);
         return;
     }
     memmove(program + place + size, program + place + old, used - place - old);
@@ -181,57 +178,114 @@ static void store(uint16_t number, const uint8_t *text, uint8_t length) {
     if (size) {
         program[place] = number & 0xFF;
         program[place + 1] = number >> 8;
-        memcpy(program + place + 2, text, length);
-        program[place + 2 + length] = '\r';
+        program[place + 2] = length;
+        memcpy(program + place + 3, held, length);
     }
 }
 
-static void list(void) {
+/* Numbers above 32767 are shown negative, or not at all where numbers wrap. */
+static void say_line_number(uint16_t number) {
+    if (number > 32767) {
+        put('-');
+        number = -number;
+    }
+    say_number(number);
+}
+
+/* List the program. Returns whether all of it was listed. */
+static bool list(void) {
+    bool hidden = false;
+    listing = true;
     for (uint16_t place = 0; place < used; place = next_line(place)) {
         if (interrupted) {
-            interrupted = false;
-            say("halted" END);
-            return;
+            interrupted = listing = false;
+            say(HALTED);
+            return false;
         }
-        say_number(number_at(place));
+        if (NUMBERS_WRAP && number_at(place) > 32767) {
+            hidden = true;
+            continue;
+        }
+        say_line_number(number_at(place));
         put(' ');
-        for (uint16_t at = place + 2; program[at] != '\r'; at++) {
-            put(program[at]);
-        }
+        show(program + place + 3, program[place + 2]);
         say(END);
     }
+    if (hidden) {
+        say(END);
+    }
+    listing = false;
+    return true;
 }
+
+#if MANNER != CLASS
+/* --- the program in EEPROM: how many bytes it has, then these bytes --- */
+
+#define BLANK 0xFFFF
+
+static uint16_t stored_bytes(void) {
+    uint16_t size = eeprom_read_word((const uint16_t *)0);
+    return size == BLANK ? 0 : size;
+}
+
+static bool store_program(void) {
+    if (used + 2 > EEPROM_BYTES) {
+        return false;
+    }
+    eeprom_update_word((uint16_t *)0, used);
+    eeprom_update_block(program, (void *)2, used);
+    return true;
+}
+
+static void recall_program(void) {
+    used = stored_bytes();
+    eeprom_read_block(program, (const void *)2, used);
+}
+#endif
 
 /* --- typed lines --- */
 
 static uint8_t line[LONGEST_LINE];
 
+static uint8_t longest_line(void);
+static bool ends_line(uint8_t byte);
+static bool is_text(uint8_t byte);
+
 /* Take a line from the host, echoing it. Returns its length, or -1 if it was given up. */
-static int8_t read_line(void) {
+static int16_t read_line(void) {
     uint8_t length = 0;
+    int8_t beyond = 0;
     say(PROMPT);
     for (;;) {
         uint8_t byte = get();
-        if (byte == '\r') {
+        if (ends_line(byte)) {
             say(END);
             return length;
         }
-        if (byte == CTRL_C || byte == CTRL_U) {
+        if (!BREAK_IS_TEXT && (byte == BREAK_KEY || byte == CTRL_U)) {
             say(END);
             return -1;
         }
         if (byte == '\b') {
             if (length) {
                 length--;
-                say("\b \b");
+                say(ERASED);
+            } else if (beyond < ERASED_BEYOND) {
+                beyond++;
+                say(ERASED);
             }
-        } else if (byte >= 32 && byte < 127) {
-            if (length < LONGEST_LINE) {
+        } else if (is_text(byte)) {
+            if (length < longest_line()) {
                 line[length++] = byte;
                 put(byte);
+                if (MANNER == TOKEN && length == LONGEST_LINE) {
+                    return length;
+                }
             } else {
-                say(BELL);
+                say(TOO_LONG);
             }
+        } else if (MANNER == TOKEN) {
+            put(byte);
         }
     }
 }
@@ -254,11 +308,21 @@ static bool is_P(uint8_t length, const char *command) {
 }
 #define is(length, command) is_P(length, PSTR(command))
 
+#if MANNER == CLASS
+#include "manner_class.h"
+#elif MANNER == CAPITAL
+#include "manner_capital.h"
+#elif MANNER == TOKEN
+#include "manner_token.h"
+#endif
+
 static void numbered(uint8_t at, uint8_t length) {
     uint32_t number = 0;
     for (; at < length && line[at] >= '0' && line[at] <= '9'; at++) {
         number = number * 10 + line[at] - '0';
-        if (number > LAST_NUMBER) {
+        if (NUMBERS_WRAP) {
+            number &= 0xFFFF;
+        } else if (number > LAST_NUMBER) {
             number = LAST_NUMBER + 1;
         }
     }
@@ -267,25 +331,11 @@ static void numbered(uint8_t at, uint8_t length) {
     }
     _delay_ms(LINE_MS);
     if (number < 1 || number > LAST_NUMBER) {
-        say("no: lines are 1 to 32767" END);
+        say(BAD_NUMBER);
     } else {
-        store(number, line + at, length - at);
-    }
-}
-
-static void direct(uint8_t length) {
-    if (is(length, "LIST")) {
-        list();
-    } else if (is(length, "NEW")) {
-        used = 0;
-    } else if (is(length, "PRINTROOM()")) {
-        put(' ');
-        say_number(PROGRAM_BYTES - used);
-        say(END);
-    } else if (is(length, "RUN")) {
-        say("no: this board only keeps programs" END);
-    } else {
-        say("no: not a command" END);
+        uint8_t size = length - at;
+        const uint8_t *held = pack(line + at, &size);
+        store(number, held, size);
     }
 }
 
@@ -294,13 +344,23 @@ int main(void) {
     set_sleep_mode(SLEEP_MODE_IDLE);
     sleep_enable();
     sei();
-    say(END "evening class board, 999 bytes for a program" END);
+    say(GREETING);
+#if MANNER == CAPITAL
+    say_memory();
+    say("OK" END);
+#endif
     for (;;) {
-        int8_t length = read_line();
+        int16_t length = read_line();
         uint8_t at = 0;
         while (at < length && line[at] == ' ') {
             at++;
         }
+#if MANNER == TOKEN
+        if (stuck) {
+            say("Syntax Error" END);
+            continue;
+        }
+#endif
         if (at >= length) {
             continue;
         }

@@ -27,7 +27,7 @@ from typing import Any
 
 import pytest
 from soak_drawn import a_board, a_line
-from soak_jobs import expected_in_capture, undetected_share
+from soak_expected import expected_in_capture, expected_in_load, undetected_share
 
 from hostlink.board.captures import tally
 from hostlink.board.loading import MOST_STARTS, Loader
@@ -91,21 +91,15 @@ class Job:
         except HostlinkError as error:
             self.error = error
 
-    @property
-    def size(self) -> int:
-        return sum(len(line.typed) + 2 for line in self.wanted.values())
-
     def expected_in_save(self) -> float:
         need = self.bench.dialogue.evidence.readings_needed()
         witness = bool(self.bench.dialogue.profile.commands.free_memory)
         return expected_in_capture(texts(self.wanted), self.rate, need, witness=witness)
 
     def expected_in_load(self) -> float:
-        p, stored, mended = self.rate, self.rate / 3, 2 * self.rate / 3
-        if not self.bench.machine.settings.echo:
-            return self.size * stored * 4 * mended**2
         clean = self.bench.dialogue.evidence.is_clean
-        return self.size * stored * mended * (mended if clean else 4 * mended**2) if p else 0.0
+        echo = self.bench.machine.settings.echo
+        return expected_in_load(texts(self.wanted), self.rate, echo=echo, clean=clean)
 
 
 def a_job(bench: Build, seed: int, rate: float, **faults: Any) -> Job:

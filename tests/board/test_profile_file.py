@@ -249,6 +249,7 @@ CLASHES = [
     ("[commands]\nstored = 'LIST'", 4, "is also the command for something else"),
     ("[commands]\nstore = 'ESAVE'\nrecall = 'ELOAD {name}'", 4, "only one holds {name}"),
     ("[commands]\nstore = 'ESAVE'\nslots = ['A']", 5, "has no {name}"),
+    ("[commands]\nlist_stored = 'ELIST'\nstore = 'PUT {name}'", 4, "one place without a name"),
     ("[commands]\nfull_words = ['FULL']", 4, "which commands.error_words does not have"),
     ("[listing]\nfirst_line = 9\nlast_line = 8", 5, "below first_line"),
     ("[listing]\nfirst_line = 40000", 4, "below first_line"),

@@ -11,16 +11,10 @@ import hostlink.board
 from hostlink.board.profile_file import find_profile, load_profile, shipped_profiles
 from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
 from hostlink.practice.expression import LARGEST, SMALLEST
+from hostlink.practice.kind import Storage
 from hostlink.practice.ops import Send
-from hostlink.practice.program_memory import (
-    END_BYTES,
-    FIRST_LINE,
-    LAST_LINE,
-    NUMBER_BYTES,
-    line_bytes,
-)
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.statements import SEPARATOR
+from hostlink.practice.state import SEPARATOR
 
 
 def _say(basic: Basic, typed: str) -> str:
@@ -83,22 +77,23 @@ def test_the_practice_profile_knows_the_words_of_the_practice_board() -> None:
     assert language.functions == FUNCTIONS
     assert language.separator == SEPARATOR
     assert (language.smallest_number, language.largest_number) == (SMALLEST, LARGEST)
-    assert (form.first_line, form.last_line) == (FIRST_LINE, LAST_LINE)
+    assert (form.first_line, form.last_line) == (Storage().first_line, Storage().last_line)
 
 
 def test_a_line_costs_on_the_practice_board_what_its_profile_says() -> None:
     """The board reports free memory before and after; the difference is the profile's cost."""
     profile, basic = find_profile("practice"), Basic()
     storage = profile.rules.storage
-    assert (storage.number_bytes, storage.end_bytes) == (NUMBER_BYTES, END_BYTES)
+    assert (storage.number_bytes, storage.end_bytes) == (
+        basic.kind.storage.number_bytes,
+        basic.kind.storage.end_bytes,
+    )
     text = 'PRINT "HELLO"'
     free = int(_say(basic, profile.commands.free_memory))
     assert free == storage.program_bytes - storage.empty_bytes == 999
     assert _say(basic, f"10  {text}") == ""
     cost = storage.number_bytes + storage.length_bytes + len(text) + storage.end_bytes
-    assert (
-        free - int(_say(basic, profile.commands.free_memory)) == cost == line_bytes(text.encode())
-    )
+    assert free - int(_say(basic, profile.commands.free_memory)) == cost
 
 
 def test_the_commands_of_the_practice_profile_do_what_they_say() -> None:

@@ -7,6 +7,7 @@ import json
 import os
 import re
 import selectors
+import shutil
 import signal
 import subprocess
 import sys
@@ -82,6 +83,23 @@ def hostlink(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
         return Told(status, told.out, told.err)
 
     return run
+
+
+@pytest.fixture
+def copies(place: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[], Iterator[None]]:
+    """Gives back the folder as it is now, again and again."""
+    kept = tmp_path_factory.mktemp("state")
+
+    def begin() -> Iterator[None]:
+        shutil.rmtree(kept / "now", ignore_errors=True)
+        shutil.copytree(place, kept / "now")
+        while True:
+            yield
+            for path in place.iterdir():
+                shutil.rmtree(path) if path.is_dir() else path.unlink()
+            shutil.copytree(kept / "now", place, dirs_exist_ok=True)
+
+    return begin
 
 
 @pytest.fixture

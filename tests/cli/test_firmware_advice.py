@@ -10,8 +10,7 @@ import json
 import random
 import re
 import shlex
-import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -79,23 +78,6 @@ def unplug_at(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
         left[:] = [text] * nth
 
     return at
-
-
-@pytest.fixture
-def copies(place: Path, tmp_path_factory: pytest.TempPathFactory) -> Callable[[], Iterator[None]]:
-    """Gives back the folder as it is now, again and again."""
-    kept = tmp_path_factory.mktemp("state")
-
-    def begin() -> Iterator[None]:
-        shutil.copytree(place, kept / "now", dirs_exist_ok=True)
-        while True:
-            yield
-            for each in ("practice", *(path.name for path in place.glob("archive.sqlite3*"))):
-                path = place / each
-                shutil.rmtree(path) if path.is_dir() else path.unlink()
-            shutil.copytree(kept / "now", place, dirs_exist_ok=True)
-
-    return begin
 
 
 @pytest.fixture

@@ -163,6 +163,27 @@ def test_what_changes_or_writes_says_hostile_words_escaped(shown: Callable[..., 
 
 
 @pytest.mark.usefixtures("kept")
+@pytest.mark.parametrize("json_too", [False, True])
+def test_jobs_on_several_boards_say_their_labels_escaped(
+    shown: Callable[..., str], place: Path, json_too: bool
+) -> None:
+    """The labels of an imported archive, in what is said meanwhile and in the closing table."""
+    ports = ("--port", "practice://one?time=virtual", "--port", "practice://two?time=virtual")
+    with Archive.open(place / "archive.sqlite3") as archive:
+        boards = [archive.board_seen(serial=f"practice:{name}").uuid for name in ("one", "two")]
+    other = sqlite3.connect(place / "archive.sqlite3")
+    for at, board in enumerate(boards):
+        labels = (f"{at}{HOSTILE}", f"key {at}", board)
+        other.execute("UPDATE boards SET label = ?, label_key = ? WHERE uuid = ?", labels)
+    other.commit()
+    other.close()
+    also = ["--json"] if json_too else []
+    shown("load", "hail", *ports, *also)
+    shown("load", "shipped:tide", *ports, *also)
+    shown("save", *ports, *also)
+
+
+@pytest.mark.usefixtures("kept")
 def test_what_a_proof_finds_is_named_escaped(shown: Callable[..., str], place: Path) -> None:
     """A damaged listing is found, and the program that has it is named."""
     other = sqlite3.connect(place / "archive.sqlite3")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -52,6 +53,12 @@ def test_a_label_that_no_board_has_is_told_at_once(
     assert "There is no port Blue, and no board with that label." in told.err
     assert "The labels are Green, Red." in told.err
     assert "restart the board" not in told.err
+
+
+def test_looking_for_a_label_makes_no_archive(hostlink: Callable, place: Path) -> None:
+    """Where there is no archive, no board has a label."""
+    assert hostlink("stored", "--port", "Blue").status == 3
+    assert not (place / "archive.sqlite3").exists()
 
 
 def test_a_port_is_no_label() -> None:

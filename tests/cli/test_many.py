@@ -29,6 +29,16 @@ def test_both_boards_are_loaded(hostlink: Callable, board_holds: Callable) -> No
     assert "blue: done." in told.err
 
 
+def test_what_each_board_held_is_said(hostlink: Callable) -> None:
+    """A rescue is told of its board, and a program that is in the archive already too."""
+    assert hostlink("load", "hail", "--port", RED).status == 0
+    hostlink("console", "--port", BLUE, stdin=b"10 PRINT 1\n")
+    told = hostlink("load", "tide", *BOTH)
+    assert told.status == 0
+    assert "red: What the board held is in the archive as HAIL@1." in told.err
+    assert "blue: Rescued what the board held as rescue@1 (1 line, 10 bytes)." in told.err
+
+
 def test_one_failure_is_the_status_of_the_whole(hostlink: Callable, board_holds: Callable) -> None:
     """The other board is loaded all the same, and its row says so."""
     told = hostlink("load", "hail", "--port", RED, "--port", f"{BLUE}&unplug_after_bytes=50")

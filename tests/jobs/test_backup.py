@@ -175,15 +175,14 @@ def test_a_board_that_hangs_in_a_recall_is_restarted_and_memory_put_back(
     """The program that was in memory is back after the restart that the hang called for."""
     memory = full.memory
 
-    machine, sound = full.machine, full.machine.settings
+    machine = full.machine
+    sound = machine._key, machine._interrupt
 
     def hang(event: Any) -> None:
         if "stored as TWO" in getattr(event, "text", ""):
-            machine.settings = dataclasses.replace(sound, line_end=b"\x00")
-            machine._interrupt = machine._line_cancel = -1
+            machine._key, machine._interrupt = (lambda _: None), -1
         if "restarting" in getattr(event, "text", ""):
-            machine.settings = sound
-            machine._interrupt, machine._line_cancel = sound.interrupt[0], sound.line_cancel[0]
+            machine._key, machine._interrupt = sound
 
     full.on_event = hang
     with full.session() as session:

@@ -24,10 +24,12 @@ from hostlink.errors import (
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
+from hostlink.jobs.events import BoardRecognised
 from hostlink.jobs.firmware import AfterWriteError, WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import find_material
 from hostlink.jobs.putback import putback
+from hostlink.practice.main_loop import main_loop
 from hostlink.practice.ops import Chore, Send, Work
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -302,29 +304,46 @@ def at_the_last_page(board: Any, do: Callable[[], None]) -> None:
 def test_firmware_that_talks_in_another_way_is_recognised(board: Any, archive: Archive) -> None:
     """It comes to another prompt than the one before it: the programs go back by that. And going
     back to the one before finds its prompt again."""
-    programs, sound = held(board), board.machine.settings
-    other = dataclasses.replace(sound, prompt=b"ok> ")
-    at_the_last_page(board, lambda: setattr(board.machine, "settings", other))
+    programs, basic = held(board), board.machine.basic
+    sound = basic.kind
+    settings = dataclasses.replace(sound.settings, prompt=b"ok> ")
+    other = dataclasses.replace(sound, settings=settings)
+    recognised = []
+
+    def firmware_is(kind: Any) -> None:
+        at_the_last_page(board, lambda: setattr(basic, "kind", kind))
+        watch = board.on_event
+
+        def heed(event: Any) -> None:
+            if isinstance(event, BoardRecognised):
+                recognised.append(event.profile.talk.prompt)
+            watch(event)
+
+        board.on_event = heed
+
+    firmware_is(other)
     assert write(board, archive, wanted()).restored
     assert held(board) == programs
-    at_the_last_page(board, lambda: setattr(board.machine, "settings", sound))
+    firmware_is(sound)
     assert back(board, archive).restored
+    assert recognised == [b"ok> ", b"ok> ", sound.settings.prompt]  # the second time before too
     assert held(board) == programs
 
 
 def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
-    board: Any, archive: Archive
+    board: Any, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What talks has a keyboard, perhaps: a program may be in its memory. The advice has the word
     in it, and then one command goes back and puts the programs on the board."""
-    programs, machine = held(board), board.machine
+    programs = held(board)
+    place = "hostlink.practice.machine.main_loop"
 
-    def chatter(booting: bool) -> Any:  # noqa: ARG001
+    def chatter(*_: Any, **__: Any) -> Any:
         while True:
             yield Send(b"TIDE IS COMING IN\r\n")
             yield Work(Chore.STATEMENT, 200)
 
-    at_the_last_page(board, lambda: setattr(machine, "_main", chatter))
+    at_the_last_page(board, lambda: monkeypatch.setattr(place, chatter))
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert "does not come to the prompt of profile practice" in caught.value.what
@@ -333,7 +352,7 @@ def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
     with pytest.raises(RefusedError) as refused:
         back(board, archive)
     assert refused.value.needed is Needed.LOSS
-    at_the_last_page(board, lambda: delattr(machine, "_main"))
+    at_the_last_page(board, lambda: monkeypatch.setattr(place, main_loop))
     assert back(board, archive, discard_board=True).restored
     assert held(board) == programs
 

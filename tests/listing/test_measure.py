@@ -29,6 +29,20 @@ def test_number_length_and_end_bytes_add_up():
     assert cost("10 PRINT", number_bytes=3, length_bytes=1, end_bytes=2) == 3 + 1 + 5 + 2
 
 
+def test_small_letters_are_no_keyword_where_only_capitals_are():
+    """There `print` costs its five letters, and what stands behind `rem` may hold a token."""
+    language = Language(statements=("PRINT",), remarks=("REM",), capitals_only=True)
+    rules = Rules(storage=Storage(kind="tokens"), language=language)
+
+    def size(line: str) -> int:
+        return line_cost(Listing.from_text(line).lines[0], rules)
+
+    assert size("10 PRINT 7") == 2 + (1 + 1 + 1) + 1
+    assert size("10 print 7") == 2 + (5 + 1 + 1) + 1
+    assert size("10 rem PRINT") == 2 + (3 + 1 + 1) + 1
+    assert size("10 REM PRINT") == 2 + (1 + 6) + 1
+
+
 def test_tokens_cost_one_byte_outside_quotes_and_remarks():
     """PRINT is a token of 1 byte, GOTO one of 2 here; in quotes and remarks letters count."""
     tokens = (("GOTO", 2),)

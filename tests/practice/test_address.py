@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import typing
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,8 @@ from hypothesis import strategies as st
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError, UsageError
 from hostlink.practice.address import open_board, parse_address
 from hostlink.practice.faults import Faults
+from hostlink.practice.kind import Kind, Storage
+from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
 
@@ -58,12 +61,13 @@ def test_options_go_where_they_belong() -> None:
 @pytest.mark.parametrize("kind", [BoardSettings, Faults])
 def test_every_field_is_an_option(kind: type[BoardSettings] | type[Faults]) -> None:
     """No setting exists that an address cannot give."""
-    texts = {bool: "yes", bytes: "A", float: "0.5", int: "100", str: "echo"}
-    for field in dataclasses.fields(kind):
-        address = parse_address(f"practice://?{field.name}={texts[type(field.default)]}")
+    values = {bool: ("yes", True), bytes: ("A", b"A"), float: ("0.5", 0.5), int: ("100", 100)}
+    for name, annotation in typing.get_type_hints(kind).items():
+        words = typing.get_args(annotation)
+        text, wanted = (words[-1], words[-1]) if words else values[annotation]
+        address = parse_address(f"practice://?{name}={text}")
         made = address.settings if kind is BoardSettings else address.faults
-        wanted = {bool: True, bytes: b"A", float: 0.5, int: 100, str: "echo"}[type(field.default)]
-        assert getattr(made, field.name) == wanted, field.name
+        assert getattr(made, name) == wanted, name
 
 
 def test_the_seed_is_for_the_faults_too() -> None:
@@ -129,6 +133,22 @@ def test_a_board_without_a_key_or_prompt_works(tmp_path: Path, key: str) -> None
     keep(machine)
 
 
+def test_a_kind_gives_the_settings_that_the_address_does_not() -> None:
+    """Its own speed and prompt, with what the address says in their place."""
+    address = parse_address("practice://red?kind=capital&line_ms=9")
+    capital = find_kind("capital").settings
+    assert address.kind == "capital"
+    assert address.settings == dataclasses.replace(capital, line_ms=9.0)
+
+
+def test_an_unknown_kind_lists_the_known_ones() -> None:
+    """The advice names every kind there is."""
+    with pytest.raises(UsageError, match='called "kapital"') as caught:
+        parse_address("practice://red?kind=kapital")
+    for name in kind_names():
+        assert name in caught.value.advice
+
+
 # --- keeping -------------------------------------------------------------------------------------
 
 
@@ -152,6 +172,99 @@ def test_boards_of_different_names_are_different_boards(tmp_path: Path) -> None:
     assert blue.basic.lines == {}
     keep_red(red)
     keep_blue(blue)
+
+
+def test_a_named_board_keeps_its_kind(tmp_path: Path) -> None:
+    """Named once, it needs no naming again: program, stored program and manners are there."""
+    machine, keep = open_board(parse_address("practice://red?kind=capital"), tmp_path, 9600)
+    enter(machine, b"10 rem tide", b"ESAVE", b"20 END")
+    keep(machine)
+    for url in ("practice://red", "practice://red?kind=capital", "practice://red?line_ms=7"):
+        again, keep = open_board(parse_address(url), tmp_path, 9600)
+        assert again.kind.name == "capital"
+        assert again.settings.prompt == b">"
+        assert again.basic.lines == {10: b"REM TIDE", 20: b"END"}
+        assert list(again.basic.eeprom.values()) == [{10: b"REM TIDE"}]
+        keep(again)
+
+
+@pytest.mark.parametrize(
+    ("first", "baud"), [("practice://red?kind=capital", 9600), ("practice://red", 57600)]
+)
+def test_a_board_does_not_change_its_kind(tmp_path: Path, first: str, baud: int) -> None:
+    """Another kind for the same name is refused, with the two things that can be done."""
+    machine, keep = open_board(parse_address(first), tmp_path, baud)
+    enter(machine, b"10 END")
+    keep(machine)
+    with pytest.raises(RefusedError, match=r"is of the kind \w+, not ready") as caught:
+        open_board(parse_address("practice://red?kind=ready"), tmp_path, 9600)
+    assert "another name" in caught.value.advice
+    assert "practice://red?kind=ready&fresh" in caught.value.advice
+    again, keep = open_board(parse_address("practice://red"), tmp_path, 9600)
+    assert again.basic.lines == {10: b"END"}
+    keep(again)
+    made, keep = open_board(parse_address("practice://red?kind=ready&fresh"), tmp_path, 9600)
+    assert made.kind.name == "ready"
+    assert made.basic.lines == {}
+    keep(made)
+
+
+def test_a_state_from_before_there_were_kinds_is_a_practice_board(tmp_path: Path) -> None:
+    """Nothing that was kept is lost."""
+    machine, keep = open_board(parse_address("practice://red"), tmp_path, 57600)
+    enter(machine, b"10 END")
+    keep(machine)
+    file = tmp_path / "red.json"
+    state = json.loads(file.read_text())
+    del state["kind"]
+    del state["basic"]["writes"]
+    del state["basic"]["answered"]
+    file.write_text(json.dumps(state))
+    again, keep = open_board(parse_address("practice://red"), tmp_path, 57600)
+    assert again.kind.name == "practice"
+    assert again.basic.lines == {10: b"END"}
+    keep(again)
+
+
+def test_a_kind_made_in_code_is_kept_with_its_board(tmp_path: Path) -> None:
+    """The next opening needs only the name of the board."""
+    garden = Kind("garden", settings=BoardSettings(prompt=b"] "), storage=Storage(case="all"))
+    address = parse_address("practice://red")
+    machine, keep = open_board(address, tmp_path, 57600, garden)
+    enter(machine, b"10 rem x")
+    keep(machine)
+    again, keep = open_board(address, tmp_path, 57600)
+    assert again.kind == garden
+    assert again.basic.lines == {10: b"REM X"}
+    keep(again)
+
+
+def test_a_kind_that_cannot_be_read_back_is_told(tmp_path: Path) -> None:
+    """What the board holds is not lost by it, and naming a kind helps where it is the same."""
+    address = parse_address("practice://red")
+    machine, keep = open_board(address, tmp_path, 57600)
+    enter(machine, b"10 END")
+    keep(machine)
+    file = tmp_path / "red.json"
+    file.write_text(json.dumps({**json.loads(file.read_text()), "kind": "gone"}))
+    for _ in range(2):
+        with pytest.raises(RefusedError, match="kind of the practice board"):
+            open_board(address, tmp_path, 57600)
+
+
+def test_a_question_once_answered_stays_answered(tmp_path: Path) -> None:
+    """The first opening finds the board at its question, the next one at work."""
+    address = parse_address("practice://red?kind=ready")
+    machine, keep = open_board(address, tmp_path, 9600)
+    machine.run_until(1.0)
+    assert machine.host_reads(1.0, 99) == b"Memory size ? "
+    enter(machine, b"", b"10 END")
+    keep(machine)
+    machine, keep = open_board(parse_address("practice://red"), tmp_path, 9600)
+    machine.run_until(1.0)
+    assert machine.host_reads(1.0, 99) == b""
+    assert machine.basic.lines == {10: b"END"}
+    keep(machine)
 
 
 def test_fresh_starts_empty(tmp_path: Path) -> None:

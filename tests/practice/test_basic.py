@@ -10,6 +10,7 @@ import pytest
 from hostlink.errors import RefusedError
 from hostlink.practice.bare import run_program
 from hostlink.practice.basic import STOPPED, Basic
+from hostlink.practice.kind import Kind, Storage
 from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadLine, Send, Work
 
 Typed = Callable[..., str]
@@ -266,7 +267,7 @@ def test_list_and_input_can_be_interrupted(typed: Typed) -> None:
 def test_letters_are_kept_or_folded_as_the_board_is_made(typed: Typed) -> None:
     """A folding board stores capitals, except in quotes and remarks."""
     lines = ('10 print "Abc";a', "20 if a=1 then rem Abc", '30 print "open')
-    kept, folding = Basic(), Basic(fold_case=True)
+    kept, folding = Basic(), Basic(Kind(storage=Storage(case="statements")))
     typed(kept, *lines)
     typed(folding, *lines)
     assert kept.lines[10] == b'print "Abc";a'
@@ -288,9 +289,10 @@ def test_power_on_forgets_all_but_the_eeprom(typed: Typed) -> None:
     assert typed(board, "FETCH DICE", "RUN") == first
 
 
-def test_the_banner_is_one_line() -> None:
-    """The machine can show the banner as it is."""
-    assert Basic(program_bytes=512).banner() == b"practice board, 512 bytes for a program\r\n"
+def test_the_banner_says_how_much_room_there_is() -> None:
+    """It is a row of its own, with an empty one behind it."""
+    said = Basic(program_bytes=512).banner()
+    assert said == b"\r\npractice board, 512 bytes for a program\r\n\r\n"
 
 
 def test_all_that_a_board_holds_survives_as_json(typed: Typed) -> None:

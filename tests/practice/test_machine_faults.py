@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from hostlink.practice.bootloader import Bootloader
 from hostlink.practice.faults import Faults
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
@@ -116,3 +117,108 @@ def test_an_unplugged_board_says_nothing_more() -> None:
     assert machine.unplugged
     assert b"END" not in said
     assert machine.run_until(1e6) == 1e6
+
+
+# --- what the board says of itself ---------------------------------------------------------------
+
+
+def listed(machine: Machine, *, times: int = 1, ask: bytes = b"LIST\r") -> list[list[bytes]]:
+    """The rows that come back from so many LISTs, without echo and prompt."""
+    found = []
+    for turn in range(times):
+        said = typed(machine, ask, 10.0 * (turn + 1), 10.0 * (turn + 1) + 5)
+        _, _, rows = said.partition(b"\r\n")
+        found.append(rows.split(b"\r\n")[:-1])
+    return found
+
+
+def holding_three(faults: Faults, settings: BoardSettings | None = None) -> Machine:
+    """A board with the lines 10, 20 and 30."""
+    machine = Machine(settings, faults)
+    lines = {"10": "LET A=1", "20": "LET B=2", "30": "END"}
+    machine.basic.from_state({**machine.basic.to_state(), "lines": lines})
+    return machine
+
+
+TRUE = [b"10 LET A=1", b"20 LET B=2", b"30 END"]
+
+
+def test_a_line_is_left_out_of_every_listing_or_of_some() -> None:
+    """The board still holds it; with lies_every it is left out now and then."""
+    machine = holding_three(Faults(skipped_line=2))
+    assert listed(machine, times=2) == [[TRUE[0], TRUE[2]]] * 2
+    assert 20 in machine.basic.lines
+    now_and_then = holding_three(Faults(skipped_line=2, lies_every=2))
+    assert listed(now_and_then, times=4) == [TRUE, [TRUE[0], TRUE[2]]] * 2
+
+
+def test_a_line_is_listed_twice() -> None:
+    """Once more right behind itself; a place that no line has changes nothing."""
+    assert listed(holding_three(Faults(repeated_line=3))) == [[*TRUE, TRUE[2]]]
+    assert listed(holding_three(Faults(repeated_line=4, skipped_line=4))) == [TRUE]
+
+
+def test_a_listing_is_refused_or_empty_at_first() -> None:
+    """So many times, with words that are none of the board's usual ones, or with nothing."""
+    refused = holding_three(Faults(refused_lists=2))
+    assert listed(refused, times=3) == [[b"WHAT?"], [b"WHAT?"], TRUE]
+    assert refused.basic.teller.lists == 3
+    assert listed(holding_three(Faults(empty_lists=1)), times=2) == [[], TRUE]
+
+
+def test_too_little_is_called_free() -> None:
+    """By so many bytes, and never less than none."""
+    for off, free in ((0, 999 - 26), (26, 999 - 52), (5000, 0)):
+        machine = holding_three(Faults(free_bytes_off=off))
+        assert listed(machine, ask=b"PRINT ROOM()\r") == [[b" %d" % free]]
+        assert machine.basic.free() == 999 - 26
+
+
+def test_its_words_may_carry_control_characters() -> None:
+    """Behind every word of error: a display would be cleared by it (ECMA-48, ED)."""
+    for escapes, end in ((True, b"\x1b[2J\x07"), (False, b"")):
+        said = typed(holding_three(Faults(escapes=escapes)), b"JUMP\r", 0.5, 3.0)
+        assert b"! unknown statement JUMP" + end + b"\r\n" in said
+
+
+def test_a_prompt_comes_late_or_before_the_answer() -> None:
+    """Late: what comes meanwhile waits in the buffer. First: none stands behind the answer."""
+    late = holding_three(Faults(), BoardSettings(prompt_late_ms=400.0))
+    said = typed(late, b"LIST\r", 0.5, 0.8)
+    assert said.endswith(b"30 END\r\n")
+    late.run_until(2.0)
+    assert late.host_reads(2.0, 100) == b"+ "
+    first = holding_three(Faults(), BoardSettings(prompts_first=True))
+    said = typed(first, b"LIST\r", 0.5, 3.0)
+    assert said == b"+ LIST\r\n+ " + b"".join(row + b"\r\n" for row in TRUE)
+    assert typed(first, b"40 END\r", 4.0, 6.0) == b"40 END\r\n+ "  # a stored line as ever
+
+
+def test_what_was_typed_and_what_restarts_erased_is_known() -> None:
+    """Every line that was taken, and of each restart who did it and what memory held."""
+    machine = holding_three(Faults(restart_after_bytes=12))
+    typed(machine, b"NEW\r40 END\r", 0.5, 3.0)
+    machine.restart(4.0)
+    typed(machine, b"X", 6.0, 9.0)
+    assert machine.typed == [b"NEW", b"40 END"]
+    pulled, mishap = machine.erased
+    assert (pulled.at, pulled.pulled, pulled.lines) == (4.0, True, {40: b"END"})
+    assert (mishap.pulled, mishap.lines) == (False, {})
+
+
+def test_a_worn_page_of_flash_keeps_its_first_byte() -> None:
+    """It is answered well and reads back wrong, as cells do that are worn out."""
+    worn, sound = (Machine(faults=Faults(worn_page=page)) for page in (2, 0))
+    for machine in (worn, sound):
+        boot = Bootloader(machine.chip, 0.0, 60.0, 0.0045)
+        for frame in (
+            b"\x30 ",
+            b"\x50 ",
+            b"\x55\x40\x00 ",
+            b"\x64\x00\x80F" + b"\xaa" * 128 + b" ",
+        ):
+            answers = [each for byte in frame for each in boot.hear(byte, 1.0)]
+        assert [data for _, data in answers] == [b"\x14", b"\x10"]
+    before = Machine().chip.flash[128]
+    assert worn.chip.flash[128:256] == bytes([before]) + b"\xaa" * 127
+    assert sound.chip.flash[128:256] == b"\xaa" * 128

@@ -1,0 +1,194 @@
+"""The twin of a board: a practice board that talks, stores and answers as a profile says.
+
+`practice://NAME?like=PROFILE` is one, so that a board that was surveyed can be practised on without
+it. What a profile does not say is the practice board's own manner.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import urllib.parse
+
+from hostlink.board.faults import COMMON_FORMS
+from hostlink.board.profile import Commands, Profile
+from hostlink.board.profile_file import find_profile
+from hostlink.practice.complaint import Reason
+from hostlink.practice.kind import WORDS, Kind, Language, Messages, Shelf, Storage, literal
+from hostlink.practice.settings import BoardSettings
+
+_LONGEST_LINE = 255  # where the profile knows no limit
+_PAGE_LINES = 20  # of a board that pages; a profile does not say how many
+_USUAL_BYTES, _USUAL_EEPROM = 999, 1024  # common practice, no source
+_CASES = {"kept": "kept", "upper": "statements", "upper-everywhere": "all"}
+# What a board's own words are looked through for, to say each where it belongs.
+_HINTS = (
+    (Reason.DIVISION, re.compile(r"\bdiv|zero", re.IGNORECASE)),
+    (Reason.NO_LINE, re.compile(r"\bline|undefined", re.IGNORECASE)),
+)
+
+
+def twin_named(port: str) -> Kind | None:
+    """Return the kind that an address asks for by like=PROFILE, None where it asks for none.
+
+    Raises UsageError or ProfileError where there is no such profile, or it cannot be used.
+    """
+    if not port.startswith("practice:") or "like=" not in port:
+        return None
+    query = urllib.parse.parse_qs(port.partition("?")[2])
+    return kind_like(find_profile(query["like"][-1])) if "like" in query else None
+
+
+def kind_like(profile: Profile) -> Kind:
+    """Return a kind of practice board that a profile describes."""
+    return Kind(
+        name=f"like-{profile.name}",
+        title=f"a practice board like {profile.name}",
+        about=profile.about,
+        source=f"The profile {profile.name}; what it does not say is the practice board's.",
+        settings=_settings(profile),
+        storage=_storage(profile),
+        messages=_messages(profile),
+        language=_language(profile),
+        shelf=_shelf(profile.commands),
+    )
+
+
+def _settings(profile: Profile) -> BoardSettings:
+    talk, rules = profile.talk, profile.rules
+    same = {
+        name: getattr(talk, name)
+        for name in (
+            "baud",
+            "echo",
+            "line_end",
+            "reply_end",
+            "prompt",
+            "line_done",
+            "receive_buffer",
+            "line_ms",
+            "char_ms",
+            "line_cancel",
+            "erase",
+            "interrupt",
+            "restarts_on_open",
+            "restart_ms",
+            "page_key",
+        )
+    }
+    return BoardSettings(
+        **same,
+        longest_line=rules.form.longest_line or _LONGEST_LINE,
+        page_lines=_PAGE_LINES if talk.page_prompt else 0,
+        page_prompt=talk.page_prompt.encode("latin-1"),
+        screen_width=rules.form.screen_width,
+        program_bytes=rules.storage.program_bytes or _USUAL_BYTES,
+        eeprom_bytes=rules.storage.eeprom_bytes or (_USUAL_EEPROM if profile.commands.store else 0),
+        bootloader=False,
+    )
+
+
+def _storage(profile: Profile) -> Storage:
+    form, held, language = profile.rules.form, profile.rules.storage, profile.rules.language
+    tokens = held.kind == "tokens"
+    blanks = "after-number"
+    if held.squeezed and tokens:
+        blanks = "squeezed"
+    elif form.spacing == "kept":
+        blanks = "kept"
+    return Storage(
+        form=held.kind,
+        case=_CASES[form.case],  # type: ignore[arg-type]
+        blanks=blanks,  # type: ignore[arg-type]
+        number_bytes=held.number_bytes,
+        length_bytes=held.length_bytes,
+        end_bytes=held.end_bytes,
+        keywords=(*language.statements, *language.functions) if tokens else (),
+        token_bytes=held.tokens if tokens else (),
+        constant_bytes=held.constant_bytes,
+        name_bytes=held.name_bytes,
+        first_line=form.first_line,
+        last_line=form.last_line,
+        beyond=form.beyond_last,
+        signed_numbers=form.signed_numbers,
+        row=form.list_form,
+        row_width=form.screen_width if form.wrap_indent >= 0 else 0,
+        when_full="stuck" if profile.talk.full_sign else "refused",
+    )
+
+
+def _messages(profile: Profile) -> Messages:
+    talk, commands = profile.talk, profile.commands
+    ready = literal(talk.ready.decode("latin-1"))
+    rows = "".join(f"{literal(row)}{{end}}" for row in commands.answer_rows[:1])
+    banner = literal(talk.banner) or "{end}" + literal(profile.title or profile.name)
+    own = Messages(
+        questions=talk.start_questions,
+        greeting=f"{banner}{{end}}",
+        done=rows + ready,
+        list_end=rows if ready else "",
+        memory=commands.free_answer + "{end}",
+        recalled="",
+    )
+    if not commands.error_words:
+        return own
+    return _with_errors(own, commands, ready)
+
+
+def _with_errors(own: Messages, commands: Commands, ready: str) -> Messages:
+    """The messages with a board's own words for errors, and how it names the line with them."""
+    words = commands.error_words
+    texts = {Reason.PUZZLED: words[0]}
+    for reason, hint in _HINTS:
+        texts[reason] = next((word for word in words if hint.search(word)), words[0])
+    if commands.full_words:
+        texts |= dict.fromkeys((Reason.FULL, Reason.PROGRAM_FULL), commands.full_words[0])
+    form = (commands.error_forms or COMMON_FORMS)[0]
+    form = form.replace("{line}", "{row}").replace("\n", "{end}")
+    before, _, after = form.partition("{message}")
+    error = f"{{where}}{{what}}{after}" if before else "{what}{where}"
+    return dataclasses.replace(
+        own,
+        error=error + "{end}" + ready,
+        where=before or after,
+        wrong_answer=literal(words[-1]) + "{end}",
+        errors=tuple((reason, literal(said)) for reason, said in texts.items()),
+    )
+
+
+def _language(profile: Profile) -> Language:
+    commands, language = profile.commands, profile.rules.language
+    typed = {
+        "list": commands.list,
+        "new": commands.clear,
+        "run": commands.run,
+        "store": commands.store,
+        "recall": commands.recall,
+        "stored": commands.stored or commands.list_stored,
+    }
+    words = dict(WORDS) | {each: _first_word(said) for each, said in typed.items()} | {"toss": ()}
+    asked = re.fullmatch(r"(?:PRINT *|\?)(.+)", commands.free_memory)
+    if commands.free_memory and asked is None:
+        words["memory"] = _first_word(commands.free_memory)
+    return Language(
+        words=tuple(words.items()),
+        small_letters=not language.capitals_only,
+        quotes=language.quotes,
+        free=asked[1] if asked else "",
+    )
+
+
+def _first_word(typed: str) -> tuple[str, ...]:
+    found = re.match(r"[A-Za-z]+", typed)
+    return (found[0].upper(),) if found else ()
+
+
+def _shelf(commands: Commands) -> Shelf:
+    if not (commands.store and commands.recall):
+        return Shelf(slots="none")
+    return Shelf(
+        slots="one" if commands.has_unnamed_slot else "named",
+        quoted='"{name}"' in commands.store,
+        runs_at_start=False,
+        shows="names" if commands.stored else "program" if commands.list_stored else "nothing",
+    )

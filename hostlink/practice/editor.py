@@ -1,0 +1,110 @@
+"""The line that is being typed at a board: what each byte does to it, and how it is answered."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from hostlink.practice.kind import Language, Storage
+from hostlink.practice.settings import BoardSettings
+from hostlink.practice.storing import Storing
+
+_ANSWERED_BEYOND = 2  # erasures beyond the start of a line that are still answered, where they harm
+_FOLDING = Storing(Storage(case="statements"), Language())
+
+
+class Astray(bytes):
+    """A typed line on a board that had taken back more characters than were typed.
+
+    What it then does is not what was typed (see `BoardSettings.erase_beyond`).
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class Keyed:
+    """What one byte did. echo: only a board with echo sends it. answer: any board does.
+
+    line: the line, if it is complete now. ended: by its own line end, which has an echo.
+    """
+
+    echo: bytes = b""
+    answer: bytes = b""
+    line: bytes | None = None
+    ended: bool = False
+
+
+_ECHO = [Keyed(bytes((code,))) for code in range(256)]
+
+
+class LineEditor:
+    """Collects the bytes of a line. room: how many characters it may have at this moment."""
+
+    def __init__(self, settings: BoardSettings, room: Callable[[], int]) -> None:
+        self._settings = settings
+        self._room = room
+        self._ends = settings.line_end[-1:] + settings.also_ends
+        self._erase = settings.erase[:1]
+        self._cancel = settings.line_cancel[:1]
+        self._line = bytearray()
+        self._prompt = b""
+        self._beyond = 0
+        special = self._ends + self._erase + self._cancel + settings.ignored
+        text_from = 0 if settings.controls == "text" else 32
+        simple = not settings.fold_case and settings.too_long != "ends"
+        self._plain = [simple and code >= text_from and code not in special for code in range(256)]
+
+    def begin(self, prompt: bytes) -> None:
+        """Begin a new line behind a prompt."""
+        self._line.clear()
+        self._prompt = prompt
+        self._beyond = 0
+
+    def take(self, code: int) -> Keyed:
+        """Take one byte."""
+        if self._plain[code]:
+            if len(self._line) >= self._room():
+                return self._too_long()
+            self._line.append(code)
+            return _ECHO[code]
+        byte = bytes((code,))
+        if byte in self._settings.ignored:
+            return Keyed()
+        if byte in self._ends:
+            line = bytes(self._line)
+            astray = self._beyond > _ANSWERED_BEYOND
+            return Keyed(line=Astray(line) if astray else line, ended=True)
+        if byte == self._erase:
+            return self._erased()
+        if byte == self._cancel:
+            self._line.clear()
+            return Keyed(self._settings.reply_end, self._prompt)
+        if code < 32 and self._settings.controls != "text":
+            return Keyed(byte if self._settings.controls == "echoed" else b"")
+        return self._text(byte)
+
+    def _text(self, byte: bytes) -> Keyed:
+        """Take a character on a board that does more with it than to keep it."""
+        if len(self._line) >= self._room():
+            return self._too_long()
+        if self._settings.fold_case and _FOLDING.folded(bytes(self._line) + b"a")[-1:] == b"A":
+            byte = byte.upper()
+        self._line += byte
+        if self._settings.too_long == "ends" and len(self._line) >= self._room():
+            return Keyed(byte, line=bytes(self._line))
+        return Keyed(byte)
+
+    def _erased(self) -> Keyed:
+        if self._line:
+            self._line.pop()
+            return Keyed(self._settings.erase_answer)
+        if self._settings.erase_beyond == "ignored":
+            return Keyed()
+        self._beyond += 1
+        return Keyed(self._settings.erase_answer if self._beyond <= _ANSWERED_BEYOND else b"")
+
+    def _too_long(self) -> Keyed:
+        answer = self._settings.too_long_answer
+        if self._settings.too_long == "gives-up":
+            self._line.clear()
+            answer += self._settings.reply_end + self._prompt
+        return Keyed(answer=answer)

@@ -1,0 +1,101 @@
+"""Lines kept as tokens: keywords as codes, and what each part of a line costs."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from hostlink.practice.kind import Language, Storage
+
+_CLOSE = frozenset((b"(", b")", b":", b",", b";"))
+
+_BLANK, _WORD, _QUOTED, _REMARK, _NUMBER, _NAME, _OTHER = range(7)
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """One part of a line. sort: what it is. text: as it is listed."""
+
+    sort: int
+    text: bytes
+
+
+class TokenText:
+    """Takes lines apart and puts them together again, for one kind of board."""
+
+    def __init__(self, storage: Storage, language: Language) -> None:
+        self._squeezes = storage.blanks == "squeezed"
+        self._small = language.small_letters
+        self._remarks = {word.encode("latin-1") for word in dict(language.words)["rem"]}
+        self._costs = {word.encode("latin-1"): cost for word, cost in storage.token_bytes}
+        self._word_bytes = storage.keyword_bytes
+        self._number_bytes = storage.constant_bytes
+        self._name_bytes = storage.name_bytes
+        words = sorted(storage.keywords, key=len, reverse=True)
+        parts = (
+            " +",
+            "|".join(map(re.escape, words)) or "(?!)",
+            "|".join(f"{mark}[^{mark}]*{mark}?" for mark in map(re.escape, language.quotes)),
+            "(?!)",  # a remark's text is what stands behind its word
+            "[0-9]+",
+            "[A-Za-z][0-9]?[$]?",
+            ".",
+        )
+        pattern = "|".join(f"({part or '(?!)'})" for part in parts)
+        flags = re.DOTALL | (re.IGNORECASE if language.small_letters else re.NOFLAG)
+        self._part = re.compile(pattern.encode("latin-1"), flags)
+
+    def tokens(self, text: bytes) -> list[Token]:
+        """Take a line apart."""
+        found = []
+        at = 0
+        while at < len(text):
+            match = self._part.match(text, at)
+            assert match is not None  # the last part takes any byte
+            sort, part = (match.lastindex or 1) - 1, match[0]
+            at = match.end()
+            if sort == _WORD:
+                part = part.upper()
+            found.append(Token(sort, part))
+            if sort == _WORD and part in self._remarks and at < len(text):
+                found.append(Token(_REMARK, text[at:]))
+                break
+        return found
+
+    def listed(self, text: bytes) -> bytes:
+        """Return the line as LIST shows it after it was kept."""
+        tokens = self.tokens(text)
+        if not self._squeezes:
+            return b"".join(token.text for token in tokens)
+        tokens = [token for token in tokens if token.sort != _BLANK]
+        row = b""
+        for before, token in zip((None, *tokens), tokens, strict=False):
+            if _stands_apart(before, token) and not row.endswith(b" "):
+                row += b" "
+            row += token.text
+        return row
+
+    def size(self, listed: bytes) -> int:
+        """Return the bytes that a line takes, beside its number; listed: as `listed` gives it."""
+        return sum(self._bytes(token) for token in self.tokens(listed))
+
+    def _bytes(self, token: Token) -> int:
+        if token.sort == _WORD:
+            return self._costs.get(token.text, self._word_bytes)
+        if token.sort == _BLANK and self._squeezes:
+            return 0
+        if token.sort == _NUMBER and self._number_bytes:
+            return self._number_bytes
+        if token.sort == _NAME and self._name_bytes:
+            return self._name_bytes
+        return len(token.text)
+
+
+def _stands_apart(before: Token | None, token: Token) -> bool:
+    """Whether a blank stands between two tokens: before each keyword, and behind it where it is
+    made of letters and no mark follows."""
+    if before is None or token.sort == _REMARK:
+        return False
+    if token.sort == _WORD:
+        return True
+    return before.sort == _WORD and before.text.isalpha() and token.text not in _CLOSE

@@ -1,0 +1,194 @@
+"""Every job on every kind of practice board, by the profile that fits it, and by none."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from hostlink.errors import ExitStatus, HostlinkError, LinkError, RefusedError
+from hostlink.jobs.backup import backup
+from hostlink.jobs.events import BoardRecognised
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.putback import putback
+from hostlink.jobs.restarting import restart
+from hostlink.jobs.running import Given, run
+from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.slots import recall, store
+from hostlink.listing import Listing
+from hostlink.listing.canonical import canonical_lines
+from hostlink.practice.kind_file import find_kind, kind_names
+
+KINDS = kind_names()
+STORING = [name for name in KINDS if find_kind(name).shelf.slots != "none"]
+RECOGNISED_S = 15.0  # virtual; the restart, where a board restarts, not counted
+
+PROGRAM = """\
+10 REM tide table, first part
+20 LET A=3
+30 PRINT "Lamp ";A
+40 IF A<2 GOTO 20
+50 FOR I=1 TO 3
+60 PRINT I*A
+70 NEXT I
+80 GOTO 90
+90 PRINT "IT'S OVER"
+"""
+OTHER = '10 REM another one\n20 PRINT "BUOY"\n30 LET B=7\n'
+
+Make = Callable[[str], Any]
+
+
+def kept_is(bench: Any, spec: str, held: dict[int, bytes]) -> bool:
+    """Whether a revision is the program that a board holds, by the rules of its kind."""
+    rules = bench.profile.rules
+    text = bench.archive.content(bench.archive.revision(spec)).text
+    texts = {number: line.decode("latin-1").removeprefix(" ") for number, line in held.items()}
+    rows = "".join(f"{number} {line}\n" for number, line in texts.items())
+    got, due = (Listing.from_text(each).numbered() for each in (text, rows))
+    return canonical_lines(got, rules) == canonical_lines(due, rules)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_board_that_nobody_named_is_recognised_and_loaded(bench: Make, kind: str) -> None:
+    """How it talks is told in one sentence; then a program goes there and back, proven."""
+    board = bench(kind)
+    board.put(OTHER)
+    with board.session(unknown=True) as session:
+        session.attach()
+        assert board.clock.now() < RECOGNISED_S
+        told = [event for event in board.events if isinstance(event, BoardRecognised)]
+        assert len(told) == 1
+        saved = save(session, board.archive, SaveOptions(name="BEFORE"))
+        assert kept_is(board, saved.revision.spec, board.held_after(OTHER))
+        if board.profile.commands.clear != session.profile.commands.clear:
+            with pytest.raises(RefusedError, match="does not clear its memory by NEW"):
+                load(session, board.archive, board.material(PROGRAM), LoadOptions())
+            assert board.memory == board.held_after(OTHER)
+            return
+        load(session, board.archive, board.material(OTHER.upper()), LoadOptions())
+    assert board.memory == board.held_after(OTHER.upper())
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_program_goes_to_the_board_and_back(bench: Make, kind: str) -> None:
+    """The board then holds what typing the listing gives, and a save keeps that."""
+    board = bench(kind)
+    board.put(OTHER)
+    with board.session() as session:
+        loaded = load(session, board.archive, board.material(PROGRAM), LoadOptions())
+    assert board.memory == board.held_after(PROGRAM)
+    assert kept_is(board, loaded.rescued, board.held_after(OTHER))
+    with board.session() as session:
+        saved = save(session, board.archive, SaveOptions(name="BACK"))
+    assert kept_is(board, saved.revision.spec, board.memory)
+
+
+@pytest.mark.parametrize("kind", STORING)
+def test_a_program_is_stored_and_recalled(bench: Make, kind: str) -> None:
+    """What is stored over is kept; afterwards memory is what it should be."""
+    board = bench(kind)
+    board.put(OTHER)
+    with board.session() as session:
+        store(session, board.archive, "LAMP")
+    assert board.stored == [board.held_after(OTHER)]
+    assert board.memory == board.held_after(OTHER)
+    board.put(PROGRAM)
+    with board.session() as session:
+        before = store(session, board.archive, "LAMP")
+    assert kept_is(board, before.spec, board.held_after(OTHER))
+    assert board.stored == [board.held_after(PROGRAM)]
+    board.put(OTHER)
+    with board.session() as session:
+        recall(session, board.archive, "LAMP")
+    assert board.memory == board.held_after(PROGRAM)
+
+
+@pytest.mark.parametrize("kind", STORING)
+def test_a_board_is_backed_up_and_put_back(bench: Make, kind: str) -> None:
+    """Memory and what is stored, onto a new board of the same kind."""
+    board = bench(kind)
+    board.put(OTHER)
+    with board.session() as session:
+        store(session, board.archive, "LAMP")
+    board.put(PROGRAM)
+    with board.session() as session:
+        backed_up = backup(session, board.archive)
+    made = backed_up.backup
+    assert backed_up.unread == {}
+    assert sorted(item.kind for item in made.items) == ["memory", "stored"]
+    assert board.memory == board.held_after(PROGRAM)
+    board.start(kind)
+    with board.session() as session:
+        putback(session, board.archive, made)
+    assert board.memory == board.held_after(PROGRAM)
+    assert board.stored == [board.held_after(OTHER)]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_what_does_not_fit_is_said_and_nothing_is_lost(bench: Make, kind: str) -> None:
+    """In a sentence about room; what was there is on the board, or kept."""
+    board = bench(kind)
+    board.start(kind, program_bytes=90)
+    board.put(OTHER)
+    held = board.memory
+    with board.session() as session, pytest.raises(HostlinkError) as caught:
+        load(session, board.archive, board.material(PROGRAM), LoadOptions(despite_review=True))
+    assert caught.value.status is not ExitStatus.DONE
+    said = str(caught.value)
+    assert "fit" in said or "full" in said, said
+    kept = [rescue.spec for rescue in board.archive.rescues()]
+    assert board.memory == held or any(kept_is(board, spec, held) for spec in kept)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_program_that_asks_gets_its_answer(bench: Make, kind: str) -> None:
+    """INPUT waits for a number that was given before, and the sum is printed."""
+    board = bench(kind)
+    board.put("10 INPUT A\n20 PRINT A+1\n")
+    with board.session() as session:
+        ran = run(session, Given(["41"]))
+    assert "42" in ran.output.split()
+    assert ran.fault is None
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_endless_program_is_interrupted(bench: Make, kind: str) -> None:
+    """After its time it is stopped; the board is at its prompt and holds the program."""
+    board = bench(kind)
+    board.put("10 PRINT 7\n20 GOTO 10\n")
+    held = board.memory
+    with board.session() as session:
+        with pytest.raises(LinkError) as caught:
+            run(session, longest_s=2.0)
+        shows_nothing = not board.profile.talk.prompt and not board.profile.talk.ready
+        seen = "not known whether the program stopped" if shows_nothing else "It was interrupted"
+        assert seen in str(caught.value)
+        assert session.dialogue.capture().lines.keys() == held.keys()
+    assert board.memory == held
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_an_error_is_pointed_at_its_line(bench: Make, kind: str) -> None:
+    """By number, however the board names the line."""
+    board = bench(kind)
+    text = "10 PRINT 1\n20 LET A=1/0\n30 PRINT 2\n"
+    with board.session() as session:
+        load(session, board.archive, board.material(text), LoadOptions())
+        ran = run(session)
+    assert ran.fault is not None
+    assert ran.fault.number == 20
+    assert ran.line == "LET A=1/0"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_board_is_restarted(bench: Make, kind: str) -> None:
+    """What memory held is kept before; the questions of the start are answered."""
+    board = bench(kind)
+    board.put(OTHER)
+    with board.session() as session:
+        restarted = restart(session, board.archive, consent=lambda _: True)
+    assert kept_is(board, restarted.held.spec, board.held_after(OTHER))
+    assert (restarted.at_prompt, restarted.lines) == (True, 0)
+    assert board.memory == {}
