@@ -25,6 +25,7 @@ SECTIONS = {
     "archive": "an archive of decades: opening, searching, keeping, its size",
     "boards": "eight boards loaded at the same time against one",
     "link": "load times against the wire's own bound, over all kinds of wire",
+    "recognise": "from an open port to a known kind, over all kinds and speeds",
     "firmware": "writing and reading back pages against the protocol's own minimum",
     "listing": "review, shrink, renumber and check codes of a full program, and of 10,000 lines",
     "app": "the app: first paint, a large archive, a board that floods",

@@ -228,7 +228,8 @@ class BoardsScreen(Page[None]):
             self.app.notify("This board was not surveyed yet.", markup=False)
             return
         name = row.label or row.port.partition("?")[0]
-        self.app.push_screen(SurveyScreen(name, past.rows, when=ago(past.at, self.app.now())))
+        when = ago(past.at, self.app.now())
+        self.app.push_screen(SurveyScreen(name, past.told, past.rows, when=when))
 
     def action_label(self) -> None:
         row = self.chosen

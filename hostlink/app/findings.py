@@ -72,7 +72,10 @@ class FindingsScreen(Page[int | None]):
         self.found = every
         heard = [one for one in every if one.rule not in self.silenced]
         errors = sum(one.severity == "error" for one in heard)
-        head = f"Review: {plural(errors, 'error')}, {plural(len(heard) - errors, 'warning')}"
+        warnings = sum(one.severity == "warning" for one in heard)
+        head = f"Review: {plural(errors, 'error')}, {plural(warnings, 'warning')}"
+        if advised := len(heard) - errors - warnings:
+            head += f", advice on {plural(advised, 'point')}"
         if len(heard) < len(every):
             head += f", {len(every) - len(heard):,} silenced"
         self.set_head(head)

@@ -18,6 +18,7 @@ from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.shelf import Shelf
 from hostlink.errors import HostlinkError
+from hostlink.listing.finding import SEVERITIES
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -172,7 +173,7 @@ class SheetDesk(Screen[None]):
         chosen = at_line or [one for one in found if not one.line_at] or list(found)
         if not chosen or not self.editor.text.strip():
             return ""
-        first = next((one for one in chosen if one.severity == "error"), chosen[0])
+        first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
         where = "" if at_line or first.number is None else f"Line {first.number}: "
         more = len(found) - 1
         others = f" (Alt+V: {more:,} more)" if more else ""

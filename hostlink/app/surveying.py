@@ -1,4 +1,4 @@
-"""The survey of a board: asked first, shown value by value, and kept as a profile if wanted."""
+"""The survey of a board: asked first, told in words, and kept as a profile if wanted."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
@@ -14,17 +15,14 @@ from textual.widgets import Static
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
+from hostlink.board.ports import identity_of
 from hostlink.board.profile import Profile
 from hostlink.board.profile_schema import TABLES
+from hostlink.board.survey.steps import Consent
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import TakenError
-from hostlink.jobs.surveying import (
-    Surveyed,
-    SurveyOptions,
-    finding_rows,
-    keep_profile,
-    survey,
-)
+from hostlink.jobs.profiles import give_profile, keep_profile
+from hostlink.jobs.surveying import Surveyed, SurveyOptions, finding_rows, survey
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
@@ -51,16 +49,16 @@ def ask_to_survey(app: DeskApp, attached: Attached) -> None:
                 ("talk", "Measure without storing anything"),
                 ("storing", "Store test lines too, then put its program back"),
             ],
-            why="Blank lines, a direct comment, the listing and questions are sent. Only by "
-            "storing test lines can the time per line and the receive buffer be measured: what "
-            "memory holds is kept first, put back afterwards and proven.",
+            why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
+            "board does to lines, what they cost and how fast it stores them shows only in test "
+            "lines: what memory holds is kept first, put back afterwards and proven.",
         ),
         answered,
     )
 
 
 def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
-    options = SurveyOptions(storing=storing)
+    options = SurveyOptions(consent=Consent(storing=storing))
     job = attached.do(
         f"Surveying {app.desk.board_name(attached)}",
         lambda session, archive: survey(session, archive, options),
@@ -72,24 +70,29 @@ def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
     def then(surveyed: Surveyed) -> None:
         name = app.desk.board_name(attached)
         rows = finding_rows(surveyed.findings)
-        app.push_screen(SurveyScreen(name, rows, surveyed.profile, attached))
+        app.push_screen(SurveyScreen(name, surveyed.told, rows, surveyed.profile, attached))
 
     app.watch_job(job, done=done, then=then)
 
 
 class SurveyScreen(Page[None]):
-    """What a survey found. profile, attached: to keep it and use it; None for an earlier one."""
+    """What a survey found: a paragraph first, every value with its evidence by a key.
+
+    profile, attached: to keep it and use it; None for an earlier one.
+    """
 
     app: DeskApp
-    AUTO_FOCUS = "#found"
+    AUTO_FOCUS = "#told"
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("k", "keep", "Keep as a profile", tooltip="The board is talked to by it then"),
+        Binding("d", "details", "Details", tooltip="Every value with its evidence, or the words"),
         Binding("escape", "leave", "Back", tooltip="To the boards"),
     ]
 
     def __init__(
         self,
         name: str,
+        told: str,
         rows: Sequence[FoundRow],
         profile: Profile | None = None,
         attached: Attached | None = None,
@@ -97,10 +100,12 @@ class SurveyScreen(Page[None]):
         when: str = "just now",
     ) -> None:
         super().__init__()
-        self.board, self.rows, self.when = name, rows, when
+        self.board, self.told, self.rows, self.when = name, told, rows, when
         self.profile, self.attached = profile, attached
 
     def body(self) -> Iterator[Widget]:
+        with VerticalScroll(id="told"):
+            yield Static(Content(safe(self.told)), markup=False)
         rows = Rows(
             [
                 Column("value", 22),
@@ -115,7 +120,8 @@ class SurveyScreen(Page[None]):
 
     def foot(self) -> str:
         keeps = "K keeps this as a profile, by which the board is talked to then. "
-        return f"{keeps if self.profile else ''}Escape goes back."
+        details = "D shows every value with its evidence, or the words again. "
+        return f"{keeps if self.profile else ''}{details}Escape goes back."
 
     def head(self) -> str:
         missing = sum(row[2] == "not found" for row in self.rows)
@@ -125,9 +131,21 @@ class SurveyScreen(Page[None]):
     def on_mount(self) -> None:
         self.query_one(Rows).show([Entry(row[0], row) for row in self.rows])
         self._detail()
+        self._show(details=not self.told)  # an older survey has no words
+
+    def action_details(self) -> None:
+        self._show(details=not self.query_one(".across").display)
+
+    def _show(self, *, details: bool) -> None:
+        """Show every value, or the result in words."""
+        self.query_one("#told").display = not details
+        self.query_one(".across").display = details
+        self.set_focus(self.query_one("#found" if details else "#told"))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
-        """An earlier survey can only be looked at."""
+        """An earlier survey can only be looked at; one without words has only its values."""
+        if action == "details":
+            return bool(self.told)
         return action != "keep" or self.profile is not None
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
@@ -173,6 +191,7 @@ class SurveyScreen(Page[None]):
             return
         self.app.tell(f"The profile is kept as {path}.")
         if self.attached is not None:
+            give_profile(self.app.archive, identity_of(self.attached.port), name)
             self._use(self.attached, dataclasses.replace(self.profile, name=name))
 
     def _ask_to_replace(self, name: str) -> None:

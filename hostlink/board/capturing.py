@@ -6,7 +6,8 @@ between them. What is not known is never taken for something known:
 1. Error words, rows that are no lines, or a free memory that contradicts the listing mean that the
    program is not known. `NotKnownError` says so, and whoever wants to overwrite it must stop.
 2. An empty program needs a positive sign: the board's free memory is that of an empty one, or LIST
-   was echoed right and answered each time by nothing but what the profile names.
+   was echoed right and answered each time by nothing but what the profile names. Without echo a
+   word that no BASIC knows must be refused, else what is typed may be lost on its way.
 3. A contradiction between listing and free memory that stays is part of the result, never outvoted.
 """
 
@@ -24,9 +25,8 @@ from hostlink.board.evidence import Doubt
 from hostlink.board.misheard import behind_a_digit, misheard
 from hostlink.board.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.reading import Reading
-from hostlink.board.witness import MemoryDoubt, Witness
+from hostlink.board.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
-from hostlink.listing.measure import measure
 from hostlink.listing.parse import Line, Listing
 from hostlink.words import capital, safe
 
@@ -216,7 +216,7 @@ class Capturing:
     def _ask_witness(self, lines: Mapping[int, Line]) -> Witness:
         """Ask the third witness: the free memory that the board reports, against a listing."""
         profile = self._dialogue.profile
-        expected = measure(Listing(tuple(lines.values())), profile.rules).free
+        expected = expected_free(Listing(tuple(lines.values())), profile.rules)
         if not profile.commands.free_memory or expected is None:
             return Witness()
         reported: int | None = None
@@ -225,7 +225,8 @@ class Capturing:
             reported = answer if answer is not None else reported
             if answer == expected:
                 break
-        return Witness(asked=True, reported=reported, expected=expected)
+        may_be_less = profile.rules.storage.variables
+        return Witness(True, reported, expected, may_be_less)
 
     def _empty(self, witness: Witness, count: int) -> Capture | None:
         """An empty program, where something speaks for it; None where more must be read."""
@@ -236,7 +237,7 @@ class Capturing:
             )
         if witness.agrees:
             return Capture({}, count)
-        if not self._dialogue.profile.talk.echo:
+        if not self._dialogue.profile.talk.echo and not self._dialogue.is_heard():
             raise NotKnownError(
                 "The board lists no program, but without an echo, and without a question for its "
                 "free memory, that is no sign that it is empty: what it holds is not known."

@@ -10,8 +10,9 @@ from collections.abc import Callable
 
 from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
-from hostlink.board.events import Emit, ignore
+from hostlink.board.events import Emit, Warned, ignore
 from hostlink.board.evidence import Doubt, Evidence
+from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
@@ -29,6 +30,8 @@ _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
 _CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
+NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
+_HEARINGS = 2
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -313,8 +316,23 @@ class Dialogue:
             most_bytes=most,
         )
         core = self._asked(command, reach)
+        paged = with_paging(self.profile, core)
+        if paged is not None:
+            self.emit(Warned("The board stops its listing page by page; hostlink lets it go on."))
+            self.profile, self.pacing = paged, pacing_of(paged)
+            core = self._asked(command, reach)
         heard_right = not (core.repairs or core.nudged)
         return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
+
+    def is_heard(self) -> bool:
+        """Whether a word that no BASIC knows is refused by an error word of the profile.
+
+        On a board without echo that shows that what is typed arrives, so that a LIST which is
+        answered by nothing was not lost on the way.
+        """
+        words = self.profile.commands.error_words
+        answers = {self.refusal_in(self._asked(NONSENSE).answer) for _ in range(_HEARINGS)}
+        return bool(words) and all(said.startswith(words) for said in answers)
 
     def late_answer(self) -> str:
         """Return what the board says after its prompt, for a second at least; "" if it is still.

@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from hostlink.board.reading import unwrapped
+from hostlink.board.reading import NUMBER_WIDTH, unwrapped
 from hostlink.errors import ReadBackError
 from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
 from hostlink.listing.parse import Line
@@ -21,7 +21,7 @@ from hostlink.listing.rules import Form, Rules
 from hostlink.words import plural, safe
 
 _CASES = ("kept", "upper", "upper-everywhere")
-_SPACINGS = ("kept", "after-number", "free")
+_SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
 _ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* ?)(?=\S)(.*)", re.DOTALL)
 _LONGEST_GAP = 4
 _MANY = 3  # lines rewritten in one way are no accident
@@ -94,7 +94,8 @@ class Learned:
             where = "outside quotes, in remarks too," if now.case == _CASES[2] else "outside quotes"
             does.append(f"turns small letters {where} into capitals")
         if now.spacing != then.spacing:
-            does.append("changes blanks outside quotes and remarks")
+            more = ", and before a remark's text" if now.spacing == _SPACINGS[3] else ""
+            does.append(f"changes blanks outside quotes and remarks{more}")
         lines = ""
         if self.changed:
             lines = f" ({plural(len(self.changed), 'line')}: {numbers_named(self.changed)})"
@@ -138,7 +139,7 @@ def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
             yield each
         if any(re.match(r" *-[0-9]", row) for row in rows):
             yield dataclasses.replace(each, signed_numbers=True)
-        width, indent = _wrapping(rows)
+        width, indent = wrapping(rows)
         if width:
             yield dataclasses.replace(each, screen_width=width, wrap_indent=indent)
 
@@ -156,13 +157,19 @@ def find_list_form(rows: Sequence[str]) -> str:
     return PLAIN_FORM if gap in ("", " ") else "{number}" + gap + "{text}"
 
 
-def _wrapping(rows: Sequence[str]) -> tuple[int, int]:
-    """The width at which a board breaks listed lines, and the blanks before the rest; or 0."""
+def wrapping(rows: Sequence[str]) -> tuple[int, int]:
+    """The width at which a board breaks listed lines, and the blanks before the rest; or 0.
+
+    Rows further in than any number stands are such rests whatever the row before them is.
+    """
     width = max(map(len, rows), default=0)
+    indents = [
+        (before, len(row) - len(row.lstrip(" "))) for before, row in itertools.pairwise(rows)
+    ]
     rests = [
-        len(after) - len(after.lstrip(" "))
-        for before, after in itertools.pairwise(rows)
-        if len(before) == width and after.startswith(" ")
+        indent
+        for before, indent in indents
+        if indent > NUMBER_WIDTH or (len(before) == width and indent)
     ]
     return (width, min(rests)) if rests else (0, 0)
 

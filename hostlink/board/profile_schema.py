@@ -116,8 +116,8 @@ LISTING = (
     ),
     Key(
         "spacing",
-        Choice(("kept", "after-number", "free")),
-        "what may become of blanks outside quotes and remarks",
+        Choice(("kept", "after-number", "free", "free-before-remarks")),
+        "what may become of blanks outside quotes and remarks, or before a remark's text too",
     ),
     Key(
         "list_form",
@@ -156,6 +156,7 @@ STORAGE = (
     Key("empty_bytes", Whole(0, 2**24), "bytes that an empty program takes"),
     Key("eeprom_bytes", Whole(0, 2**24), "bytes for all stored programs together; 0: not known"),
     Key("tokens", Costs(), 'with kind "tokens": keywords that take more or less than one byte'),
+    Key("exact", Flag(), "whether these costs are certain, so that the free memory proves them"),
 )
 
 LANGUAGE = (

@@ -10,6 +10,8 @@ from hostlink.listing.canonical import listed_line
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 
+NUMBER_WIDTH = 5  # columns in which a board may align its line numbers at the right
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:
@@ -91,15 +93,19 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
 def unwrapped(rows: list[str], form: Form) -> list[str]:
     """Join the rows that a board has broken at the width of its screen.
 
-    A row that is as wide as the screen goes on in the next one, behind `wrap_indent` blanks.
+    A row that is as wide as the screen goes on in the next one, behind `wrap_indent` blanks. Where
+    these are more than can stand before a number they tell it by themselves: such a board may break
+    a line before the last column, so as not to cut a word.
     """
+    tells = form.wrap_indent > NUMBER_WIDTH
     if form.wrap_indent < 0 or not form.screen_width:
         return rows
     joined: list[str] = []
     goes_on = False
     for row in rows:
         indent = row[: form.wrap_indent]
-        if goes_on and not indent.strip(" "):
+        is_rest = tells and len(indent) == form.wrap_indent and not indent.strip(" ")
+        if joined and (is_rest or (goes_on and not indent.strip(" "))):
             joined[-1] += row[form.wrap_indent :]
         else:
             joined.append(row)

@@ -18,14 +18,23 @@ Rules:
 from __future__ import annotations
 
 import dataclasses
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.answers import free_bytes
+from hostlink.board.dialogue import NONSENSE
 from hostlink.board.events import Emit, Phase, ignore
 from hostlink.board.learning import find_list_form
-from hostlink.board.profile import Profile, Talk
+from hostlink.board.manner import (
+    Manner,
+    agrees,
+    is_text,
+    parts_of,
+    rows_before,
+    with_answers,
+    with_manner,
+)
+from hostlink.board.profile import Profile
 from hostlink.board.profile_schema import LONGEST_COMMAND
 from hostlink.board.reading import rows_of
 from hostlink.errors import LinkError, LinkReason
@@ -38,14 +47,15 @@ from hostlink.words import safe
 
 # Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
 USUAL_SPEEDS = (
-    9600, 115200, 57600, 19200, 38400, 4800, 2400, 1200, 300, 14400, 28800, 76800, 230400, 250000,
+    9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
 )  # fmt: skip
 REMARK = b"REM"
-NONSENSE = b"QZ"  # no statement of any BASIC; two letters, as a name would be
+_NONSENSE = NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
-_QUIET_S = 0.12
+_KEY_S = 0.06  # in which a typed character has come back, or been taken: common practice, no source
+_QUIET_S = 0.11
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
 _QUOTED = 40  # bytes of what was heard that an error repeats
@@ -53,24 +63,7 @@ _LONGEST_LISTING_S = 30.0
 _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ASKING = b"?"
-_ROW_END = re.compile(rb"[\r\n]+")
-
-
-@dataclass(frozen=True, slots=True)
-class Manner:
-    """How a board was heard to talk; see Talk and Commands for each value.
-
-    refusal: the rows that answer a word which it does not know.
-    """
-
-    baud: int
-    line_end: bytes
-    echo: bool
-    reply_end: bytes
-    prompt: bytes
-    ready: bytes = b""
-    answer_rows: tuple[str, ...] = ()
-    refusal: tuple[str, ...] = ()
+_ROW_ENDS = (b"\r", b"\n")
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,11 +121,17 @@ class Recogniser:
         """
         self._emit(Phase("Finding out how this board talks"))
         self._stop_or_refuse()
-        for manner in self._speeds_heard(speeds):
-            heard = self._listen_to_commands(manner)
-            if heard is not None:
-                return self._match(heard)
-        raise self._nothing()
+        before = self._baud
+        try:
+            for manner in self._speeds_heard(speeds):
+                # Two empty lines were answered alike: what fails once may be one damaged byte.
+                heard = self._listen_to_commands(manner) or self._listen_to_commands(manner)
+                if heard is not None:
+                    return self._match(heard)
+            raise self._nothing()
+        except LinkError:
+            self._set_baud(before)
+            raise
 
     # --- speed, line end, prompt -------------------------------------------------------------
 
@@ -143,11 +142,9 @@ class Recogniser:
         tries = [(baud, _CR) for baud in dict.fromkeys(order)]
         tries += [(baud, _LF) for baud in sorted(set(order), reverse=True)]
         for baud, line_end in tries:
-            if isinstance(port, TunablePort):
-                if port.baudrate != baud:
-                    port.baudrate = baud
-            elif baud != self._baud:
+            if not isinstance(port, TunablePort) and baud != self._baud:
                 continue
+            self._set_baud(baud)
             manner = self._empty_lines(line_end)
             if manner is not None:
                 yield manner
@@ -160,6 +157,8 @@ class Recogniser:
             first = self._ask(line_end)
         if not is_text(first, strict=False):
             return None
+        if first[:1] in _ROW_ENDS and is_text(first):
+            self._refuse_question(parts_of(first)[2])
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
             if again == first and is_text(again):
@@ -190,7 +189,7 @@ class Recogniser:
     def _listen_to_commands(self, manner: Manner) -> Manner | None:
         """What a remark and a word that no board knows are answered with; None for rubbish."""
         echo, done = self._command(REMARK, manner)
-        refused = self._command(NONSENSE, manner)[1]
+        refused = self._command(_NONSENSE, manner)[1]
         if echo and echo.upper() != REMARK:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
@@ -206,14 +205,24 @@ class Recogniser:
             return None
         end = parts_of(done)[0] if echo else b""
         heard = dataclasses.replace(manner, echo=bool(echo), reply_end=end or manner.reply_end)
-        if not manner.prompt:
-            heard = dataclasses.replace(heard, ready=_last_row(done, refused))
-        return _with_rows(heard, done, refused)
+        return with_answers(heard, done, refused)
 
     def _command(self, text: bytes, manner: Manner) -> tuple[bytes, bytes]:
         """Type a direct command; what came back of it, and the answer."""
-        echo = self._ask(text)
+        echo = self._type(text)
         return echo, self._ask(manner.line_end)
+
+    def _type(self, text: bytes) -> bytes:
+        """Type characters one by one, for a board without a receive buffer; what came back."""
+        came = b""
+        quiet_s = 2 * BITS_PER_BYTE / self._baud
+        for place in range(len(text)):
+            first_s = _KEY_S if place else _FIRST_S
+            core = self._probe(
+                text[place : place + 1], quiet_s=quiet_s, longest_s=_LONGEST_S, first_s=first_s
+            )
+            came += core.heard
+        return came
 
     # --- the kind ----------------------------------------------------------------------------
 
@@ -256,9 +265,9 @@ class Recogniser:
 
     def _answer_rows(self, command: bytes, manner: Manner) -> list[str]:
         """The rows that answer a direct command, but for what ends every answer."""
-        self._ask(command)
+        self._type(command)
         answer = self._ask(manner.line_end, longest_s=_LONGEST_LISTING_S)
-        return _rows(answer, manner.ready or manner.prompt)
+        return rows_before(answer, manner.ready or manner.prompt)
 
     # --- the wire ----------------------------------------------------------------------------
 
@@ -289,6 +298,12 @@ class Recogniser:
         """The speed that the port is set to."""
         port = self._wire.port
         return port.baudrate if isinstance(port, TunablePort) else self._careful.talk.baud
+
+    def _set_baud(self, baud: int) -> None:
+        """Set the port to a speed, where that can be done and is not so already."""
+        port = self._wire.port
+        if isinstance(port, TunablePort) and port.baudrate != baud:
+            port.baudrate = baud
 
     def _ask(self, out: bytes, *, longest_s: float = _LONGEST_S) -> bytes:
         quiet_s = max(_QUIET_S, 6 * BITS_PER_BYTE / self._baud)
@@ -323,92 +338,8 @@ class Recogniser:
         )
 
 
-def agrees(kind: Profile, manner: Manner) -> bool:
-    """Whether a kind talks as a board was heard to talk."""
-    talk, commands = kind.talk, kind.commands
-    same = (talk.line_end, talk.echo, talk.prompt, talk.ready) == (
-        manner.line_end,
-        manner.echo,
-        manner.prompt,
-        manner.ready,
-    )
-    ends = talk.reply_end == manner.reply_end or not manner.echo
-    refuses = not commands.error_words or any(
-        row.startswith(commands.error_words) for row in manner.refusal
-    )
-    return same and ends and refuses and set(manner.answer_rows) <= set(commands.answer_rows)
-
-
-def with_manner(careful: Profile, manner: Manner) -> Profile:
-    """A profile with what was heard in place of its values, and nothing else assumed."""
-    talk: Talk = dataclasses.replace(
-        careful.talk,
-        baud=manner.baud,
-        line_end=manner.line_end,
-        echo=manner.echo,
-        reply_end=manner.reply_end,
-        prompt=manner.prompt,
-        ready=manner.ready,
-        line_done=careful.talk.line_done if manner.prompt or not manner.echo else "echo",
-    )
-    commands = dataclasses.replace(
-        careful.commands,
-        answer_rows=manner.answer_rows,
-        error_words=tuple(dict.fromkeys(row[:40] for row in manner.refusal[:1])),
-    )
-    # Nothing is known of its memory but what it says itself.
-    storage = dataclasses.replace(careful.rules.storage, program_bytes=0)
-    rules = dataclasses.replace(careful.rules, storage=storage)
-    return dataclasses.replace(careful, talk=talk, commands=commands, rules=rules)
-
-
-def is_text(heard: bytes, *, strict: bool = True) -> bool:
-    """Whether bytes look like a terminal's text: printable ASCII and line ends.
-
-    strict: only those; else one byte in six may be another, as in the messages of some boards.
-    """
-    text = sum(32 <= byte < 127 or byte in b"\r\n" for byte in heard)
-    return bool(heard) and (text == len(heard) if strict else 6 * text >= 5 * len(heard))
-
-
-def parts_of(answer: bytes) -> tuple[bytes, tuple[str, ...], bytes]:
-    """The line end that begins an answer to an empty line, its rows, and the prompt that ends it.
-
-    A prompt may be a row of its own; then its line end belongs to it.
-    """
-    end = answer[:2] if answer[:2] in (b"\r\n", b"\n\r") else answer[: answer[:1] in b"\r\n"]
-    rows = [row for row in _ROW_END.split(answer) if row]
-    if not rows:
-        return end, (), b""
-    place = answer.rindex(rows[-1])
-    return end, tuple(row.decode("latin-1") for row in rows[:-1]), answer[place:]
-
-
 def _at(kind: Profile, baud: int) -> Profile:
     return dataclasses.replace(kind, talk=dataclasses.replace(kind.talk, baud=baud))
-
-
-def _last_row(done: bytes, refused: bytes) -> bytes:
-    """The row that ends both answers, with its line end: a board is ready then."""
-    rows = done.splitlines(keepends=True)
-    last = next((row for row in reversed(rows) if row.strip()), b"")
-    return last if last and refused.endswith(last) else b""
-
-
-def _with_rows(manner: Manner, done: bytes, refused: bytes) -> Manner:
-    """Add the rows that stand around answers, and those by which the board refuses."""
-    end = manner.ready or manner.prompt
-    said = _rows(done, end)
-    answered = _rows(refused, end)
-    if said == answered:  # it does not know remarks either
-        return dataclasses.replace(manner, refusal=tuple(answered))
-    refusal = [row for row in answered if row not in said]
-    return dataclasses.replace(manner, answer_rows=tuple(said), refusal=tuple(refusal))
-
-
-def _rows(answer: bytes, end: bytes) -> list[str]:
-    body = answer.removesuffix(end) if end else answer
-    return [row for row in rows_of(body.decode("latin-1")) if row.strip()]
 
 
 def _shown(data: bytes) -> str:

@@ -167,6 +167,8 @@ def _show_review(found: Review, profile: str) -> None:
     if not ledger.limit:
         verdict = "limit not known"
     trouble = f"{plural(len(found.errors), 'error')}, {plural(len(found.warnings), 'warning')}"
+    if found.advice:
+        trouble += f", advice on {plural(len(found.advice), 'point')}"
     if found.silenced:
         trouble += f", {found.silenced:,} silenced"
     data(f"{ledger.total:,}{limit} bytes for profile {profile}: {verdict}; {trouble}.")

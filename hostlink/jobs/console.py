@@ -24,7 +24,8 @@ from hostlink.jobs.pasting import Pasted, may_overwrite, names_overwriting
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.standing import Standing
-from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, Typed, ends_with_prompt
+from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, ends_with_prompt
+from hostlink.link.typed import Typed
 from hostlink.listing import Line, to_bytes
 from hostlink.words import safe
 

@@ -12,7 +12,7 @@ from hostlink.board.events import Warned
 from hostlink.board.learning import BoardRewritesError, Learned
 from hostlink.board.loading import Loader, LoadReport
 from hostlink.board.profile import Profile
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
@@ -193,7 +193,11 @@ def _must_fit(session: Session, material: Material, held: Held, *, discarded: bo
     if free is None:
         return
     room = free + measure(Listing(tuple(held.lines.values())), session.profile.rules).total
-    if ledger.total > room:
+    if ledger.total <= room:
+        return
+    if not session.profile.rules.storage.exact:
+        session.emit(Warned(f"{material.label} may not fit: the board has {room:,} bytes for it."))
+    else:
         raise RefusedError(
             f"{material.label} does not fit: it takes {plural(ledger.total, 'byte')}, and the "
             f"board has {room:,}: {plural(ledger.total - room, 'byte')} over.",
@@ -205,10 +209,11 @@ def _must_fit(session: Session, material: Material, held: Held, *, discarded: bo
 def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:
     """Return how the board's free memory contradicts the listing; None where it does not, or where
     either is not known."""
-    expected = measure(material.listing, session.profile.rules).free
-    if free is None or expected is None or free == expected:
+    rules = session.profile.rules
+    expected = expected_free(material.listing, rules)
+    if free is None or expected is None:
         return None
-    return MemoryDoubt(free, expected)
+    return Witness(True, free, expected, rules.storage.variables).doubt
 
 
 def _restarted(state: _State) -> LinkError:

@@ -13,18 +13,24 @@ from hostlink.board.profile_file import find_profile, shipped_profiles, user_pro
 from hostlink.board.recognise import Recognised, Recogniser
 from hostlink.errors import HostlinkError
 from hostlink.jobs.attaching import known_board
+from hostlink.jobs.remembering import HEARD, heard_before
 from hostlink.link.wire import Wire
 
 CAREFUL = "tiny"
 PRACTICE = "practice"
 # These say how a language is, not how a board of theirs talks.
-_NO_BOARDS = (CAREFUL, "ecma-55")
+_NO_BOARDS = (CAREFUL, HEARD, "ecma-55")
 
 
 def remembered_profile(archive: Archive | None, identity: Identity) -> Profile | None:
-    """The profile that the board at a port was used with before; None for a new one."""
+    """The profile that the board at a port was used with before, or what it was heard to talk like;
+    None for a new one."""
     board = known_board(archive, identity) if archive is not None else None
-    if board is None or not board.profile:
+    if board is None:
+        return None
+    if heard := heard_before(board.uuid):
+        return heard
+    if not board.profile:
         return None
     with suppress(HostlinkError):  # of a profile that is there no more
         return find_profile(board.profile)
@@ -48,12 +54,26 @@ def choose_profile(archive: Archive | None, port: str, named: str = "") -> tuple
     return find_profile(CAREFUL), True
 
 
+def careful_profile() -> Profile:
+    """The profile to begin with where nothing is known."""
+    return find_profile(CAREFUL)
+
+
 def kinds() -> Iterator[Profile]:
     """The kinds that a board may be recognised as: the user's own first, then those shipped."""
     for name in [*user_profiles(), *shipped_profiles()]:
         if name not in _NO_BOARDS:
             with suppress(HostlinkError):  # one that is wrong is told when it is named
                 yield find_profile(name)
+
+
+def kinds_of(profile: Profile, *, is_guess: bool) -> tuple[Profile, ...]:
+    """The kinds that a board may be, the one that it was thought to be first.
+
+    A profile that says only what a language is, or that nothing is known, is no kind of board.
+    """
+    named = () if is_guess or profile.name in _NO_BOARDS else (profile,)
+    return (*named, *(kind for kind in kinds() if kind.name != profile.name or not named))
 
 
 def recognise(
@@ -64,5 +84,7 @@ def recognise(
     profile: the one named, whose values stand where nothing was heard; is_guess: nobody named it,
     so any kind may be taken. Raises LinkError where the board gives no readable answer.
     """
+    if profile.name == HEARD:  # what was heard before is no kind, and does not hold any more
+        profile, is_guess = careful_profile(), True
     known = tuple(kinds()) if is_guess else (profile,)
     return Recogniser(wire, known, profile, emit, may_stop=may_stop).run()

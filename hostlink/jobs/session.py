@@ -18,12 +18,14 @@ from hostlink.board.evidence import Evidence
 from hostlink.board.learning import Learned
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
+from hostlink.board.recognise import Recognised
 from hostlink.board.twin import twin_named
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.attaching import last_program, remembered_restart
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
 from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.jobs.recognising import recognise
+from hostlink.jobs.remembering import HEARD, as_heard, remember
 from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port, sizes_told
 from hostlink.link.port import TunablePort
@@ -248,12 +250,35 @@ class Session:
             may_stop=self.choice.stop_running,
         )
         self._is_known_kind = found.known
-        self._talk_by(found.profile, found.sentence)
+        self._talk_by(found.profile if found.known else as_heard(found.profile), found.sentence)
 
     def _talk_by(self, profile: Profile, sentence: str) -> None:
         """Say what was found out of the board, and talk to it by that from now on."""
         self.use(dataclasses.replace(self.choice, profile=profile, baud=0, is_guess=False))
         self.emit(BoardRecognised(sentence, self.profile))
+
+    @contextlib.contextmanager
+    def talking_as(self, found: Recognised) -> Iterator[None]:
+        """Talk inside as the board was heard to talk, and afterwards as before."""
+        before, was_known = self.choice, self._is_known_kind
+        self._is_known_kind = found.known
+        try:
+            self.use(dataclasses.replace(before, profile=found.profile, baud=0))
+            yield
+        finally:
+            self._is_known_kind = was_known
+            with contextlib.suppress(LinkError):  # of a port that has just vanished
+                self.use(before)
+
+    def talk_by(self, profile: Profile) -> Dialogue:
+        """Talk by a profile from now on, at its speed; returns the dialogue."""
+        self.use(dataclasses.replace(self.choice, profile=profile, baud=0))
+        return self.dialogue
+
+    @property
+    def is_attached(self) -> bool:
+        """Whether the board's prompt was found since the port was opened."""
+        return self._attached
 
     @property
     def restarted_since_attach(self) -> bool:
@@ -293,16 +318,18 @@ class Session:
         """Take what the board was seen to do to lines into its profile, from now on."""
         rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
         self._talk_by(dataclasses.replace(self.profile, rules=rules), learned.sentence)
+        self._note_board()
 
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""
         identity = self.identity
+        is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,
             pid=identity.pid,
             serial=identity.serial,
             location=identity.location,
-            profile=self.profile.name if self._is_known_kind else "",
+            profile=self.profile.name if is_named else "",
             restarts_on_open=self._taught(),
         )
 
@@ -311,10 +338,12 @@ class Session:
         if self.archive is None:
             return None
         try:
-            return self.board_in(self.archive)
+            board = self.board_in(self.archive)
         except ArchiveError:
             self._told = False
             return None
+        remember(board.uuid, self.choice.profile)
+        return board
 
     def _taught(self) -> bool | None:
         """What the opening taught, told once: a restart later in the work is another matter."""

@@ -1,61 +1,73 @@
-"""Survey a board: measure how it talks, propose a profile with the evidence for each value."""
+"""Survey a board: measure how it talks, stores and understands; propose a profile with evidence."""
 
 from __future__ import annotations
 
-import contextlib
-import dataclasses
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import datetime
-from pathlib import Path
 
-from hostlink.archive import Archive
+from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
-from hostlink.board.dialogue import Dialogue
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.profile import Profile
-from hostlink.board.profile_file import profile_text, profiles_folder, shipped_profiles
-from hostlink.board.survey import Finding, Findings, Manner
-from hostlink.board.survey_program import find_free_memory, find_list_form
-from hostlink.board.survey_storing import Storing
+from hostlink.board.recognise import Recognised
+from hostlink.board.survey.bench import Bench, recognise_steadily
+from hostlink.board.survey.findings import Finding
+from hostlink.board.survey.proposal import value_in
+from hostlink.board.survey.steps import Consent, Steps
+from hostlink.board.survey.store import StoresNothing
+from hostlink.board.survey.telling import told
 from hostlink.board.uart import warn
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
     LinkError,
+    LinkReason,
     NotKnownError,
-    RefusedError,
-    UsageError,
+    ReadBackError,
 )
-from hostlink.jobs.files import write_new
-from hostlink.jobs.recalling import memory_after, put_into_memory
-from hostlink.jobs.rescuing import rescue_held
+from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
+from hostlink.jobs.recognising import careful_profile, kinds, kinds_of
+from hostlink.jobs.remembering import HEARD
+from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
+from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
+from hostlink.listing.parse import Line
 
-_TABLES = {"listing": "form", "storage": "storage"}
+_NAMED = 8  # items of a list that words name
+_PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
 
 
 @dataclass(frozen=True, slots=True)
 class SurveyOptions:
-    """name: of the profile to propose. storing: consent to store test lines in the memory, which
-    is captured, kept and put back. long_line: consent to type an over-long line. speeds: the
-    speeds to try, empty for the usual ones. clock_hz: the board's clock, 0 where not known.
+    """name: of the profile to propose. consent: what may be done beyond asking. discard_board: the
+    memory may be used though what it holds is not known. speeds: the speeds to try, empty for the
+    usual ones. clock_hz: the board's clock, 0 where not known.
     """
 
     name: str = "surveyed"
-    storing: bool = False
-    long_line: bool = False
+    consent: Consent = field(default_factory=Consent)
+    discard_board: bool = False
     speeds: tuple[int, ...] = ()
     clock_hz: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Surveyed:
-    """The proposed profile, what it rests on, and how many lines the board held (and holds)."""
+    """The proposed profile, what it rests on, and how many lines the board held (and holds).
+
+    told: the result in plain words. kind: the known kind that the board is, "" for none. words:
+    candidate words sorted into known, unknown and unsure. notes: what no profile says.
+    """
 
     profile: Profile
     findings: tuple[Finding, ...]
     lines: int
+    told: str = ""
+    kind: str = ""
+    words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +76,7 @@ class PastSurvey:
 
     at: datetime
     rows: tuple[tuple[str, str, str, str], ...]
+    told: str = ""
 
 
 def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
@@ -73,127 +86,165 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
     LinkError where no usual speed gives a readable answer; whatever fails after the program was
     cleared says what memory holds and where the program is kept.
     """
-    manner = Manner(
-        session.wire, session.profile, session.emit, stop_running=session.choice.stop_running
-    )
     try:
-        profile = manner.survey(options.speeds)
-        board = session.board_in(archive)
-        with session.job(archive, "survey", board, parts=3) as record:
-            surveyed = _survey(session, archive, options, manner, profile, record)
-            record.detail["found"] = finding_rows(surveyed.findings)
-            return surveyed
+        found = _recognised(session, options)
+        with session.talking_as(found):
+            board = session.board_in(archive)
+            parts = _PARTS_STORING if options.consent.storing else _PARTS
+            with session.job(archive, "survey", board, parts=parts) as record:
+                surveyed = _Work(session, archive, board, options, found, record).do()
+                record.detail["found"] = finding_rows(surveyed.findings)
+                record.detail["told"] = surveyed.told
+                return surveyed
     except Interrupted as error:
         error.what = "The survey was stopped."
         error.kept = error.kept or "The program on the board was not touched."
         raise
-    finally:
-        with contextlib.suppress(LinkError):  # of a port that has just vanished
-            session.use(session.choice)
 
 
-def _survey(
-    session: Session,
-    archive: Archive,
-    options: SurveyOptions,
-    manner: Manner,
-    profile: Profile,
-    record: OpenEvent,
-) -> Surveyed:
+def _recognised(session: Session, options: SurveyOptions) -> Recognised:
+    """How the board talks. A board that is just starting is listened to first."""
+    choice = session.choice
+    if session.foresight.restarts and not session.is_attached:
+        session.dialogue.listen_starting()
+    return recognise_steadily(
+        session.wire,
+        kinds_of(choice.profile, is_guess=choice.is_guess),
+        careful_profile() if choice.is_guess or choice.profile.name == HEARD else choice.profile,
+        session.emit,
+        may_stop=choice.stop_running,
+        speeds=options.speeds,
+    )
+
+
+class _Work:
     """What is measured once the board is understood."""
-    if options.long_line:
-        manner.find_longest()
-    if session.wire.health.restarts:
-        manner.findings.add("talk.restarts_on_open", True, "its banner came after the opening")
-    dialogue = Dialogue(session.wire, profile, session.emit)
-    session.emit(Phase("Reading the listing"))
-    dialogue.profile = find_list_form(dialogue, manner.findings)
-    try:
-        lines = len(dialogue.capture().lines)
-    except NotKnownError as error:  # nothing is overwritten by looking
-        session.emit(Warned(error.what))
-        lines = 0
-    session.emit(Phase("Looking for the free-memory question"))
-    find_free_memory(dialogue, manner.findings)
-    base = dialogue.profile
-    session.dialogue = Dialogue(
-        session.wire, _with(base, manner.findings, options.name), session.emit
-    )
-    if options.storing:
-        _measure_storing(session, archive, manner, record)
-    else:
-        for name in ("talk.line_ms", "talk.line_done", "talk.receive_buffer"):
-            manner.findings.missing(name, "needs consent to store test lines (--storing)")
-    _warn_of_speed(session, manner.findings, options.clock_hz)
-    proposed = _with(base, manner.findings, options.name)
-    return Surveyed(proposed, tuple(manner.findings), lines)
+
+    def __init__(
+        self,
+        session: Session,
+        archive: Archive,
+        board: Board,
+        options: SurveyOptions,
+        found: Recognised,
+        record: OpenEvent,
+    ) -> None:
+        self._session = session
+        self._archive = archive
+        self._board = board
+        self._options = options
+        self._record = record
+        self._kind = found.profile.name if found.known else ""
+        self._bench = Bench(
+            session.wire,
+            found,
+            session.talk_by,
+            session.emit,
+            name=options.name,
+            may_stop=session.choice.stop_running,
+        )
+        known = tuple(kinds())
+        self._steps = Steps(self._bench, known)
+
+    def do(self) -> Surveyed:
+        session, bench = self._session, self._bench
+        self._steps.listen()
+        if session.wire.health.restarts:
+            bench.findings.add(
+                "talk.restarts_on_open", True, "its banner came after the opening", "likely"
+            )
+        lines = self._held()
+        self._steps.ask(lines)
+        if self._options.consent.storing:
+            self._store()
+        _warn_of_speed(session, bench.manner.baud, self._options.clock_hz)
+        profile = bench.profile
+        findings = tuple(bench.findings)
+        return Surveyed(
+            profile,
+            findings,
+            len(lines or {}),
+            told(profile, findings, bench.notes, self._kind),
+            self._kind,
+            bench.words,
+            tuple(bench.notes),
+        )
+
+    def _held(self) -> dict[int, Line] | None:
+        """The program that is there; None where that is not known, which a look need not."""
+        try:
+            return self._session.dialogue.capture().lines
+        except (NotKnownError, ReadBackError) as error:
+            self._session.emit(Warned(error.what))
+            return None
+
+    # --- with consent ------------------------------------------------------------------------
+
+    def _store(self) -> None:
+        """Measure with stored lines; whatever happens, the program is put back or said where it
+        is. Where the memory may not be used, what was found so far stays."""
+        try:
+            kept = self._rescued()
+        except (NotKnownError, ReadBackError) as error:
+            self._session.emit(Warned(f"No test line was stored. {error}"))
+            self._bench.notes.append(f"Nothing was stored: {error.what}")
+            return
+        self._record.detail["lines"] = len(kept.lines)
+        try:
+            self._measure()
+            self._session.emit(Phase("Putting the program back"))
+            self._bench.renew()
+            put_into_memory(self._session, kept.lines)
+        except HostlinkError as error:
+            memory_after(self._session, error, kept.lines, kept.spec)
+            raise
+
+    def _rescued(self) -> Held:
+        if self._options.discard_board:
+            return discard_held(self._session, self._record)
+        return rescue_held(self._session, self._archive, self._board)
+
+    def _measure(self) -> None:
+        consent = self._options.consent
+        if consent.slots:
+            self._session.emit(Warned(WEAR_WARNING))
+        try:
+            self._steps.store(consent, self._load, self._keep)
+        except StoresNothing as error:
+            self._bench.notes.append(error.what)
+            return
+        if consent.filling and not self._steps.fill():
+            self._restart()
+
+    def _load(self, lines: dict[int, Line]) -> None:
+        put_into_memory(self._session, lines)
+
+    def _keep(self, lines: dict[int, Line]) -> None:
+        """Keep what an unnamed place in EEPROM held, before it is overwritten."""
+        keep_held(self._session, self._archive, self._board, Capture(lines, 2))
+
+    def _restart(self) -> None:
+        """Bring back a board whose memory is so full that it takes nothing any more."""
+        session = self._session
+        port = session.choice.port
+        if not port.startswith("socket://") and pulse(session):
+            session.restarts_told = session.wire.health.restarts
+            session.dialogue.attach()
+            self._bench.renew()
+            return
+        raise LinkError(
+            "The board's memory was filled, and now it takes nothing any more.",
+            reason=LinkReason.FULL,
+            advice="Restart it by its own button; then put its program back.",
+        )
 
 
-def _measure_storing(session: Session, archive: Archive, manner: Manner, record: OpenEvent) -> None:
-    """Measure with stored lines; whatever happens, the program is put back or said where it is."""
-    kept = rescue_held(session, archive, session.board_in(archive))
-    record.detail["lines"] = len(kept.lines)
-    measured = session.dialogue.profile
-    session.dialogue = _careful(session, measured)
-    try:
-        session.dialogue.clear()
-        Storing(manner, session.dialogue).measure()
-        found = _with(measured, manner.findings, measured.name)
-        session.dialogue = Dialogue(session.wire, found, session.emit)
-        session.emit(Phase("Putting the program back"))
-        put_into_memory(session, kept.lines)
-    except HostlinkError as error:
-        memory_after(session, error, kept.lines, kept.spec)
-        raise
-
-
-def _careful(session: Session, profile: Profile) -> Dialogue:
-    """A dialogue that assumes nothing of how the board stores lines."""
-    talk = dataclasses.replace(
-        profile.talk,
-        receive_buffer=0,
-        line_ms=max(50.0, profile.talk.line_ms),
-        line_done="after-prompt" if profile.talk.prompt else profile.talk.line_done,
-        after_prompt_ms=100.0,
-    )
-    return Dialogue(session.wire, dataclasses.replace(profile, talk=talk), session.emit)
-
-
-def _warn_of_speed(session: Session, findings: Findings, clock_hz: int) -> None:
+def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
     """Say where the board's clock cannot make its speed closely enough."""
-    baud = findings.value("talk.baud")
-    if clock_hz and isinstance(baud, int):
+    if clock_hz:
         for double_speed in (False, True):
             if warning := warn(baud, clock_hz, double_speed):
                 session.emit(Warned(warning))
-
-
-def _with(profile: Profile, findings: Findings, name: str) -> Profile:
-    """A profile with the findings in place and their evidence noted."""
-    by_table: dict[str, dict[str, object]] = {}
-    evidence: list[tuple[str, str]] = []
-    for finding in findings:
-        table, _, key = finding.name.partition(".")
-        evidence.append((finding.name, f"{finding.confidence}: {finding.evidence}"))
-        if finding.confidence != "not found":
-            by_table.setdefault(table, {})[key] = finding.value
-    rules = profile.rules
-    for table, field in _TABLES.items():
-        part = dataclasses.replace(getattr(rules, field), **by_table.get(table, {}))
-        rules = dataclasses.replace(rules, **{field: part})
-    talk = by_table.get("talk", {})
-    commands = by_table.get("commands", {})
-    return dataclasses.replace(
-        profile,
-        name=name,
-        title="Measured by a survey",
-        about=f"What has no evidence below is the value of profile {base_name(profile)}.",
-        source="hostlink survey",
-        talk=dataclasses.replace(profile.talk, **talk),  # type: ignore[arg-type]
-        commands=dataclasses.replace(profile.commands, **commands),  # type: ignore[arg-type]
-        rules=rules,
-        evidence=tuple(evidence),
-    )
 
 
 def finding_rows(findings: Sequence[Finding]) -> tuple[tuple[str, str, str, str], ...]:
@@ -209,6 +260,10 @@ def value_words(value: object) -> str:
         return "-"
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, tuple):
+        each = [" ".join(map(str, one)) if isinstance(one, tuple) else str(one) for one in value]
+        more = f" and {len(each) - _NAMED} more" if len(each) > _NAMED else ""
+        return ", ".join(each[:_NAMED]) + more
     return repr(value)[1:] if isinstance(value, bytes) else str(value)
 
 
@@ -218,45 +273,9 @@ def last_survey(archive: Archive, board_uuid: str) -> PastSurvey | None:
         found = event.detail.get("found")
         if isinstance(found, list):
             rows = [tuple(map(str, row)) for row in found if isinstance(row, list)]
-            return PastSurvey(event.started_at, tuple(row for row in rows if len(row) == 4))
+            words = str(event.detail.get("told", ""))
+            return PastSurvey(event.started_at, tuple(row for row in rows if len(row) == 4), words)
     return None
-
-
-def check_new_name(name: str) -> None:
-    """Refuse, before anything is measured, to call a profile like a shipped one."""
-    if name in shipped_profiles():
-        raise UsageError(
-            f'"{name}" is the name of a profile that comes with hostlink.',
-            kept="Nothing was written.",
-            advice="Choose another name.",
-        )
-
-
-def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
-    """Write a profile under a name by which `find_profile` finds it; where it is written.
-
-    replace: consent to replace another one of the user's. Raises ProfileError or UsageError where
-    the name cannot be one, TakenError where it is taken, RefusedError where it cannot be written.
-    """
-    check_new_name(name)
-    text = profile_text(dataclasses.replace(profile, name=name))
-    folder = profiles_folder()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise RefusedError(
-            f"The folder of profiles, {folder}, cannot be made: {error.strerror or error}.",
-            kept="Nothing was written.",
-        ) from error
-    path = folder / f"{name}.toml"
-    write_new(path, text.encode(), replace=replace)
-    return path
-
-
-def base_name(profile: Profile) -> str:
-    """The profile that a surveyed one was begun from."""
-    mark = "is the value of profile "
-    return profile.about.partition(mark)[2].rstrip(".") or profile.name
 
 
 @dataclass(frozen=True, slots=True)
@@ -273,16 +292,10 @@ def against(findings: Sequence[Finding], profile: Profile) -> list[Difference]:
     """Where what was found differs from a profile; times within a fifth count as equal."""
     differences = []
     for finding in findings:
-        if finding.confidence == "not found":
+        if not finding.is_found:
             continue
-        table, _, key = finding.name.partition(".")
-        part: object = profile.rules
-        if table in _TABLES:
-            part = getattr(profile.rules, _TABLES[table])
-        else:
-            part = getattr(profile, table)
-        expected = getattr(part, key)
-        if not _alike(key, finding.value, expected):
+        expected = value_in(profile, finding.name)
+        if not _alike(finding.name, finding.value, expected):
             differences.append(Difference(finding.name, finding.value, expected, finding.evidence))
     return differences
 

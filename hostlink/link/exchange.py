@@ -10,6 +10,7 @@ inside an answer is followed by more and so does not count.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
@@ -20,6 +21,7 @@ from hostlink.link.pacing import Pacing
 _QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
 _DEAF_SIGNS = 2  # one may be damage
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
+_PAGE_ROWS = 4  # that come after a nudge show that the answer goes on, page by page
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
 
 
@@ -45,10 +47,10 @@ class _State(Enum):
 class Reach:
     """How far an exchange goes before it gives up.
 
-    attempts: times the text is typed. nudges: times the line end is sent again when no prompt
-    comes (0 for a command that may run long: then only longest_s ends the wait). silence_s: how
-    long without a byte counts as silence, None for the pacing's patience. longest_s: longest wait
-    for the whole answer. most_bytes: largest answer.
+    attempts: times the text is typed. nudges: times in a row that the line end is sent again when
+    no prompt comes, unless the answer goes on page by page (0 for a command that may run long: then
+    only longest_s ends the wait). silence_s: how long without a byte counts as silence, None for
+    the pacing's patience. longest_s: longest wait for the whole answer. most_bytes: largest answer.
     may_enter_wrong: whether a line that was heard wrong is entered to be rid of it, where the board
     has no key that takes it back; a command that is refused does no harm, a wrong answer does.
     """
@@ -62,7 +64,10 @@ class Reach:
 
 
 class Exchange:
-    """Types `text` and collects the answer. When done: `outcome`, `answer`, `repairs`."""
+    """Types `text` and collects the answer. When done: `outcome`, `answer`, `repairs`.
+
+    halts: what stood on the unfinished row each time that the board fell silent in its answer.
+    """
 
     def __init__(
         self,
@@ -76,6 +81,7 @@ class Exchange:
         self.answer = b""
         self.repairs = 0
         self.nudged = 0
+        self.halts: list[bytes] = []
         self.committed_wrong = False
         self.echo_heard = False  # at least one character came back right
         self._text = text
@@ -86,6 +92,7 @@ class Exchange:
         self._state = _State.TYPING
         self._sent = 0
         self._echoed = 0
+        self._came_back = 0  # bytes since the text began to be typed, right or wrong
         self._attempts = 0
         self._buffer = bytearray()
         self._last = 0.0
@@ -93,6 +100,7 @@ class Exchange:
         self._next_byte_at = 0.0
         self._settling_since = 0.0
         self._deaf_signs = 0  # attempts whose first character was answered with the sign
+        self._nudges_in_row = 0
         self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
 
     @property
@@ -131,6 +139,7 @@ class Exchange:
     # --- typing ------------------------------------------------------------------------------
 
     def _typing(self, now: float, received: bytes) -> Step:
+        self._came_back += len(received)
         if self._pacing.echo and not self._echo_fits(received):
             return self._settle(now)
         out = self._next_bytes(now)
@@ -196,6 +205,7 @@ class Exchange:
         return Step(b"", now + self._pacing.quiet_s)
 
     def _settling(self, now: float, received: bytes) -> Step:
+        self._came_back += len(received)
         quiet_at = self._last + self._pacing.quiet_s
         if received or now < quiet_at:
             if now - self._settling_since > _LONGEST_SETTLING_S:
@@ -207,7 +217,9 @@ class Exchange:
         if pacing.line_cancel:
             out = pacing.line_cancel
         elif pacing.erase:
-            out = pacing.erase * (len(self._text) + 8)
+            # No more than the board has taken, and one for what may have stood there before: some
+            # step back beyond the line, into what runs, though none by a single step.
+            out = pacing.erase * min(self._sent + 1, self._came_back)
         elif not self._reach.may_enter_wrong:
             return self._finish(Outcome.UNTYPED)
         else:
@@ -234,7 +246,7 @@ class Exchange:
             self._settling_since = now
             return Step(b"", now)
         self._state = _State.TYPING
-        self._sent = self._echoed = 0
+        self._sent = self._echoed = self._came_back = 0
         self._next_byte_at = 0.0
         self._last = now
         return self._typing(now, b"")
@@ -292,50 +304,17 @@ class Exchange:
         """Silence without a prompt: ask for a new one."""
         if not self._reach.nudges:
             return Step(b"", now + self._silence())
-        if self.nudged >= self._reach.nudges:
+        since = self._buffer[self._nudged_at :]
+        if self.nudged and since.count(b"\n") + since.count(b"\r") > 2 * _PAGE_ROWS:
+            self._nudges_in_row = 0
+        if self._nudges_in_row >= self._reach.nudges:
             return self._finish(Outcome.SILENT)
         self.nudged += 1
+        self._nudges_in_row += 1
+        self.halts.append(bytes(re.split(rb"[\r\n]", self._buffer)[-1]))
         self._nudged_at = len(self._buffer)
         self._last = now
         return Step(self._pacing.line_end, now + self._silence())
-
-
-class Typed:
-    """Types one line as an exchange does, and ends as soon as its line end is out.
-
-    The answer is left to whoever listens: a program that runs for an hour, or asks. When done:
-    `committed`, and if it was not, `outcome`.
-    """
-
-    def __init__(
-        self, text: bytes, pacing: Pacing, *, attempts: int = 12, may_enter_wrong: bool = True
-    ) -> None:
-        reach = Reach(attempts=attempts, may_enter_wrong=may_enter_wrong)
-        self._exchange = Exchange(text, pacing, reach)
-
-    @property
-    def done(self) -> bool:
-        return self._exchange.done or self.committed
-
-    @property
-    def committed(self) -> bool:
-        return self._exchange.committed
-
-    @property
-    def outcome(self) -> Outcome:
-        return self._exchange.outcome
-
-    @property
-    def repairs(self) -> int:
-        return self._exchange.repairs
-
-    @property
-    def echo_heard(self) -> bool:
-        """Whether somebody was listening: at least one character came back right."""
-        return self._exchange.echo_heard
-
-    def step(self, now: float, received: bytes) -> Step:
-        return self._exchange.step(now, received)
 
 
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:

@@ -14,6 +14,7 @@ from hostlink.link.exchange import ends_with_prompt
 from hostlink.link.pacing import Pacing
 
 _FIRST_LISTEN_S = 0.15
+_WIPING = b"\b \x00"
 
 
 class Found(Enum):
@@ -86,7 +87,8 @@ class Regain:
             return self._end(self._verdict())
         # Quietly first; a board that shows text but no prompt may be waiting for INPUT, which would
         # take a line end as its answer.
-        if self._tried and answer and self._is_text(answer):
+        # What only wipes a half-typed line, as a terminal does, asks for nothing.
+        if self._tried and answer.strip(_WIPING) and self._is_text(answer):
             self._waits = True
         if self._may_interrupt and (self._waits or self._tried >= 2):
             return self._try(now, self._pacing.interrupt, interrupting=True)

@@ -22,9 +22,9 @@ from enum import Enum
 from typing import Protocol
 
 from hostlink.link.core import Step
-from hostlink.link.exchange import Typed
 from hostlink.link.hearing import MAY_ASK_AFTER_S, Hearing
 from hostlink.link.pacing import Pacing
+from hostlink.link.typed import Typed
 
 _LOOK_AGAIN_S = 0.05
 _MOST_TRIES = 12  # of one answer

@@ -73,7 +73,7 @@ def _settled(text: str, rules: Rules) -> str:
     Closing up `R EM` makes a remark of what was none, so one pass may not be enough; each further
     pass finds a remark nearer to the start, so it ends.
     """
-    if rules.form.case == "kept" and rules.form.spacing != "free":
+    if rules.form.case == "kept" and not rules.form.has_free_blanks:
         return text
     while (settled := _folded(text, rules)) != text:
         text = settled
@@ -86,14 +86,14 @@ def _folded(text: str, rules: Rules) -> str:
     Where blanks are free one is put before a remark word, for it would not be seen as one if its
     letters ran on from those before it.
     """
-    upper, free = rules.form.case != "kept", rules.form.spacing == "free"
+    upper, free = rules.form.case != "kept", rules.form.has_free_blanks
     remarks = {word.upper() for word in rules.language.remarks}
     pieces: list[str] = []
     for span in scan(text, rules.language):
-        if span.kind == "remark" and rules.form.case == "upper-everywhere":
-            pieces.append(_upper_outside_quotes(span.text, rules.language.quotes))
+        if span.kind == "remark":
+            pieces.append(_remark(span.text, rules))
             continue
-        if span.kind in ("quoted", "remark"):
+        if span.kind == "quoted":
             pieces.append(span.text)
             continue
         if free and span.word in remarks and pieces:
@@ -101,6 +101,15 @@ def _folded(text: str, rules: Rules) -> str:
         piece = span.text.translate(_CAPITALS) if upper else span.text
         pieces.append(piece.replace(" ", "") if free else piece)
     return "".join(pieces)
+
+
+def _remark(text: str, rules: Rules) -> str:
+    """The text of a remark without what the board may change."""
+    if rules.form.spacing == "free-before-remarks":
+        text = text.lstrip(" ")
+    if rules.form.case == "upper-everywhere":
+        return _upper_outside_quotes(text, rules.language.quotes)
+    return text
 
 
 def _upper_outside_quotes(text: str, quotes: str) -> str:

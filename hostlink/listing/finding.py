@@ -10,7 +10,9 @@ from typing import Literal
 from hostlink.errors import UsageError
 from hostlink.listing.parse import Line
 
-Severity = Literal["error", "warning"]
+Severity = Literal["error", "warning", "advice"]
+SEVERITIES: tuple[Severity, ...] = ("error", "warning", "advice")
+"""The severities, the gravest first."""
 
 RULES: dict[str, str] = {
     "empty-listing": "the listing holds no line that a board would store",
@@ -23,10 +25,11 @@ RULES: dict[str, str] = {
     "letter-in-line-number": "a letter that may be a digit of the number",
     "line-too-long": "more characters than the board takes in a line",
     "character-not-on-board": "a character that the board cannot take",
+    "keyword-in-small-letters": "a keyword in small letters on a board that knows capitals only",
     "missing-jump-target": "a jump to a line that is not there",
     "jump-without-line-number": "a jump word that no number follows",
     "computed-jump": "a jump worked out when the program runs, which cannot be checked",
-    "jump-into-remark": "a jump to a line that is only a remark",
+    "jump-into-remark": "jumps to lines that are only remarks",
     "unreachable-line": "lines that nothing leads to",
     "subroutine-without-return": "a GOSUB from whose target no RETURN can be reached",
     "return-without-gosub": "a RETURN that can be reached without a GOSUB",
@@ -36,6 +39,7 @@ RULES: dict[str, str] = {
     "open-quote": "quoted text that nothing closes",
     "unbalanced-bracket": "a bracket without its partner",
     "number-out-of-range": "a number beyond those of the board",
+    "number-with-fraction": "a fraction or exponent on a board that knows whole numbers only",
     "variable-never-set": "a variable that is used and never given a value",
     "unknown-word": "a statement or function that the profile does not know",
     "wraps-on-screen": "text wider than the board's screen",

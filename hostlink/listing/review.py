@@ -2,6 +2,7 @@
 
 "error": the board would refuse, lose or change something, or the program breaks where it runs.
 "warning": the board takes it, but it may not be what was meant.
+"advice": nothing is wrong, but something could be better.
 """
 
 from __future__ import annotations
@@ -18,6 +19,7 @@ from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.soundness import soundness
+from hostlink.listing.tokens import scan
 
 _LIKE_DIGITS = re.compile(r"[0-9OoIl]+(?= |$)")
 _DIGITS = str.maketrans("OoIl", "0011")
@@ -44,6 +46,11 @@ class Review:
         """The findings that are warnings."""
         return tuple(finding for finding in self.findings if finding.severity == "warning")
 
+    @property
+    def advice(self) -> tuple[Finding, ...]:
+        """The findings that are advice."""
+        return tuple(finding for finding in self.findings if finding.severity == "advice")
+
 
 def review(
     listing: Listing, rules: Rules, *, deep: bool = False, silenced: Collection[str] = ()
@@ -57,9 +64,10 @@ def review(
     quiet = check_rules(silenced)
     ledger = measure(listing, rules)
     findings = [
-        *_whole(listing, ledger),
+        *_whole(listing, ledger, exact=rules.storage.exact),
         *_numbers(listing, rules),
         *(finding for line in listing for finding in _form(line, rules.form)),
+        *(finding for line in listing for finding in _small_keywords(line, rules.language)),
         *_jumps(listing, rules.language),
         *(soundness(listing, rules) if deep else ()),
     ]
@@ -83,7 +91,7 @@ def _shown(number: int | None) -> str:
     return str(number)
 
 
-def _whole(listing: Listing, ledger: Ledger) -> Iterator[Finding]:
+def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding]:
     """Findings on the listing as a whole."""
     if not listing.numbered():
         yield Finding(
@@ -97,7 +105,7 @@ def _whole(listing: Listing, ledger: Ledger) -> Iterator[Finding]:
             *(0, None, 0, "does-not-fit"),
             message=f"{_bytes(ledger.over)} over: {ledger.total:,} of {ledger.limit:,}.",
             advice="Shorten texts and remarks; the byte ledger shows what each line costs.",
-            severity="error",
+            severity="error" if exact else "warning",
         )
 
 
@@ -199,6 +207,25 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
             *(line.at, line.number, strange[0][0] + 1, "character-not-on-board"),
             message=f"The board cannot take {count} of the line: {names}{more}.",
             advice="Mend the listing, or change them by hand.",
+            severity="error",
+        )
+
+
+def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
+    """Find keywords that the board would not know for their small letters; one finding a line."""
+    if not language.capitals_only:
+        return
+    words = [span for span in scan(line.text, language) if span.word]
+    small = [span for span in words if span.text != span.text.upper()]
+    if small:
+        first = small[0]
+        others = f" (and {len(small) - 1:,} more)" if len(small) > 1 else ""
+        yield Finding(
+            *(line.at, line.number, len(line.typed) - len(line.text) + first.start + 1),
+            rule="keyword-in-small-letters",
+            message=f"{first.text} is in small letters{others}; this board knows its words in "
+            "capitals only, so the line fails when it runs.",
+            advice=f"Write {first.word}.",
             severity="error",
         )
 

@@ -20,7 +20,8 @@ class Form:
         "upper-everywhere" where it does so in remarks too, except inside quotes there.
     spacing: what the board does to blanks outside quoted text and remarks:
         "kept"; "after-number" (any blanks after the number become one); "free" (blanks anywhere
-        outside quotes and remarks may differ).
+        outside quotes and remarks may differ); "free-before-remarks" (those before a remark's text
+        too).
     signed_numbers: whether line numbers above 32767 are listed as the negative ones of 16 bits.
     beyond_last: what becomes of a number above last_line: "refused", or "wrapped" where the board
         takes it for another one without a word.
@@ -37,7 +38,7 @@ class Form:
     last_line: int = 32767
     longest_line: int = 72
     case: Literal["kept", "upper", "upper-everywhere"] = "kept"
-    spacing: Literal["kept", "after-number", "free"] = "after-number"
+    spacing: Literal["kept", "after-number", "free", "free-before-remarks"] = "after-number"
     list_form: str = "{number} {text}"
     signed_numbers: bool = False
     beyond_last: Literal["refused", "wrapped"] = "refused"
@@ -45,6 +46,11 @@ class Form:
     characters: tuple[tuple[int, int], ...] = ((32, 126),)
     screen_width: int = 0
     wrap_indent: int = -1
+
+    @property
+    def has_free_blanks(self) -> bool:
+        """Whether blanks in statements may differ."""
+        return self.spacing in ("free", "free-before-remarks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +65,8 @@ class Storage:
         stand in a statement, 0 where they are stored as typed.
     squeezed: whether blanks outside quotes and remarks are not stored. variables: whether variables
     take of the memory that is free for a program, so that less may be free than a listing leaves.
+    exact: whether these costs are known to the byte, so that the free memory that a board reports
+    proves its listing; else it proves an empty program only.
     program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
     eeprom_bytes: bytes for all stored programs together, 0 where unknown.
     """
@@ -76,6 +84,7 @@ class Storage:
     empty_bytes: int = 0
     eeprom_bytes: int = 0
     tokens: tuple[tuple[str, int], ...] = ()
+    exact: bool = True
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,8 @@ from hostlink.listing.rules import Rules
 from hostlink.listing.variables import uses
 from hostlink.listing.wording import wording
 
+_NAMED = 6  # line numbers that a sentence names
+
 
 def soundness(listing: Listing, rules: Rules) -> list[Finding]:
     """Findings on the program that a board would hold. Never raises on any text."""
@@ -79,14 +81,21 @@ def _into_remarks(flow: Flow, reader: Reader) -> Iterator[Finding]:
         for number, node in flow.nodes.items()
         if (spans := reader.spans(node.line.text)) and spans[0].word in remarks
     }
-    for node in flow.nodes.values():
-        for jump in node.references:
-            if jump.use == "jump" and jump.target in only:
-                yield at_place(
-                    *(node.line, jump.start, "jump-into-remark"),
-                    f"{jump.word} {jump.digits[:20]}: that line is only a remark.",
-                    "It runs, but who takes remarks out breaks the jump; jump to the line after.",
-                )
+    jumping = [
+        number
+        for number, node in flow.nodes.items()
+        if any(jump.use == "jump" and jump.target in only for jump in node.references)
+    ]
+    if jumping:
+        named = ", ".join(map(str, jumping[:_NAMED]))
+        more = f" and {len(jumping) - _NAMED:,} more" if len(jumping) > _NAMED else ""
+        lines, lead = ("Line", "leads") if len(jumping) == 1 else ("Lines", "lead")
+        yield Finding(
+            *(0, None, 0, "jump-into-remark"),
+            message=f"{lines} {named}{more} {lead} to lines that are only remarks.",
+            advice="That runs, but whoever takes remarks out breaks these jumps.",
+            severity="advice",
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+import sys
 from collections.abc import Iterator, Sequence
 
 from hostlink.listing.finding import Finding, at_place
@@ -15,6 +16,10 @@ from hostlink.listing.tokens import Span, keywords
 
 _LETTERS = re.compile(r"[A-Za-z]+")
 _BEGINS = frozenset(("THEN", "ELSE"))
+_NEVER_FIRST = frozenset(("TO", "STEP", "THEN"))
+# ECMA-55, section 5.4 (from memory): numbers reach 1E38 at least. Beyond the largest number of
+# IEEE 754 in 64 bits no board goes.
+_CERTAIN, _LARGEST = 1e38, sys.float_info.max
 _HOLDS_VALUES = frozenset(
     (
         *("LET", "PRINT", "INPUT", "READ", "IF", "THEN", "ELSE", "GOTO", "GOSUB", "ON", "FOR"),
@@ -93,16 +98,34 @@ def _numbers(line: Line, spans: Sequence[Span], language: Language) -> Iterator[
     for place, span in enumerate(solid):
         if span.kind != "number" or span.start in targets:
             continue
-        value = _value(span.text)
         negative = place > 0 and solid[place - 1].text == "-"
-        if value > (-language.smallest_number if negative else language.largest_number):
+        yield from _number(line, span, language, negative=negative)
+
+
+def _number(line: Line, span: Span, language: Language, *, negative: bool) -> Iterator[Finding]:
+    """Findings on one number, which is no line number."""
+    value, shown = _value(span.text), span.text[:20]
+    if language.fractions:
+        if value > _CERTAIN:
             yield at_place(
                 *(line, span.start, "number-out-of-range"),
-                f"{span.text[:20]} is outside {language.smallest_number:,} to "
-                f"{language.largest_number:,}.",
+                f"{shown} is larger than 1E38, up to which the standard goes.",
                 "Use a smaller number.",
-                "error",
+                "error" if value > _LARGEST else "warning",
             )
+    elif value > (-language.smallest_number if negative else language.largest_number):
+        yield at_place(
+            *(line, span.start, "number-out-of-range"),
+            f"{shown} is outside {language.smallest_number:,} to {language.largest_number:,}.",
+            "Use a smaller number.",
+            "error",
+        )
+    elif not span.text.isdecimal():
+        yield at_place(
+            *(line, span.start, "number-with-fraction"),
+            f"{shown} has a fraction or an exponent; this board knows whole numbers only.",
+            "Work with whole numbers, such as cents for money.",
+        )
 
 
 def _value(digits: str) -> float:
@@ -138,7 +161,7 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
         if span.kind == "name":
             assigns = after is not None and after.text in ("=", "(")
             if begins and not assigns:
-                yield span.start, _letters(text, span.start)
+                yield _whole_word(text, span.start)
             elif language.long_names:
                 continue
             elif "DEF" in language.statements and text[span.start : span.end + 1].upper() == "FN":
@@ -147,14 +170,16 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
                 third = statement[place + 2] if place + 2 < len(statement) else None
                 if conditional and third is not None and third.text == "=":
                     continue  # IF A=BC=1, a condition and then an assignment, without THEN
-                yield span.start, _letters(text, span.start)
+                yield _whole_word(text, span.start)
+        elif begins and span.word in _NEVER_FIRST:
+            yield _whole_word(text, span.start)
         elif begins and span.kind == "symbol" and span.text != "@":
             yield span.start, span.text
         elif begins and span.kind in ("number", "quoted") and place == 0:
             yield span.start, span.text[:12]
 
 
-def _letters(text: str, start: int) -> str:
-    """The run of letters at a place."""
-    match = _LETTERS.match(text, start)
-    return match[0] if match else text[start]
+def _whole_word(text: str, start: int) -> tuple[int, str]:
+    """The run of letters round a place, and where it begins; TONE where TO and NE were read."""
+    run = next((m for m in _LETTERS.finditer(text) if m.start() <= start < m.end()), None)
+    return (run.start(), run[0]) if run else (start, text[start])

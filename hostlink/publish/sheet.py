@@ -43,7 +43,7 @@ def printed_rows(listing: Listing, profile: Profile) -> list[tuple[int, str]]:
     Where a board's blanks are free the line stays as typed, for people; its code leaves them out.
     """
     rules = profile.rules
-    free = rules.form.spacing == "free"
+    free = rules.form.has_free_blanks
     return [
         (number, f"{number} {line.text}" if free else canonical_line(line, rules))
         for number, line in listing.numbered().items()
@@ -110,7 +110,7 @@ def _table(
 ) -> str:
     """The listing, five lines to a group, so that the eye keeps its place."""
     language = profile.rules.language
-    coded = "without-blanks" if profile.rules.form.spacing == "free" else "as-printed"
+    coded = "without-blanks" if profile.rules.form.has_free_blanks else "as-printed"
     shown = [
         f'<tr><td class="line">{_marked(row, language)}</td>'
         f'<td class="code">{codes[number]}</td></tr>\n'
@@ -180,7 +180,7 @@ def _steps(matter: Matter, profile: Profile) -> Iterator[str]:
 
 
 def _is_free(profile: Profile) -> bool:
-    return profile.rules.form.spacing == "free"
+    return profile.rules.form.has_free_blanks
 
 
 def _figure(rows: list[tuple[int, str]]) -> str:

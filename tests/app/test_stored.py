@@ -10,7 +10,7 @@ from hostlink.app.jobview import JobView
 from hostlink.app.rows import Rows
 from hostlink.app.stored import StoredScreen
 from hostlink.board.profile_file import find_profile
-from hostlink.jobs.surveying import keep_profile
+from hostlink.jobs.profiles import keep_profile
 
 
 async def _screen(pilot: Any, app: Any, wait: Any) -> None:

@@ -1,4 +1,4 @@
-"""Surveys from the boards: asked first, shown value by value, kept as a profile, seen later."""
+"""Surveys from the boards: asked first, told in words, kept as a profile, seen later."""
 
 from __future__ import annotations
 
@@ -48,13 +48,19 @@ def test_a_survey_without_storing_leaves_times_unknown_and_says_why(
         found = await _survey(pilot, app, wait, "talk")
         assert found["talk.baud"][1:3] == ("57600", "measured")
         assert found["talk.line_ms"][2] == "not found"
-        assert "57600" in shown(app)
-        assert "three blank lines" in " ".join(shown(app).split())
+        assert "Your board talks at 57600 baud" in " ".join(shown(app).split())
+        assert "talk.baud" not in shown(app)
+        await pilot.press("d")
+        await wait(pilot, lambda: "talk.baud" in shown(app))
+        assert "readable answer, twice" in shown(app)
+        await pilot.press("d")
+        await wait(pilot, lambda: "talk.baud" not in shown(app))
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await wait(pilot, lambda: "baud 57600" in shown(app))
         await pilot.press("v")
         await wait(pilot, lambda: isinstance(app.screen, SurveyScreen))
+        assert "Your board talks at 57600 baud" in " ".join(shown(app).split())
         assert "keep" not in {one.action for one in actions(app.screen)}
         again = {entry.key: entry.cells for entry in app.screen.query_one(Rows).entries}
         assert again == found

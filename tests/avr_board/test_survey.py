@@ -11,6 +11,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.loading import Loader
 from hostlink.board.profile_file import find_profile
+from hostlink.board.survey.steps import Consent
 from hostlink.jobs import session as session_module
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.surveying import SurveyOptions, survey
@@ -43,9 +44,8 @@ def test_a_survey_finds_how_the_chip_talks_and_gives_its_program_back(
         monkeypatch.setattr(session_module, "open_port", lambda *_: (port, board.clock))
         choice = LinkChoice(board.port, find_profile("tiny"))
         with Archive.open(tmp_path / "a.sqlite3") as archive, Session(choice, print) as session:
-            result = survey(
-                session, archive, SurveyOptions(storing=True, speeds=(115200, 9600, 57600))
-            )
+            options = SurveyOptions(consent=Consent(storing=True), speeds=(115200, 9600, 57600))
+            result = survey(session, archive, options)
     talk, storage = result.profile.talk, result.profile.rules.storage
     print(baud, talk.line_ms, talk.receive_buffer)
     assert (talk.baud, talk.echo, talk.prompt) == (baud, True, b"+ ")

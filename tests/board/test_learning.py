@@ -56,6 +56,30 @@ def test_rows_broken_at_the_screens_width_are_joined() -> None:
     assert (learned.form.screen_width, learned.form.wrap_indent) == (16, 6)
 
 
+def test_a_board_that_breaks_between_words_and_sets_remarks_apart_is_understood() -> None:
+    """As measured on a BASIC of 1976 at 40 columns: numbers aligned in five, a rest behind six
+    blanks, lines broken before a word, one blank more before a remark's text."""
+    sent = Listing.from_text(
+        "10 REM water butts at the allotment, by the tuesday group\n110 LET R=RND(6)\n"
+        '340 PRINT "litres left in the butt at the end of day";D\n'
+        "510 LET A=B+C+D+E+F+G+H+A+B+C+D+E+F\n"
+    ).numbered()
+    rows = [
+        "   10 REM  water butts at the allotme",
+        "      nt, by the tuesday group",
+        "  110 LET R= RND (6)",
+        '  340 PRINT "litres left in the butt ',
+        '      at the end of day";D',
+        "  510 LET A=B+C+D+E+F+G+H+A+B+C+",
+        "      D+E+F",
+    ]
+    learned = learn(sent, rows, RULES)
+    assert learned.explains_all
+    assert learned.form.spacing == "free-before-remarks"
+    assert learned.form.wrap_indent == 6
+    assert "before a remark's text" in learned.sentence
+
+
 def test_numbers_listed_as_negative_ones_are_understood() -> None:
     """40000 less 65536 is -25536."""
     sent = Listing.from_text("10 END\n40000 REM\n").numbered()

@@ -12,8 +12,9 @@ from typing import Any
 import pytest
 from scripted_board import ScriptedBoard
 
+from hostlink.board.manner import Manner, agrees, is_text, parts_of
 from hostlink.board.profile_file import find_profile
-from hostlink.board.recognise import USUAL_SPEEDS, Manner, Recogniser, agrees, is_text, parts_of
+from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,19 +13,22 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.events import Event
 from hostlink.board.profile_file import find_profile, profile_text, read_profile
-from hostlink.board.survey import USUAL_SPEEDS, Finding
-from hostlink.errors import Interrupted, LinkError, LinkReason, ProfileError, UsageError
+from hostlink.board.recognise import USUAL_SPEEDS
+from hostlink.board.survey.findings import Finding
+from hostlink.board.survey.steps import Consent
+from hostlink.errors import Interrupted, LinkError, LinkReason, UsageError
 from hostlink.jobs import session as session_module
 from hostlink.jobs.files import TakenError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import from_bytes
+from hostlink.jobs.profiles import keep_profile
+from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.surveying import (
     Surveyed,
     SurveyOptions,
     against,
     finding_rows,
-    keep_profile,
     last_survey,
     survey,
 )
@@ -33,11 +37,17 @@ from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.uart import misheard, understood
 
 SURVEYS = 200
 PARTS = 8
 PROMPTS = (b"+ ", b"> ", b"ok\r\n", b"]", b"NEXT? ", b": ")
+STORING = Consent(storing=True)
+KEPT = 96
+# What a listing of a club looks like: small letters, apostrophes and quotation marks in remarks.
+LISTING = (
+    b'10 REM water the beds, don\'t wait\n20 REM she said "yes" twice\n'
+    b'30 PRINT "It\'s a dry day"\n40 LET B=0\n50 LET B=B+1\n60 IF B<9 THEN 50\n70 END\n'
+)
 
 
 @dataclass
@@ -49,7 +59,7 @@ class Bench:
     archive: Archive
     monkeypatch: pytest.MonkeyPatch
 
-    def session(self, *, stop_running: bool = False) -> Session:
+    def session(self, *, stop_running: bool = False, is_guess: bool = True) -> Session:
         kept = self.machine.basic.to_state()
         self.machine = Machine(self.settings)  # its time begins with the port's
         self.machine.basic.from_state(kept)
@@ -57,12 +67,18 @@ class Bench:
         port = PracticePort(self.machine, clock, jump=clock.advance_to)
         self.monkeypatch.setattr(session_module, "open_port", lambda *_: (port, clock))
         events: list[Event] = []
-        choice = LinkChoice("practice://x", find_profile("tiny"), stop_running=stop_running)
+        asks = self.settings.prompt.rstrip().endswith(b"?")  # as a program that waits would
+        choice = LinkChoice(
+            "practice://x",
+            find_profile("tiny"),
+            stop_running=stop_running or asks,
+            is_guess=is_guess,
+        )
         return Session(choice, events.append)
 
-    def survey(self, **options: object) -> Surveyed:
+    def survey(self, consent: Consent = Consent(), name: str = "surveyed") -> Surveyed:  # noqa: B008
         with self.session() as session:
-            return survey(session, self.archive, SurveyOptions(**options))  # type: ignore[arg-type]
+            return survey(session, self.archive, SurveyOptions(name=name, consent=consent))
 
 
 @pytest.fixture
@@ -100,66 +116,81 @@ def values(result: Surveyed) -> dict[str, Finding]:
 
 @pytest.mark.no_cover
 @pytest.mark.parametrize("part", range(PARTS))
-def test_two_hundred_surveys_find_every_value_or_say_that_they_could_not(
+def test_two_hundred_surveys_measure_what_is_so_and_leave_the_program(
     part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Speed, echo, prompt, line end and case always; time within 20 %, buffer within 1, or not
-    found; and no survey alters the program.
+    """Speed, echo, prompt, line end and case always; a time that is measured within 20 %, a buffer
+    that is measured never above what the board holds.
 
-    What no answer can show is not asked for: without echo, letters cannot be seen to be folded,
-    and whether the line end would come back late. LF alone serves a board that wants CR LF.
+    LF alone serves a board that wants CR LF. Whether the echo of a line end comes late cannot be
+    heard without echo.
     """
-    timed = buffers = 0
+    times = buffers = 0
     for seed in range(part, SURVEYS, PARTS):
         settings = hidden(seed)
         bench = make(settings, archive, monkeypatch)
         before = dict(bench.machine.basic.lines)
-        result = bench.survey(storing=True)
+        result = bench.survey(STORING)
         talk, found = result.profile.talk, values(result)
         assert talk.baud == settings.baud, seed
         assert talk.echo == settings.echo, seed
         assert talk.prompt == settings.prompt, seed
         assert talk.line_end == settings.line_end[-1:], seed
-        if settings.echo:
-            case = "upper" if settings.fold_case else "kept"
-            assert result.profile.rules.form.case == case, seed
-        else:
-            assert found["listing.case"].confidence == "not found", seed
-        if found["talk.line_ms"].confidence != "not found":
-            timed += 1
+        case = "upper" if settings.fold_case else "kept"
+        assert result.profile.rules.form.case == case, seed
+        if found["talk.line_ms"].confidence == "measured":
+            times += 1
             assert talk.line_ms == pytest.approx(settings.line_ms, rel=0.2), seed
+        if found["talk.line_done"].confidence == "measured":
             silent_echo = not settings.echo and settings.line_done == "echo"
             assert talk.line_done == ("prompt" if silent_echo else settings.line_done), seed
-        if found["talk.receive_buffer"].confidence != "not found":
+        if found["talk.receive_buffer"].confidence == "measured":
             buffers += 1
-            assert abs(talk.receive_buffer - settings.receive_buffer) <= 1, seed
+            assert settings.receive_buffer - 1 <= talk.receive_buffer, seed
+            assert talk.receive_buffer <= settings.receive_buffer, seed
         assert dict(bench.machine.basic.lines) == before, seed
     surveys = SURVEYS // PARTS
-    assert timed >= 0.8 * surveys  # the rest took less time than bytes that were going out
-    assert buffers == surveys
+    assert times >= 0.8 * surveys  # the rest took less time than bytes that were going out
+    assert buffers >= 0.2 * surveys
+
+
+def odd(seed: int) -> BoardSettings:
+    """Settings of boards with more manners than a speed and a prompt."""
+    draw = random.Random(seed + 1000)
+    settings = hidden(seed)
+    if settings.prompt.rstrip().endswith(b"?"):  # an empty line that is answered so needs a key
+        return settings
+    return dataclasses.replace(
+        settings,
+        page_lines=draw.choice([0, 0, 0, 10, 23]),
+        screen_width=draw.choice([40, 40, 0, 32]),
+        wrap_ms=draw.choice([0, 0, 3.0]),
+        char_ms=draw.choice([0, 0, 0, 0.5, 2.0]),
+        transmit_buffer=draw.choice([63, 63, 0]),
+        line_cancel=draw.choice([b"\x15", b"\x18", b""]),
+        erase=draw.choice([b"\x08", b"\x7f", b""]),
+        interrupt=draw.choice([b"\x03", b"\x1b", b"#", b""]),
+        longest_line=draw.choice([72, 64, 80, 120]),
+        receive_buffer=draw.choice([0, 1, 2, 3, 16, 63]),
+    )
 
 
 @pytest.mark.no_cover
-def test_the_bytes_of_a_wrong_speed_never_enter_a_line() -> None:
-    """At no pair of usual speeds are backspaces and a line end misheard as an entered line that
-    begins with a digit, so a survey cannot change a program."""
-    pairs = 0
-    for host in USUAL_SPEEDS:
-        for board in USUAL_SPEEDS:
-            if understood(host, board):
-                continue
-            pairs += 1
-            line: list[int] = []
-            for data in (b"\x08" * 90, b"\r", b"\n"):
-                for _, byte in misheard(data, host, board):
-                    if byte in b"\r\n":
-                        assert not bytes(line).strip()[:1].isdigit(), (host, board)
-                        line.clear()
-                    elif byte == 8:
-                        del line[-1:]
-                    elif byte >= 32:
-                        line.append(byte)
-    assert pairs > 200
+@pytest.mark.parametrize("consent", [Consent(), STORING], ids=["asked", "stored"])
+@pytest.mark.parametrize("part", range(PARTS))
+def test_what_is_kept_of_any_board_loads_and_saves_at_once(
+    part: int, consent: Consent, archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The proposed profile reads back equal; a load and a save by it are proven."""
+    for seed in range(part, KEPT, PARTS):
+        bench = make(odd(seed), archive, monkeypatch)
+        profile = bench.survey(consent, "mine").profile
+        assert read_profile(profile_text(profile), "mine.toml") == profile, seed
+        with bench.session() as session:
+            session.use(LinkChoice("practice://x", profile))
+            material = from_bytes(LISTING, "beds.bas", name="BEDS")
+            load(session, archive, material, LoadOptions())
+            assert save(session, archive, SaveOptions(name="BEDS")).revision.spec == "BEDS@1"
 
 
 def test_without_consent_nothing_is_stored(
@@ -181,7 +212,7 @@ def test_the_proposed_profile_works_and_reads_back(
     """The profile is valid TOML, equal when read again, and a load with it loses nothing."""
     settings = BoardSettings(baud=19200, receive_buffer=17, line_ms=23, line_done="after-prompt")
     bench = make(settings, archive, monkeypatch)
-    profile = bench.survey(storing=True, name="lab", long_line=True).profile
+    profile = bench.survey(Consent(storing=True, longest=128), "lab").profile
     assert read_profile(profile_text(profile), "lab.toml") == profile
     assert profile.rules.form.longest_line == settings.longest_line
     assert profile.rules.storage.program_bytes == settings.program_bytes
@@ -226,7 +257,7 @@ def test_a_survey_stopped_while_storing_puts_the_program_back(
     with bench.session() as session:
         session.wire.cancelled = lambda: bench.machine.busy_s > 0.05
         with pytest.raises(Interrupted) as caught:
-            survey(session, archive, SurveyOptions(storing=True))
+            survey(session, archive, SurveyOptions(consent=STORING))
     assert "Memory holds what it held before." in caught.value.kept
     assert dict(bench.machine.basic.lines) == before
     assert last_survey(archive, archive.boards()[0].uuid) is None
@@ -245,7 +276,7 @@ def test_a_profile_is_never_kept_under_the_name_of_a_shipped_one(
         keep_profile(profile, "red", replace=False)
     assert keep_profile(profile, "red", replace=True) == path
     assert find_profile("red").talk == profile.talk
-    with pytest.raises(ProfileError):
+    with pytest.raises(UsageError):
         keep_profile(profile, "../red", replace=True)
 
 
@@ -255,7 +286,7 @@ def test_a_board_is_held_against_a_profile(
     """Where a board differs from a profile is named; where it does not, nothing is."""
     settings = BoardSettings(baud=57600, receive_buffer=63, line_ms=15, prompt=b"] ")
     bench = make(settings, archive, monkeypatch)
-    findings = bench.survey(storing=True).findings
+    findings = bench.survey(STORING).findings
     names = {each.name for each in against(findings, find_profile("practice"))}
     assert "talk.prompt" in names
     assert not names & {"talk.baud", "talk.line_ms", "talk.receive_buffer", "talk.echo"}
@@ -273,7 +304,7 @@ def test_a_running_program_is_not_taken_for_a_board_and_stops_only_with_consent(
         session.wire.write(b"RUN\r")
         with pytest.raises(LinkError) as caught:
             survey(session, archive, SurveyOptions(speeds=(9600,)))
-    assert caught.value.reason is LinkReason.UNREADABLE
+    assert caught.value.reason is LinkReason.RUNNING
     assert "--stop-running" in caught.value.advice
     with bench.session(stop_running=True) as session:
         session.wire.port.baudrate = 9600  # type: ignore[attr-defined]
@@ -288,6 +319,6 @@ def test_a_silent_board_is_said_to_be_silent(
     """With neither echo nor prompt there is nothing to judge a speed by."""
     bench = make(BoardSettings(baud=9600, echo=False, prompt=b""), archive, monkeypatch)
     with pytest.raises(LinkError) as caught:
-        bench.survey(speeds=(9600,))
+        bench.survey()
     assert caught.value.reason is LinkReason.SILENT
     assert "not touched" in caught.value.kept

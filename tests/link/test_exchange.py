@@ -136,14 +136,15 @@ def test_a_cancel_whose_answer_is_damaged_is_given_again(typed: Callable[..., Ex
 
 
 def test_a_board_with_erase_only_gets_the_line_erased(typed: Callable[..., Exchange]) -> None:
-    """Without a cancel byte the line is taken back character by character, and some more."""
+    """Without a cancel byte the line is taken back character by character, and no further: a board
+    of the commonest kind steps back beyond its line and loses its program by that."""
     pacing = dataclasses.replace(PLAIN, line_cancel=b"")
     end = Wrong(pacing)
     end.spoil = {1: b"X"}
     core = typed(end, pacing=pacing)
     assert core.outcome is Outcome.ANSWERED
     assert end.lines == [b"NEW"]
-    assert bytes(end.heard) == b"NEW" + b"\x08" * 11 + b"NEW\r"
+    assert bytes(end.heard) == b"NEW" + b"\x08" * 3 + b"NEW\r"
 
 
 def test_a_board_with_neither_has_the_line_finished_and_it_is_told(
@@ -187,13 +188,17 @@ def test_a_line_that_never_comes_back_right_is_given_up(typed: Callable[..., Exc
 
 
 def test_a_long_line_is_erased_at_the_slowest_speed(bench: Make, pacing_for: Fit) -> None:
-    """At 300 baud wiping a line takes seconds of echo; that is no flood."""
+    """At 300 baud wiping a line takes seconds of echo; that is no flood.
+
+    Where an echo is lost one character stays, rather than one too many being taken back: what
+    comes of it is for the read-back.
+    """
     text = b"10 REM " + b"A" * 60
     board = bench(baud=300, faults=Faults(seed=3, to_host=0.02), line_cancel=b"")
     core = board.run(Exchange(text, pacing_for(board.machine.settings), Reach(longest_s=250.0)))
     assert core.repairs > 0
     assert core.outcome is Outcome.ANSWERED
-    assert board.machine.basic.lines == {10: text[3:]}
+    assert set(board.machine.basic.lines.values()) == {text[3:]}
 
 
 def test_without_an_echo_the_last_slow_character_gets_its_time() -> None:

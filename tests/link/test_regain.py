@@ -62,6 +62,24 @@ def test_a_half_typed_line_is_abandoned_and_not_entered(bench: Make, pacing_for:
     assert board.machine.basic.lines == {20: b"END"}
 
 
+def test_a_terminal_that_only_wipes_the_line_gets_a_line_end_next() -> None:
+    """Its answer to the byte that gives up a line is no question: steps back and blanks, as a
+    terminal with ECHOKE set sends them (POSIX leaves that to the system)."""
+    pacing = Pacing(
+        baud=9600, echo=True, line_end=b"\r", reply_end=b"\r\n", prompt=b"> ", line_cancel=b"\x15"
+    )
+    core = Regain(pacing, may_interrupt=False)
+    answers = {b"\x15": b"\b \b" * 4, b"\r": b"\r\n> "}
+    sent, coming, now = b"", b"", 0.0
+    while not core.done and now < 60:
+        step = core.step(now, coming)
+        sent += step.write
+        coming = answers.get(step.write, b"")
+        now += 0.01
+    assert core.found is Found.PROMPT
+    assert sent == b"\x15\r"
+
+
 def test_a_board_without_line_cancel_gets_a_line_end(bench: Make, pacing_for: Fit) -> None:
     """The only other way to a fresh prompt."""
     board = bench(line_cancel=b"")

@@ -158,3 +158,19 @@ def test_findings_stand_in_the_order_of_the_source():
     rows = [row for row, _, _ in findings("PRINT é\n10 GOTO 99\nPRINT\n", RULES)]
     assert rows == sorted(rows)
     assert set(rows) == {1, 2, 3}
+
+
+def test_small_keywords_are_an_error_where_the_board_knows_capitals_only():
+    """One finding a line; names, quoted text and remarks may be small."""
+    rules = Rules(
+        language=Language(statements=("PRINT", "IF", "LET"), separator=":", capitals_only=True)
+    )
+    found = only('10 PRINT "print"\n20 print a:Let b=1\n', rules)
+    assert (found.rule, found.severity, found.number, found.column) == (
+        *("keyword-in-small-letters", "error"),
+        *(20, 4),
+    )
+    assert found.message.startswith("print is in small letters (and 1 more)")
+    assert found.advice == "Write PRINT."
+    assert findings("10 PRINT a\n20 REM let it print\n", rules) == []
+    assert findings("10 print a\n", RULES) == []

@@ -76,7 +76,9 @@ def found(
         ("10 PRNT 1\n", ("unknown-word", 10, 4)),
         ("10 A=PEEK(1)\n", ("unknown-word", 10, 6)),
         ("10 ?1\n", ("unknown-word", 10, 4)),
-        ("10 GOTO 20\n20 REM\n", ("jump-into-remark", 10, 9)),
+        ("10 GOTO 20\n20 REM\n", ("jump-into-remark", None, 0)),
+        ("10 TONE 5\n", ("unknown-word", 10, 4)),
+        ("10 A=1.5\n20 PRINT A\n", ("number-with-fraction", 10, 6)),
         ("10 A=1:GOTO 10*A\n", ("computed-jump", 10, 13)),
     ],
 )
@@ -151,6 +153,38 @@ def test_the_nearest_known_word_is_named() -> None:
         "Nearest known: PRINT.",
         "Nearest known: GOSUB.",
     ]
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("10 TONE 5\n", "TONE"),  # TO is a keyword, NE is not
+        ("10 A=TONE(5)\n", "TONE"),
+        ("10 LETTER 5\n", "LETTER"),
+        ("10 TOX\n", "TOX"),
+        ("10 IF A=1 THEN TONE 5\n", "TONE"),
+        ("10 PRNT 1\n", "PRNT"),
+    ],
+)
+def test_an_unknown_word_is_named_whole(text: str, word: str) -> None:
+    """Also where a part of it is a keyword."""
+    outcome = review(Listing.from_text(text), PRACTICE, deep=True)
+    told = [f.message for f in outcome.findings if f.rule == "unknown-word"]
+    assert told == [f"The profile knows no {word}."]
+
+
+def test_jumps_to_remarks_are_advice_given_once() -> None:
+    """One finding names the lines that jump; it is neither an error nor a warning."""
+    text = "".join(f"{n} GOTO 100\n" for n in range(10, 90, 10)) + "100 REM\n110 GOTO 10\n"
+    outcome = review(Listing.from_text("5 GOTO 110\n" + text), PRACTICE, deep=True)
+    (advice,) = [f for f in outcome.findings if f.rule == "jump-into-remark"]
+    assert outcome.advice == (advice,)
+    assert (advice.severity, advice.line_at) == ("advice", 0)
+    assert advice.message == (
+        "Lines 10, 20, 30, 40, 50, 60 and 2 more lead to lines that are only remarks."
+    )
+    alone = review(Listing.from_text("10 GOTO 20\n20 REM\n"), PRACTICE, deep=True)
+    assert [f.message for f in alone.advice] == ["Line 10 leads to lines that are only remarks."]
 
 
 def test_a_silenced_rule_is_left_out_and_counted() -> None:

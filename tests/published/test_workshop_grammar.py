@@ -107,3 +107,29 @@ def test_palo_alto_joins_statements_by_its_own_sign() -> None:
     text = "10 LET A=1\n20 LET B=2\n30 PRINT A\n"
     made = shrink(Listing.from_text(text), PALO_ALTO, "lines").listing
     assert made.text() == "10 A=1;B=2;P.A\n"
+
+
+@pytest.mark.parametrize(
+    "number",
+    [
+        "1.23456E32",
+        "123456E+27",
+        ".00000123456E38",
+        "1.E30",
+        "25.01E036",
+        "9.99999E37",
+        "1E38",
+        "2",
+    ],
+)
+def test_numbers_of_the_standards_test_programs_are_taken(number: str) -> None:
+    """Forms of programs 10, 12 and 14 of NBS Special Publication 500-70, which conform."""
+    listing = Listing.from_text(f"10 LET A={number}\n20 PRINT -A,-{number}\n30 END\n")
+    assert review(listing, ECMA, deep=True).findings == ()
+
+
+def test_a_number_that_overflows_is_refused() -> None:
+    """Program 30 of NBS Special Publication 500-70 has 3E99999 as such a number."""
+    listing = Listing.from_text("10 LET A=3E99999\n20 PRINT A\n30 END\n")
+    (found,) = review(listing, ECMA, deep=True).findings
+    assert (found.rule, found.severity, found.column) == ("number-out-of-range", "error", 10)

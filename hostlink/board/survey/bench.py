@@ -1,0 +1,230 @@
+"""The board under survey: its wire, what was found so far, and talking to it by that."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+from hostlink.board.dialogue import Dialogue
+from hostlink.board.events import Emit, Phase
+from hostlink.board.manner import Manner
+from hostlink.board.profile import Profile
+from hostlink.board.reading import rows_of
+from hostlink.board.recognise import Recognised, Recogniser
+from hostlink.board.survey.findings import Findings
+from hostlink.board.survey.proposal import propose
+from hostlink.errors import LinkError, LinkReason
+from hostlink.link.core import Core
+from hostlink.link.exchange import Outcome, Reach
+from hostlink.link.pacing import BITS_PER_BYTE
+from hostlink.link.probe import Probe
+from hostlink.link.wire import Wire
+
+T = TypeVar("T")
+
+_RECOGNISED_TIMES = 5  # at most, until two times the same was heard
+_ASKED_TIMES = 6  # at most, until an answer counts
+_CHAR_MS, _LINE_MS = 20.0, 50.0  # within which any board takes a character, and stores a line
+_QUESTION = Reach(attempts=8, nudges=2, silence_s=2.0, longest_s=20.0, most_bytes=8192)
+
+
+def recognise_steadily(
+    wire: Wire,
+    kinds: Sequence[Profile],
+    careful: Profile,
+    emit: Emit,
+    *,
+    may_stop: bool,
+    speeds: Sequence[int] = (),
+) -> Recognised:
+    """Recognise a board until it was heard to talk in the same way twice.
+
+    See Recogniser for the parameters. Raises LinkError as it does, and DAMAGED where no two times
+    agree.
+    """
+    heard: list[Manner] = []
+    for _ in range(_RECOGNISED_TIMES):
+        found = Recogniser(wire, kinds, careful, emit, may_stop=may_stop).run(speeds)
+        if found.manner in heard:
+            return found
+        heard.append(found.manner)
+    raise LinkError(
+        f"The board was listened to {_RECOGNISED_TIMES} times, and each time it seemed to talk in "
+        "another way: the wire damages bytes.",
+        reason=LinkReason.DAMAGED,
+        kept="The program on the board was not touched.",
+        advice="Check the cable and the speed.",
+    )
+
+
+class Bench:
+    """A board at its prompt that is being measured.
+
+    use: talks to the board by a profile from now on. base: the profile whose values stand where
+    nothing was found. manner: how the board was heard to talk. is_known: base is a known kind that
+    agrees with everything heard. may_stop: a program that runs may be interrupted. notes: what was
+    found that no profile says, in sentences. is_careful: nothing is taken for granted that was not
+    measured, such as a time of the kind. words: candidates sorted into known, unknown, unsure.
+    """
+
+    def __init__(
+        self,
+        wire: Wire,
+        found: Recognised,
+        use: Callable[[Profile], Dialogue],
+        emit: Emit,
+        *,
+        name: str = "surveyed",
+        may_stop: bool = False,
+    ) -> None:
+        self.findings = Findings()
+        self.base = found.profile
+        self.manner = found.manner
+        self.is_known = found.known
+        self.is_careful = True
+        self.notes: list[str] = []
+        self.words: dict[str, tuple[str, ...]] = {}
+        self._wire = wire
+        self._use = use
+        self._emit = emit
+        self._name = name
+        self._may_stop = may_stop
+        self.renew()
+
+    @property
+    def profile(self) -> Profile:
+        """The profile with everything found so far."""
+        return propose(self.base, self.findings, self._name)
+
+    def renew(self) -> None:
+        """Talk by what was found so far, from now on, and with care where nothing was."""
+        self.dialogue = self._use(
+            self._with_care(self.profile) if self.is_careful else self.profile
+        )
+
+    def _with_care(self, profile: Profile) -> Profile:
+        """A profile that takes for granted no time or buffer that was not measured on this board.
+
+        Two boards of one kind may still differ in these.
+        """
+        talk = profile.talk
+        careful: dict[str, object] = {
+            "line_window": 1,
+            "char_ms": talk.char_ms if self.manner.echo else max(talk.char_ms, _CHAR_MS),
+            "receive_buffer": 0,
+            "line_ms": max(talk.line_ms, _LINE_MS),
+            "line_done": "after-prompt" if talk.prompt else talk.line_done,
+            "after_prompt_ms": 2 * _LINE_MS if talk.prompt else 0.0,
+        }
+        unknown = {key: each for key, each in careful.items() if f"talk.{key}" not in self.findings}
+        if "line_done" not in unknown:
+            unknown.pop("after_prompt_ms", None)
+        now: Any = talk
+        return dataclasses.replace(profile, talk=dataclasses.replace(now, **unknown))
+
+    def phase(self, text: str) -> None:
+        """Say what is being measured."""
+        self._emit(Phase(text))
+
+    # --- direct lines ------------------------------------------------------------------------
+
+    def ask(self, text: str, *, sure: bool = True) -> tuple[str, ...] | None:
+        """Type a direct line; the rows of its answer, None where it has none that can be trusted.
+
+        sure: an answer counts only when it came twice, unless nothing speaks against the wire.
+        Raises LinkError where the board does not come back to its prompt.
+        """
+        last: tuple[str, ...] | None = None
+        evidence = self.dialogue.evidence
+        for _ in range(_ASKED_TIMES):
+            doubts = evidence.total
+            answer = self._asked(text)
+            unwatched = sure and (not self.manner.echo or not evidence.is_clean)
+            if answer is not None and evidence.total == doubts and not unwatched:
+                return answer
+            if answer is not None and answer == last:
+                return answer
+            last = answer
+        return None
+
+    def _asked(self, text: str) -> tuple[str, ...] | None:
+        core = self.dialogue.exchange(text, _QUESTION)
+        if core.outcome is not Outcome.ANSWERED:
+            self.regain()
+            return None
+        known = self.profile.commands.answer_rows
+        rows = rows_of(self.dialogue.body(core.answer))
+        return tuple(row for row in rows if row.strip() and row.strip() not in known)
+
+    def regain(self) -> None:
+        """Get back to the prompt. Raises LinkError where the board does not come to it."""
+        self.dialogue.attach(may_interrupt=self._may_stop)
+
+    def until_steady(self, measure: Callable[[], T | None], times: int = 4) -> T | None:
+        """Measure until nothing spoke against the wire meanwhile, or twice the same was found.
+
+        None where neither happens in that many times.
+        """
+        evidence = self.dialogue.evidence
+        last: T | None = None
+        for _ in range(times):
+            doubts = evidence.total
+            found = measure()
+            if found is not None and (found == last or (evidence.total == doubts and self._sees)):
+                return found
+            last = found
+        return None
+
+    @property
+    def _sees(self) -> bool:
+        """Whether damage on the wire would be seen: only an echo shows it."""
+        return self.manner.echo
+
+    # --- bytes -------------------------------------------------------------------------------
+
+    @property
+    def byte_s(self) -> float:
+        """Seconds that a byte takes."""
+        return BITS_PER_BYTE / self.manner.baud
+
+    def probe(
+        self,
+        out: bytes,
+        *,
+        quiet_s: float = 0.25,
+        longest_s: float = 5.0,
+        first_s: float = 0.0,
+        at_least: bool = True,
+    ) -> Probe:
+        """Send bytes and listen until it is quiet for quiet_s, at most longest_s.
+
+        at_least: a few byte times, in which an answer that has begun goes on.
+        """
+        quiet = max(quiet_s, 6 * self.byte_s) if at_least else quiet_s
+        core = Probe(out, self.byte_s, quiet_s=quiet, longest_s=longest_s, first_s=first_s)
+        self._wire.run(core)
+        return core
+
+    def run(self, core: Core) -> None:
+        """Drive a core over the board's wire."""
+        self._wire.run(core)
+
+    def type(self, text: bytes) -> bytes:
+        """Type characters one by one without ending the line; what came back of them."""
+        step = len(text) or 1 if self.findings.value("talk.line_window") == 0 else 1
+        heard = b""
+        for at in range(0, len(text), step):
+            quiet_s = 4 * self.byte_s + (0.06 if step > 1 or not self.manner.echo else 0.03)
+            heard += self.probe(text[at : at + step], quiet_s=quiet_s).heard
+        return heard
+
+    def enter(self, text: bytes) -> tuple[str, ...]:
+        """Type a line that may hold keys, character by character; the rows of its answer."""
+        self.type(text)
+        answer = self.probe(self.manner.line_end, first_s=1.0).heard
+        for end in (self.manner.ready, self.manner.prompt):
+            answer = answer.removesuffix(end)
+        known = self.profile.commands.answer_rows
+        rows = rows_of(answer.decode("latin-1"))
+        return tuple(row for row in rows if row.strip() and row.strip() not in known)

@@ -1,0 +1,55 @@
+"""What a board does when its memory is full; asked for only with consent, since some boards then
+take nothing any more until they are restarted."""
+
+from __future__ import annotations
+
+from hostlink.board.survey.store import Store
+from hostlink.link.exchange import Outcome
+
+_LINE = "REM this line fills the memory of the board"
+_MOST_LINES = 2_000
+_AGAIN = 2  # times that the line must be refused with the same words again
+
+
+def fill(store: Store) -> bool:
+    """Store lines until the board refuses one; whether it still takes lines afterwards.
+
+    full_words and full_sign are found by that. Where it is deaf then, only a restart helps.
+    """
+    bench = store.bench
+    findings = bench.findings
+    store.clear()
+    for place in range(1, _MOST_LINES):
+        core = bench.dialogue.exchange(f"{place} {_LINE}")
+        if core.outcome is Outcome.DEAF:
+            sign = bytes([bench.dialogue.pacing.deaf_sign])
+            says = f"with {place:,} lines stored it answers each character so"
+            findings.add("talk.full_sign", sign, says)
+            return False
+        words = bench.dialogue.refusal_in(core.answer)
+        if words and all(_says(store, place, words) for _ in range(_AGAIN)):
+            _note(store, words, place)
+            break
+    else:
+        findings.missing("commands.full_words", f"{_MOST_LINES:,} lines fit")
+    store.clear()
+    return True
+
+
+def _says(store: Store, place: int, words: str) -> bool:
+    """Whether a line is refused again with these words; an empty line may have to come first."""
+    bench = store.bench
+    bench.probe(bench.manner.line_end)
+    core = bench.dialogue.exchange(f"{place} {_LINE}")
+    return bench.dialogue.refusal_in(core.answer) == words
+
+
+def _note(store: Store, words: str, place: int) -> None:
+    """Note the words by which a line that does not fit is refused."""
+    findings = store.bench.findings
+    says = f"it refuses line {place:,} so, and those after it"
+    known = store.bench.profile.commands.error_words
+    short = words[:40]
+    if not short.startswith(known):
+        findings.add("commands.error_words", (*known, short), says)
+    findings.add("commands.full_words", (short,), says)

@@ -1,0 +1,127 @@
+"""What becomes of a line that is stored: case, blanks, quotes, the form in which it is listed.
+
+Test lines go in, and what the board lists is explained by the strictest of all ways of rewriting
+(hostlink.board.learning), so that a load is proven by exactly what its read-back will be held to.
+Lines that the board refuses say nothing of how it rewrites, but are evidence of their own.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+from hostlink.board.learning import Learned, learn, left_words
+from hostlink.board.profile import Profile
+from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.store import Store
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form, Rules
+
+# What listings are full of. All lines but the last are short, so that small boards
+# take them.
+LINES = (
+    "10 REM water the beds, don't wait",
+    "20 REM said \"Yes please\" and 'No'",
+    '30 PRINT "It\'s a Dry day"',
+    "40 LET B=B+12",
+    "50 PRINT  A",
+    "60   LET A=1",
+    "70LET A=2",
+    "80 REM plain small letters",
+    "90 REM WIDER THAN MANY A SCREEN OF FORTY COLUMNS, AND LISTED",
+)
+_SMALL = ('110 print "A"', "120 LET b=a")
+_TAILS = ("210 PRINT A  ", "220 REM tail  ")
+_QUOTES = ('"', "\"'", "'")
+_CASES = {
+    "kept": "small letters stay as they are",
+    "upper": "small letters become capitals outside quotes, but not in remarks",
+    "upper-everywhere": "small letters become capitals outside quotes, in remarks too",
+}
+_SPACINGS = {
+    "kept": "blanks stay as they are",
+    "after-number": "blanks change behind the line number only",
+    "free": "blanks change outside quotes and remarks",
+    "free-before-remarks": "blanks change outside quotes and remarks, and before a remark's text",
+}
+
+
+def find_form(store: Store) -> None:
+    """Find how the board rewrites lines."""
+    bench = store.bench
+    said: dict[int, str] = {}
+
+    def measure() -> tuple[str, ...]:
+        said.update(store.put(*LINES, *_SMALL))
+        rows = store.rows()
+        store.clear()
+        return rows
+
+    rows = bench.until_steady(measure) or ()
+    learned, quotes = _learned(bench, rows, (*LINES, *_SMALL))
+    findings, form = bench.findings, learned.form
+    refused = [each for each in learned.left if each.listed is None]
+    other = [each for each in learned.left if each.listed is not None]
+    if len(refused) == len(LINES) + len(_SMALL):
+        findings.missing("listing.case", "none of the test lines is listed")
+        return
+    count = len(LINES) + len(_SMALL) - len(refused)
+    by = f"({count} test lines, read from the listing)"
+    sure = "likely" if other else "measured"
+    findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
+    findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)  # type: ignore[arg-type]
+    findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)  # type: ignore[arg-type]
+    if form.wrap_indent >= 0:
+        says = f"a listed line is broken after {form.screen_width} characters"
+        findings.add("listing.screen_width", form.screen_width, says)
+        findings.add("listing.wrap_indent", form.wrap_indent, says)
+    if form.case == "upper-everywhere":
+        says = f"small letters stay behind {' and '.join(quotes)}, in remarks too {by}"
+        findings.add("language.quotes", quotes, says)
+    if {each.number for each in refused} & {110}:
+        words = f', it answers "{said[110][:60]}"' if said.get(110) else ""
+        findings.add("language.capitals_only", True, f"a small keyword is refused{words}")
+    if other:
+        bench.notes.append(left_words(other, said))
+    bench.renew()
+    _find_tails(store)
+
+
+def _find_tails(store: Store) -> None:
+    """Find what becomes of blanks at the end of a line; told only, since no listing needs them."""
+    store.put(*_TAILS)
+    rows = store.rows()
+    store.clear()
+    ends = {number: row for number in (210, 220) for row in rows if str(number) in row[:12]}
+    lost = [number for number, row in ends.items() if not row.endswith("  ")]
+    if lost:
+        what = {210: "of a statement", 220: "of a remark"}
+        says = " and ".join(what[number] for number in lost)
+        store.bench.notes.append(f"Blanks at the end {says} are not kept.")
+
+
+def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tuple[Learned, str]:
+    """The strictest way of rewriting that explains the listed rows, and the quotes it needs."""
+    target = {line.number or 0: line for line in map(Line.from_text, lines)}
+    known = bench.profile.rules.language.quotes
+    best: tuple[Learned, str] | None = None
+    for quotes in dict.fromkeys((known, *_QUOTES)):
+        learned = learn(target, rows, _strict(bench.profile, quotes))
+        if best is None or len(learned.left) < len(best[0].left):
+            best = learned, quotes
+    assert best is not None
+    return best
+
+
+def _strict(profile: Profile, quotes: str) -> Rules:
+    """A profile's rules with a form that allows the board nothing."""
+    form = Form(
+        first_line=0,
+        last_line=profile.rules.form.last_line,
+        longest_line=0,
+        case="kept",
+        spacing="kept",
+        list_form=profile.rules.form.list_form,
+        characters=profile.rules.form.characters,
+    )
+    language = dataclasses.replace(profile.rules.language, quotes=quotes)
+    return dataclasses.replace(profile.rules, form=form, language=language)

@@ -1,0 +1,51 @@
+"""Keys that take back a character or abandon a line, proven by what the board then has.
+
+Without storing a direct line prints a number, and which one shows what the board has taken. With
+test lines the listing shows it. The echo shows nothing: one board sends a step back and keeps the
+character, another takes it back in silence. One key is typed behind characters that came back, so
+nothing before the line is ever erased.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from hostlink.board.survey.bench import Bench
+
+_ERASING = (b"\x08", b"\x7f")
+_CANCELLING = (b"\x15", b"\x18", b"\x1b")
+
+Shows = Callable[[bytes], bool]
+
+
+def find_keys(bench: Bench) -> None:
+    """Find the keys by direct lines that print a number."""
+    if not (_prints(bench, b"PRINT 13", "13") or _prints(bench, b"PRINT 13", "13")):
+        for name in ("talk.erase", "talk.line_cancel"):
+            bench.findings.missing(name, "PRINT is not understood, so nothing shows it")
+        return
+    note_keys(
+        bench,
+        erases=lambda key: _prints(bench, b"PRINT 12" + key + b"3", "13"),
+        cancels=lambda key: _prints(bench, b"PRINT 1" + key + b"PRINT 2", "2"),
+        by="a direct line printed a number without what was taken back",
+    )
+
+
+def note_keys(bench: Bench, erases: Shows, cancels: Shows, by: str) -> None:
+    """Try the usual keys and note those that do it, twice the same."""
+    for name, keys, shows, does in (
+        ("talk.erase", _ERASING, erases, "takes a character back"),
+        ("talk.line_cancel", _CANCELLING, cancels, "abandons the line"),
+    ):
+        found = next((key for key in keys if shows(key) and shows(key)), None)
+        if found is not None:
+            bench.findings.add(name, found, f"byte {found[0]} {does}: {by}")
+        else:
+            tried = ", ".join(str(key[0]) for key in keys)
+            bench.findings.missing(name, f"none of the bytes {tried} {does}")
+
+
+def _prints(bench: Bench, line: bytes, number: str) -> bool:
+    """Whether a line is answered by one number."""
+    return [row.strip() for row in bench.enter(line)] == [number]

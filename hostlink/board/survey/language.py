@@ -1,0 +1,207 @@
+"""Which words and forms of BASIC a board knows, asked in direct lines.
+
+Each candidate word stands in a line that does nothing to a program, and the same line with a word
+that no BASIC has is the measure: a word that is answered just like that is not known. Where a line
+prints a value, that value shows that the word is known; where it can only be told from the error
+that is made of it, a word that is answered like nonsense may still be known, and stays unsure.
+
+Never typed: a word that clears, runs, goes on, stores, recalls, writes to memory, calls machine
+code or waits. Some words are typed only while memory holds nothing of the user's (`in_memory`):
+with a program there they could start it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from hostlink.board.dialogue import NONSENSE
+from hostlink.board.survey.bench import Bench
+
+Rows = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """A direct line for a word. {w}: where the word stands. prints: what it must print, None where
+    only its error tells, "" where any number does. other: another line that shows it as well."""
+
+    line: str
+    prints: str | None = None
+    other: str = ""
+
+
+_STATEMENTS: Mapping[str, Form] = {
+    "PRINT": Form("{w} 4", "4"),
+    "?": Form("{w} 4", "4"),
+    "IF": Form("{w} 1=1 THEN PRINT 4", "4", "{w} 1=1 PRINT 4"),
+    "THEN": Form("IF 1=1 {w} PRINT 4", "4"),
+    "ELSE": Form("IF 1=2 THEN PRINT 3 {w} PRINT 4", "4"),
+    "LET": Form("{w} A=A"),
+    "REM": Form("{w} X"),
+    "'": Form("{w} X"),
+    "AND": Form("PRINT 3 {w} 3", ""),
+    "OR": Form("PRINT 0 {w} 3", ""),
+}
+_FUNCTIONS: Mapping[str, Form] = {
+    "ABS": Form("PRINT {w}(-7)", "7"),
+    "SGN": Form("PRINT {w}(-7)", "-1"),
+    "INT": Form("PRINT {w}(7)", "7"),
+    "SQR": Form("PRINT {w}(16)", "4"),
+    "RND": Form("PRINT {w}(9)", ""),
+    "LEN": Form('PRINT {w}("ABC")', "3"),
+    "ASC": Form('PRINT {w}("A")', "65"),
+    "VAL": Form('PRINT {w}("7")', "7"),
+    "CHR$": Form("PRINT {w}(65)", "A"),
+    "STR$": Form("PRINT {w}(7)", "7"),
+    "LEFT$": Form('PRINT {w}("AB",1)', "A"),
+    "RIGHT$": Form('PRINT {w}("AB",1)', "B"),
+    "MID$": Form('PRINT {w}("ABC",2,1)', "B"),
+    "EXP": Form("PRINT {w}(0)", "1"),
+    "COS": Form("PRINT {w}(0)", "1"),
+    "SIN": Form("PRINT {w}(1)", ""),
+    "TAN": Form("PRINT {w}(1)", ""),
+    "ATN": Form("PRINT {w}(1)", ""),
+    "LOG": Form("PRINT {w}(2)", ""),
+    "NOT": Form("PRINT {w} 0", ""),
+    "TAB(": Form("PRINT {w}3);4", "   4"),
+}
+_IN_MEMORY: Mapping[str, Form] = {
+    "GOTO": Form("{w} 9999"),
+    "GOSUB": Form("{w} 9999"),
+    "RETURN": Form("{w}"),
+    "FOR": Form("{w} Q=1 TO 2"),
+    "TO": Form("FOR Q=1 {w} 2"),
+    "STEP": Form("FOR Q=1 TO 2 {w} 1"),
+    "NEXT": Form("{w} Q"),
+    "STOP": Form("{w}"),
+    "END": Form("{w}"),
+    "DIM": Form("{w} Q(3)"),
+    "DATA": Form("{w} 1"),
+    "RESTORE": Form("{w}"),
+    "ON": Form("{w} 1 GOTO 9999"),
+}
+_NUMBER = re.compile(r"\s*-?[0-9]*\.?[0-9]+(E[+-]?[0-9]+)?\s*")
+
+
+class Words:
+    """Sorts candidate words into known, unknown and unsure."""
+
+    def __init__(self, bench: Bench, candidates: frozenset[str]) -> None:
+        """candidates: words of the known kinds, in capitals; others are not asked for."""
+        self._bench = bench
+        self._candidates = candidates
+        self._nonsense: dict[str, Rows | None] = {}
+        self.known: list[str] = []
+        self.unknown: list[str] = []
+        self.unsure: list[str] = []
+
+    def find(self) -> None:
+        """Sort the words that can be asked for whatever memory holds."""
+        if self._bench.ask("PRINT 4") is None or not self._is_known("PRINT", _STATEMENTS["PRINT"]):
+            self.unsure = sorted(self._candidates)
+            self._note("PRINT is not understood, so no word could be asked for")
+            return
+        for word, form in {**_STATEMENTS, **_FUNCTIONS}.items():
+            if word in self._candidates:
+                self._sort(word, form)
+        asked = {*_STATEMENTS, *_FUNCTIONS}
+        self.unsure += sorted(word for word in self._candidates if word not in asked)
+        self._note("each in a direct line, beside a word that no BASIC has")
+
+    def find_in_memory(self) -> None:
+        """Sort the words that may be asked for only while memory holds nothing of the user's."""
+        if "PRINT" not in self.known:
+            return
+        for word, form in _IN_MEMORY.items():
+            if word in self._candidates:
+                self.unsure.remove(word)
+                self._sort(word, form)
+        self._note("each in a direct line, beside a word that no BASIC has")
+
+    def _sort(self, word: str, form: Form) -> None:
+        is_known = self._is_known(word, form)
+        if not is_known and form.other:
+            is_known = self._is_known(word, Form(form.other, form.prints))
+        place = {True: self.known, False: self.unknown, None: self.unsure}
+        place[is_known].append(word)
+
+    def _is_known(self, word: str, form: Form) -> bool | None:
+        """Whether a word is known; None where its line does not show it."""
+        rows = self._asked(form.line, word)
+        if rows is None:
+            return None
+        if form.prints and _prints(rows, form.prints):
+            return True
+        nonsense = self._of_nonsense(form.line, word)
+        if rows == nonsense or nonsense is None:
+            return False if form.prints is not None and nonsense is not None else None
+        if form.prints is None:
+            return True
+        refusals = self._bench.profile.commands.error_words
+        if refusals and any(row.strip().startswith(refusals) for row in rows):
+            return False  # a value was due
+        if form.prints == "" and len(rows) == 1 and _NUMBER.fullmatch(rows[0]):
+            return True
+        return None if form.prints == "" else False
+
+    def _of_nonsense(self, line: str, word: str) -> Rows | None:
+        """The answer to the same line with a word that no BASIC has."""
+        other = NONSENSE + ("$" if word.endswith("$") else "(" if word.endswith("(") else "")
+        key = line.format(w=other)
+        if key not in self._nonsense:
+            self._nonsense[key] = self._asked(line, other)
+        return self._nonsense[key]
+
+    def _asked(self, line: str, word: str) -> Rows | None:
+        """The rows that answer a line; what they repeat of the word is left out."""
+        rows = self._bench.ask(line.format(w=word))
+        if rows is None:
+            return None
+        return tuple(row.replace(word, "").replace(word.rstrip("$("), "") for row in rows)
+
+    # --- what follows for the language -----------------------------------------------------------
+
+    def _note(self, how: str) -> None:
+        """Note what follows for the words of the board's language."""
+        bench = self._bench
+        bench.words = {
+            "known": tuple(self.known),
+            "unknown": tuple(self.unknown),
+            "unsure": tuple(self.unsure),
+        }
+        if not self.known:
+            bench.findings.missing("language.statements", how)
+            return
+        language = bench.base.rules.language
+        says = f"{len(self.known)} words known, {len(self.unknown)} not, {how}"
+        for name, forms in (
+            ("statements", {**_STATEMENTS, **_IN_MEMORY}),
+            ("functions", _FUNCTIONS),
+        ):
+            had = getattr(language, name)
+            mine = [word for word in self.known if word in forms and word not in had]
+            words = tuple(word for word in had if word not in self.unknown) + tuple(mine)
+            bench.findings.add(f"language.{name}", words, says)
+        jumps = [word for word in language.jumps if word not in self.unknown]
+        jumps += [word for word in ("THEN", "ELSE") if word in self.known and word not in jumps]
+        bench.findings.add("language.jumps", tuple(jumps), says)
+        remarks = [word for word in language.remarks if word not in self.unknown]
+        if "'" in self.known and "'" not in remarks:
+            remarks.append("'")
+        bench.findings.add("language.remarks", tuple(remarks), says)
+
+
+def _prints(rows: Rows, value: str) -> bool:
+    """Whether an answer is one printed value, blanks beside it left aside."""
+    return (
+        len(rows) == 1
+        and rows[0].strip() == value.strip()
+        and rows[0].startswith(value[: len(value) - len(value.lstrip(" "))])
+    )
+
+
+def candidates_of(words: frozenset[str]) -> frozenset[str]:
+    """Of a set of words those that a survey can ask a board for, with and without storing."""
+    return words & frozenset({*_STATEMENTS, *_FUNCTIONS, *_IN_MEMORY})

@@ -1,0 +1,58 @@
+"""What the listing of the program that is there shows, without anything being stored."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+from hostlink.board.learning import find_list_form, wrapping
+from hostlink.board.survey.bench import Bench
+from hostlink.listing.canonical import listed_line
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import scan
+
+_SMALL = re.compile(r"[a-z]")
+_QUOTED = re.compile(r"(\"[^\"]*(?:\"|\Z)|'[^']*(?:'|\Z))")
+
+
+def find_listed(bench: Bench) -> None:
+    """Find the form of a listed line, and what the lines that are there rule out."""
+    rows = bench.until_steady(lambda: bench.dialogue.read_listing().rows)
+    findings, form = bench.findings, bench.profile.rules.form
+    shape = find_list_form(rows or ())
+    if not rows or not shape:
+        findings.missing("listing.list_form", "there is no program to list")
+        return
+    says = f"{len(rows)} listed rows are of this form"
+    findings.add("listing.list_form", shape, says)
+    if any(re.match(r" *-[0-9]", row) for row in rows):
+        findings.add("listing.signed_numbers", True, "a line is listed with a negative number")
+    width, indent = wrapping(rows)
+    if width:
+        says = f"listed lines are broken after {width} characters"
+        findings.add("listing.screen_width", width, says, "likely")
+        findings.add("listing.wrap_indent", indent, says, "likely")
+    form = dataclasses.replace(form, list_form=shape)
+    lines = [line.text for row in rows if (line := listed_line(row, form)) is not None]
+    _find_case(bench, lines)
+
+
+def _find_case(bench: Bench, lines: list[str]) -> None:
+    """Small letters in the listing were not turned into capitals; without any nothing is known."""
+    findings, language = bench.findings, bench.profile.rules.language
+    if any(_has_small(text, language, "word") for text in lines):
+        findings.add("listing.case", "kept", "statements are listed in small letters")
+    elif any(_has_small(text, language, "remark") for text in lines):
+        if bench.profile.rules.form.case == "upper-everywhere":
+            findings.add("listing.case", "upper", "remarks are listed with small letters", "likely")
+    else:
+        findings.missing("listing.case", "no small letters are listed; --storing shows it")
+
+
+def _has_small(text: str, language: Language, kind: str) -> bool:
+    """Whether small letters stand outside quotes in the keywords of a line, or in its remark."""
+    return any(
+        _SMALL.search(_QUOTED.sub("", span.text)) is not None
+        for span in scan(text, language)
+        if span.kind == kind
+    )

@@ -1,0 +1,165 @@
+"""A profile made of what a survey found, sound whatever that is.
+
+What was found may contradict itself, or a value of the profile that the survey began from. So
+values that follow from others are set first; then, while there is a contradiction, a value that
+nobody measured gives way to its default, and after these a measured one is taken out and said to
+contradict.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from hostlink.board.profile import Commands, Profile, Talk
+from hostlink.board.profile_checks import clashes
+from hostlink.board.profile_schema import EVIDENCE_KEY, EVIDENCE_VALUE
+from hostlink.board.survey.findings import KINDS, Finding, Findings
+from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.words import safe
+
+_DEFAULTS = {
+    "talk": Talk(),
+    "commands": Commands(),
+    "listing": Form(),
+    "storage": Storage(),
+    "language": Language(),
+}
+_BEGUN_FROM = "is the value of profile "
+
+_OVERHEAD = ("storage.number_bytes", "storage.length_bytes", "storage.end_bytes")
+
+Values = dict[str, object]
+
+
+def propose(base: Profile, findings: Findings, name: str) -> Profile:
+    """The profile that a survey proposes: `base` with what was found in place of its values.
+
+    What was found but cannot stand is marked as not found. Never raises.
+    """
+    values: Values = {
+        one.name: one.value
+        for one in findings
+        if one.is_found and one.name.partition(".")[0] in _DEFAULTS
+    }
+    measured = set(values)
+    values |= _following(base, values)
+    while True:
+        profile = _with(base, values)
+        clash = next(clashes(profile), None)
+        if clash is None:
+            return _named(profile, base, findings, name)
+        guessed = [key for key in clash.keys if key not in measured and _moves(profile, key)]
+        if guessed:
+            values[guessed[0]] = _default(guessed[0])
+            continue
+        taken = next(key for key in clash.keys if key in measured)
+        measured.discard(taken)
+        del values[taken]
+        findings.missing(taken, f"it would contradict: {clash.says}"[:400])
+
+
+def part(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Language:
+    """The part of a profile that a table of its file holds."""
+    rules = profile.rules
+    parts: dict[str, Talk | Commands | Form | Storage | Language] = {
+        "talk": profile.talk,
+        "commands": profile.commands,
+        "listing": rules.form,
+        "storage": rules.storage,
+        "language": rules.language,
+    }
+    return parts[table]
+
+
+def value_in(profile: Profile, name: str) -> object:
+    """The value of a profile by its name, such as talk.baud."""
+    table, _, key = name.partition(".")
+    return getattr(part(profile, table), key)
+
+
+def base_name(profile: Profile) -> str:
+    """The profile that a surveyed one was begun from."""
+    return profile.about.partition(_BEGUN_FROM)[2].rstrip(".") or profile.name
+
+
+def _following(base: Profile, values: Values) -> Values:
+    """Values that follow from those found, where they were not found themselves."""
+
+    def now(name: str) -> Any:
+        return values.get(name, value_in(base, name))
+
+    follows: Values = {}
+    if "talk.line_done" not in values and not now("talk.prompt") and now("talk.echo"):
+        follows["talk.line_done"] = "echo"
+    if {**values, **follows}.get("talk.line_done", base.talk.line_done) != "after-prompt":
+        follows["talk.after_prompt_ms"] = 0.0
+    if "commands.full_words" not in values:
+        words = now("commands.error_words")
+        kept = [word for word in base.commands.full_words if word.startswith(words)]
+        follows["commands.full_words"] = tuple(kept)
+    # What nobody measured of its memory is not known; another board's size proves nothing.
+    follows |= {"commands.free_memory": "", "storage.program_bytes": 0, "storage.exact": False}
+    if "storage.kind" in values and "storage.tokens" not in values:
+        follows["storage.tokens"] = ()
+    return {key: value for key, value in follows.items() if key not in values} | _numbers(now)
+
+
+def _numbers(now: Callable[[str], Any]) -> Values:
+    """Room in a line's number bytes for the largest line number, taken from its other bytes."""
+    sizes = {name: now(name) for name in _OVERHEAD}
+    needed = max(1, (now("listing.last_line").bit_length() + 7) // 8)
+    if needed <= sizes["storage.number_bytes"] or not sizes["storage.number_bytes"]:
+        return {}
+    lacking = needed - sizes["storage.number_bytes"]
+    sizes["storage.number_bytes"] = needed
+    for name in _OVERHEAD[1:]:
+        given = min(lacking, sizes[name])
+        sizes[name] -= given
+        lacking -= given
+    return dict(sizes)
+
+
+def _with(base: Profile, values: Values) -> Profile:
+    """A profile with values in place of its own."""
+    tables: dict[str, Values] = {}
+    for name, value in values.items():
+        table, _, key = name.partition(".")
+        tables.setdefault(table, {})[key] = value
+
+    def changed(table: str) -> Any:
+        now: Any = part(base, table)
+        return dataclasses.replace(now, **tables.get(table, {}))
+
+    rules = Rules(changed("listing"), changed("storage"), changed("language"))
+    return dataclasses.replace(
+        base, talk=changed("talk"), commands=changed("commands"), rules=rules
+    )
+
+
+def _named(profile: Profile, base: Profile, findings: Iterable[Finding], name: str) -> Profile:
+    """The profile under its own name, with the evidence for each value."""
+    evidence = dict(base.evidence)
+    for one in findings:
+        if one.name in KINDS:
+            words = f"{one.confidence}: {one.evidence}"
+            evidence[one.name] = safe(words)[: EVIDENCE_VALUE.longest]
+    return dataclasses.replace(
+        profile,
+        name=name,
+        title="Measured by a survey",
+        about=f"What has no evidence below {_BEGUN_FROM}{base_name(base)}.",
+        source="hostlink survey",
+        evidence=tuple((key[: EVIDENCE_KEY.longest], value) for key, value in evidence.items()),
+    )
+
+
+def _default(name: str) -> object:
+    table, _, key = name.partition(".")
+    return getattr(_DEFAULTS[table], key)
+
+
+def _moves(profile: Profile, name: str) -> bool:
+    """Whether giving a value its default changes anything."""
+    return value_in(profile, name) != _default(name)

@@ -1,0 +1,155 @@
+"""The steps of a survey in their order: what is asked, and what is stored with consent."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hostlink.board.profile import Profile
+from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.bounds import find_bounds, find_longest
+from hostlink.board.survey.bounds import find_keys as find_stored_keys
+from hostlink.board.survey.filling import fill
+from hostlink.board.survey.form import find_form
+from hostlink.board.survey.keys import find_keys
+from hostlink.board.survey.language import Words, candidates_of
+from hostlink.board.survey.listed import find_listed
+from hostlink.board.survey.memory import find_question, find_size, find_variables
+from hostlink.board.survey.numbers import find_forms
+from hostlink.board.survey.paging import find_paging, find_stored_paging
+from hostlink.board.survey.pricing import find_costs
+from hostlink.board.survey.slots import Keep, Load, SlotWords, find_slots
+from hostlink.board.survey.stopping import find_interrupt
+from hostlink.board.survey.store import Store
+from hostlink.board.survey.talk import find_keeping_up, note_manner
+from hostlink.board.survey.timing import Timing
+from hostlink.board.survey.trial import find_by_trial
+from hostlink.listing.measure import measure
+from hostlink.listing.parse import Line, Listing
+
+_NEEDS_STORING = (
+    *("talk.line_ms", "talk.line_done", "talk.receive_buffer", "talk.interrupt"),
+    *("listing.spacing", "listing.first_line", "listing.last_line", "storage.kind"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Consent:
+    """What a survey may do beyond asking. storing: store test lines in a memory that was emptied.
+
+    longest: type lines of up to so many characters, 0 for none. slots: store a test program in
+    EEPROM. filling: fill the memory.
+    """
+
+    storing: bool = False
+    longest: int = 0
+    slots: bool = False
+    filling: bool = False
+
+
+class Steps:
+    """A survey of one board, step by step. kinds: those it may be, for their words."""
+
+    def __init__(self, bench: Bench, kinds: Sequence[Profile]) -> None:
+        self.bench = bench
+        self._kinds = kinds
+        words = {
+            word.upper()
+            for kind in kinds
+            for word in (*kind.rules.language.statements, *kind.rules.language.functions)
+        }
+        self._words = Words(bench, candidates_of(frozenset(words)))
+        self._store: Store | None = None
+
+    def listen(self) -> None:
+        """Note how the board was heard to talk, and what the listing that is there shows."""
+        note_manner(self.bench)
+        self.bench.phase("Reading the listing")
+        find_paging(self.bench)
+        find_listed(self.bench)
+        self.bench.renew()
+
+    def ask(self, lines: dict[int, Line] | None) -> None:
+        """Find what direct lines show. lines: the program that is there, None where not known."""
+        bench = self.bench
+        bench.phase("Asking for the free memory")
+        find_question(bench, self._questions)
+        free = find_size(bench, self._listed_bytes(lines))
+        bench.phase("Trying a line at wire speed, and keys")
+        find_keeping_up(bench)
+        find_keys(bench)
+        bench.renew()
+        bench.phase("Asking which words it knows")
+        self._words.find()
+        find_forms(bench)
+        find_variables(bench, free)
+        for name in _NEEDS_STORING:
+            bench.findings.missing(name, "needs consent to store test lines (--storing)")
+        bench.renew()
+
+    def _listed_bytes(self, lines: dict[int, Line] | None) -> int | None:
+        """What the program takes, None where its lines or their costs are not known."""
+        bench = self.bench
+        if lines is None or (lines and not bench.is_known):
+            return None
+        if bench.is_known:
+            exact = bench.base.rules.storage.exact
+            bench.findings.add("storage.exact", exact, "as boards of its kind do", "likely")
+        return measure(Listing(tuple(lines.values())), bench.profile.rules).total
+
+    @property
+    def _questions(self) -> list[str]:
+        return [kind.commands.free_memory for kind in self._kinds if kind.commands.free_memory]
+
+    def store(self, consent: Consent, load: Load, keep: Keep) -> None:
+        """Find what test lines show. The memory holds nothing of the user's any more.
+
+        load: puts lines into memory, proven. keep: keeps a program that was stored in EEPROM.
+        Raises StoresNothing where the board takes no numbered lines.
+        """
+        bench = self.bench
+        bench.findings.forget(*_NEEDS_STORING)
+        store = self._store = Store(bench)
+        bench.phase("Storing test lines")
+        store.find_storing()
+        find_stored_paging(store)
+        find_form(store)
+        find_stored_keys(store)
+        bench.renew()
+        bench.phase("Trying line numbers")
+        find_bounds(store)
+        self._words.find_in_memory()
+        bench.renew()
+        bench.phase("Asking what lines cost")
+        find_question(bench, self._questions, store)
+        find_costs(store)
+        bench.renew()
+        if consent.longest:
+            bench.phase("Trying long lines")
+            find_longest(store, consent.longest)
+        bench.phase("Timing stored lines")
+        Timing(store).find()
+        bench.phase("Sending a test program")
+        find_by_trial(store)
+        bench.renew()
+        bench.phase("Looking for the key that stops a program")
+        find_interrupt(store)
+        bench.renew()
+        if consent.slots:
+            bench.phase("Storing a test program in EEPROM")
+            find_slots(store, self._slot_words, load, keep)
+            bench.renew()
+
+    @property
+    def _slot_words(self) -> list[SlotWords]:
+        commands = [kind.commands for kind in self._kinds]
+        return [SlotWords(c.store, c.recall, c.stored) for c in commands if c.store and c.recall]
+
+    def fill(self) -> bool:
+        """Fill the memory; whether the board still takes lines after that."""
+        assert self._store is not None
+        self.bench.phase("Filling the memory")
+        alive = fill(self._store)
+        if alive:
+            self.bench.renew()
+        return alive

@@ -1,0 +1,110 @@
+"""Test lines in an empty program memory: stored with care, and read back from the listing."""
+
+from __future__ import annotations
+
+import re
+
+from hostlink.board.learning import find_list_form
+from hostlink.board.survey.bench import Bench
+from hostlink.errors import RefusedError
+from hostlink.words import safe
+
+_CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
+_LINE = re.compile(r" *-?[0-9]")
+_MOST_TIMES = 3
+
+
+class StoresNothing(RefusedError):
+    """The board takes no numbered lines, so nothing can be loaded into it."""
+
+
+class Store:
+    """A program memory that holds nothing of the user's any more."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+
+    def put(self, *lines: str) -> dict[int, str]:
+        """Type numbered lines; what the board said to those that it answered with words."""
+        said: dict[int, str] = {}
+        dialogue = self.bench.dialogue
+        for line in lines:
+            core = dialogue.exchange(line)
+            number = int(re.match(r" *([0-9]+)", line)[1])  # type: ignore[index]
+            if words := dialogue.refusal_in(core.answer):
+                said[number] = words
+        return said
+
+    def rows(self) -> tuple[str, ...]:
+        """The rows of the listing, as two readings agree."""
+        reading = self.bench.dialogue.read_listing
+        return self.bench.until_steady(lambda: reading().rows, times=8) or ()
+
+    def lines(self) -> tuple[str, ...]:
+        """The rows of the listing that look like lines."""
+        return tuple(row for row in self.rows() if _LINE.match(row))
+
+    def clear(self) -> None:
+        """Empty the memory. Raises RefusedError where the board does not."""
+        self.bench.dialogue.clear()
+
+    # --- what storing shows by itself ---------------------------------------------------------
+
+    def find_storing(self) -> None:
+        """Find whether lines are stored and cleared, and what the board says round its listing.
+
+        Raises StoresNothing where a numbered line is not listed, RefusedError where the memory
+        cannot be cleared.
+        """
+        self._find_clearing()
+        empty = [row for row in self.rows() if not _LINE.match(row)]
+        said: dict[int, str] = {}
+        rows: tuple[str, ...] = ()
+        for _ in range(_MOST_TIMES):
+            said |= self.put("10 REM A", "20 REM B")
+            rows = self.rows()
+            if sum(bool(_LINE.match(row)) for row in rows) >= 2:
+                break
+        else:
+            words = f'; it answers "{safe(said[10][:60])}"' if said.get(10) else ""
+            raise StoresNothing(
+                f"The board stores no numbered lines{words}, so nothing can be loaded into it.",
+                kept="Its program was not changed.",
+            )
+        own = [row.strip() for row in rows if not _LINE.match(row)]
+        own += [row.strip() for row in empty]
+        known = self.bench.profile.commands.answer_rows
+        refusals = self.bench.profile.commands.error_words
+        own = [row for row in own if row and not (refusals and row.startswith(refusals))]
+        answer_rows = tuple(dict.fromkeys((*known, *own)))
+        if answer_rows != known:
+            says = "rows that stand round a listing, and when there is none"
+            self.bench.findings.add("commands.answer_rows", answer_rows, says)
+        shape = find_list_form(rows)
+        if shape:
+            self.bench.findings.add("listing.list_form", shape, "test lines are listed so")
+        self.bench.renew()
+        self.clear()
+
+    def _find_clearing(self) -> None:
+        """Find the command that empties the memory, by a line that is gone after it."""
+        bench, findings = self.bench, self.bench.findings
+        asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *_CLEARING))
+        for command in asked:
+            findings.add("commands.clear", command, "a stored line is not listed any more after it")
+            bench.renew()
+            try:
+                self.clear()
+                self.put("10 REM A")
+                self.clear()
+            except RefusedError:
+                continue
+            if not self.lines():
+                return
+        self.put("10")  # at least the test line goes again
+        findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
+        raise RefusedError(
+            f"The board does not clear its program memory by {', '.join(asked)}.",
+            kept="Nothing was lost; what it holds is in the archive.",
+            advice="Name the command as clear in its profile.",
+        )

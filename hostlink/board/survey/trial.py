@@ -1,0 +1,120 @@
+"""A trial load with everything that was found: what arrived whole is what the board really takes.
+
+Values that are measured one by one may still not go together, and where storing was too fast to be
+seen nothing is known of the receive buffer. So a test program is sent as a load sends it and read
+back. Where it did not arrive whole, the boldest value gives way, until it does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from hostlink.board.survey.store import Store
+from hostlink.link.sender import Sender
+from hostlink.listing.canonical import canonical_lines
+from hostlink.listing.charset import to_bytes
+from hostlink.listing.parse import Line, Listing
+
+_TEXTS = (
+    "REM a test of the line, it's read back",
+    'PRINT "every character must arrive"',
+    "LET A=1",
+    "PRINT A",
+    "REM short",
+    'PRINT "and not one of them twice"',
+    "LET B=B+12",
+)
+_ROUNDS = 2  # times that the texts are sent, each time under other numbers
+_TRIALS = 2  # in a row that must arrive whole
+_HELD = 16  # bytes tried where the buffer could not be measured, as on known kinds
+_PATIENT_MS = 100.0
+
+
+def find_by_trial(store: Store) -> None:
+    """Send a test program with what was found, and step back from what the board does not take."""
+    bench = store.bench
+    target = _program(store)
+    if not target:
+        bench.notes.append("No trial load was made: no test line is listed as it was sent.")
+        return
+    bench.is_careful = False  # what the profile says is what is tried
+    for step in _steps(store):
+        bench.renew()
+        if all(_arrives(store, target) for _ in range(_TRIALS)):
+            says = f"{len(target)} lines sent so were read back whole, {_TRIALS} times"
+            _confirm(store, f"{says} {step}".strip())
+            return
+    lines = f"{len(target)} test lines"
+    bench.notes.append(f"{lines} did not arrive whole, however slowly they were sent.")
+
+
+def _program(store: Store) -> dict[int, Line]:
+    """The test program, of the lines that the board lists as they were sent."""
+    texts = [f"{10 * at} {text}" for at, text in enumerate(_TEXTS * _ROUNDS, 1)]
+    store.clear()
+    store.put(*texts[: len(_TEXTS)])
+    rules = store.bench.profile.rules
+    reading = store.bench.dialogue.read_listing
+    held = store.bench.until_steady(lambda: reading().lines) or {}
+    sent = canonical_lines(Listing.from_text("\n".join(texts)).numbered(), rules)
+    listed = canonical_lines(held, rules)
+    good = {at for at in range(len(_TEXTS)) if listed.get(10 * (at + 1)) == sent[10 * (at + 1)]}
+    kept = [text for at, text in enumerate(texts) if at % len(_TEXTS) in good]
+    return Listing.from_text("\n".join(kept)).numbered()
+
+
+def _steps(store: Store) -> Iterator[str]:
+    """What to try: as found, then each bold value taken back, the boldest first."""
+    bench = store.bench
+    findings = bench.findings
+    talk = bench.profile.talk
+    if not findings.is_measured("talk.receive_buffer") and bench.manner.echo:
+        size = max(_HELD, talk.receive_buffer)
+        says = f"storing is too fast to measure it; a trial with {size} lost nothing"
+        findings.add("talk.receive_buffer", size, says, "likely")
+    yield ""
+    if bench.profile.talk.receive_buffer:
+        findings.add("talk.receive_buffer", 0, "with more bytes were lost in a trial", "likely")
+        yield "with nothing sent while it stores"
+    if bench.profile.talk.line_window != 1:
+        findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
+        yield "character by character"
+    if bench.manner.prompt and bench.profile.talk.line_done != "after-prompt":
+        why = "a line sent right behind the prompt was lost in a trial"
+        findings.add("talk.line_done", "after-prompt", why, "likely")
+        findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")
+        yield "with a pause behind the prompt"
+    for more in (2, 4):
+        slow = more * _PATIENT_MS
+        findings.add("talk.line_ms", slow, "faster lines were lost in a trial", "likely")
+        findings.add("talk.char_ms", more * 5.0, "faster ones were lost in a trial", "likely")
+        if bench.profile.talk.line_done == "after-prompt":
+            findings.add(
+                "talk.after_prompt_ms", slow, "faster lines were lost in a trial", "likely"
+            )
+        yield f"with {slow:.0f} ms a line"
+
+
+def _arrives(store: Store, target: dict[int, Line]) -> bool:
+    """Whether the program arrives whole at once when it is sent as a load sends it."""
+    bench = store.bench
+    dialogue, rules = bench.dialogue, bench.profile.rules
+    store.clear()
+    lines = [to_bytes(line.typed, rules.form.charset) for line in target.values()]
+    core = Sender(lines, dialogue.pacing)
+    bench.run(core)
+    if core.damage is not None:
+        bench.regain()
+        return False
+    wanted = canonical_lines(target, rules)
+    held = bench.until_steady(lambda: dialogue.read_listing().lines) or {}
+    return canonical_lines(held, rules) == wanted
+
+
+def _confirm(store: Store, says: str) -> None:
+    """Note what was proven together; a value that a known kind had is likely then."""
+    findings, talk = store.bench.findings, store.bench.profile.talk
+    for key in ("receive_buffer", "line_window", "line_done", "line_ms", "char_ms"):
+        if f"talk.{key}" not in findings:
+            findings.add(f"talk.{key}", getattr(talk, key), says, "likely")
+    store.clear()

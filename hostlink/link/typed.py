@@ -1,0 +1,45 @@
+"""One line typed with care, whose answer is left to whoever listens."""
+
+from __future__ import annotations
+
+from hostlink.link.core import Step
+from hostlink.link.exchange import Exchange, Outcome, Reach
+from hostlink.link.pacing import Pacing
+
+
+class Typed:
+    """Types one line as an exchange does, and ends as soon as its line end is out.
+
+    The answer is left to whoever listens: a program that runs for an hour, or asks. When done:
+    `committed`, and if it was not, `outcome`.
+    """
+
+    def __init__(
+        self, text: bytes, pacing: Pacing, *, attempts: int = 12, may_enter_wrong: bool = True
+    ) -> None:
+        reach = Reach(attempts=attempts, may_enter_wrong=may_enter_wrong)
+        self._exchange = Exchange(text, pacing, reach)
+
+    @property
+    def done(self) -> bool:
+        return self._exchange.done or self.committed
+
+    @property
+    def committed(self) -> bool:
+        return self._exchange.committed
+
+    @property
+    def outcome(self) -> Outcome:
+        return self._exchange.outcome
+
+    @property
+    def repairs(self) -> int:
+        return self._exchange.repairs
+
+    @property
+    def echo_heard(self) -> bool:
+        """Whether somebody was listening: at least one character came back right."""
+        return self._exchange.echo_heard
+
+    def step(self, now: float, received: bytes) -> Step:
+        return self._exchange.step(now, received)
