@@ -246,7 +246,19 @@ class Dialogue:
         raise LinkError(
             f'The board took "{safe(text)}" but did not come back to its prompt.',
             reason=LinkReason.SILENT,
-            advice="Restart the board if it stays silent; its program is lost then.",
+            advice=self._waits_advice(core.answer)
+            + "Restart the board if it stays silent; its program is lost then.",
+        )
+
+    def _waits_advice(self, answer: bytes) -> str:
+        """What helps where an answer stops in the middle of a row, as a listing by pages does."""
+        row = answer.rpartition(self.pacing.reply_end)[2].strip()
+        if not row or self.pacing.reply_end not in answer:
+            return ""
+        shown = safe(to_text(row[-40:], self.profile.rules.form.charset))
+        return (
+            f'It stopped at "{shown}": if it waits for a key there, name both in its profile '
+            "(page_prompt, page_key); `hostlink survey --storing` finds them. "
         )
 
     def body(self, answer: bytes) -> str:

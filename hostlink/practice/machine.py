@@ -76,19 +76,21 @@ class Machine(Line):
         self._start(now, booting=True, pulled=True)
 
     def resume(self) -> None:
-        """Begin anew with what it holds now, as if switched on long ago."""
+        """Begin anew with what it holds now, as if switched on long ago: it says nothing."""
         self._to_host.clear()
-        self._start(0.0, booting=False)
+        self._start(0.0, booting=False, prompted=True)
 
     def hold_flash(self, flash: bytes) -> None:
         """Begin with this flash instead of the new one, as if switched on long ago."""
         self.chip.flash[:] = flash
         self.resume()
 
-    def _start(self, at: float, *, booting: bool, pulled: bool = False) -> None:
+    def _start(
+        self, at: float, *, booting: bool, pulled: bool = False, prompted: bool = False
+    ) -> None:
         """Begin at the firmware's first instruction; `booting` is a restart that loses memory.
 
-        pulled: the host did it, by the restart line.
+        pulled: the host did it, by the restart line. prompted: its prompt was shown long ago.
         """
         settings = self.settings
         if booting:
@@ -106,7 +108,7 @@ class Machine(Line):
         self._out_free = at
         self._reset(at, at + window_s)
         if self._boot is None:
-            self._start_firmware(booting=booting)
+            self._start_firmware(booting=booting, prompted=prompted)
 
     def _reset(self, at: float, boot_until: float) -> None:
         self._op: Op | ReadKey = Work(Chore.STATEMENT)
@@ -118,9 +120,13 @@ class Machine(Line):
         self._column = 0
         self._listed = 0
 
-    def _start_firmware(self, *, booting: bool) -> None:
+    def _start_firmware(self, *, booting: bool, prompted: bool = False) -> None:
         self._firmware = main_loop(
-            self.basic, self.typed.append, booting=booting, mute=self.chip.is_mute
+            self.basic,
+            self.typed.append,
+            booting=booting,
+            mute=self.chip.is_mute,
+            prompted=prompted,
         )
         self._begin(next(self._firmware))
 

@@ -17,18 +17,24 @@ _FLOOD = b"0123456789 AND SO ON WITHOUT END \r\n"
 
 
 def main_loop(
-    basic: Basic, on_line: Callable[[bytes], None], *, booting: bool, mute: bool
+    basic: Basic,
+    on_line: Callable[[bytes], None],
+    *,
+    booting: bool,
+    mute: bool,
+    prompted: bool = False,
 ) -> Firmware:
     """Run the board's firmware for ever.
 
     on_line: told each line that was taken at the prompt. booting: begin with the banner and with
-    a stored program that starts by itself. mute: no firmware is there to run.
+    a stored program that starts by itself. mute: no firmware is there to run. prompted: its prompt
+    was shown long ago.
     """
     while mute:
         yield Work(Chore.STATEMENT, 1_000_000)
     yield from _start(basic, booting=booting)
     settings = basic.kind.settings
-    prompt = settings.prompt
+    prompt = b"" if prompted else settings.prompt
     last: bytes | None = None
     while True:
         if settings.prompt_late_ms:

@@ -567,6 +567,16 @@ def test_a_program_of_no_lines_is_an_empty_capture(bench: Build) -> None:
     assert b.dialogue.capture().lines == {}
 
 
+def test_a_listing_that_waits_for_a_key_is_told_with_where_it_stopped(bench: Build) -> None:
+    """Where the profile knows of no pages: what stands there, and what finds it out."""
+    b = bench(BoardSettings(page_lines=3, page_key=b" "), page_prompt="", page_key=b"")
+    b.put("10 A\n20 B\n30 C\n40 D\n50 E\n")
+    b.dialogue.attach()
+    with pytest.raises(LinkError) as caught:
+        b.dialogue.ask("LIST")
+    assert caught.value.advice.startswith('It stopped at "-- more --": if it waits for a key there')
+
+
 def test_a_board_that_pages_its_listing_gets_its_key(bench: Build) -> None:
     """A listing that waits for a key after each screen is captured whole."""
     b = bench(BoardSettings(page_lines=3))

@@ -278,13 +278,16 @@ def test_fresh_starts_empty(tmp_path: Path) -> None:
     keep(machine)
 
 
-def test_a_kept_board_shows_its_prompt_once(tmp_path: Path) -> None:
-    """Opening a board again shows one prompt, as the first opening did."""
+def test_a_kept_board_shows_its_prompt_no_more(tmp_path: Path) -> None:
+    """It was shown when the board was new: later openings say nothing, until a line is entered."""
     address = parse_address("practice://red")
-    for _ in range(3):
+    for heard in (b"+ ", b"", b""):
         machine, keep = open_board(address, tmp_path, 57600)
         machine.run_until(1.0)
-        assert machine.host_reads(1.0, 100) == b"+ "
+        assert machine.host_reads(1.0, 100) == heard
+        machine.host_sends(b"\r", 1.0)
+        machine.run_until(2.0)
+        assert machine.host_reads(2.0, 100) == b"\r\n+ "
         keep(machine)
 
 
