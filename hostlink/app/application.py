@@ -223,7 +223,8 @@ class DeskApp(App[None]):
         from hostlink.app.work import Attached
         from hostlink.jobs.session import LinkChoice
 
-        choice = LinkChoice(port, profile, self.baud, is_guess=is_guess)
+        named = bool(self.first_profile)
+        choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)
         self.attached[port] = Attached(choice, self.archive)
         self.make_current(port)
         self.desk.look_again()

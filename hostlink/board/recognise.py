@@ -157,7 +157,7 @@ class Recogniser:
             first = self._ask(line_end)
         if not is_text(first, strict=False):
             return None
-        if first[:1] in _ROW_ENDS and is_text(first):
+        if first[:1] in _ROW_ENDS and is_text(first) and not self._asks_at_start(first):
             self._refuse_question(parts_of(first)[2])
         for _ in range(_MOST_ANSWERS):
             again = self._ask(line_end)
@@ -169,6 +169,12 @@ class Recogniser:
                 return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
             first = again
         return None
+
+    def _asks_at_start(self, heard: bytes) -> bool:
+        """Whether a board asks what one of a known kind asks after a restart, where an empty line
+        is the answer. One that is no start asks the same again, and is refused then."""
+        asked = {question for kind in self._kinds for question in kind.talk.start_questions}
+        return parts_of(heard)[2].strip().decode("latin-1") in {each.strip() for each in asked}
 
     def _refuse_question(self, prompt: bytes) -> None:
         """Raise LinkError where an empty line is answered by a question: a program waits."""

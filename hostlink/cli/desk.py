@@ -162,7 +162,13 @@ class Desk:
         profile, is_guess = self._choose_profile(archive)
         self._check_record()
         return LinkChoice(
-            port, profile, self.baud or 0, self.record, self.stop_running, is_guess=is_guess
+            port,
+            profile,
+            self.baud or 0,
+            self.record,
+            self.stop_running,
+            is_guess=is_guess,
+            is_named=bool(self.profile),
         )
 
     @property

@@ -76,15 +76,13 @@ def kinds_of(profile: Profile, *, is_guess: bool) -> tuple[Profile, ...]:
     return (*named, *(kind for kind in kinds() if kind.name != profile.name or not named))
 
 
-def recognise(
-    wire: Wire, profile: Profile, emit: Emit, *, is_guess: bool, may_stop: bool
-) -> Recognised:
+def recognise(wire: Wire, named: Profile | None, emit: Emit, *, may_stop: bool) -> Recognised:
     """Find out how the board at the other end talks.
 
-    profile: the one named, whose values stand where nothing was heard; is_guess: nobody named it,
-    so any kind may be taken. Raises LinkError where the board gives no readable answer.
+    named: the profile that the user named, whose values stand where nothing was heard; None where
+    nobody did: then any kind may be taken, and what was not heard is the careful value. Raises
+    LinkError where the board gives no readable answer.
     """
-    if profile.name == HEARD:  # what was heard before is no kind, and does not hold any more
-        profile, is_guess = careful_profile(), True
-    known = tuple(kinds()) if is_guess else (profile,)
+    known = tuple(kinds()) if named is None else (named,)
+    profile = named or careful_profile()
     return Recogniser(wire, known, profile, emit, may_stop=may_stop).run()

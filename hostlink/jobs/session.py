@@ -45,7 +45,8 @@ class LinkChoice:
 
     port: a device name or address. baud: overrides the profile's speed where not 0. record: a file
     for the recording of the wire. stop_running: consent to interrupt a running program. is_guess:
-    nobody named the profile and the board is new, so it is to be recognised.
+    nobody named the profile and the board is new, so it is to be recognised. is_named: the user
+    named the profile, so that its values stand where a board talks otherwise.
     """
 
     port: str
@@ -54,6 +55,7 @@ class LinkChoice:
     record: Path | None = None
     stop_running: bool = False
     is_guess: bool = False
+    is_named: bool = True
 
     @property
     def effective(self) -> Profile:
@@ -244,9 +246,8 @@ class Session:
         self.is_recognised = True
         found = recognise(
             self.wire,
-            self.choice.profile,
+            self.choice.profile if self.choice.is_named else None,
             self.emit,
-            is_guess=self.choice.is_guess,
             may_stop=self.choice.stop_running,
         )
         self._is_known_kind = found.known

@@ -189,6 +189,15 @@ def test_a_program_that_waits_for_an_answer_gets_no_more_than_one_empty_line() -
     assert bench.board.typed == []
 
 
+def test_a_program_that_asks_like_a_board_at_its_start_gets_two_empty_lines_at_most() -> None:
+    """A start question is answered; what asks the same again is a program."""
+    bench = Bench(Talk(b"Memory size ?", {}, b"Memory size ?"))
+    with pytest.raises(LinkError, match=r'asks "Memory size \?"') as caught:
+        bench.recogniser.run()
+    assert caught.value.reason is LinkReason.RUNNING
+    assert bench.board.typed == []
+
+
 def test_a_program_that_prints_is_left_alone() -> None:
     """Nothing is typed to a board that talks by itself."""
     bench = Bench(K1)

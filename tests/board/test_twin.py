@@ -13,6 +13,7 @@ from hostlink.board.twin import kind_like, twin_named
 from hostlink.errors import UsageError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import find_material
+from hostlink.jobs.recognising import choose_profile
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.listing.measure import measure
@@ -66,6 +67,24 @@ def test_a_twin_is_loaded_and_saved_by_its_profile(
         rules = find_profile(name).rules
         if loaded.free is not None and rules.storage.program_bytes:
             assert loaded.free == measure(material.listing, rules).free
+
+
+@pytest.mark.parametrize("name", shipped_profiles())
+def test_a_twin_that_nobody_named_is_loaded_proven(
+    name: str, session: Callable[..., Session], tmp_path: Path
+) -> None:
+    """Under another name that tells nothing: recognised, or taken with care, with no repair."""
+    (tmp_path / "tide.bas").write_text(PROGRAM.upper(), encoding="ascii")
+    with Archive.open(tmp_path / "archive.sqlite3") as archive:
+        with session(name, archive):
+            pass  # made, and kept with its kind
+        port = "practice://twin?time=virtual"
+        profile, is_guess = choose_profile(archive, port)
+        choice = LinkChoice(port, profile, is_guess=is_guess, is_named=False)
+        with Session(choice, lambda event: None, archive=archive) as opened:  # noqa: ARG005
+            material = find_material(str(tmp_path / "tide.bas"), archive)
+            loaded = load(opened, archive, material, LoadOptions())
+        assert (loaded.report.lines, loaded.report.repairs, loaded.report.starts) == (6, 0, 1)
 
 
 def test_a_twin_stays_one(session: Callable[..., Session], tmp_path: Path) -> None:
