@@ -125,11 +125,13 @@ def test_saves_are_named_after_board_and_day(
 ) -> None:
     """By label where there is one, else by the port; an empty board is no success."""
     with Archive.open(tmp_path / "another.sqlite3") as another:
-        load_on_each(boards("red", "blue"), another, material, LoadOptions(), unheard)
+        load_on_each(boards("red"), another, material, LoadOptions(), unheard)
+        other = from_bytes(b"10 END\n", "other.bas", name="OTHER")
+        load_on_each(boards("blue"), another, other, LoadOptions(), unheard)
     archive.board_label(archive.board_seen(serial="practice:red").uuid, "The red one")
     results = save_on_each(boards("red", "blue", "green"), archive, SaveOptions(), TODAY, unheard)
     saved = [result.value.revision.spec for result in results if result.value]
-    assert saved == ["THE-RED-ONE-2026-11-27@1"] * 2  # the blue one holds the same program
+    assert saved == ["THE-RED-ONE-2026-11-27@1", "BLUE-2026-11-27@1"]
     assert archive.content(archive.revision(saved[0])).text == LISTING.decode()
     assert [result.board for result in results] == ["The red one", "blue", "green"]
     assert worst(results) is ExitStatus.REFUSED
