@@ -112,6 +112,7 @@ class Recogniser:
         self._emit = emit
         self._may_stop = may_stop
         self._heard_something = False
+        self._only_echoes = False
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
@@ -200,13 +201,9 @@ class Recogniser:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
             return None
-        if done == refused == manner.line_end and not manner.prompt:
-            raise LinkError(
-                "Everything that is sent comes back, and nothing else: there is no board, or TX "
-                "and RX are joined.",
-                reason=LinkReason.UNREADABLE,
-                advice="Check the wires between the USB bridge and the board.",
-            )
+        if echo and done == refused == manner.line_end and not manner.prompt:
+            self._only_echoes = True  # a speed that is nearly right can look so too
+            return None
         if manner.prompt and not done.endswith(manner.prompt):
             return None
         end = parts_of(done)[0] if echo else b""
@@ -326,6 +323,13 @@ class Recogniser:
         return core
 
     def _nothing(self) -> LinkError:
+        if self._only_echoes:
+            return LinkError(
+                "Everything that is sent comes back, and nothing else: there is no board, or TX "
+                "and RX are joined.",
+                reason=LinkReason.UNREADABLE,
+                advice="Check the wires between the USB bridge and the board.",
+            )
         if self._heard_something:
             last = _shown(self._wire.recent[-_QUOTED:])
             return LinkError(
