@@ -8,6 +8,7 @@ reach for seams that are known by name all over the code, so that little has to 
 from __future__ import annotations
 
 import contextlib
+import sqlite3
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
@@ -18,11 +19,11 @@ from unittest.mock import patch
 import soak_jobs  # noqa: F401 - so that every module that is to be patched is loaded
 from sqlite_utils import Database
 
-import hostlink.archive.session
 import hostlink.jobs.attaching
 import hostlink.jobs.recalling
 import hostlink.jobs.rescuing
 import hostlink.words
+from hostlink.archive.access import Access
 from hostlink.archive.session import Session as ArchiveSession
 from hostlink.board.captures import Verdict
 from hostlink.board.capturing import Capture
@@ -220,14 +221,14 @@ def before_commit() -> Patches:
 @saboteur("acknowledged before its sync", promise=4, shows="archive")
 def before_sync() -> Patches:
     """A commit is not waited for until it is on the disk."""
-    connect = hostlink.archive.session.connect
+    connect = Access.connect
 
-    def hurry(*place: Any, **how: Any) -> Database:
-        db = connect(*place, **how)
+    def hurry(self: Access) -> Database:
+        db = connect(self)
         db.execute("PRAGMA synchronous = NORMAL")
         return db
 
-    return [patch("hostlink.archive.session.connect", hurry)]
+    return [patch.object(Access, "connect", hurry)]
 
 
 @saboteur("a revision deleted", promise=4, shows="archive")
@@ -239,14 +240,15 @@ def revision_deleted() -> Patches:
     def thin_out(self: ArchiveSession, what: str) -> Iterator[Database]:
         with seen(self, what) as db:
             yield db
-            db.execute("PRAGMA defer_foreign_keys = ON")
-            for table in ("revisions", "rescues"):
-                for row in db.execute(
-                    "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?",
-                    (table,),
-                ).fetchall():
-                    db.execute(f"DROP TRIGGER {row[0]}")
-                db.execute(f"DELETE FROM {table} WHERE id = (SELECT min(id) FROM {table})")
+        other = sqlite3.connect(self.path)  # with no regard to what refers to the row
+        for table in ("revisions", "rescues"):
+            for row in other.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", (table,)
+            ).fetchall():
+                other.execute(f"DROP TRIGGER {row[0]}")
+            other.execute(f"DELETE FROM {table} WHERE id = (SELECT min(id) FROM {table})")
+        other.commit()
+        other.close()
 
     return [patch.object(ArchiveSession, "writing", thin_out)]
 

@@ -19,6 +19,7 @@ from pathlib import Path
 from soak_durable import Syncs
 
 from hostlink.archive import Archive
+from hostlink.archive.access import Access
 from hostlink.archive.times import utc_now
 from hostlink.errors import HostlinkError
 from hostlink.firmware.plan import blank_padded
@@ -138,7 +139,7 @@ class Witness:
         # Not by Archive.open, which reads the file's first bytes by itself: on POSIX the end of
         # that lets go of every lock that this process holds on it, those of SQLite with them
         # (https://www.sqlite.org/howtocorrupt.html, 2.2).
-        self.archive = Archive(path, read_only=True, now=utc_now)
+        self.archive = Archive(path, Access(path, read_only=True), utc_now)
         self._path = path
         self._syncs = syncs
         self._held = self._everything()

@@ -45,7 +45,6 @@ _SAID: tuple[tuple[str, str], ...] = (
     (r"or repeat with --yes to replace( it)?", "or say that it may be replaced"),
     (r"is not kept; name it with --as", "is not kept"),
     (r"; with --discard-board what the board [^.]*", ""),
-    (r"\(--storing\)", "(the other answer to S)"),
     (r"`hostlink firmware write --previous( --discard-board)?`", "G on the firmware screen"),
     (r"`hostlink firmware write IMAGE( --discard-board)?`", "W on the firmware screen"),
 )  # fmt: skip

@@ -29,7 +29,7 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Open the app on the practice board, with the shipped programs.",
     ),
     "boards": ("boards", "boards", "Show ports, their bridge chips, and boards known by label."),
-    "survey": ("survey", "survey", "Measure how a board talks, and offer the result as a profile."),
+    "survey": ("survey", "survey", "Measure what a board does, and offer the result as a profile."),
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
     "save": ("transfer", "save", "Save the board's program into the archive, proven."),
     "run": ("running", "run", "Run the program in the board's memory."),

@@ -143,7 +143,14 @@ def test_a_board_that_refuses_every_other_time_is_not_empty() -> None:
 def test_without_echo_an_empty_answer_is_no_sign_at_all() -> None:
     """Nobody has seen that the question arrived."""
     with pytest.raises(NotKnownError, match="without an echo"):
-        Bench(listing(PROMPT), echo=False).capture()
+        Bench(lambda line: PROMPT, echo=False).capture()  # noqa: ARG005
+
+
+def test_without_echo_a_board_that_refuses_a_strange_word_is_heard() -> None:
+    """What is typed arrives, so that a LIST which is answered by nothing was not lost."""
+    bench = Bench(listing(PROMPT), echo=False)
+    assert bench.capture().lines == {}
+    assert len([typed for typed in bench.board.typed if typed != "LIST"]) >= 2
 
 
 @pytest.mark.parametrize("echo", [True, False])

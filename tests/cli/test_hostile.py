@@ -335,7 +335,7 @@ BOARD: list[tuple[Words, dict[int, bytes], int]] = [
     (("load", "shipped:tide"), LISTS, 4),
     (("load", "shipped:tide", "--changes"), LISTS, 4),
     (("restart", "--yes"), LISTS, 4),
-    (("survey",), LISTS, 4),
+    (("survey",), LISTS, 0),
     (("store", "ONE"), LISTS, 4),
     (("stored",), PLAIN, 0),
     (("backup",), PLAIN, 1),
