@@ -328,7 +328,7 @@ class Dialogue:
             most_bytes=most,
         )
         core = self._asked(command, reach)
-        paged = with_paging(self.profile, core)
+        paged = with_paging(self.profile, core, clean=not self.evidence.total)
         if paged is not None:
             self.emit(Warned("The board stops its listing page by page; hostlink lets it go on."))
             self.profile, self.pacing = paged, pacing_of(paged)

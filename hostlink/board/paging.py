@@ -10,19 +10,25 @@ from hostlink.link.exchange import Exchange
 from hostlink.words import safe
 
 _LINE = re.compile(rb" *-?[0-9]")
+_SHORTEST = 3  # shorter ones are what is left of a damaged prompt
 _LONGEST = 80
 
 
-def with_paging(profile: Profile, core: Exchange) -> Profile | None:
+def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | None:
     """Return a profile with what the board showed where it stopped its listing; None where it did
     not stop, or that is known already.
 
-    A line end made it go on, so that is the key from then on.
+    A line end made it go on, so that is the key from then on. clean: nothing speaks against the
+    wire; else it must have stopped twice, since a prompt that was damaged looks like a stop.
     """
-    shown = "" if profile.talk.page_prompt else page_prompt_in(core)
-    if not shown:
+    talk = profile.talk
+    shown = "" if talk.page_prompt else page_prompt_in(core)
+    prompts = (talk.prompt.strip(), talk.ready.strip())
+    if len(shown.strip()) < _SHORTEST or shown.strip().encode("latin-1") in prompts:
         return None
-    talk = dataclasses.replace(profile.talk, page_prompt=shown, page_key=profile.talk.line_end)
+    if not clean and len(core.halts) < 2:
+        return None
+    talk = dataclasses.replace(talk, page_prompt=shown, page_key=profile.talk.line_end)
     return dataclasses.replace(profile, talk=talk)
 
 

@@ -48,11 +48,21 @@ def test_what_a_listing_stops_with_is_told_from_what_is_a_line(
 def test_a_known_page_prompt_is_not_learnt_anew() -> None:
     """Nor is anything changed where the listing did not stop."""
     core = stopped(b"10 REM\r\nmore\r\n20 END\r\n+ ", b"more")
-    paged = with_paging(PROFILE, core)
+    paged = with_paging(PROFILE, core, clean=True)
     assert paged is not None
     assert (paged.talk.page_prompt, paged.talk.page_key) == ("more", b"\r")
-    assert with_paging(paged, core) is None
-    assert with_paging(PROFILE, stopped(b"10 REM\r\n+ ")) is None
+    assert with_paging(paged, core, clean=True) is None
+    assert with_paging(PROFILE, stopped(b"10 REM\r\n+ "), clean=True) is None
+
+
+def test_what_damage_leaves_of_a_prompt_is_no_page() -> None:
+    """A single character, or the prompt without its end; on a damaged wire one stop is none."""
+    for shown in (b"+", b"+ ", b"o"):
+        core = stopped(b"10 REM\r\n" + shown + b"\r\n20 END\r\n+ ", shown, shown)
+        assert with_paging(PROFILE, core, clean=True) is None, shown
+    answer = b"10 REM\r\nmore\r\n20 END\r\n+ "
+    assert with_paging(PROFILE, stopped(answer, b"more"), clean=False) is None
+    assert with_paging(PROFILE, stopped(answer, b"more", b"more"), clean=False) is not None
 
 
 @pytest.mark.parametrize("page_lines", [5, 23])
