@@ -1,7 +1,8 @@
 """The main job, told step by step on the practice board; no hardware and no keyboard is needed.
 
 Every step is a real hostlink command, shown so that it can be typed again. The first one that
-fails ends the tour with its status. What is kept goes to the usual archive (or HOSTLINK_ARCHIVE).
+fails ends the tour with its status. What is kept goes to the
+archive of practice boards (or HOSTLINK_ARCHIVE), not to the user's own.
 """
 
 from __future__ import annotations
@@ -92,7 +93,10 @@ def hostlink(
     return subprocess.run(
         [sys.executable, "-P", "-m", "hostlink", *arguments],
         stdin=subprocess.DEVNULL,
-        env={name: value for name, value in os.environ.items() if name not in ELSEWHERE},
+        env={
+            **{name: value for name, value in os.environ.items() if name not in ELSEWHERE},
+            "HOSTLINK_PORT": BOARD,
+        },
         stdout=subprocess.PIPE if capture else None,
         text=True,
         check=False,
@@ -119,6 +123,10 @@ def take(tour: Sequence[Step], run: Callable[[Sequence[str]], int]) -> int:
 def main() -> int:
     """Write the changed listing, take the tour, say what to do next."""
     tell("A tour of hostlink's main job, on the practice board: nothing has to be plugged in.")
+    tell(
+        f"To type its commands yourself, set HOSTLINK_PORT={BOARD} first: then all of them use the"
+    )
+    tell("archive of practice boards, which is apart from yours.")
     listing = hostlink(["show", SHIPPED], capture=True)
     if listing.returncode != 0:
         return listing.returncode

@@ -38,6 +38,7 @@ def evening(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("HOSTLINK_ARCHIVE", str(tmp_path / "archive.sqlite3"))
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
+    monkeypatch.setenv("HOSTLINK_PORT", "practice://evening?time=virtual")
     monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "profiles"))
     (tmp_path / "first-number.txt").write_text("27\n", encoding="utf-8")
     (tmp_path / "library").symlink_to(library_folder())

@@ -40,7 +40,8 @@ def open_app(
         """Once the first screen is drawn: loading SQLite takes longer than drawing."""
         from hostlink.archive import Archive, archive_path
 
-        opened.append(Archive.open(archive.expanduser() if archive else archive_path()))
+        usual = archive_path(practice=port.startswith("practice:"))
+        opened.append(Archive.open(archive.expanduser() if archive else usual))
         return opened[0]
 
     app = DeskApp(open_archive, port=port, profile=profile, baud=baud, opens=opens)

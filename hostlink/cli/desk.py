@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from hostlink.cli.output import say
+from hostlink.cli.port_choice import resolve_ports
 from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
@@ -61,7 +64,14 @@ class Desk:
             return
         from hostlink.archive import Archive
 
-        with Archive.open(self.archive_file(), create=create, read_only=read_only) as opened:
+        file = self.archive_file()
+        if self.on_practice and not self.archive_path and create and not file.exists():
+            say(
+                f"What practice boards hold is kept apart from your archive, in {file}. With "
+                "HOSTLINK_PORT=practice:// set, every command uses it.",
+                quiet=self.quiet,
+            )
+        with Archive.open(file, create=create, read_only=read_only) as opened:
             yield opened
 
     @contextlib.contextmanager
@@ -76,10 +86,19 @@ class Desk:
             yield opened
 
     def archive_file(self) -> Path:
-        """Where the archive is, or will be."""
+        """Where the archive is, or will be: practice boards have one of their own."""
         from hostlink.archive.place import archive_path
 
-        return self.archive_path.expanduser() if self.archive_path else archive_path()
+        if self.archive_path:
+            return self.archive_path.expanduser()
+        return archive_path(practice=self.on_practice)
+
+    @property
+    def on_practice(self) -> bool:
+        """Whether all boards that are meant are practice boards; commands that take no port go by
+        HOSTLINK_PORT."""
+        ports = self.ports or (os.environ.get("HOSTLINK_PORT", ""),)
+        return all(port.startswith("practice:") for port in ports)
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
         """The profile to work by without a board: the one named, else that of the board at the
@@ -92,27 +111,6 @@ class Desk:
         from hostlink.jobs.recognising import choose_profile
 
         return choose_profile(archive, self.port or "", self.profile or "")
-
-    def find_labels(self) -> None:
-        """Put the port of its board in the place of each label that was named as a port.
-
-        Raises LinkError where no board has that label, or it is not plugged in.
-        """
-        if all("://" in each for each in self.ports):
-            return
-        from hostlink.jobs.boards import looks_like_label, port_labelled
-
-        if not any(looks_like_label(each) for each in self.ports):
-            return
-        with contextlib.ExitStack() as stack:
-            # Looking for a label makes no archive.
-            known = self.archive_file().exists()
-            archive = stack.enter_context(self.archive()) if known else None
-            self.ports = tuple(
-                port_labelled(archive, each) if looks_like_label(each) else each
-                for each in self.ports
-            )
-        self.port = self.ports[0]
 
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
@@ -186,7 +184,7 @@ class Desk:
 
         if self.record is not None:
             raise UsageError("--record writes down one wire: name one --port.")
-        ports = known_ports(self, archive) if self.all_boards else self.ports
+        ports = self.ports or known_ports(self, archive)
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
         return [desk.link_choice(archive) for desk in each]
 
@@ -336,7 +334,7 @@ def shared(
             if "ports" in chosen:
                 _choose_ports(ctx, chosen, many=many)
             desk = Desk(**chosen, lent=lent)
-            desk.find_labels()
+            resolve_ports(desk)
             return function(desk, *args, **kwargs)
 
         command.__name__ = function.__name__

@@ -89,10 +89,7 @@ def _archive_if_any(desk: Desk) -> Any:
     """The archive to look images up in; None where there is none yet, and none is made."""
     import contextlib
 
-    from hostlink.archive import archive_path
-
-    path = desk.archive_path or archive_path()
-    if not path.exists():
+    if not desk.archive_file().exists():
         return contextlib.nullcontext()
     return desk.archive(create=False, read_only=True)
 

@@ -95,13 +95,12 @@ def _silenced_by_note(desk: Desk, material: Material) -> frozenset[str]:
 
 def material_for(desk: Desk, what: str) -> Material:
     """The listing meant by WHAT, without making an archive where there is none."""
-    from hostlink.archive import archive_path
     from hostlink.jobs.material import find_material, is_file
 
     stdin = read_stdin() if what == "-" else None
     if what == "-" or is_file(Path(what)):
         return find_material(what, None, stdin=stdin)
-    if desk.lent is None and not (desk.archive_path or archive_path()).expanduser().exists():
+    if desk.lent is None and not desk.archive_file().exists():
         return find_material(what, None)
     with desk.archive(create=False, read_only=True) as archive:
         return find_material(what, archive)

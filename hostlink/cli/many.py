@@ -31,12 +31,10 @@ if TYPE_CHECKING:
 def known_ports(desk: Desk, archive: Archive) -> list[str]:
     """The ports at which a known board is plugged in; what is not known is left alone, and said.
 
-    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board. Where
-    none is plugged in, the labelled practice boards stand for them: an evening can be rehearsed.
+    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
     """
     from hostlink.board.ports import usb_ports
     from hostlink.jobs.attaching import known_board
-    from hostlink.jobs.boards import practice_labelled
 
     found: list[str] = []
     for identity in usb_ports():
@@ -49,13 +47,6 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
                 "--port, or label it with `hostlink boards --label`.",
                 quiet=desk.quiet,
             )
-    if not found:
-        found = practice_labelled(archive)
-        instead = plural(len(found), "labelled practice board")
-        say(
-            f"No known board is plugged in; {instead} instead.",
-            quiet=desk.quiet or not found,
-        )
     if not found:
         raise UsageError(
             "No known board is plugged in.",

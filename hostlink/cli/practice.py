@@ -43,7 +43,7 @@ def practice(desk: Desk, show_kinds: bool) -> None:
     """Open the app on the practice board, with the shipped programs.
 
     The practice board is made of software: load a program, run it, save it, restart the board.
-    Nothing can break. What you keep goes into your archive as with any board.
+    Nothing can break. What you keep goes into an archive of its own, apart from yours.
 
     With --kinds, show what kinds of practice board there are: `--port practice://NAME?kind=KIND`
     is a board of that kind, in any command, and stays one.

@@ -1,0 +1,76 @@
+"""Which ports a command is to use: labels stand for the ports of their boards."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from hostlink.cli.output import say
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from hostlink.cli.desk import Desk
+
+
+def resolve_ports(desk: Desk) -> None:
+    """Put ports in the place of labels, and labelled practice boards in that of --all where no USB
+    bridge is plugged in: an evening can be rehearsed.
+
+    Raises LinkError where no board has a label, or it is not plugged in.
+    """
+    if desk.lent is not None:
+        return
+    if desk.all_boards:
+        desk.ports = _rehearsed(desk)
+    elif not all("://" in each for each in desk.ports):
+        desk.ports = tuple(_port(desk, each) for each in desk.ports)
+    if desk.ports:
+        desk.port = desk.ports[0]
+
+
+def _port(desk: Desk, named: str) -> str:
+    """The port that is named, by itself or by a label of one of the archives."""
+    from hostlink.archive import Archive
+    from hostlink.errors import LinkError
+    from hostlink.jobs.boards import looks_like_label, port_labelled
+
+    if not looks_like_label(named):
+        return named
+    first: LinkError | None = None
+    for file in _archives(desk):
+        try:
+            if not file.exists():  # looking for a label makes no archive
+                port_labelled(None, named)
+            with Archive.open(file, create=False, read_only=True) as archive:
+                return port_labelled(archive, named)
+        except LinkError as error:
+            first = first or error
+    assert first is not None
+    raise first
+
+
+def _rehearsed(desk: Desk) -> tuple[str, ...]:
+    """The labelled practice boards, where nothing else is plugged in."""
+    from hostlink.archive import Archive
+    from hostlink.board.ports import usb_ports
+    from hostlink.jobs.boards import practice_labelled
+
+    file = _archives(desk)[-1]
+    if usb_ports() or not file.exists():
+        return ()
+    with Archive.open(file, create=False, read_only=True) as archive:
+        found = practice_labelled(archive)
+    if found:
+        boards = plural(len(found), "labelled practice board")
+        say(f"No board is plugged in; {boards} instead.", quiet=desk.quiet)
+    return tuple(found)
+
+
+def _archives(desk: Desk) -> list[Path]:
+    """The archives whose labels count: the user's own, then that of practice boards."""
+    from hostlink.archive.place import archive_path
+
+    if desk.archive_path:
+        return [desk.archive_path.expanduser()]
+    return list(dict.fromkeys((archive_path(), archive_path(practice=True))))

@@ -1,0 +1,60 @@
+"""Practice boards have an archive of their own: what is tried leaves nothing in the user's."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from pytest_mock import MockerFixture
+
+BOARD = "practice://red?time=virtual"
+
+
+@pytest.fixture
+def data(place: Path, monkeypatch: pytest.MonkeyPatch, mocker: MockerFixture) -> Path:
+    """The user's data folder, with no archive and no port named by the environment."""
+    folder = place / "data"
+    monkeypatch.delenv("HOSTLINK_ARCHIVE")
+    monkeypatch.delenv("HOSTLINK_PORT")
+    mocker.patch("platformdirs.user_data_dir", return_value=str(folder))
+    return folder
+
+
+def names(hostlink: Callable) -> list[str]:
+    """The programs of the archive that commands without a port use."""
+    return [each["name"] for each in hostlink("programs", "--json").json]
+
+
+def test_a_practice_board_leaves_nothing_in_the_users_archive(
+    hostlink: Callable, data: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is said once where its programs are; HOSTLINK_PORT makes every command find them."""
+    told = hostlink("load", "hail", "--port", BOARD)
+    assert told.status == 0
+    assert f"kept apart from your archive, in {data / 'practice.sqlite3'}." in told.err
+    assert "kept apart" not in hostlink("save", "--port", BOARD).err
+    assert names(hostlink) == []
+    assert not [path for path in data.iterdir() if path.name.startswith("archive")]
+    monkeypatch.setenv("HOSTLINK_PORT", BOARD)
+    assert names(hostlink) == ["HAIL"]
+
+
+def test_an_archive_that_is_named_is_used(hostlink: Callable, data: Path) -> None:
+    """--archive asks for it."""
+    told = hostlink("load", "hail", "--port", BOARD, "--archive", "mine.sqlite3")
+    assert told.status == 0
+    assert "kept apart" not in told.err
+    assert Path("mine.sqlite3").exists()
+    assert not data.exists()
+
+
+def test_labels_of_practice_boards_are_found_from_anywhere(
+    hostlink: Callable, data: Path, mocker: MockerFixture
+) -> None:
+    """By a label alone, and by --all where nothing is plugged in: in the practice archive again."""
+    mocker.patch("hostlink.board.ports._comports", return_value=[])
+    assert hostlink("boards", "--label", "Red", "--port", BOARD).status == 0
+    assert hostlink("load", "hail", "--port", "red").status == 0
+    assert hostlink("load", "tide", "--all").status == 0
+    assert sorted(path.name for path in data.glob("*.sqlite3")) == ["practice.sqlite3"]
