@@ -44,6 +44,7 @@ def history(desk: Desk, program: str) -> int:
             ]
         )
         return tell_damaged(damaged)
+    hashes_before = ["", *(revision.sha256 for revision in revisions[:-1])][: len(revisions)]
     table(
         ["revision", "kept", "bytes", "lines", "change", "from", "note"],
         [
@@ -52,11 +53,13 @@ def history(desk: Desk, program: str) -> int:
                 shown(revision.at),
                 size_words(revision.size_bytes),
                 revision.line_count,
-                _change_text(change, first=revision is revisions[0]),
+                _change_text(
+                    change, first=revision is revisions[0], equal=revision.sha256 == before
+                ),
                 source_words(revision.origin),
                 revision.note,
             ]
-            for revision, change in zip(revisions, changes, strict=True)
+            for revision, change, before in zip(revisions, changes, hashes_before, strict=True)
         ],
         right=("bytes", "lines"),
     )
@@ -97,8 +100,9 @@ def _changes(
     return changes, lost
 
 
-def _change_text(change: dict[str, int] | None, *, first: bool) -> str:
+def _change_text(change: dict[str, int] | None, *, first: bool, equal: bool) -> str:
+    """equal: whether its bytes are those of the one before, as after a merge of two archives."""
     if change is None:
         return "first" if first else "not known"
     parts = [f"{count} {word}" for word, count in change.items() if count]
-    return ", ".join(parts) or "line ends only"
+    return ", ".join(parts) or ("none" if equal else "line ends only")

@@ -190,6 +190,20 @@ def test_history_of_a_listing_with_other_line_ends(hostlink: Callable, place: Pa
     assert "line ends only" in hostlink("history", "A").out
 
 
+def test_equal_revisions_of_two_archives_show_no_change(hostlink: Callable, place: Path) -> None:
+    """Two archives that kept the same change of a program, merged: the second changed nothing."""
+    (place / "a.bas").write_bytes(b"10 END\n")
+    assert hostlink("load", "a.bas").status == 0
+    assert hostlink("archive", "export", "bag").status == 0
+    assert hostlink("archive", "import", "bag", "--archive", "other.sqlite3").status == 0
+    (place / "a.bas").write_bytes(b"20 END\n")
+    assert hostlink("load", "a.bas").status == 0
+    assert hostlink("load", "a.bas", "--archive", "other.sqlite3").status == 0
+    assert hostlink("archive", "import", "other.sqlite3").status == 0
+    last = hostlink("history", "A").out.splitlines()[-1]
+    assert " none " in last and "line ends" not in last
+
+
 @pytest.mark.parametrize("options", [(), ("--unified",), ("--json",)])
 def test_compare_ends_with_1_where_listings_differ(
     options: tuple[str, ...], kept: Callable
