@@ -195,6 +195,7 @@ def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board:
                 "memory": done.memory,
                 "stored": list(done.stored),
                 "unchanged": list(done.unchanged),
+                "unproven": done.unproven,
             }
         )
         return
@@ -203,5 +204,7 @@ def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board:
     parts += [f"{name} (was there already)" for name in done.unchanged]
     what = ", ".join(parts)
     say(f"{done.spec} is on the board, proven: {what}.", quiet=desk.quiet)
+    for name, why in done.unproven.items():
+        say(f"{name} is as it was kept, which was not proven: {why}")
     if not done.memory:
         say("Memory holds what it held before.", quiet=desk.quiet)

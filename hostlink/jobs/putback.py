@@ -64,12 +64,14 @@ class PutBack:
     """A proven putback. stored: written now. unchanged: stored programs that were there already.
 
     memory: whether memory holds the backup's program now, and not what it held before.
+    unproven: items whose kept listing was not proven, and what speaks against each.
     """
 
     spec: str
     memory: bool
     stored: tuple[str, ...]
     unchanged: tuple[str, ...]
+    unproven: dict[str, str]
 
 
 def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
@@ -217,6 +219,8 @@ def _free_memory(session: Session) -> int | None:
 def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
     """Say what a review finds wrong with programs that go back all the same."""
     for item in items:
+        if item.unproven:
+            session.emit(Warned(f"{item.name} was kept as not proven: {item.unproven}"))
         listing = Listing.from_text(item.content.text)
         errors = review(listing, session.profile.rules, silenced=_SIZES).errors
         if errors:
@@ -254,7 +258,8 @@ class _PutBack:
             if isinstance(error, RefusedError) and not error.advice:
                 error.advice = _fewer(backup)
             raise
-        return PutBack(backup.spec, memory is not None, tuple(self._stored), unchanged)
+        unproven = {item.name: item.unproven for item in items if item.unproven}
+        return PutBack(backup.spec, memory is not None, tuple(self._stored), unchanged, unproven)
 
     def _store(self, items: Sequence[BackupItem]) -> tuple[str, ...]:
         """Store programs; the slots that held them already, and are left alone."""

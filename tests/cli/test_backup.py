@@ -45,6 +45,7 @@ def test_json_tells_what_is_in_it(hostlink: Callable) -> None:
         "memory": True,
         "stored": [],
         "unchanged": [],
+        "unproven": {},
     }
 
 

@@ -56,6 +56,31 @@ def test_all_of_it_goes_back(kept: Any, archive: Archive) -> None:
     assert copy.proven_at is not None
 
 
+def test_an_item_kept_as_not_proven_is_told_before_it_goes_back(
+    kept: Any, archive: Archive
+) -> None:
+    """What speaks against it is said before anything is typed, and stands in the result."""
+    whole = archive.backup("backup@1")
+    doubt = "the board reported 818 bytes free, by its listing it should be 844"
+    items = [
+        dataclasses.replace(item, unproven=doubt if item.kind == "memory" else "")
+        for item in whole.items
+    ]
+    doubted = archive.keep_backup(whole.board_uuid, items, profile=whole.profile)
+    said: list[tuple[str, bool]] = []
+    with kept.session() as session:
+        tell = session.emit
+
+        def hear(event: Any) -> None:
+            said.append((getattr(event, "text", ""), bool(kept.memory or kept.stored)))
+            tell(event)
+
+        session.emit = hear
+        done = putback(session, archive, doubted)
+    assert [changed for text, changed in said if doubt in text] == [False]
+    assert done.unproven == {"memory": doubt}
+
+
 def test_single_items_leave_the_rest_alone(kept: Any, archive: Archive) -> None:
     """One stored program: memory holds afterwards what it held before."""
     kept.load("10 REM MINE\n")
