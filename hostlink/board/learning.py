@@ -160,8 +160,8 @@ def find_list_form(rows: Sequence[str]) -> str:
 def wrapping(rows: Sequence[str]) -> tuple[int, int]:
     """The width at which a board breaks listed lines, and the blanks before the rest; or 0.
 
-    Rows further in than any number stands are such rests whatever the row before them is. Others are
-    only where they begin with no number: boards that align their numbers show blanks before these.
+    Rows further in than any number stands are such rests whatever the row before them is. Others
+    are only where they begin with no number: boards that align numbers show blanks before these.
     """
     width = max(map(len, rows), default=0)
     indents = [
