@@ -23,6 +23,7 @@ from typing import Any
 import soak_archive
 import soak_fuzz
 import soak_jobs
+import soak_random
 import soak_sabotage
 from bench_report import Row, Section
 from soak_drawn import FAULTS
@@ -151,6 +152,9 @@ def parsed(arguments: Sequence[str] | None) -> argparse.Namespace:
         "--first", type=int, default=0, metavar="NUMBER", help="of the jobs, to go on from there"
     )
     parser.add_argument("--full", action="store_true", help="100,000, 500 and 200,000 of them")
+    parser.add_argument(
+        "--kinds", type=int, default=0, metavar="N", help="survey and use N random kinds instead"
+    )
     parser.add_argument("--sabotage", action="store_true", help="break each promise; find it")
     parser.add_argument("--replay", type=int, metavar="NUMBER", help="do one job again, in words")
     parser.add_argument("--fault", choices=FAULTS, default="", help="of a job replayed")
@@ -167,7 +171,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     workers = max(1, options.workers)
     if options.replay is not None:
         return replay(options.replay, options.fault, options.saboteur, options.record)
-    if options.sabotage:
+    if options.kinds:
+        calls = [(number,) for number in range(options.first, options.first + options.kinds)]
+        tried = spread("kinds", soak_random.try_kind, calls, workers, lambda each: each.unsaid)
+        section = soak_random.section_of(tried)
+    elif options.sabotage:
         most = soak_sabotage.MOST_JOBS if options.jobs is None else options.jobs
         section = sabotage(most, workers, options.first)
     else:

@@ -265,7 +265,8 @@ class Capturing:
         answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
         raise NotKnownError(
             f"The board {answered}, which is no listing: what it holds is not known.",
-            advice="If this board lists its program by another word, name it in its profile.",
+            advice="If this board lists its program by another word, name it in its profile. If "
+            "its memory is empty, `hostlink survey --storing --discard-board` measures it.",
         )
 
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:

@@ -160,16 +160,18 @@ def find_list_form(rows: Sequence[str]) -> str:
 def wrapping(rows: Sequence[str]) -> tuple[int, int]:
     """The width at which a board breaks listed lines, and the blanks before the rest; or 0.
 
-    Rows further in than any number stands are such rests whatever the row before them is.
+    Rows further in than any number stands are such rests whatever the row before them is. Others
+    are only where they begin with no number: boards that align numbers show blanks before these.
     """
     width = max(map(len, rows), default=0)
     indents = [
-        (before, len(row) - len(row.lstrip(" "))) for before, row in itertools.pairwise(rows)
+        (before, row, len(row) - len(row.lstrip(" "))) for before, row in itertools.pairwise(rows)
     ]
     rests = [
         indent
-        for before, indent in indents
-        if indent > NUMBER_WIDTH or (len(before) == width and indent)
+        for before, row, indent in indents
+        if indent > NUMBER_WIDTH
+        or (indent and len(before) == width and _ROW.fullmatch(row) is None)
     ]
     return (width, min(rests)) if rests else (0, 0)
 

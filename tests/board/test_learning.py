@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.learning import BoardRewritesError, Left, find_list_form, learn, left_words
+from hostlink.board.learning import (
+    BoardRewritesError,
+    Left,
+    find_list_form,
+    learn,
+    left_words,
+    wrapping,
+)
 from hostlink.board.profile_file import find_profile
 from hostlink.listing.parse import Listing
 
@@ -147,3 +154,10 @@ def test_what_is_told_leads_on() -> None:
 def test_the_form_of_a_listing_is_what_follows_most_numbers(rows: list[str], form: str) -> None:
     """Nothing is said where there is no line."""
     assert find_list_form(rows) == form
+
+
+def test_aligned_line_numbers_are_no_rest_of_the_longest_line() -> None:
+    """The blanks before them are the board's own; a row without a number is a rest."""
+    aligned = ["   10 REM the longest one", "   20 PRINT 1", "  130 END"]
+    assert wrapping(aligned) == (0, 0)
+    assert wrapping(["10 REM broken at this wi", "   dth", "20 END"]) == (24, 3)
