@@ -24,6 +24,12 @@ COMMON_FORMS = (
 """The forms that are looked for where a profile names none, in this order."""
 
 _FIELD = re.compile(r"\{(message|number|line)\}")
+# A message of a board of which no more than one word of error is known.
+_ANY_ERROR = re.compile(
+    r"(?P<message>.*?\berror\b.*?)\s+(?:in|at)(?: line)?\s+(?P<number>\d{1,5})"
+    r"(?:[:,.]\s*(?P<more>.*))?\s*",
+    re.IGNORECASE,
+)
 # Some boards list the numbers above 32767 as negative ones.
 _NUMBER = r"(?P<number>-?\d{1,5})"
 _LINE = _NUMBER + r" *(?P<text>.*)"
@@ -62,6 +68,11 @@ def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
             if number < 0 and profile.rules.form.signed_numbers:
                 number += 0x10000
             return Fault(_bare(held["message"], words), number, held.get("text") or "")
+    if len(words) == 1 and not profile.commands.error_forms:
+        found = _ANY_ERROR.fullmatch(said[-1])
+        if found:
+            told = ": ".join(part for part in (found["message"], found["more"]) if part)
+            return Fault(told.strip(), int(found["number"]))
     alone = [row for row in said if row.strip()] == said[-1:]
     if alone and said[-1].startswith(words):
         return Fault(_bare(said[-1], words))

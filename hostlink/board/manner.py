@@ -12,6 +12,7 @@ from hostlink.board.reading import rows_of
 
 _CHAR_MS = 20.0  # in which a board takes a character: common practice, no source
 _ROW_END = re.compile(rb"[\r\n]+")
+_QUESTION = re.compile(rb"(?:.*\?|[A-Z][A-Z0-9]?[$%]?[:=]) *", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,8 +55,17 @@ def agrees(kind: Profile, manner: Manner) -> bool:
     return same and ends and refuses and set(manner.answer_rows) <= set(commands.answer_rows)
 
 
-def with_manner(careful: Profile, manner: Manner) -> Profile:
-    """A profile with what was heard in place of its values, and nothing else assumed."""
+def asks(prompt: bytes) -> bool:
+    """Whether what stands on the last row looks like the question of a program that waits: a
+    question mark ends it, or it is the name of a variable with a colon or the like."""
+    return _QUESTION.fullmatch(prompt) is not None
+
+
+def with_manner(careful: Profile, manner: Manner, *, is_named: bool) -> Profile:
+    """A profile with what was heard in place of its values, and nothing else assumed.
+
+    is_named: the user named the profile, so that the sizes in it are those of the board.
+    """
     talk: Talk = dataclasses.replace(
         careful.talk,
         baud=manner.baud,
@@ -73,9 +83,8 @@ def with_manner(careful: Profile, manner: Manner) -> Profile:
         answer_rows=manner.answer_rows,
         error_words=manner.error_words,
     )
-    # Nothing is known of its memory but what it says itself.
-    storage = dataclasses.replace(careful.rules.storage, program_bytes=0)
-    rules = dataclasses.replace(careful.rules, storage=storage)
+    # Where nobody named a kind nothing is known of its memory but what it says itself.
+    rules = careful.rules if is_named else careful.rules.with_room(0)
     return dataclasses.replace(careful, talk=talk, commands=commands, rules=rules)
 
 

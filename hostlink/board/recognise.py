@@ -28,6 +28,7 @@ from hostlink.board.learning import find_list_form
 from hostlink.board.manner import (
     Manner,
     agrees,
+    asks,
     is_text,
     parts_of,
     rows_before,
@@ -62,7 +63,6 @@ _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
-_ASKING = b"?"
 _ROW_ENDS = (b"\r", b"\n")
 
 
@@ -180,7 +180,7 @@ class Recogniser:
     def _refuse_question(self, prompt: bytes) -> None:
         """Raise LinkError where an empty line is answered by a question: a program waits."""
         known = {kind.talk.prompt for kind in self._kinds}
-        if not prompt.rstrip(b" ").endswith(_ASKING) or prompt in known:
+        if not asks(prompt) or prompt in known:
             return
         if self._may_stop and self._stops():
             return
@@ -241,7 +241,8 @@ class Recogniser:
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
                 return Recognised(_at(kind, manner.baud), manner, known=True, free=free)
-        profile = self._with_listing(with_manner(self._careful, manner), manner)
+        is_named = self._careful in self._kinds
+        profile = self._with_listing(with_manner(self._careful, manner, is_named=is_named), manner)
         return Recognised(profile, manner, known=False)
 
     def _with_listing(self, profile: Profile, manner: Manner) -> Profile:

@@ -16,6 +16,7 @@ from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
 from hostlink.board.evidence import Evidence
 from hostlink.board.learning import Learned
+from hostlink.board.manner import asks, parts_of
 from hostlink.board.ports import Identity, identity_of
 from hostlink.board.profile import Profile
 from hostlink.board.recognise import Recognised
@@ -223,7 +224,7 @@ class Session:
             knows_already = self.is_recognised and not again
             if knows_already or error.reason not in _TALKS_OTHERWISE:
                 raise
-            if error.reason is LinkReason.RUNNING and _asks(self.wire.recent):
+            if error.reason is LinkReason.RUNNING and asks(parts_of(self.wire.recent)[2]):
                 raise
             self._recognise_after(error)
         return self.dialogue.attach(may_interrupt=self.choice.stop_running)
@@ -367,11 +368,6 @@ class Session:
         """Leave the board at a prompt after a job was stopped half way; best effort."""
         with self.unstoppable(), contextlib.suppress(HostlinkError):
             self.dialogue.regain(may_interrupt=True)
-
-
-def _asks(heard: bytes) -> bool:
-    """Whether what a board sent last looks like a program's question."""
-    return heard.rstrip(b" ").endswith(b"?")
 
 
 def _warning(port: str, foresight: Foresight) -> str:

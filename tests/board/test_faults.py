@@ -128,3 +128,20 @@ def test_each_complaint_of_the_practice_board_is_found(line: bytes, message: str
     assert fault is not None
     assert fault.number == 20
     assert message is None or fault.message == message
+
+
+@pytest.mark.parametrize(
+    ("row", "fault"),
+    [
+        ("?/\xb0 ERROR IN  20", Fault("?/\xb0 ERROR", 20)),
+        ("?/0 Error in 20", Fault("?/0 Error", 20)),
+        ("ERROR in line 20: Divide by 0.", Fault("ERROR: Divide by 0.", 20)),
+        ("NO ERROR TO SPEAK OF", None),
+        ("TERROR IN 20 LESSONS", None),
+    ],
+)
+def test_an_error_of_a_board_whose_words_are_not_known(row: str, fault: Fault | None) -> None:
+    """Measured on three interpreters over a serial line; where a kind's words are known only they
+    count."""
+    assert find_fault(["4", row], kind("?SN ERROR")) == fault
+    assert find_fault(["4", row], K3) is None

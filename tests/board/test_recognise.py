@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from scripted_board import ScriptedBoard
 
-from hostlink.board.manner import Manner, agrees, is_text, parts_of
+from hostlink.board.manner import Manner, agrees, is_text, parts_of, with_manner
 from hostlink.board.profile_file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.errors import LinkError, LinkReason
@@ -187,6 +187,23 @@ def test_a_program_that_waits_for_an_answer_gets_no_more_than_one_empty_line() -
         bench.recogniser.run()
     assert caught.value.reason is LinkReason.RUNNING
     assert bench.board.typed == []
+
+
+@pytest.mark.parametrize("question", [b"A:", b"B1? ", b"N$=", b"HOW MANY?"])
+def test_what_asks_for_a_variable_is_no_prompt(question: bytes) -> None:
+    """A program that waits for its input is not taken for a board of another kind."""
+    bench = Bench(Talk(question, {}, question))
+    with pytest.raises(LinkError, match="waiting for an answer") as caught:
+        bench.recogniser.run()
+    assert caught.value.reason is LinkReason.RUNNING
+
+
+def test_the_sizes_of_a_kind_that_was_named_stand() -> None:
+    """Where nobody named one, nothing is known of the memory of a board of no known kind."""
+    tiny = find_profile("tiny")
+    manner = Manner(9600, b"\r", True, b"\r\n", b"board: ")
+    assert with_manner(tiny, manner, is_named=True).rules.storage.program_bytes == 999
+    assert with_manner(tiny, manner, is_named=False).rules.storage.program_bytes == 0
 
 
 def test_a_program_that_asks_like_a_board_at_its_start_gets_two_empty_lines_at_most() -> None:
