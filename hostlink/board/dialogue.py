@@ -285,7 +285,7 @@ class Dialogue:
         text = str(getattr(self.profile.commands, command))
         if not text:
             raise RefusedError(
-                f"Boards of profile {self.profile.name} cannot {what}.",
+                f"No command to {what} is known for this board.",
                 kept=_UNTOUCHED,
             )
         return text
@@ -295,7 +295,7 @@ class Dialogue:
 
         Raises RefusedError where the board refuses the command each time and still lists lines.
         """
-        command = self.can("clear", "clear their program memory")
+        command = self.can("clear", "clear the program memory")
         for _ in range(_CLEARINGS):
             said = self.refusal_in(self._asked(command).answer)
             if not said or not self.read_listing().lines:
@@ -320,7 +320,7 @@ class Dialogue:
 
         Raises LinkError where the question could not be typed or its answer does not end.
         """
-        command = self.can("list", "list their program")
+        command = self.can("list", "list the program")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
         reach = Reach(
             silence_s=max(_LIST_SILENCE_S, self.pacing.patience_s),

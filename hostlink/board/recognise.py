@@ -354,4 +354,4 @@ def _at(kind: Profile, baud: int) -> Profile:
 
 
 def _shown(data: bytes) -> str:
-    return safe(data.decode("latin-1"))
+    return safe(data.decode("latin-1").strip("\r\n"))

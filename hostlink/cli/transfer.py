@@ -88,7 +88,8 @@ def load(
             if not choice.is_guess:
                 check_loadable(material, choice.effective, despite_review=options.despite_review)
         with desk.session(archive, teller.emit) as session:
-            _expect(desk, session, material)
+            if not session.choice.is_guess:  # the speed is not known before
+                _expect(desk, session, material)
             loaded = load_job(session, archive, material, options)
             teller.close()
             if run_it:

@@ -131,7 +131,7 @@ def _overwrite(
         discard_held(session, record)
     else:
         state.held = rescue_held(session, archive, board)
-    session.dialogue.can("clear", "clear their program memory")
+    session.dialogue.can("clear", "clear the program memory")
     _must_fit(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))
     record.detail["overwrote"] = state.touched = True

@@ -107,6 +107,6 @@ def test_a_kind_of_board_that_stores_nothing_says_so(stage: Any, wait: Any, show
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("alt+o")
         await wait(pilot, lambda: isinstance(app.screen, Trouble))
-        assert "cannot list stored programs" in shown(app)
+        assert "No command to list stored programs" in shown(app)
 
     stage.play(story, profile="plain")
