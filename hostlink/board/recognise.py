@@ -57,6 +57,7 @@ _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # in which a typed character has come back, or been taken: common practice, no source
 _QUIET_S = 0.11
+_FAR = 1.5  # times a speed
 _LONGEST_S = 1.5
 _LISTEN_S = 0.1
 _QUOTED = 40  # bytes of what was heard that an error repeats
@@ -112,7 +113,7 @@ class Recogniser:
         self._emit = emit
         self._may_stop = may_stop
         self._heard_something = False
-        self._only_echoes = False
+        self._echoing: list[int] = []  # speeds at which all comes back, and nothing else
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
@@ -202,7 +203,10 @@ class Recogniser:
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
             return None
         if echo and done == refused == manner.line_end and not manner.prompt:
-            self._only_echoes = True  # a speed that is nearly right can look so too
+            # A speed that is nearly right can look so too, but no other far from it.
+            self._echoing.append(manner.baud)
+            if max(self._echoing) > _FAR * min(self._echoing):
+                raise self._nothing()
             return None
         if manner.prompt and not done.endswith(manner.prompt):
             return None
@@ -324,7 +328,7 @@ class Recogniser:
         return core
 
     def _nothing(self) -> LinkError:
-        if self._only_echoes:
+        if self._echoing:
             return LinkError(
                 "Everything that is sent comes back, and nothing else: there is no board, or TX "
                 "and RX are joined.",
