@@ -185,6 +185,17 @@ def _typeable(commands: Commands, ranges: tuple[tuple[int, int], ...]) -> Iterat
             )
 
 
+# Words by which one BASIC or another erases, overwrites or starts something: common practice, no
+# source.
+_CHANGING = frozenset(
+    (
+        *("NEW", "CLEAR", "CLR", "SCR", "SCRATCH", "ERASE", "DELETE", "DEL", "KILL", "TOSS", "BYE"),
+        *("SAVE", "LOAD", "STORE", "STOW", "FETCH", "ESAVE", "ELOAD", "CHAIN", "MERGE", "FORMAT"),
+        *("RUN", "CONT", "GOTO", "GOSUB", "POKE", "OUT"),
+    )
+)
+
+
 def _harmless(profile: Profile) -> Iterator[Clash]:
     """What only asks may not store a line or change what the board holds or does."""
     commands = profile.commands
@@ -197,6 +208,19 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
                 f'commands.{name} is "{typed}", which a board would store as a line of the program',
             )
     words = {name: _words_in(getattr(commands, name)) for name in asking}
+    for name, found in words.items():
+        if found and found[0] in _CHANGING:
+            yield Clash(
+                (f"commands.{name}",),
+                f"commands.{name} begins with {found[0]}, which changes what a board holds or "
+                "does; it may only ask",
+            )
+    for other in ("clear", "store", "recall"):
+        if commands.run and _words_in(commands.run)[:1] == _words_in(getattr(commands, other))[:1]:
+            yield Clash(
+                ("commands.run", f"commands.{other}"),
+                f"commands.run and commands.{other} begin with the same word",
+            )
     for name, found in words.items():
         for other in ("clear", "run", "recall", "store"):
             first = _words_in(getattr(commands, other))[:1]

@@ -117,7 +117,7 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
                     size_words(rescue.size_bytes),
                     rescue.line_count,
                     shown(rescue.at),
-                    source_words(rescue.origin),
+                    rescue.origin.where,
                     rescue.program,
                     _mark(rescue),
                 ]
@@ -130,8 +130,7 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
 
 def _mark(rescue: Rescue) -> str:
     """What a person must know before taking a rescue for their work."""
-    marks = ["after a restart"] if rescue.origin.after_restart else []
-    return "; ".join([*marks, *([rescue.origin.note] if rescue.origin.note else [])])
+    return ", ".join([*marks_of(rescue.origin), *filter(None, [rescue.origin.note])])
 
 
 def _show_shipped(desk: Desk, tag: str | None) -> None:
@@ -259,10 +258,15 @@ def item_dict(item: Revision | Rescue) -> dict[str, object]:
     }
 
 
+def marks_of(origin: Origin) -> list[str]:
+    """What makes a listing less than certain, in a word or two each."""
+    marks = ["after a restart"] if origin.after_restart else []
+    return [*marks, *([f"not proven: {origin.unproven}"] if origin.unproven else [])]
+
+
 def source_words(origin: Origin) -> str:
     """Where a listing came from, with all that makes it less than certain."""
-    marks = ["after a restart"] * origin.after_restart
-    marks += [f"not proven: {origin.unproven}"] if origin.unproven else []
+    marks = marks_of(origin)
     kind = "" if origin.kind == "rescue" else origin.kind
     return f"{kind} {origin.where}".strip() + (f" ({', '.join(marks)})" if marks else "")
 

@@ -104,11 +104,12 @@ def port_labelled(archive: Archive | None, label: str) -> str:
     labelled = {fold(board.label): board for board in boards if board.label}
     board = labelled.get(fold(label))
     if board is None:
+        labels = ", ".join(sorted((each.label for each in labelled.values()), key=natural))
         raise LinkError(
             f"There is no port {label}, and no board with that label.",
             reason=LinkReason.NOT_FOUND,
-            advice=f"The labels are {', '.join(sorted(each.label for each in labelled.values()))}."
-            if labelled
+            advice=f"The labels are {labels}."
+            if labels
             else "`hostlink boards` lists the ports; --label there gives a board a label.",
         )
     port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
@@ -123,8 +124,9 @@ def port_labelled(archive: Archive | None, label: str) -> str:
 
 def practice_labelled(archive: Archive) -> list[str]:
     """The addresses of the practice boards that were given labels, by label."""
-    labelled = sorted((board.label, _absent(board)) for board in archive.boards() if board.label)
-    return [each.port for _, each in labelled if each.port.startswith("practice:")]
+    labelled = [board for board in archive.boards() if board.label]
+    ports = [_absent(each).port for each in sorted(labelled, key=lambda each: natural(each.label))]
+    return [port for port in ports if port.startswith("practice:")]
 
 
 def access_advice(port: str) -> str:

@@ -439,7 +439,7 @@ def test_what_speaks_against_a_listing_is_shown(hostlink: Callable, archive: Arc
     items = [BackupItem("memory", content, 2, unproven=why), BackupItem("stored", content, 2, "A")]
     archive.keep_backup(board.uuid, items, profile="practice")
     assert f"board practice://red (not proven: {why})" in hostlink("history", "SHORT").out
-    marked = f"practice://red (after a restart, not proven: {why})"
+    marked = f"after a restart, not proven: {why}"
     assert marked in hostlink("programs", "--rescues").out
     assert "memory (not proven), A" in hostlink("backup", "--list").out
     (revision,) = hostlink("history", "SHORT", "--json").json
