@@ -13,6 +13,7 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin, Revision
 from hostlink.archive.names import nearest
+from hostlink.archive.trouble import DamagedError
 from hostlink.board.profile import Profile
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.files import read_bytes
@@ -166,7 +167,7 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
         try:
             return from_archive(what, archive)
         except ArchiveError as error:
-            if isinstance(error.__cause__, sqlite3.Error):
+            if isinstance(error, DamagedError) or isinstance(error.__cause__, sqlite3.Error):
                 raise  # not unknown but unreadable
             unknown = error
     shipped = shipped_programs()

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 from pathlib import Path
 
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.errors import ListingError
+from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.material import find_material, is_file, program_name, shipped_programs
 
 
@@ -86,3 +87,17 @@ def test_a_name_with_blanks_is_quoted_for_the_shell(tmp_path: Path) -> None:
     path.write_text("10 END\n", encoding="utf-8")
     assert find_material(str(path), None).word == f"'{path}'"
     assert find_material("-", None, stdin=b"10 END\n").word == "-"
+
+
+def test_a_damaged_program_is_called_damaged(tmp_path: Path) -> None:
+    """Not unknown, with names near it; nor is a shipped program of that name taken for it."""
+    file = tmp_path / "archive.sqlite3"
+    content = Content(b"10 END\n", "10 END\n", "10 END\n", "practice", "utf-8", 7)
+    with Archive.open(file) as archive:
+        archive.keep("HAIL", content, Origin("file", "hail.bas"))
+    db = sqlite3.connect(file)
+    db.execute("UPDATE programs SET title = 'other'")
+    db.commit()
+    db.close()
+    with Archive.open(file) as archive, pytest.raises(ArchiveError, match="hail is damaged"):
+        find_material("hail", archive)
