@@ -263,12 +263,12 @@ def latest_revision(db: Database, program: Row) -> Revision | None:
 
 def count_revisions(db: Database, program: int) -> None:
     """Note in a program's row how many revisions it has, and which is the latest."""
-    of_it = "FROM revisions WHERE program_id = ?1"
+    of_it = "FROM revisions WHERE program_id = ?"
     found = first(
         db,
         f"SELECT (SELECT count(*) {of_it}) AS revision_count, "
         f"(SELECT id {of_it} ORDER BY {IN_ORDER} DESC LIMIT 1) AS latest_id",
-        (program,),
+        (program, program),
     )
     assert found is not None
     held = checked(db, "programs", program)
