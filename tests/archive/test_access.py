@@ -195,7 +195,7 @@ for turn in range(10**6):
 """
 
 READER = """
-import os, sys
+import os, sys, urllib.request  # before another user can read no module any more
 from pathlib import Path
 from hostlink.archive import Archive, access
 if sys.argv[3] == "user":
