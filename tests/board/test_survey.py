@@ -114,7 +114,6 @@ def values(result: Surveyed) -> dict[str, Finding]:
     return {finding.name: finding for finding in result.findings}
 
 
-@pytest.mark.no_cover
 @pytest.mark.parametrize("part", range(PARTS))
 def test_a_hundred_surveys_measure_what_is_so_and_leave_the_program(
     part: int, archive: Archive, monkeypatch: pytest.MonkeyPatch
@@ -175,7 +174,6 @@ def odd(seed: int) -> BoardSettings:
     )
 
 
-@pytest.mark.no_cover
 @pytest.mark.parametrize("consent", [Consent(), STORING], ids=["asked", "stored"])
 @pytest.mark.parametrize("part", range(PARTS))
 def test_what_is_kept_of_any_board_loads_and_saves_at_once(
