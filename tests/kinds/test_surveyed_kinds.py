@@ -9,10 +9,12 @@ import pytest
 
 from hostlink.board.profile_file import find_profile, profile_text, read_profile
 from hostlink.board.survey.steps import Consent
+from hostlink.errors import HostlinkError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.surveying import SurveyOptions, survey
-from hostlink.practice.kind_file import kind_names
+from hostlink.practice.complaint import Reason
+from hostlink.practice.kind_file import find_kind, kind_names
 
 HELD = '10 REM another one\n20 PRINT "BUOY"\n30 LET B=7\n'
 PROGRAM = '10 REM TIDE TABLE\n20 LET A=3\n30 PRINT "LAMP ";A\n40 IF A<2 GOTO 20\n50 PRINT A\n'
@@ -40,3 +42,71 @@ def test_what_a_survey_keeps_of_a_kind_loads_and_saves(
         saved = save(session, board.archive, SaveOptions(name="BACK"))
     text = board.archive.content(board.archive.revision(saved.revision.spec)).text
     assert len(text.splitlines()) == len(board.memory)
+
+
+LARGE = 8000  # bytes that take longer to fill than a test waits
+SMALL = [
+    name
+    for name in kind_names()
+    if find_kind(name).storage.when_full != "stuck"
+    and find_kind(name).settings.program_bytes < LARGE
+]
+STUCK = [name for name in kind_names() if find_kind(name).storage.when_full == "stuck"]
+HANGS = [name for name in kind_names() if find_kind(name).shelf.blank_recall == "hangs"]
+FULL = Consent(storing=True, filling=True)
+EEPROM = Consent(storing=True, longest=128, slots=True)
+
+
+@pytest.mark.parametrize("kind", [name for name in kind_names() if name not in HANGS])
+def test_how_a_kind_stores_programs_is_measured(bench: Callable[[str], Any], kind: str) -> None:
+    """The words that a survey tried are the kind's own; its program is as before. A kind that has
+    no EEPROM has none of these words, and no line is longer than it takes."""
+    board = bench(kind)
+    board.put(HELD)
+    held, own = board.memory, board.machine.kind
+    words = dict(own.language.words)
+    with board.session(unknown=True) as session:
+        options = SurveyOptions(name="mine", consent=EEPROM)
+        found = survey(session, board.archive, options).profile
+    assert board.memory == held
+    commands = found.commands
+    if commands.store:
+        assert commands.store.split()[0] == words["store"][0]
+        assert commands.recall.split()[0] == words["recall"][0]
+    assert own.shelf.slots != "none" or not commands.store
+    assert found.rules.form.longest_line <= own.settings.longest_line
+
+
+@pytest.mark.parametrize("kind", SMALL)
+def test_what_a_kind_says_when_it_is_full_is_measured(
+    bench: Callable[[str], Any], kind: str
+) -> None:
+    """The word is the beginning of the kind's own message, and its program is put back."""
+    board = bench(kind)
+    board.put(HELD)
+    held = board.memory
+    full = board.machine.kind.messages.text(Reason.FULL).partition("{")[0]
+    with board.session(unknown=True) as session:
+        options = SurveyOptions(name="mine", consent=FULL)
+        found = survey(session, board.archive, options).profile
+    assert board.memory == held
+    assert any(full in word for word in found.commands.full_words)
+
+
+@pytest.mark.parametrize(
+    ("kind", "consent"),
+    [*((name, FULL) for name in STUCK), *((name, EEPROM) for name in HANGS)],
+)
+def test_a_board_that_a_survey_leaves_deaf_is_told_with_where_its_program_is(
+    bench: Callable[[str], Any], kind: str, consent: Consent
+) -> None:
+    """By a memory that is full, or a recall from an EEPROM that holds nothing: only a restart helps
+    then; what memory held is in the archive, and it is said how to load it."""
+    board = bench(kind)
+    board.put(HELD)
+    with board.session(unknown=True) as session:
+        options = SurveyOptions(name="mine", consent=consent)
+        with pytest.raises(HostlinkError) as caught:
+            survey(session, board.archive, options)
+    assert "`hostlink load rescue@1` puts it back" in str(caught.value)
+    assert len(board.archive.content(board.archive.revision("rescue@1")).text.splitlines()) == 3
