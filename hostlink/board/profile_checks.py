@@ -207,7 +207,16 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
                 (f"commands.{name}",),
                 f'commands.{name} is "{typed}", which a board would store as a line of the program',
             )
-    words = {name: _words_in(getattr(commands, name)) for name in asking}
+    words = {name: words_in(getattr(commands, name)) for name in asking}
+    first = {
+        name: words_in(getattr(commands, name))[:1] for name in ("clear", "run", "recall", "store")
+    }
+    for other in ("clear", "store", "recall"):
+        if first["run"] and first["run"] == first[other]:
+            yield Clash(
+                ("commands.run", f"commands.{other}"),
+                f"commands.run and commands.{other} begin with the same word",
+            )
     for name, found in words.items():
         if found and found[0] in _CHANGING:
             yield Clash(
@@ -215,20 +224,12 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
                 f"commands.{name} begins with {found[0]}, which changes what a board holds or "
                 "does; it may only ask",
             )
-    for other in ("clear", "store", "recall"):
-        if commands.run and _words_in(commands.run)[:1] == _words_in(getattr(commands, other))[:1]:
-            yield Clash(
-                ("commands.run", f"commands.{other}"),
-                f"commands.run and commands.{other} begin with the same word",
-            )
-    for name, found in words.items():
-        for other in ("clear", "run", "recall", "store"):
-            first = _words_in(getattr(commands, other))[:1]
-            if first and first[0] in found:
+        for other, begins in first.items():
+            if begins and begins[0] in found:
                 yield Clash(
                     (f"commands.{name}", f"commands.{other}"),
-                    f"commands.{name} holds {first[0]}, which commands.{other} uses to change what "
-                    "the board holds or does; it may only ask",
+                    f"commands.{name} holds {begins[0]}, which commands.{other} uses to change "
+                    "what the board holds or does; it may only ask",
                 )
     if commands.list and commands.list.upper() in (
         commands.free_memory.upper(),
@@ -240,8 +241,8 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
         )
 
 
-def _words_in(typed: str) -> list[str]:
-    """The words of a command in capitals, without what stands in quotes and its field."""
+def words_in(typed: str) -> list[str]:
+    """Return the words of a command in capitals, without what stands in quotes and its field."""
     return re.findall(r"[A-Z]+", re.sub(r'"[^"]*"?|\{name\}', "", typed.upper()))
 
 

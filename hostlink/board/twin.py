@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 import re
-import urllib.parse
 
 from hostlink.board.faults import COMMON_FORMS
 from hostlink.board.profile import Commands, Profile
+from hostlink.board.profile_checks import words_in
 from hostlink.board.profile_file import find_profile
+from hostlink.practice.address import parse_address
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import WORDS, Kind, Language, Messages, Shelf, Storage, literal
 from hostlink.practice.settings import BoardSettings
@@ -35,8 +36,8 @@ def twin_named(port: str) -> Kind | None:
     """
     if not port.startswith("practice:") or "like=" not in port:
         return None
-    query = urllib.parse.parse_qs(port.partition("?")[2])
-    return kind_like(find_profile(query["like"][-1])) if "like" in query else None
+    named = parse_address(port).like
+    return kind_like(find_profile(named)) if named else None
 
 
 def kind_like(profile: Profile) -> Kind:
@@ -179,8 +180,7 @@ def _language(profile: Profile) -> Language:
 
 
 def _first_word(typed: str) -> tuple[str, ...]:
-    found = re.match(r"[A-Za-z]+", typed)
-    return (found[0].upper(),) if found else ()
+    return tuple(words_in(typed)[:1])
 
 
 def _shelf(commands: Commands) -> Shelf:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
@@ -40,9 +41,11 @@ def _port(desk: Desk, named: str) -> str:
     first: LinkError | None = None
     for file in _archives(desk):
         try:
-            if not file.exists():  # looking for a label makes no archive
-                port_labelled(None, named)
-            with Archive.open(file, create=False, read_only=True) as archive:
+            with contextlib.ExitStack() as stack:
+                archive = None  # looking for a label makes none
+                if file.exists():
+                    opened = Archive.open(file, create=False, read_only=True)
+                    archive = stack.enter_context(opened)
                 return port_labelled(archive, named)
         except LinkError as error:
             first = first or error

@@ -26,14 +26,18 @@ _GRACE_S = 60.0  # to leave the board in order after the limit
 def time_limit_s(profile: Profile) -> float:
     """Seconds that a job on a board may take in all: five minutes and sixty listings of a full
     memory. A load on a wire that damages one byte in a hundred lists some twenty times."""
-    size = profile.rules.storage.program_bytes or _USUAL_BYTES
-    return _SHORTEST_LIMIT_S + _LISTINGS * size * BITS_PER_BYTE / profile.talk.baud
+    return _SHORTEST_LIMIT_S + _LISTINGS * _listing_s(profile)
 
 
 def capture_s(profile: Profile) -> float:
     """Seconds that reading a full memory takes on a good wire: two listings that agree."""
+    return 2 * _listing_s(profile)
+
+
+def _listing_s(profile: Profile) -> float:
+    """Seconds that one listing of a full memory takes on the wire."""
     size = profile.rules.storage.program_bytes or _USUAL_BYTES
-    return 2 * size * BITS_PER_BYTE / profile.talk.baud
+    return size * BITS_PER_BYTE / profile.talk.baud
 
 
 class Patience:

@@ -51,7 +51,7 @@ def choose_profile(archive: Archive | None, port: str, named: str = "") -> tuple
         return remembered, False
     if not port or (port.startswith("practice:") and "kind=" not in port and "like=" not in port):
         return find_profile(PRACTICE), False
-    return find_profile(CAREFUL), True
+    return careful_profile(), True
 
 
 def careful_profile() -> Profile:

@@ -51,8 +51,8 @@ _LARGEST_STATE = 1 << 20
 class Address:
     """A practice address taken apart.
 
-    kind: the name of a kind, "" where the address names none. given: settings in place of the
-    kind's own.
+    kind: the name of a kind, "" where the address names none. like: the profile whose twin it is to
+    be, "" for none. given: settings in place of the kind's own.
     """
 
     name: str
@@ -60,6 +60,7 @@ class Address:
     fresh: bool
     virtual: bool
     kind: str = ""
+    like: str = ""
     given: Mapping[str, Any] = field(default_factory=dict)
 
     @property
@@ -89,15 +90,16 @@ def parse_address(url: str) -> Address:
             advice="Use up to 40 letters, digits, - and _.",
         )
     fresh = virtual = False
-    kind = ""
+    kind = like = ""
     settings: dict[str, Any] = {}
     faults: dict[str, Any] = {}
     for key, value in urllib.parse.parse_qsl(query, keep_blank_values=True):
         if key == "fresh":
             fresh = value not in ("0", "no")
-        elif key == "like":  # read by hostlink.board.twin: a profile is nothing known here
+        elif key == "like":
             if not value:
                 raise UsageError("like names a profile: like=tiny.")
+            like = value
         elif key == "kind":
             kind = find_kind(value).name
         elif key == "time":
@@ -113,7 +115,7 @@ def parse_address(url: str) -> Address:
             raise UsageError(
                 f'The practice board has no option "{key}".', advice=f"Known: {known}."
             )
-    return Address(name, Faults(**faults), fresh, virtual, kind, settings)
+    return Address(name, Faults(**faults), fresh, virtual, kind, like, settings)
 
 
 _FIELDS: dict[type, dict[str, Any]] = {
