@@ -2,8 +2,8 @@
 
 Run it with the project's Python: `scripts/start.py --python scripts/bench.py link`. Each section
 prints one table and its targets, or with --json one object a line: section, rows, targets. With
---write the targets of the whole run become the README's table. Exit status 1 where a target does
-not hold.
+--write everything is measured, the largest archive too, and becomes the README's tables. Exit
+status 1 where a target does not hold.
 """
 
 from __future__ import annotations
@@ -54,7 +54,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "--full", action="store_true", help="the largest archive too (half an hour, 10 GB of disk)"
     )
     parser.add_argument(
-        "--write", action="store_true", help="put the targets of all sections into the README"
+        "--write",
+        action="store_true",
+        help="put the targets of all sections into the README; measures as --full does",
     )
     options = parser.parse_args(arguments)
     if options.write and options.sections:
@@ -66,7 +68,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     measured: list[Section] = []
     for name in options.sections or SECTIONS:
         try:
-            section = run_section(name, full=True) if options.full else run_section(name)
+            section = run_section(name, full=options.full or options.write)
         except (HostlinkError, RuntimeError) as error:
             print(f"{name}: could not be measured: {error}", file=sys.stderr)
             holds = False

@@ -1,16 +1,16 @@
 """How an archive of decades answers: 1,000 and 10,000 programs; 100,000 with --full.
 
 Each program has ten revisions on average; scripts/archive_builder.py makes them. Opening is the
-median of several. Each kind of search is asked by QUESTIONS questions drawn from what is there,
-words by how frequent they are; each question counts with the best of TURNS, for other programs
-share the processor, and the value that 95 of a hundred stay under is what counts. Beside it
-`grep -rl` looks for the same through the same listings as files, all in the system's memory.
+median of several. Each kind of search is asked QUESTIONS questions drawn from what is there, words
+by how frequent they are, each of them TURNS times. Every ask counts, the first one of a question
+too: the figure is the time that 95 of a hundred asks stay under. Beside it `grep -rl` looks for
+the same through the same listings as files, all in the system's memory.
 
 A new revision is `Archive.keep`, a bare commit one row in a plain SQLite file beside the archive
-with the same settings (WAL, synchronous FULL); both are made in turn, and the medians count. What
-they cost beside the disk's flush is the processor's: where a bare commit takes less than
-LEAST_COMMIT_MS, no disk was waited for (a cache of the drive or of a virtual machine's host
-answered), and no target is set on how many times longer a revision takes. Both are shown.
+with the same settings (WAL, synchronous FULL). Both are made in turn. A revision writes more than
+one row and then waits for the disk as a bare commit does, so what is judged is how much longer it
+takes: the median of the differences of the pairs. How many times longer that is depends on the
+disk alone, and says nothing of hostlink.
 """
 
 from __future__ import annotations
@@ -35,8 +35,15 @@ from hostlink.archive import Archive, Content, Origin
 SIZES, FULL_SIZES = (1_000, 10_000), (1_000, 10_000, 100_000)
 QUESTIONS, TURNS = 100, 3
 COMMITS, OPENINGS, FLUSHES = 200, 15, 50
-LEAST_COMMIT_MS = 2.0
-OPEN_MS, FIND_MS, COMMIT_TIMES, SIZE_TIMES = 100, 30, 2.0, 2.2
+OPEN_MS, FIND_MS, REVISION_MS, SIZE_TIMES = 100, 30, 5, 2.2
+SHOWN = {
+    "programs": "programs",
+    "revisions": "revisions",
+    "file_mb": "file, MB",
+    "open_ms": "open, ms",
+    **{f"{kind}_ms": f"{kind}, ms" for kind in ("words", "line", "size", "tag", "board")},
+    "grep_ms": "grep, ms",
+}
 LINE = "GOSUB 900"
 
 Ask = Callable[[Archive], object]
@@ -81,16 +88,14 @@ def questions(built: Built) -> dict[str, list[Ask]]:
 
 
 def ask_all(archive: Archive, asked: list[Ask]) -> float:
-    """Seconds that 95 of a hundred questions stay under, each with the best of its turns."""
-    best = []
-    for ask in asked:
-        times = []
-        for _ in range(TURNS):
+    """Seconds that 95 of a hundred asks stay under, each question asked TURNS times."""
+    times = []
+    for _ in range(TURNS):
+        for ask in asked:
             began = time.perf_counter()
             ask(archive)
             times.append(time.perf_counter() - began)
-        best.append(min(times))
-    return sorted(best)[max(0, -(-95 * len(best) // 100) - 1)]
+    return sorted(times)[-(-95 * len(times) // 100) - 1]
 
 
 def time_opening(path: Path) -> float:
@@ -124,7 +129,7 @@ def time_flush(folder: Path) -> float:
 
 
 def time_commits(path: Path, commits: int) -> tuple[float, float]:
-    """Median seconds of a new revision, and of a bare commit of one row, made in turn."""
+    """Median seconds of a bare commit of one row, and how much longer a new revision takes."""
     choose = random.Random(2)
     vocabulary = Vocabulary(choose)
     bare = sqlite3.connect(path.with_name("bare.sqlite3"), isolation_level=None)
@@ -148,7 +153,8 @@ def time_commits(path: Path, commits: int) -> tuple[float, float]:
             bare.execute("INSERT INTO held (text) VALUES (?)", (text,))
             plain.append(time.perf_counter() - began)
     bare.close()
-    return statistics.median(kept), statistics.median(plain)
+    longer = (revision - commit for revision, commit in zip(kept, plain, strict=True))
+    return statistics.median(plain), statistics.median(longer)
 
 
 # --- plain files ---------------------------------------------------------------------------------
@@ -214,7 +220,8 @@ def measure(programs: int, folder: Path) -> Row:
     seconds, _ = time_grep(files)
     row["grep_ms"] = round(seconds * 1000, 1)
     row["flush_ms"] = round(time_flush(folder) * 1000, 3)
-    row["keep_ms"], row["bare_ms"] = (round(each * 1000, 3) for each in time_commits(path, COMMITS))
+    bare, longer = time_commits(path, COMMITS)
+    row["bare_ms"], row["longer_ms"] = round(bare * 1000, 3), round(longer * 1000, 3)
     return row
 
 
@@ -222,7 +229,7 @@ def targets_of(rows: list[Row]) -> list[Target]:
     """What must hold of the largest archive measured."""
     last = rows[-1]
     size = f"{last['programs']:,} programs"
-    targets = [
+    return [
         Target.at_most(f"ms to open, {size}", _of(last, "open_ms"), OPEN_MS),
         *(
             Target.at_most(f"ms to find by {kind}, {size}", _of(last, f"{kind}_ms"), FIND_MS)
@@ -234,18 +241,12 @@ def targets_of(rows: list[Row]) -> list[Target]:
             round(_of(last, "grep_ms") / _of(last, "gosub900_ms"), 1),
             1,
         ),
+        Target.at_most(
+            f"ms that a new revision takes longer than a bare commit, {size}",
+            _of(last, "longer_ms"),
+            REVISION_MS,
+        ),
     ]
-    if waits_for_disk(last):
-        times = round(_of(last, "keep_ms") / _of(last, "bare_ms"), 3)
-        targets.append(
-            Target.at_most(f"new revision, times a bare commit, {size}", times, COMMIT_TIMES)
-        )
-    return targets
-
-
-def waits_for_disk(row: Row) -> bool:
-    """Whether a commit was seen to wait for a disk."""
-    return _of(row, "bare_ms") >= LEAST_COMMIT_MS
 
 
 def _of(row: Row, name: str) -> float:
@@ -261,16 +262,12 @@ def run(sizes: tuple[int, ...] = SIZES) -> Section:
         with tempfile.TemporaryDirectory(prefix="hostlink-bench-") as name:
             rows.append(measure(programs, Path(name)))
     notes = [
-        f"Searches: of {QUESTIONS} questions, each the best of {TURNS}, 95 stay under the value; "
-        f"gosub900 is {LINE!r}.",
-        f"keep and bare: medians of {COMMITS}, in turn; flush: 4,096 bytes and fsync.",
+        f"Searches: of {QUESTIONS} questions asked {TURNS} times each, 95 of a hundred asks stay "
+        f"under the value; gosub900 is {LINE!r}.",
+        f"bare, longer: medians of {COMMITS} commits and differences; flush: 4,096 bytes.",
+        "",
     ]
-    if not waits_for_disk(rows[-1]):
-        notes.append(
-            f"A bare commit took less than {LEAST_COMMIT_MS:g} ms, so no disk was waited for: how "
-            "many times longer a revision takes is not measurable here."
-        )
-    return Section("archive", rows, targets_of(rows), (*notes, ""))
+    return Section("archive", rows, targets_of(rows), notes, SHOWN)
 
 
 def run_full() -> Section:

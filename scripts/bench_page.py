@@ -1,22 +1,29 @@
-"""The README's table of figures: what the sections measured, and on which machine."""
+"""The README's tables of figures: what the sections measured, of which version, on which machine.
+
+A figure says something of the version that it was measured on. `too_old` tells where the code is a
+later one; a test asks it.
+"""
 
 from __future__ import annotations
 
 import os
 import platform
+import re
 from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
 
 from bench_report import Section
 
+import hostlink
+
 PAGE = Path(__file__).resolve().parent.parent / "README.md"
 BEGIN, END = "<!-- figures: made by scripts/bench.py --write -->", "<!-- end of figures -->"
 
 
 def machine(today: date) -> str:
-    """The machine that measured, in one line: processor, memory, system, Python, day."""
-    words = [f"{os.cpu_count()} × {_processor()}"]
+    """What was measured and where, in one line: version, processor, memory, system, Python, day."""
+    words = [f"hostlink {hostlink.__version__}", f"{os.cpu_count()} × {_processor()}"]
     if hasattr(os, "sysconf"):
         size = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
         words.append(f"{size / 2**30:.0f} GiB of memory")
@@ -36,8 +43,21 @@ def _processor() -> str:
 
 
 def figures(sections: Sequence[Section], measured_on: str) -> str:
-    """A Markdown table of every target beside what was measured."""
-    return "\n".join([measured_on, "", *_rows(sections)]) + "\n"
+    """Every target beside what was measured, and the rows that a section shows, in Markdown."""
+    lines = [measured_on, "", *_rows(sections)]
+    for section in sections:
+        if section.shown:
+            lines += ["", *_shown(section)]
+    return "\n".join(lines) + "\n"
+
+
+def _shown(section: Section) -> Iterator[str]:
+    yield f"| {' | '.join(section.shown.values())} |"
+    yield "|" + "---:|" * len(section.shown)
+    for row in section.rows:
+        cells = (row[column] for column in section.shown)
+        told = (f"{cell:,.3g}" if isinstance(cell, float) else f"{cell:,}" for cell in cells)
+        yield f"| {' | '.join(told)} |"
 
 
 def _rows(sections: Sequence[Section]) -> Iterator[str]:
@@ -58,3 +78,20 @@ def put(table: str, page: Path = PAGE) -> None:
     if not begin or not end:
         raise RuntimeError(f"{page.name} has no marks for the figures.")
     page.write_text(f"{head}{BEGIN}\n\n{table}\n{END}{tail}", encoding="utf-8", newline="\n")
+
+
+def too_old(page: str, version: str) -> str:
+    """Why the figures of a page need to be measured again; "" where they do not.
+
+    page: its text. version: the code's own. A patch (the third number) changes no figure.
+    """
+    _, _, rest = page.partition(BEGIN)
+    found = re.match(r"\s*hostlink (\d+\.\d+)\.\d+, ", rest)
+    if found is None:
+        return "the README's figures do not say which version they were measured on"
+    if version.split(".")[:2] != found[1].split("."):
+        return (
+            f"the README's figures are of version {found[1]}, the code is {version}: "
+            "bench.py --write measures them again"
+        )
+    return ""

@@ -31,12 +31,16 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class Section:
-    """One section. notes: what a reader has to know of how the rows were measured."""
+    """One section. notes: what a reader has to know of how the rows were measured.
+
+    shown: columns of the rows that the README shows as a table, and their headings there.
+    """
 
     name: str
     rows: Sequence[Row]
     targets: Sequence[Target]
-    notes: Sequence[str] = field(default_factory=tuple)
+    notes: Sequence[str] = ()
+    shown: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def holds(self) -> bool:

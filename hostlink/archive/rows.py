@@ -15,6 +15,7 @@ import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any, Generic, TypeVar
 
 from sqlite_utils import Database
@@ -47,7 +48,14 @@ def checksum(table: Table, values: Iterable[Any]) -> int:
     is a letter for its type and then text in UTF-8 (t), a number in decimal (i), bytes (b), or
     nothing for NULL (n).
     """
-    parts = [table.name.encode(), *[_ENCODED[type(value)](value) for value in values]]
+    return _checksum(table.name, *values)
+
+
+# In one answer the same board, archive or program stands beside many records. Typed, because a
+# number that damage turned into a float equals the number.
+@lru_cache(maxsize=256, typed=True)
+def _checksum(table: str, *values: Any) -> int:
+    parts = [table.encode(), *[_ENCODED[type(value)](value) for value in values]]
     return zlib.crc32(b"\x1f".join(parts))
 
 
@@ -322,10 +330,9 @@ class Records(Generic[T]):
             if values[0] is None:
                 raw[part.name] = None
             else:
-                raw[part.name] = {
-                    **dict(zip(table.summed, values, strict=True)),
-                    **dict(zip(hashed, row[end + 1 : next_start], strict=True)),
-                }
+                held = dict(zip(table.summed, values, strict=True))
+                held.update(zip(hashed, row[end + 1 : next_start], strict=True))
+                raw[part.name] = held
                 if row[end] != checksum(table, values):
                     broken.add(part.name)
             start = next_start

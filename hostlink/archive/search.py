@@ -143,11 +143,13 @@ def best_line(asked: list[str], text: str) -> str:
     )
     sure = 2 * len(asked)  # what standing next to each other counts, and all words whole
     best, best_score = "", 0
-    lines, parted = _LINE_END.split(text), _LINE_END.split(spaced(text).lower())
-    for line, small in zip(lines, parted, strict=True):
+    for line in _LINE_END.split(text):
+        small = line.lower()
+        # A word of letters or of digits alone is in a line whether or not that is spaced out.
         absent = len([word for word in asked if word not in small])
         if sure - 2 * absent + (0 if absent else sure) <= best_score:
             continue  # with all that is there whole and in a row it would be no better
+        small = spaced(line).lower()
         held = words(small)
         there = set(held)
         missing = [word for word in asked if word not in there]

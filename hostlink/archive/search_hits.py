@@ -160,12 +160,13 @@ class Hits:
         """Of each program, or of some, the newest revision whose listing holds all words."""
         seen: set[int] = set()
         for listings in self._index.candidates(asked):
-            if programs is None:
-                good = self._index.holding(asked, listings)
-                found: Collection[Row] = list(self._of_listings(good))
-            else:
-                found = [r for r in self._of_listings(listings) if r["program_id"] in programs]
-                good = self._index.holding(asked, {row["listing_id"] for row in found})
+            found = [
+                row
+                for row in self._of_listings(listings)
+                if row["program_id"] not in seen
+                and (programs is None or row["program_id"] in programs)
+            ]
+            good = self._index.holding(asked, {row["listing_id"] for row in found})
             for row in found:
                 if row["listing_id"] in good and row["program_id"] not in seen:
                     seen.add(row["program_id"])

@@ -19,7 +19,7 @@ from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
 _BATCHES = (60, 100, 200, 400, 1000)  # rows asked for at once: few first, for few are often enough
-_SAMPLE = 200  # listings with a word at either end, from which it is told how frequent it is
+_SAMPLE = 100  # listings with a word at either end, from which it is told how frequent it is
 # So many listings may be left to be read; more before a word is asked for that is in a tenth of
 # all, since that takes the index longer than reading them.
 _NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1

@@ -171,7 +171,7 @@ def test_json_is_one_object_and_the_status_follows_the_targets(
     """--json prints section, rows and targets; a target that fails, or none at all, gives 1."""
     bench, report = script("bench"), script("bench_report")
     good = report.Section("link", [{"baud": 9600, "x": None}], [report.Target.at_most("x", 1, 2)])
-    monkeypatch.setattr(bench, "run_section", lambda _: good)
+    monkeypatch.setattr(bench, "run_section", lambda _, **__: good)
     assert bench.main(["link", "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == {
         "section": "link",
@@ -182,7 +182,7 @@ def test_json_is_one_object_and_the_status_follows_the_targets(
     assert "9600  -" in capsys.readouterr().out
     for bad in ([report.Target.at_least("x", 1, 2)], []):
         failing = dataclasses.replace(good, targets=bad)
-        monkeypatch.setattr(bench, "run_section", lambda _, failing=failing: failing)
+        monkeypatch.setattr(bench, "run_section", lambda _, failing=failing, **__: failing)
         assert bench.main(["link"]) == 1
 
 
@@ -193,7 +193,7 @@ def test_a_section_that_cannot_be_measured_fails_in_words(
     bench, report = script("bench"), script("bench_report")
     good = report.Section("start", [{"x": 1}], [report.Target.at_most("x", 1, 2)])
 
-    def run(name: str) -> Any:
+    def run(name: str, **_: bool) -> Any:
         if name == "link":
             raise RuntimeError("no wire")
         return good
