@@ -50,11 +50,18 @@ def passes(
     return "" if status == 0 else f"status {status}"
 
 
-def run_pytest(python: str, arguments: Sequence[str], *, ci: bool) -> tuple[str, str]:
+def run_pytest(
+    python: str,
+    arguments: Sequence[str],
+    *,
+    ci: bool,
+    variables: Mapping[str, str] = NO_VARIABLES,
+) -> tuple[str, str]:
     """Run tests on all processors; return what is wrong, "" if nothing, and the closing line."""
     workers = str((os.cpu_count() or 1) + 1)
     command = [python, "-m", "pytest", "-n", workers, "--dist", "worksteal", "-rsfE", *arguments]
-    status, lines = run(command, variables={"HOSTLINK_CI": "1"} if ci else NO_VARIABLES)
+    strict = {"HOSTLINK_CI": "1"} if ci else NO_VARIABLES
+    status, lines = run(command, variables={**variables, **strict})
     found = [match.group(1) for line in lines if (match := PYTEST_SUMMARY.match(line))]
     summary = found[-1].rstrip("= ") if found else ""
     return pytest_problem(status, summary, ci=ci), summary

@@ -40,9 +40,11 @@ DEBIAN_PACKAGES = (
     *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
 
-# Packages of which the tests must pass so many of a hundred lines and branches.
+# Packages of which the tests must pass so many of a hundred lines.
 COVERED = ("listing", "link", "board", "archive", "jobs")
 LEAST_COVERED = 95
+COUNT_LINES = ("--cov", "--cov-report=")
+BY_MONITORING = {"COVERAGE_CORE": "sysmon"}
 
 
 @dataclass
@@ -118,10 +120,13 @@ def pytest(checks: Checks) -> str:
     """Run the tests on all processors; in CI a skip is a failure, since all is installed.
 
     One worker more than there are processors, since about a third of the time is waiting for ports
-    and terminals; one that has nothing left takes work from the others. Without arguments of its
-    own the run also notes which lines and branches it passes.
+    and terminals; one that has nothing left takes work from the others. Where no other Python here
+    counts covered lines more quickly this run does it.
     """
-    arguments = checks.pytest_arguments or ["--cov", "--cov-report="]
+    (ROOT / ".coverage").unlink(missing_ok=True)
+    own, arguments = checks.place.version, checks.pytest_arguments
+    if not arguments and pythons.counts_lines(pythons.find(), own) == own:
+        arguments = list(COUNT_LINES)
     problem, checks.pytest_summary = run_pytest(checks.python, arguments, ci=checks.ci)
     return problem
 
@@ -130,7 +135,7 @@ def other_pythons(checks: Checks) -> str:
     """Run the core of the tests on each other supported Python that this computer has.
 
     Each gets an environment of its own, made like `.venv`; they are made all at once, since most
-    of that is waiting for the package index.
+    of that is waiting for the package index. The newest one counts the lines that it passes.
     """
     if checks.pytest_arguments:
         print("not run: pytest was given arguments, so all tests were not asked for")
@@ -146,11 +151,16 @@ def other_pythons(checks: Checks) -> str:
     with ThreadPoolExecutor() as pool:
         unmade = list(pool.map(unready, places.values()))
     problems, ran = [], []
+    counting = pythons.counts_lines(found, own)
     for (python, place), problem in zip(places.items(), unmade, strict=True):
         print(f"\nPython {python}: {place.folder.name}, made with {python.file}", flush=True)
         if not problem:
             ran.append(python)
-            problem, _ = run_pytest(str(place.python), pythons.core_arguments(), ci=checks.ci)
+            arguments, variables = pythons.core_arguments(), {}
+            if python.minor == counting:
+                arguments = [*pythons.core_arguments(*pythons.COVERING), *COUNT_LINES]
+                variables = BY_MONITORING
+            problem, _ = run_pytest(str(place.python), arguments, ci=checks.ci, variables=variables)
         if problem:
             problems.append(f"Python {python}: {problem}")
     checks.pythons_summary = pythons.summary(own, ran, found)
@@ -168,12 +178,12 @@ def unready(place: environment.Environment) -> str:
 
 
 def coverage(checks: Checks) -> str:
-    """Hold the core packages to the share of lines and branches that the tests pass."""
+    """Hold the core packages to the share of lines that the tests pass."""
     if checks.pytest_arguments:
         print("not judged: pytest was given arguments, so it may not have run everything")
         return ""
     if not (ROOT / ".coverage").exists():
-        return "the step pytest has to be run before"
+        return "the steps pytest and other-pythons have to be run before"
     short = []
     for package in COVERED:
         print(f"hostlink.{package}", flush=True)
@@ -254,8 +264,8 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "mypy": mypy,
     "imports": imports,
     "pytest": pytest,
-    "coverage": coverage,
     "other-pythons": other_pythons,
+    "coverage": coverage,
     "wheel": wheel,
 }
 

@@ -54,6 +54,11 @@ APART = (
     "tests/listing/test_speed.py",
     "tests/publish/test_browser.py",
 )
+# What else is run where covered lines are counted: the tests that alone reach some of them.
+COVERING = ("tests/kinds", "tests/jobs/promises", "tests/jobs/test_firmware.py")
+# From here on Python tells lines by sys.monitoring (PEP 669), which costs next to nothing; before,
+# counting them doubles the time of the tests.
+COUNTS_QUICKLY: Minor = (3, 12)
 ANSWER_S = 30.0  # a bound for an interpreter that never answers
 
 # The file is the one behind an environment, since that of an environment goes away with it.
@@ -84,9 +89,15 @@ class Interpreter:
         return ".".join(map(str, self.version))
 
 
-def core_arguments() -> list[str]:
-    """Return pytest's arguments for the tests that run on each Python."""
-    return ["-q", *CORE, *(f"--ignore={path}" for path in APART)]
+def core_arguments(*more: str) -> list[str]:
+    """Return pytest's arguments for the tests that run on each Python, and for more of them."""
+    apart = (path for path in APART if path not in more)
+    return ["-q", *CORE, *more, *(f"--ignore={path}" for path in apart)]
+
+
+def counts_lines(minors: Iterable[Minor], own: Minor) -> Minor:
+    """Choose the version on which covered lines are counted: the newest, if that is quick."""
+    return max((minor for minor in {*minors, own} if minor >= COUNTS_QUICKLY), default=own)
 
 
 def summary(own: Minor, ran: Iterable[Interpreter], found: Iterable[Minor]) -> str:

@@ -185,14 +185,22 @@ def test_where_packages_cannot_be_installed_it_says_so(
     assert "bwbasic" in problem
 
 
-def test_pytest_counts_lines_only_when_it_runs_everything(steps, running, checks, monkeypatch):
-    """A part of the tests says nothing about what is covered."""
+def test_pytest_counts_lines_where_no_other_python_does_it_quicker(
+    steps, running, checks, monkeypatch, tmp_path
+):
+    """Not where only some tests run, which says nothing about what is covered."""
     commands = []
+    monkeypatch.setattr(steps, "ROOT", tmp_path)
     monkeypatch.setattr(running, "run", lambda command, **_: commands.append(command) or (0, []))
-    steps.pytest(checks)
+    checks.place.version = (3, 11)
+    for others in ({}, {(3, 13): None}):
+        monkeypatch.setattr(steps.pythons, "find", lambda others=others: others)
+        (tmp_path / ".coverage").touch()
+        steps.pytest(checks)
+        assert not (tmp_path / ".coverage").exists()  # of an older run
     checks.pytest_arguments = ["-k", "x"]
     steps.pytest(checks)
-    assert ["--cov" in command for command in commands] == [True, False]
+    assert ["--cov" in command for command in commands] == [True, False, False]
 
 
 def test_a_package_below_its_share_is_named(steps, checks, monkeypatch, tmp_path):
@@ -228,8 +236,8 @@ def others(steps, monkeypatch):
     def prepare(place, kind):
         made.append((place.folder.name, place.base_python, place.version, kind))
 
-    def run_pytest(python, arguments, **_):
-        ran.append((python, list(arguments)))
+    def run_pytest(python, arguments, *, variables, **_):
+        ran.append((python, list(arguments), dict(variables)))
         return "", "1 passed in 0.1s"
 
     monkeypatch.setattr(
@@ -255,11 +263,23 @@ def test_each_other_python_runs_the_core_in_an_environment_of_its_own(
         steps.environment.Environment(steps.ROOT, name=name)
         for name in (".venv-3.12", ".venv-3.13")
     ]
-    assert [python for python, _ in ran] == [str(place.python) for place in places]
-    assert all(arguments == steps.pythons.core_arguments() for _, arguments in ran)
+    assert [python for python, *_ in ran] == [str(place.python) for place in places]
+    assert ran[0][1:] == (steps.pythons.core_arguments(), {})
     said = "tested on Python 3.11 (all), 3.12.1 (core), 3.13.1 (core); not found here: 3.14"
     assert checks.pythons_summary == said
     assert said in capsys.readouterr().out
+
+
+def test_the_newest_python_counts_the_lines_that_tests_pass(steps, checks, others):
+    """It runs some more tests than the others, and by the quick way of counting."""
+    _, ran = others
+    checks.place.version = (3, 11)
+    steps.other_pythons(checks)
+    _, arguments, variables = ran[-1]
+    assert arguments[-2:] == ["--cov", "--cov-report="]
+    for path in steps.pythons.COVERING:
+        assert path in arguments and f"--ignore={path}" not in arguments
+    assert variables == {"COVERAGE_CORE": "sysmon"}
 
 
 def test_a_python_whose_tests_fail_fails_the_step_and_stops_no_other(

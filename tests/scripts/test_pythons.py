@@ -137,9 +137,17 @@ def test_the_summary_says_where_tests_ran_and_what_is_missing(pythons):
     assert said == "tested on Python 3.11 (all), 3.12.1 (core); not found here: 3.14"
 
 
+def test_lines_are_counted_by_the_newest_python_that_does_it_quickly(pythons):
+    """From 3.12 on (PEP 669); without one by our own."""
+    assert pythons.counts_lines([(3, 12), (3, 13)], (3, 11)) == (3, 13)
+    assert pythons.counts_lines([(3, 11), (3, 12)], (3, 13)) == (3, 13)
+    assert pythons.counts_lines([], (3, 11)) == (3, 11)
+
+
 def test_the_core_of_the_tests_is_there(pythons, scripts_folder):
     """Each path named exists, so that nothing is left out by a misspelling."""
     root = scripts_folder.parent
-    assert [path for path in (*pythons.CORE, *pythons.APART) if not (root / path).exists()] == []
+    named = (*pythons.CORE, *pythons.APART, *pythons.COVERING)
+    assert [path for path in named if not (root / path).exists()] == []
     for path in pythons.APART:
         assert any(path.startswith(f"{folder}/") for folder in pythons.CORE), path
