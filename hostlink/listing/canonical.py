@@ -149,7 +149,9 @@ def _list_pattern(list_form: str, signed: bool) -> re.Pattern[str]:
 
     signed: whether numbers from 32768 are shown as the negative ones of 16 bits.
     """
-    digits = "-?[0-9]+" if signed else "[0-9]+"
+    # No board was met that fills its numbers with zeros; one was that begins a listing with a row
+    # such as "000000 bytes used".
+    digits = f"{'-?' if signed else ''}(?!0[0-9])[0-9]+"
     before, number, rest = list_form.partition("{number}")
     between, text, after = rest.partition("{text}")
     if not number or not text:

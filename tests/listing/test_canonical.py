@@ -114,6 +114,15 @@ def test_a_row_that_is_not_listed_is_none(row):
     assert listed_line(row, Form(list_form="{number}: {text}")) is None
 
 
+@pytest.mark.parametrize("list_form", ["{number} {text}", "{number}: {text}"])
+def test_a_number_filled_with_zeros_is_no_line_number(list_form):
+    """A board was met that begins its listing so; a lone 0 is a number that some boards take."""
+    form = Form(list_form=list_form)
+    for row in ("000000 bytes used.  001686 bytes free.", "000035: bytes used", "01 A"):
+        assert listed_line(row, form) is None
+    assert listed_line("0: A" if ":" in list_form else "0 A", form) == Line.from_text("0 A")
+
+
 @pytest.mark.parametrize("list_form", ["", "{number}", "{text} {number}", "10 {text}"])
 def test_a_list_form_without_both_fields_is_refused(list_form):
     """A profile that cannot say where number and text stand is an error of the profile."""
