@@ -22,6 +22,7 @@ from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
+    from hostlink.app.desk import Desk
     from hostlink.app.work import Attached, Job
     from hostlink.archive import Archive
     from hostlink.board.profile import Profile
@@ -78,6 +79,7 @@ class DeskApp(App[None]):
         self._archive = archive
         self.archive: Archive
         self.failed: HostlinkError | None = None
+        self.begun = False  # the archive and the profile come after the first drawing
         self.baud = baud
         self.now = now
         self.first_port = port or self.settings.port
@@ -127,9 +129,13 @@ class DeskApp(App[None]):
     # --- what all screens share --------------------------------------------------------------
 
     @property
-    def desk(self) -> Any:
+    def desk(self) -> Desk:
         """The main screen."""
-        return self.screen_stack[0]
+        from hostlink.app.desk import Desk
+
+        first = self.screen_stack[0]
+        assert isinstance(first, Desk)
+        return first
 
     def tell(self, sentence: str) -> None:
         """Say something in the desk's last line; it stays until something else is said."""
@@ -227,7 +233,7 @@ class DeskApp(App[None]):
         choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)
         self.attached[port] = Attached(choice, self.archive)
         self.make_current(port)
-        self.desk.look_again()
+        self.desk.readings.look_again()
 
     def detach(self, port: str) -> None:
         """Close a board's port; what the board holds stays there."""
@@ -240,22 +246,19 @@ class DeskApp(App[None]):
             self.current = None
             if others:
                 self.make_current(others[-1])
-        self.desk.board_changed()
+        self.desk.readings.show()
 
     def make_current(self, port: str) -> None:
         """Let loading, saving and the console go to this board."""
         self.current = self.attached[port]
-        self.desk.board_changed()
+        self.desk.readings.show()
 
     def drain(self) -> None:
         """Take in what the owners report: thirty times a second, in the app's thread."""
         for attached in list(self.attached.values()):
             attached.drain()
-        if not self.desk.begun:
-            return
-        self.desk.watch_boards()
-        if self.current is not None:
-            self.desk.show_console(self.current)
+        if self.begun:
+            self.desk.drain()
 
     def watch_job(
         self,

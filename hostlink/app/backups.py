@@ -75,17 +75,17 @@ def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[Bac
     names = [item.name for item in items]
     of = f" of {backup.board}" if backup.board else ""
     job = attached.do(
-        f"Putting {backup.spec}{of} back on {app.desk.board_name(attached)}",
+        f"Putting {backup.spec}{of} back on {app.desk.readings.name_of(attached)}",
         lambda session, archive: putback(session, archive, backup, names),
     )
 
     def done(result: PutBack) -> str:
-        app.desk.look_again(attached, quietly=True)
+        app.desk.readings.look_again(attached, quietly=True)
         return put_back_words(result)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
         """The board itself has the last word on what fits."""
-        app.desk.unknown_now(attached)
+        app.desk.readings.unknown_now(attached)
         attached.read_at = None
         if isinstance(error, MisfitError):
             found = error.found
@@ -164,7 +164,7 @@ class BackupsScreen(Page[None]):
         words = plural(len(found), "backup")
         own = sum(one.board_uuid == mine for one in found)
         if current is not None:
-            words += f", {own:,} of {self.app.desk.board_name(current)}"
+            words += f", {own:,} of {self.app.desk.readings.name_of(current)}"
         self.set_head(f"Backups: {words}")
         self.query_one("#backups", Rows).show(
             [
@@ -254,7 +254,7 @@ class BackupsScreen(Page[None]):
         backup = self.chosen
         if backup is None:
             return
-        attached = self.app.desk.need_board()
+        attached = self.app.desk.readings.need()
         if attached is None:
             return
         items = [item for item in backup.items if not self.marked or item.name in self.marked]
@@ -283,4 +283,6 @@ class BackupsScreen(Page[None]):
             return
         desk, text = self.app.desk, item.content.text
         self.dismiss()
-        desk.unless_lost(lambda: desk.show_sheet(Sheet(name=item.slot.upper()), text))
+        desk.sheet_pane.unless_lost(
+            lambda: desk.sheet_pane.show_sheet(Sheet(name=item.slot.upper()), text)
+        )

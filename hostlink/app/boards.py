@@ -239,7 +239,7 @@ class BoardsScreen(Page[None]):
         def answered(label: str | None) -> None:
             if label is not None:
                 self.app.careful(lambda: label_board(self.app.archive, row.port, label))
-                self.app.desk.board_changed()
+                self.app.desk.readings.show()
                 self.action_renew()
 
         self.app.push_screen(AskText("What do you call this board?", row.label), answered)

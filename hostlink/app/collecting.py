@@ -46,7 +46,8 @@ def take_in(app: DeskApp, source: Path) -> None:
                 _aside(app, lambda: keep_all(app.archive, gathered, profile), held)
 
         def held(collected: Collected) -> None:
-            app.desk.after_keeping()
+            app.desk.shelf.renew()
+            app.desk.sheet_pane.check()
             new = sum(one.is_new for _, one in collected.kept)
             old = len(collected.kept) - new
             failed = collected.left_out[len(gathered.left_out) :]

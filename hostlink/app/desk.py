@@ -2,129 +2,76 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import Binding, BindingType
-from textual.containers import Container, Horizontal, Vertical
-from textual.widgets import Static
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Input, Static
 
+from hostlink.app.board_console import BoardConsole
+from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsolePane
-from hostlink.app.editor import Ledger, ListingEditor
+from hostlink.app.desk_actions import ACTIONS
+from hostlink.app.editor import ListingEditor
 from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.readings import Readings
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import open_sheet
-from hostlink.app.sheet_desk import HINT
+from hostlink.app.sheet_pane import SheetPane
 from hostlink.app.shelf import Shelf
-from hostlink.app.texts import revision_words
-from hostlink.app.workshop_desk import WorkshopDesk
+from hostlink.app.transfers import Transfers
+from hostlink.app.watch import Watch
+from hostlink.app.workshop import Workshop
+from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.revisions import Wish
-    from hostlink.jobs.backup import BackedUp
-    from hostlink.jobs.looking import Looked
 
+HELP = "F1 help"
+HINT = f"Ctrl+P every action    {HELP}"
 _AFTER_PAINT_S = 0.05
+_WORK = {action.id: action.work for action in ACTIONS}
 
 
-class Desk(WorkshopDesk):
-    """The main screen."""
+class Desk(Screen[None]):
+    """The main screen. It lays its parts out and hands each action to the one that does it."""
 
     app: DeskApp
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS
     AUTO_FOCUS = "#listing"
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding(
-            "ctrl+l",
-            "load",
-            "Load into the board",
-            priority=True,
-            tooltip="Send the listing, read it back, prove it",
-        ),
-        Binding(
-            "ctrl+g",
-            "save",
-            "Save from the board",
-            priority=True,
-            tooltip="Capture what the board holds as a revision",
-        ),
-        Binding(
-            "ctrl+s",
-            "keep",
-            "Keep in the archive",
-            priority=True,
-            tooltip="Store the listing in the editor as a revision",
-        ),
-        Binding(
-            "ctrl+n",
-            "new",
-            "New listing",
-            priority=True,
-            tooltip="An empty sheet; paste into it or type",
-        ),
-        Binding(
-            "ctrl+o",
-            "open",
-            "Open a listing file",
-            priority=True,
-            tooltip="Or a folder or zip file of listings",
-        ),
-        Binding(
-            "ctrl+f",
-            "find",
-            "Find in the archive",
-            priority=True,
-            tooltip="By name, title, tag or a line",
-        ),
-        Binding(
-            "ctrl+t",
-            "console",
-            "Console",
-            priority=True,
-            tooltip="Type to the board; again: back to the archive",
-        ),
-        Binding("alt+g", "run", "Run the program on the board", tooltip="Its output comes here"),
-        Binding("alt+x", "interrupt", "Interrupt the program", tooltip="The one that runs there"),
-        Binding("alt+z", "restart", "Restart the board", tooltip="Its program is kept first"),
-        Binding("alt+l", "look", "Look at the board", tooltip="Read what it holds now"),
-        Binding("alt+h", "history", "Revisions", tooltip="All revisions of the program"),
-        Binding("alt+c", "compare_board", "Compare with the board", tooltip="Line by line"),
-        Binding("alt+m", "mend", "Mend the listing", tooltip="Repair what pasting did to it"),
-        Binding("alt+v", "findings", "Review: every finding", tooltip="And silence a rule"),
-        Binding("alt+e", "references", "Cross-reference", tooltip="Who uses a line, a variable"),
-        Binding("alt+d", "shrink", "Make it smaller", tooltip="By levels, or until it fits"),
-        Binding("alt+r", "renumber", "Renumber", tooltip="New line numbers; jumps follow"),
-        Binding("alt+w", "sheet", "Write a listing sheet", tooltip="To type from, with codes"),
-        Binding("alt+t", "check_codes", "Check codes", tooltip="Which lines were typed wrong"),
-        Binding("alt+u", "card", "Write the board's card", tooltip="Its words and limits"),
-        Binding("alt+j", "give", "Give listings out", tooltip="As files or as one zip file"),
-        Binding("alt+n", "name", "Name the listing", tooltip="The program it is kept under"),
-        Binding("alt+y", "boards", "Boards", tooltip="Attach, detach, label, choose"),
-        Binding("alt+k", "backup", "Back up the board", tooltip="All that it holds"),
-        Binding("alt+p", "put_back", "Put back a backup", tooltip="All of it, or single items"),
-        Binding("alt+o", "stored", "Programs stored on the board", tooltip="Store and recall"),
-        Binding("alt+i", "firmware", "Firmware", tooltip="Review an image, write it"),
-        Binding("alt+s", "settings", "Settings", tooltip="Theme, default port and profile"),
-        Binding("escape", "to_listing", "Back to the listing", tooltip="From archive or console"),
-    ]
+    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in ACTIONS]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ruler = MemoryRuler(id="ruler")
+        self.sheet_pane: SheetPane = SheetPane(self.ruler, id="sheet")
+        self.shelf: Shelf = Shelf(id="shelf")
+        self.states: BoardStates = BoardStates()
+        self.readings: Readings = Readings(self)
+        self.transfers: Transfers = Transfers(self)
+        self.console: BoardConsole = BoardConsole(self)
+        self.watcher: Watch = Watch(self)
+        self.workshop: Workshop = Workshop(self)
+
+    @property
+    def editor(self) -> ListingEditor:
+        """The listing's editor."""
+        return self.sheet_pane.editor
 
     def compose(self) -> ComposeResult:
         yield Static("", id="board", markup=False)
-        yield MemoryRuler(id="ruler")
-        editor = ListingEditor(id="listing")
+        yield self.ruler
         with Container(id="body"):
-            with Vertical(id="sheet"):
-                with Horizontal(id="sheet-head"):
-                    yield Static("", id="sheet-name", markup=False)
-                    yield Static(Ledger.HEAD, id="ledger-head", markup=False)
-                with Horizontal(id="text-and-ledger"):
-                    yield editor
-                    yield Ledger(editor, id="ledger")
-                yield Static("", id="finding", markup=False)
+            yield self.sheet_pane
             with Vertical(id="band"):
-                yield Shelf(id="shelf")
+                yield self.shelf
                 yield ConsolePane(id="console", classes="-away")
         yield Static(HINT, id="told", markup=False)
 
@@ -136,22 +83,97 @@ class Desk(WorkshopDesk):
         if not self.app.open_archive():
             return
         self.shelf.open(self.app.archive)
-        self.begun = True
-        self.board_changed()
+        self.app.begun = True
+        self.readings.show()
         if self.app.settings.trouble:
             self.app.tell(self.app.settings.trouble)
         if self.app.opens:
-            self.app.careful(lambda: self.show_sheet(open_sheet(self.app.opens, self.app.archive)))
+            self.app.careful(
+                lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
+            )
         if self.app.first_port:
             self.app.attach(self.app.first_port)
 
+    def action_work(self, name: str) -> None:
+        """Do what a key or the palette asked for. name: the `id` of one of ACTIONS."""
+        _WORK[name](self)
+
+    def drain(self) -> None:
+        """Take in what became of the boards and what the current one sent."""
+        self.watcher.look_around()
+        if self.app.current is not None:
+            self.console.show(self.app.current)
+
+    def would_be_lost(self) -> Sequence[str]:
+        """Reasons to ask before leaving."""
+        reasons = []
+        if self.sheet_pane.unkept:
+            reasons.append("The text in the editor is not kept.")
+        busy = [each.busy for each in self.app.attached.values() if each.busy]
+        if any(job is not None and job.shown for job in busy):
+            reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
+        return reasons
+
+    # --- its parts ---------------------------------------------------------------------------
+
+    def on_console_pane_entered(self, event: ConsolePane.Entered) -> None:
+        event.stop()
+        self.console.type_line(event.line)
+
+    def on_sheet_pane_kept(self, event: SheetPane.Kept) -> None:
+        event.stop()
+        self.shelf.renew()
+
+    def on_shelf_opened(self, event: Shelf.Opened) -> None:
+        event.stop()
+        self.sheet_pane.open_word(event.word)
+
+    def on_shelf_failed(self, event: Shelf.Failed) -> None:
+        event.stop()
+        self.app.trouble(event.error)
+
+    def to_archive(self) -> None:
+        """To the archive's search."""
+        self.show_band("shelf")
+        self.query_one("#find", Input).focus()
+
+    def to_console(self) -> None:
+        """To the console; from there back to the archive."""
+        if self.query_one(ConsolePane).has_focus_within:
+            self.to_archive()
+            return
+        self.show_band("console")
+        self.query_one("#console-line", Input).focus()
+
+    def show_band(self, name: str) -> None:
+        """Which of the two the band shows where it has room for one only."""
+        for each in ("shelf", "console"):
+            self.query_one(f"#{each}").set_class(each != name, "-away")
+
+    def to_listing(self) -> None:
+        """Back to the listing; from a search with words in it, first to an empty one."""
+        find = self.query_one("#find", Input)
+        if find.value and self.shelf.has_focus_within:
+            self.shelf.clear_search()
+            find.focus()
+            return
+        self.editor.focus()
+
+    def show_told(self, sentence: str) -> None:
+        """Say something in the last line."""
+        with contextlib.suppress(Exception):
+            text, room = safe(sentence), self.size.width - 2 - len(HELP)
+            if text and len(text) < room - 2:
+                text = f"{text:<{room}}{HELP}"
+            self.query_one("#told", Static).update(Content(text or HINT))
+
     # --- the other screens -------------------------------------------------------------------
 
-    def action_history(self) -> None:
+    def show_revisions(self) -> None:
         """The revisions of the program in the editor, else of the one at the list's cursor."""
         from hostlink.app.revisions import RevisionsScreen
 
-        material = self.sheet.material
+        material = self.sheet_pane.sheet.material
         revision = material.revision if material is not None else None
         name = self.shelf.program if self.shelf.has_focus_within else ""
         name = name or (revision.program if revision is not None else self.shelf.program)
@@ -165,92 +187,44 @@ class Desk(WorkshopDesk):
                 return
             what, spec = wish
             if what == "open":
-                self.open_word(spec)
+                self.sheet_pane.open_word(spec)
             elif what == "load":
-                attached = self.need_board()
+                attached = self.readings.need()
                 if attached is not None:
-                    self.load_word(attached, spec)
+                    self.transfers.load_word(attached, spec)
             else:
-                self.compare_with_board(spec)
+                self.transfers.compare(spec)
 
         self.app.push_screen(RevisionsScreen(name), wished)
 
-    def action_compare_board(self) -> None:
-        self.compare_with_board("")
-
-    def compare_with_board(self, spec: str) -> None:
-        """Compare a revision, or with "" the text in the editor, with what the board holds now."""
-        from hostlink.app.compare import CompareScreen
-        from hostlink.jobs.looking import look
-        from hostlink.jobs.material import from_archive
-        from hostlink.listing import Listing
-
-        attached = self.need_board()
-        if attached is None:
-            return
-        text, name = self.editor.text, "the editor"
-        if spec:
-            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
-            if held is None:
-                return
-            text, name = held.text, revision_words(spec)
-        job = attached.do("Reading the board", look, shown=False)
-
-        def done(looked: Looked) -> str:
-            self.took_look(attached, looked)
-            board = looked.content.text if looked.content is not None else ""
-            self.app.push_screen(
-                CompareScreen(
-                    Listing.from_text(text),
-                    Listing.from_text(board),
-                    (name, self.board_name(attached)),
-                    self.app.profile.rules,
-                )
-            )
-            return "The board was read; nothing was changed."
-
-        self.app.watch_job(job, done=done)
-
-    def action_boards(self) -> None:
+    def show_boards(self) -> None:
+        """The boards that are here, to attach, label and choose."""
         from hostlink.app.boards import BoardsScreen
 
         self.app.push_screen(BoardsScreen())
 
-    def action_settings(self) -> None:
+    def show_settings(self) -> None:
+        """The settings."""
         from hostlink.app.settings_screen import SettingsScreen
 
         self.app.push_screen(SettingsScreen())
 
-    def action_backup(self) -> None:
-        from hostlink.jobs.backup import backup
-
-        attached = self.need_board()
-        if attached is None:
-            return
-        job = attached.do(f"Backing up {self.board_name(attached)}", backup)
-
-        def done(backed: BackedUp) -> str:
-            names = ", ".join(item.name for item in backed.backup.items)
-            unread = "".join(
-                f" {name} could not be read: {why}" for name, why in backed.unread.items()
-            )
-            return f"Kept as {backed.backup.spec}: {names}.{unread}"
-
-        self.app.watch_job(job, done=done)
-
-    def action_put_back(self) -> None:
+    def show_backups(self) -> None:
+        """The backups, to be put back."""
         from hostlink.app.backups import BackupsScreen
 
         self.app.push_screen(BackupsScreen())
 
-    def action_stored(self) -> None:
-        from hostlink.app.stored import show_stored
+    def show_stored(self) -> None:
+        """The programs stored on the current board."""
+        from hostlink.app import stored
 
-        attached = self.need_board()
+        attached = self.readings.need()
         if attached is not None:
-            show_stored(self.app, attached)
+            stored.show_stored(self.app, attached)
 
-    def action_firmware(self) -> None:
+    def ask_for_image(self) -> None:
+        """Ask for a firmware image, then show its review."""
         from hostlink.app.dialogues import AskText
         from hostlink.app.firmware import FirmwareScreen, review_file
         from hostlink.jobs.files import named_path

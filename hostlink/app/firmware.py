@@ -167,7 +167,7 @@ class FirmwareScreen(Page[None]):
         )
 
     def _caution(self, go_on: Callable[[Attached], object]) -> None:
-        attached = self.app.desk.need_board()
+        attached = self.app.desk.readings.need()
         if attached is None:
             return
         words = in_app(CAUTIONS.format(part=CHIP.part, port=attached.port).replace("\n  ", " "))
@@ -215,15 +215,15 @@ class FirmwareScreen(Page[None]):
                 return write_firmware(session, archive, wanted)
 
         def done(written: Written) -> str:
-            self.app.desk.look_again()
+            self.app.desk.readings.look_again()
             return written_words(written)
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            self.app.desk.unknown_now(attached)  # it may have been restarted
+            self.app.desk.readings.unknown_now(attached)  # it may have been restarted
             attached.read_at = None
             return self._way_on(error, used[-1], attached) if used else None
 
-        job = attached.do(f"Writing firmware to {self.app.desk.board_name(attached)}", work)
+        job = attached.do(f"Writing firmware to {self.app.desk.readings.name_of(attached)}", work)
         self.app.watch_job(job, done=done, failed=failed)
 
     def _way_on(

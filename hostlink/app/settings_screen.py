@@ -88,7 +88,7 @@ class SettingsScreen(Page[None]):
                 if value and self.app.careful(lambda: find_profile(value)) is None:
                     return
                 self.app.first_profile = value
-                self.app.desk.board_changed()
+                self.app.desk.readings.show()
             self.app.keep_settings(**{key: value})
             self._show()
 

@@ -13,7 +13,7 @@ from textual.widgets import Static
 from hostlink.app.dialogues import Ask, AskText
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
-from hostlink.app.texts import Held, board_sentence
+from hostlink.app.texts import board_sentence
 from hostlink.archive import Archive
 from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed
 from hostlink.jobs.session import Session
@@ -79,11 +79,11 @@ class StoredScreen(Page[None]):
         self._show()
 
     def _show(self) -> None:
-        name = self.app.desk.board_name(self.attached)
+        name = self.app.desk.readings.name_of(self.attached)
         head = f"Stored on {name}: {plural(len(self.slots), 'program')}"
         self.set_head(head)
         self.query_one(Rows).show([Entry(slot.name, (slot.name, slot.row)) for slot in self.slots])
-        held = self.app.desk.held.get(self.attached.port, Held())
+        held = self.app.desk.states.held(self.attached.port)
         words = [f"{board_sentence(name, held)}.", "", WEAR_WARNING]
         text = "\n".join(safe(one) for one in words)
         self.query_one("#stored-detail", Static).update(Content(text))
@@ -104,12 +104,12 @@ class StoredScreen(Page[None]):
 
     def _read_again(self) -> None:
         """Read what memory holds now, and list again, to say it here too."""
-        self.app.desk.look_again(self.attached, quietly=True)
+        self.app.desk.readings.look_again(self.attached, quietly=True)
         self.action_renew()
 
     def _failed(self, _: BaseException) -> None:
         """Nobody can say what memory holds until it is read."""
-        self.app.desk.unknown_now(self.attached)
+        self.app.desk.readings.unknown_now(self.attached)
         self._show()
 
     # --- recalling ---------------------------------------------------------------------------
@@ -133,7 +133,7 @@ class StoredScreen(Page[None]):
     # --- storing -----------------------------------------------------------------------------
 
     def action_store(self) -> None:
-        spec = self.app.desk.held.get(self.attached.port, Held()).spec
+        spec = self.app.desk.states.held(self.attached.port).spec
         program, at, _ = spec.rpartition("@")
         slots = self.attached.choice.profile.commands.slots
         names = f"One of {', '.join(slots)}." if slots else "One short word."
@@ -177,7 +177,7 @@ class StoredScreen(Page[None]):
 
     def _store(self, name: str) -> None:
         job = self.attached.do(
-            f"Storing what {self.app.desk.board_name(self.attached)} holds as {name}",
+            f"Storing what {self.app.desk.readings.name_of(self.attached)} holds as {name}",
             lambda session, archive: store(session, archive, name),
         )
 

@@ -35,7 +35,7 @@ FoundRow = tuple[str, str, str, str]
 
 def ask_to_survey(app: DeskApp, attached: Attached) -> None:
     """Ask how far a survey may go, run it, and show what it found."""
-    name = app.desk.board_name(attached)
+    name = app.desk.readings.name_of(attached)
 
     def answered(answer: str | None) -> None:
         if answer in ("talk", "storing"):
@@ -60,7 +60,7 @@ def ask_to_survey(app: DeskApp, attached: Attached) -> None:
 def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
     options = SurveyOptions(consent=Consent(storing=storing))
     job = attached.do(
-        f"Surveying {app.desk.board_name(attached)}",
+        f"Surveying {app.desk.readings.name_of(attached)}",
         lambda session, archive: survey(session, archive, options),
     )
 
@@ -68,7 +68,7 @@ def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
         return f"The survey is done; the board holds {plural(surveyed.lines, 'line')} as before."
 
     def then(surveyed: Surveyed) -> None:
-        name = app.desk.board_name(attached)
+        name = app.desk.readings.name_of(attached)
         rows = finding_rows(surveyed.findings)
         app.push_screen(SurveyScreen(name, surveyed.told, rows, surveyed.profile, attached))
 
@@ -215,7 +215,7 @@ class SurveyScreen(Page[None]):
 
         def done(_: object) -> str:
             attached.choice = choice
-            self.app.desk.look_again(attached, quietly=True)
+            self.app.desk.readings.look_again(attached, quietly=True)
             if self.is_current:
                 self.dismiss()
             return f"{capital(self.board)} is talked to by profile {profile.name} from now on."

@@ -7,10 +7,11 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from hostlink.archive.times import shown
+from hostlink.listing.finding import SEVERITIES
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
-    from hostlink.listing import Ledger
+    from hostlink.listing import Ledger, Review
 
 
 USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
@@ -118,6 +119,21 @@ def ruler_scale(width: int, total: int, limit: int) -> str:
 
 def _place(value: int, scale: int, width: int) -> int:
     return min(width - 1, value * width // scale)
+
+
+def finding_words(review: Review, row: int) -> str:
+    """What the review says of a row of the listing, from 0, or else of the listing as a whole."""
+    found = review.findings
+    at_row = [one for one in found if one.line_at - 1 == row]
+    chosen = at_row or [one for one in found if not one.line_at] or list(found)
+    if not chosen:
+        return "The review found nothing wrong."
+    first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
+    where = "" if at_row or first.number is None else f"Line {first.number}: "
+    more = len(found) - 1
+    others = f" (Alt+V: {more:,} more)" if more else ""
+    advice = "Alt+D makes it smaller." if first.rule == "does-not-fit" else first.advice
+    return f"{where}{first.message} {advice}{others}"
 
 
 def ago(then: datetime, now: datetime) -> str:

@@ -41,7 +41,7 @@ class Stage:
 
         async def run() -> None:
             async with app.run_test(size=size) as pilot:
-                await until(pilot, lambda: app.desk.begun)
+                await until(pilot, lambda: app.begun)
                 if port:
                     await until(pilot, lambda: asked(app) or (app.current and settled(app)))
                 try:

@@ -23,8 +23,8 @@ def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         first, second = app.attached
         assert app.current.port == second
-        assert app.desk.held[second].spec == "TIDE@1"
-        assert not app.desk.held[first].lines
+        assert app.desk.states.held(second).spec == "TIDE@1"
+        assert not app.desk.states.held(first).lines
 
     stage.play(story, opens="shipped:TIDE")
 

@@ -48,7 +48,7 @@ def test_the_ledger_beside_the_text_is_the_measured_one(stage: Any) -> None:
             beside = ledger.text_at(row.line.at - 1)
             assert beside.lstrip("! ").split() == [str(row.cost), str(row.so_far)]
         assert "!" in ledger.text_at(1)  # 5 stands after 20
-        assert app.desk.unkept
+        assert app.desk.sheet_pane.unkept
 
     stage.play(story)
 
@@ -96,7 +96,7 @@ def test_keeping_asks_for_a_name_once_and_never_keeps_twice(
         assert isinstance(app.screen, AskText)
         await type_text(pilot, "lamp\n")
         await wait(pilot, lambda: "Kept as LAMP@1." in app.said)
-        assert not app.desk.unkept
+        assert not app.desk.sheet_pane.unkept
         await pilot.press("ctrl+s")
         await wait(pilot, lambda: any("Nothing new" in said for said in app.said))
         await type_text(pilot, "0")
@@ -174,7 +174,7 @@ def test_a_file_is_opened_by_its_name_and_a_missing_one_is_told(
         await type_text(pilot, "pier.bas\n")
         await pilot.pause()
         assert app.desk.editor.text == "10 END\n"
-        assert app.desk.sheet.name == "PIER"
+        assert app.desk.sheet_pane.sheet.name == "PIER"
         await pilot.press("ctrl+o")
         await type_text(pilot, "nothing\n")
         await pilot.pause()

@@ -10,6 +10,7 @@ from textual.binding import Binding
 from textual.events import Key
 
 from hostlink.app.desk import Desk
+from hostlink.app.desk_actions import ACTIONS
 from hostlink.app.findings import FindingsScreen
 
 ALT = [
@@ -33,6 +34,25 @@ def sent(key: str) -> list[Key]:
 def test_every_alt_key_arrives_as_itself(key: str) -> None:
     """Some letters never do: Escape and b is how terminals send Ctrl and the left arrow."""
     assert [event.key for event in sent(key)] == [key]
+
+
+def test_every_action_of_the_desk_has_a_name_of_its_own_and_works(stage: Any) -> None:
+    """Settings can name it, and what it leads to is there: each opens, says or moves something."""
+    assert len({action.id for action in ACTIONS}) == len(ACTIONS)
+
+    async def story(pilot: Any, app: Any) -> None:
+        for action in ACTIONS:
+            said, stack, focus = len(app.said), len(app.screen_stack), app.focused
+            await app.run_action(action.binding.action, default_namespace=app.desk)
+            await pilot.pause()
+            moved = (len(app.said), len(app.screen_stack), app.focused) != (said, stack, focus)
+            assert moved or action.id == "new", action.id
+            while app.screen is not app.desk:
+                app.pop_screen()
+                await pilot.pause()
+            app.set_focus(None)
+
+    stage.play(story, port="")
 
 
 def test_no_key_of_the_desk_is_taken_by_a_line_to_type_in(stage: Any) -> None:

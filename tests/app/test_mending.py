@@ -23,7 +23,7 @@ def test_a_pasted_page_opens_mended_and_ready_to_load(stage: Any, wait: Any) -> 
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.text == mend(text, app.profile.rules).text
-        assert not app.desk.checked.errors
+        assert not app.desk.sheet_pane.checked.errors
         assert not app.current.rows
 
     stage.play(story)

@@ -51,7 +51,7 @@ async def _over(pilot: Any, app: Any, wait: Any) -> None:
     app.desk.editor.move_cursor((16, 0))
     await pilot.pause()
     app.desk.editor.insert("5 GOTO 77\n")
-    await wait(pilot, lambda: app.desk.checked.errors)
+    await wait(pilot, lambda: app.desk.sheet_pane.checked.errors)
     app.desk.editor.move_cursor((16, 0))
 
 
@@ -72,7 +72,7 @@ async def _rescue(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _mending(pilot: Any, app: Any, wait: Any) -> None:
     app.desk.editor.load_text("")
-    app.desk.sheet = type(app.desk.sheet)()
+    app.desk.sheet_pane.sheet = type(app.desk.sheet_pane.sheet)()
     app.desk.editor.post_message(events.Paste(PAGE))
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 

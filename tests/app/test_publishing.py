@@ -68,7 +68,7 @@ def test_a_page_that_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: A
 
     async def story(pilot: Any, app: Any) -> None:
         for name in ("nowhere/x.html", "x" * 300, "/", ".", "~nobody-of-this-name/x"):
-            app.desk.action_card()
+            app.desk.workshop.card()
             await wait(pilot, lambda: isinstance(app.screen, AskText))
             app.screen.query_one("#answer").value = name
             await pilot.press("enter")
@@ -133,10 +133,10 @@ def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        material = app.desk.sheet.as_material(LAMP, app.profile)
+        material = app.desk.sheet_pane.sheet.as_material(LAMP, app.profile)
         write_sheet(Path("lamp.html"), material, app.profile, material.matter, replace=False)
         for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
-            app.desk.type_line(line)
+            app.desk.console.type_line(line)
             await wait(pilot, lambda: is_settled(app))
         await pilot.press("alt+t")
         await wait(pilot, lambda: isinstance(app.screen, Ask))

@@ -8,8 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.app import texts
-from hostlink.app.texts import Held, ago, board_sentence, room_words, ruler, ruler_scale
-from hostlink.listing import Listing, Rules, Storage, measure
+from hostlink.app.texts import (
+    Held,
+    ago,
+    board_sentence,
+    finding_words,
+    room_words,
+    ruler,
+    ruler_scale,
+)
+from hostlink.listing import Listing, Rules, Storage, measure, review
 from hostlink.words import safe
 
 SIZES = st.integers(0, 5000)
@@ -86,3 +94,14 @@ def test_ages_are_told_in_the_largest_whole_unit() -> None:
     assert ago(now - timedelta(minutes=150), now) == "2 hours ago"
     assert ago(now - timedelta(days=1, hours=3), now) == "1 day ago"
     assert ago(now, now) == "just now"
+
+
+def test_the_row_at_the_cursor_comes_first_then_what_is_of_the_whole_listing() -> None:
+    """Else the worst finding of another line, by its number; how many more there are is told."""
+    checked = review(Listing.from_text("10 GOTO 99\n20 PRINT 1\n30 GOTO 98\n"), Rules())
+    assert len(checked.findings) == 2
+    assert "98" in finding_words(checked, 2) and "Line" not in finding_words(checked, 2)[:5]
+    assert finding_words(checked, 1).startswith("Line 10: ")
+    assert finding_words(checked, 1).endswith("(Alt+V: 1 more)")
+    clean = review(Listing.from_text("10 PRINT 1\n"), Rules())
+    assert finding_words(clean, 0) == "The review found nothing wrong."

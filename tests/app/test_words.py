@@ -124,7 +124,10 @@ def test_the_mouse_does_what_the_keys_do(stage: Any, wait: Any) -> None:
         await pilot.click("#programs", offset=(6, 2))
         await pilot.click("#programs", offset=(6, 2))
         await wait(pilot, lambda: app.desk.editor.text.strip() != "")
-        assert app.desk.sheet.name == app.desk.shelf.query_one("#programs").entries[1].cells[0]
+        assert (
+            app.desk.sheet_pane.sheet.name
+            == app.desk.shelf.query_one("#programs").entries[1].cells[0]
+        )
 
     stage.play(story, port="")
 
@@ -142,7 +145,7 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
     async def story(pilot: Any, app: Any) -> None:
         for text in parts:
             safe = text.encode("utf-8", "replace").decode("utf-8")
-            app.desk.show_sheet(Sheet(), f"10 REM {safe}\n20 GOTO {safe}")
+            app.desk.sheet_pane.show_sheet(Sheet(), f"10 REM {safe}\n20 GOTO {safe}")
             app.tell(text)
             app.desk.query_one(Transcript).add([(text, False), (text, True)])
             app.desk.query_one(ConsolePane).show([], text)

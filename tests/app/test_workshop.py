@@ -59,7 +59,7 @@ def test_a_text_taken_is_taken_back_by_ctrl_z_and_kept_by_nobody(
         app.desk.editor.load_text(LAMP)
         await pilot.press(key, "enter")
         await wait(pilot, lambda: app.screen is app.desk and app.desk.editor.text != LAMP)
-        assert app.desk.unkept
+        assert app.desk.sheet_pane.unkept
         assert app.said[-1].endswith("Nothing is kept yet.")
         await pilot.press("ctrl+z")
         await wait(pilot, lambda: app.desk.editor.text == LAMP)
@@ -95,7 +95,7 @@ def test_what_is_too_big_is_first_offered_to_be_made_to_fit(stage: Any, wait: An
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.text.count('PRINT "') == 12  # 9 blanks out of 21 were enough
-        assert app.desk.checked.ledger.fits
+        assert app.desk.sheet_pane.checked.ledger.fits
 
     stage.play(story, port="")
 

@@ -1,25 +1,24 @@
-"""The desk's listing and archive: opening, reviewing, keeping, finding."""
+"""The listing on the desk: the editor with its costs and findings, and where its text came from."""
 
 from __future__ import annotations
 
-import contextlib
 from collections import defaultdict
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
 from textual.content import Content
-from textual.screen import Screen
+from textual.message import Message
 from textual.timer import Timer
-from textual.widgets import Input, Static, TextArea
+from textual.widgets import Static, TextArea
 
-from hostlink.app.console import ConsolePane
 from hostlink.app.editor import Ledger, ListingEditor
 from hostlink.app.ruler import MemoryRuler
 from hostlink.app.sheet import Sheet, open_sheet
-from hostlink.app.shelf import Shelf
+from hostlink.app.texts import finding_words
 from hostlink.errors import HostlinkError
-from hostlink.listing.finding import SEVERITIES
-from hostlink.words import plural, safe
+from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -27,31 +26,35 @@ if TYPE_CHECKING:
 
 _LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
 _PAUSE_S = 0.3
-HELP = "F1 help"
-HINT = f"Ctrl+P every action    {HELP}"
+NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
 
 
-class SheetDesk(Screen[None]):
-    """The half of the desk that needs no board."""
+class SheetPane(Vertical):
+    """One listing being worked on: shown, reviewed, opened, named, mended and kept."""
 
     app: DeskApp
 
-    def __init__(self) -> None:
-        super().__init__()
+    class Kept(Message):
+        """The text was kept in the archive."""
+
+    def __init__(self, ruler: MemoryRuler, *, id: str) -> None:
+        """ruler: shows the listing's size, and the place of the line at the cursor."""
+        super().__init__(id=id)
         self.sheet = Sheet()
         self.checked: Review
-        self.begun = False  # the archive and the profile come after the first drawing
+        self.editor = ListingEditor(id="listing")
+        self._ruler = ruler
+        self._ledger = Ledger(self.editor, id="ledger")
         self._review_timer: Timer | None = None
 
-    # --- the listing -------------------------------------------------------------------------
-
-    @property
-    def editor(self) -> ListingEditor:
-        return self.query_one(ListingEditor)
-
-    @property
-    def shelf(self) -> Shelf:
-        return self.query_one(Shelf)
+    def compose(self) -> ComposeResult:
+        with Horizontal(id="sheet-head"):
+            yield Static("", id="sheet-name", markup=False)
+            yield Static(Ledger.HEAD, id="ledger-head", markup=False)
+        with Horizontal(id="text-and-ledger"):
+            yield self.editor
+            yield self._ledger
+        yield Static("", id="finding", markup=False)
 
     def show_sheet(self, sheet: Sheet, text: str | None = None) -> None:
         """Put a listing into the editor. text: another than the sheet's own."""
@@ -66,7 +69,7 @@ class SheetDesk(Screen[None]):
         if sheet is not None:
             self.unless_lost(lambda: self.show_sheet(sheet))
 
-    def unless_lost(self, go_on: Any) -> None:
+    def unless_lost(self, go_on: Callable[[], object]) -> None:
         """Go on at once where nothing can be lost, else ask."""
         from hostlink.app.dialogues import Ask
 
@@ -93,19 +96,11 @@ class SheetDesk(Screen[None]):
         """Whether the editor holds text that is nowhere else."""
         return self.sheet.changed(self.editor.text)
 
-    def would_be_lost(self) -> Sequence[str]:
-        """Reasons to ask before leaving."""
-        reasons = []
-        if self.unkept:
-            reasons.append("The text in the editor is not kept.")
-        busy = [each.busy for each in self.app.attached.values() if each.busy]
-        if any(job is not None and job.shown for job in busy):
-            reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
-        return reasons
+    # --- the review --------------------------------------------------------------------------
 
     def on_text_area_changed(self, event: TextArea.Changed) -> None:
         event.stop()
-        if not self.begun:
+        if not self.app.begun:
             return
         if len(event.text_area.text) <= _LARGE:
             self.check()
@@ -116,7 +111,7 @@ class SheetDesk(Screen[None]):
 
     def on_text_area_selection_changed(self, event: TextArea.SelectionChanged) -> None:
         event.stop()
-        if self.begun:
+        if self.app.begun:
             self.show_here()
 
     def check(self) -> None:
@@ -134,7 +129,7 @@ class SheetDesk(Screen[None]):
                 by_row[finding.line_at - 1].append(finding)
         ledger = self.checked.ledger
         self.editor.show_findings(dict(by_row), profile.rules.language)
-        self.query_one(Ledger).show(ledger.rows, ledger.limit, by_row)
+        self._ledger.show(ledger.rows, ledger.limit, by_row)
         self.query_one("#sheet-name", Static).update(Content(safe(self.sheet.title(text))))
         self.show_here()
 
@@ -161,29 +156,37 @@ class SheetDesk(Screen[None]):
         ledger = self.checked.ledger
         here = next((each for each in ledger.rows if each.line.at - 1 == row), None)
         span = (here.so_far - here.cost, here.so_far) if here is not None else (0, 0)
-        self.query_one(MemoryRuler).show(ledger, span)
+        self._ruler.show(ledger, span)
         static = self.query_one("#finding", Static)
-        words = self._finding_words(row)
-        static.set_class(bool(words) and bool(self.checked.errors), "-error")
-        static.update(Content(safe(words or self._all_well())))
+        words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
+        static.set_class(bool(self.checked.errors), "-error")
+        static.update(Content(safe(words)))
 
-    def _finding_words(self, row: int) -> str:
-        found = self.checked.findings
-        at_line = [one for one in found if one.line_at - 1 == row]
-        chosen = at_line or [one for one in found if not one.line_at] or list(found)
-        if not chosen or not self.editor.text.strip():
-            return ""
-        first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
-        where = "" if at_line or first.number is None else f"Line {first.number}: "
-        more = len(found) - 1
-        others = f" (Alt+V: {more:,} more)" if more else ""
-        advice = "Alt+D makes it smaller." if first.rule == "does-not-fit" else first.advice
-        return f"{where}{first.message} {advice}{others}"
+    # --- other texts -------------------------------------------------------------------------
 
-    def _all_well(self) -> str:
-        if not self.editor.text.strip():
-            return "Type a listing, paste one, or choose a program of the archive."
-        return "The review found nothing wrong."
+    def take_text(self, text: str | None, words: str) -> None:
+        """Replace the text in the editor so that Ctrl+Z brings the old one back. None: leave it."""
+        if text is None:
+            return
+        self.editor.replace(text, (0, 0), self.editor.document.end)
+        self.editor.move_cursor((0, 0))
+        self.check()
+        self.editor.focus()
+        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.")
+
+    def go_to_row(self, row: int | None) -> None:
+        """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
+        if row:
+            self.editor.move_cursor((row - 1, 0))
+            self.editor.focus()
+
+    def go_to_line(self, number: int | None) -> None:
+        """Put the cursor on the line that a number means."""
+        from hostlink.listing import Listing
+
+        if number is not None:
+            line = Listing.from_text(self.editor.text).numbered().get(number)
+            self.go_to_row(line.at if line is not None else None)
 
     def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
         event.stop()
@@ -193,7 +196,8 @@ class SheetDesk(Screen[None]):
         else:
             self.mend_text(text, self.sheet)
 
-    def action_mend(self) -> None:
+    def mend(self) -> None:
+        """Mend the text in the editor."""
         self.mend_text(self.editor.text, self.sheet)
 
     def mend_text(self, text: str, sheet: Sheet) -> None:
@@ -214,45 +218,12 @@ class SheetDesk(Screen[None]):
 
         self.app.push_screen(MendScreen(text, rules), taken)
 
-    # --- archive -----------------------------------------------------------------------------
-
-    def on_shelf_opened(self, event: Shelf.Opened) -> None:
-        event.stop()
-        self.open_word(event.word)
-
-    def on_shelf_failed(self, event: Shelf.Failed) -> None:
-        event.stop()
-        self.app.trouble(event.error)
-
-    def action_find(self) -> None:
-        self.show_band("shelf")
-        self.query_one("#find", Input).focus()
-
-    def action_console(self) -> None:
-        """To the console; from there back to the archive."""
-        if self.query_one(ConsolePane).has_focus_within:
-            self.action_find()
-            return
-        self.show_band("console")
-        self.query_one("#console-line", Input).focus()
-
-    def show_band(self, name: str) -> None:
-        """Which of the two the band shows where it has room for one only."""
-        for each in ("shelf", "console"):
-            self.query_one(f"#{each}").set_class(each != name, "-away")
-
-    def action_to_listing(self) -> None:
-        find = self.query_one("#find", Input)
-        if find.value and self.shelf.has_focus_within:
-            self.shelf.clear_search()
-            find.focus()
-            return
-        self.editor.focus()
-
-    def action_new(self) -> None:
+    def new(self) -> None:
+        """Begin an empty listing."""
         self.unless_lost(lambda: self.show_sheet(Sheet()))
 
-    def action_open(self) -> None:
+    def ask_to_open(self) -> None:
+        """Ask for a file, a program or a folder, and open it."""
         from hostlink.app.dialogues import AskText
 
         def answered(name: str | None) -> None:
@@ -275,10 +246,13 @@ class SheetDesk(Screen[None]):
             answered,
         )
 
-    def action_keep(self) -> None:
+    # --- keeping -----------------------------------------------------------------------------
+
+    def keep(self) -> None:
+        """Keep the text in the archive."""
         self.keep_then(lambda: None)
 
-    def keep_then(self, go_on: Any) -> None:
+    def keep_then(self, go_on: Callable[[], object]) -> None:
         """Keep the text in the archive, asking for a name where it has none."""
         if not self.sheet.name:
             self.ask_name(lambda: self.keep_then(go_on))
@@ -289,19 +263,18 @@ class SheetDesk(Screen[None]):
         except HostlinkError as error:
             self.app.trouble(error)
             return
-        self.after_keeping()
+        self.check()
+        self.post_message(self.Kept())
         spec = kept.revision.spec
         self.app.tell(f"Kept as {spec}." if kept.is_new else f"Nothing new: it is {spec} already.")
         go_on()
 
-    def after_keeping(self) -> None:
-        self.shelf.renew()
-        self.check()
-
-    def action_name(self) -> None:
+    def ask_for_name(self) -> None:
+        """Ask for the name that the listing is kept under."""
         self.ask_name(lambda: None)
 
-    def ask_name(self, go_on: Any) -> None:
+    def ask_name(self, go_on: Callable[[], object]) -> None:
+        """Ask for a name, and go on once there is one."""
         from hostlink.app.dialogues import AskText
         from hostlink.jobs.material import program_name
 
@@ -320,12 +293,3 @@ class SheetDesk(Screen[None]):
             ),
             answered,
         )
-
-    # --- what the app says -------------------------------------------------------------------
-
-    def show_told(self, sentence: str) -> None:
-        with contextlib.suppress(Exception):
-            text, room = safe(sentence), self.size.width - 2 - len(HELP)
-            if text and len(text) < room - 2:
-                text = f"{text:<{room}}{HELP}"
-            self.query_one("#told", Static).update(Content(text or HINT))

@@ -1,4 +1,4 @@
-"""What the desk does with the current board: each a job of hostlink.jobs, shown while it works."""
+"""What moves between the desk and the current board: loads, saves, backups, comparing."""
 
 from __future__ import annotations
 
@@ -6,15 +6,17 @@ import dataclasses
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from hostlink.app.held_desk import HeldDesk
-from hostlink.app.texts import Held
+from hostlink.app.desk_part import DeskPart
+from hostlink.app.texts import Held, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.work import Attached, Job
     from hostlink.board.learning import Learned
+    from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.loading import Loaded, LoadOptions
+    from hostlink.jobs.looking import Looked
     from hostlink.jobs.material import Material
     from hostlink.jobs.saving import Saved, SaveOptions
 
@@ -23,22 +25,21 @@ def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
     return True
 
 
-class BoardDesk(HeldDesk):
-    """Loading and saving: the part of the desk that moves programs."""
+class Transfers(DeskPart):
+    """Each is a job of hostlink.jobs, shown while it works."""
 
-    # --- loading and saving ------------------------------------------------------------------
-
-    def action_load(self) -> None:
+    def load(self) -> None:
+        """Load the listing in the editor, asking for a name or a yes where one is needed."""
         from hostlink.jobs.fitness import check_loadable
         from hostlink.jobs.loading import LoadOptions
 
-        attached = self.need_board()
+        attached = self.desk.readings.need()
         if attached is None:
             return
-        if not self.sheet.name and self.editor.text.strip():
-            self.ask_name(self.action_load)
+        if not self.sheets.sheet.name and self.sheets.editor.text.strip():
+            self.sheets.ask_name(self.load)
             return
-        material = self.sheet.as_material(self.editor.text, self.app.profile)
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, self.app.profile)
         try:
             check_loadable(material, self.app.profile, despite_review=False)
         except RefusedError as error:
@@ -53,14 +54,14 @@ class BoardDesk(HeldDesk):
         if not material.listing.numbered():
             self.app.trouble(error)
             return
-        found = self.checked.errors[0] if self.checked.errors else None
+        found = self.sheets.checked.errors[0] if self.sheets.checked.errors else None
 
         def answered(answer: str | None) -> None:
             if answer == "load":
                 self.start_load(attached, material, LoadOptions(despite_review=True))
             elif found is not None and found.line_at:
-                self.editor.move_cursor((found.line_at - 1, 0))
-                self.editor.focus()
+                self.sheets.editor.move_cursor((found.line_at - 1, 0))
+                self.sheets.editor.focus()
 
         self.app.push_screen(
             Ask(
@@ -81,6 +82,7 @@ class BoardDesk(HeldDesk):
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
     def start_load(self, attached: Attached, material: Material, options: LoadOptions) -> None:
+        """Load a material, and say how it ended; a refusal that needs a word asks for it."""
         from hostlink.board.dialogue import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
 
@@ -88,8 +90,9 @@ class BoardDesk(HeldDesk):
 
         pacing = pacing_of(attached.choice.effective)
         seconds = max(1, round(expected_seconds(material, pacing)))
+        name = self.desk.readings.name_of(attached)
         job: Job[Loaded] = attached.do(
-            f"Loading {material.label} into {self.board_name(attached)}: about {seconds:,} s",
+            f"Loading {material.label} into {name}: about {seconds:,} s",
             lambda session, archive: load(session, archive, material, options),
         )
 
@@ -103,8 +106,8 @@ class BoardDesk(HeldDesk):
             )
 
         def failed(error: BaseException) -> Callable[[], object] | None:
-            self.unknown_now(attached)
-            self.shelf.renew()
+            self.desk.readings.unknown_now(attached)
+            self.desk.shelf.renew()
             return self._load_refused(attached, material, options, error)
 
         self.app.watch_job(job, done=done, failed=failed)
@@ -140,12 +143,13 @@ class BoardDesk(HeldDesk):
         return None
 
     def after_load(self, attached: Attached, loaded: Loaded, text: str) -> None:
+        """Take in what the board holds now. text: what was loaded."""
         if loaded.spec:
             item = self.app.archive.revision(loaded.spec)
             program = item.program
-            if program == self.sheet.name and self.editor.text == text:
-                self.sheet = self.sheet.kept_as(item, text, self.app.archive)  # type: ignore[arg-type]
-        self.note_held(
+            if program == self.sheets.sheet.name and self.sheets.editor.text == text:
+                self.sheets.sheet = self.sheets.sheet.kept_as(item, text, self.app.archive)  # type: ignore[arg-type]
+        self.desk.readings.note(
             attached,
             Held(
                 True,
@@ -157,31 +161,33 @@ class BoardDesk(HeldDesk):
                 self.app.now(),
             ),
         )
-        self.shelf.renew()
+        self.desk.shelf.renew()
 
-    def action_save(self) -> None:
+    def save(self) -> None:
+        """Save what the current board holds, under the name that it was loaded by."""
         from hostlink.jobs.saving import SaveOptions
 
-        attached = self.need_board()
+        attached = self.desk.readings.need()
         if attached is None:
             return
         # Where lines were typed since, it is still that program.
-        program, _, number = self.held.get(attached.port, Held()).spec.rpartition("@")
+        program, _, number = self.desk.states.held(attached.port).spec.rpartition("@")
         name = program if number and program != "rescue" else ""
         self.start_save(attached, SaveOptions(name=name))
 
     def start_save(self, attached: Attached, options: SaveOptions) -> None:
+        """Save, and show it in the editor where nothing is lost by that."""
         from hostlink.jobs.saving import save
 
         job = attached.do(
-            f"Saving from {self.board_name(attached)}",
+            f"Saving from {self.desk.readings.name_of(attached)}",
             lambda session, archive: save(session, archive, options),
         )
 
         def done(saved: Saved) -> str:
             revision = saved.revision
             limit = self.app.profile.rules.storage.program_bytes
-            self.note_held(
+            self.desk.readings.note(
                 attached,
                 Held(
                     True,
@@ -193,10 +199,10 @@ class BoardDesk(HeldDesk):
                     revision.at,
                 ),
             )
-            self.shelf.renew()
+            self.desk.shelf.renew()
             words = f"{revision.spec} {saved.proof}"
-            if not self.unkept:
-                self.open_word(revision.spec)
+            if not self.sheets.unkept:
+                self.sheets.open_word(revision.spec)
                 return f"{words}; it lies in the editor."
             return f"{words}; the editor was left as it is."
 
@@ -228,3 +234,56 @@ class BoardDesk(HeldDesk):
             answers = [("leave", "Leave it"), ("save", "Save it all the same")]
             return lambda: self.app.push_screen(Ask(error.what, answers), answered)
         return None
+
+    # --- backing up and comparing ------------------------------------------------------------
+
+    def backup(self) -> None:
+        """Back up all that the current board holds."""
+        from hostlink.jobs.backup import backup
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        job = attached.do(f"Backing up {self.desk.readings.name_of(attached)}", backup)
+
+        def done(backed: BackedUp) -> str:
+            names = ", ".join(item.name for item in backed.backup.items)
+            unread = "".join(
+                f" {name} could not be read: {why}" for name, why in backed.unread.items()
+            )
+            return f"Kept as {backed.backup.spec}: {names}.{unread}"
+
+        self.app.watch_job(job, done=done)
+
+    def compare(self, spec: str) -> None:
+        """Compare a revision, or with "" the text in the editor, with what the board holds now."""
+        from hostlink.app.compare import CompareScreen
+        from hostlink.jobs.looking import look
+        from hostlink.jobs.material import from_archive
+        from hostlink.listing import Listing
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        text, name = self.sheets.editor.text, "the editor"
+        if spec:
+            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
+            if held is None:
+                return
+            text, name = held.text, revision_words(spec)
+        job = attached.do("Reading the board", look, shown=False)
+
+        def done(looked: Looked) -> str:
+            self.desk.readings.took_look(attached, looked)
+            board = looked.content.text if looked.content is not None else ""
+            self.app.push_screen(
+                CompareScreen(
+                    Listing.from_text(text),
+                    Listing.from_text(board),
+                    (name, self.desk.readings.name_of(attached)),
+                    self.app.profile.rules,
+                )
+            )
+            return "The board was read; nothing was changed."
+
+        self.app.watch_job(job, done=done)

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from textual.screen import ModalScreen
 from textual.widgets import Input
 
-from hostlink.app.board_desk import BoardDesk
+from hostlink.app.desk_part import DeskPart
 from hostlink.app.texts import revision_words
 from hostlink.words import capital
 
@@ -25,10 +25,10 @@ if TYPE_CHECKING:
     from hostlink.app.work import Attached
 
 
-class WatchDesk(BoardDesk):
-    """The part of the desk that watches the boards."""
+class Watch(DeskPart):
+    """Watches all attached boards."""
 
-    def watch_boards(self) -> None:
+    def look_around(self) -> None:
         """Thirty times a second: take in what became of the boards, offer, read again."""
         for attached in list(self.app.attached.values()):
             self._take_news(attached)
@@ -41,11 +41,11 @@ class WatchDesk(BoardDesk):
         while attached.news:
             event = attached.news.popleft()
             if isinstance(event, MemoryLost):
-                self.lost_program(attached, event)
+                self.desk.states.lose(attached.port, event)
             attached.vanished = isinstance(event, BoardVanished)
             if isinstance(event, MemoryLost | BoardReturned):
                 attached.read_at = None  # as soon as it is at its prompt
-            self.unknown_now(attached)
+            self.desk.readings.unknown_now(attached)
 
     def _read_when_due(self, attached: Attached) -> None:
         if attached.busy is not None or not attached.at_prompt:
@@ -55,38 +55,36 @@ class WatchDesk(BoardDesk):
             since = self.app.now() - attached.read_at
             if not minutes or since < timedelta(minutes=minutes) or self._typing(attached):
                 return
-        self.look_again(attached, quietly=True)
+        self.desk.readings.look_again(attached, quietly=True)
 
     def _typing(self, attached: Attached) -> bool:
         """Whether a line for the board stands half typed in the console."""
-        line = self.query_one("#console-line", Input)
+        line = self.desk.query_one("#console-line", Input)
         return attached is self.app.current and bool(line.value)
 
     def _offer(self) -> None:
         """Ask about a loss, unless something else waits for an answer or the board is at work."""
         from hostlink.app.dialogues import Ask
 
-        if not self.lost or isinstance(self.app.screen, ModalScreen):
+        if isinstance(self.app.screen, ModalScreen):
             return
-        for port, event in list(self.lost.items()):
-            attached = self.app.attached.get(port)
-            if attached is None:
-                del self.lost[port]
-            elif attached.busy is None and not attached.vanished:
-                del self.lost[port]
-                self.offered[port] = event.spec
-                name = capital(self.board_name(attached))
-                words = revision_words(event.spec)
-                self.app.push_screen(
-                    Ask(
-                        f"{name} lost the program in its memory. It is kept as {words}.",
-                        [("leave", "Leave it empty"), ("reload", f"Load {words} again")],
-                        why=event.text,
-                    ),
-                    partial(self._answered, attached, event.spec),
-                )
-                return
+        boards = self.app.attached
+        lost = self.desk.states.take_loss(
+            boards, lambda port: boards[port].busy is None and not boards[port].vanished
+        )
+        if lost is None:
+            return
+        attached, event = boards[lost[0]], lost[1]
+        name, words = capital(self.desk.readings.name_of(attached)), revision_words(event.spec)
+        self.app.push_screen(
+            Ask(
+                f"{name} lost the program in its memory. It is kept as {words}.",
+                [("leave", "Leave it empty"), ("reload", f"Load {words} again")],
+                why=event.text,
+            ),
+            partial(self._answered, attached, event.spec),
+        )
 
     def _answered(self, attached: Attached, spec: str, answer: str | None) -> None:
         if answer == "reload":
-            self.load_word(attached, spec)
+            self.desk.transfers.load_word(attached, spec)

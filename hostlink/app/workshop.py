@@ -1,4 +1,4 @@
-"""The desk's workshop: the listing made to fit, made neat, proven and published."""
+"""The workshop: the listing made to fit, made neat, proven and published."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from hostlink.app.console_desk import ConsoleDesk
+from hostlink.app.desk_part import DeskPart
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from hostlink.listing import Listing
 
 
-class WorkshopDesk(ConsoleDesk):
+class Workshop(DeskPart):
     """What is computed on the listing in the editor. Nothing of it is kept or sent unasked."""
 
     def need_listing(self) -> Listing | None:
         """The listing in the editor; where it has no numbered line that is said."""
         from hostlink.listing import Listing
 
-        listing = Listing.from_text(self.editor.text)
+        listing = Listing.from_text(self.sheets.editor.text)
         if listing.numbered():
             return listing
         self.app.trouble(
@@ -34,33 +34,7 @@ class WorkshopDesk(ConsoleDesk):
         )
         return None
 
-    def take_text(self, text: str | None, words: str) -> None:
-        """Replace the text in the editor so that Ctrl+Z brings the old one back. None: leave it."""
-        if text is None:
-            return
-        self.editor.replace(text, (0, 0), self.editor.document.end)
-        self.editor.move_cursor((0, 0))
-        self.check()
-        self.editor.focus()
-        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.")
-
-    def go_to_row(self, row: int | None) -> None:
-        """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
-        if row:
-            self.editor.move_cursor((row - 1, 0))
-            self.editor.focus()
-
-    def go_to_line(self, number: int | None) -> None:
-        """Put the cursor on the line that a number means."""
-        from hostlink.listing import Listing
-
-        if number is not None:
-            line = Listing.from_text(self.editor.text).numbered().get(number)
-            self.go_to_row(line.at if line is not None else None)
-
-    # --- looking closely ---------------------------------------------------------------------
-
-    def action_findings(self) -> None:
+    def findings(self) -> None:
         from hostlink.app.findings import FindingsScreen
 
         listing = self.need_listing()
@@ -68,23 +42,21 @@ class WorkshopDesk(ConsoleDesk):
             return
 
         def chosen(row: int | None) -> None:
-            self.check()  # a rule may be silent now
-            self.go_to_row(row)
+            self.sheets.check()  # a rule may be silent now
+            self.sheets.go_to_row(row)
 
-        self.app.push_screen(FindingsScreen(listing, self.noted_program), chosen)
+        self.app.push_screen(FindingsScreen(listing, self.sheets.noted_program), chosen)
 
-    def action_references(self) -> None:
+    def references(self) -> None:
         from hostlink.app.references import ReferencesScreen
         from hostlink.listing.crossref import cross_reference
 
         listing = self.need_listing()
         if listing is not None:
             found = cross_reference(listing, self.app.profile.rules)
-            self.app.push_screen(ReferencesScreen(found), self.go_to_line)
+            self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
-    # --- another text ------------------------------------------------------------------------
-
-    def action_shrink(self) -> None:
+    def shrink(self) -> None:
         from hostlink.app.shrinking import ShrinkScreen
 
         listing = self.need_listing()
@@ -96,21 +68,19 @@ class WorkshopDesk(ConsoleDesk):
             why = "".join(f" {note}" for note in screen.most.notes)
             self.app.tell(f"No byte of this listing can be saved.{why}")
             return
-        self.app.push_screen(screen, lambda text: self.take_text(text, "It is smaller now"))
+        self.app.push_screen(screen, lambda text: self.sheets.take_text(text, "It is smaller now"))
 
-    def action_renumber(self) -> None:
+    def renumber(self) -> None:
         from hostlink.app.renumbering import RenumberScreen
 
         listing = self.need_listing()
         if listing is not None:
             self.app.push_screen(
                 RenumberScreen(listing, self.app.profile.rules),
-                lambda text: self.take_text(text, "It has new line numbers"),
+                lambda text: self.sheets.take_text(text, "It has new line numbers"),
             )
 
-    # --- check codes -------------------------------------------------------------------------
-
-    def action_check_codes(self) -> None:
+    def check_codes(self) -> None:
         """Ask which listing is meant where there are two, then show it against codes."""
         from hostlink.app.dialogues import Ask
 
@@ -131,7 +101,7 @@ class WorkshopDesk(ConsoleDesk):
                 [
                     ("leave", "Neither"),
                     ("editor", "The one in the editor"),
-                    ("board", f"What {self.board_name(board)} holds now"),
+                    ("board", f"What {self.desk.readings.name_of(board)} holds now"),
                 ],
                 why="The codes stand on a listing sheet. The board is read; nothing is changed.",
             ),
@@ -141,7 +111,7 @@ class WorkshopDesk(ConsoleDesk):
     def _check_editor(self) -> None:
         listing = self.need_listing()
         if listing is not None:
-            self._check(listing, "the listing in the editor", self.go_to_line)
+            self._check(listing, "the listing in the editor", self.sheets.go_to_line)
 
     def _check_board(self, attached: Attached) -> None:
         from hostlink.jobs.looking import look
@@ -150,8 +120,8 @@ class WorkshopDesk(ConsoleDesk):
         job = attached.do("Reading the board", look, shown=False)
 
         def done(looked: Looked) -> str:
-            self.took_look(attached, looked)
-            name = self.board_name(attached)
+            self.desk.readings.took_look(attached, looked)
+            name = self.desk.readings.name_of(attached)
             if looked.content is None or not looked.lines:
                 return f"There is nothing to check: {name} holds no program."
             self._check(Listing.from_text(looked.content.text), f"what {name} holds")
@@ -169,14 +139,12 @@ class WorkshopDesk(ConsoleDesk):
         if screen is not None:
             self.app.push_screen(screen, go_on)
 
-    # --- files and pages ---------------------------------------------------------------------
-
-    def action_give(self) -> None:
+    def give(self) -> None:
         from hostlink.app.collecting import ask_to_give
 
         ask_to_give(self.app)
 
-    def action_sheet(self) -> None:
+    def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
         from dataclasses import replace
 
@@ -186,8 +154,8 @@ class WorkshopDesk(ConsoleDesk):
         if self.need_listing() is None:
             return
         profile = self.app.profile
-        material = self.sheet.as_material(self.editor.text, profile)
-        came_from = self.sheet.material or material
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
+        came_from = self.sheets.sheet.material or material
         known = self.app.careful(lambda: matter_of(came_from, self.app.archive))
         if known is None:
             return
@@ -196,16 +164,16 @@ class WorkshopDesk(ConsoleDesk):
             if given is None:
                 return
             told = {key: given[key] for key, _, shown in fields[1:] if given[key] != shown}
-            matter = replace(known, name=self.sheet.name, **told)
+            matter = replace(known, name=self.sheets.sheet.name, **told)
             self._write_page(
                 given["file"],
-                f"The sheet of {self.sheet.name or 'the listing'}",
+                f"The sheet of {self.sheets.sheet.name or 'the listing'}",
                 lambda path, replacing: write_sheet(
                     path, material, profile, matter, replace=replacing
                 ),
             )
 
-        fields = [("file", "file", f"{(self.sheet.name or 'listing').lower()}.html")]
+        fields = [("file", "file", f"{(self.sheets.sheet.name or 'listing').lower()}.html")]
         fields += [
             (key, key, " ".join(getattr(known, key).split()))
             for key in ("title", "author", "licence", "notes")
@@ -219,7 +187,7 @@ class WorkshopDesk(ConsoleDesk):
             answered,
         )
 
-    def action_card(self) -> None:
+    def card(self) -> None:
         from hostlink.app.dialogues import AskText
         from hostlink.jobs.publishing import write_card
 

@@ -1,4 +1,4 @@
-"""What the attached boards hold, as far as it is known, said in one sentence of the current one."""
+"""What the attached boards hold: read, remembered, and said in one sentence of the current one."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from hostlink.app.console import Transcript
-from hostlink.app.sheet_desk import SheetDesk
+from hostlink.app.desk_part import DeskPart
 from hostlink.app.texts import Held, board_sentence
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
@@ -18,25 +18,16 @@ from hostlink.words import capital, plural, safe
 if TYPE_CHECKING:
     from hostlink.app.work import Attached
     from hostlink.archive import Archive
-    from hostlink.jobs.events import MemoryLost
     from hostlink.jobs.looking import Looked
     from hostlink.jobs.session import Session
 
 NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
 
 
-class HeldDesk(SheetDesk):
-    """The part of the desk that knows what each board holds."""
+class Readings(DeskPart):
+    """Reads what boards hold and says it."""
 
-    def __init__(self) -> None:
-        super().__init__()
-        self.held: dict[str, Held] = {}
-        self.lost: dict[str, MemoryLost] = {}  # to be offered again, by port
-        self.offered: dict[str, str] = {}  # the spec that was offered last, by port
-
-    # --- the sentence ------------------------------------------------------------------------
-
-    def board_name(self, attached: Attached) -> str:
+    def name_of(self, attached: Attached) -> str:
         """The label of a board, or what else it is called."""
         from hostlink.board.ports import identity_of
         from hostlink.jobs.attaching import known_board
@@ -48,22 +39,22 @@ class HeldDesk(SheetDesk):
             return "the practice board"
         return f"the board at {attached.port}"
 
-    def board_changed(self) -> None:
+    def show(self) -> None:
         """Another board is current, or it holds something else: say so, and review for it."""
         current = self.app.current
         sentence = NO_BOARD
         if current is not None:
-            held = self.held.get(current.port, Held())
-            sentence = board_sentence(self.board_name(current), held, away=current.vanished)
+            held = self.desk.states.held(current.port)
+            sentence = board_sentence(self.name_of(current), held, away=current.vanished)
             others = len(self.app.attached) - 1
             if others:
                 sentence += f" ({plural(others, 'other board')} attached)"
             width = current.choice.profile.rules.form.screen_width
-            self.query_one(Transcript).board_width = width
-        self.query_one("#board", Static).update(Content(safe(sentence) + "."))
-        self.check()
+            self.desk.query_one(Transcript).board_width = width
+        self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
+        self.sheets.check()
 
-    def need_board(self) -> Attached | None:
+    def need(self) -> Attached | None:
         """The current board; without one that is said."""
         if self.app.current is None:
             self.app.trouble(
@@ -75,19 +66,16 @@ class HeldDesk(SheetDesk):
             )
         return self.app.current
 
-    def note_held(self, attached: Attached, held: Held) -> None:
+    def note(self, attached: Attached, held: Held) -> None:
         """A board was read, or what it holds was proven otherwise."""
-        self.held[attached.port] = held
+        self.desk.states.note(attached.port, held)
         attached.read_at = self.app.now()
-        if held.lines:
-            self.lost.pop(attached.port, None)
-            self.offered.pop(attached.port, None)
-        self.board_changed()
+        self.show()
 
     def unknown_now(self, attached: Attached) -> None:
         """Nobody can say what a board holds, until it is read again."""
-        self.held.pop(attached.port, None)
-        self.board_changed()
+        self.desk.states.forget(attached.port)
+        self.show()
 
     # --- looking -----------------------------------------------------------------------------
 
@@ -110,7 +98,7 @@ class HeldDesk(SheetDesk):
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             if quietly:
-                return partial(self.app.tell, f"{capital(self.board_name(board))}: {error}")
+                return partial(self.app.tell, f"{capital(self.name_of(board))}: {error}")
             return self._look_failed(board, error)
 
         self.app.watch_job(job, done=done, failed=failed)
@@ -120,7 +108,7 @@ class HeldDesk(SheetDesk):
         from hostlink.jobs.events import MemoryLost
 
         size = (looked.content.size_bytes or 0) if looked.content is not None else 0
-        self.note_held(
+        self.note(
             attached,
             Held(
                 True,
@@ -133,8 +121,8 @@ class HeldDesk(SheetDesk):
             ),
         )
         if looked.lost:
-            self.lost_program(
-                attached,
+            self.desk.states.lose(
+                attached.port,
                 MemoryLost(
                     "It restarted or lost its supply since, or was cleared at its keyboard.",
                     looked.lost,
@@ -142,7 +130,7 @@ class HeldDesk(SheetDesk):
             )
 
     def _look_words(self, attached: Attached, looked: Looked) -> str:
-        name = capital(self.board_name(attached))
+        name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; its last known program is kept as {looked.lost}."
         return f"{name} is attached; Ctrl+L loads the listing into it."
@@ -155,10 +143,11 @@ class HeldDesk(SheetDesk):
             self.app.attached.pop(attached.port, None)
             if self.app.current is attached:
                 self.app.current = None
-            self.board_changed()
+            self.show()
         return None
 
     def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
+        """Ask whether the program that runs may be stopped, then read the board."""
         from hostlink.app.dialogues import Ask
         from hostlink.jobs.looking import look
 
@@ -186,11 +175,7 @@ class HeldDesk(SheetDesk):
             answered,
         )
 
-    def action_look(self) -> None:
-        if self.need_board() is not None:
+    def look(self) -> None:
+        """Read what the current board holds, and say it."""
+        if self.need() is not None:
             self.look_again()
-
-    def lost_program(self, attached: Attached, event: MemoryLost) -> None:
-        """A board lost a program that is kept: it is to be offered again."""
-        if event.spec and self.offered.get(attached.port) != event.spec:
-            self.lost[attached.port] = event

@@ -1,0 +1,25 @@
+"""What the parts of the desk share: each has one job and knows the desk that holds it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.desk import Desk
+    from hostlink.app.sheet_pane import SheetPane
+
+
+class DeskPart:
+    """One job of the desk, held by it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    @property
+    def app(self) -> DeskApp:
+        return self.desk.app
+
+    @property
+    def sheets(self) -> SheetPane:
+        return self.desk.sheet_pane
