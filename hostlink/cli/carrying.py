@@ -78,6 +78,7 @@ def import_source(desk: Desk, source: Path) -> int:
                 "source": str(source),
                 "added": imported.added,
                 "renamed": imported.renamed,
+                "copies": list(imported.copies),
                 "healed": list(imported.healed),
                 "left_out": list(imported.left_out),
             }
@@ -85,6 +86,11 @@ def import_source(desk: Desk, source: Path) -> int:
         return tell_damaged(imported.left_out)
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
+    for mark in imported.copies:
+        say(
+            f"Two copies of one archive both went on. What came with a number that is taken here "
+            f"is named with /{mark} behind it, such as NAME@3/{mark}; `history` shows both."
+        )
     for what in imported.healed:
         say(f"Healed, for it was damaged here: {what}.")
     new = [

@@ -20,12 +20,14 @@ class Imported:
     """added: rows that are new here, by kind. renamed: programs shown under another name here.
 
     healed: what was damaged here and is whole again. left_out: what was damaged there, in words.
+    copies: the marks of copies of an archive that went on by themselves, as in NAME@3/12345678.
     """
 
     added: dict[str, int]
     renamed: dict[str, str]
     healed: tuple[str, ...]
     left_out: tuple[str, ...]
+    copies: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,4 +84,10 @@ def import_from(archive: Archive, source: Path) -> Imported:
 
 
 def _as_imported(merged: Merged) -> Imported:
-    return Imported(dict(merged.added), dict(merged.renamed), merged.healed, merged.left_out)
+    return Imported(
+        dict(merged.added),
+        dict(merged.renamed),
+        merged.healed,
+        merged.left_out,
+        tuple(copy[:8] for copy in merged.copies),
+    )
