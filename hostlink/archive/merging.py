@@ -250,8 +250,10 @@ class _Merge:
         if table.name == "programs":
             self._meet_program(held, values)
         elif table.name in ("events", "firmware_writes"):
+            self._agree(table, held, values)
             if held["ended_at"] is None and values["ended_at"] is not None:
-                update(self.db, table.name, held["id"], **values)
+                end = {name: values[name] for name in table.changing}
+                update(self.db, table.name, held["id"], **end)
         elif table.name == "boards":
             if values["last_seen"] > held["last_seen"]:
                 update(self.db, "boards", held["id"], last_seen=values["last_seen"])
@@ -260,7 +262,9 @@ class _Merge:
 
     def _agree(self, table: Table, held: Row, values: Row) -> None:
         """Refuse what differs, and fill in a reference that was lost here."""
-        ignored = {"uuid", "kept_at", "part", "name"} if table.name == "firmware_images" else set()
+        ignored = set(table.changing)
+        if table.name == "firmware_images":
+            ignored = {"uuid", "kept_at", "part", "name"}
         news = {}
         for column in table.carried:
             here, there = held[column.name], values[column.name]

@@ -107,6 +107,7 @@ def kept(archive: Archive, place: Path) -> Iterator[Archive]:
     with archive.event("load", board_uuid=board.uuid, program="TIDE") as job:
         job.detail["listing"] = HOSTILE
     other = sqlite3.connect(place / "archive.sqlite3")
+    other.execute("DROP TRIGGER programs_never_change")
     other.execute("UPDATE boards SET label = ?, label_key = 'x'", (f"Red{HOSTILE}",))
     other.execute(
         "UPDATE programs SET name = ?, name_key = ? WHERE name LIKE '[red]%'", (NAME, fold(NAME))
