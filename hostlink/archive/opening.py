@@ -22,6 +22,7 @@ from hostlink.archive.access import Access, find_access, private_copy
 from hostlink.archive.flushing import flush_folder, make_folders
 from hostlink.archive.migrations import STEPS, Steps
 from hostlink.archive.rows import insert
+from hostlink.archive.tables import TABLES
 from hostlink.archive.times import stored
 from hostlink.archive.trouble import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.errors import ArchiveError
@@ -92,6 +93,10 @@ def _look_at(path: Path, *, create: bool) -> bool:
             make_folders(path.parent)
             path.touch()
             return True
+        if not (path.is_file() or path.is_char_device()):  # a pipe would be waited for
+            raise ArchiveError(
+                f"{path} is not an archive: it is no file.", advice="Name another file."
+            )
         with path.open("rb") as file:
             header = file.read(len(_HEADER))
     except OSError as error:
@@ -149,10 +154,17 @@ def _bring_up(
 def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
     """The schema number of an archive, 0 for a blank file. Raises ArchiveError for other files."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
-    empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-    if create and empty and application == version == 0:
+    tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if create and not tables and application in (0, APPLICATION_ID) and version == 0:
         return 0
     _refuse_changed_marks(path, application, version, _recorded(db))
+    if application == APPLICATION_ID and not tables.intersection(TABLES):
+        raise ArchiveError(
+            f"{path} has the mark of an archive, but no table of one: it is damaged, or another "
+            "program made it.",
+            kept="It was not touched.",
+            advice="Name another file with --archive, or import a duplicate into a new one.",
+        )
     if application != APPLICATION_ID:
         raise ArchiveError(
             f"{path} is an SQLite file, but not an archive of hostlink.",

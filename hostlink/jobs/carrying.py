@@ -65,6 +65,12 @@ def import_from(archive: Archive, source: Path) -> Imported:
             kept="Nothing was taken in.",
             advice=f"If it holds listings, `hostlink keep {source}` keeps them.",
         )
+    if source.exists() and not source.is_file():
+        raise ArchiveError(
+            f"{source} is neither a file nor a folder.",
+            kept="Nothing was taken in.",
+            advice="Name a BagIt folder or an archive.",
+        )
     try:
         with source.open("rb") as file:
             begins = file.read(len(_SQLITE))

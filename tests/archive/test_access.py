@@ -398,3 +398,39 @@ def test_no_private_copy_outlives_its_process(filled: Path, tmp_path: Path) -> N
     )
     folder = Path(done.stdout.strip())
     assert done.returncode == 0 and folder.parent == tmp_path and not folder.exists()
+
+
+@pytest.fixture
+def broken_off(filled: Path, tmp_path: Path) -> Path:
+    """An archive without WAL, as on a file system that has none, whose writer was cut off: pages of
+    an unfinished transaction are in the file, and the journal beside it says how to undo them."""
+    conn = sqlite3.connect(filled, isolation_level=None)
+    conn.execute("PRAGMA journal_mode = DELETE")
+    conn.execute("PRAGMA cache_size = 1")  # so that pages are written before the end
+    conn.execute("BEGIN")
+    conn.execute(
+        "WITH RECURSIVE n(i) AS (SELECT 100 UNION ALL SELECT i + 1 FROM n WHERE i < 900) "
+        "INSERT INTO notes (id, uuid, program_id, text, noted_at) "
+        "SELECT i, 'u' || i, 1, hex(zeroblob(400)), '' FROM n"
+    )
+    path = tmp_path / "cut" / filled.name
+    path.parent.mkdir()
+    for ending in ("", "-journal"):
+        shutil.copy(f"{filled}{ending}", f"{path}{ending}")
+        os.utime(f"{path}{ending}", (1_900_000_000, 1_900_000_000))
+    conn.close()
+    return path
+
+
+@pytest.mark.parametrize("closed", ["nothing", "file", "folder"])
+def test_a_write_that_was_broken_off_is_undone_for_who_only_reads_too(
+    broken_off: Path, shut: Callable[[Path], None], closed: str
+) -> None:
+    """In the file where that may be written, else in a copy; it was called read-only once."""
+    if closed != "nothing":
+        shut(broken_off if closed == "file" else broken_off.parent)
+    before = broken_off.read_bytes()
+    with Archive.open(broken_off, read_only=True) as archive:
+        assert len(archive.programs()) == 2
+        assert archive.prove().findings == ()
+    assert (broken_off.read_bytes() == before) == (closed != "nothing")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 import shlex
 import sqlite3
 import subprocess
@@ -329,10 +330,54 @@ def test_another_programs_sqlite_file_is_refused_untouched(path: Path, create: b
 
 
 def test_a_damaged_file_says_so(path: Path) -> None:
-    """A file with a good header and rubbish behind it is one clear error."""
+    """A file with a good header and rubbish behind it is one clear error, and the advice is none
+    that would end in the same error."""
     path.parent.mkdir()
     path.write_bytes(b"SQLite format 3\0" + bytes(range(256)) * 40)
-    with pytest.raises(ArchiveError, match="damaged"):
+    with pytest.raises(ArchiveError, match="damaged") as refused:
+        Archive.open(path)
+    assert "duplicate or an export" in refused.value.advice
+    assert "archive prove" not in refused.value.advice
+
+
+@pytest.mark.parametrize("create", [True, False])
+def test_a_file_with_our_mark_and_none_of_our_tables_is_refused_untouched(
+    path: Path, create: bool
+) -> None:
+    """Another program's, or damaged: nothing is made in it."""
+    path.parent.mkdir()
+    conn = sqlite3.connect(path)
+    conn.executescript(
+        f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {STEPS.latest};"
+        "CREATE TABLE accounts (id INTEGER)"
+    )
+    conn.close()
+    before = path.read_bytes()
+    with pytest.raises(ArchiveError, match="mark of an archive, but no table of one"):
+        Archive.open(path, create=create)
+    assert path.read_bytes() == before
+
+
+def test_a_file_with_our_mark_and_nothing_else_is_not_filled_by_who_only_looks(path: Path) -> None:
+    """It is made an archive only where a new one may be made."""
+    path.parent.mkdir()
+    conn = sqlite3.connect(path)
+    conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    conn.close()
+    before = path.read_bytes()
+    with pytest.raises(ArchiveError, match="no table of one"):
+        Archive.open(path, create=False)
+    assert path.read_bytes() == before
+    with Archive.open(path) as archive:
+        assert archive.prove().clean
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_not_waited_for(path: Path) -> None:
+    """What is no file is refused at once."""
+    path.parent.mkdir()
+    os.mkfifo(path)
+    with pytest.raises(ArchiveError, match="it is no file"):
         Archive.open(path)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -47,6 +48,10 @@ def test_bad_sources_and_targets_are_refused(
     assert "neither a BagIt folder nor an archive" in capfd.readouterr().err
     assert run_line(["archive", "import", str(evening / "nowhere")]) == 1
     assert "No such file" in capfd.readouterr().err
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(evening / "pipe")
+        assert run_line(["archive", "import", str(evening / "pipe")]) == 1
+        assert "neither a file nor a folder" in capfd.readouterr().err
     (evening / "empty").mkdir()
     assert run_line(["archive", "import", str(evening / "empty")]) == 1
     assert "`hostlink keep" in capfd.readouterr().err
