@@ -7,7 +7,8 @@ from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.archive.bags import open_bag, write_bag
+from hostlink.archive.bag_reading import open_bag
+from hostlink.archive.bags import write_bag
 from hostlink.archive.merging import Merged
 from hostlink.archive.times import stored
 from hostlink.errors import ArchiveError
