@@ -119,7 +119,7 @@ def find_access(path: Path, *, read_only: bool) -> Access:
             _try(replace(plain, read_only=False))  # undoes what was broken off, as a write would
             return plain
         return private_copy(path)
-    if not _has_no_room(first):
+    if not has_no_room(first):
         raise first
     ways: list[Callable[[], Access]] = [
         partial(Access, path, read_only, alone=True),
@@ -192,7 +192,8 @@ def _opened(access: Access) -> Database:
     return db
 
 
-def _has_no_room(error: Fault) -> bool:
+def has_no_room(error: Fault) -> bool:
+    """Whether SQLite found no room for the archive, or for the files of its log beside it."""
     return getattr(error, "sqlite_errorcode", 0) in _NO_ROOM_BESIDE
 
 

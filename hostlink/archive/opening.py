@@ -18,7 +18,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from hostlink import __version__
-from hostlink.archive.access import Access, find_access, private_copy
+from hostlink.archive.access import Access, find_access, has_no_room, private_copy
 from hostlink.archive.flushing import flush_folder, make_folders
 from hostlink.archive.migrations import STEPS, Steps
 from hostlink.archive.rows import insert
@@ -69,7 +69,7 @@ def open_file(
 
 
 class _OlderError(Exception):
-    """The archive is of an older schema and can only be read."""
+    """The archive is of an older schema and can only be read, or has no room for a newer one."""
 
 
 def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: Steps) -> Access:
@@ -132,23 +132,42 @@ def _bring_up(
             return
         if not version:
             db.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
-        if not access.alone:
-            _use_wal(db)
-        if version == steps.latest:
-            return
-        if version and not access.private:
-            _copy_before(db, path, version)
-        db.execute("BEGIN IMMEDIATE")
         try:
-            # Another process may have done it while this one waited.
-            if _pragma(db, "user_version") < steps.latest:
-                _migrate(db, now, steps)
-            db.commit()
-        except BaseException:
-            db.rollback()
+            _renew(db, access, path, version, now=now, steps=steps)
+        except FAULTS as error:
+            if 0 < version < steps.latest and has_no_room(error):
+                raise _OlderError from error
             raise
     finally:
         db.close()
+
+
+def _renew(
+    db: Database,
+    access: Access,
+    path: Path,
+    version: int,
+    *,
+    now: Callable[[], datetime],
+    steps: Steps,
+) -> None:
+    """Switch an archive of that schema to WAL, and bring its schema up to date."""
+    if not access.alone:
+        _use_wal(db)
+    if version == steps.latest:
+        return
+    if version and not access.private:
+        _copy_before(db, path, version)
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have done it while this one waited.
+        if _pragma(db, "user_version") < steps.latest:
+            _migrate(db, now, steps)
+        db.commit()
+    except BaseException:
+        if db.conn.in_transaction:  # a full disk ends it by itself
+            db.rollback()
+        raise
 
 
 def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
@@ -245,7 +264,11 @@ def _copy_before(db: Database, path: Path, version: int) -> None:
         more = "" if count == 1 else f"-{count}"
         copy = path.with_name(f"{path.stem}.schema-{version}{more}{path.suffix}")
         if not copy.exists():
-            db.execute("VACUUM INTO ?", (str(copy),))
+            try:
+                db.execute("VACUUM INTO ?", (str(copy),))
+            except BaseException:
+                copy.unlink(missing_ok=True)  # no half copy that looks like a whole one
+                raise
             flush_folder(path.parent)
             return
     raise ArchiveError(

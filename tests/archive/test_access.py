@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import gzip
 import json
 import os
 import shutil
@@ -19,6 +21,7 @@ from hostlink.archive.access import Access, InUseError, find_access, private_cop
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
+FILES = Path(__file__).parent / "files"
 
 
 @pytest.fixture
@@ -61,14 +64,15 @@ def test_a_file_that_cannot_be_written_is_opened_to_be_read(
 
 
 def test_in_a_folder_that_cannot_be_written_a_copy_is_read(
-    filled: Path, shut: Callable[[Path], None]
+    filled: Path, shut: Callable[[Path], None], tmp_path: Path
 ) -> None:
-    """Nothing is made beside it, and the copy goes with the archive."""
+    """Nothing is made beside it, and the copy goes with the archive; a duplicate can be made."""
     shut(filled.parent)
     with Archive.open(filled) as archive:
         assert archive.read_only and archive.path == filled
         assert [one.name for one in archive.programs()] == ["MOON", "TIDE"]
         assert archive.prove().clean
+        assert archive.duplicate(tmp_path / "duplicate.sqlite3") == ()
         copy = archive._access.path
         assert copy != filled and copy.exists()
         with pytest.raises(ArchiveError, match="is read-only"):
@@ -381,6 +385,32 @@ def test_on_a_disk_without_a_byte_left_all_that_reads_works(
         assert copy.prove().clean and len(copy.programs()) == 2
     assert (tmp_path / "bag" / "bagit.txt").exists()
     assert [file.name for file in small_disk.iterdir()] == ["archive.sqlite3"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the small disk is a Linux tmpfs")
+def test_an_older_archive_on_a_disk_without_room_is_read_by_a_renewed_copy(
+    small_disk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It cannot be brought up to date where it is; with room again it is. No half copy stays."""
+    path, kept = small_disk / "old.sqlite3", FILES / "schema-2.sqlite3.gz"
+    path.write_bytes(gzip.decompress(kept.read_bytes()))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    before = path.read_bytes()
+    with contextlib.suppress(OSError), (small_disk / "fill").open("wb", buffering=0) as fill:
+        while True:
+            fill.write(bytes(512))
+    with Archive.open(path) as archive:
+        assert archive.read_only and archive.prove().findings == ()
+        assert [one.name for one in archive.programs()] == ["HAIL", "MOON", "TIDE"]
+        archive.duplicate(tmp_path / "copy.sqlite3")
+        with pytest.raises(ArchiveError, match="not kept"):
+            archive.note("TIDE", "a note")
+    assert path.read_bytes()[100:] == before[100:]
+    assert not list(small_disk.glob("*schema-2*"))
+    (small_disk / "fill").unlink()
+    with Archive.open(path) as archive:
+        archive.note("TIDE", "a note")
+        assert archive.prove().findings == ()
 
 
 def test_no_private_copy_outlives_its_process(filled: Path, tmp_path: Path) -> None:
