@@ -17,6 +17,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from hostlink.archive import Archive
+from hostlink.archive.tables import TABLES
 
 PAGE = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- schema: made by scripts/schema_page.py -->", "<!-- end of schema -->"
@@ -39,6 +40,10 @@ def page(conn: sqlite3.Connection) -> str:
         f"An archive is one SQLite file: `application_id` {mark} (the bytes `hlnk`),",
         f"`user_version` {number}. Times are UTC as text (`2031-09-03T18:30:00.000Z`).",
         "Every table is STRICT; what is kept is never changed or deleted, which triggers hold.",
+        "Rows of tags and host_copies come and go, and these columns change, of events and",
+        "firmware_writes only until they have ended:",
+        "",
+        *_changing(),
         "",
         "**Views, for any tool.** Read these; they name things as people do.",
         "",
@@ -49,6 +54,13 @@ def page(conn: sqlite3.Connection) -> str:
         *_tables(conn),
     ]
     return "\n".join(rows).rstrip() + "\n"
+
+
+def _changing() -> Iterator[str]:
+    """What may change all the same, table by table."""
+    for table in TABLES.values():
+        if table.changing:
+            yield f"- {table.name}: `{'`, `'.join(table.changing)}`"
 
 
 def _views(conn: sqlite3.Connection) -> Iterator[str]:

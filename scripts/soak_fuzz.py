@@ -22,7 +22,8 @@ from soak_damage import damaged_archives
 from soak_jobs import in_memory
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.bags import open_bag, write_bag
+from hostlink.archive.bag_reading import open_bag
+from hostlink.archive.bags import write_bag
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.profile_file import find_profile, read_profile, shipped_profiles
 from hostlink.errors import HostlinkError

@@ -33,9 +33,16 @@ from hostlink.errors import ArchiveError
 
 TEXT = partial(str, encoding="utf-8", errors="surrogateescape")
 """How TEXT becomes a str: bytes that are no UTF-8 become lone surrogates, for `rows` to find."""
+_LOGS = ("-wal", "-journal")  # the second where a file system has no shared memory
 _TRIES, _PAUSE_S = 20, 0.02
 _TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at the most
 _PIECE = 1 << 20
+# What SQLite says of a file that is only to be read, and in which a write was broken off.
+_NEEDS_ROLLBACK = {
+    sqlite3.SQLITE_READONLY_ROLLBACK,
+    sqlite3.SQLITE_READONLY_RECOVERY,
+    sqlite3.SQLITE_READONLY_CANTINIT,
+}
 # What SQLite says where it cannot make or enlarge the file of the log that processes share.
 _NO_ROOM_BESIDE = {
     sqlite3.SQLITE_IOERR_SHMSIZE,
@@ -106,9 +113,14 @@ def find_access(path: Path, *, read_only: bool) -> Access:
         _try(plain)
         return plain
     except FAULTS as error:
-        if not _has_no_room(error):
-            raise
         first = error
+    if getattr(first, "sqlite_errorcode", 0) in _NEEDS_ROLLBACK:
+        if writable(path):
+            _try(replace(plain, read_only=False))  # undoes what was broken off, as a write would
+            return plain
+        return private_copy(path)
+    if not has_no_room(first):
+        raise first
     ways: list[Callable[[], Access]] = [
         partial(Access, path, read_only, alone=True),
         partial(private_copy, path),
@@ -180,7 +192,8 @@ def _opened(access: Access) -> Database:
     return db
 
 
-def _has_no_room(error: Fault) -> bool:
+def has_no_room(error: Fault) -> bool:
+    """Whether SQLite found no room for the archive, or for the files of its log beside it."""
     return getattr(error, "sqlite_errorcode", 0) in _NO_ROOM_BESIDE
 
 
@@ -214,14 +227,14 @@ def _copied_whole(path: Path, copy: Path) -> bool:
     before = _state(path)
     if any(held and abs(time.time_ns() - held[2]) < _TICK_NS for held in before):
         return False
-    for ending in ("", "-wal"):
+    for ending in ("", *_LOGS):
         target = _file(copy, ending)
         target.unlink(missing_ok=True)
         if _file(path, ending).exists():
             shutil.copyfile(_file(path, ending), target)
     same = all(
         _same_bytes(_file(path, ending), _file(copy, ending))
-        for ending in ("", "-wal")
+        for ending in ("", *_LOGS)
         if _file(copy, ending).exists()
     )
     return same and _state(path) == before
@@ -230,7 +243,7 @@ def _copied_whole(path: Path, copy: Path) -> bool:
 def _state(path: Path) -> list[tuple[int, ...] | None]:
     """What a change to an archive or its log changes, as the file system tells it."""
     states: list[tuple[int, ...] | None] = []
-    for ending in ("", "-wal", "-shm"):
+    for ending in ("", *_LOGS, "-shm"):
         try:
             held = _file(path, ending).stat()
             states.append((held.st_ino, held.st_size, held.st_mtime_ns))

@@ -8,7 +8,8 @@ Rules:
 3. Programs of the same name are the same only if their UUIDs are. Otherwise the one that comes is
    shown as NAME-12345, after its UUID; ours keeps its name.
 4. Revision numbers stay those of the archive that gave them (NAME@3/12345678 names the third of
-   archive 12345678 where ours has a third of its own).
+   archive 12345678 where ours has a third of its own). Two copies of one archive that both went on
+   gave the same numbers: see copies.py.
 5. A board is the same where its serial number is. One without is the same only by its UUID, since
    its place says nothing on another computer.
 6. Where two archives disagree on what may change, the answer does not depend on which one asks:
@@ -30,6 +31,7 @@ from sqlite_utils import Database
 from hostlink.archive.arriving import check_record, refused
 from hostlink.archive.boards import LONGEST_LABEL
 from hostlink.archive.carried import ArchiveCargo, Cargo, Record
+from hostlink.archive.copies import Copies
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.lookup import count_revisions, program_id
@@ -51,12 +53,14 @@ class Merged:
     """How many rows of each kind were new here, and programs that are shown under another name.
 
     healed: in words, what was damaged here and is whole again. left_out: what was damaged there.
+    copies: UUIDs of copies of an archive that went on by themselves (see copies.py).
     """
 
     added: Mapping[str, int]
     renamed: Mapping[str, str]
     healed: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
+    copies: tuple[str, ...] = ()
 
     @property
     def anything(self) -> bool:
@@ -125,6 +129,9 @@ class _Merge:
     touched: set[int] = field(default_factory=set)  # programs
     retired: dict[int, str] = field(default_factory=dict)  # when, of programs that one has retired
 
+    def __post_init__(self) -> None:
+        self.copies = Copies(self.db)
+
     def run(self) -> Merged:
         for table in CARRIED:
             for record in self.cargo.records(table.name):
@@ -135,7 +142,8 @@ class _Merge:
         for program, at in self.retired.items():
             settle(self.db, program, at)
         left_out = tuple(self.cargo.left_out)
-        return Merged(self.added, self.renamed, tuple(self.healed), left_out)
+        copies = tuple(self.copies.marks)
+        return Merged(self.added, self.renamed, tuple(self.healed), left_out, copies)
 
     def _refuse_empty_programs(self) -> None:
         """An export of what is newer names every program; here its revisions must have come."""
@@ -155,11 +163,13 @@ class _Merge:
             return
         held = self._held(table, values)
         if held is None:
+            values = self.copies.as_new(table, values)
             own = self._own(table, values)
             row_id = insert(self.db, table.name, **values, **own)
             self.added[table.name] += 1
         else:
             row_id = int(held["id"])
+            values = self.copies.as_held(table, held, values)
             if is_whole(table, held):
                 self._meet(table, held, values)
             else:
@@ -240,8 +250,10 @@ class _Merge:
         if table.name == "programs":
             self._meet_program(held, values)
         elif table.name in ("events", "firmware_writes"):
+            self._agree(table, held, values)
             if held["ended_at"] is None and values["ended_at"] is not None:
-                update(self.db, table.name, held["id"], **values)
+                end = {name: values[name] for name in table.changing}
+                update(self.db, table.name, held["id"], **end)
         elif table.name == "boards":
             if values["last_seen"] > held["last_seen"]:
                 update(self.db, "boards", held["id"], last_seen=values["last_seen"])
@@ -250,7 +262,9 @@ class _Merge:
 
     def _agree(self, table: Table, held: Row, values: Row) -> None:
         """Refuse what differs, and fill in a reference that was lost here."""
-        ignored = {"uuid", "kept_at", "part", "name"} if table.name == "firmware_images" else set()
+        ignored = set(table.changing)
+        if table.name == "firmware_images":
+            ignored = {"uuid", "kept_at", "part", "name"}
         news = {}
         for column in table.carried:
             here, there = held[column.name], values[column.name]

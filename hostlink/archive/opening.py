@@ -18,10 +18,11 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from hostlink import __version__
-from hostlink.archive.access import Access, find_access, private_copy
+from hostlink.archive.access import Access, find_access, has_no_room, private_copy
 from hostlink.archive.flushing import flush_folder, make_folders
 from hostlink.archive.migrations import STEPS, Steps
 from hostlink.archive.rows import insert
+from hostlink.archive.tables import TABLES
 from hostlink.archive.times import stored
 from hostlink.archive.trouble import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.errors import ArchiveError
@@ -68,7 +69,7 @@ def open_file(
 
 
 class _OlderError(Exception):
-    """The archive is of an older schema and can only be read."""
+    """The archive is of an older schema and can only be read, or has no room for a newer one."""
 
 
 def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: Steps) -> Access:
@@ -92,6 +93,10 @@ def _look_at(path: Path, *, create: bool) -> bool:
             make_folders(path.parent)
             path.touch()
             return True
+        if not (path.is_file() or path.is_char_device()):  # a pipe would be waited for
+            raise ArchiveError(
+                f"{path} is not an archive: it is no file.", advice="Name another file."
+            )
         with path.open("rb") as file:
             header = file.read(len(_HEADER))
     except OSError as error:
@@ -127,32 +132,58 @@ def _bring_up(
             return
         if not version:
             db.execute(f"PRAGMA page_size = {_PAGE_BYTES}")
-        if not access.alone:
-            _use_wal(db)
-        if version == steps.latest:
-            return
-        if version and not access.private:
-            _copy_before(db, path, version)
-        db.execute("BEGIN IMMEDIATE")
         try:
-            # Another process may have done it while this one waited.
-            if _pragma(db, "user_version") < steps.latest:
-                _migrate(db, now, steps)
-            db.commit()
-        except BaseException:
-            db.rollback()
+            _renew(db, access, path, version, now=now, steps=steps)
+        except FAULTS as error:
+            if 0 < version < steps.latest and has_no_room(error):
+                raise _OlderError from error
             raise
     finally:
         db.close()
 
 
+def _renew(
+    db: Database,
+    access: Access,
+    path: Path,
+    version: int,
+    *,
+    now: Callable[[], datetime],
+    steps: Steps,
+) -> None:
+    """Switch an archive of that schema to WAL, and bring its schema up to date."""
+    if not access.alone:
+        _use_wal(db)
+    if version == steps.latest:
+        return
+    if version and not access.private:
+        _copy_before(db, path, version)
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        # Another process may have done it while this one waited.
+        if _pragma(db, "user_version") < steps.latest:
+            _migrate(db, now, steps)
+        db.commit()
+    except BaseException:
+        if db.conn.in_transaction:  # a full disk ends it by itself
+            db.rollback()
+        raise
+
+
 def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
     """The schema number of an archive, 0 for a blank file. Raises ArchiveError for other files."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
-    empty = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
-    if create and empty and application == version == 0:
+    tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    if create and not tables and application in (0, APPLICATION_ID) and version == 0:
         return 0
     _refuse_changed_marks(path, application, version, _recorded(db))
+    if application == APPLICATION_ID and not tables.intersection(TABLES):
+        raise ArchiveError(
+            f"{path} has the mark of an archive, but no table of one: it is damaged, or another "
+            "program made it.",
+            kept="It was not touched.",
+            advice="Name another file with --archive, or import a duplicate into a new one.",
+        )
     if application != APPLICATION_ID:
         raise ArchiveError(
             f"{path} is an SQLite file, but not an archive of hostlink.",
@@ -233,7 +264,11 @@ def _copy_before(db: Database, path: Path, version: int) -> None:
         more = "" if count == 1 else f"-{count}"
         copy = path.with_name(f"{path.stem}.schema-{version}{more}{path.suffix}")
         if not copy.exists():
-            db.execute("VACUUM INTO ?", (str(copy),))
+            try:
+                db.execute("VACUUM INTO ?", (str(copy),))
+            except BaseException:
+                copy.unlink(missing_ok=True)  # no half copy that looks like a whole one
+                raise
             flush_folder(path.parent)
             return
     raise ArchiveError(

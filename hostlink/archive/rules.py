@@ -2,18 +2,22 @@
 
 Rules, held by triggers:
 1. Revisions, listings, rescues, notes, backups, firmware images and archives are never changed.
-2. Of programs, boards, events and writes of firmware the identity is never changed; events and
-   writes that have ended are never changed at all.
+2. Of programs, boards, events and writes of firmware only what tables.py calls changing is changed,
+   so no identity, name or beginning; events and writes that have ended are never changed at all.
 3. Nothing of these is ever deleted, nor replaced by INSERT OR REPLACE or UPDATE OR REPLACE, which
    delete without firing a delete trigger in tools that leave recursive_triggers off: a key that is
    taken is refused before the write.
 4. The word indexes follow what they index.
+
+Tags and host copies come and go, and labels and titles are given anew: there only the checksum of
+the row shows that another tool wrote it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
+from hostlink.archive.tables import TABLES
 from hostlink.archive.views import VIEWS
 
 _KEYS: dict[str, tuple[tuple[str, ...], ...]] = {
@@ -39,13 +43,8 @@ _SAME_BOARD = (
     "= CASE WHEN NEW.usb_serial = '' THEN NEW.location ELSE '' END"
 )
 
-_MAY_CHANGE = {
-    "boards": "",
-    "programs": "",
-    "events": "OLD.ended_at IS NOT NULL OR ",
-    "firmware_writes": "OLD.ended_at IS NOT NULL OR ",
-}
-"""Tables that are written to again, and when they are not."""
+_ENDING = ("events", "firmware_writes")
+"""Tables of which a row is changed until it has ended."""
 
 
 def _rules() -> Iterator[str]:
@@ -67,20 +66,23 @@ def _rules() -> Iterator[str]:
             f"BEGIN SELECT RAISE(ABORT, '{said} are never deleted'); END;"
         )
         when, what = "", ""
-        if table in _MAY_CHANGE:
-            when = f"WHEN {_MAY_CHANGE[table]}NEW.id <> OLD.id OR NEW.uuid <> OLD.uuid "
-            what = " in this"
-            others = " OR ".join(
-                f"EXISTS (SELECT 1 FROM {table} WHERE id <> OLD.id AND {key})" for key in same[1:]
-            )
-            yield (
-                f"CREATE TRIGGER {table}_never_displace BEFORE UPDATE ON {table} WHEN {others} "
-                f"BEGIN SELECT RAISE(ABORT, '{said} are never replaced'); END;"
-            )
+        if TABLES[table].changing:
+            ended = ["OLD.ended_at IS NOT NULL"] if table in _ENDING else []
+            fixed = [f"NEW.{name} IS NOT OLD.{name}" for name in ("id", *TABLES[table].fixed)]
+            when, what = f"WHEN {' OR '.join(ended + fixed)} ", " in this"
         yield (
             f"CREATE TRIGGER {table}_never_change BEFORE UPDATE ON {table} {when}"
             f"BEGIN SELECT RAISE(ABORT, '{said} are never changed{what}'); END;"
         )
+    # The only rows with a key that may change.
+    others = " OR ".join(
+        f"EXISTS (SELECT 1 FROM boards WHERE id <> OLD.id AND {key})"
+        for key in ("label_key = NEW.label_key", _SAME_BOARD)
+    )
+    yield (
+        f"CREATE TRIGGER boards_never_displace BEFORE UPDATE ON boards WHEN {others} "
+        "BEGIN SELECT RAISE(ABORT, 'boards are never replaced'); END;"
+    )
 
 
 _WORDS = """

@@ -60,11 +60,15 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """One table. columns: all but its key and the checksum. key: the column with the row id."""
+    """One table. columns: all but its key and the checksum. key: the column with the row id.
+
+    changing: the columns that may get another value later, of a table of which nothing is lost.
+    """
 
     name: str
     columns: tuple[Column, ...]
     key: str = "id"
+    changing: tuple[str, ...] = ()
 
     @cached_property
     def summed(self) -> tuple[str, ...]:
@@ -80,6 +84,11 @@ class Table:
     def names(self) -> str:
         """All columns, for a SELECT that `is_whole` can go by."""
         return ", ".join((*self.summed, "checksum", *self.hashed))
+
+    @cached_property
+    def fixed(self) -> tuple[str, ...]:
+        """The columns that keep the value with which the row was kept."""
+        return tuple(column.name for column in self.columns if column.name not in self.changing)
 
     @property
     def has_uuid(self) -> bool:
@@ -139,6 +148,9 @@ _TABLES = (
             Column("restarts_on_open", "flag", optional=True),
             Column("first_seen", "time"), Column("last_seen", "time"), *_text("role"),
         ),
+        changing=(
+            "label", "label_key", "location", "profile", "restarts_on_open", "last_seen", "role",
+        ),
     ),
     Table(
         "listings",
@@ -158,6 +170,7 @@ _TABLES = (
             Column("latest_id", "number", optional=True, own=True),
             Column("revision_count", "number", own=True),
         ),
+        changing=("title", "retired_at", "latest_id", "revision_count"),
     ),
     Table(
         "revisions",
@@ -217,6 +230,7 @@ _TABLES = (
             Column("eeprom", "bytes", optional=True), Column("began_at", "time"),
             Column("ended_at", "time", optional=True), *_text("outcome", "banner"),
         ),
+        changing=("ended_at", "outcome", "banner"),
     ),
     Table(
         "events",
@@ -228,6 +242,7 @@ _TABLES = (
             Column("ended_at", "time", optional=True), *_text("outcome"),
             Column("detail", "json"),
         ),
+        changing=("revision_id", "rescue_id", "ended_at", "outcome", "detail"),
     ),
     Table(
         "host_copies",

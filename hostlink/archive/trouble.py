@@ -57,6 +57,11 @@ def is_damage(error: BaseException) -> bool:
 def not_opened(error: Fault, path: Path) -> ArchiveError:
     """The error for an archive that could not be opened, made, or brought up to date."""
     cause, unharmed, advice = _reason(error, "it")
+    if is_damage(error):
+        advice = (
+            "Copy the file away. What was kept stands in a duplicate or an export too, if there "
+            "is one: `hostlink archive import` takes it into a new archive."
+        )
     return ArchiveError(
         f"The archive {path} could not be opened: {cause}.", kept=unharmed, advice=advice
     )

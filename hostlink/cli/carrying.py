@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import click
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say
+from hostlink.cli.stopping import told_when_stopped
 from hostlink.words import plural
 
 
@@ -21,6 +23,20 @@ def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> dat
         return datetime.strptime(text.strip(), "%Y-%m-%d")
     except ValueError as error:
         raise click.BadParameter(f'"{text}" is no day: write one as 2031-09-03.') from error
+
+
+def made_or_not(target: Path) -> Callable[[], str]:
+    """Says what became of a file or folder that gets its name only when it is whole and proven."""
+    before = target.exists()
+
+    def said() -> str:
+        if before:
+            return f"{target} was there before and was not touched."
+        if target.exists():
+            return f"{target} is whole and proven."
+        return f"There is no {target}; the archive is as it was."
+
+    return said
 
 
 @click.command("export")
@@ -44,7 +60,10 @@ def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime 
     """
     from hostlink.jobs.carrying import export
 
-    with desk.archive(create=False, read_only=True) as opened:
+    with (
+        told_when_stopped("The export", made_or_not(folder)),
+        desk.archive(create=False, read_only=True) as opened,
+    ):
         exported = export(opened, folder, programs=only, since=since)
     counts = exported.counts
     if desk.json:
@@ -70,7 +89,10 @@ def import_source(desk: Desk, source: Path) -> int:
     """
     from hostlink.jobs.carrying import import_from
 
-    with desk.archive() as opened:
+    with (
+        told_when_stopped("The import", lambda: "The archive holds all of it, or nothing of it."),
+        desk.archive() as opened,
+    ):
         imported = import_from(opened, source)
     if desk.json:
         as_json(
@@ -78,6 +100,7 @@ def import_source(desk: Desk, source: Path) -> int:
                 "source": str(source),
                 "added": imported.added,
                 "renamed": imported.renamed,
+                "copies": list(imported.copies),
                 "healed": list(imported.healed),
                 "left_out": list(imported.left_out),
             }
@@ -85,6 +108,11 @@ def import_source(desk: Desk, source: Path) -> int:
         return tell_damaged(imported.left_out)
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
+    for mark in imported.copies:
+        say(
+            f"Two copies of one archive both went on. What came with a number that is taken here "
+            f"is named with /{mark} behind it, such as NAME@3/{mark}; `history` shows both."
+        )
     for what in imported.healed:
         say(f"Healed, for it was damaged here: {what}.")
     new = [

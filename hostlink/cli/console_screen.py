@@ -6,6 +6,7 @@ The row that the board has not ended (its prompt, a question) stands before the 
 
 from __future__ import annotations
 
+import threading
 from concurrent.futures import Future
 from typing import TYPE_CHECKING, Any
 
@@ -36,14 +37,15 @@ _MOST_SHOWN = 12  # remarks on one paste
 
 def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
     """Talk until the word that ends comes; the exit status."""
-    teller = Teller(quiet=desk.quiet)
+    teller, stop = Teller(quiet=desk.quiet), threading.Event()
 
     def connect() -> Console:
-        return Console(
-            choice, archive, teller.emit, data, cancelled=lambda: owner.cancelled, stays=True
-        )
+        return Console(choice, archive, teller.emit, data, cancelled=stop.is_set, stays=True)
 
-    with patch_stdout(), Owner(choice.port, connect, idle=_listen, idle_s=0.02) as owner:
+    with (
+        patch_stdout(),
+        Owner(choice.port, connect, idle=_listen, idle_s=0.02, cancelled=stop) as owner,
+    ):
         board = owner.submit(lambda opened: opened).result()  # an error of the opening comes here
         screen = Screen(owner, board, _history(archive))
         say(

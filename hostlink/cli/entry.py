@@ -19,7 +19,7 @@ import click
 from hostlink.cli.group import Group
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
-from hostlink.errors import ExitStatus, HostlinkError, Interrupted, UsageError
+from hostlink.errors import ExitStatus, HostlinkError, Interrupted, ProfileError, UsageError
 
 # name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -213,6 +213,7 @@ def _tell_wrong_use(wrong: click.ClickException) -> None:
 
     from hostlink.words import safe
 
+    vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
     said = io.StringIO()
     wrong.show(file=said)
     click.echo(safe(said.getvalue(), keep="\n"), err=True, nl=False)
@@ -226,6 +227,9 @@ def tell(error: HostlinkError) -> None:
     from hostlink.words import safe
 
     what, *rest = [part for part in (error.what, error.kept, error.advice) if part]
+    if isinstance(error, ProfileError):  # each of its rows is a fault
+        what, *others = what.split("\n")
+        rest = [*others, *rest]
     click.echo(f"hostlink: {safe(what)}", err=sys.stderr is not None)
     for part in rest:
         click.echo(f"  {safe(part)}", err=sys.stderr is not None)

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.carrying import export_bag, import_source
+from hostlink.cli.carrying import export_bag, import_source, made_or_not
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.group import Group
 from hostlink.cli.output import as_json, data, say
+from hostlink.cli.stopping import told_when_stopped
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
@@ -98,7 +99,10 @@ def prove(desk: Desk, rebuild: bool, accept: bool) -> int:
     index, the other indexes, the schema's rules and views. What was kept is never changed, except
     by --accept, for where no duplicate has it whole; an event tells of it for good.
     """
-    with desk.archive(create=False) as opened:
+    with (
+        told_when_stopped("The check", lambda: "What was kept is as it was."),
+        desk.archive(create=False) as opened,
+    ):
         if rebuild:
             opened.rebuild()
             say("Search index, other indexes, rules and views are made anew.", quiet=desk.quiet)
@@ -154,7 +158,10 @@ def duplicate(desk: Desk, target: Path) -> int:
 
     Exit status 1 where the archive is damaged: then the copy holds what could be read.
     """
-    with desk.archive(create=False) as opened:
+    with (
+        told_when_stopped("The duplicate", made_or_not(target)),
+        desk.archive(create=False) as opened,
+    ):
         findings = opened.duplicate(target)
     if findings:
         say(f"The archive is damaged; {target} is a copy of what could be read. {findings[0]}")

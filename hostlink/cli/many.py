@@ -18,9 +18,8 @@ from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from rich.progress import Progress
-
     from hostlink.archive import Archive
+    from hostlink.cli.live import LiveLines
     from hostlink.jobs.events import Event
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.many import Result
@@ -132,22 +131,14 @@ class Tellers:
     def __init__(self, quiet: bool) -> None:
         self._quiet = quiet
         self._lock = threading.Lock()
-        self._live: Progress | None = None
+        self._live: LiveLines | None = None
         self._tasks: dict[str, Any] = {}
 
     def __enter__(self) -> Tellers:
         if is_terminal() and not self._quiet:
-            from rich.console import Console
-            from rich.progress import BarColumn, Progress, TextColumn
+            from hostlink.cli.live import LiveLines
 
-            self._live = Progress(
-                TextColumn("{task.fields[board]}", markup=False),
-                BarColumn(bar_width=16),
-                TextColumn("{task.description}", markup=False),
-                console=Console(stderr=True, markup=False, highlight=False),
-                transient=True,
-            )
-            self._live.start()
+            self._live = LiveLines("{task.fields[board]}", "{task.description}", bar=16)
         return self
 
     def __exit__(
@@ -190,7 +181,7 @@ class Tellers:
     def _update(self, board: str, event: Event) -> None:
         assert self._live is not None
         if board not in self._tasks:
-            self._tasks[board] = self._live.add_task("", total=None, board=board)
+            self._tasks[board] = self._live.add(board=board)
         task = self._tasks[board]
         if isinstance(event, Phase):
             self._live.update(task, description=event.words, total=None)
@@ -204,6 +195,6 @@ class Tellers:
 
     def _say(self, text: str) -> None:
         if self._live is not None:
-            self._live.console.print(text, markup=False)
+            self._live.say(text)
         else:
             say(text, quiet=self._quiet)

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, say
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, MemoryLost, Rescued
-from hostlink.words import plural, safe
+from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from rich.progress import Progress
+    from hostlink.cli.live import LiveLines
 
 
 class Teller:
@@ -19,24 +19,17 @@ class Teller:
 
     def __init__(self, *, quiet: bool = False) -> None:
         self._quiet = quiet
-        self._live: Progress | None = None
+        self._live: LiveLines | None = None
         self._task: Any = None
         self._repairs = 0
 
     def __enter__(self) -> Teller:
         if is_terminal() and not self._quiet:
-            from rich.console import Console
-            from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+            from hostlink.cli.live import LiveLines
 
-            self._live = Progress(
-                TextColumn("{task.description}", markup=False),
-                BarColumn(bar_width=24),
-                TextColumn("{task.fields[detail]}", markup=False),
-                TimeRemainingColumn(compact=True),
-                console=Console(stderr=True, markup=False, highlight=False),
-                transient=True,
+            self._live = LiveLines(
+                "{task.description}", "{task.fields[detail]}", bar=24, time_left=True
             )
-            self._live.start()
         return self
 
     def __exit__(
@@ -71,7 +64,7 @@ class Teller:
 
     def _say(self, text: str) -> None:
         if self._live is not None:
-            self._live.console.print(safe(text), markup=False)
+            self._live.say(text)
         else:
             say(text, quiet=self._quiet)
 
@@ -80,8 +73,8 @@ class Teller:
             say(f"{text}...", quiet=self._quiet)
             return
         if self._task is not None:
-            self._live.remove_task(self._task)
-        self._task = self._live.add_task(safe(text), total=None, detail="")
+            self._live.remove(self._task)
+        self._task = self._live.add(text, detail="")
 
     def _detail(self, text: str) -> None:
         if self._live is not None and self._task is not None:

@@ -78,6 +78,20 @@ def stoppable() -> Iterator[Callable[[], bool]]:
             signal.signal(number, handler)
 
 
+@contextlib.contextmanager
+def told_when_stopped(what: str, kept: Callable[[], str]) -> Iterator[None]:
+    """Say of work that a signal may break off at any moment what was stopped, and what is whole.
+
+    kept: asked when that has happened.
+    """
+    try:
+        yield
+    except KeyboardInterrupt:
+        raise Interrupted(
+            f"{what} was stopped.", kept=kept(), advice="Repeat the command to complete it."
+        ) from None
+
+
 def agreed(question: str) -> bool:
     """Ask a person for a yes or no. Raises Interrupted where they end hostlink instead."""
     _questions.append(True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import shlex
 from pathlib import Path
 
@@ -87,7 +88,8 @@ def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
     where = "standard input" if file == "-" else file
     text = _text(file, where)
     commands: list[tuple[int, list[str]]] = []
-    for place, line in enumerate(text.splitlines(), 1):
+    # Not splitlines(), which ends lines also where an editor shows none, as at U+2028.
+    for place, line in enumerate(io.StringIO(text, newline=None), 1):
         try:
             words = shlex.split(line, comments=True)
         except ValueError as error:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.capturing import Capture
-from hostlink.board.events import Phase, Warned
+from hostlink.board.events import Warned
 from hostlink.board.reading import rows_of
 from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import (
@@ -212,7 +212,6 @@ def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> N
             with suppress(ReadBackError):  # then what was refused is told, as it stands
                 names = tuple(name for name in slot_names(session) if name not in asked)
     if not session.profile.commands.list_stored:
-        session.emit(Phase("Putting the program in memory back"))
         put_into_memory(session, found.memory.lines)
 
 

@@ -7,7 +7,8 @@ from datetime import datetime
 from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.archive.bags import open_bag, write_bag
+from hostlink.archive.bag_reading import open_bag
+from hostlink.archive.bags import write_bag
 from hostlink.archive.merging import Merged
 from hostlink.archive.times import stored
 from hostlink.errors import ArchiveError
@@ -20,12 +21,14 @@ class Imported:
     """added: rows that are new here, by kind. renamed: programs shown under another name here.
 
     healed: what was damaged here and is whole again. left_out: what was damaged there, in words.
+    copies: the marks of copies of an archive that went on by themselves, as in NAME@3/12345678.
     """
 
     added: dict[str, int]
     renamed: dict[str, str]
     healed: tuple[str, ...]
     left_out: tuple[str, ...]
+    copies: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +66,12 @@ def import_from(archive: Archive, source: Path) -> Imported:
             kept="Nothing was taken in.",
             advice=f"If it holds listings, `hostlink keep {source}` keeps them.",
         )
+    if source.exists() and not source.is_file():
+        raise ArchiveError(
+            f"{source} is neither a file nor a folder.",
+            kept="Nothing was taken in.",
+            advice="Name a BagIt folder or an archive.",
+        )
     try:
         with source.open("rb") as file:
             begins = file.read(len(_SQLITE))
@@ -82,4 +91,10 @@ def import_from(archive: Archive, source: Path) -> Imported:
 
 
 def _as_imported(merged: Merged) -> Imported:
-    return Imported(dict(merged.added), dict(merged.renamed), merged.healed, merged.left_out)
+    return Imported(
+        dict(merged.added),
+        dict(merged.renamed),
+        merged.healed,
+        merged.left_out,
+        tuple(copy[:8] for copy in merged.copies),
+    )

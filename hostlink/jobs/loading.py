@@ -26,6 +26,7 @@ from hostlink.errors import (
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable, smaller_advice
 from hostlink.jobs.material import Material
+from hostlink.jobs.patience import load_s
 from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
@@ -268,14 +269,8 @@ def _free_memory(session: Session) -> int | None:
 
 
 def expected_seconds(material: Material, pacing: Pacing) -> float:
-    """About how long sending will take: the wire and the board's line time, whichever is longer."""
-    lines = material.listing.numbered().values()
-    wire = sum(len(line.typed) + len(pacing.reply_end) + len(pacing.prompt) for line in lines)
-    per_line = pacing.line_s if pacing.receive_buffer > 1 else pacing.line_s + pacing.latency_s
-    busy = len(lines) * per_line
-    sending = wire * pacing.byte_s
-    together = max(sending, busy) if pacing.receive_buffer > 1 else sending + busy
-    return together + 3 * sending  # what was there and the read-back are listed too
+    """About how long a load of this takes on a good wire."""
+    return load_s(material.listing.numbered(), pacing)
 
 
 def keep_material(

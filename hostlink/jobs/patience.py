@@ -7,14 +7,15 @@ else each time, ends it with an error that says what was being done.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 
 from hostlink.board.events import LineSent, Phase, Waiting
 from hostlink.board.profile import Profile
 from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.events import Emit, Event, PageProven, PagesRead
-from hostlink.link.pacing import BITS_PER_BYTE
+from hostlink.link.pacing import BITS_PER_BYTE, Pacing
+from hostlink.listing.parse import Line
 
 _SHORTEST_LIMIT_S = 300.0
 _LISTINGS = 60  # of a full memory that a job may take the time of
@@ -32,6 +33,19 @@ def time_limit_s(profile: Profile) -> float:
 def capture_s(profile: Profile) -> float:
     """Seconds that reading a full memory takes on a good wire: two listings that agree."""
     return 2 * _listing_s(profile)
+
+
+def load_s(lines: Mapping[int, Line], pacing: Pacing) -> float:
+    """Seconds that a load takes on a good wire, about: by the wire or by the board's time for a
+    line, whichever is longer. What was there and the read-back are listed too."""
+    wire = sum(
+        len(line.typed) + len(pacing.reply_end) + len(pacing.prompt) for line in lines.values()
+    )
+    per_line = pacing.line_s if pacing.receive_buffer > 1 else pacing.line_s + pacing.latency_s
+    busy = len(lines) * per_line
+    sending = wire * pacing.byte_s
+    together = max(sending, busy) if pacing.receive_buffer > 1 else sending + busy
+    return together + 3 * sending
 
 
 def _listing_s(profile: Profile) -> float:

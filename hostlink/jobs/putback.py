@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
-from hostlink.board.events import Phase, Warned
+from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.recalling import (
@@ -282,7 +282,7 @@ class _PutBack:
                 )
             if not self._stored:
                 session.emit(Warned(WEAR_WARNING))
-            put_into_memory(session, lines)
+            put_into_memory(session, lines, f"Putting {safe(item.slot)} into memory to store it")
             store_proven(session, item.slot, lines, kept="The backup is unchanged.")
             self._stored.append(item.slot)
         return tuple(unchanged)
@@ -292,9 +292,8 @@ class _PutBack:
         wanted = self._memory.lines
         if item is not None:
             wanted = Listing.from_text(item.content.text).numbered()
-        self._session.emit(Phase("Putting the program into memory"))
         self._touched = True
-        put_into_memory(self._session, wanted)
+        put_into_memory(self._session, wanted, "Putting the program into memory")
         if item is not None:
             holders = self._archive.holds(item.content)
             revision = next((each for each in holders if isinstance(each, Revision)), None)
@@ -336,7 +335,7 @@ class _PutBack:
                 if not same_program(
                     self._session, slot_held(self._session, name).lines, held.lines
                 ):
-                    put_into_memory(self._session, held.lines)
+                    put_into_memory(self._session, held.lines, f"Putting {safe(name)} back")
                     store_proven(self._session, name, held.lines, kept="")
                 return f"{safe(name)} holds what it held before."
         if held.spec:

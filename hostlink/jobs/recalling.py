@@ -17,7 +17,7 @@ from hostlink.board.loading import Loader
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, rows_of
 from hostlink.errors import HostlinkError, NotKnownError, ReadBackError, RefusedError
-from hostlink.jobs.patience import capture_s
+from hostlink.jobs.patience import capture_s, load_s
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
@@ -177,8 +177,15 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
     )
 
 
-def put_into_memory(session: Session, lines: Lines) -> None:
-    """Make memory hold `lines`, whatever it holds; proven by reading it back."""
+def put_into_memory(
+    session: Session, lines: Lines, doing: str = "Putting the program in memory back"
+) -> None:
+    """Make memory hold `lines`, whatever it holds; proven by reading it back.
+
+    doing: what that is told as, with the time that it takes; "" for not at all.
+    """
+    if doing:
+        session.emit(Phase(doing, load_s(lines, session.dialogue.pacing)))
     if lines:
         Loader(session.dialogue, lines).load()
     else:

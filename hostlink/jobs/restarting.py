@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from hostlink.archive import Archive, Board
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError, RefusedError
+from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import Held, discard_held, held_content, rescue_held
 from hostlink.jobs.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
@@ -92,7 +93,7 @@ def _after(session: Session, archive: Archive, board: Board, held: Held) -> Rest
     if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
         session.emit(Warned("The board started a program by itself; it was left alone."))
         return Restarted(held, False, 0)
-    session.emit(Phase("Reading what the board holds now"))
+    session.emit(Phase("Reading what the board holds now", capture_s(session.profile)))
     try:
         now = session.dialogue.capture()
     except (NotKnownError, ReadBackError) as error:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from hostlink.archive import Archive, Board, Revision
 from hostlink.board.capturing import Capture
-from hostlink.board.events import Phase, Warned
+from hostlink.board.events import Warned
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
 from hostlink.jobs.attaching import as_known
 from hostlink.jobs.recalling import (
@@ -125,7 +125,6 @@ def _look_into(session: Session, archive: Archive, board: Board, name: str, memo
 
 
 def _put_back(session: Session, memory: Held) -> None:
-    session.emit(Phase("Putting the program in memory back"))
     put_into_memory(session, memory.lines)
 
 

@@ -29,7 +29,8 @@ class Owner(Generic[T]):
 
     open_it: called in the thread; gives a context manager (a job's session, a wire) whose value the
     work is done with. idle: done in the thread whenever nothing is in the queue, at most each
-    idle_s seconds; an error it raises is kept in `trouble`, and idling ends.
+    idle_s seconds; an error it raises is kept in `trouble`, and idling ends. cancelled: the flag of
+    `cancel`, for an open_it that looks at it: the thread may run before the owner has a name.
     """
 
     def __init__(
@@ -39,13 +40,14 @@ class Owner(Generic[T]):
         *,
         idle: Callable[[T], object] | None = None,
         idle_s: float = 0.05,
+        cancelled: threading.Event | None = None,
     ) -> None:
         self.trouble: BaseException | None = None
         self._open = open_it
         self._idle = idle
         self._idle_s = idle_s
         self._work: queue.Queue[tuple[Callable[[T], Any], Future[Any]] | None] = queue.Queue()
-        self._cancelled = threading.Event()
+        self._cancelled = cancelled or threading.Event()
         self._closing = False
         self._lock = threading.Lock()
         self._thread = threading.Thread(target=self._live, name=f"owner of {name}", daemon=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import gzip
 import json
 import os
 import shutil
@@ -19,6 +21,7 @@ from hostlink.archive.access import Access, InUseError, find_access, private_cop
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
+FILES = Path(__file__).parent / "files"
 
 
 @pytest.fixture
@@ -61,14 +64,15 @@ def test_a_file_that_cannot_be_written_is_opened_to_be_read(
 
 
 def test_in_a_folder_that_cannot_be_written_a_copy_is_read(
-    filled: Path, shut: Callable[[Path], None]
+    filled: Path, shut: Callable[[Path], None], tmp_path: Path
 ) -> None:
-    """Nothing is made beside it, and the copy goes with the archive."""
+    """Nothing is made beside it, and the copy goes with the archive; a duplicate can be made."""
     shut(filled.parent)
     with Archive.open(filled) as archive:
         assert archive.read_only and archive.path == filled
         assert [one.name for one in archive.programs()] == ["MOON", "TIDE"]
         assert archive.prove().clean
+        assert archive.duplicate(tmp_path / "duplicate.sqlite3") == ()
         copy = archive._access.path
         assert copy != filled and copy.exists()
         with pytest.raises(ArchiveError, match="is read-only"):
@@ -383,6 +387,32 @@ def test_on_a_disk_without_a_byte_left_all_that_reads_works(
     assert [file.name for file in small_disk.iterdir()] == ["archive.sqlite3"]
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="the small disk is a Linux tmpfs")
+def test_an_older_archive_on_a_disk_without_room_is_read_by_a_renewed_copy(
+    small_disk: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It cannot be brought up to date where it is; with room again it is. No half copy stays."""
+    path, kept = small_disk / "old.sqlite3", FILES / "schema-2.sqlite3.gz"
+    path.write_bytes(gzip.decompress(kept.read_bytes()))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    before = path.read_bytes()
+    with contextlib.suppress(OSError), (small_disk / "fill").open("wb", buffering=0) as fill:
+        while True:
+            fill.write(bytes(512))
+    with Archive.open(path) as archive:
+        assert archive.read_only and archive.prove().findings == ()
+        assert [one.name for one in archive.programs()] == ["HAIL", "MOON", "TIDE"]
+        archive.duplicate(tmp_path / "copy.sqlite3")
+        with pytest.raises(ArchiveError, match="not kept"):
+            archive.note("TIDE", "a note")
+    assert path.read_bytes()[100:] == before[100:]
+    assert not list(small_disk.glob("*schema-2*"))
+    (small_disk / "fill").unlink()
+    with Archive.open(path) as archive:
+        archive.note("TIDE", "a note")
+        assert archive.prove().findings == ()
+
+
 def test_no_private_copy_outlives_its_process(filled: Path, tmp_path: Path) -> None:
     """Also where it was not closed."""
     code = (
@@ -398,3 +428,39 @@ def test_no_private_copy_outlives_its_process(filled: Path, tmp_path: Path) -> N
     )
     folder = Path(done.stdout.strip())
     assert done.returncode == 0 and folder.parent == tmp_path and not folder.exists()
+
+
+@pytest.fixture
+def broken_off(filled: Path, tmp_path: Path) -> Path:
+    """An archive without WAL, as on a file system that has none, whose writer was cut off: pages of
+    an unfinished transaction are in the file, and the journal beside it says how to undo them."""
+    conn = sqlite3.connect(filled, isolation_level=None)
+    conn.execute("PRAGMA journal_mode = DELETE")
+    conn.execute("PRAGMA cache_size = 1")  # so that pages are written before the end
+    conn.execute("BEGIN")
+    conn.execute(
+        "WITH RECURSIVE n(i) AS (SELECT 100 UNION ALL SELECT i + 1 FROM n WHERE i < 900) "
+        "INSERT INTO notes (id, uuid, program_id, text, noted_at) "
+        "SELECT i, 'u' || i, 1, hex(zeroblob(400)), '' FROM n"
+    )
+    path = tmp_path / "cut" / filled.name
+    path.parent.mkdir()
+    for ending in ("", "-journal"):
+        shutil.copy(f"{filled}{ending}", f"{path}{ending}")
+        os.utime(f"{path}{ending}", (1_900_000_000, 1_900_000_000))
+    conn.close()
+    return path
+
+
+@pytest.mark.parametrize("closed", ["nothing", "file", "folder"])
+def test_a_write_that_was_broken_off_is_undone_for_who_only_reads_too(
+    broken_off: Path, shut: Callable[[Path], None], closed: str
+) -> None:
+    """In the file where that may be written, else in a copy; it was called read-only once."""
+    if closed != "nothing":
+        shut(broken_off if closed == "file" else broken_off.parent)
+    before = broken_off.read_bytes()
+    with Archive.open(broken_off, read_only=True) as archive:
+        assert len(archive.programs()) == 2
+        assert archive.prove().findings == ()
+    assert (broken_off.read_bytes() == before) == (closed != "nothing")

@@ -14,7 +14,8 @@ import pytest
 
 from hostlink.archive import Archive, Content, Origin, bag_format, bags, flushing
 from hostlink.archive.backups import BackupItem
-from hostlink.archive.bags import open_bag, write_bag
+from hostlink.archive.bag_reading import open_bag
+from hostlink.archive.bags import write_bag
 from hostlink.errors import ArchiveError
 
 FILES = Path(__file__).parent / "files"

@@ -207,3 +207,19 @@ def test_the_same_thing_with_other_content_is_refused_by_its_name(
     write.held["revisions"][0]["note"] = "another"
     with pytest.raises(ArchiveError, match="one of its revisions is here"):
         ours.merge(write)
+
+
+def test_an_event_that_began_otherwise_is_refused(
+    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+) -> None:
+    """Its end may come from elsewhere; what job it is of, and when it began, is known."""
+    ours, theirs = pair
+    uuid = ours.begin_event("load")
+    theirs.merge_file(ours.path)
+    theirs.end_event(uuid, "done")
+    for column, value in (("job", "save"), ("started_at", "2031-01-01T00:00:00.000Z")):
+        cargo = held_cargo(theirs)
+        cargo.held["events"][0][column] = value
+        with pytest.raises(ArchiveError, match="one of its events is here with other content"):
+            ours.merge(cargo)
+    assert ours.events()[0].ended_at is None

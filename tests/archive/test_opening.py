@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import os
 import shlex
 import sqlite3
 import subprocess
@@ -42,7 +43,7 @@ def test_a_new_archive_is_marked_and_safe(archive: Archive, path: Path) -> None:
     """Application id, schema number, WAL, full synchronous and foreign keys are set."""
     conn = sqlite3.connect(path)
     assert conn.execute("PRAGMA application_id").fetchone()[0] == int.from_bytes(b"hlnk", "big")
-    assert conn.execute("PRAGMA user_version").fetchone()[0] == 2
+    assert conn.execute("PRAGMA user_version").fetchone()[0] == 3
     assert conn.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
     assert conn.execute("PRAGMA page_size").fetchone()[0] == 8192
     conn.close()
@@ -108,11 +109,12 @@ def test_the_oldest_file_kept_opens_with_all_it_holds(oldest: Path) -> None:
         )
 
 
-def test_what_0_1_0_kept_is_all_there(tmp_path: Path) -> None:
-    """One of everything that version 0.1.0 could keep: brought up to the latest schema it is proven
-    clean, all of it can be read, and it is what the other file of that version tells."""
+@pytest.mark.parametrize("file", ["archive-0.1.0", "schema-2"])
+def test_what_earlier_versions_kept_is_all_there(tmp_path: Path, file: str) -> None:
+    """One of everything that version 0.1.0, or schema 2, could keep: brought up to the latest
+    schema it is proven clean, all of it can be read, and it can be added to."""
     path = tmp_path / "archive.sqlite3"
-    path.write_bytes(gzip.decompress((FILES / "archive-0.1.0.sqlite3.gz").read_bytes()))
+    path.write_bytes(gzip.decompress((FILES / f"{file}.sqlite3.gz").read_bytes()))
     with Archive.open(path) as archive:
         assert archive.prove().findings == ()
         names = [program.name for program in archive.programs(retired=None)]
@@ -166,17 +168,17 @@ def test_what_was_damaged_before_there_were_checksums_stays_so(oldest: Path, dam
         assert archive.program("DICE").latest == 1
 
 
-def _schema_3(fails: bool = False) -> Steps:
+def _next_schema(fails: bool = False) -> Steps:
     """The migrations with one more, as a later version would have it."""
     steps = schema_steps()
 
-    @steps.migrations(name="schema 3")
-    def schema_3(db: Database) -> None:
+    @steps.migrations(name="schema 4")
+    def schema_4(db: Database) -> None:
         db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY, day TEXT NOT NULL) STRICT")
         if fails:
             db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY) STRICT")
 
-    return Steps(steps.migrations, 3)
+    return Steps(steps.migrations, 4)
 
 
 def _version(path: Path) -> int:
@@ -195,9 +197,9 @@ def test_an_older_file_is_copied_before_it_is_migrated(
     monkeypatch.setattr(
         opening, "flush_folder", lambda folder: flushed.append((folder, _version(oldest)))
     )
-    open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_3())
+    open_file(oldest, create=False, read_only=False, now=at_six, steps=_next_schema())
     copy = oldest.with_name("old.schema-1.sqlite3")
-    assert (_version(oldest), _version(copy)) == (3, 1)
+    assert (_version(oldest), _version(copy)) == (4, 1)
     with Archive.open(copy) as archive:
         assert archive.prove().clean
         assert len(archive.history("TIDE")) == 3
@@ -205,9 +207,9 @@ def test_an_older_file_is_copied_before_it_is_migrated(
     assert conn.execute("SELECT count(*) FROM revisions").fetchone()[0] == 4
     assert conn.execute("SELECT count(*) FROM classes").fetchone()[0] == 0
     conn.close()
-    open_file(oldest, create=False, read_only=False, now=at_six, steps=_schema_3())
+    open_file(oldest, create=False, read_only=False, now=at_six, steps=_next_schema())
     assert not oldest.with_name("old.schema-1-2.sqlite3").exists()
-    assert not list(oldest.parent.glob("old.schema-[23]*"))
+    assert not list(oldest.parent.glob("old.schema-[234]*"))
     assert flushed[0] == (oldest.parent, 1)
 
 
@@ -216,7 +218,7 @@ def test_a_failed_migration_leaves_the_file_as_it_was(oldest: Path) -> None:
     for _ in range(2):
         with pytest.raises(ArchiveError, match="already exists"):
             open_file(
-                oldest, create=False, read_only=False, now=at_six, steps=_schema_3(fails=True)
+                oldest, create=False, read_only=False, now=at_six, steps=_next_schema(fails=True)
             )
     assert _version(oldest) == 1
     assert oldest.with_name("old.schema-1-2.sqlite3").exists()
@@ -248,10 +250,10 @@ def test_an_older_file_that_may_only_be_read_is_read_by_a_renewed_copy(
 def test_a_newer_file_is_refused_untouched(path: Path) -> None:
     """A schema this version does not know is left alone, with one clear sentence."""
     Archive.open(path).close()
-    open_file(path, create=False, read_only=False, now=at_six, steps=_schema_3())
+    open_file(path, create=False, read_only=False, now=at_six, steps=_next_schema())
     before = path.read_bytes()
     with pytest.raises(
-        ArchiveError, match=r"newer hostlink \(schema 3; this one knows schemas up to 2"
+        ArchiveError, match=r"newer hostlink \(schema 4; this one knows schemas up to 3"
     ) as refused:
         Archive.open(path)
     assert (refused.value.kept, refused.value.advice) == ("It was not touched.", "Update hostlink.")
@@ -273,7 +275,7 @@ def test_a_schema_number_that_was_changed_is_told_as_what_it_is(path: Path, numb
     for create in (True, False):
         with pytest.raises(ArchiveError, match=f"schema number is {number}") as refused:
             Archive.open(path, create=create)
-        assert "of schema 2" in refused.value.what
+        assert "of schema 3" in refused.value.what
         assert refused.value.kept == "It was not touched."
     assert path.read_bytes() == before
     _do_what_is_advised(path, refused.value.advice)
@@ -328,10 +330,54 @@ def test_another_programs_sqlite_file_is_refused_untouched(path: Path, create: b
 
 
 def test_a_damaged_file_says_so(path: Path) -> None:
-    """A file with a good header and rubbish behind it is one clear error."""
+    """A file with a good header and rubbish behind it is one clear error, and the advice is none
+    that would end in the same error."""
     path.parent.mkdir()
     path.write_bytes(b"SQLite format 3\0" + bytes(range(256)) * 40)
-    with pytest.raises(ArchiveError, match="damaged"):
+    with pytest.raises(ArchiveError, match="damaged") as refused:
+        Archive.open(path)
+    assert "duplicate or an export" in refused.value.advice
+    assert "archive prove" not in refused.value.advice
+
+
+@pytest.mark.parametrize("create", [True, False])
+def test_a_file_with_our_mark_and_none_of_our_tables_is_refused_untouched(
+    path: Path, create: bool
+) -> None:
+    """Another program's, or damaged: nothing is made in it."""
+    path.parent.mkdir()
+    conn = sqlite3.connect(path)
+    conn.executescript(
+        f"PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {STEPS.latest};"
+        "CREATE TABLE accounts (id INTEGER)"
+    )
+    conn.close()
+    before = path.read_bytes()
+    with pytest.raises(ArchiveError, match="mark of an archive, but no table of one"):
+        Archive.open(path, create=create)
+    assert path.read_bytes() == before
+
+
+def test_a_file_with_our_mark_and_nothing_else_is_not_filled_by_who_only_looks(path: Path) -> None:
+    """It is made an archive only where a new one may be made."""
+    path.parent.mkdir()
+    conn = sqlite3.connect(path)
+    conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+    conn.close()
+    before = path.read_bytes()
+    with pytest.raises(ArchiveError, match="no table of one"):
+        Archive.open(path, create=False)
+    assert path.read_bytes() == before
+    with Archive.open(path) as archive:
+        assert archive.prove().clean
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no named pipes")
+def test_a_pipe_is_not_waited_for(path: Path) -> None:
+    """What is no file is refused at once."""
+    path.parent.mkdir()
+    os.mkfifo(path)
+    with pytest.raises(ArchiveError, match="it is no file"):
         Archive.open(path)
 
 

@@ -156,7 +156,7 @@ def test_what_can_be_read_is_accepted_where_it_was_asked_for(
         archive.keep("DICE", content("10 C\n"), Origin("file"))
     _damage(
         path,
-        *(f"DROP TRIGGER {table}_never_change" for table in ("revisions", "listings")),
+        *(f"DROP TRIGGER {table}_never_change" for table in ("revisions", "listings", "boards")),
         "UPDATE programs SET title = 'Sex' WHERE name = 'TIDE'",
         "UPDATE revisions SET origin_where = 'tidf.bas' WHERE id = 1",
         "UPDATE boards SET usb_serial = 'S2'",

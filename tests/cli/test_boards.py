@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import sys
 from collections.abc import Callable
 from types import SimpleNamespace
@@ -195,3 +196,16 @@ def test_a_plain_connection_cannot_be_restarted(hostlink: Callable, archive: Arc
     assert told.status == 1
     assert "no restart line" in told.err
     assert archive.boards() == []
+
+
+def test_how_well_it_is_known_what_a_board_holds_is_told(hostlink: Callable) -> None:
+    """After a load when that was proven; after a line that was typed, that it may be otherwise,
+    since the board's own keyboard is not heard."""
+    assert hostlink("load", "shipped:hail").status == 0
+    assert re.search(r"HAIL@1, proven 20\d\d-\d\d-\d\d \d\d:\d\d\n", hostlink("boards").out)
+    (row,) = hostlink("boards", "--json").json
+    assert row["holds_proven_at"] and row["may_lack_edits"] is False
+    hostlink("console", stdin=b"15 REM X\nleave!\n")
+    (row,) = hostlink("boards", "--json").json
+    assert row["may_lack_edits"] is True
+    assert "perhaps edited since" in hostlink("boards").out

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -47,6 +48,10 @@ def test_bad_sources_and_targets_are_refused(
     assert "neither a BagIt folder nor an archive" in capfd.readouterr().err
     assert run_line(["archive", "import", str(evening / "nowhere")]) == 1
     assert "No such file" in capfd.readouterr().err
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(evening / "pipe")
+        assert run_line(["archive", "import", str(evening / "pipe")]) == 1
+        assert "neither a file nor a folder" in capfd.readouterr().err
     (evening / "empty").mkdir()
     assert run_line(["archive", "import", str(evening / "empty")]) == 1
     assert "`hostlink keep" in capfd.readouterr().err
@@ -62,3 +67,25 @@ def test_bad_sources_and_targets_are_refused(
     assert run_line(["archive", "export", str(evening / "new"), "--since", "May"]) == 2
     assert "write one as 2031-09-03" in capfd.readouterr().err
     assert not (evening / "new").exists()
+
+
+def test_a_duplicate_that_went_on_is_taken_in_and_the_names_are_told(
+    evening: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Both have a second TIDE: the other's is named as the message says."""
+    tide, copy = evening / "listings" / "tide.bas", evening / "copy.sqlite3"
+    assert run_line(["keep", str(tide)]) == 0
+    assert run_line(["archive", "duplicate", str(copy)]) == 0
+    for archive, text in (("archive.sqlite3", "10 REM OURS\n"), ("copy.sqlite3", "10 REM X\n")):
+        monkeypatch.setenv("HOSTLINK_ARCHIVE", str(evening / archive))
+        tide.write_text(text)
+        assert run_line(["keep", str(tide)]) == 0
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(evening / "archive.sqlite3"))
+    capfd.readouterr()
+    assert run_line(["archive", "import", str(copy), "--json"]) == 0
+    (mark,) = json.loads(capfd.readouterr().out)["copies"]
+    assert run_line(["show", f"tide@2/{mark}"]) == 0
+    assert capfd.readouterr().out == "10 REM X\n"
+    monkeypatch.setenv("HOSTLINK_ARCHIVE", str(copy))
+    assert run_line(["archive", "import", str(evening / "archive.sqlite3")]) == 0
+    assert f"NAME@3/{mark}" in capfd.readouterr().err

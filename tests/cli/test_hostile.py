@@ -3,12 +3,14 @@
 Every command that shows such text is run over the same hostile text: terminal control sequences
 (ECMA-48: CSI, OSC, the C1 set; DEL, BEL, NUL), markup, characters that turn the direction of
 writing (Unicode Standard Annex 9), line and paragraph separators, bytes that are no UTF-8, and
-rows of hundreds of characters. A row of the tables below counts only where the hostile text was
+rows of hundreds of characters. All of it is run at pipes and at real terminals, where live lines
+and the console draw. A row of the tables below counts only where the hostile text was
 there to be seen: it must stand, escaped, in what the command showed.
 """
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import re
@@ -19,18 +21,21 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content, Origin
+from hostlink.archive.bags import write_bag
 from hostlink.archive.names import fold
 from hostlink.archive.rows import checksum
 from hostlink.archive.tables import TABLES, Table
-from hostlink.cli.entry import COMMANDS
+from hostlink.cli.entry import COMMANDS, run_line
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
 
 CONTROL = "\x1b[2J\x1b]0;owned\x07\x9b31m\x00\x7f\x08\r\u202eback\u2066\u2028\u2029\u200b\ufeff"
 MARKUP = "[red]A[5][/red][/]"
-HOSTILE = f"{CONTROL}{MARKUP}{'W' * 600}"
-NAME = f"{CONTROL}{MARKUP}".replace("\0", "").replace("/", "")  # what a file system takes
-LISTING = f'10 PRINT "{HOSTILE}"\n20 REM {CONTROL}\n30 GOTO 10\n'
+FORGED = "\nFORGED"  # at the begin of a row, as if we had said it
+HOSTILE = f"{CONTROL}{FORGED}{MARKUP}{'W' * 600}"
+NAME = f"{CONTROL}{FORGED}{MARKUP}".replace("\0", "").replace("/", "")  # what a file system takes
+ONE_ROW = CONTROL.replace("\r", "")
+LISTING = f'10 PRINT "{CONTROL}{MARKUP}"\n20 REM {CONTROL}\n30 GOTO 10\n'
 # The beginning of a control sequence, in text and in JSON. Either of two, since click takes the one
 # that clears a screen out of what it says of an option.
 ESCAPED = r"\\(x|u00)1b(\[2J|\]0;)"
@@ -44,8 +49,23 @@ def unescaped(text: str) -> list[str]:
     return sorted({character for character in text if not character.isprintable()} - {"\n"})
 
 
+def _at_terminals(words: Words, stdin: bytes) -> tuple[int, str, str]:
+    from terminal import terminals, without_own  # of POSIX systems
+
+    with terminals(stdin) as ends:
+        status = run_line(list(words))
+    out, err = (without_own(end.got) for end in ends)
+    return status, out, err
+
+
+@pytest.fixture(params=["pipe", "terminal"] if os.name == "posix" else ["pipe"])
+def where(request: pytest.FixtureRequest) -> str:
+    """Where commands are run: at pipes, and at real terminals."""
+    return str(request.param)
+
+
 @pytest.fixture
-def shown(hostlink: Callable) -> Callable[..., str]:
+def shown(hostlink: Callable, where: str) -> Callable[..., str]:
     """Runs a command and looks at all that it shows: shown(*words, status=0, sees=ESCAPED).
 
     status: its exit status; None for any but 0. sees: what must be found there, so that the row is
@@ -53,14 +73,20 @@ def shown(hostlink: Callable) -> Callable[..., str]:
     """
 
     def run(*words: str, status: int | None = 0, sees: str = ESCAPED, stdin: bytes = b"") -> str:
-        told = hostlink(*words, stdin=stdin)
-        assert unescaped(told.out) == [], words
-        assert unescaped(told.err) == [], words
-        assert told.status == status or (status is None and told.status), (words, told)
-        text = told.out + told.err
+        if where == "terminal":
+            ended, out, err = _at_terminals(words, stdin)
+        else:
+            told = hostlink(*words, stdin=stdin)
+            ended, out, err = told.status, told.out, told.err
+        assert "Traceback" not in err
+        assert unescaped(out) == [], words
+        assert unescaped(err) == [], words
+        assert not re.search(r"^FORGED", out + err, re.MULTILINE), (words, out, err)
+        assert ended == status or (status is None and ended), (words, out, err)
+        text = out + err
         assert re.search(sees, text, re.IGNORECASE), (words, text)
         if "--json" in words:
-            json.loads(told.out)
+            json.loads(out)
         return text
 
     return run
@@ -90,7 +116,7 @@ def kept(archive: Archive, place: Path) -> Iterator[Archive]:
     archive.keep("[red]A[5]", content(f"10 REM {MARKUP}\n"), Origin("file", HOSTILE))
     archive.note("TIDE", HOSTILE)
     archive.note("TIDE@1", HOSTILE)
-    archive.rescue(content(f"10 REM RESCUED {HOSTILE}\n"), origin, program="TIDE")
+    archive.rescue(content(f"10 REM RESCUED {CONTROL}{MARKUP}\n"), origin, program="TIDE")
     archive.set_host_copy(board.uuid, content(LISTING), proven=True)
     image = archive.keep_image(b"\x0c\x94\x40\x00" * 40, part=HOSTILE, name=HOSTILE)
     record = archive.begin_write(
@@ -107,6 +133,9 @@ def kept(archive: Archive, place: Path) -> Iterator[Archive]:
     with archive.event("load", board_uuid=board.uuid, program="TIDE") as job:
         job.detail["listing"] = HOSTILE
     other = sqlite3.connect(place / "archive.sqlite3")
+    rule = "SELECT sql FROM sqlite_master WHERE name = 'programs_never_change'"
+    (rule,) = other.execute(rule).fetchone()
+    other.execute("DROP TRIGGER programs_never_change")
     other.execute("UPDATE boards SET label = ?, label_key = 'x'", (f"Red{HOSTILE}",))
     other.execute(
         "UPDATE programs SET name = ?, name_key = ? WHERE name LIKE '[red]%'", (NAME, fold(NAME))
@@ -114,6 +143,7 @@ def kept(archive: Archive, place: Path) -> Iterator[Archive]:
     other.execute("INSERT INTO tags (program_id, tag, tag_key) VALUES (1, ?, 'k')", (HOSTILE,))
     for name in ("boards", "programs", "tags"):
         make_whole(other, TABLES[name])
+    other.execute(rule)
     other.commit()
     other.close()
     yield archive
@@ -321,6 +351,150 @@ def test_a_file_whose_text_is_hostile_is_shown_escaped(
     shown(*words, status=status, sees=INVISIBLE)
 
 
+def _bag(place: Path) -> Path:
+    """An export of an archive that holds nothing against us, to be changed."""
+    with Archive.open(place / "plain.sqlite3") as plain:
+        plain.keep("TIDE", content("10 END\n"), Origin("file", "tide.bas"), title="Tide")
+        plain.note("TIDE", "slow")
+        with plain.cargo() as cargo:
+            write_bag(cargo, place / "bag")
+    return place / "bag"
+
+
+def _make_valid(bag: Path) -> None:
+    """Write the manifests anew, as somebody would who wants to be believed."""
+    about = (bag / "bag-info.txt").read_text(encoding="utf-8")
+    about = re.sub("Payload-Oxum: .*\n", "", about)  # the size, which may be left out
+    (bag / "bag-info.txt").write_text(about, encoding="utf-8")
+    for old in bag.glob("*manifest-*.txt"):
+        old.unlink()
+    rows = [
+        f"{hashlib.sha256(each.read_bytes()).hexdigest()}  {each.relative_to(bag).as_posix()}\n"
+        for each in sorted((bag / "data").rglob("*"))
+        if each.is_file()
+    ]
+    (bag / "manifest-sha256.txt").write_text("".join(rows), encoding="utf-8")
+
+
+# What is written where in a bag: a file, what stands there, what comes in its place, the status of
+# the import, and whether it is shown at once.
+BAGS: list[tuple[str, str, object, int, str]] = [
+    ("data/records/programs.jsonl", '"TIDE"', HOSTILE[:30], 1, ESCAPED),
+    ("data/records/programs.jsonl", '"Tide"', HOSTILE, 0, "1 program"),
+    ("data/records/notes.jsonl", '"slow"', HOSTILE, 0, "1 note"),
+    ("data/records/revisions.jsonl", '"tide.bas"', HOSTILE, 0, "1 revision"),
+    ("data/listings.jsonl", '"programs/TIDE/TIDE-1.bas"', f"{CONTROL}", 1, "not in the bag"),
+    ("data/listings.jsonl", '"utf-8"', CONTROL, 0, "1 revision"),
+    ("data/archive.json", '"hostlink ', HOSTILE, 1, "archive.json"),
+    ("bagit.txt", "1.0", CONTROL, 1, "bagit.txt"),
+    ("manifest-sha256.txt", "data/README.txt", f"data/{NAME}", 1, ESCAPED),
+    ("manifest-sha256.txt", "data/README.txt", f"../{NAME}", 1, ESCAPED),
+    ("bag-info.txt", "An archive", CONTROL, 1, r"without a label: \\u202"),
+]
+
+
+@pytest.mark.parametrize(
+    ("file", "held", "instead", "status", "sees"), BAGS, ids=lambda each: str(each)[:24]
+)
+def test_what_an_import_brings_is_refused_or_shown_escaped(
+    shown: Callable[..., str],
+    place: Path,
+    file: str,
+    held: str,
+    instead: str,
+    status: int,
+    sees: str,
+) -> None:
+    """A bag with hostile text at one place, its manifests made anew: names are refused; titles,
+    notes and places are taken in, and whatever shows them then shows them escaped."""
+    bag = _bag(place)
+    text = (bag / file).read_text(encoding="utf-8")
+    assert held in text
+    new = json.dumps(instead, ensure_ascii=False) if held.endswith('"') else instead
+    (bag / file).write_text(text.replace(held, new), encoding="utf-8")
+    if not file.startswith("manifest"):
+        _make_valid(bag)
+    shown("archive", "import", "bag", status=status, sees=sees)
+    if status == 0:
+        for words in (("programs",), ("history", "TIDE"), ("show", "TIDE"), ("find", "tide")):
+            shown(*words, sees="TIDE|10 END")
+
+
+@pytest.mark.usefixtures("kept")
+def test_an_archive_that_another_tool_wrote_is_refused_and_its_names_are_escaped(
+    shown: Callable[..., str],
+) -> None:
+    """Names that nobody could have given here; nothing of it is taken in."""
+    shown("archive", "duplicate", "copy.sqlite3", sees="copy.sqlite3")
+    also = ("--archive", "new.sqlite3")
+    shown("archive", "import", "copy.sqlite3", *also, status=1)
+    shown("programs", *also, sees="0 programs")
+
+
+# Keys of a profile that hold text, table by table.
+TEXTS = {
+    "board": ("name", "title", "about", "source"),
+    "talk": ("prompt", "banner", "line_end", "erase", "ready"),
+    "commands": ("list", "clear", "free_memory", "stored"),
+    "evidence": ("talk.line_ms",),
+}
+
+
+@pytest.mark.parametrize(
+    ("table", "key"), [(table, key) for table, keys in TEXTS.items() for key in keys]
+)
+def test_a_profile_with_hostile_text_is_refused_or_shown_escaped(
+    shown: Callable[..., str], place: Path, table: str, key: str
+) -> None:
+    """What people read must be printable, and each fault is a row; what is typed to a board or
+    heard from it may be any bytes, and is quoted."""
+    text = json.dumps(f"{CONTROL}{FORGED}{MARKUP}".replace("\x7f", "").replace("\0", ""))
+    board = "" if key == "name" else '[board]\nname = "odd"\n'
+    (place / "odd.toml").write_text(
+        f'{board}[{table}]\n"{key}" = {text}\n'.replace(f"{board}[board]", board or "[board]"),
+        encoding="utf-8",
+    )
+    refused = shown("review", "shipped:tide", "--profile", "odd.toml", status=1)
+    assert all(row.startswith(("hostlink: odd.toml, line", "  ")) for row in refused.splitlines())
+
+
+@pytest.mark.parametrize(
+    ("text", "status", "sees"),
+    [
+        (f"load {ONE_ROW}\n", None, ESCAPED),
+        (f"{ONE_ROW}\n", None, ESCAPED),
+        (f"# {ONE_ROW}\nstored\n", 0, "."),
+        (f"note TIDE '{ONE_ROW}'\n", None, ESCAPED),
+    ],
+    ids=["name", "command", "remark", "option"],
+)
+def test_a_file_of_commands_with_hostile_text_is_shown_escaped(
+    shown: Callable[..., str], place: Path, text: str, status: int | None, sees: str
+) -> None:
+    """Each line that goes wrong is quoted with its number."""
+    (place / "evening.txt").write_text(text, encoding="utf-8")
+    shown("together", "evening.txt", status=status, sees=sees)
+
+
+@pytest.mark.parametrize("field", ["label", "tag", "note", "title", "name"])
+def test_hostile_text_that_a_person_gives_is_refused_or_shown_escaped(
+    shown: Callable[..., str], place: Path, archive: Archive, field: str
+) -> None:
+    """What can be typed is looked at like what comes from elsewhere."""
+    archive.keep("TIDE", content("10 END\n"), Origin("file"))
+    text = f"{CONTROL}{FORGED}".replace("\0", "")
+    (place / "a.bas").write_text(f"10 REM {MARKUP}\n", encoding="utf-8")
+    words, status = {
+        "label": (("boards", "--label", text, "--port", "practice://one"), 1),
+        "tag": (("tag", "TIDE", text), 1),
+        "note": (("note", "TIDE", text), 0),
+        "title": (("keep", "a.bas", "--title", text), None),
+        "name": (("keep", "a.bas", "--as", text), 1),
+    }[field]
+    shown(*words, status=status, sees=ESCAPED if status else ".")
+    shown("programs", sees="TIDE")
+
+
 SPEAKS = b"\x1b[2J\x1b]0;x\x07\x9b31m[red]A[5][/red]\xe2\x80\xae"
 # What the board of a row holds: a program that prints control sequences, one whose listing has a
 # row that is no line, a plain one with stored programs of hostile names.
@@ -353,8 +527,9 @@ def test_what_a_board_sends_is_shown_and_never_obeyed(
     """Memory, slots, printed text and errors of a board that sends control sequences."""
     machine = machine_at_port(program=program)
     machine.basic.eeprom["\x1b[2J[red]"] = {10: b"REM"}
-    stdin = b"LIST\nRUN\nPRINT 1\nleave!\n" if words[0] == "console" else b"run\nstored\n"
-    shown(*words, status=status, stdin=stdin)
+    typed = {"console": b"LIST\nRUN\nPRINT 1\nleave!\n", "together": b"run\nstored\n",
+             "survey": b"\n"}  # fmt: skip
+    shown(*words, status=status, stdin=typed.get(words[0], b""))
 
 
 @pytest.mark.parametrize(
@@ -369,6 +544,7 @@ def test_what_a_board_sends_is_shown_and_never_obeyed(
 @pytest.mark.parametrize("command", ["save", "load", "run", "stored", "console"])
 def test_a_board_that_shows_a_hostile_prompt_is_told_escaped(
     shown: Callable[..., str],
+    where: str,
     machine_at_port: Callable[..., Machine],
     command: str,
     prompt: bytes,
@@ -377,7 +553,8 @@ def test_a_board_that_shows_a_hostile_prompt_is_told_escaped(
     """A prompt that is not the profile's is quoted in the error, escaped and cut."""
     machine_at_port(BoardSettings(prompt=prompt))
     words = (command, "shipped:tide") if command == "load" else (command,)
-    text = shown(*words, status=3, sees=sees, stdin=b"leave!\n")
+    stays = command == "console" and where == "terminal"  # there it goes on, for a person to look
+    text = shown(*words, status=0 if stays else 3, sees=sees, stdin=b"leave!\n")
     assert all(len(row) < 2000 for row in text.splitlines())
 
 
