@@ -6,6 +6,7 @@ import os
 import shutil
 import signal
 import subprocess
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -39,11 +40,20 @@ def pytest_sessionstart(session: pytest.Session) -> None:
         measuring.cov_controller.pause()
 
 
-def pytest_configure(config: pytest.Config) -> None:  # noqa: ARG001 - pytest's signature
-    """Heed Ctrl+C, whatever started the tests: a shell's job in the background ignores it, and so
-    would the watching and waiting that tests end by it."""
+def pytest_configure(config: pytest.Config) -> None:
+    """Heed Ctrl+C, and give tests settings, profiles and archives of their own.
+
+    A shell's job in the background ignores Ctrl+C, and so would the watching and waiting that tests
+    end by it.
+    """
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    # Profiles and boards that the developer has would be recognised by tests, and theirs be kept
+    # among them (XDG Base Directory Specification; platformdirs goes by it).
+    home = tempfile.mkdtemp(prefix="hostlink-tests-")
+    config.add_cleanup(lambda: shutil.rmtree(home, ignore_errors=True))
+    for name in ("CONFIG", "DATA", "STATE"):
+        os.environ[f"XDG_{name}_HOME"] = str(Path(home, name.lower()))
 
 
 @pytest.fixture(scope="session")
