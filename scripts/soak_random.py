@@ -233,10 +233,10 @@ class _Trial:
     def memory(self) -> Lines:
         return dict(self.machine.basic.lines)
 
-    def program(self, choose: random.Random) -> str:
-        """A listing of which the board takes every line."""
+    def program(self, choose: random.Random, lines: int = 0) -> str:
+        """A listing of so many lines, 0 for any, of which the board takes every one."""
         while True:
-            text = a_program(choose, choose.choice(_LINES)).upper()
+            text = a_program(choose, lines or choose.choice(_LINES)).upper()
             if len(self.held_after(text)) == len(text.splitlines()):
                 return text
 
@@ -281,11 +281,16 @@ class _Trial:
 
 def try_kind(number: int) -> Tried:
     """Survey a board of a random kind with storing; load and save programs by what was kept."""
+    return try_board(draw_kind(number), number)
+
+
+def try_board(kind: Kind, number: int, *, lines: int = 0) -> Tried:
+    """As try_kind, with a board of this kind. lines: of the program that it holds, 0 for any."""
     choose = random.Random(f"programs {number}")
     tried = Tried(number)
     with new_archive() as archive:
-        trial = _Trial(draw_kind(number), archive)
-        trial.put(trial.program(choose))
+        trial = _Trial(kind, archive)
+        trial.put(trial.program(choose, lines))
         held = trial.memory
         try:
             profile = _surveyed(trial, number)
