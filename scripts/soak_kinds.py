@@ -140,6 +140,7 @@ def _form(kind: Kind) -> Form:
     settings, storage = kind.settings, kind.storage
     indent = len(storing(storage, kind.language).row(1, b""))
     row = re.sub(r"\{number[^}]*\}", "{number}", storage.row).strip()
+    keeps = storage.blanks == "kept" and "}{" not in row
     ends_early = settings.too_long == "ends"
     return Form(
         first_line=storage.first_line,
@@ -149,6 +150,7 @@ def _form(kind: Kind) -> Form:
         spacing=_SPACING[storage.blanks],  # type: ignore[arg-type]
         # Blanks in front of the number are always allowed, and those behind it are the text's own.
         list_form=row.replace("}{", "} {"),
+        keeps_blank=keeps,
         signed_numbers=storage.signed_numbers,
         beyond_last=storage.beyond,
         screen_width=storage.row_width or settings.screen_width,

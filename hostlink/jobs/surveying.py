@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -33,7 +35,9 @@ from hostlink.jobs.remembering import HEARD
 from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
+from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form
 
 _NAMED = 8  # items of a list that words name
 _PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
@@ -190,14 +194,32 @@ class _Work:
             self._bench.notes.append(f"Nothing was stored: {error.what}")
             return
         self._record.detail["lines"] = len(kept.lines)
+        form = self._bench.profile.rules.form
         try:
             self._measure()
             self._session.emit(Phase("Putting the program back"))
             self._bench.renew()
+            kept = self._read_anew(kept, form)
             put_into_memory(self._session, kept.lines)
         except HostlinkError as error:
+            with suppress(HostlinkError):
+                kept = self._read_anew(kept, form)
             memory_after(self._session, error, kept.lines, kept.spec)
             raise
+
+    def _read_anew(self, kept: Held, form: Form) -> Held:
+        """What was read before it was known how the board lists lines, read by what is known now.
+
+        form: by which it was read. It is kept as it reads now as well.
+        """
+        lines = reread(kept.lines, form, self._bench.profile.rules.form)
+        if {n: line.typed for n, line in lines.items()} == {
+            n: line.typed for n, line in kept.lines.items()
+        }:
+            return kept
+        if not kept.spec:  # it was not to be kept
+            return dataclasses.replace(kept, lines=lines)
+        return keep_held(self._session, self._archive, self._board, Capture(lines, kept.captures))
 
     def _rescued(self) -> Held:
         if self._options.discard_board:

@@ -70,6 +70,9 @@ def find_form(store: Store) -> None:
     findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)  # type: ignore[arg-type]
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)  # type: ignore[arg-type]
+    if form.keeps_blank:
+        says = f"the blank typed behind a number is listed beside another {by}"
+        findings.add("listing.keeps_blank", True, says, sure)  # type: ignore[arg-type]
     if form.wrap_indent >= 0:
         says = f"a listed line is broken after {form.screen_width} characters"
         findings.add("listing.screen_width", form.screen_width, says)
