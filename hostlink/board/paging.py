@@ -55,21 +55,21 @@ def turn_pages(
     while more.strip() and len(pages) < _MOST_PAGES:
         pages.append(more)
         more = b"" if end and more.endswith(end) else press(key)
-    halts = [_halt(page, line) for page in pages[:-1]]
+    halts = [halt_in(page, line) for page in pages[:-1]]
     shown = [page.removesuffix(halt) for page, halt in zip(pages, halts, strict=False)]
     answer = b"".join((*shown, pages[-1]))
     if not halts or (end and not answer.endswith(end)):
         return Pages(answer)
-    return Pages(answer, _page_prompt(set(halts)), key)
+    return Pages(answer, page_prompt(set(halts)), key)
 
 
-def _halt(page: bytes, line: bytes) -> bytes:
+def halt_in(page: bytes, line: bytes) -> bytes:
     """What stands on the unfinished row of a page, behind the line there."""
     row = re.split(rb"[\r\n]", page)[-1]
     return row.rpartition(line)[2] if line else row
 
 
-def _page_prompt(halts: set[bytes]) -> str:
+def page_prompt(halts: set[bytes]) -> str:
     """The text that stood on the unfinished row at each stop, "" where that is no page prompt."""
     halt = next(iter(halts)) if len(halts) == 1 else b""
     text = halt.decode("latin-1")
@@ -101,7 +101,7 @@ def page_prompt_in(core: Exchange) -> str:
     "" where it did not stop so: it showed nothing, or something else each time, or a part of a
     line, or no line came behind it.
     """
-    text = _page_prompt(set(core.halts) - {b""})
+    text = page_prompt(set(core.halts) - {b""})
     behind = core.answer.partition(text.encode("latin-1"))[2] if text else b""
     goes_on = any(_LINE.match(row) for row in re.split(rb"[\r\n]+", behind))
     return text if goes_on else ""

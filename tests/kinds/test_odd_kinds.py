@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from soak_random import PROGRAMS, try_board
 
-from hostlink.practice.kind import Kind, Messages
+from hostlink.practice.kind import Kind, Messages, Storage
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.settings import BoardSettings
 
@@ -41,6 +41,17 @@ ODD = {
         FRAMED, page_lines=10, page_prompt=b"MORE?", prompt=b"=> "
     ),
     "like a known kind, but pages between rows of its own": board(FRAMED, page_lines=10),
+    "takes back one key at a time from a line that is too long": board(
+        receive_buffer=0,
+        char_ms=2.0,
+        longest_line=48,
+        line_cancel=b"",
+        too_long_answer=b"",
+        erase_answer=b"\x7f",
+        erase_beyond="harms",
+        prompt=b"]",
+        baud=19200,
+    ),
     "pages by the blank alone, and has no prompt": board(
         FRAMED, page_lines=10, page_prompt=b"MORE?", page_key=b" ", prompt=b"", line_done="echo"
     ),
@@ -54,8 +65,17 @@ def test_a_board_with_an_odd_habit_is_surveyed_and_used(habit: str) -> None:
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
 
 
-def test_a_page_prompt_right_behind_a_line_is_told_from_it() -> None:
-    """By test lines of which the end is known."""
+@pytest.mark.parametrize("lines", [5, 14])
+def test_a_page_prompt_right_behind_a_line_is_told_from_it(lines: int) -> None:
+    """By test lines of which the end is known, or by the line where it stopped, listed alone."""
     kind = board(GLUED, page_lines=10, page_key=b" ")
-    tried = try_board(kind, 1, lines=5)
+    tried = try_board(kind, 1, lines=lines)
+    assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
+
+
+@pytest.mark.parametrize("row", ["{number} {text}", "{number}: {text}", "{number:>5}{text}"])
+def test_a_blank_that_the_board_keeps_does_not_grow(row: str) -> None:
+    """A program that was saved is the same one when it is loaded again, however it is listed."""
+    kept = dataclasses.replace(board(), storage=Storage(blanks="kept", row=row))
+    tried = try_board(kept, 1)
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)

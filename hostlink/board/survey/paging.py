@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from hostlink.board.paging import turn_pages
+import dataclasses
+import re
+
+from hostlink.board.paging import halt_in, page_prompt, turn_pages
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe
@@ -26,6 +29,11 @@ def find_paging(bench: Bench, line: bytes = b"") -> None:
     rows = len(heard.splitlines())
     line_end = bench.manner.line_end
     pages = turn_pages(heard, lambda key: _listen(bench, key).heard, end, line_end, line)
+    if pages.key and not pages.prompt and not line:
+        line = _listed_alone(bench, heard)
+        pages = dataclasses.replace(
+            pages, prompt=page_prompt({halt_in(heard, line)} if line else set())
+        )
     if pages.prompt:
         says = f"the listing stops with it after {rows} rows"
         bench.findings.add("talk.page_prompt", pages.prompt, says)
@@ -36,6 +44,18 @@ def find_paging(bench: Bench, line: bytes = b"") -> None:
         )
     bench.renew()
     bench.regain()
+
+
+def _listed_alone(bench: Bench, heard: bytes) -> bytes:
+    """The line that stands where a listing stopped, as it is listed by itself; b"" if it is not."""
+    row = re.split(rb"[\r\n]", heard)[-1]
+    number = re.match(rb" *([0-9]+)", row)
+    if number is None:
+        return b""
+    bench.regain()
+    alone = bench.ask(f"{bench.profile.commands.list} {int(number[1])}") or ()
+    rows = (each.encode("latin-1") for each in alone)
+    return next((each for each in rows if row.startswith(each)), b"")
 
 
 def _listen(bench: Bench, out: bytes) -> Probe:
