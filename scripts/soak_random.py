@@ -172,6 +172,14 @@ def try_board(kind: Kind, number: int, *, lines: int = 0) -> Tried:
     return tried
 
 
+def kept_of(kind: Kind, number: int) -> Profile:
+    """The profile that a survey with storing proposes of a board of a kind."""
+    with new_archive() as archive:
+        trial = _Trial(kind, archive)
+        trial.put(trial.program(random.Random(f"programs {number}")))
+        return _surveyed(trial, number)
+
+
 def _surveyed(trial: _Trial, number: int) -> Profile:
     """The profile that a survey with storing proposes, read back from its file."""
     options = SurveyOptions(name=f"kept-{number}", consent=Consent(storing=True))

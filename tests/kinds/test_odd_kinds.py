@@ -6,7 +6,7 @@ import dataclasses
 from typing import Any
 
 import pytest
-from soak_random import PROGRAMS, try_board
+from soak_random import PROGRAMS, kept_of, try_board
 
 from hostlink.practice.kind import Kind, Messages, Storage
 from hostlink.practice.kind_file import find_kind
@@ -79,3 +79,14 @@ def test_a_blank_that_the_board_keeps_does_not_grow(row: str) -> None:
     kept = dataclasses.replace(board(), storage=Storage(blanks="kept", row=row))
     tried = try_board(kept, 1)
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
+
+
+@pytest.mark.parametrize("key", [b"", b"#", b"\x03"])
+@pytest.mark.parametrize("talk", [{}, {"prompt": b"", "line_done": "echo"}, {"baud": 300}])
+def test_the_key_that_stops_a_program_is_found_or_none_is_kept(
+    key: bytes, talk: dict[str, Any]
+) -> None:
+    """Also where no prompt tells that it has stopped; a fast loop that ends by itself is no sign,
+    and a board that heeds no key is not said to have one."""
+    kind = board(interrupt=key, statement_ms=0.1, **{"prompt": b"* ", **talk})
+    assert kept_of(kind, 1).talk.interrupt == key
