@@ -40,13 +40,15 @@ def _talk(kind: Kind) -> Talk:
     settings = kind.settings
     # Where nothing but a word of its own comes after a command, a stored line has its echo alone.
     ready = _rows(kind.messages.done)[-1:] if not settings.prompt else []
-    line_done = "echo" if settings.line_done == "prompt" and ready else settings.line_done
+    line_done = settings.line_done
+    if line_done == "prompt" and not settings.prompt:
+        line_done = "after-prompt"
     busy = settings.char_ms > 0 or settings.wrap_ms > 0 or not settings.transmit_buffer
     return Talk(
         baud=settings.baud,
         echo=settings.echo,
         line_end=settings.line_end,
-        reply_end=settings.reply_end,
+        reply_end=settings.end_echo or settings.reply_end,
         prompt=settings.prompt,
         ready=b"".join(row.encode("latin-1") + settings.reply_end for row in ready),
         line_done=line_done,

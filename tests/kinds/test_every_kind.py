@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from hostlink.board.events import LineRepaired
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.events import BoardRecognised
@@ -79,11 +80,13 @@ def test_a_board_that_nobody_named_is_recognised_and_loaded(bench: Make, kind: s
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_program_goes_to_the_board_and_back(bench: Make, kind: str) -> None:
-    """The board then holds what typing the listing gives, and a save keeps that."""
+    """The board then holds what typing the listing gives, and a save keeps that; on a clean wire
+    no line is sent twice."""
     board = bench(kind)
     board.put(OTHER)
     with board.session() as session:
         loaded = load(session, board.archive, board.material(PROGRAM), LoadOptions())
+        assert not any(isinstance(event, LineRepaired) for event in board.events)
     assert board.memory == board.held_after(PROGRAM)
     assert kept_is(board, loaded.rescued, board.held_after(OTHER))
     with board.session() as session:

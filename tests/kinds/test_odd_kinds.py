@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from soak_random import PROGRAMS, kept_of, try_board
 
-from hostlink.practice.kind import Kind, Messages, Storage
+from hostlink.practice.kind import Kind, Language, Messages, Storage
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.settings import BoardSettings
 
@@ -90,3 +90,25 @@ def test_the_key_that_stops_a_program_is_found_or_none_is_kept(
     and a board that heeds no key is not said to have one."""
     kind = board(interrupt=key, statement_ms=0.1, **{"prompt": b"* ", **talk})
     assert kept_of(kind, 1).talk.interrupt == key
+
+
+def test_all_words_of_refusals_that_were_seen_are_kept() -> None:
+    """Of an unknown word, a line that is not there, a number that is none; and nothing of what a
+    refusal repeats."""
+    assert kept_of(strict(prompt=b"* "), 1).commands.error_words == (
+        "Not a statement",
+        "No line of that number",
+    )
+
+
+def test_a_word_that_nothing_shows_is_likely_only() -> None:
+    """A board that has no END: it may be left out, as a program that ran without it shows."""
+    words = {**dict(Kind().language.words), "end": ("STOP",)}
+    kind = dataclasses.replace(
+        board(prompt=b"* "), language=dataclasses.replace(Language(), words=tuple(words.items()))
+    )
+    kept = kept_of(kind, 1)
+    evidence = dict(kept.evidence)
+    assert "END" in kept.rules.language.optional
+    assert evidence["language.statements"].startswith("likely: ")
+    assert "END" in evidence["language.statements"]

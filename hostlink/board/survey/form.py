@@ -61,6 +61,8 @@ def find_form(store: Store) -> None:
     findings, form = bench.findings, learned.form
     refused = [each for each in learned.left if each.listed is None]
     other = [each for each in learned.left if each.listed is not None]
+    for each in refused:
+        bench.note_refusal(filter(None, (said.get(each.number),)), each.sent)
     if len(refused) == len(LINES) + len(_SMALL):
         findings.missing("listing.case", "none of the test lines is listed")
         return

@@ -29,6 +29,10 @@ def find_interrupt(store: Store) -> None:
     if seconds is None:
         findings.missing("talk.interrupt", "a counting loop does not run and end")
         return
+    optional = store.bench.profile.rules.language.optional
+    if "END" not in optional:
+        says = "a program runs to its end without it"
+        findings.add("language.optional", (*optional, "END"), says)
     if seconds < _ENOUGH_S:
         findings.missing("talk.interrupt", f"a loop of {turns:,} turns ends too soon to try")
         return

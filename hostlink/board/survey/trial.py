@@ -79,8 +79,9 @@ def _steps(store: Store) -> Iterator[str]:
     if bench.profile.talk.line_window != 1:
         findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
         yield "character by character"
-    if bench.manner.prompt and bench.profile.talk.line_done != "after-prompt":
-        why = "a line sent right behind the prompt was lost in a trial"
+    if bench.profile.talk.line_done != "after-prompt":
+        first = "prompt" if bench.manner.prompt else "echo of the line end"
+        why = f"a line sent right behind the {first} was lost in a trial"
         findings.add("talk.line_done", "after-prompt", why, "likely")
         findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")
         yield "with a pause behind the prompt"
