@@ -25,6 +25,7 @@ _SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
 _ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* {0,2})(?=\S)(.*)", re.DOTALL)
 _LONGEST_GAP = 4
 _MANY = 3  # lines rewritten in one way are no accident
+LEARN_THE_REST = " With --learn, what it does to the others goes into its profile."
 _NAMED = 6  # line numbers that a sentence names
 
 
@@ -75,6 +76,11 @@ class Learned:
     def explains_all(self) -> bool:
         """Whether the board holds what was sent, rewritten in a way that is known now."""
         return self.is_news and not self.left
+
+    @property
+    def explains_what_is_taken(self) -> bool:
+        """Whether something was learned that explains all lines but those that it refuses."""
+        return self.is_news and all(each.sent and each.listed is None for each in self.left)
 
     @property
     def sentence(self) -> str:
@@ -214,6 +220,8 @@ class BoardRewritesError(ReadBackError):
         told = [learned.sentence] if learned.is_news else []
         told += [left_words(learned.left, answers)] if learned.left else []
         advice = "Change these lines for this board; `hostlink review` shows what it can tell."
+        if learned.explains_what_is_taken and learned.left:
+            advice += LEARN_THE_REST
         if learned.explains_all:
             advice = (
                 "If that is how this board is, repeat the command with --learn: it goes into the "
