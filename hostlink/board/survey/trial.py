@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from hostlink.board.survey.store import Store
+from hostlink.link.regain import Found
 from hostlink.link.sender import Sender
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
@@ -105,7 +106,8 @@ def _arrives(store: Store, target: dict[int, Line]) -> bool:
     core = Sender(lines, dialogue.pacing)
     bench.run(core)
     if core.damage is not None:
-        bench.regain()
+        if dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
+            bench.regain()  # once more: it may have been busy with what was sent
         return False
     wanted = canonical_lines(target, rules)
     held = bench.until_steady(lambda: dialogue.read_listing().lines) or {}
