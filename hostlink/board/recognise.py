@@ -148,12 +148,12 @@ class Recogniser:
                 continue
             self._set_baud(baud)
             first = self._ask(line_end)
-            ends = [(line_end, first)]
+            ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
             if first == line_end == _CR:
                 # Only its echo, so this speed is right: it wants the other, or ends its rows so.
-                ends = [(_LF, b""), (_CR, first)]
+                ends = [(_LF, None), (_CR, first)]
             for end, heard in ends:
-                manner = self._empty_lines(end, heard or self._ask(end))
+                manner = self._empty_lines(end, self._ask(end) if heard is None else heard)
                 if manner is not None:
                     yield manner
 
