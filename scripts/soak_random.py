@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import os
 import random
 import re
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -137,6 +139,21 @@ class _Trial:
         return self.memory == held
 
 
+@contextlib.contextmanager
+def _own_profiles() -> Iterator[None]:
+    """Keep what is remembered of boards in a folder that goes away."""
+    with tempfile.TemporaryDirectory(prefix="hostlink-soak-") as folder:
+        before = os.environ.get("HOSTLINK_PROFILES")
+        os.environ["HOSTLINK_PROFILES"] = folder
+        try:
+            yield
+        finally:
+            if before is None:
+                del os.environ["HOSTLINK_PROFILES"]
+            else:
+                os.environ["HOSTLINK_PROFILES"] = before
+
+
 def try_kind(number: int) -> Tried:
     """Survey a board of a random kind with storing; load and save programs by what was kept."""
     return try_board(draw_kind(number), number)
@@ -146,7 +163,7 @@ def try_board(kind: Kind, number: int, *, lines: int = 0) -> Tried:
     """As try_kind, with a board of this kind. lines: of the program that it holds, 0 for any."""
     choose = random.Random(f"programs {number}")
     tried = Tried(number)
-    with new_archive() as archive:
+    with _own_profiles(), new_archive() as archive:
         trial = _Trial(kind, archive)
         trial.put(trial.program(choose, lines))
         held = trial.memory
@@ -174,7 +191,7 @@ def try_board(kind: Kind, number: int, *, lines: int = 0) -> Tried:
 
 def kept_of(kind: Kind, number: int) -> Profile:
     """The profile that a survey with storing proposes of a board of a kind."""
-    with new_archive() as archive:
+    with _own_profiles(), new_archive() as archive:
         trial = _Trial(kind, archive)
         trial.put(trial.program(random.Random(f"programs {number}")))
         return _surveyed(trial, number)
