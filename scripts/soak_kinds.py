@@ -40,13 +40,15 @@ def _talk(kind: Kind) -> Talk:
     settings = kind.settings
     # Where nothing but a word of its own comes after a command, a stored line has its echo alone.
     ready = _rows(kind.messages.done)[-1:] if not settings.prompt else []
-    line_done = "echo" if settings.line_done == "prompt" and ready else settings.line_done
+    line_done = settings.line_done
+    if line_done == "prompt" and not settings.prompt:
+        line_done = "after-prompt"
     busy = settings.char_ms > 0 or settings.wrap_ms > 0 or not settings.transmit_buffer
     return Talk(
         baud=settings.baud,
         echo=settings.echo,
         line_end=settings.line_end,
-        reply_end=settings.reply_end,
+        reply_end=settings.end_echo or settings.reply_end,
         prompt=settings.prompt,
         ready=b"".join(row.encode("latin-1") + settings.reply_end for row in ready),
         line_done=line_done,
@@ -140,6 +142,7 @@ def _form(kind: Kind) -> Form:
     settings, storage = kind.settings, kind.storage
     indent = len(storing(storage, kind.language).row(1, b""))
     row = re.sub(r"\{number[^}]*\}", "{number}", storage.row).strip()
+    keeps = storage.blanks == "kept" and "}{" not in row
     ends_early = settings.too_long == "ends"
     return Form(
         first_line=storage.first_line,
@@ -149,6 +152,7 @@ def _form(kind: Kind) -> Form:
         spacing=_SPACING[storage.blanks],  # type: ignore[arg-type]
         # Blanks in front of the number are always allowed, and those behind it are the text's own.
         list_form=row.replace("}{", "} {"),
+        keeps_blank=keeps,
         signed_numbers=storage.signed_numbers,
         beyond_last=storage.beyond,
         screen_width=storage.row_width or settings.screen_width,

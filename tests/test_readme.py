@@ -108,5 +108,5 @@ def test_no_link_of_the_readme_is_dead() -> None:
 def test_the_table_of_kinds_is_what_the_kinds_say() -> None:
     """Each kind of practice board with its title, in the order of `practice --kinds`."""
     table = chapter("Kinds of practice board")
-    rows = re.findall(r"^\| `([a-z]+)` \| ([^|]+) \|$", table, re.MULTILINE)
+    rows = re.findall(r"^\| `([a-z]+)` \| ([^|]+) \| [^|]+ \|$", table, re.MULTILINE)
     assert rows == [(kind["kind"], kind["title"]) for kind in practice_kinds()]

@@ -274,7 +274,9 @@ class Capturing:
         return NotKnownError(
             f'With its listing the board shows "{safe(row[:60])}", which is no line of a program: '
             "a part of the listing may be missing.",
-            advice="If this row always stands there, name it in answer_rows of the profile.",
+            advice="If this row always stands there, name it in answer_rows of the profile; "
+            "`hostlink survey --storing --discard-board --keep NAME` finds it, and does not keep "
+            "what the board holds.",
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:

@@ -161,13 +161,15 @@ class Dialogue:
             )
         heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
         if core.found is Found.RUNNING:
+            stops = "If it may be stopped (its variables may be lost), repeat with --stop-running"
+            if not talk.interrupt:
+                stops = "No key is known that stops a program on it; a restart does, and loses it"
             return LinkError(
                 f'The board does not show the prompt of profile {self.profile.name}; it last sent "'
                 f'{heard}". A program may be running or waiting for input.',
                 reason=LinkReason.RUNNING,
                 kept="It was left as it is.",
-                advice="If it may be stopped (its variables may be lost), repeat with "
-                "--stop-running; if it is another kind of board, name its --profile.",
+                advice=f"{stops}; if it is another kind of board, name its --profile.",
             )
         return LinkError(
             "The board does not come to its prompt, even when interrupted; it last sent "

@@ -16,14 +16,18 @@ class Phase:
     """A part of the work has begun, told in words ("Reading back").
 
     at_most_s: seconds that it takes at most where nothing goes wrong, 0 where that is not known.
+    about_s: seconds that it and all that follows in this job take, more or less; 0: not known.
     """
 
     text: str
     at_most_s: float = 0.0
+    about_s: float = 0.0
 
     @property
     def words(self) -> str:
         """What has begun, and how long it takes where that is long enough to wait for."""
+        if self.about_s:
+            return f"{self.text}, about {math.ceil(self.about_s):,} s"
         if self.at_most_s < _WORTH_TELLING_S:
             return self.text
         return f"{self.text}, {math.ceil(self.at_most_s):,} s at most"

@@ -22,9 +22,10 @@ from hostlink.words import plural, safe
 
 _CASES = ("kept", "upper", "upper-everywhere")
 _SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
-_ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* ?)(?=\S)(.*)", re.DOTALL)
+_ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* {0,2})(?=\S)(.*)", re.DOTALL)
 _LONGEST_GAP = 4
 _MANY = 3  # lines rewritten in one way are no accident
+LEARN_THE_REST = " With --learn, what it does to the others goes into its profile."
 _NAMED = 6  # line numbers that a sentence names
 
 
@@ -67,11 +68,8 @@ class Learned:
     def is_plain(self) -> bool:
         """Whether one round shows it: many lines, or the way of listing, are no accident."""
         now, then = self.form, self.before
-        listed = (now.list_form, now.wrap_indent, now.signed_numbers) != (
-            then.list_form,
-            then.wrap_indent,
-            then.signed_numbers,
-        )
+        names = ("list_form", "wrap_indent", "signed_numbers", "keeps_blank")
+        listed = any(getattr(now, name) != getattr(then, name) for name in names)
         return listed or len(self.changed) >= _MANY
 
     @property
@@ -80,12 +78,19 @@ class Learned:
         return self.is_news and not self.left
 
     @property
+    def explains_what_is_taken(self) -> bool:
+        """Whether something was learned that explains all lines but those that it refuses."""
+        return self.is_news and all(each.sent and each.listed is None for each in self.left)
+
+    @property
     def sentence(self) -> str:
         """What the board does, for people."""
         now, then = self.form, self.before
         does = []
         if now.list_form != then.list_form:
             does.append(f"lists a line as {now.list_form}")
+        if now.keeps_blank and not then.keeps_blank:
+            does.append("keeps the blank behind a line number and lists another before it")
         if now.wrap_indent != then.wrap_indent:
             does.append(f"breaks listed lines after {now.screen_width} characters")
         if now.signed_numbers != then.signed_numbers:
@@ -118,10 +123,9 @@ def learn(target: Mapping[int, Line], rows: Sequence[str], rules: Rules) -> Lear
 
 def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
     """Every form that a board's may be, the one it is thought to be first, then the strictest."""
-    listed = [form, *_listed_forms(rows, form)]
-    for each in listed:
-        yield each
-    for each, case, spacing in itertools.product(listed, _CASES, _SPACINGS):
+    listed = list(_listed_forms(rows, form))
+    yield from listed
+    for spacing, case, each in itertools.product(_SPACINGS, _CASES, listed):
         if _CASES.index(case) >= _CASES.index(form.case) and _SPACINGS.index(
             spacing
         ) >= _SPACINGS.index(form.spacing):
@@ -129,25 +133,35 @@ def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 
 
 def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
-    """Forms of listing that the rows themselves suggest."""
-    suggested = find_list_form(rows)
-    forms = [form]
-    if suggested and suggested != form.list_form:
-        forms.append(dataclasses.replace(form, list_form=suggested))
-    for each in forms:
-        if each is not form:
-            yield each
-        if any(re.match(r" *-[0-9]", row) for row in rows):
-            yield dataclasses.replace(each, signed_numbers=True)
-        width, indent = wrapping(rows)
-        if width:
-            yield dataclasses.replace(each, screen_width=width, wrap_indent=indent)
+    """The form, and those of listing that the rows themselves suggest."""
+    shapes = dict.fromkeys((form.list_form, find_list_form(rows) or form.list_form))
+    width, indent = wrapping(rows)
+    screens = dict.fromkeys(
+        ((form.screen_width, form.wrap_indent), *[(width, indent)] * bool(width))
+    )
+    signed = (form.signed_numbers, *[True] * any(re.match(r" *-[0-9]", row) for row in rows))
+    apart = any(match and match[2].endswith("  ") for match in map(_ROW.fullmatch, rows))
+    kept = (form.keeps_blank, *[True] * apart)
+    for shape, (columns, at), below, blank in itertools.product(shapes, screens, signed, kept):
+        yield dataclasses.replace(
+            form,
+            list_form=shape,
+            screen_width=columns,
+            wrap_indent=at,
+            signed_numbers=below,
+            keeps_blank=blank,
+        )
 
 
 def find_list_form(rows: Sequence[str]) -> str:
-    """The form in which a board lists its lines, by what follows most numbers; "" for none."""
+    """The form in which a board lists its lines, by what follows most numbers; "" for none.
+
+    Of two blanks one is taken for the line's own.
+    """
     gaps = Counter(
-        match[2] for row in rows if (match := _ROW.fullmatch(row)) and len(match[2]) <= _LONGEST_GAP
+        match[2].replace("  ", " ")
+        for row in rows
+        if (match := _ROW.fullmatch(row)) and len(match[2]) <= _LONGEST_GAP
     )
     if not gaps:
         return ""
@@ -206,6 +220,8 @@ class BoardRewritesError(ReadBackError):
         told = [learned.sentence] if learned.is_news else []
         told += [left_words(learned.left, answers)] if learned.left else []
         advice = "Change these lines for this board; `hostlink review` shows what it can tell."
+        if learned.explains_what_is_taken and learned.left:
+            advice += LEARN_THE_REST
         if learned.explains_all:
             advice = (
                 "If that is how this board is, repeat the command with --learn: it goes into the "

@@ -74,7 +74,6 @@ def with_manner(careful: Profile, manner: Manner, *, is_named: bool) -> Profile:
         reply_end=manner.reply_end,
         prompt=manner.prompt,
         ready=manner.ready,
-        line_done=careful.talk.line_done if manner.prompt or not manner.echo else "echo",
         # Without echo nothing tells that a character was taken but the clock.
         char_ms=careful.talk.char_ms or (0.0 if manner.echo else _CHAR_MS),
     )

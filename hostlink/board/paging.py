@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from collections.abc import Callable
+from dataclasses import dataclass
 
 from hostlink.board.profile import Profile
 from hostlink.link.exchange import Exchange
@@ -12,6 +14,67 @@ from hostlink.words import safe
 _LINE = re.compile(rb" *-?[0-9]")
 _SHORTEST = 3  # shorter ones are what is left of a damaged prompt
 _LONGEST = 80
+_KEY = b" "  # that makes a listing go on, beside the line end: common practice, no source
+_MOST_PAGES = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Pages:
+    """A listing that stopped and was made to go on.
+
+    answer: all of it, without what was shown where it stopped. prompt: that text, "" where it was
+    none that a profile can name. key: the key that makes it go on, b"" where none did to the end.
+    """
+
+    answer: bytes = b""
+    prompt: str = ""
+    key: bytes = b""
+
+
+def turn_pages(
+    heard: bytes,
+    press: Callable[[bytes], bytes],
+    end: bytes,
+    line_end: bytes,
+    line: bytes = b"",
+) -> Pages:
+    """Make a listing that stopped go on to what ends every answer.
+
+    heard: what came of the command to list. press: sends a key, and returns what comes then. end:
+    b"" where nothing ends an answer; then a key shows whether there is more. line_end: ends a typed
+    line. line: how each line of the program ends, where that is known, since some boards show what
+    they stop with right behind one.
+    """
+    if not heard.strip() or (end and heard.endswith(end)):
+        return Pages(heard)
+    for key in (_KEY, line_end):
+        more = press(key)
+        if more.strip():
+            break
+    pages = [heard]
+    while more.strip() and len(pages) < _MOST_PAGES:
+        pages.append(more)
+        more = b"" if end and more.endswith(end) else press(key)
+    halts = [halt_in(page, line) for page in pages[:-1]]
+    shown = [page.removesuffix(halt) for page, halt in zip(pages, halts, strict=False)]
+    answer = b"".join((*shown, pages[-1]))
+    if not halts or (end and not answer.endswith(end)):
+        return Pages(answer)
+    return Pages(answer, page_prompt(set(halts)), key)
+
+
+def halt_in(page: bytes, line: bytes) -> bytes:
+    """What stands on the unfinished row of a page, behind the line there."""
+    row = re.split(rb"[\r\n]", page)[-1]
+    return row.rpartition(line)[2] if line else row
+
+
+def page_prompt(halts: set[bytes]) -> str:
+    """The text that stood on the unfinished row at each stop, "" where that is no page prompt."""
+    halt = next(iter(halts)) if len(halts) == 1 else b""
+    text = halt.decode("latin-1")
+    fits = len(text.strip()) >= _SHORTEST and len(halt) <= _LONGEST and text.isprintable()
+    return text if fits and safe(text) == text and not _LINE.match(halt) else ""
 
 
 def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | None:
@@ -24,7 +87,7 @@ def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | N
     talk = profile.talk
     shown = "" if talk.page_prompt else page_prompt_in(core)
     prompts = (talk.prompt.strip(), talk.ready.strip())
-    if len(shown.strip()) < _SHORTEST or shown.strip().encode("latin-1") in prompts:
+    if not shown or shown.strip().encode("latin-1") in prompts:
         return None
     if not clean and len(core.halts) < 2:
         return None
@@ -38,13 +101,7 @@ def page_prompt_in(core: Exchange) -> str:
     "" where it did not stop so: it showed nothing, or something else each time, or a part of a
     line, or no line came behind it.
     """
-    shown = set(core.halts) - {b""}
-    if len(shown) != 1:
-        return ""
-    halt = next(iter(shown))
-    text = halt.decode("latin-1")
-    if len(halt) > _LONGEST or not text.isprintable() or safe(text) != text or _LINE.match(halt):
-        return ""
-    behind = core.answer.partition(halt)[2]
+    text = page_prompt(set(core.halts) - {b""})
+    behind = core.answer.partition(text.encode("latin-1"))[2] if text else b""
     goes_on = any(_LINE.match(row) for row in re.split(rb"[\r\n]+", behind))
-    return text if text.strip() and goes_on else ""
+    return text if goes_on else ""

@@ -27,7 +27,8 @@ class Talk:
     ready: bytes that end the answer to a direct command, where that is not the prompt: some boards
         show a row such as "Ready" then, and nothing after a line that was stored.
     line_done: what the board sends only *after* a line is stored, and so confirms it: "echo" (the
-        echo of the line end), "prompt", or "after-prompt" (the prompt comes first; storing takes
+        echo of the line end), "prompt", or "after-prompt" (the prompt comes first, or where
+        there is none the echo of the line end; storing takes
         up to after_prompt_ms more, 0 for line_ms). A confirmation sent before storing loses bytes.
     receive_buffer: bytes the board can hold while it is busy; 0 where none may arrive.
     line_ms: time to store one line. char_ms: time to take one character, 0 where it keeps up with

@@ -36,11 +36,12 @@ def _confirmation(profile: Profile) -> Iterator[Clash]:
         )
     # With neither echo nor prompt nothing confirms a line: it is timed.
     timed = not talk.echo and talk.line_done != "echo"
-    if talk.line_done != "echo" and not talk.prompt and not timed:
+    if talk.line_done == "prompt" and not talk.prompt and not timed:
         yield Clash(
             ("talk.line_done", "talk.prompt"),
-            f'talk.line_done is "{talk.line_done}", but talk.prompt is empty; write the prompt, '
-            'or line_done = "echo" if the echo of the line end comes after storing',
+            'talk.line_done is "prompt", but talk.prompt is empty; write the prompt, or line_done '
+            '= "echo" if the echo of the line end comes after storing, "after-prompt" if it comes '
+            "before",
         )
     if talk.line_done != "after-prompt" and talk.after_prompt_ms:
         yield Clash(

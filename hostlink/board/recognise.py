@@ -18,20 +18,20 @@ Rules:
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.answers import free_bytes
 from hostlink.board.dialogue import NONSENSE
 from hostlink.board.events import Emit, Phase, ignore
-from hostlink.board.learning import find_list_form
+from hostlink.board.heard_listing import with_listing
 from hostlink.board.manner import (
     Manner,
     agrees,
     asks,
     is_text,
     parts_of,
-    rows_before,
     with_answers,
     with_manner,
 )
@@ -43,7 +43,6 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
-from hostlink.listing.canonical import listed_line
 from hostlink.words import safe
 
 # Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
@@ -65,6 +64,7 @@ _LONGEST_LISTING_S = 30.0
 _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
+_READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,17 +147,22 @@ class Recogniser:
             if not isinstance(port, TunablePort) and baud != self._baud:
                 continue
             self._set_baud(baud)
-            manner = self._empty_lines(line_end)
-            if manner is not None:
-                yield manner
-
-    def _empty_lines(self, line_end: bytes) -> Manner | None:
-        """What two empty lines are answered with; None where that is no text."""
-        first = self._ask(line_end)
-        if first == line_end == _CR:  # only its echo: this speed is right, and it wants the other
-            line_end = _LF
             first = self._ask(line_end)
-        if not is_text(first, strict=False):
+            ends: list[tuple[bytes, bytes | None]] = [(line_end, first)]
+            if first == line_end == _CR:
+                # Only its echo, so this speed is right: it wants the other, or ends its rows so.
+                ends = [(_LF, None), (_CR, first)]
+            for end, heard in ends:
+                manner = self._empty_lines(end, self._ask(end) if heard is None else heard)
+                if manner is not None:
+                    yield manner
+
+    def _empty_lines(self, line_end: bytes, first: bytes) -> Manner | None:
+        """What two empty lines are answered with; None where that is no text.
+
+        first: the answer to one. It may repeat what was typed at wrong speeds.
+        """
+        if not is_text(first, strict=False) and not _READABLE.search(first):
             return None
         if first[:1] in _ROW_ENDS and is_text(first) and not self._asks_at_start(first):
             self._refuse_question(parts_of(first)[2])
@@ -246,36 +251,14 @@ class Recogniser:
             if free is not None:
                 return Recognised(_at(kind, manner.baud), manner, known=True, free=free)
         is_named = self._careful in self._kinds
-        profile = self._with_listing(with_manner(self._careful, manner, is_named=is_named), manner)
+        profile = with_manner(self._careful, manner, is_named=is_named)
+
+        def say(typed: bytes, *, then: bytes = b"") -> bytes:
+            self._type(typed)
+            return self._ask(then, longest_s=_LONGEST_LISTING_S)
+
+        profile = with_listing(profile, manner, say)
         return Recognised(profile, manner, known=False)
-
-    def _with_listing(self, profile: Profile, manner: Manner) -> Profile:
-        """Add to a profile what the board's listing shows: its form, and the rows around it.
-
-        A row around the lines is the board's own where it comes as well when the board is asked to
-        list lines that are not there.
-        """
-        command = profile.commands.list.encode("latin-1")
-        rows = self._answer_rows(command, manner)
-        shape = find_list_form(rows)
-        if not shape:
-            return profile
-        form = dataclasses.replace(profile.rules.form, list_form=shape)
-        rules = dataclasses.replace(profile.rules, form=form)
-        odd = [row for row in rows if listed_line(row, form) is None]
-        own: tuple[str, ...] = ()
-        if odd:
-            nothing = self._answer_rows(command + b" 32000", manner)
-            own = tuple(row for row in odd if row in nothing and row not in manner.refusal)
-        answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
-        commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
-        return dataclasses.replace(profile, rules=rules, commands=commands)
-
-    def _answer_rows(self, command: bytes, manner: Manner) -> list[str]:
-        """The rows that answer a direct command, but for what ends every answer."""
-        self._type(command)
-        answer = self._ask(manner.line_end, longest_s=_LONGEST_LISTING_S)
-        return rows_before(answer, manner.ready or manner.prompt)
 
     # --- the wire ----------------------------------------------------------------------------
 

@@ -13,6 +13,8 @@ from hostlink.board.faults import COMMON_FORMS
 from hostlink.board.profile import Commands, Profile
 from hostlink.board.profile_checks import words_in
 from hostlink.board.profile_file import find_profile
+from hostlink.listing.canonical import PLAIN_FORM
+from hostlink.listing.rules import Form
 from hostlink.practice.address import parse_address
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import WORDS, Kind, Language, Messages, Shelf, Storage, literal
@@ -95,7 +97,7 @@ def _storage(profile: Profile) -> Storage:
     blanks = "after-number"
     if held.squeezed and tokens:
         blanks = "squeezed"
-    elif form.spacing == "kept":
+    elif form.keeps_blank or form.spacing == "kept":
         blanks = "kept"
     return Storage(
         form=held.kind,
@@ -112,10 +114,16 @@ def _storage(profile: Profile) -> Storage:
         last_line=form.last_line,
         beyond=form.beyond_last,
         signed_numbers=form.signed_numbers,
-        row=form.list_form,
+        row=_row(form),
         row_width=form.screen_width if form.wrap_indent >= 0 else 0,
         when_full="stuck" if profile.talk.full_sign else "refused",
     )
+
+
+def _row(form: Form) -> str:
+    """The form of a listed line; the blank of the plain one may be the text's own."""
+    own = form.list_form == PLAIN_FORM and form.spacing == "kept" and not form.keeps_blank
+    return "{number}{text}" if own else form.list_form
 
 
 def _messages(profile: Profile) -> Messages:

@@ -24,13 +24,18 @@ _LONG_LINES = (
     "Long lines of up to {most} characters will be typed. Beyond its limit a board may lose its "
     "program, run the rest of the line, or hang until it is restarted."
 )
+_STORING = (
+    "Measuring with test lines takes one to four minutes, at 1200 baud and below up to fifteen. "
+    "How long it will be is told when the board has answered the first questions."
+)
 _SLOTS = (
     "A test program will be stored in the board's EEPROM. What a place without a name holds is "
-    "kept first and stored again; under names, QZ7 is overwritten."
+    "kept first and stored again; under names, QZ7 is overwritten. A board that hangs when it "
+    "recalls what was never stored is restarted."
 )
 _FILLING = (
     "The memory will be filled to the brim. Some boards take nothing any more then, and only a "
-    "restart helps."
+    "restart helps: it is done where the port can do it."
 )
 
 
@@ -131,6 +136,8 @@ def _ask_for(desk: Desk, consent: Consent) -> None:
     """
     from hostlink.errors import UsageError
 
+    if consent.storing:
+        say(_STORING, quiet=desk.quiet)
     beyond = [
         (consent.longest, "--long-line", _LONG_LINES.format(most=consent.longest)),
         (consent.slots, "--eeprom", _SLOTS),

@@ -250,7 +250,11 @@ class Console(Standing):
         with self._linked() as session:
             byte = session.dialogue.pacing.interrupt
             if not byte:
-                raise RefusedError("This kind of board has no interrupt byte.")
+                raise RefusedError(
+                    "No key is known that stops a program on this board.",
+                    kept="Nothing was sent.",
+                    advice="A restart stops it, and loses the program in its memory.",
+                )
             session.wire.write(byte)
             self._say("The interrupt was sent to the board. hostlink goes on.")
 

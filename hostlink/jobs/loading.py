@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
 from hostlink.board.events import Warned
-from hostlink.board.learning import BoardRewritesError, Learned
+from hostlink.board.learning import LEARN_THE_REST, BoardRewritesError, Learned
 from hostlink.board.loading import Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.board.witness import MemoryDoubt, Witness, expected_free
@@ -175,9 +175,13 @@ def _send(
     try:
         return loader, loader.load(held)
     except BoardRewritesError as error:
-        if not error.learned.explains_all or not options.learn(error.learned):
+        if not error.learned.explains_what_is_taken or not options.learn(error.learned):
             raise
         session.learn(error.learned)
+        if error.learned.left:
+            error.what += " What it does to the others is in its profile now."
+            error.advice = error.advice.removesuffix(LEARN_THE_REST)
+            raise
         report = loader.report
         loader = Loader(session.dialogue, target)
         again = loader.load(target)  # nothing differs any more, so it is only read back

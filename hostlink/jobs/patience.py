@@ -67,11 +67,14 @@ class Patience:
         self._told: float | None = None
         self._ends: float | None = None  # None: no limited job is under way
         self._limit_s = 0.0
+        self._about_s = 0.0  # that the rest of the job takes, told and not yet begun
+        self._due: float | None = None  # when it should be done
 
     def emit(self, event: Event) -> None:
         """Pass an event on, heeding whether it shows that work goes on."""
         if isinstance(event, Phase):
             self._doing = event.text
+            self._about_s = event.about_s or self._about_s
         if isinstance(event, Phase | LineSent | PagesRead | PageProven):
             self._since = None
         self.listener(event)
@@ -83,6 +86,7 @@ class Patience:
             yield
             return
         self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
+        self._about_s, self._due = 0.0, None
         try:
             yield
         finally:
@@ -94,6 +98,8 @@ class Patience:
             return
         if self._since is None:
             self._since = self._told = now
+        if self._about_s:
+            self._due, self._about_s = now + self._about_s, 0.0
         if now > self._ends:
             self._ends = now + _GRACE_S
             raise LinkError(
@@ -104,11 +110,14 @@ class Patience:
             )
         if self._told is not None and now - self._told >= _TELL_EVERY_S:
             self._told = now
-            self.listener(self._waiting(now - self._since, self._ends - now))
+            self.listener(self._waiting(now, self._since, self._ends))
 
-    def _waiting(self, seconds: float, left_s: float) -> Waiting:
-        return Waiting(
-            f"Still at it after {seconds:.0f} s: {self._doing}. It is given up in "
-            f"{left_s / 60:.0f} minutes at most.",
-            seconds,
-        )
+    def _waiting(self, now: float, since: float, ends: float) -> Waiting:
+        """What to say of a wait: how long it still takes where that is known, else its limit."""
+        left = f"It is given up in {(ends - now) / 60:.0f} minutes at most."
+        if self._due is not None:
+            left_s = self._due - now
+            left = (
+                f"About {left_s:.0f} s are left." if left_s > 0 else "It takes longer than usual."
+            )
+        return Waiting(f"Still at it after {now - since:.0f} s: {self._doing}. {left}", now - since)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -34,8 +36,13 @@ from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
+from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form
 
+# How long measuring with test lines takes: seconds, and times as long as asking took. On 90 random
+# kinds of practice board it took half to twice as long as that.
+_STORING_S, _STORING_TIMES = 60.0, 2.0
 _NAMED = 8  # items of a list that words name
 _PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
 
@@ -155,6 +162,7 @@ class _Work:
 
     def do(self) -> Surveyed:
         session, bench = self._session, self._bench
+        began = session.wire.now()
         session.emit(Phase(f"Measuring, {self._expected()}"))
         self._steps.listen()
         if session.wire.health.restarts:
@@ -164,6 +172,8 @@ class _Work:
         lines = self._held()
         self._steps.ask(lines)
         if self._options.consent.storing:
+            about_s = _STORING_S + _STORING_TIMES * (session.wire.now() - began)
+            session.emit(Phase("Keeping the program and measuring with test lines", 0.0, about_s))
             self._store()
         _warn_of_speed(session, bench.manner.baud, self._options.clock_hz)
         profile = bench.profile
@@ -208,13 +218,31 @@ class _Work:
             self._bench.notes.append(f"Nothing was stored: {error.what}")
             return
         self._record.detail["lines"] = len(kept.lines)
+        form = self._bench.profile.rules.form
         try:
             self._measure()
             self._bench.renew()
+            kept = self._read_anew(kept, form)
             put_into_memory(self._session, kept.lines)
         except HostlinkError as error:
+            with suppress(HostlinkError):
+                kept = self._read_anew(kept, form)
             memory_after(self._session, error, kept.lines, kept.spec)
             raise
+
+    def _read_anew(self, kept: Held, form: Form) -> Held:
+        """What was read before it was known how the board lists lines, read by what is known now.
+
+        form: by which it was read. It is kept as it reads now as well.
+        """
+        lines = reread(kept.lines, form, self._bench.profile.rules.form)
+        if {n: line.typed for n, line in lines.items()} == {
+            n: line.typed for n, line in kept.lines.items()
+        }:
+            return kept
+        if not kept.spec:  # it was not to be kept
+            return dataclasses.replace(kept, lines=lines)
+        return keep_held(self._session, self._archive, self._board, Capture(lines, kept.captures))
 
     def _rescued(self) -> Held:
         if self._options.discard_board:
@@ -226,7 +254,7 @@ class _Work:
         if consent.slots:
             self._session.emit(Warned(WEAR_WARNING))
         try:
-            self._steps.store(consent, self._load, self._keep)
+            self._steps.store(consent, self._load, self._keep, self._restart)
         except StoresNothing as error:
             self._bench.notes.append(error.what)
             return
@@ -241,7 +269,7 @@ class _Work:
         keep_held(self._session, self._archive, self._board, Capture(lines, 2))
 
     def _restart(self) -> None:
-        """Bring back a board whose memory is so full that it takes nothing any more."""
+        """Bring back a board that takes nothing any more: its memory is full, or it hangs."""
         session = self._session
         port = session.choice.port
         if not port.startswith("socket://") and pulse(session):
@@ -250,7 +278,7 @@ class _Work:
             self._bench.renew()
             return
         raise LinkError(
-            "The board's memory was filled, and now it takes nothing any more.",
+            "The board takes nothing any more, and this port cannot restart it.",
             reason=LinkReason.FULL,
             advice="Restart it by its own button; then put its program back.",
         )

@@ -19,6 +19,7 @@ from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 
 _QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
+_WIPED_S = 0.03  # in which a board has wiped a character: common practice, no source
 _DEAF_SIGNS = 2  # one may be damage
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
 _PAGE_ROWS = 4  # that come after a nudge show that the answer goes on, page by page
@@ -99,6 +100,7 @@ class Exchange:
         self._began: float | None = None
         self._next_byte_at = 0.0
         self._settling_since = 0.0
+        self._erasures = 0  # still to be sent
         self._deaf_signs = 0  # attempts whose first character was answered with the sign
         self._nudges_in_row = 0
         self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
@@ -219,7 +221,8 @@ class Exchange:
         elif pacing.erase:
             # No more than the board has taken, and one for what may have stood there before: some
             # step back beyond the line, into what runs, though none by a single step.
-            out = pacing.erase * min(self._sent + 1, self._came_back)
+            self._erasures = min(self._sent + 1, self._came_back)
+            out = self._next_erasures()
         elif not self._reach.may_enter_wrong:
             return self._finish(Outcome.UNTYPED)
         else:
@@ -229,16 +232,28 @@ class Exchange:
         self._settling_since = self._last + 3 * len(out) * pacing.byte_s  # each may wipe a place
         return Step(out, self._last + pacing.quiet_s + pacing.line_s)
 
+    def _next_erasures(self) -> bytes:
+        """All that are due; one where the board takes no more at once, lest the others be lost."""
+        singly = self._pacing.char_gap_s or self._pacing.line_window == 1
+        count = min(1, self._erasures) if singly else self._erasures
+        self._erasures -= count
+        return self._pacing.erase * count
+
     def _cancelling(self, now: float, received: bytes) -> Step:
         self._buffer += received
         quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
+        if self._erasures:
+            quiet_at = self._last + _WIPED_S + 6 * self._pacing.byte_s
         if received or now < quiet_at:
             if now - self._settling_since > _LONGEST_SETTLING_S:
                 return self._finish(Outcome.FLOODING)
             return Step(b"", quiet_at)
+        pacing = self._pacing
+        if self._erasures:
+            self._last = self._settling_since = now
+            return Step(self._next_erasures(), now + _WIPED_S + 6 * pacing.byte_s)
         if self._attempts >= self._reach.attempts:
             return self._finish(Outcome.UNTYPED)
-        pacing = self._pacing
         told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
         if told and not ends_with_prompt(bytes(self._buffer), pacing):
             self._attempts += 1

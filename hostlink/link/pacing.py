@@ -55,7 +55,7 @@ class Pacing:
 
     @property
     def guard_s(self) -> float:
-        """How long after a prompt a line may still be being stored."""
+        """How long after its prompt, or the echo of its end, a line may still be being stored."""
         return self.after_prompt_s if self.line_done == "after-prompt" else 0.0
 
     @property
@@ -90,4 +90,4 @@ class Pacing:
     @property
     def confirms(self) -> bool:
         """Whether the board says by itself that a line is stored."""
-        return bool(self.prompt) or (self.echo and self.line_done == "echo")
+        return bool(self.prompt) or (self.echo and self.line_done != "prompt")

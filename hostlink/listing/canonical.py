@@ -127,7 +127,8 @@ def listed_line(row: str, form: Form) -> Line | None:
     """Read one row of the board's LIST back into a line as it would be typed.
 
     row: without its line end. Blanks before the number are dropped. In the plain form the rest
-    of the row is kept exactly; in any other the line becomes number, blank, text.
+    of the row is kept exactly; in any other the line becomes number, blank, text. Where the board
+    keeps the blank that was typed, the text follows the number as it is listed.
     Returns None where the row is no listed line (a prompt, a message).
     Raises ProfileError where form.list_form lacks a field.
     """
@@ -137,10 +138,26 @@ def listed_line(row: str, form: Form) -> Line | None:
     number, text = match["number"], match["text"] or ""
     if number.startswith("-"):
         number = str(int(number) + 0x10000)
+    if form.keeps_blank:
+        own = " " if form.list_form == PLAIN_FORM else ""
+        return Line.from_text(number + text.removeprefix(own))
     if form.list_form == PLAIN_FORM:
         return Line.from_text(number + text)
     typed = f"{number} {text}" if text else number
     return Line(typed, line_number(number), typed[len(number) :], 1)
+
+
+def reread(lines: Mapping[int, Line], before: Form, now: Form) -> dict[int, Line]:
+    """Lines that were read from a listing in one form, as the same listing reads in another."""
+    return {number: listed_line(_row(line, before), now) or line for number, line in lines.items()}
+
+
+def _row(line: Line, form: Form) -> str:
+    """A line as the board lists it in this form."""
+    if form.list_form == PLAIN_FORM and not form.keeps_blank:
+        return line.typed
+    text = line.body if form.keeps_blank else line.body.removeprefix(" ")
+    return form.list_form.replace("{number}", str(line.number)).replace("{text}", text)
 
 
 @lru_cache(maxsize=16)

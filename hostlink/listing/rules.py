@@ -27,6 +27,8 @@ class Form:
         takes it for another one without a word.
     list_form: how LIST shows a line, with the fields {number} and {text}; blanks in front of
         the number are always allowed. The plain form is "{number} {text}".
+    keeps_blank: whether the board keeps the blank typed behind a number as part of the line, and
+        LIST shows it behind what list_form says; else what list_form says stands in its place.
     charset: a Python single-byte codec that maps all 256 bytes, so that captures are lossless.
     characters: the byte values the board takes in a line, as inclusive ranges.
     screen_width: columns of the board's screen, 0 where it has none or it is not known.
@@ -40,6 +42,7 @@ class Form:
     case: Literal["kept", "upper", "upper-everywhere"] = "kept"
     spacing: Literal["kept", "after-number", "free", "free-before-remarks"] = "after-number"
     list_form: str = "{number} {text}"
+    keeps_blank: bool = False
     signed_numbers: bool = False
     beyond_last: Literal["refused", "wrapped"] = "refused"
     charset: str = "latin-1"

@@ -20,7 +20,8 @@ import pytest
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.loading import Loader
 from hostlink.board.profile import Profile
-from hostlink.board.profile_file import load_profile
+from hostlink.board.profile_file import find_profile, load_profile, shipped_profiles
+from hostlink.board.recognise import Recogniser
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.serial_port import SerialPort
 from hostlink.link.wire import Wire
@@ -127,6 +128,33 @@ def test_nobody_else_counts_as_using_the_port(place: Any) -> None:
     """The bridge holds only its own end of the terminal, so the port is free to be opened."""
     for handle in Path("/proc/self/fd").iterdir() if Path("/proc/self/fd").is_dir() else ():
         assert not handle.exists() or str(handle.resolve()) != place.port
+
+
+def test_it_is_recognised_though_no_profile_is_named(
+    place: Any, patient_clock: Callable[[], Any], program: Callable[[str], dict[int, Line]]
+) -> None:
+    """Its prompt, its line ends and the form of its listing are heard; by that alone a program goes
+    there and is read back."""
+    tiny = find_profile("tiny")
+    wire = Wire(SerialPort(place.port, 9600), patient_clock())
+    Dialogue(wire, tiny).listen_starting()
+    kinds = [find_profile(name) for name in shipped_profiles()]
+    first = Recogniser(wire, kinds, tiny).run()
+    assert (first.known, first.profile.talk.prompt) == (False, b"bwBASIC: ")
+    dialogue = Dialogue(wire, first.profile)
+    dialogue.attach()
+    dialogue.ask('10 PRINT "HI"')
+    again = Recogniser(wire, kinds, tiny).run().profile
+    assert again.rules.form.list_form == "{number}: {text}"
+    dialogue = Dialogue(wire, again)
+    dialogue.attach()
+    lines = program("10 PRINT 1\n20 REM small letters stay\n30 END\n")
+    Loader(dialogue, lines).load(dialogue.capture().lines)
+    held = dialogue.capture().lines
+    assert {n: line.typed for n, line in held.items()} == {
+        n: line.typed for n, line in lines.items()
+    }
+    wire.close()
 
 
 def test_the_helper_serves_from_the_command_line(

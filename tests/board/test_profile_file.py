@@ -231,7 +231,6 @@ def test_a_wrong_value_is_named_with_its_key_and_line(table: str, key: str, valu
 
 CLASHES = [
     ("[talk]\nline_done = 'prompt'\nprompt = ''", 4, "talk.prompt is empty"),
-    ("[talk]\nprompt = ''", 4, "talk.prompt is empty"),
     ("[talk]\nline_done = 'echo'\necho = false", 4, "talk.echo is false"),
     ("[talk]\nafter_prompt_ms = 5\nline_done = 'prompt'", 4, "counts only with"),
     ("[talk]\nerase = 'x'", 4, "byte 120"),

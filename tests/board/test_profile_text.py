@@ -233,7 +233,7 @@ def test_written_text_is_plain_commented_and_readable() -> None:
         Profile("Red Board"),
         Profile("red", talk=Talk(baud=0)),
         Profile("red", talk=Talk(line_ms=float("nan"))),
-        Profile("red", talk=Talk(prompt=b"")),
+        Profile("red", talk=Talk(prompt=b"", line_done="prompt")),
         Profile("red", title="\x1b[2J"),
         Profile("red", commands=Commands(error_words=("!", "!"))),
         Profile("red", evidence=(("baud", "a"), ("baud", "b"))),

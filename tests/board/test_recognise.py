@@ -143,7 +143,7 @@ def test_an_unknown_board_is_talked_to_as_it_was_heard(
     assert profile.talk.echo == talk.echo
     assert profile.rules.storage.program_bytes == 0
     assert (profile.talk.receive_buffer, profile.talk.line_window) == (0, 1)
-    assert profile.talk.line_done == ("echo" if not prompt else "after-prompt")
+    assert profile.talk.line_done == "after-prompt"
 
 
 def test_the_listings_form_is_heard() -> None:

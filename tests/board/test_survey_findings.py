@@ -22,7 +22,10 @@ TINY = find_profile("tiny")
 def findings_of(answers: Mapping[str, tuple[str, ...]]) -> Findings:
     """What is concluded from a board that answers direct lines so, and refuses all others."""
     bench: Any = SimpleNamespace(
-        findings=Findings(), base=TINY, ask=lambda line: answers.get(line, ("WHAT?",))
+        findings=Findings(),
+        base=TINY,
+        is_known=False,
+        ask=lambda line: answers.get(line, ("WHAT?",)),
     )
     find_forms(bench)
     return bench.findings  # type: ignore[no-any-return]

@@ -12,6 +12,7 @@ from hostlink.archive import Archive
 from hostlink.board.events import Captured, Phase, Waiting
 from hostlink.board.profile_file import find_profile
 from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs.events import Event
 from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
@@ -70,6 +71,23 @@ def test_a_job_within_a_job_has_the_time_of_the_outer_one() -> None:
         with pytest.raises(LinkError):
             patience.watch(80.0)
     patience.watch(1000.0)
+
+
+def test_how_much_time_is_left_is_told_where_it_is_known() -> None:
+    """Seconds of the job, and not the limit at which it would be given up; then that it is late."""
+    told: list[Event] = []
+    patience = Patience(told.append)
+    with patience.limited(9000.0, lambda: 0.0):
+        patience.emit(Phase("Measuring", about_s=100.0))
+        for now in (1.0, 50.0, 130.0):
+            patience.watch(now)
+    waits = [each.text for each in told if isinstance(each, Waiting)]
+    assert waits == [
+        "Still at it after 49 s: Measuring. About 51 s are left.",
+        "Still at it after 129 s: Measuring. It takes longer than usual.",
+    ]
+    assert told[0] == Phase("Measuring", about_s=100.0)
+    assert Phase("Measuring", about_s=99.5).words == "Measuring, about 100 s"
 
 
 def test_a_board_that_prompts_before_it_lists_ends_in_bounded_time(

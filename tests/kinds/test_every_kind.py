@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
+from hostlink.board.events import LineRepaired
+from hostlink.board.learning import BoardRewritesError
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.events import BoardRecognised
@@ -79,11 +82,13 @@ def test_a_board_that_nobody_named_is_recognised_and_loaded(bench: Make, kind: s
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_program_goes_to_the_board_and_back(bench: Make, kind: str) -> None:
-    """The board then holds what typing the listing gives, and a save keeps that."""
+    """The board then holds what typing the listing gives, and a save keeps that; on a clean wire
+    no line is sent twice."""
     board = bench(kind)
     board.put(OTHER)
     with board.session() as session:
         loaded = load(session, board.archive, board.material(PROGRAM), LoadOptions())
+        assert not any(isinstance(event, LineRepaired) for event in board.events)
     assert board.memory == board.held_after(PROGRAM)
     assert kept_is(board, loaded.rescued, board.held_after(OTHER))
     with board.session() as session:
@@ -210,3 +215,18 @@ def test_a_board_is_restarted(bench: Make, kind: str) -> None:
     assert kept_is(board, restarted.held.spec, board.held_after(OTHER))
     assert (restarted.at_prompt, restarted.lines) == (True, 0)
     assert board.memory == {}
+
+
+def test_what_a_board_does_is_learned_though_it_refuses_a_line(bench: Make) -> None:
+    """The load fails and shows the line with the board's own words; the profile knows the rest."""
+    board = bench("strict")
+    form = dataclasses.replace(board.profile.rules.form, case="kept", spacing="kept")
+    rules = dataclasses.replace(board.profile.rules, form=form)
+    with board.session(dataclasses.replace(board.profile, rules=rules)) as session:
+        options = LoadOptions(despite_review=True, learn=lambda _: True)
+        text = "10 let  a=3\n20 print  a\n30 WAIT 5\n40 goto 20\n"
+        with pytest.raises(BoardRewritesError, match="line 30; it answers") as caught:
+            load(session, board.archive, board.material(text), options)
+        assert session.profile.rules.form.case == "upper"
+    assert "is in its profile now" in caught.value.what
+    assert "--learn" not in caught.value.advice

@@ -6,7 +6,8 @@ Two hundred are tried by `scripts/soak.py --kinds 200`.
 from __future__ import annotations
 
 import pytest
-from soak_random import PROGRAMS, draw_kind, try_kind
+from soak_kind_space import draw_kind
+from soak_random import PROGRAMS, try_kind
 
 KINDS = 24
 PARTS = 4

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from hostlink.board.profile_file import find_profile, profile_text, read_profile
+from hostlink.board.survey.slots import SlotWords
 from hostlink.board.survey.steps import Consent
-from hostlink.errors import HostlinkError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.surveying import SurveyOptions, survey
@@ -45,19 +45,13 @@ def test_what_a_survey_keeps_of_a_kind_loads_and_saves(
 
 
 LARGE = 8000  # bytes that take longer to fill than a test waits
-SMALL = [
-    name
-    for name in kind_names()
-    if find_kind(name).storage.when_full != "stuck"
-    and find_kind(name).settings.program_bytes < LARGE
-]
-STUCK = [name for name in kind_names() if find_kind(name).storage.when_full == "stuck"]
+SMALL = [name for name in kind_names() if find_kind(name).settings.program_bytes < LARGE]
 HANGS = [name for name in kind_names() if find_kind(name).shelf.blank_recall == "hangs"]
 FULL = Consent(storing=True, filling=True)
 EEPROM = Consent(storing=True, longest=128, slots=True)
 
 
-@pytest.mark.parametrize("kind", [name for name in kind_names() if name not in HANGS])
+@pytest.mark.parametrize("kind", kind_names())
 def test_how_a_kind_stores_programs_is_measured(bench: Callable[[str], Any], kind: str) -> None:
     """The words that a survey tried are the kind's own; its program is as before. A kind that has
     no EEPROM has none of these words, and no line is longer than it takes."""
@@ -93,20 +87,22 @@ def test_what_a_kind_says_when_it_is_full_is_measured(
     assert any(full in word for word in found.commands.full_words)
 
 
-@pytest.mark.parametrize(
-    ("kind", "consent"),
-    [*((name, FULL) for name in STUCK), *((name, EEPROM) for name in HANGS)],
-)
-def test_a_board_that_a_survey_leaves_deaf_is_told_with_where_its_program_is(
-    bench: Callable[[str], Any], kind: str, consent: Consent
+@pytest.mark.parametrize("kind", HANGS)
+def test_a_board_that_hangs_at_a_recall_is_restarted(
+    bench: Callable[[str], Any], kind: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """By a memory that is full, or a recall from an EEPROM that holds nothing: only a restart helps
-    then; what memory held is in the archive, and it is said how to load it."""
+    """Where no word lists what the place holds, it can only be recalled; what memory held is put
+    back, and the words are found."""
     board = bench(kind)
     board.put(HELD)
+    held = board.memory
+    monkeypatch.setattr(
+        "hostlink.board.survey.steps.SlotWords",
+        lambda store, recall, stored, _shown: SlotWords(store, recall, stored),
+    )
     with board.session(unknown=True) as session:
-        options = SurveyOptions(name="mine", consent=consent)
-        with pytest.raises(HostlinkError) as caught:
-            survey(session, board.archive, options)
-    assert "`hostlink load rescue@1` puts it back" in str(caught.value)
-    assert len(board.archive.content(board.archive.revision("rescue@1")).text.splitlines()) == 3
+        options = SurveyOptions(name="mine", consent=EEPROM)
+        surveyed = survey(session, board.archive, options)
+    assert board.memory == held
+    assert surveyed.profile.commands.store == dict(board.kind.language.words)["store"][0]
+    assert any("it was restarted" in note for note in surveyed.notes)

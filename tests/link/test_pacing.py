@@ -63,6 +63,7 @@ def test_characters_are_held_apart_only_where_the_board_is_slower_than_the_wire(
     [
         (Pacing(prompt=b"> "), True),
         (Pacing(prompt=b"", echo=True, line_done="echo"), True),
+        (Pacing(prompt=b"", echo=True, line_done="after-prompt"), True),
         (Pacing(prompt=b"", echo=True, line_done="prompt"), False),
         (Pacing(prompt=b"", echo=False, line_done="echo"), False),
     ],

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Sequence
+import re
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
-from hostlink.board.dialogue import Dialogue
+from hostlink.board.dialogue import NONSENSE, Dialogue
 from hostlink.board.events import Emit, Phase
 from hostlink.board.manner import Manner
 from hostlink.board.profile import Profile
@@ -23,6 +24,9 @@ from hostlink.link.wire import Wire
 
 T = TypeVar("T")
 
+_REPEATED = re.compile(rf"{NONSENSE}|[0-9]")  # what a refusal repeats, or tells beside its words
+_LETTERS = re.compile(r"[A-Za-z]{3}")
+_LONGEST_WORD = 40
 _RECOGNISED_TIMES = 5  # at most, until two times the same was heard
 _ASKED_TIMES = 6  # at most, until an answer counts
 _CHAR_MS, _LINE_MS = 20.0, 50.0  # within which any board takes a character, and stores a line
@@ -114,8 +118,8 @@ class Bench:
             "char_ms": talk.char_ms if self.manner.echo else max(talk.char_ms, _CHAR_MS),
             "receive_buffer": 0,
             "line_ms": max(talk.line_ms, _LINE_MS),
-            "line_done": "after-prompt" if talk.prompt else talk.line_done,
-            "after_prompt_ms": 2 * _LINE_MS if talk.prompt else 0.0,
+            "line_done": "after-prompt",
+            "after_prompt_ms": 2 * _LINE_MS,
         }
         unknown = {key: each for key, each in careful.items() if f"talk.{key}" not in self.findings}
         if "line_done" not in unknown:
@@ -156,6 +160,17 @@ class Bench:
         known = self.profile.commands.answer_rows
         rows = rows_of(self.dialogue.body(core.answer))
         return tuple(row for row in rows if row.strip() and row.strip() not in known)
+
+    def note_refusal(self, rows: Iterable[str], typed: str) -> None:
+        """Note the words by which the board has refused a line. typed: that line."""
+        prompt = self.manner.prompt.decode("latin-1")
+        said = [row.removeprefix(prompt).replace(typed, NONSENSE) for row in rows]
+        for row in [row for row in said if NONSENSE not in row] or said:
+            word = _REPEATED.split(row)[0].rstrip("'\"( ")[:_LONGEST_WORD]
+            known = self.profile.commands.error_words
+            if _LETTERS.search(word) and not row.startswith(known):
+                says = "the words of refusals that were seen"
+                self.findings.add("commands.error_words", (*known, word), says)
 
     def regain(self) -> None:
         """Get back to the prompt. Raises LinkError where the board does not come to it."""

@@ -50,8 +50,11 @@ def _listed(store: Store, *numbers: int) -> set[int]:
 
     def measure() -> set[int]:
         store.clear()
-        store.put(*(f"{number} REM" for number in numbers))
-        return {int(match[1]) for row in store.lines() if (match := _NUMBER.match(row))}
+        said = store.put(*(f"{number} REM" for number in numbers))
+        listed = {int(match[1]) for row in store.lines() if (match := _NUMBER.match(row))}
+        for number in said.keys() - listed:
+            store.bench.note_refusal((said[number],), f"{number} REM")
+        return listed
 
     return store.bench.until_steady(measure) or set()
 

@@ -4,6 +4,7 @@ take nothing any more until they are restarted."""
 from __future__ import annotations
 
 from hostlink.board.survey.store import Store
+from hostlink.errors import RefusedError
 from hostlink.link.exchange import Outcome
 
 _LINE = "REM this line fills the memory of the board"
@@ -27,21 +28,30 @@ def fill(store: Store) -> bool:
             findings.add("talk.full_sign", sign, says)
             return False
         words = bench.dialogue.refusal_in(core.answer)
-        if words and all(_says(store, place, words) for _ in range(_AGAIN)):
+        doubts = bench.dialogue.evidence.total
+        again = {_refusal(store, place) for _ in range(_AGAIN)} if words else set()
+        # Some boards refuse all that comes once a line did not fit, in other words than before.
+        is_stuck = len(again) == 1 and "" not in again and bench.dialogue.evidence.total == doubts
+        if words and (again == {words} or is_stuck):
             _note(store, words, place)
             break
     else:
         findings.missing("commands.full_words", f"{_MOST_LINES:,} lines fit")
-    store.clear()
-    return True
+    try:
+        store.clear()
+        is_alive = not store.put("10 REM A")
+        store.clear()
+    except RefusedError:
+        return False
+    return is_alive
 
 
-def _says(store: Store, place: int, words: str) -> bool:
-    """Whether a line is refused again with these words; an empty line may have to come first."""
+def _refusal(store: Store, place: int) -> str:
+    """The words by which a line is refused; an empty line may have to come first."""
     bench = store.bench
     bench.probe(bench.manner.line_end)
     core = bench.dialogue.exchange(f"{place} {_LINE}")
-    return bench.dialogue.refusal_in(core.answer) == words
+    return bench.dialogue.refusal_in(core.answer)
 
 
 def _note(store: Store, words: str, place: int) -> None:

@@ -61,6 +61,8 @@ def find_form(store: Store) -> None:
     findings, form = bench.findings, learned.form
     refused = [each for each in learned.left if each.listed is None]
     other = [each for each in learned.left if each.listed is not None]
+    for each in refused:
+        bench.note_refusal(filter(None, (said.get(each.number),)), each.sent)
     if len(refused) == len(LINES) + len(_SMALL):
         findings.missing("listing.case", "none of the test lines is listed")
         return
@@ -70,6 +72,9 @@ def find_form(store: Store) -> None:
     findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
     findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)  # type: ignore[arg-type]
     findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)  # type: ignore[arg-type]
+    if form.keeps_blank:
+        says = f"the blank typed behind a number is listed beside another {by}"
+        findings.add("listing.keeps_blank", True, says, sure)  # type: ignore[arg-type]
     if form.wrap_indent >= 0:
         says = f"a listed line is broken after {form.screen_width} characters"
         findings.add("listing.screen_width", form.screen_width, says)

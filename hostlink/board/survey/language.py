@@ -82,6 +82,7 @@ _IN_MEMORY: Mapping[str, Form] = {
     "RESTORE": Form("{w}"),
     "ON": Form("{w} 1 GOTO 9999"),
 }
+_FAILING = ("GOTO", "GOSUB", "RETURN", "NEXT")  # that cannot be done while memory holds nothing
 _NUMBER = re.compile(r"\s*-?[0-9]*\.?[0-9]+(E[+-]?[0-9]+)?\s*")
 
 
@@ -118,6 +119,9 @@ class Words:
             if word in self._candidates:
                 self.unsure.remove(word)
                 self._sort(word, form)
+        for word in _FAILING:
+            line = _IN_MEMORY[word].line.format(w=word)
+            self._bench.note_refusal(self._bench.ask(line) or (), line)
         self._note("each in a direct line, beside a word that no BASIC has")
 
     def _sort(self, word: str, form: Form) -> None:
@@ -152,6 +156,7 @@ class Words:
         key = line.format(w=other)
         if key not in self._nonsense:
             self._nonsense[key] = self._asked(line, other)
+            self._bench.note_refusal(self._nonsense[key] or (), line.format(w=""))
         return self._nonsense[key]
 
     def _asked(self, line: str, word: str) -> Rows | None:
@@ -183,7 +188,11 @@ class Words:
             had = getattr(language, name)
             mine = [word for word in self.known if word in forms and word not in had]
             words = tuple(word for word in had if word not in self.unknown) + tuple(mine)
-            bench.findings.add(f"language.{name}", words, says)
+            if guessed := [word for word in words if word not in self.known]:
+                begun = f"{says}; not sure of {', '.join(guessed)}"
+                bench.findings.add(f"language.{name}", words, begun, "likely")
+            else:
+                bench.findings.add(f"language.{name}", words, says)
         jumps = [word for word in language.jumps if word not in self.unknown]
         jumps += [word for word in ("THEN", "ELSE") if word in self.known and word not in jumps]
         bench.findings.add("language.jumps", tuple(jumps), says)

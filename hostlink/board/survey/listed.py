@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 
+from hostlink.board.heard_listing import NO_LINES
 from hostlink.board.learning import find_list_form, wrapping
 from hostlink.board.survey.bench import Bench
 from hostlink.listing.canonical import listed_line
@@ -33,8 +34,23 @@ def find_listed(bench: Bench) -> None:
         findings.add("listing.screen_width", width, says, "likely")
         findings.add("listing.wrap_indent", indent, says, "likely")
     form = dataclasses.replace(form, list_form=shape)
+    _find_own_rows(bench, [row.strip() for row in rows if listed_line(row, form) is None])
     lines = [line.text for row in rows if (line := listed_line(row, form)) is not None]
     _find_case(bench, lines)
+
+
+def _find_own_rows(bench: Bench, odd: list[str]) -> None:
+    """Find the rows around a listing that are the board's own: they come without lines too."""
+    known = bench.profile.commands.answer_rows
+    odd = [row for row in odd if row and row not in known]
+    if not odd:
+        return
+    nothing = bench.ask(bench.profile.commands.list + NO_LINES) or ()
+    refusals = bench.profile.commands.error_words
+    said = {row.strip() for row in nothing if not (refusals and row.startswith(refusals))}
+    if own := tuple(row for row in odd if row in said):
+        says = "rows that stand round a listing, and when there is none"
+        bench.findings.add("commands.answer_rows", tuple(dict.fromkeys((*known, *own))), says)
 
 
 def _find_case(bench: Bench, lines: list[str]) -> None:

@@ -62,7 +62,7 @@ def _find_quotes(bench: Bench) -> None:
 
 def _find_forms(bench: Bench) -> None:
     """Find what may be left out, how statements are parted, whether small keywords are known."""
-    findings, language = bench.findings, bench.base.rules.language
+    findings = bench.findings
     parts = _prints(bench, "PRINT 3:PRINT 4", "3", "4")
     says = f"two statements parted by : are{'' if parts else ' not'} both done"
     findings.add("language.separator", ":" if parts else "", says)
@@ -72,7 +72,7 @@ def _find_forms(bench: Bench) -> None:
     shortened = _prints(bench, "P. 4", "4")
     says = f"P. is{'' if shortened else ' not'} taken for PRINT"
     findings.add("language.abbreviation_mark", "." if shortened else "", says)
-    optional = set(language.optional) - {"LET", "THEN"}
+    optional = {"END"}.intersection(bench.base.rules.language.optional if bench.is_known else ())
     plain, let, wrong = (bench.ask(line) for line in ("A=A", "LET A=A", "QZ A=A"))
     if plain is not None and plain == let and plain != wrong:
         optional.add("LET")

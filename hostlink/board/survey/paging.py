@@ -2,55 +2,60 @@
 
 from __future__ import annotations
 
+import dataclasses
+import re
+
+from hostlink.board.paging import halt_in, page_prompt, turn_pages
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe
 
-_KEYS = (b" ", b"\r")  # common practice, no source
 _STILL_S = 1.5  # in which a board that has not stopped goes on listing
 _LONGEST_S = 120.0
-_MOST_PAGES = 400
 _LINES = 36  # more than a screen of 25 rows
+_LINE = "REM"
 
 
-def find_paging(bench: Bench) -> None:
-    """List the program that is there, and see whether the board comes to its prompt by itself."""
+def find_paging(bench: Bench, line: bytes = b"") -> None:
+    """List the program that is there, and see whether the board comes to its prompt by itself.
+
+    line: how each of its lines ends, where that is known.
+    """
     end = bench.manner.ready or bench.manner.prompt
-    if not end:
-        return  # nothing would tell the end of a page from that of the listing
     bench.type(bench.profile.commands.list.encode("latin-1"))
     heard = _listen(bench, bench.manner.line_end).heard
-    if heard.endswith(end):
+    if end and heard.endswith(end):
         return
-    shown = heard.splitlines()[-1].decode("latin-1") if heard.strip() else ""
-    is_text = heard[-1:] not in (b"\r", b"\n", b"")
-    for key in _KEYS:
-        more = _listen(bench, key).heard
-        if not more.strip():
-            continue
-        if is_text and shown.strip() and _goes_on(bench, key, more, end):
-            says = f"the listing stops with it after {len(heard.splitlines())} rows"
-            bench.findings.add("talk.page_prompt", shown, says)
-            bench.findings.add("talk.page_key", key, f"byte {key[0]} makes it go on")
-        elif not is_text:
-            rows = len(heard.splitlines()) - 1
-            bench.notes.append(
-                f"Its listing stops after {rows} rows, without a word, until a key comes."
-            )
-        break
+    rows = len(heard.splitlines())
+    line_end = bench.manner.line_end
+    pages = turn_pages(heard, lambda key: _listen(bench, key).heard, end, line_end, line)
+    if pages.key and not pages.prompt and not line:
+        line = _listed_alone(bench, heard)
+        pages = dataclasses.replace(
+            pages, prompt=page_prompt({halt_in(heard, line)} if line else set())
+        )
+    if pages.prompt:
+        says = f"the listing stops with it after {rows} rows"
+        bench.findings.add("talk.page_prompt", pages.prompt, says)
+        bench.findings.add("talk.page_key", pages.key, f"byte {pages.key[0]} makes it go on")
+    elif pages.key and heard[-1:] in (b"\r", b"\n"):
+        bench.notes.append(
+            f"Its listing stops after {rows - 1} rows, without a word, until a key comes."
+        )
     bench.renew()
     bench.regain()
 
 
-def _goes_on(bench: Bench, key: bytes, heard: bytes, end: bytes) -> bool:
-    """Whether the key brings page after page, up to the end of the listing."""
-    for _ in range(_MOST_PAGES):
-        if heard.endswith(end):
-            return True
-        heard = _listen(bench, key).heard
-        if not heard:
-            return False
-    return False
+def _listed_alone(bench: Bench, heard: bytes) -> bytes:
+    """The line that stands where a listing stopped, as it is listed by itself; b"" if it is not."""
+    row = re.split(rb"[\r\n]", heard)[-1]
+    number = re.match(rb" *([0-9]+)", row)
+    if number is None:
+        return b""
+    bench.regain()
+    alone = bench.ask(f"{bench.profile.commands.list} {int(number[1])}") or ()
+    rows = (each.encode("latin-1") for each in alone)
+    return next((each for each in rows if row.startswith(each)), b"")
 
 
 def _listen(bench: Bench, out: bytes) -> Probe:
@@ -63,8 +68,8 @@ def find_stored_paging(store: Store) -> None:
     if "talk.page_prompt" in bench.findings:
         return
     store.clear()
-    store.put(*(f"{number} REM" for number in range(1, _LINES + 1)))
-    find_paging(bench)
+    store.put(*(f"{number} {_LINE}" for number in range(1, _LINES + 1)))
+    find_paging(bench, _LINE.encode())
     if "talk.page_prompt" not in bench.findings:
         says = f"a listing of {_LINES} lines was shown without a stop"
         bench.findings.missing("talk.page_prompt", says)

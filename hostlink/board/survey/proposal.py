@@ -91,8 +91,9 @@ def _following(base: Profile, values: Values) -> Values:
         return values.get(name, value_in(base, name))
 
     follows: Values = {}
-    if "talk.line_done" not in values and not now("talk.prompt") and now("talk.echo"):
-        follows["talk.line_done"] = "echo"
+    is_prompted = now("talk.prompt") or not now("talk.echo")
+    if not is_prompted and now("talk.line_done") == "prompt":
+        follows["talk.line_done"] = "after-prompt"
     if {**values, **follows}.get("talk.line_done", base.talk.line_done) != "after-prompt":
         follows["talk.after_prompt_ms"] = 0.0
     if "commands.full_words" not in values:

@@ -3,7 +3,9 @@ consent, since they overwrite what is stored there.
 
 What an unnamed place holds is recalled first, given to the caller to keep, and stored again at the
 end; where it held nothing, the empty program is stored, lest a board run the test lines at every
-start. In a board that names its programs, one name is written that hardly anybody uses.
+start. Some boards hang when they recall what was never stored: so the place is listed first where a
+word for that is known, and a board that hangs is restarted. In a board that names its programs, one
+name is written that hardly anybody uses.
 """
 
 from __future__ import annotations
@@ -14,9 +16,9 @@ from dataclasses import dataclass
 from hostlink.board.reading import rows_of
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.link.exchange import Outcome, Reach
-from hostlink.listing.canonical import canonical_lines
+from hostlink.listing.canonical import canonical_lines, listed_line
 from hostlink.listing.parse import Line, Listing
 
 _NAME = "QZ7"
@@ -26,15 +28,18 @@ _SLOW = Reach(attempts=8, nudges=2, silence_s=8.0, longest_s=60.0)
 Lines = dict[int, Line]
 Load = Callable[[Lines], None]
 Keep = Callable[[Lines], None]
+Revive = Callable[[], None]
 
 
 @dataclass(frozen=True, slots=True)
 class SlotWords:
-    """The three commands of one kind of board; stored may be empty."""
+    """The commands of one kind of board. stored, shown: list the names, or what the one place
+    holds; they may be empty."""
 
     store: str
     recall: str
     stored: str
+    shown: str = ""
 
     @property
     def is_named(self) -> bool:
@@ -50,15 +55,20 @@ COMMON = (
 )
 
 
-def find_slots(store: Store, kinds: Sequence[SlotWords], load: Load, keep: Keep) -> None:
+def find_slots(
+    store: Store, kinds: Sequence[SlotWords], load: Load, keep: Keep, revive: Revive
+) -> None:
     """Find how programs are stored. load: puts lines into memory, proven. keep: keeps what an
-    unnamed place held. Raises HostlinkError where that cannot be kept."""
+    unnamed place held. revive: restarts a board that hangs, at its prompt again. Raises
+    HostlinkError where one of these cannot be done."""
     bench = store.bench
     for words in dict.fromkeys((*kinds, *COMMON)):
-        if not _is_refused(bench, words.recall) and _works(store, words, load, keep):
+        if _works(store, words, load, keep, revive):
             says = f"{words.store} stored a test program, {words.recall} brought it back"
             bench.findings.add("commands.store", words.store, says)
             bench.findings.add("commands.recall", words.recall, says)
+            if words.shown and _shows(store, words):
+                bench.findings.add("commands.list_stored", words.shown, "it lists what was stored")
             stored = words.stored if _lists(bench, words) else ""
             bench.findings.add("commands.stored", stored, f"{stored or 'nothing'} lists its name")
             return
@@ -84,14 +94,17 @@ def _said(bench: Bench, text: str) -> tuple[str, ...]:
     return tuple(row for row in rows_of(bench.dialogue.body(core.answer)) if row.strip())
 
 
-def _works(store: Store, words: SlotWords, load: Load, keep: Keep) -> bool:
+def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Revive) -> bool:
     """Whether a test program that was stored comes back into an empty memory."""
     bench = store.bench
-    before: Lines = {}
-    if not words.is_named:
-        store.clear()
-        _said(bench, words.recall)
-        before = dict(bench.dialogue.capture().lines)
+    before: Lines | None = {}
+    if words.is_named:
+        if _is_refused(bench, words.recall):
+            return False
+    else:
+        before = _held(store, words, revive)
+        if before is None:
+            return False
         if before:
             keep(before)
     test = Listing.from_text("\n".join(_TEST)).numbered()
@@ -105,7 +118,35 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep) -> bool:
         return canonical_lines(held, rules) == canonical_lines(test, rules)
     finally:
         if not words.is_named:
-            _put_back(store, words, before, load)
+            _put_back(store, words, before or {}, load)
+
+
+def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
+    """What an unnamed place holds; nothing where its listing shows no line, or where a recall
+    hangs. None where the board does not know the words."""
+    bench = store.bench
+    if words.shown:
+        if _is_refused(bench, words.shown):
+            return None
+        if not _shows(store, words):
+            return {}
+    store.clear()
+    try:
+        if _is_refused(bench, words.recall):  # a blank place may be refused in the same words
+            return {} if words.recall == bench.base.commands.recall else None
+    except LinkError as error:
+        if error.reason is LinkReason.GONE:
+            raise
+        revive()
+        bench.notes.append(f"{words.recall} hung it, since nothing was stored; it was restarted.")
+        return {}
+    return dict(bench.dialogue.capture().lines)
+
+
+def _shows(store: Store, words: SlotWords) -> bool:
+    """Whether the word that lists what a place holds lists lines."""
+    form = store.bench.profile.rules.form
+    return any(listed_line(row, form) is not None for row in _said(store.bench, words.shown))
 
 
 def _put_back(store: Store, words: SlotWords, before: Lines, load: Load) -> None:

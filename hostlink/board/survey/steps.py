@@ -18,7 +18,7 @@ from hostlink.board.survey.memory import find_question, find_size, find_variable
 from hostlink.board.survey.numbers import find_forms
 from hostlink.board.survey.paging import find_paging, find_stored_paging
 from hostlink.board.survey.pricing import find_costs
-from hostlink.board.survey.slots import Keep, Load, SlotWords, find_slots
+from hostlink.board.survey.slots import Keep, Load, Revive, SlotWords, find_slots
 from hostlink.board.survey.stopping import find_interrupt
 from hostlink.board.survey.store import Store
 from hostlink.board.survey.talk import find_keeping_up, note_manner
@@ -101,10 +101,11 @@ class Steps:
     def _questions(self) -> list[str]:
         return [kind.commands.free_memory for kind in self._kinds if kind.commands.free_memory]
 
-    def store(self, consent: Consent, load: Load, keep: Keep) -> None:
+    def store(self, consent: Consent, load: Load, keep: Keep, revive: Revive) -> None:
         """Find what test lines show. The memory holds nothing of the user's any more.
 
         load: puts lines into memory, proven. keep: keeps a program that was stored in EEPROM.
+        revive: restarts a board that hangs.
         Raises StoresNothing where the board takes no numbered lines.
         """
         bench = self.bench
@@ -137,13 +138,17 @@ class Steps:
         bench.renew()
         if consent.slots:
             bench.phase("Storing a test program in EEPROM")
-            find_slots(store, self._slot_words, load, keep)
+            find_slots(store, self._slot_words, load, keep, revive)
             bench.renew()
 
     @property
     def _slot_words(self) -> list[SlotWords]:
         commands = [kind.commands for kind in self._kinds]
-        return [SlotWords(c.store, c.recall, c.stored) for c in commands if c.store and c.recall]
+        return [
+            SlotWords(c.store, c.recall, c.stored, c.list_stored)
+            for c in commands
+            if c.store and c.recall
+        ]
 
     def fill(self) -> bool:
         """Fill the memory; whether the board still takes lines after that."""

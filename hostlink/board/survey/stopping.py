@@ -1,95 +1,108 @@
 """The key that stops a running program, tried on a loop that ends by itself.
 
-An endless program would need a restart where no key stops it. So a loop is timed first and then
-made long enough for the keys to be tried: whatever they do, it ends, and the board comes back.
+An endless program would need a restart where no key stops it. So a loop is made long enough for
+the keys to be tried: whatever they do, it ends, and then it prints a number. A key stopped it where
+that number does not come, and the board takes a direct line again.
 """
 
 from __future__ import annotations
 
-import re
-
+from hostlink.board.reading import rows_of
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe
 
 _KEYS = (b"\x03", b"\x1b", b"#", b"\x18")  # common practice, no source
-_COUNT = 100  # turns of the loop that is timed
+_TURNS = 100  # of the loop that is timed first
 _MOST_TURNS = 30_000
+_LONGER = 20  # times as many turns as before, at most
 _LONG_S = 6.0  # that the loop runs, as far as it can be told
+_ENOUGH_S = 3.0  # that it must run
 _KEY_S = 1.5  # after a key, in which a board that stops has come back
 _LONGEST_S = 120.0
+_MARK = "7"  # printed where the loop has ended by itself
 
 
 def find_interrupt(store: Store) -> None:
-    """Find the key that brings the prompt back long before the loop ends."""
-    bench = store.bench
-    alone_s = _timed(store, _COUNT)
-    if alone_s is None:
-        bench.findings.missing("talk.interrupt", "a counting loop does not run and end")
+    """Find the key that ends the loop before its time."""
+    findings = store.bench.findings
+    turns, seconds = _long_loop(store)
+    if seconds is None:
+        findings.missing("talk.interrupt", "a counting loop does not run and end")
         return
-    turns = min(_MOST_TURNS, int(_COUNT * _LONG_S / max(alone_s, 0.01)))
-    expected_s = alone_s * turns / _COUNT
-    if expected_s < 2 * _KEY_S:
-        bench.findings.missing("talk.interrupt", f"a loop of {turns:,} turns ends too soon to try")
+    optional = store.bench.profile.rules.language.optional
+    if "END" not in optional:
+        says = "a program runs to its end without it"
+        findings.add("language.optional", (*optional, "END"), says)
+    if seconds < _ENOUGH_S:
+        findings.missing("talk.interrupt", f"a loop of {turns:,} turns ends too soon to try")
         return
-    for key in dict.fromkeys((bench.profile.talk.interrupt, *_KEYS)):
-        if key and _stops(store, turns, key, expected_s):
-            says = f"byte {key[0]} ends a loop at once that takes {expected_s:.0f} s"
-            bench.findings.add("talk.interrupt", key, says)
+    keys = dict.fromkeys(filter(None, (store.bench.profile.talk.interrupt, *_KEYS)))
+    for key in keys:
+        if _stops(store, turns, key, seconds):
+            says = f"byte {key[0]} ends a loop at once that takes {seconds:.0f} s"
+            findings.add("talk.interrupt", key, says)
             return
-    tried = ", ".join(str(key[0]) for key in _KEYS)
-    bench.findings.add(
-        "talk.interrupt", b"", f"none of the bytes {tried} stops a program", "likely"
-    )
+    tried = ", ".join(str(key[0]) for key in keys)
+    findings.add("talk.interrupt", b"", f"none of the bytes {tried} stops a program", "likely")
+
+
+def _long_loop(store: Store) -> tuple[int, float | None]:
+    """The turns of a loop that runs long enough, or of the longest; and the seconds that it takes,
+    None where it does not run and end."""
+    turns = _TURNS
+    while True:
+        seconds = _timed(store, turns)
+        if seconds is None or seconds >= _ENOUGH_S or turns == _MOST_TURNS:
+            return turns, seconds
+        turns = min(_MOST_TURNS, int(turns * min(_LONGER, _LONG_S / max(seconds, 0.01))))
 
 
 def _loop(store: Store, turns: int) -> None:
     """Store a loop of so many turns, in words that every BASIC of the kind has."""
     then = "" if "THEN" in store.bench.words.get("unknown", ()) else "THEN "
     store.clear()
-    store.put("10 LET I=0", "20 LET I=I+1", f"30 IF I<{turns} {then or 'GOTO '}20")
+    jump = f"30 IF I<{turns} {then or 'GOTO '}20"
+    store.put("10 LET I=0", "20 LET I=I+1", jump, f"40 PRINT {_MARK}")
 
 
 def _timed(store: Store, turns: int) -> float | None:
-    """Seconds that a loop takes; None where it does not come back to the prompt by itself."""
+    """Seconds that a loop takes; None where it does not run to its end by itself."""
     _loop(store, turns)
-    core = _run(store)
-    if not _is_back(store, core.heard):
-        return None
-    return core.arrivals[-1][0] - core.sent_at if core.arrivals else None
+    core = _start(store, first_s=_LONGEST_S, quiet_s=1.5)
+    arrivals, heard = core.arrivals, core.heard
+    if not _has_ended(heard) and not core.overdue:
+        more = store.bench.probe(b"", quiet_s=1.5, first_s=_LONGEST_S, longest_s=_LONGEST_S)
+        arrivals, heard = arrivals + more.arrivals, heard + more.heard
+    return arrivals[-1][0] - core.sent_at if _has_ended(heard) else None
 
 
-def _run(store: Store) -> Probe:
-    """Start the stored program and listen until the board is ready again, or for a long time."""
+def _start(store: Store, *, first_s: float, quiet_s: float) -> Probe:
     bench = store.bench
     bench.type(bench.profile.commands.run.encode("latin-1"))
-    core = bench.probe(bench.manner.line_end, quiet_s=1.5, first_s=_LONGEST_S, longest_s=_LONGEST_S)
-    if not _is_back(store, core.heard) and not core.overdue:
-        more = bench.probe(b"", quiet_s=1.5, first_s=_LONGEST_S, longest_s=_LONGEST_S)
-        core.arrivals += more.arrivals
-    return core
+    end = bench.manner.line_end
+    return bench.probe(end, quiet_s=quiet_s, first_s=first_s, longest_s=_LONGEST_S)
+
+
+def _has_ended(heard: bytes) -> bool:
+    """Whether the loop has printed that it ended by itself."""
+    return any(row.strip() == _MARK for row in rows_of(heard.decode("latin-1")))
 
 
 def _stops(store: Store, turns: int, key: bytes, expected_s: float) -> bool:
-    """Whether a key brings the board back from the loop long before its end."""
+    """Whether a key brings the board back from the loop before its end."""
     bench = store.bench
     _loop(store, turns)
-    bench.type(bench.profile.commands.run.encode("latin-1"))
-    started = bench.probe(bench.manner.line_end, quiet_s=0.5).heard
-    if _is_back(store, started):  # it was refused, or did not run
-        bench.regain()
-        return False
-    heard = bench.probe(key, quiet_s=0.4, first_s=_KEY_S, longest_s=_KEY_S).heard
-    if _is_back(store, heard) and _answers(store):
+    heard = _start(store, first_s=0.0, quiet_s=0.5).heard
+    if not _has_ended(heard):
+        heard += bench.probe(key, quiet_s=0.4, first_s=_KEY_S, longest_s=_KEY_S).heard
+    end = bench.manner.ready or bench.manner.prompt
+    if not _has_ended(heard) and not (end and heard.endswith(end)):
+        rest_s = 1.5 * expected_s + 2.0
+        heard += bench.probe(b"", quiet_s=1.0, first_s=rest_s, longest_s=rest_s).heard
+    if not _has_ended(heard) and _answers(store):
         return True
-    bench.probe(b"", quiet_s=2.0, first_s=2 * expected_s, longest_s=2 * expected_s + 5)
     bench.regain()
     return False
-
-
-def _is_back(store: Store, heard: bytes) -> bool:
-    """Whether what was heard ends as the answer to a direct command does."""
-    end = store.bench.manner.ready or store.bench.manner.prompt
-    return bool(end) and heard.endswith(end)
 
 
 def _answers(store: Store) -> bool:
@@ -97,7 +110,8 @@ def _answers(store: Store) -> bool:
 
     The first keys after a stop are lost on some boards, so an empty line goes before.
     """
-    store.bench.probe(store.bench.manner.line_end, first_s=1.0)
-    rows = store.bench.ask("PRINT 4", sure=False)
-    listed = any(re.match(r" *20 ", row) for row in store.rows())
-    return rows is not None and [row.strip() for row in rows] == ["4"] and listed
+    bench = store.bench
+    bench.probe(bench.manner.line_end, first_s=1.0)
+    rows = bench.ask("PRINT 4", sure=False)
+    answered = rows is not None and [row.strip() for row in rows] == ["4"]
+    return answered and 20 in bench.dialogue.read_listing().lines

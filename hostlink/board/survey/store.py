@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 
 from hostlink.board.learning import find_list_form
@@ -12,6 +13,8 @@ from hostlink.words import safe
 _CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
 _LINE = re.compile(r" *-?[0-9]")
 _MOST_TIMES = 3
+_AGAIN = 2
+_STORED_S = 1.0  # in which a board has stored a line and says so
 
 
 class StoresNothing(RefusedError):
@@ -56,6 +59,7 @@ class Store:
         Raises StoresNothing where a numbered line is not listed, RefusedError where the memory
         cannot be cleared.
         """
+        self._find_prompt()
         self._find_clearing()
         empty = [row for row in self.rows() if not _LINE.match(row)]
         said: dict[int, str] = {}
@@ -85,6 +89,27 @@ class Store:
             self.bench.findings.add("listing.list_form", shape, "test lines are listed so")
         self.bench.renew()
         self.clear()
+
+    def _find_prompt(self) -> None:
+        """Find whether what ends every other answer comes behind a stored line as well.
+
+        A board may say that it is ready after an empty line too, and not after one that it stores.
+        """
+        bench = self.bench
+        end = bench.manner.prompt
+        if not end or not bench.manner.echo:
+            return
+        answers = []
+        for _ in range(_AGAIN):
+            bench.type(b"10 REM A")
+            answers.append(bench.probe(bench.manner.line_end, first_s=_STORED_S).heard)
+        if not all(answers) or any(end in answer for answer in answers):
+            return
+        says = "it ends an answer to a direct command; a line that is stored is only echoed"
+        bench.findings.add("talk.prompt", b"", says)
+        bench.findings.add("talk.ready", end, says)
+        bench.manner = dataclasses.replace(bench.manner, prompt=b"", ready=end)
+        bench.renew()
 
     def _find_clearing(self) -> None:
         """Find the command that empties the memory, by a line that is gone after it."""

@@ -70,8 +70,9 @@ class Timing:
             done, why, place = "echo", "the line end comes back after storing", 0
         elif late[1] >= least and self._bench.manner.prompt:
             done, why, place = "prompt", "the prompt comes after storing", 1
-        elif late[2] >= least and self._bench.manner.prompt:
-            done, why, place = "after-prompt", "the prompt comes before storing", 2
+        elif late[2] >= least:
+            first = "prompt" if self._bench.manner.prompt else "echo of the line end"
+            done, why, place = "after-prompt", f"the {first} comes before storing", 2
         else:
             why = f"storing takes less than can be seen at {self._bench.manner.baud} baud"
             findings.missing("talk.line_ms", why)

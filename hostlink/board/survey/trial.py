@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from hostlink.board.survey.store import Store
+from hostlink.link.regain import Found
 from hostlink.link.sender import Sender
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
@@ -79,8 +80,9 @@ def _steps(store: Store) -> Iterator[str]:
     if bench.profile.talk.line_window != 1:
         findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
         yield "character by character"
-    if bench.manner.prompt and bench.profile.talk.line_done != "after-prompt":
-        why = "a line sent right behind the prompt was lost in a trial"
+    if bench.profile.talk.line_done != "after-prompt":
+        first = "prompt" if bench.manner.prompt else "echo of the line end"
+        why = f"a line sent right behind the {first} was lost in a trial"
         findings.add("talk.line_done", "after-prompt", why, "likely")
         findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")
         yield "with a pause behind the prompt"
@@ -104,7 +106,8 @@ def _arrives(store: Store, target: dict[int, Line]) -> bool:
     core = Sender(lines, dialogue.pacing)
     bench.run(core)
     if core.damage is not None:
-        bench.regain()
+        if dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
+            bench.regain()  # once more: it may have been busy with what was sent
         return False
     wanted = canonical_lines(target, rules)
     held = bench.until_steady(lambda: dialogue.read_listing().lines) or {}
