@@ -32,11 +32,20 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 @dataclass
 class Lent:
-    """An open session with its archive, lent by `together` to the commands it runs."""
+    """An open session with its archive, lent by `together` to the commands it runs.
 
-    session: Session
+    session: None while they are only rehearsed. choice: the board that `together` was told to use.
+    """
+
+    session: Session | None
     archive: Archive
+    choice: LinkChoice
     quiet: bool = False
+
+    @property
+    def in_use(self) -> LinkChoice:
+        """How the board is talked to by now."""
+        return self.choice if self.session is None else self.session.choice
 
 
 @dataclass
@@ -104,7 +113,7 @@ class Desk:
         """The profile to work by without a board: the one named, else that of the board at the
         port, else the practice board's or the careful one."""
         if self.lent is not None and self.profile is None:
-            return self.lent.session.profile
+            return self.lent.in_use.effective
         return self._choose_profile(archive)[0]
 
     def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
@@ -115,7 +124,7 @@ class Desk:
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
         if self.lent is not None:
-            return self.lent.session.choice.port
+            return self.lent.choice.port
         if self.port:
             return self.port
         from hostlink.board.ports import usb_ports
@@ -140,6 +149,10 @@ class Desk:
         """The board, its port open for as long as the block lasts."""
         if self.lent is not None:
             session = self.lent.session
+            if session is None:
+                from hostlink.jobs.rehearsing import BoardNeeded
+
+                raise BoardNeeded
             session.tell(emit)
             yield session
             return
@@ -156,6 +169,8 @@ class Desk:
         """How to reach the one board meant, found before its port is opened."""
         from hostlink.jobs.session import LinkChoice
 
+        if self.lent is not None:
+            return self.lent.in_use
         port = self.the_port()
         profile, is_guess = self._choose_profile(archive)
         self._check_record()

@@ -219,7 +219,7 @@ def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
     """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
     from hostlink.jobs.cautions import CAUTIONS
 
-    port = desk.lent.session.choice.port if desk.lent is not None else desk.the_port()
+    port = desk.the_port()
     for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
         say(line)
     if desk.yes:

@@ -10,8 +10,8 @@ from hostlink.words import plural
 def too_long(data: bytes, most: int, made: str) -> LineTooLongError:
     """Return the error for a line that the board does not take whole.
 
-    data: the line. most: characters that the board takes. made: what the board did with the part that it
-    took, in a sentence.
+    data: the line. most: characters that the board takes. made: what the board did with the part
+    that it took, in a sentence.
     """
     return LineTooLongError(
         f"The line is too long: it has {plural(len(data), 'character')}, and the board takes "
