@@ -125,6 +125,7 @@ class Session:
         self.restarts_told = 0  # restarts of which a job itself has said what came of them
         self._restarts_settled = 0
         self._woke = False
+        self._silent_start = False  # it should have started, and nothing came for that long
 
     def __enter__(self) -> Session:
         return self
@@ -211,15 +212,14 @@ class Session:
         is_new = self.choice.is_guess and not self.is_recognised
         if is_new:
             woke = self.foresight.restarts and self.dialogue.listen_starting()
+            self._silent_start = self.dialogue.silent_start
             self._recognise()
+        starting = self.foresight.restarts and not (is_new or self._attached)
         try:
-            return (
-                self.dialogue.attach(
-                    may_interrupt=self.choice.stop_running,
-                    starting=self.foresight.restarts and not (is_new or self._attached),
-                )
-                or woke
-            )
+            woke |= self.dialogue.attach(may_interrupt=self.choice.stop_running, starting=starting)
+            if starting:
+                self._silent_start = self.dialogue.silent_start
+            return woke
         except LinkError as error:
             knows_already = self.is_recognised and not again
             if knows_already or error.reason not in _TALKS_OTHERWISE:
@@ -294,8 +294,10 @@ class Session:
             return None
         if self._woke or self.wire.health.restarts:
             return True
-        # Without a banner a restart may go by unseen, so its absence proves nothing.
-        return False if self.foresight.pulses and self.wire.banner else None
+        # Without a banner a restart may go by unseen, unless it was listened for: a board that was
+        # silent for so long and then answered at once did not start meanwhile.
+        told = self.wire.banner or self._silent_start
+        return False if self.foresight.pulses and told else None
 
     def restart_line_pulled(self) -> None:
         """A job restarts the board: what is heard from now on says nothing of the opening."""
