@@ -310,13 +310,11 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
         return
     error._state_is_told = True  # type: ignore[attr-defined]
     if state.proven:
-        if isinstance(error, Interrupted):
-            error.what = "Stopped by the user."
         error.kept = f"{state.label} is on the board and proven. {error.kept}".strip()
         return
     if isinstance(error, Interrupted) and state.touched:
         session.abandon()
-        error.what = f"Stopped while loading {state.label}; the board holds a part of it."
+        error.what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
         error.advice = "Load again to complete it."
     elif isinstance(error, Interrupted):
         session.abandon()
@@ -329,6 +327,17 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
     elif isinstance(error, LinkError) and not error.advice:
         error.advice = "Load again when the link is back."
     error.kept = _kept(error, state)
+
+
+def _how_far(sent: int, lines: int) -> str:
+    """How far sending had come when it was stopped."""
+    if not sent:
+        return "the memory was being cleared, and no line was typed yet"
+    if sent < lines:
+        return (
+            f"at least {sent:,} of {plural(lines, 'line')} are stored; the board holds a part of it"
+        )
+    return f"all {plural(lines, 'line')} were typed, and none is proven"
 
 
 def _kept(error: HostlinkError, state: _State) -> str:

@@ -31,7 +31,7 @@ from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port, sizes_told
 from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
-from hostlink.link.wire import Wire
+from hostlink.link.wire import STOPPED, Wire
 
 # What a board that talks otherwise than its profile says looks like.
 _TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
@@ -160,15 +160,36 @@ class Session:
         """Record the job that is done inside, and limit its time.
 
         parts: how many programs it may read or write. A job inside a job adds no limit. Past the
-        limit LinkError is raised, and a minute is left for leaving the board in order.
+        limit LinkError is raised, and a minute is left for leaving the board in order. Where it
+        is stopped the error says how the board is left.
         """
         limit_s = parts * time_limit_s(self.profile)
         with (
-            self._patience.limited(limit_s, self.wire.now),
+            self._patience.limited(limit_s, self.wire.now) as is_whole,
             archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
         ):
             self.begun.add(record.uuid)
-            yield record
+            try:
+                yield record
+            except Interrupted as error:
+                if is_whole:
+                    self._tell_stopped(error, name)
+                raise
+
+    def _tell_stopped(self, error: Interrupted, job: str) -> None:
+        """Say which job was stopped, and how the board is left where the job said nothing of it:
+        whatever changes the board says so itself."""
+        if error.what == STOPPED:
+            error.what = f"The {job} was stopped."
+        if not error.kept:
+            self.abandon()
+            error.kept = "Nothing on the board was changed."
+
+    @property
+    def lines_sent(self) -> tuple[int, int]:
+        """How many lines the job under way has sent, and of how many; (0, 0) before the first."""
+        sent = self._patience.sent
+        return (sent.sent_lines, sent.all_lines) if sent is not None else (0, 0)
 
     @contextlib.contextmanager
     def may_stop(self) -> Iterator[None]:
