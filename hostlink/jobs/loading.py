@@ -332,12 +332,11 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
 def _how_far(sent: int, lines: int) -> str:
     """How far sending had come when it was stopped."""
     if not sent:
-        return "the memory was being cleared, and no line was typed yet"
+        return "no line is known to be stored; the board holds a part of it at most"
     if sent < lines:
-        return (
-            f"at least {sent:,} of {plural(lines, 'line')} are stored; the board holds a part of it"
-        )
-    return f"all {plural(lines, 'line')} were typed, and none is proven"
+        stored = f"{sent:,} of {plural(lines, 'line')}"
+        return f"at least {stored} are stored; the board holds a part of it"
+    return f"all {plural(lines, 'line')} are stored, and not proven"
 
 
 def _kept(error: HostlinkError, state: _State) -> str:

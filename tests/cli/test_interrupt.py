@@ -70,11 +70,8 @@ def test_a_signal_in_the_middle_of_a_load(
     status, _, err = interrupted(("load", "tide", *SLOW), "^Sending", number=number)
     assert status == 128 + number
     what, kept, advice = [row.strip() for row in err.splitlines()[-3:]]
-    assert re.fullmatch(
-        r"hostlink: Stopped while loading the shipped TIDE: (at least \d+ of 32 lines are stored; the "
-        "board holds a part of it|the memory was being cleared, and no line was typed yet).",
-        what,
-    )
+    assert what.startswith("hostlink: Stopped while loading the shipped TIDE: ")
+    assert "the board holds a part of it" in what
     assert "The listing is kept as TIDE@1." in kept
     assert "What the board held before is kept as rescue@1." in kept
     assert advice == "Load again to complete it."
