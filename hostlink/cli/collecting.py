@@ -83,6 +83,7 @@ def _tell_kept(desk: Desk, collected: Collected, passed_over: Sequence[str]) -> 
                     for material, one in kept
                 ],
                 "left_out": [{"where": where, "why": why} for where, why in collected.left_out],
+                "remarks": list(collected.remarks),
                 "passed_over": list(passed_over),
             }
         )
@@ -99,6 +100,8 @@ def _tell_kept(desk: Desk, collected: Collected, passed_over: Sequence[str]) -> 
             ],
             right=("bytes",),
         )
+    for remark in collected.remarks:
+        say(remark)
     others = plural(len(passed_over), "other file")
     passed = f" {others} passed over." if passed_over else ""
     say(

@@ -23,6 +23,7 @@ from hostlink.jobs.material import (
 )
 from hostlink.listing import Listing, review
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, is_zip, read_zip, write_zip
+from hostlink.listing.lookalike import lookalikes
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 """What listings in a folder or a zip are called; other files there are passed over."""
@@ -42,10 +43,14 @@ class Gathered:
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """What was kept, each with the listing it was kept from, and what was left out, with why."""
+    """What was kept, each with the listing it was kept from, and what was left out, with why.
+
+    remarks: sentences on what is kept and seems to be mistyped.
+    """
 
     kept: tuple[tuple[Material, Kept], ...]
     left_out: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +123,14 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
             left_out.append((material.label, _why(error)))
         else:
             kept.append((material, one))
-    return Collected(tuple(kept), tuple(left_out))
+    language = profile.rules.language
+    remarks = [
+        f"{material.label}, row {line.at:,}: {like.sentence}"
+        for material, _ in kept
+        for line in material.listing
+        for like in lookalikes(line, language)
+    ]
+    return Collected(tuple(kept), tuple(left_out), tuple(remarks))
 
 
 def every_program(archive: Archive) -> Gathered:

@@ -249,6 +249,22 @@ def test_a_board_that_vanishes_while_saving(hostlink: Callable, archive: Archive
     assert archive.programs() == []
 
 
+def test_a_letter_for_a_digit_is_told_wherever_the_listing_is_read(
+    hostlink: Callable, listing: Callable
+) -> None:
+    """review and load refuse it by the same words, mend doubts it, keep keeps it and says so."""
+    listing("10 PRINT 1", "2O PRINT 2", "30 GOTO 1O", name="typed.bas")
+    for words, status in [
+        (("review", "typed.bas"), 1),
+        (("load", "typed.bas"), 1),
+        (("mend", "typed.bas"), 0),
+        (("keep", "typed.bas"), 0),
+    ]:
+        told = hostlink(*words)
+        assert told.status == status
+        assert "2O looks like 20 with the letter O in it." in told.out + told.err
+
+
 def test_the_wrong_speed(hostlink: Callable) -> None:
     """A board at another speed than its profile's is found at its own, and that is said; a speed
     that is named is tried first."""
