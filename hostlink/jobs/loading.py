@@ -10,7 +10,7 @@ from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
 from hostlink.board.events import Warned
 from hostlink.board.learning import BoardRewritesError, Learned
-from hostlink.board.loading import Loader, LoadReport
+from hostlink.board.loading import FullError, Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.board.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import (
@@ -110,6 +110,10 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
             try:
                 return _overwrite(session, archive, board, material, options, record, state)
             except HostlinkError as error:
+                if isinstance(error, ReadBackError):
+                    record.detail["ended"] = (
+                        "full" if isinstance(error, FullError) else "not proven"
+                    )
                 _add_state(session, error, state)
                 raise
     except HostlinkError as error:
