@@ -30,6 +30,7 @@ from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, res
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, Listing, measure
+from hostlink.listing.measure import least_size, most_size
 from hostlink.words import plural
 
 
@@ -196,18 +197,24 @@ def _must_fit(session: Session, material: Material, held: Held, *, discarded: bo
     free = None if discarded else _free_memory(session)
     if free is None:
         return
-    room = free + measure(Listing(tuple(held.lines.values())), session.profile.rules).total
+    before = Listing(tuple(held.lines.values()))
+    room = free + measure(before, session.profile.rules).total
     if ledger.total <= room:
         return
+    size, most = ledger.total, room
     if not session.profile.rules.storage.exact:
-        session.emit(Warned(f"{material.label} may not fit: the board has {room:,} bytes for it."))
-    else:
-        raise RefusedError(
-            f"{material.label} does not fit: it takes {plural(ledger.total, 'byte')}, and the "
-            f"board has {room:,}: {plural(ledger.total - room, 'byte')} over.",
-            kept="Nothing was sent to the board.",
-            advice=smaller_advice(material, session.profile, room),
-        )
+        size, most = least_size(material.listing, session.profile.rules), free + most_size(before)
+        if size <= most:
+            text = f"{material.label} may not fit: the board has about {room:,} bytes for it."
+            session.emit(Warned(f"{text} It is tried; what does not fit, the board refuses."))
+            return
+    least = "" if session.profile.rules.storage.exact else "at least "
+    raise RefusedError(
+        f"{material.label} does not fit: it takes {least}{plural(size, 'byte')}, and the board has "
+        f"{most:,}: {least}{plural(size - most, 'byte')} over.",
+        kept="Nothing was sent to the board.",
+        advice=smaller_advice(material, session.profile, most),
+    )
 
 
 def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:
