@@ -42,8 +42,12 @@ def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
     with desk.archive() as archive:
         if label is not None:
             port = desk.the_port()
-            board = label_board(archive, port, label)
-            say(f"The board at {port} is {board.label or 'without a label'}.", quiet=desk.quiet)
+            board, before = label_board(archive, port, label)
+            was = f"; it was {before}" if before not in ("", board.label) else ""
+            say(
+                f"The board at {port} is {board.label or 'without a label'}{was}.",
+                quiet=desk.quiet,
+            )
             return ExitStatus.DONE
         here = usb_ports() + (other_ports() if show_all else [])
         rows = known_boards(archive, here)

@@ -157,6 +157,8 @@ def write(
     if reviewed is not None:
         _must_be_sound(reviewed, despite_review)
     chip = _chip(part, boot_bytes)
+    if previous:
+        _must_have_previous(desk)
     _ask_to_go_on(desk, chip)
     request = partial(
         WriteRequest,
@@ -198,6 +200,16 @@ def _write(
         as_json(written_dict(written))
     else:
         tell_written(written, quiet=desk.quiet)
+
+
+def _must_have_previous(desk: Desk) -> None:
+    """Refuse to go back where the archive has nothing to go back to, before a port is opened."""
+    from hostlink.board.ports import identity_of
+    from hostlink.jobs.attaching import known_board
+    from hostlink.jobs.firmware_record import image_before
+
+    with desk.archive() as archive:
+        image_before(archive, known_board(archive, identity_of(desk.the_port())))
 
 
 def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:

@@ -79,13 +79,13 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
     return rows + [_row(archive, board, _absent(board)) for board in absent]
 
 
-def label_board(archive: Archive, port: str, label: str) -> Board:
-    """Give the board at a port a label."""
+def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
+    """Give the board at a port a label; returns it, and the label that it had before."""
     identity = identity_of(port)
     board = archive.board_seen(
         vid=identity.vid, pid=identity.pid, serial=identity.serial, location=identity.location
     )
-    return archive.board_label(board.uuid, label)
+    return archive.board_label(board.uuid, label), board.label
 
 
 def looks_like_label(text: str) -> bool:

@@ -63,7 +63,7 @@ def test_the_first_failure_ends_the_work_with_its_status(
             "Restarting loses the program in the board's memory, so it needs your word.",
             1,
         ),
-        ("firmware write --previous", "Writing firmware needs your word", 1),
+        ("firmware write --previous", "The archive has no earlier firmware of this board", 1),
         ("console", "console cannot stand in a line of `together`.", 2),
         ("survey --keep a/b", '"a/b" cannot be the name of a profile', 2),
         ("survey --against nothing", 'There is no profile "nothing".', 2),
