@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from hostlink.cli.output import say
-from hostlink.cli.port_choice import resolve_ports
+from hostlink.cli.port_choice import resolve_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
@@ -84,6 +84,25 @@ class Desk:
             yield opened
 
     @contextlib.contextmanager
+    def reading(self) -> Iterator[Archive]:
+        """The archive, only to be read. One that is not there yet is said to be so and read as an
+        empty one; nothing is made."""
+        if self.lent is not None or self.archive_file().exists():
+            with self.archive(create=False, read_only=True) as opened:
+                yield opened
+            return
+        import tempfile
+
+        from hostlink.archive import Archive
+
+        say(f"There is no archive at {self.archive_file()} yet.", quiet=self.quiet)
+        with (
+            tempfile.TemporaryDirectory(prefix="hostlink-") as folder,
+            Archive.open(Path(folder) / "empty.sqlite3") as empty,
+        ):
+            yield empty
+
+    @contextlib.contextmanager
     def programs(self) -> Iterator[Programs]:
         """The archive as far as its list of programs goes, which loads sooner than all of it."""
         if self.lent is not None:
@@ -106,7 +125,7 @@ class Desk:
     def on_practice(self) -> bool:
         """Whether all boards that are meant are practice boards; commands that take no port go by
         HOSTLINK_PORT."""
-        ports = self.ports or (os.environ.get("HOSTLINK_PORT", ""),)
+        ports = self.ports or resolved_ports(self, (os.environ.get("HOSTLINK_PORT", ""),))
         return all(port.startswith("practice:") for port in ports)
 
     def the_profile(self, archive: Archive | None = None) -> Profile:

@@ -262,7 +262,7 @@ def _image_and_role(
 @shared(json=True)
 def history(desk: Desk) -> int:
     """Show which image was written to which board, when, and how it ended."""
-    with desk.archive(create=False, read_only=True) as archive:
+    with desk.reading() as archive:
         found = archive.writes()
     if desk.json:
         as_json(

@@ -79,6 +79,13 @@ def mend(text: str, rules: Rules | None = None, *, without: Collection[Mend] = (
     return Mended("".join(row.text + row.end for row in rows), tuple(mends), tuple(doubts))
 
 
+def plain_ends(text: str) -> str:
+    """A text with LF for its CR LF where all its line ends are that, as Windows has them: nothing
+    that needs mending."""
+    bare = text.replace("\r\n", "\n")
+    return text if "\r" in bare or bare.count("\n") != text.count("\r\n") else bare
+
+
 def _rows(text: str) -> list[Row]:
     pieces = [(match[1], match[2]) for match in _ROW.finditer(text) if match[0]]
     return [Row(at, piece, end) for at, (piece, end) in enumerate(pieces, 1)]
