@@ -5,7 +5,8 @@
     ├── ListingError      a listing cannot be read or used
     ├── ProfileError      a profile is wrong; names file and line
     ├── RefusedError      the job was not begun, or waits for consent
-    │   └── NotKnownError     what a board holds is not known, so it is not overwritten
+    │   ├── NotKnownError     what a board holds is not known, so it is not overwritten
+    │   └── LineTooLongError  a typed line has more characters than the board takes
     ├── ProgramError      the program on the board stopped with an error of its own
     ├── ArchiveError      the archive cannot be opened, written or trusted
     ├── LinkError         the line to the board failed; `reason` says how (status 3)
@@ -109,6 +110,10 @@ class NotKnownError(RefusedError):
     def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
         kept = kept or "The program on the board was not touched."
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
+
+
+class LineTooLongError(RefusedError):
+    """A typed line has more characters than the board takes; the next line may be typed."""
 
 
 class ProgramError(HostlinkError):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -51,7 +51,7 @@ def take_in(app: DeskApp, source: Path) -> None:
             new = sum(one.is_new for _, one in collected.kept)
             old = len(collected.kept) - new
             failed = collected.left_out[len(gathered.left_out) :]
-            more = f" {len(failed):,} could not be kept: {failed[0][1]}" if failed else ""
+            more = f" {len(failed):,} could not be kept. {_named(failed)}" if failed else ""
             app.tell(f"{plural(new, 'listing')} kept, {old:,} held already.{more}")
 
         holds = f"{source} holds {plural(count, 'listing')}."
@@ -86,12 +86,22 @@ def _aside(
 
 
 def _left_out(gathered: Gathered) -> str:
-    rows = [f"Left out: {where}. {why}" for where, why in gathered.left_out[:_MOST_NAMED]]
-    if len(gathered.left_out) > _MOST_NAMED:
-        rows.append(f"And {len(gathered.left_out) - _MOST_NAMED:,} more are left out.")
+    rows = _rows_of(gathered.left_out)
     if gathered.passed_over:
         rows.append(f"{plural(len(gathered.passed_over), 'other file')} passed over.")
     return "\n".join(rows) or "Each becomes a revision of the program of its file's name."
+
+
+def _rows_of(left_out: Sequence[tuple[str, str]]) -> list[str]:
+    """A sentence for each thing that was left out, as far as there is room, then how many more."""
+    rows = [f"Left out: {where}. {why}" for where, why in left_out[:_MOST_NAMED]]
+    if len(left_out) > _MOST_NAMED:
+        rows.append(f"And {len(left_out) - _MOST_NAMED:,} more are left out.")
+    return rows
+
+
+def _named(left_out: Sequence[tuple[str, str]]) -> str:
+    return " ".join(_rows_of(left_out))
 
 
 def ask_to_give(app: DeskApp) -> None:
@@ -129,8 +139,8 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
 
     def done(written: tuple[int, tuple[tuple[str, str], ...]]) -> None:
         count, left_out = written
-        others = f" Left out: {left_out[0][0]}. {left_out[0][1]}" if left_out else ""
-        app.tell(f"{plural(count, 'listing')} written to {output.absolute()}.{others}")
+        told = f"{plural(count, 'listing')} written to {output.absolute()}. {_named(left_out)}"
+        app.tell(told.rstrip())
 
     def failed(error: HostlinkError) -> None:
         if isinstance(error, TakenError):

@@ -124,11 +124,13 @@ class Boards(Session):
         proven: bool,
         may_lack_edits: bool = False,
         revision: Revision | None = None,
+        is_other: bool = False,
     ) -> None:
         """Renew our copy of what the board holds.
 
         proven: it was read back from the board just now and is equal; else the time of the last
-        proof stays as it was. revision: the one it is, or was made from.
+        proof stays as it was, unless it is_other: not what was proven then. revision: the one it
+        is, or was made from.
         """
         check_content(content)
         with self.writing("The host copy") as db:
@@ -148,7 +150,8 @@ class Boards(Session):
             }
             with contextlib.suppress(DamagedError):
                 held = checked(db, "host_copies", board)
-                copy["proven_at"] = copy["proven_at"] or held["proven_at"]
+                if not is_other:
+                    copy["proven_at"] = copy["proven_at"] or held["proven_at"]
             db.execute("DELETE FROM host_copies WHERE board_id = ?", (board,))
             insert(db, "host_copies", board_id=board, **copy)
 

@@ -79,6 +79,7 @@ class Dialogue:
         self.pacing = pacing_of(profile)
         self.emit = emit
         self.evidence = evidence or Evidence(wire.health)
+        self.silent_start = False  # nothing came while it was last listened to for a start
         self._restarts_seen = wire.health.restarts
         commands = profile.commands
         self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
@@ -115,6 +116,7 @@ class Dialogue:
             questions=[each.rstrip().encode("latin-1") for each in talk.start_questions],
         )
         self.wire.run(core)
+        self.silent_start = not core.heard
         return core.woke
 
     def listen_starting(self) -> bool:
@@ -123,6 +125,7 @@ class Dialogue:
             self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
         )
         self.wire.run(core)
+        self.silent_start = not core.heard
         return core.woke
 
     def regain(self, *, may_interrupt: bool) -> Regain:

@@ -110,7 +110,7 @@ def _items_words(made: BackedUp) -> str:
 
 
 def _list(desk: Desk) -> int:
-    with desk.archive(create=False, read_only=True) as archive:
+    with desk.reading() as archive:
         found = archive.backups()
     if desk.json:
         as_json([_as_dict(each) for each in found])

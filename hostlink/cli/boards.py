@@ -39,12 +39,14 @@ def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
     from hostlink.board.ports import hidden_bridges, other_ports, usb_ports
     from hostlink.jobs.boards import known_boards, label_board, without_port
 
-    with desk.archive() as archive:
-        if label is not None:
+    if label is not None:
+        with desk.archive() as archive:
             port = desk.the_port()
-            board = label_board(archive, port, label)
-            say(f"The board at {port} is {board.label or 'without a label'}.", quiet=desk.quiet)
-            return ExitStatus.DONE
+            board, before = label_board(archive, port, label)
+        was = f"; it was {before}" if before not in ("", board.label) else ""
+        say(f"The board at {port} is {board.label or 'without a label'}{was}.", quiet=desk.quiet)
+        return ExitStatus.DONE
+    with desk.reading() as archive:
         here = usb_ports() + (other_ports() if show_all else [])
         rows = known_boards(archive, here)
         damaged = archive.boards().damaged

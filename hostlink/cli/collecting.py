@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,9 +40,13 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
     revision or a file becomes one of the program that you name. Exit status 1 where one was left
     out.
     """
+    from hostlink.cli.listings import read_stdin
     from hostlink.jobs.collecting import gather, gather_one, keep_all
 
     profile = desk.the_profile()
+    is_input = sources == (Path("-"),)
+    if is_input and name is None:
+        raise UsageError("Standard input has no name: add --as PROGRAM.", kept="Nothing was kept.")
     if name is None:
         for source in sources:
             if not source.exists():
@@ -59,10 +64,15 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
     with desk.archive() as archive:
         if name is not None:
             gathered = gather_one(
-                str(sources[0]), name, archive, profile, any_characters=any_characters
+                str(sources[0]),
+                name,
+                archive,
+                profile,
+                any_characters=any_characters,
+                stdin=read_stdin() if is_input else None,
             )
         collected = keep_all(archive, gathered, profile)
-    _tell_kept(desk, collected, gathered.passed_over)
+    _tell_kept(desk, collected, gathered)
     return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
 
 
@@ -71,7 +81,7 @@ def _tell_left_out(left_out: Sequence[tuple[str, str]]) -> None:
         say(f"Left out: {where}. {why}")
 
 
-def _tell_kept(desk: Desk, collected: Collected, passed_over: Sequence[str]) -> None:
+def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
     """What was kept, what was left out and why."""
     _tell_left_out(collected.left_out)
     kept = collected.kept
@@ -83,7 +93,9 @@ def _tell_kept(desk: Desk, collected: Collected, passed_over: Sequence[str]) -> 
                     for material, one in kept
                 ],
                 "left_out": [{"where": where, "why": why} for where, why in collected.left_out],
-                "passed_over": list(passed_over),
+                "remarks": list(collected.remarks),
+                "passed_over": list(gathered.passed_over),
+                "folders": list(gathered.folders),
             }
         )
     elif kept:
@@ -99,8 +111,15 @@ def _tell_kept(desk: Desk, collected: Collected, passed_over: Sequence[str]) -> 
             ],
             right=("bytes",),
         )
-    others = plural(len(passed_over), "other file")
-    passed = f" {others} passed over." if passed_over else ""
+    for remark in collected.remarks:
+        say(remark)
+    others = plural(len(gathered.passed_over), "other file")
+    passed = f" {others} passed over." if gathered.passed_over else ""
+    if inside := gathered.folders:
+        passed += (
+            f" Not looked into: {plural(len(inside), 'folder')} inside; "
+            f"`hostlink keep {shlex.quote(inside[0])}` keeps what is in one."
+        )
     say(
         f"{plural(len(kept), 'listing')} kept, {len(collected.left_out):,} left out.{passed}",
         quiet=desk.quiet,

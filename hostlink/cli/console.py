@@ -16,7 +16,7 @@ from hostlink.cli.desk import Desk, shared
 from hostlink.cli.input_lines import input_lines
 from hostlink.cli.output import data, say
 from hostlink.cli.stopping import stoppable
-from hostlink.errors import ExitStatus, HostlinkError
+from hostlink.errors import ExitStatus, HostlinkError, LineTooLongError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -51,6 +51,7 @@ def console(desk: Desk) -> int:
 
 def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
     """Lines from standard input, each answered before the next; rows to standard output."""
+    from hostlink.cli.entry import tell
     from hostlink.cli.progress import Teller
     from hostlink.jobs.console import Console
 
@@ -59,9 +60,14 @@ def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
         stoppable() as stopped,
         Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
     ):
+        status = ExitStatus.DONE
         for line in _lines(stopped):
-            if not obey(board, line, answer=_answer):
-                break
+            try:
+                if not obey(board, line, answer=_answer):
+                    break
+            except LineTooLongError as error:
+                tell(error)
+                status = error.status
         board.settle(_LONGEST_ANSWER_S, _LONGEST_ANSWER_S)
         if stopped():
             board.interrupt()
@@ -70,7 +76,7 @@ def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
             if board.partial:
                 data(board.partial)
             say("The program is still running; it was left so.", quiet=desk.quiet)
-    return ExitStatus.DONE
+    return status
 
 
 def _lines(stopped: Callable[[], bool]) -> Iterator[str]:

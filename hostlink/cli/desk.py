@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from hostlink.cli.output import say
-from hostlink.cli.port_choice import resolve_ports
+from hostlink.cli.port_choice import resolve_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
@@ -32,11 +32,20 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 @dataclass
 class Lent:
-    """An open session with its archive, lent by `together` to the commands it runs."""
+    """An open session with its archive, lent by `together` to the commands it runs.
 
-    session: Session
+    session: None while they are only rehearsed. choice: the board that `together` was told to use.
+    """
+
+    session: Session | None
     archive: Archive
+    choice: LinkChoice
     quiet: bool = False
+
+    @property
+    def in_use(self) -> LinkChoice:
+        """How the board is talked to by now."""
+        return self.choice if self.session is None else self.session.choice
 
 
 @dataclass
@@ -75,6 +84,25 @@ class Desk:
             yield opened
 
     @contextlib.contextmanager
+    def reading(self) -> Iterator[Archive]:
+        """The archive, only to be read. One that is not there yet is said to be so and read as an
+        empty one; nothing is made."""
+        if self.lent is not None or self.archive_file().exists():
+            with self.archive(create=False, read_only=True) as opened:
+                yield opened
+            return
+        import tempfile
+
+        from hostlink.archive import Archive
+
+        say(f"There is no archive at {self.archive_file()} yet.", quiet=self.quiet)
+        with (
+            tempfile.TemporaryDirectory(prefix="hostlink-") as folder,
+            Archive.open(Path(folder) / "empty.sqlite3") as empty,
+        ):
+            yield empty
+
+    @contextlib.contextmanager
     def programs(self) -> Iterator[Programs]:
         """The archive as far as its list of programs goes, which loads sooner than all of it."""
         if self.lent is not None:
@@ -97,14 +125,14 @@ class Desk:
     def on_practice(self) -> bool:
         """Whether all boards that are meant are practice boards; commands that take no port go by
         HOSTLINK_PORT."""
-        ports = self.ports or (os.environ.get("HOSTLINK_PORT", ""),)
+        ports = self.ports or resolved_ports(self, (os.environ.get("HOSTLINK_PORT", ""),))
         return all(port.startswith("practice:") for port in ports)
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
         """The profile to work by without a board: the one named, else that of the board at the
         port, else the practice board's or the careful one."""
         if self.lent is not None and self.profile is None:
-            return self.lent.session.profile
+            return self.lent.in_use.effective
         return self._choose_profile(archive)[0]
 
     def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
@@ -115,7 +143,7 @@ class Desk:
     def the_port(self) -> str:
         """The port named, else the only board plugged in. Raises UsageError if unclear."""
         if self.lent is not None:
-            return self.lent.session.choice.port
+            return self.lent.choice.port
         if self.port:
             return self.port
         from hostlink.board.ports import usb_ports
@@ -140,6 +168,10 @@ class Desk:
         """The board, its port open for as long as the block lasts."""
         if self.lent is not None:
             session = self.lent.session
+            if session is None:
+                from hostlink.jobs.rehearsing import BoardNeeded
+
+                raise BoardNeeded
             session.tell(emit)
             yield session
             return
@@ -156,6 +188,8 @@ class Desk:
         """How to reach the one board meant, found before its port is opened."""
         from hostlink.jobs.session import LinkChoice
 
+        if self.lent is not None:
+            return self.lent.in_use
         port = self.the_port()
         profile, is_guess = self._choose_profile(archive)
         self._check_record()

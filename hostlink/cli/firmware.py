@@ -157,6 +157,8 @@ def write(
     if reviewed is not None:
         _must_be_sound(reviewed, despite_review)
     chip = _chip(part, boot_bytes)
+    if previous:
+        _must_have_previous(desk)
     _ask_to_go_on(desk, chip)
     request = partial(
         WriteRequest,
@@ -200,6 +202,16 @@ def _write(
         tell_written(written, quiet=desk.quiet)
 
 
+def _must_have_previous(desk: Desk) -> None:
+    """Refuse to go back where the archive has nothing to go back to, before a port is opened."""
+    from hostlink.board.ports import identity_of
+    from hostlink.jobs.attaching import known_board
+    from hostlink.jobs.firmware_record import image_before
+
+    with desk.archive() as archive:
+        image_before(archive, known_board(archive, identity_of(desk.the_port())))
+
+
 def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
     found = reviewed.errors or (() if despite else reviewed.doubts)
     if not found:
@@ -219,7 +231,7 @@ def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
     """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
     from hostlink.jobs.cautions import CAUTIONS
 
-    port = desk.lent.session.choice.port if desk.lent is not None else desk.the_port()
+    port = desk.the_port()
     for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
         say(line)
     if desk.yes:
@@ -250,7 +262,7 @@ def _image_and_role(
 @shared(json=True)
 def history(desk: Desk) -> int:
     """Show which image was written to which board, when, and how it ended."""
-    with desk.archive(create=False, read_only=True) as archive:
+    with desk.reading() as archive:
         found = archive.writes()
     if desk.json:
         as_json(

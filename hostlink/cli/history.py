@@ -11,7 +11,7 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, table
 from hostlink.cli.programs import item_dict, size_words, source_words
-from hostlink.errors import ArchiveError
+from hostlink.errors import ArchiveError, RefusedError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -27,7 +27,14 @@ def history(desk: Desk, program: str) -> int:
 
     Size, source, and what changed from one to the next; the first revision stands first.
     """
-    with desk.archive(create=False) as archive:
+    with desk.reading() as archive:
+        if program.casefold().startswith("rescue@"):
+            rescue = archive.revision(program)
+            raise RefusedError(
+                f"{rescue.spec} is a rescue, and has no revisions.",
+                advice=f"`hostlink show {rescue.spec}` prints it; `hostlink keep {rescue.spec} "
+                "--as PROGRAM` makes a revision of it.",
+            )
         revisions = archive.history(program)
         changes, lost = _changes(archive, revisions)
     damaged = (*revisions.damaged, *lost)

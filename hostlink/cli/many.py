@@ -28,18 +28,20 @@ if TYPE_CHECKING:
 
 
 def known_ports(desk: Desk, archive: Archive) -> list[str]:
-    """The ports at which a known board is plugged in; what is not known is left alone, and said.
+    """The ports at which a known board is plugged in, by their labels in natural order; what is
+    not known is left alone, and said.
 
     Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
     """
+    from hostlink.archive.names import natural
     from hostlink.board.ports import usb_ports
     from hostlink.jobs.attaching import known_board
 
-    found: list[str] = []
+    found: list[tuple[str, str]] = []
     for identity in usb_ports():
         board = known_board(archive, identity)
         if board is not None and (board.profile or board.label):
-            found.append(identity.port)
+            found.append((board.label, identity.port))
         else:
             say(
                 f"{identity.port} was left alone: no board is known there. Use it once with "
@@ -52,7 +54,8 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
             kept="No port was opened.",
             advice="Plug one in, or name each --port.",
         )
-    return found
+    found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
+    return [port for _, port in found]
 
 
 def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:

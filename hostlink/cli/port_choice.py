@@ -30,6 +30,16 @@ def resolve_ports(desk: Desk) -> None:
         desk.port = desk.ports[0]
 
 
+def resolved_ports(desk: Desk, named: tuple[str, ...]) -> tuple[str, ...]:
+    """Ports with labels replaced, for a command that opens none: what is unknown stays as it is."""
+    from hostlink.errors import LinkError
+
+    try:
+        return tuple(_port(desk, each) if each else each for each in named)
+    except LinkError:
+        return named
+
+
 def _port(desk: Desk, named: str) -> str:
     """The port that is named, by itself or by a label of one of the archives."""
     from hostlink.archive import Archive

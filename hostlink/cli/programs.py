@@ -34,7 +34,7 @@ def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped:
         _show_shipped(desk, tag)
         return ExitStatus.DONE
     if rescues:
-        with desk.archive(create=False) as archive:
+        with desk.reading() as archive:
             kept = archive.rescues()
         _show_rescues(desk, kept)
         return tell_damaged(kept.damaged)
@@ -207,7 +207,7 @@ def find(
     """
     if not words and tag is None and board is None and size is None:
         raise click.UsageError("Name words to look for, or --tag, --board or --size.")
-    with desk.archive(create=False) as archive:
+    with desk.reading() as archive:
         found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
     if desk.json:
         as_json([_found_dict(each) for each in found])

@@ -8,6 +8,7 @@ import click
 
 from hostlink.cli.desk import Desk, Number, Whole, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
+from hostlink.cli.stopping import agreed
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -149,8 +150,8 @@ def _ask_for(desk: Desk, consent: Consent) -> None:
         if not consent.storing:
             raise UsageError(f"{option} goes with --storing.", kept="Nothing was sent.")
         say(warning)
-        if is_terminal() and not desk.yes:
-            click.confirm("Go on?", abort=True, err=True)
+        if is_terminal() and not desk.yes and not agreed("Go on?"):
+            raise click.Abort
 
 
 def _show(result: Surveyed, *, details: bool) -> None:

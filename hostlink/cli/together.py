@@ -26,20 +26,31 @@ def together(desk: Desk, file: str) -> int:
     FILE (or standard input) holds one hostlink command a line, without the word hostlink, such as
     `load TIDE --run`; # begins a comment. The first that fails ends the work with its status.
     """
-    from hostlink.cli.entry import run_line
     from hostlink.cli.progress import Teller
+    from hostlink.cli.rehearsal import rehearse
 
     lines, where = _read(file)
-    with desk.archive() as archive, desk.session(archive, Teller(quiet=desk.quiet).emit) as session:
-        session.attach()
-        for place, words in lines:
-            say(f"{place}: {shlex.join(words)}", quiet=desk.quiet)
-            status: int = run_line(words, Lent(session, archive, desk.quiet))
-            if status:
-                after = sum(1 for other, _ in lines if other > place)
-                left = f"{plural(after, 'line')} after it not run" if after else "it was the last"
-                say(f"Line {place} of {where} ended with status {status}; {left}.")
-                return status
+    with desk.archive() as archive:
+        lent = Lent(None, archive, desk.link_choice(archive), desk.quiet)
+        rehearse(lines, lent, where, _KEPT)
+        with desk.session(archive, Teller(quiet=desk.quiet).emit) as session:
+            session.attach()
+            lent.session = session
+            return _run(lines, where, lent)
+
+
+def _run(lines: list[tuple[int, list[str]]], where: str, lent: Lent) -> int:
+    """Run the lines until one fails; its exit status."""
+    from hostlink.cli.entry import run_line
+
+    for place, words in lines:
+        say(f"{place}: {shlex.join(words)}", quiet=lent.quiet)
+        status: int = run_line(words, lent)
+        if status:
+            after = sum(1 for other, _ in lines if other > place)
+            left = f"{plural(after, 'line')} after it not run" if after else "it was the last"
+            say(f"Line {place} of {where} ended with status {status}; {left}.")
+            return status
     return ExitStatus.DONE
 
 

@@ -62,6 +62,7 @@ def load(
     What the board holds is captured first and kept in the archive if it is not there yet; the
     listing itself is kept as a revision. Lines are sent as fast as the board can store them.
     """
+    from hostlink.archive.names import checked_name
     from hostlink.cli.listings import read_stdin
     from hostlink.cli.progress import Teller
     from hostlink.jobs.fitness import check_loadable
@@ -70,6 +71,8 @@ def load(
     from hostlink.jobs.material import find_material
 
     _check_together(desk, what, watch=watch, changes=changes, discard_board=discard_board)
+    if name:
+        checked_name(name)
     if desk.many and (watch or run_it):
         raise UsageError("--run and --watch are for one board: name one --port.")
     stdin = read_stdin() if what == "-" else None
@@ -83,10 +86,9 @@ def load(
 
             teller.close()
             return load_many(desk, archive, material, options)
-        if desk.lent is None:
-            choice = desk.link_choice(archive)
-            if not choice.is_guess:
-                check_loadable(material, choice.effective, despite_review=options.despite_review)
+        choice = desk.link_choice(archive)
+        if not choice.is_guess:
+            check_loadable(material, choice.effective, despite_review=options.despite_review)
         with desk.session(archive, teller.emit) as session:
             if not session.choice.is_guess:  # the speed is not known before
                 _expect(desk, session, material)
@@ -230,10 +232,13 @@ def save(desk: Desk, program: str, note: str) -> int | None:
     goes to the program that the board was last known to hold; with several boards each goes to a
     program named after its board and the day, where the archive does not hold it yet.
     """
+    from hostlink.archive.names import checked_name
     from hostlink.cli.progress import Teller
     from hostlink.jobs.saving import SaveOptions
     from hostlink.jobs.saving import save as save_job
 
+    if program:
+        checked_name(program)
     options = SaveOptions(program, note, desk.yes)
     if desk.many:
         from hostlink.cli.many import save_many

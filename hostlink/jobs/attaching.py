@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from hostlink.archive import Archive, Board, HostCopy, Origin, Rescue, Revision
 from hostlink.board.ports import Identity
 from hostlink.errors import ArchiveError
+
+_FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
+_ENDINGS = {
+    "": "was cut off",
+    "interrupted": "was stopped",
+    "failed": "was cut off",
+    "refused": "was refused",
+    "full": "found the memory full",
+    "not proven": "could not be proven",
+}
+"""How a load that did not end well ended: what its event notes as "ended", else its outcome."""
 
 
 def is_board(identity: Identity, board: Board) -> bool:
@@ -58,6 +69,35 @@ def last_program(archive: Archive, board: Board) -> str:
             return archive.rescue(copy.content, origin, program=program).spec
     rescue = archive.newest_rescue(board.uuid)
     return rescue.spec if rescue is not None else ""
+
+
+def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
+    """Which load that did not end well last overwrote a board's memory, in words; "" if none did.
+
+    begun: UUIDs of the jobs that are under way.
+    """
+    fills = (
+        event
+        for event in archive.events(board_uuid=board.uuid)
+        if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun)
+    )
+    last = next(fills, None)
+    if last is None or last.job != "load":
+        return ""
+    if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
+        return ""
+    what = last.revision or last.detail.get("listing") or "a program"
+    how = _ENDINGS.get(last.detail.get("ended") or last.outcome, "did not end well")
+    return f"left of a load of {what} that {how}"
+
+
+def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:
+    """What speaks against a copy of what a board holds, in words; "" where nothing does."""
+    if not copy.revision:
+        return unfinished_load(archive, board)
+    with contextlib.suppress(ArchiveError):
+        return archive.revision(copy.revision).origin.unproven
+    return ""
 
 
 def copy_words(archive: Archive, copy: HostCopy) -> str:

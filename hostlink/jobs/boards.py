@@ -16,7 +16,7 @@ from hostlink.archive.names import fold, natural
 from hostlink.board.bridges import BRIDGES, driver_hint
 from hostlink.board.ports import Identity, here, identity_of
 from hostlink.errors import LinkError, LinkReason
-from hostlink.jobs.attaching import copy_words, is_board
+from hostlink.jobs.attaching import copy_words, doubt_of_copy, is_board
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # the ports of Windows
 
@@ -29,7 +29,7 @@ class KnownBoard:
     was seen, None where nothing was. access: what to do before it may be opened, "" if nothing.
     holds: the revision it was last known to hold, else in words; "" if nothing is known.
     may_lack_edits: whether it may have been edited since. holds_proven_at: when the board was last
-    read back and held that, in ISO 8601.
+    read back and held that, in ISO 8601; "" too where that is only the rest of a load.
     """
 
     label: str
@@ -79,13 +79,13 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
     return rows + [_row(archive, board, _absent(board)) for board in absent]
 
 
-def label_board(archive: Archive, port: str, label: str) -> Board:
-    """Give the board at a port a label."""
+def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
+    """Give the board at a port a label; returns it, and the label that it had before."""
     identity = identity_of(port)
     board = archive.board_seen(
         vid=identity.vid, pid=identity.pid, serial=identity.serial, location=identity.location
     )
-    return archive.board_label(board.uuid, label)
+    return archive.board_label(board.uuid, label), board.label
 
 
 def looks_like_label(text: str) -> bool:
@@ -165,6 +165,10 @@ def _absent(board: Board) -> Identity:
 
 def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoard:
     copy = archive.host_copy(board.uuid) if board is not None else None
+    holds = copy_words(archive, copy) if copy is not None else ""
+    doubt = doubt_of_copy(archive, board, copy) if board is not None and copy is not None else ""
+    if doubt and copy is not None:
+        holds = f"{holds}, {doubt}" if copy.revision else doubt
     return KnownBoard(
         label=board.label if board else "",
         port=identity.port,
@@ -176,9 +180,9 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         recognised_by=recognised_by(identity),
         restarts_on_open=board.restarts_on_open if board else None,
         profile=board.profile if board else "",
-        holds=copy_words(archive, copy) if copy is not None else "",
+        holds=holds,
         may_lack_edits=copy is not None and copy.may_lack_edits,
-        holds_proven_at=copy.proven_at.isoformat() if copy and copy.proven_at else "",
+        holds_proven_at=copy.proven_at.isoformat() if copy and copy.proven_at and not doubt else "",
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -23,6 +23,7 @@ from hostlink.jobs.material import (
 )
 from hostlink.listing import Listing, review
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, is_zip, read_zip, write_zip
+from hostlink.listing.lookalike import lookalikes
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 """What listings in a folder or a zip are called; other files there are passed over."""
@@ -32,20 +33,26 @@ SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 class Gathered:
     """The listings found, and what was left out: (where, why).
 
-    passed_over: files of a folder or zip that are not called like listings.
+    passed_over: files of a folder or zip that are not called like listings. folders: those inside
+    a folder, which are not looked into.
     """
 
     materials: tuple[Material, ...]
     left_out: tuple[tuple[str, str], ...]
     passed_over: tuple[str, ...]
+    folders: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """What was kept, each with the listing it was kept from, and what was left out, with why."""
+    """What was kept, each with the listing it was kept from, and what was left out, with why.
+
+    remarks: sentences on what is kept and seems to be mistyped.
+    """
 
     kept: tuple[tuple[Material, Kept], ...]
     left_out: tuple[tuple[str, str], ...]
+    remarks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +63,7 @@ class _Reading:
     read: Callable[[], Material]
 
 
-def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
+def gather(sources: Sequence[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
     """The listings of files, folders (not those inside them), zip files and sheets.
 
     What is no listing, cannot be read, or holds characters that the board cannot take, is left out
@@ -81,17 +88,24 @@ def gather(sources: Iterable[Path], profile: Profile, *, any_characters: bool = 
             else:
                 found.append(material)
     own = _own_names(found, left_out)
-    return Gathered(tuple(own), tuple(left_out), tuple(passed_over))
+    inside = [each for source in sources if source.is_dir() for each in _folders_in(source)]
+    return Gathered(tuple(own), tuple(left_out), tuple(passed_over), tuple(inside))
 
 
 def gather_one(
-    what: str, name: str, archive: Archive, profile: Profile, *, any_characters: bool = False
+    what: str,
+    name: str,
+    archive: Archive,
+    profile: Profile,
+    *,
+    any_characters: bool = False,
+    stdin: bytes | None = None,
 ) -> Gathered:
-    """One listing to be kept under a name: a file, or what the archive has, such as rescue@2.
+    """One listing to be kept under a name: a file, "-" for stdin, or what the archive has.
 
     What the archive has keeps where it came from. Raises HostlinkError where it is not to be kept.
     """
-    material = replace(find_material(what, archive), name=name)
+    material = replace(find_material(what, archive, stdin=stdin), name=name)
     if material.held is None:
         _check(material, None if any_characters else profile)
     else:
@@ -118,7 +132,14 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
             left_out.append((material.label, _why(error)))
         else:
             kept.append((material, one))
-    return Collected(tuple(kept), tuple(left_out))
+    language = profile.rules.language
+    remarks = [
+        f"{material.label}, row {line.at:,}: {like.sentence}"
+        for material, _ in kept
+        for line in material.listing
+        for like in lookalikes(line, language)
+    ]
+    return Collected(tuple(kept), tuple(left_out), tuple(remarks))
 
 
 def every_program(archive: Archive) -> Gathered:
@@ -235,6 +256,15 @@ def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Readin
     if is_file(source) and source.suffix.lower() == ".zip":
         return _in_zip(source, charset, passed_over)
     return [_Reading(str(source), partial(read_file, source, charset=charset))]
+
+
+def _folders_in(source: Path) -> list[str]:
+    """The folders inside a folder that may hold listings, in natural order."""
+    try:
+        inside = [each for each in source.iterdir() if each.is_dir() and each.name[:1] != "."]
+    except OSError:
+        return []
+    return [str(each) for each in sorted(inside, key=lambda each: natural(each.name))]
 
 
 def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:

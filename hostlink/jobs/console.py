@@ -17,14 +17,15 @@ from collections.abc import Callable
 from hostlink.archive import Archive
 from hostlink.board.evidence import Doubt
 from hostlink.board.loading import Loader
-from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
 from hostlink.jobs.pasting import Pasted, may_overwrite, names_overwriting
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.standing import Standing
-from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, Outcome, ends_with_prompt
+from hostlink.jobs.untyped import too_long, untyped
+from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
 from hostlink.link.typed import Typed
 from hostlink.listing import Line, to_bytes
 from hostlink.words import safe
@@ -175,9 +176,16 @@ class Console(Standing):
     # --- what a person does ------------------------------------------------------------------
 
     def enter(self, line: str) -> None:
-        """Type one line. Raises RefusedError, ListingError or LinkError; nothing was typed then."""
+        """Type one line.
+
+        Raises LineTooLongError where the board takes no line of that length, and RefusedError,
+        ListingError or LinkError where nothing was typed.
+        """
         with self._linked() as session:
-            data = to_bytes(line, session.profile.rules.form.charset)
+            form = session.profile.rules.form
+            data = to_bytes(line, form.charset)
+            if form.longest_line and len(data) > form.longest_line:
+                raise too_long(data, form.longest_line, "Nothing was typed.")
             if any(byte < 32 for byte in data):
                 raise RefusedError(
                     f'"{safe(line[:40])}" holds a control character and was not typed.'
@@ -237,13 +245,33 @@ class Console(Standing):
         self._answer.clear()
         self._heard.clear()
         session.wire.run(core)
-        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
         self._last = session.wire.now()
+        if core.cut_at:
+            self._pending = None
+            raise too_long(data, core.cut_at, self._made_of(session, line, core))
+        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
         if not core.committed:
             self._pending = None
-            raise _untyped(core.outcome, self.at_prompt)
+            raise untyped(core.outcome, self.at_prompt)
         self.at_prompt = False
         self._rows.begin(swallow_end=session.dialogue.pacing.echo)
+
+    def _made_of(self, session: Session, line: str, core: Typed) -> str:
+        """What the board did with the part of a too long line that it took, in a sentence."""
+        if not core.may_be_entered:
+            return "They were taken back; nothing was entered."
+        number = Line.from_text(line).number
+        if number is None or not self.at_prompt:
+            return "It may have been given these alone as a line."
+        try:
+            self._begin(session.dialogue.pacing.prompt)
+            self.copy.captured(session.dialogue.capture())
+        except (LinkError, ReadBackError, RefusedError):
+            return f"It may have stored these as line {number}; LIST shows it."
+        held = self.copy.lines.get(number)
+        if held is None:
+            return f"It holds no line {number}."
+        return f"Its line {number} is now: {safe(held.typed)}"
 
     def interrupt(self) -> None:
         """Send the board's interrupt byte: a running program stops, hostlink goes on."""
@@ -300,17 +328,3 @@ class Console(Standing):
                 kept="Nothing was sent.",
                 advice="Interrupt it first.",
             )
-
-
-def _untyped(outcome: Outcome, at_prompt: bool) -> LinkError:
-    if not at_prompt:
-        return LinkError(
-            "The line was not taken: no right echo came back, so the program takes no input now.",
-            reason=LinkReason.RUNNING,
-            advice="Wait, or interrupt it.",
-        )
-    return LinkError(
-        "The line could not be typed right and was not entered; the wire damages bytes.",
-        reason=LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT,
-        advice="Check the cable and the speed.",
-    )

@@ -7,6 +7,7 @@ import os
 from pathlib import Path
 
 from hostlink.errors import ListingError, RefusedError
+from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 
 
@@ -36,6 +37,8 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
             kept="It was not changed.",
             advice="Name another file, or repeat with --yes to replace it.",
         )
+    if is_rehearsal():
+        return
     temporary = path.parent / f".{path.name}.new"
     try:
         temporary.write_bytes(content)

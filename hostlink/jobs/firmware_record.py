@@ -24,18 +24,18 @@ Written, set as soon as it is so. cut_off: whether it was stopped or unplugged a
 """
 
 
-def image_before(archive: Archive, board: Board) -> tuple[FirmwareImage, FirmwareWrite]:
+def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, FirmwareWrite]:
     """The image that a board goes back to, and the last write to it.
 
     That is what its flash held before that write; before the write of an image, where that never
     came to its prompt; or the last write's own image, where that one went back and was cut off,
-    before or after its last page. Raises RefusedError where there is none, ArchiveError where the
-    archive's copy is damaged.
+    before or after its last page. board: None for one that was never seen. Raises RefusedError
+    where there is none, ArchiveError where the archive's copy is damaged.
     """
-    writes = archive.writes(board_uuid=board.uuid)
+    writes = archive.writes(board_uuid=board.uuid) if board is not None else []
     last = writes[0] if writes else None
     image = None
-    if last is not None:
+    if last is not None and board is not None:
         events = archive.events(board_uuid=board.uuid, job=JOB)
         image = last.image if _is_to_be_finished(last, events) else _before(writes, events)
     if last is None or image is None or not image.flash:

@@ -10,7 +10,7 @@ from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
 from hostlink.board.events import Warned
 from hostlink.board.learning import LEARN_THE_REST, BoardRewritesError, Learned
-from hostlink.board.loading import Loader, LoadReport
+from hostlink.board.loading import FullError, Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.board.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import (
@@ -31,6 +31,7 @@ from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, res
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, Listing, measure
+from hostlink.listing.measure import least_size, most_size
 from hostlink.words import plural
 
 
@@ -111,6 +112,10 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
             try:
                 return _overwrite(session, archive, board, material, options, record, state)
             except HostlinkError as error:
+                if isinstance(error, ReadBackError):
+                    record.detail["ended"] = (
+                        "full" if isinstance(error, FullError) else "not proven"
+                    )
                 _add_state(session, error, state)
                 raise
     except HostlinkError as error:
@@ -197,18 +202,24 @@ def _must_fit(session: Session, material: Material, held: Held, *, discarded: bo
     free = None if discarded else _free_memory(session)
     if free is None:
         return
-    room = free + measure(Listing(tuple(held.lines.values())), session.profile.rules).total
+    before = Listing(tuple(held.lines.values()))
+    room = free + measure(before, session.profile.rules).total
     if ledger.total <= room:
         return
+    size, most = ledger.total, room
     if not session.profile.rules.storage.exact:
-        session.emit(Warned(f"{material.label} may not fit: the board has {room:,} bytes for it."))
-    else:
-        raise RefusedError(
-            f"{material.label} does not fit: it takes {plural(ledger.total, 'byte')}, and the "
-            f"board has {room:,}: {plural(ledger.total - room, 'byte')} over.",
-            kept="Nothing was sent to the board.",
-            advice=smaller_advice(material, session.profile, room),
-        )
+        size, most = least_size(material.listing, session.profile.rules), free + most_size(before)
+        if size <= most:
+            text = f"{material.label} may not fit: the board has about {room:,} bytes for it."
+            session.emit(Warned(f"{text} It is tried; what does not fit, the board refuses."))
+            return
+    least = "" if session.profile.rules.storage.exact else "at least "
+    raise RefusedError(
+        f"{material.label} does not fit: it takes {least}{plural(size, 'byte')}, and the board has "
+        f"{most:,}: {least}{plural(size - most, 'byte')} over.",
+        kept="Nothing was sent to the board.",
+        advice=smaller_advice(material, session.profile, most),
+    )
 
 
 def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:
@@ -309,13 +320,11 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
         return
     error._state_is_told = True  # type: ignore[attr-defined]
     if state.proven:
-        if isinstance(error, Interrupted):
-            error.what = "Stopped by the user."
         error.kept = f"{state.label} is on the board and proven. {error.kept}".strip()
         return
     if isinstance(error, Interrupted) and state.touched:
         session.abandon()
-        error.what = f"Stopped while loading {state.label}; the board holds a part of it."
+        error.what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
         error.advice = "Load again to complete it."
     elif isinstance(error, Interrupted):
         session.abandon()
@@ -328,6 +337,16 @@ def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
     elif isinstance(error, LinkError) and not error.advice:
         error.advice = "Load again when the link is back."
     error.kept = _kept(error, state)
+
+
+def _how_far(sent: int, lines: int) -> str:
+    """How far sending had come when it was stopped."""
+    if not sent:
+        return "no line is known to be stored; the board holds a part of it at most"
+    if sent < lines:
+        stored = f"{sent:,} of {plural(lines, 'line')}"
+        return f"at least {stored} are stored; the board holds a part of it"
+    return f"all {plural(lines, 'line')} are stored, and not proven"
 
 
 def _kept(error: HostlinkError, state: _State) -> str:

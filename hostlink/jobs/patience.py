@@ -62,6 +62,7 @@ class Patience:
 
     def __init__(self, emit: Emit) -> None:
         self.listener = emit
+        self.sent: LineSent | None = None  # the last line that the job under way has sent
         self._doing = "Waiting for the board"
         self._since: float | None = None  # when something last went on
         self._told: float | None = None
@@ -75,20 +76,26 @@ class Patience:
         if isinstance(event, Phase):
             self._doing = event.text
             self._about_s = event.about_s or self._about_s
+        if isinstance(event, LineSent):
+            self.sent = event
         if isinstance(event, Phase | LineSent | PagesRead | PageProven):
             self._since = None
         self.listener(event)
 
     @contextmanager
-    def limited(self, limit_s: float, now: Callable[[], float]) -> Iterator[None]:
-        """Limit what is done inside to limit_s seconds; inside another limit that one holds."""
+    def limited(self, limit_s: float, now: Callable[[], float]) -> Iterator[bool]:
+        """Limit what is done inside to limit_s seconds; inside another limit that one holds.
+
+        Gives whether this is the limit that holds.
+        """
         if self._ends is not None:
-            yield
+            yield False
             return
         self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
         self._about_s, self._due = 0.0, None
+        self.sent = None
         try:
-            yield
+            yield True
         finally:
             self._ends = None
 

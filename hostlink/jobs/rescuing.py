@@ -12,7 +12,7 @@ from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import Reading
 from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
-from hostlink.jobs.attaching import as_known, copy_words, last_program
+from hostlink.jobs.attaching import as_known, copy_words, last_program, unfinished_load
 from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
 from hostlink.jobs.material import content_of
 from hostlink.jobs.patience import capture_s
@@ -20,7 +20,6 @@ from hostlink.jobs.session import Session
 from hostlink.listing import Line, Listing, canonical_lines, to_bytes
 from hostlink.words import plural, safe
 
-_FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
 _DISCARD = "To overwrite it all the same, repeat the command with --discard-board."
 
 
@@ -73,24 +72,15 @@ def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) 
 
     Lines of what was being loaded have to be in it: a board may have been typed on since.
     """
-    fills = (
-        event
-        for event in archive.events(board_uuid=board.uuid)
-        if event.job in _FILLS_MEMORY
-        and not (event.ended_at is None and event.uuid in session.begun)
-    )
-    last = next(fills, None)
     copy = archive.host_copy(board.uuid)
-    if last is None or last.job != "load" or copy is None or copy.revision:
-        return ""
-    if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
+    left_of = unfinished_load(archive, board, begun=session.begun)
+    if not left_of or copy is None or copy.revision:
         return ""
     rules = session.profile.rules
     loaded = canonical_lines(Listing.from_text(copy.content.text).numbered(), rules)
     if not loaded.items() & canonical_lines(result.lines, rules).items():
         return ""
-    what = last.revision or last.detail.get("listing") or "a program"
-    return f"left of a load of {what} that was cut off"
+    return left_of
 
 
 def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
@@ -192,7 +182,7 @@ def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
     Until the new content is proven no revision is said to be on the board, so that a save after a
     broken load cannot take a part of one program for a revision of another.
     """
-    archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True)
+    archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True, is_other=True)
 
 
 def _tell_loss(session: Session, archive: Archive, board: Board) -> None:

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board
 from hostlink.board.events import Phase, Warned
-from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError, RefusedError
+from hostlink.errors import (
+    Interrupted,
+    LinkError,
+    LinkReason,
+    NotKnownError,
+    ReadBackError,
+    RefusedError,
+)
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import Held, discard_held, held_content, rescue_held
 from hostlink.jobs.session import Session
@@ -61,14 +68,19 @@ def restart(
         if not consent(held):
             raise RefusedError("The board was not restarted.", kept="Its program was not touched.")
         session.emit(Phase("Restarting the board"))
-        if not pulse(session):
-            raise LinkError(
-                "There is no sign of a restart: neither banner nor prompt came.",
-                reason=LinkReason.SILENT,
-                kept=f"What the board held is kept as {held.spec}." if held.spec else "",
-                advice="Its restart line may not be wired to the bridge: press its own button.",
-            )
-        return _after(session, archive, board, held)
+        kept = f"What the board held is kept as {held.spec}." if held.spec else ""
+        try:
+            if not pulse(session):
+                raise LinkError(
+                    "There is no sign of a restart: neither banner nor prompt came.",
+                    reason=LinkReason.SILENT,
+                    kept=kept,
+                    advice="Its restart line may not be wired to the bridge: press its own button.",
+                )
+            return _after(session, archive, board, held)
+        except Interrupted as error:
+            error.kept = f"The board was restarted; its memory was lost. {kept}".strip()
+            raise
 
 
 def pulse(session: Session) -> bool:

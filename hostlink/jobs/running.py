@@ -131,7 +131,7 @@ def run(
         raise told from error
     finally:
         with contextlib.suppress(OSError):
-            output.close()
+            output.close(at_prompt=core.end is End.PROMPT)
     if core.end is not End.PROMPT:
         raise _failure(core, command, longest_s, charset, stop(session))
     fault = find_fault(output.rows, session.profile)
@@ -154,11 +154,27 @@ class _Output:
         self._emit = emit
         self._cut = BoardRows(charset, self._ended, render=str, prompt=pacing.direct_end, longest=0)
         self._cut.begin(swallow_end=pacing.echo)
-        self.close = self._cut.close
+
+    def close(self, *, at_prompt: bool) -> None:
+        """Take the last row. at_prompt: the board has said what it says behind a program's rows,
+        each of its own rows once; what stands before that the program printed."""
+        self._cut.close()
+        own = set(self._answer_rows) if at_prompt else set()
+        printed: list[str] = []
+        for row in reversed(self._aside):
+            if row.strip() in own:
+                own.discard(row.strip())
+            else:
+                printed.insert(0, row)
+        self._aside.clear()
+        self._print(printed)
 
     def take(self, data: bytes) -> None:
         self._cut.take(data)
-        self._emit(RowOpen(self._cut.partial))
+        partial = self._cut.partial
+        if partial and any(row.startswith(partial.strip()) for row in self._answer_rows):
+            partial = ""  # shown once it is clear that it is no row of the board's own
+        self._emit(RowOpen(partial))
 
     def typing(self, answer: bytes) -> None:
         self._emit(InputTyped(to_text(answer, self._charset)))
@@ -167,10 +183,13 @@ class _Output:
         if row.strip() in self._answer_rows:
             self._aside.append(row)
             return
-        for each in [*self._aside, row]:
-            self.rows.append(each)
-            self._emit(RowPrinted(each))
+        self._print([*self._aside, row])
         self._aside.clear()
+
+    def _print(self, rows: list[str]) -> None:
+        for row in rows:
+            self.rows.append(row)
+            self._emit(RowPrinted(row))
 
 
 def _with_state(error: HostlinkError | OSError, state: str) -> Exception:

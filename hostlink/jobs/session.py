@@ -31,7 +31,7 @@ from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port, sizes_told
 from hostlink.link.port import TunablePort
 from hostlink.link.recording import Recorder
-from hostlink.link.wire import Wire
+from hostlink.link.wire import STOPPED, Wire
 
 # What a board that talks otherwise than its profile says looks like.
 _TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
@@ -125,6 +125,7 @@ class Session:
         self.restarts_told = 0  # restarts of which a job itself has said what came of them
         self._restarts_settled = 0
         self._woke = False
+        self._silent_start = False  # it should have started, and nothing came for that long
 
     def __enter__(self) -> Session:
         return self
@@ -159,15 +160,36 @@ class Session:
         """Record the job that is done inside, and limit its time.
 
         parts: how many programs it may read or write. A job inside a job adds no limit. Past the
-        limit LinkError is raised, and a minute is left for leaving the board in order.
+        limit LinkError is raised, and a minute is left for leaving the board in order. Where it
+        is stopped the error says how the board is left.
         """
         limit_s = parts * time_limit_s(self.profile)
         with (
-            self._patience.limited(limit_s, self.wire.now),
+            self._patience.limited(limit_s, self.wire.now) as is_whole,
             archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
         ):
             self.begun.add(record.uuid)
-            yield record
+            try:
+                yield record
+            except Interrupted as error:
+                if is_whole:
+                    self._tell_stopped(error, name)
+                raise
+
+    def _tell_stopped(self, error: Interrupted, job: str) -> None:
+        """Say which job was stopped, and how the board is left where the job said nothing of it:
+        whatever changes the board says so itself."""
+        if error.what == STOPPED:
+            error.what = f"The {job} was stopped."
+        if not error.kept:
+            self.abandon()
+            error.kept = "Nothing on the board was changed."
+
+    @property
+    def lines_sent(self) -> tuple[int, int]:
+        """How many lines the job under way has sent, and of how many; (0, 0) before the first."""
+        sent = self._patience.sent
+        return (sent.sent_lines, sent.all_lines) if sent is not None else (0, 0)
 
     @contextlib.contextmanager
     def may_stop(self) -> Iterator[None]:
@@ -211,15 +233,14 @@ class Session:
         is_new = self.choice.is_guess and not self.is_recognised
         if is_new:
             woke = self.foresight.restarts and self.dialogue.listen_starting()
+            self._silent_start = self.dialogue.silent_start
             self._recognise()
+        starting = self.foresight.restarts and not (is_new or self._attached)
         try:
-            return (
-                self.dialogue.attach(
-                    may_interrupt=self.choice.stop_running,
-                    starting=self.foresight.restarts and not (is_new or self._attached),
-                )
-                or woke
-            )
+            woke |= self.dialogue.attach(may_interrupt=self.choice.stop_running, starting=starting)
+            if starting:
+                self._silent_start = self.dialogue.silent_start
+            return woke
         except LinkError as error:
             knows_already = self.is_recognised and not again
             if knows_already or error.reason not in _TALKS_OTHERWISE:
@@ -294,8 +315,10 @@ class Session:
             return None
         if self._woke or self.wire.health.restarts:
             return True
-        # Without a banner a restart may go by unseen, so its absence proves nothing.
-        return False if self.foresight.pulses and self.wire.banner else None
+        # Without a banner a restart may go by unseen, unless it was listened for: a board that was
+        # silent for so long and then answered at once did not start meanwhile.
+        told = self.wire.banner or self._silent_start
+        return False if self.foresight.pulses and told else None
 
     def restart_line_pulled(self) -> None:
         """A job restarts the board: what is heard from now on says nothing of the opening."""

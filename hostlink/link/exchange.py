@@ -21,6 +21,8 @@ from hostlink.link.pacing import Pacing
 _QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
 _WIPED_S = 0.03  # in which a board has wiped a character: common practice, no source
 _DEAF_SIGNS = 2  # one may be damage
+_CUT_SIGNS = 4  # attempts in a row that stop at the same character; a damaged wire errs anywhere
+_SHORTEST_LINE = 20  # characters that every board takes in a line: common practice, no source
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
 _PAGE_ROWS = 4  # that come after a nudge show that the answer goes on, page by page
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
@@ -85,6 +87,8 @@ class Exchange:
         self.halts: list[bytes] = []
         self.committed_wrong = False
         self.echo_heard = False  # at least one character came back right
+        self.prompted_early = False  # the last attempt met a prompt before the line end was sent
+        self._stops: list[int] = []  # characters that came back right in each wrong attempt
         self._text = text
         self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
@@ -113,6 +117,13 @@ class Exchange:
     def committed(self) -> bool:
         """Whether the line end is out; what comes back from then on is the answer."""
         return self._state is _State.COMMITTED
+
+    @property
+    def cut_at(self) -> int:
+        """How many characters of the text the board takes in a line; 0 where it may take all."""
+        last = self._stops[-_CUT_SIGNS:]
+        same = len(last) == _CUT_SIGNS and len(set(last)) == 1
+        return last[0] if same and last[0] >= _SHORTEST_LINE else 0
 
     def step(self, now: float, received: bytes) -> Step:
         if self._began is None:
@@ -143,7 +154,7 @@ class Exchange:
     def _typing(self, now: float, received: bytes) -> Step:
         self._came_back += len(received)
         if self._pacing.echo and not self._echo_fits(received):
-            return self._settle(now)
+            return self._settle(now, received)
         out = self._next_bytes(now)
         if out:
             self._last = now + len(out) * self._pacing.byte_s
@@ -196,24 +207,28 @@ class Exchange:
 
     # --- a wrong echo ------------------------------------------------------------------------
 
-    def _settle(self, now: float) -> Step:
+    def _settle(self, now: float, received: bytes = b"") -> Step:
         """The echo is wrong or missing: let the line fall quiet, then cancel it."""
         if self._deaf_signs >= _DEAF_SIGNS:
             return self._finish(Outcome.DEAF)
         self.repairs += 1
         self._attempts += 1
+        self._stops.append(self._echoed)
+        self._buffer[:] = received
         self._state = _State.SETTLING
         self._settling_since = now
         return Step(b"", now + self._pacing.quiet_s)
 
     def _settling(self, now: float, received: bytes) -> Step:
         self._came_back += len(received)
+        self._buffer += received
         quiet_at = self._last + self._pacing.quiet_s
         if received or now < quiet_at:
             if now - self._settling_since > _LONGEST_SETTLING_S:
                 return self._finish(Outcome.FLOODING)
             return Step(b"", quiet_at)
         self._state = _State.CANCELLING
+        self.prompted_early = ends_with_prompt(self._buffer, self._pacing)
         self._buffer.clear()
         pacing = self._pacing
         if pacing.line_cancel:
@@ -252,7 +267,7 @@ class Exchange:
         if self._erasures:
             self._last = self._settling_since = now
             return Step(self._next_erasures(), now + _WIPED_S + 6 * pacing.byte_s)
-        if self._attempts >= self._reach.attempts:
+        if self._attempts >= self._reach.attempts or self.cut_at:
             return self._finish(Outcome.UNTYPED)
         told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
         if told and not ends_with_prompt(bytes(self._buffer), pacing):

@@ -33,6 +33,16 @@ class Typed:
         return self._exchange.outcome
 
     @property
+    def cut_at(self) -> int:
+        """How many characters the board takes in a line; 0 where it may take all of the text."""
+        return self._exchange.cut_at
+
+    @property
+    def may_be_entered(self) -> bool:
+        """Whether what the board took of a text that was not committed may have been entered."""
+        return self._exchange.committed_wrong or self._exchange.prompted_early
+
+    @property
     def repairs(self) -> int:
         return self._exchange.repairs
 

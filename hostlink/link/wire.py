@@ -37,6 +37,9 @@ class Health:
     restarts: int = 0
 
 
+STOPPED = "Stopped by the user."
+
+
 @dataclass
 class Wire:
     """A port with its clock. `banner` is watched for at any time, since a board may restart."""
@@ -70,7 +73,7 @@ class Wire:
             if core.done:
                 return
             if self.cancelled():
-                raise Interrupted("Stopped by the user.")
+                raise Interrupted(STOPPED)
             if self.watch is not None:
                 self.watch(self.now())
             received = self.receive(self.now() + 1.0 if step.wake is None else step.wake)

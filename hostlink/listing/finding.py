@@ -22,7 +22,7 @@ RULES: dict[str, str] = {
     "repeated-line-number": "a number that stands twice",
     "bare-line-number": "a number alone, which deletes that line",
     "line-number-out-of-range": "a number that the board does not take",
-    "letter-in-line-number": "a letter that may be a digit of the number",
+    "letter-in-number": "a letter that stands for a digit of a number",
     "line-too-long": "more characters than the board takes in a line",
     "character-not-on-board": "a character that the board cannot take",
     "keyword-in-small-letters": "a keyword in small letters on a board that knows capitals only",

@@ -15,6 +15,8 @@ from hostlink.listing.tokens import Span, scan
 
 _SMALL = re.compile("[a-z]")
 
+_LARGEST_HEAD = 6  # bytes of a line beside its text: its number, its length or link, its end
+
 Standing = Literal["stored", "replaced", "deletes", "direct"]
 
 
@@ -74,6 +76,27 @@ def measure(listing: Listing, rules: Rules) -> Ledger:
         so_far += cost
         rows.append(LedgerRow(line, cost, so_far, standing))
     return Ledger(tuple(rows), so_far, rules.storage.program_bytes)
+
+
+def least_size(listing: Listing, rules: Rules) -> int:
+    """Bytes that a listing takes at least, whatever a board's rules of cost are.
+
+    No board stores quoted text and remarks shorter than they are, nor a word, name or number in no
+    byte at all; two signs may be stored as one. Common practice, no source.
+    """
+    return sum(1 + _least(line.text, rules) for line in listing.numbered().values())
+
+
+def _least(text: str, rules: Rules) -> int:
+    sizes = {"blank": 0, "word": 1, "name": 1, "number": 1, "symbol": 0}
+    spans = scan(text, rules.language)
+    return sum(sizes.get(span.kind, len(span.text.strip())) for span in spans)
+
+
+def most_size(listing: Listing) -> int:
+    """Bytes that a listing takes at most, whatever a board's rules of cost are: each character
+    one, and what comes with a line in the costliest of the shipped profiles, twice."""
+    return sum(len(line.typed) + 2 * _LARGEST_HEAD for line in listing.numbered().values())
 
 
 def _standing(line: Line, is_last: bool) -> Standing:

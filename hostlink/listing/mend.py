@@ -21,6 +21,8 @@ from hostlink.listing.debris import (
     mend_replies,
     mend_tags,
 )
+from hostlink.listing.lookalike import lookalikes
+from hostlink.listing.parse import Line
 from hostlink.listing.rows import Doubt, Mend, Notes, Row
 from hostlink.listing.rules import Rules
 from hostlink.listing.wrap import mend_trailing, mend_wraps
@@ -69,9 +71,19 @@ def mend(text: str, rules: Rules | None = None, *, without: Collection[Mend] = (
         rows = _tidy(_end_mark(rows, notes), notes)
         if [row.text for row in rows] == before:
             break
+    for row in rows:
+        for like in lookalikes(Line.from_text(row.text, row.at), notes.language):
+            notes.doubt(row, "letter-in-number", like.sentence)
     mends = sorted(notes.mends, key=lambda mend: mend.line)
     doubts = sorted(dict.fromkeys(notes.doubts), key=lambda doubt: doubt.line)
     return Mended("".join(row.text + row.end for row in rows), tuple(mends), tuple(doubts))
+
+
+def plain_ends(text: str) -> str:
+    """A text with LF for its CR LF where all its line ends are that, as Windows has them: nothing
+    that needs mending."""
+    bare = text.replace("\r\n", "\n")
+    return text if "\r" in bare or bare.count("\n") != text.count("\r\n") else bare
 
 
 def _rows(text: str) -> list[Row]:

@@ -7,7 +7,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
@@ -15,14 +14,12 @@ from hostlink.listing.canonical import canonical_line
 from hostlink.listing.charset import cannot_take, named
 from hostlink.listing.finding import Finding, Severity, check_rules
 from hostlink.listing.jumps import Jump, jumps
+from hostlink.listing.lookalike import alike, like_number, lookalikes
 from hostlink.listing.measure import Ledger, measure
 from hostlink.listing.parse import LARGEST_NUMBER, Line, Listing
 from hostlink.listing.rules import Form, Language, Rules
 from hostlink.listing.soundness import soundness
 from hostlink.listing.tokens import scan
-
-_LIKE_DIGITS = re.compile(r"[0-9OoIl]+(?= |$)")
-_DIGITS = str.maketrans("OoIl", "0011")
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +68,9 @@ def review(
         *_jumps(listing, rules.language),
         *(soundness(listing, rules) if deep else ()),
     ]
+    letters = [each for line in listing for each in lookalikes(line, rules.language)]
+    findings = [f for f in findings if not any(each.covers(f) for each in letters)]
+    findings += [each.finding for each in letters]
     heard = [finding for finding in findings if finding.rule not in quiet]
     order = tuple(sorted(heard, key=lambda f: (f.line_at, f.column)))
     return Review(order, ledger, len(findings) - len(heard))
@@ -135,8 +135,8 @@ def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
 
 def _no_number(line: Line) -> Finding:
     advice = "Give it a number, or join it to the line before it."
-    if like := _LIKE_DIGITS.match(line.typed.lstrip(" ")):
-        advice = f"{like[0][:20]} looks like {like[0].translate(_DIGITS)[:20]} with a letter in it."
+    if like := like_number(line.typed.lstrip(" ")):
+        advice = alike(like)
     return _on(
         *(line, "no-line-number"),
         f"Row {line.at:,} has no line number; a board would run it at once and not store it.",
@@ -151,14 +151,6 @@ def _number(line: Line, form: Form) -> Iterator[Finding]:
             *(line, "line-number-out-of-range"),
             f"Line number {_shown(line.number)} is outside {form.first_line} to {form.last_line}.",
             "Give the line a number that the board takes.",
-        )
-    if like := _LIKE_DIGITS.match(line.body):
-        typed = f"{line.number}{like[0][:20]}"
-        yield _on(
-            *(line, "letter-in-line-number"),
-            f"{typed} looks like {typed.translate(_DIGITS)} with the letter {like[0][0]} in it.",
-            "Type the digit in its place.",
-            "warning",
         )
 
 

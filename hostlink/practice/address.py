@@ -247,13 +247,12 @@ def _settled(address: Address, wanted: Kind | None, state: Mapping[str, Any]) ->
 
 
 def _restore(machine: Machine, state: Mapping[str, Any]) -> None:
-    """Put a saved state back.
+    """Put a saved state back; a new board too was switched on long ago, and says nothing.
 
     Raises RefusedError where a sound one does not fit the settings: it must not be lost.
     """
-    if not state:
-        return
-    machine.basic.from_state(state["basic"])
+    if state:
+        machine.basic.from_state(state["basic"])
     if isinstance(state.get("flash"), str):
         _restore_flash(machine, state["flash"])
     machine.resume()

@@ -394,7 +394,7 @@ def test_boards_tells_what_each_last_held(kept: Callable) -> None:
     (row,) = [row for row in rows if row["label"] == "Red"]
     assert {"label", "port", "chip", "recognised_by", "profile", "holds"} <= set(row)
     assert (row["holds"], row["profile"]) == ("TIDE@1", "practice")
-    assert "is without a label." in kept("boards", "--label", "").err
+    assert "is without a label; it was Red." in kept("boards", "--label", "").err
 
 
 @pytest.mark.parametrize(

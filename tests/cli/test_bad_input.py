@@ -249,6 +249,22 @@ def test_a_board_that_vanishes_while_saving(hostlink: Callable, archive: Archive
     assert archive.programs() == []
 
 
+def test_a_letter_for_a_digit_is_told_wherever_the_listing_is_read(
+    hostlink: Callable, listing: Callable
+) -> None:
+    """review and load refuse it by the same words, mend doubts it, keep keeps it and says so."""
+    listing("10 PRINT 1", "2O PRINT 2", "30 GOTO 1O", name="typed.bas")
+    for words, status in [
+        (("review", "typed.bas"), 1),
+        (("load", "typed.bas"), 1),
+        (("mend", "typed.bas"), 0),
+        (("keep", "typed.bas"), 0),
+    ]:
+        told = hostlink(*words)
+        assert told.status == status
+        assert "2O looks like 20 with the letter O in it." in told.out + told.err
+
+
 def test_the_wrong_speed(hostlink: Callable) -> None:
     """A board at another speed than its profile's is found at its own, and that is said; a speed
     that is named is tried first."""
@@ -498,10 +514,16 @@ def test_a_damaged_archive(hostlink: Callable, place: Path) -> None:
 
 
 def test_reading_commands_make_no_archive(hostlink: Callable, place: Path) -> None:
-    """A mistyped --archive is told, and no file appears under that name."""
-    for command in (("find", "x"), ("history", "x"), ("note", "x", "y"), ("archive", "prove")):
+    """A mistyped --archive is told, and no file appears under that name. A list is empty then;
+    what asks for one thing fails."""
+    for command, status in (
+        (("find", "x"), 0),
+        (("history", "x"), 1),
+        (("note", "x", "y"), 1),
+        (("archive", "prove"), 1),
+    ):
         told = hostlink(*command, "--archive", "tpyo.sqlite3")
-        assert told.status == 1
+        assert told.status == status
         assert "There is no archive at " in told.err
     assert not (place / "tpyo.sqlite3").exists()
 

@@ -13,6 +13,8 @@ import pytest
 from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
+from hostlink.cli.desk import Desk
+from hostlink.cli.many import known_ports
 from hostlink.jobs.boards import access_advice, without_port
 
 Plug = Callable[..., None]
@@ -209,3 +211,24 @@ def test_how_well_it_is_known_what_a_board_holds_is_told(hostlink: Callable) -> 
     (row,) = hostlink("boards", "--json").json
     assert row["may_lack_edits"] is True
     assert "perhaps edited since" in hostlink("boards").out
+
+
+def test_a_new_label_in_place_of_another_is_said(hostlink: Callable) -> None:
+    """Nobody is left to wonder where the old one went; the same label again is no change."""
+    port = ("--port", "practice://red")
+    assert "is Red.\n" in hostlink("boards", "--label", "Red", *port).err
+    assert "is Red.\n" in hostlink("boards", "--label", "Red", *port).err
+    assert "is Blue; it was Red.\n" in hostlink("boards", "--label", "Blue", *port).err
+    assert "is without a label; it was Blue.\n" in hostlink("boards", "--label", "", *port).err
+
+
+def test_all_boards_are_taken_in_natural_order(plug: Plug, archive: Archive) -> None:
+    """As their rows are shown: BOARD-2 before BOARD-10, then those without a label."""
+    numbers = ("A", "B", "C", "D")
+    plug(
+        *[(f"/dev/ttyUSB{at}", 0x0403, 0x6001, each, f"1-{at}") for at, each in enumerate(numbers)]
+    )
+    for serial, label in zip(numbers, ("Board-10", "", "Board-2", "Board-1"), strict=True):
+        board = archive.board_seen(vid=0x0403, pid=0x6001, serial=serial, profile="practice")
+        archive.board_label(board.uuid, label)
+    assert known_ports(Desk(), archive) == [f"/dev/ttyUSB{at}" for at in (3, 2, 0, 1)]

@@ -122,6 +122,15 @@ def test_a_program_that_runs_on_is_left_or_interrupted(
     assert told.out.splitlines()[-1] == " 7"
 
 
+def test_a_line_that_is_too_long_is_told_and_the_next_is_typed(hostlink: Callable) -> None:
+    """On a pipe the console goes on behind it, and ends with status 1."""
+    told = hostlink("console", stdin=f"10 REM {66 * 'A'}\nPRINT 5\n".encode())
+    assert told.status == 1
+    assert "too long: it has 73 characters, and the board takes 72." in told.err
+    assert "wire" not in told.err
+    assert told.out.splitlines()[-1] == " 5"
+
+
 def test_an_unplug_on_a_pipe_is_a_failed_link(hostlink: Callable) -> None:
     """Nobody waits there; status 3 and what happened."""
     told = hostlink(

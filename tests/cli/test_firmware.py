@@ -155,6 +155,13 @@ def test_going_back_by_one_option(
     assert flash().startswith(content(place / "class.hex"))
 
 
+def test_no_way_back_is_told_before_the_cautions(hostlink: Callable) -> None:
+    """Nobody reads what can destroy a board for a command that is refused."""
+    told = hostlink("firmware", "write", "--previous", "--yes")
+    assert told.status == 1
+    assert told.err.startswith("hostlink: The archive has no earlier firmware of this board")
+
+
 def test_an_image_and_previous_exclude_each_other(hostlink: Callable, image: Callable) -> None:
     """Neither or both is wrong use."""
     for words in ((), (image(), "--previous")):

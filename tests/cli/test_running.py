@@ -238,3 +238,15 @@ def test_json_lets_a_person_see_the_question(
     game.type("21\n")
     assert game.end() == 0
     assert json.loads(game.out[game.out.index("{") :])["output"] == "NAME\n? 21\n\n 42"
+
+
+def test_what_the_board_says_after_a_run_is_no_output(
+    hostlink: Callable, listing: Callable
+) -> None:
+    """The OK of a kind that says so is neither shown nor written; one that is printed is."""
+    name = listing("10 PRINT 5", '20 PRINT "OK"', "30 END")
+    board = ("--port", "practice://ok?kind=capital&time=virtual", "--profile", "capital")
+    assert hostlink("load", name, *board).status == 0
+    told = hostlink("run", "-o", "out.txt", *board)
+    assert told.out == "5\nOK\n"
+    assert Path("out.txt").read_text(encoding="utf-8") == "5\nOK\n"

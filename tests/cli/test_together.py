@@ -48,11 +48,72 @@ def test_the_first_failure_ends_the_work_with_its_status(
     hostlink: Callable, steps: Callable, archive: Archive
 ) -> None:
     """What comes after a line that failed is not run, and how much that is is said."""
-    name = steps("load tide", "load no-such-listing", "store A", "store B")
+    name = steps("load tide", "recall NOTHING", "store A", "store B")
     told = hostlink("together", name)
     assert told.status == 1
     assert "Line 2 of steps.txt ended with status 1; 2 lines after it not run." in told.err
-    assert [event.job for event in archive.events()] == ["load"]
+    assert [event.job for event in archive.events()] == ["recall", "load"]
+
+
+@pytest.mark.parametrize(
+    ("line", "said", "status"),
+    [
+        (
+            "restart",
+            "Restarting loses the program in the board's memory, so it needs your word.",
+            1,
+        ),
+        ("firmware write --previous", "The archive has no earlier firmware of this board", 1),
+        ("console", "console cannot stand in a line of `together`.", 2),
+        ("survey --keep a/b", '"a/b" cannot be the name of a profile', 2),
+        ("survey --against nothing", 'There is no profile "nothing".', 2),
+        ("load no-such.bas", 'no shipped program called "no-such.bas".', 1),
+        ("load tide --as a@b", "the @ stands before a revision number", 1),
+        ("save a@b", "the @ stands before a revision number", 1),
+        ("putback backup@7", "There is no backup 7 in the archive.", 1),
+        ("run --input none.txt", "The input file none.txt cannot be read", 1),
+        ("run -o steps.txt", "steps.txt exists already.", 1),
+        ("show NOBODY", '"NOBODY"', 1),
+        ("mend shipped:TIDE -o steps.txt", "steps.txt exists already.", 1),
+        ("note NOBODY text", "NOBODY", 1),
+    ],
+)
+def test_what_can_be_refused_without_a_board_is_refused_first(
+    line: str, said: str, status: int, hostlink: Callable, steps: Callable, place: Path
+) -> None:
+    """A later line that will be refused is told before the first is run, and nothing is kept."""
+    told = hostlink("together", steps("load tide", line))
+    assert told.status == status, told.err
+    assert told.err.startswith("hostlink: Line 2 of steps.txt: ")
+    assert said in told.err
+    assert "Nothing was run, and the port was not opened." in told.err
+    assert not (place / "practice").exists()
+    assert told.out == ""
+
+
+def test_what_an_earlier_line_makes_is_no_reason_to_refuse(
+    hostlink: Callable, steps: Callable, listing: Callable, archive: Archive
+) -> None:
+    """A file, a program, a rescue and a backup that come to be on the way; each is made once."""
+    listing("10 PRINT 1", name="one.bas")
+    told = hostlink(
+        "together",
+        steps(
+            "keep one.bas",
+            "load ONE",
+            "save OTHER",
+            "mend OTHER -o two.bas",
+            "load two.bas",
+            "load tide",
+            "backup",
+            "putback backup@1",
+            "note ONE first",
+        ),
+    )
+    assert told.status == 0, told.err
+    assert [each.name for each in archive.programs()] == ["ONE", "OTHER", "TIDE", "TWO"]
+    assert archive.program("ONE").latest == 1
+    assert archive.program("ONE").note == "first"
 
 
 def test_a_line_that_makes_no_sense_stops_everything_before_it_begins(

@@ -35,6 +35,7 @@ def test_a_practice_board_can_bring_virtual_time() -> None:
     port, clock = open_port("practice://?time=virtual", 57600)
     assert isinstance(clock, VirtualClock)
     assert isinstance(port, SelfTimedPort)
+    port.write(b"\r")
     port.wait_until(10.0)
     assert port.in_waiting
     port.close()

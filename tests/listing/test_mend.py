@@ -92,9 +92,15 @@ def test_what_may_be_meant_is_doubted_and_left(text, kind):
     assert doubts(text) == [(1, kind)]
 
 
-@pytest.mark.parametrize("text", ["1O PRINT", "10 GOTO 1OO", "lO PRINT", "10 PRINT O,0,l,1,I"])
-def test_letters_that_look_like_digits_are_never_touched(text):
+@pytest.mark.parametrize("text", ["1O PRINT", "10 GOTO 1OO"])
+def test_letters_in_a_number_are_doubted_and_never_touched(text):
     """O for 0 and l for 1 are the typist's; guessing would change the program."""
+    assert doubts(text) == [(1, "letter-in-number")]
+
+
+@pytest.mark.parametrize("text", ["lO PRINT", "10 PRINT O,0,l,1,I"])
+def test_letters_that_stand_alone_are_letters(text):
+    """Without a digit in front nothing shows that a number was meant."""
     assert doubts(text) == []
 
 

@@ -65,7 +65,9 @@ def test_what_does_not_fit_is_told_in_bytes():
         ("10 PRINT\n20 LET\n20\n", (3, "bare-line-number", "error")),
         ("10 PRINT é\n", (1, "character-not-on-board", "error")),
         ("10 PRINT\n10 GOTO 20\n", (2, "missing-jump-target", "error")),
-        ("1O PRINT\n", (1, "letter-in-line-number", "warning")),
+        ("1O PRINT\n", (1, "letter-in-number", "error")),
+        ("10 GOTO 1O\n", (1, "letter-in-number", "error")),
+        ("10 LET A=l5*2l\n", (1, "letter-in-number", "error")),
         ("10 GOTO A\n", (1, "jump-without-line-number", "warning")),
     ],
 )
@@ -102,7 +104,7 @@ def test_a_letter_in_place_of_a_digit_is_advised_on():
     """A row that begins with lO may be a numbered one, mistyped; it is only named."""
     found = next(f for f in review(Listing.from_text("10 PRINT\nlO PRINT"), RULES).findings)
     assert found.rule == "no-line-number"
-    assert found.advice == "lO looks like 10 with a letter in it."
+    assert found.advice == "lO looks like 10 with the letter l in it."
 
 
 @pytest.mark.parametrize(

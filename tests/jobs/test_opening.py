@@ -1,0 +1,54 @@
+"""What an opening teaches of a board: whether it restarts, and so whether the next one warns."""
+
+from __future__ import annotations
+
+import pytest
+
+from hostlink.archive import Archive
+from hostlink.board.events import Warned
+from hostlink.board.profile_file import find_profile
+from hostlink.jobs.events import Event
+from hostlink.jobs.session import LinkChoice, Session
+
+# Kinds of practice board whose profiles expect a restart, with a banner (ready) and without.
+KINDS = ["tiny", "capital", "token", "ready"]
+
+
+def opened(archive: Archive, address: str, profile: str) -> list[str]:
+    """Open a board, come to its prompt, close it; what was warned of."""
+    told: list[Event] = []
+    choice = LinkChoice(f"practice://{address}&time=virtual", find_profile(profile))
+    with Session(choice, told.append, archive=archive) as session:
+        session.attach()
+    return [str(each) for each in told if isinstance(each, Warned) or "Lost" in type(each).__name__]
+
+
+@pytest.mark.parametrize("kind", KINDS[:3])
+def test_a_board_that_was_opened_without_a_restart_is_not_warned_of_again(
+    archive: Archive, kind: str
+) -> None:
+    """The first opening goes by what boards of its kind do; then what was seen decides, and nobody
+    is told of a restart that was none."""
+    (only,) = opened(archive, f"red?kind={kind}", kind)
+    assert "will probably restart the board (boards of its kind do)" in only
+    assert opened(archive, "red?", kind) == []
+    assert archive.boards()[0].restarts_on_open is False
+
+
+def test_what_was_seen_last_decides(archive: Archive) -> None:
+    """A board that was just switched on is heard starting; the next opening shows that no opening
+    restarts it, and the one after is not warned of."""
+    _, lost = opened(archive, "red?kind=ready", "ready")
+    assert "The board restarted when its port was opened" in lost
+    (only,) = opened(archive, "red?", "ready")
+    assert "will probably restart" in only
+    assert opened(archive, "red?", "ready") == []
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_board_that_was_seen_to_restart_is_warned_of(archive: Archive, kind: str) -> None:
+    """A twin of a profile restarts where its profile says so; it is told each time."""
+    for why in ("boards of its kind do", "this board did when its restart line was pulled"):
+        first, *_ = opened(archive, f"red?like={kind}", kind)
+        assert f"will probably restart the board ({why})" in first
+    assert archive.boards()[0].restarts_on_open is True
