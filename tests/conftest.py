@@ -43,11 +43,13 @@ def pytest_sessionstart(session: pytest.Session) -> None:
 def pytest_configure(config: pytest.Config) -> None:
     """Heed Ctrl+C, and give tests settings, profiles and archives of their own.
 
-    A shell's job in the background ignores Ctrl+C, and so would the watching and waiting that tests
-    end by it.
+    A shell's job in the background ignores Ctrl+C, and what nohup starts a hangup; so would the
+    watching and waiting that tests end by these.
     """
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+    if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:
+        signal.signal(signal.SIGHUP, signal.SIG_DFL)
     # Profiles and boards that the developer has would be recognised by tests, and theirs be kept
     # among them (XDG Base Directory Specification; platformdirs goes by it).
     home = tempfile.mkdtemp(prefix="hostlink-tests-")

@@ -21,7 +21,7 @@ import sqlite3
 import tempfile
 import time
 import weakref
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -179,6 +179,20 @@ def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
 def _try(access: Access) -> None:
     """Open a connection and read, which needs all that a later one will."""
     _opened(access).close()
+
+
+@contextlib.contextmanager
+def writing_elsewhere(db: Database) -> Iterator[None]:
+    """Let a connection that is only to read write another file or what is temporary.
+
+    SQLite's query_only refuses these too.
+    """
+    before = db.execute("PRAGMA query_only").fetchone()[0]
+    db.execute("PRAGMA query_only = OFF")
+    try:
+        yield
+    finally:
+        db.execute(f"PRAGMA query_only = {before}")
 
 
 def _opened(access: Access) -> Database:

@@ -6,11 +6,9 @@ import contextlib
 import errno
 import os
 import secrets
-from collections.abc import Iterator
 from pathlib import Path
 
-from sqlite_utils import Database
-
+from hostlink.archive.access import writing_elsewhere
 from hostlink.archive.flushing import flush_file, flush_folder
 from hostlink.archive.proof import Proofs, of_file
 from hostlink.archive.trouble import FAULTS, not_made
@@ -36,7 +34,7 @@ class Duplicates(Proofs):
             with self.reading(f"The duplicate {target}") as db:
                 findings = list(of_file(db))
                 try:
-                    with _writing_elsewhere(db):
+                    with writing_elsewhere(db):
                         db.execute("VACUUM INTO ?", (str(part),))
                 except UnicodeEncodeError:
                     raise OSError(errno.EILSEQ, "its name is no UTF-8") from None
@@ -72,17 +70,6 @@ class Duplicates(Proofs):
                 advice="Look at the disk, and try once more.",
             )
         return findings
-
-
-@contextlib.contextmanager
-def _writing_elsewhere(db: Database) -> Iterator[None]:
-    """Let a connection that is only to read write another file, which SQLite counts as writing."""
-    before = db.execute("PRAGMA query_only").fetchone()[0]
-    db.execute("PRAGMA query_only = OFF")
-    try:
-        yield
-    finally:
-        db.execute(f"PRAGMA query_only = {before}")
 
 
 def _taken(target: Path) -> ArchiveError:

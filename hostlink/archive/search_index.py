@@ -15,6 +15,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.access import writing_elsewhere
 from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
@@ -37,10 +38,11 @@ class WordIndex:
         self._shares: dict[str, float] = {}
         self._found: dict[tuple[str, ...], _Again] = {}
         self._newest = db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
-        db.execute(
-            "CREATE VIRTUAL TABLE IF NOT EXISTS temp.listing_terms "
-            "USING fts5vocab(main, listing_words, instance)"
-        )
+        with writing_elsewhere(db):
+            db.execute(
+                "CREATE VIRTUAL TABLE IF NOT EXISTS temp.listing_terms "
+                "USING fts5vocab(main, listing_words, instance)"
+            )
 
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
         """Listings that hold the rarest of the words, newest first, in batches; see `holding`."""

@@ -259,7 +259,9 @@ def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Readin
 
 
 def _folders_in(source: Path) -> list[str]:
-    """The folders inside a folder that may hold listings, in natural order."""
+    """The folders inside a folder that may hold listings, in natural order; none of an export."""
+    if (source / "bagit.txt").is_file():
+        return []
     try:
         inside = [each for each in source.iterdir() if each.is_dir() and each.name[:1] != "."]
     except OSError:

@@ -379,7 +379,7 @@ def test_on_a_disk_without_a_byte_left_all_that_reads_works(
     assert "Traceback" not in done.stderr
     told = json.loads(done.stdout.splitlines()[-1])
     refused = [words for words, status in told.items() if status]
-    assert refused == ["note TIDE"], (told, done.stderr)
+    assert refused == ["note TIDE"], f"{told}\n{done.stderr}"
     assert "The note on TIDE was not kept: the disk is full." in done.stderr
     with Archive.open(tmp_path / "copy.sqlite3", create=False) as copy:
         assert copy.prove().clean and len(copy.programs()) == 2

@@ -226,8 +226,9 @@ def test_unplugged_half_way_the_same_command_finishes(
 
 
 def test_an_empty_history_is_told(hostlink: Callable) -> None:
-    """No write yet: an empty list, status 0; without an archive, one sentence."""
-    assert hostlink("firmware", "history").status == 1
+    """No write yet: an empty list, status 0; without an archive that is said besides."""
+    told = hostlink("firmware", "history")
+    assert told.status == 0 and "There is no archive" in told.err
     hostlink("load", "room")
     told = hostlink("firmware", "history", "--json")
     assert (told.status, told.json) == (0, [])

@@ -464,7 +464,7 @@ def test_a_profile_with_hostile_text_is_refused_or_shown_escaped(
         (f"load {ONE_ROW}\n", None, ESCAPED),
         (f"{ONE_ROW}\n", None, ESCAPED),
         (f"# {ONE_ROW}\nstored\n", 0, "."),
-        (f"note TIDE '{ONE_ROW}'\n", None, ESCAPED),
+        (f"note TIDE '{ONE_ROW}'\n", None, "no program"),
     ],
     ids=["name", "command", "remark", "option"],
 )
