@@ -55,7 +55,14 @@ APART = (
     "tests/publish/test_browser.py",
 )
 # What else is run where covered lines are counted: the tests that alone reach some of them.
-COVERING = ("tests/kinds", "tests/jobs/promises", "tests/jobs/test_firmware.py")
+COVERING = (
+    "tests/cli/test_ended.py",
+    "tests/cli/test_labels.py",
+    "tests/jobs/promises",
+    "tests/jobs/test_firmware.py",
+    "tests/jobs/test_firmware_way_back.py",
+    "tests/kinds",
+)
 # From here on Python tells lines by sys.monitoring (PEP 669), which costs next to nothing; before,
 # counting them doubles the time of the tests.
 COUNTS_QUICKLY: Minor = (3, 12)
