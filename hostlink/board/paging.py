@@ -81,7 +81,7 @@ def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | N
     """Return a profile with what the board showed where it stopped its listing; None where it did
     not stop, or that is known already.
 
-    A line end made it go on, so that is the key from then on. clean: nothing speaks against the
+    The key that made it go on is the key from then on. clean: nothing speaks against the
     wire; else it must have stopped twice, since a prompt that was damaged looks like a stop.
     """
     talk = profile.talk
@@ -91,7 +91,7 @@ def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | N
         return None
     if not clean and len(core.halts) < 2:
         return None
-    talk = dataclasses.replace(talk, page_prompt=shown, page_key=profile.talk.line_end)
+    talk = dataclasses.replace(talk, page_prompt=shown, page_key=core.nudge_key)
     return dataclasses.replace(profile, talk=talk)
 
 

@@ -24,6 +24,7 @@ _DEAF_SIGNS = 2  # one may be damage
 _CUT_SIGNS = 4  # attempts in a row that stop at the same character; a damaged wire errs anywhere
 _SHORTEST_LINE = 20  # characters that every board takes in a line: common practice, no source
 _LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
+_NEXT_PAGE = b" "  # turns a page where a line end does not: common practice, no source
 _PAGE_ROWS = 4  # that come after a nudge show that the answer goes on, page by page
 QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
 
@@ -70,6 +71,7 @@ class Exchange:
     """Types `text` and collects the answer. When done: `outcome`, `answer`, `repairs`.
 
     halts: what stood on the unfinished row each time that the board fell silent in its answer.
+    nudge_key: what made it go on; the line end until something else did.
     """
 
     def __init__(
@@ -85,6 +87,7 @@ class Exchange:
         self.repairs = 0
         self.nudged = 0
         self.halts: list[bytes] = []
+        self.nudge_key = pacing.line_end
         self.committed_wrong = False
         self.echo_heard = False  # at least one character came back right
         self.prompted_early = False  # the last attempt met a prompt before the line end was sent
@@ -339,12 +342,16 @@ class Exchange:
             self._nudges_in_row = 0
         if self._nudges_in_row >= self._reach.nudges:
             return self._finish(Outcome.SILENT)
+        is_ignored = self.nudged > 0 and not since
+        if is_ignored and self.halts[-1]:  # it shows a text and wants another key
+            self.nudge_key = _NEXT_PAGE if self.nudge_key != _NEXT_PAGE else self._pacing.line_end
+        if not is_ignored:
+            self.halts.append(bytes(re.split(rb"[\r\n]", self._buffer)[-1]))
         self.nudged += 1
         self._nudges_in_row += 1
-        self.halts.append(bytes(re.split(rb"[\r\n]", self._buffer)[-1]))
         self._nudged_at = len(self._buffer)
         self._last = now
-        return Step(self._pacing.line_end, now + self._silence())
+        return Step(self.nudge_key, now + self._silence())
 
 
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:

@@ -66,11 +66,13 @@ def test_what_damage_leaves_of_a_prompt_is_no_page() -> None:
 
 
 @pytest.mark.parametrize("page_lines", [5, 23])
+@pytest.mark.parametrize("key", [b"\r", b" "])
 def test_a_program_of_many_pages_is_captured_by_a_profile_that_knows_of_none(
-    page_lines: int,
+    page_lines: int, key: bytes
 ) -> None:
-    """Every line is read, none is taken for another, and the next reading does not stop."""
-    machine = Machine(BoardSettings(page_lines=page_lines))
+    """Every line is read, none is taken for another, and the next reading does not stop; also
+    where nothing but a blank turns the page."""
+    machine = Machine(BoardSettings(page_lines=page_lines, page_key=key))
     for number in range(10, 500, 10):
         drive(machine.basic.enter(f'{number} PRINT "LINE {number}"'.encode()))
     clock = VirtualClock()
@@ -79,6 +81,7 @@ def test_a_program_of_many_pages_is_captured_by_a_profile_that_knows_of_none(
     dialogue.attach()
     lines = dialogue.capture().lines
     assert sorted(lines) == list(range(10, 500, 10))
+    assert dialogue.profile.talk.page_key == key
     before = clock.now()
     assert dialogue.read_listing().lines == lines
     assert clock.now() - before < 2
