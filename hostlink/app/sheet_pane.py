@@ -206,8 +206,9 @@ class SheetPane(Vertical):
         from hostlink.listing import mend
 
         rules = self.app.profile.rules
-        if not mend(text, rules).mends:
-            self.show_sheet(sheet, text)
+        mended = mend(text, rules)
+        if not mended.mends:
+            self.show_sheet(sheet, mended.text)
             self.app.tell("There is nothing to mend in this listing.")
             return
 

@@ -209,11 +209,10 @@ def mend(desk: Desk, what: str, output: Path | None) -> None:
     need not be is told and left as it is.
     """
     from hostlink.listing import mend as mend_text
-    from hostlink.listing.mend import plain_ends
 
     material = material_for(desk, what)
     rules = desk.the_profile().rules if desk.profile else None
-    mended = mend_text(plain_ends(material.text), rules)
+    mended = mend_text(material.text, rules)
     if desk.json:
         as_json(_mended_dict(material, mended))
     else:

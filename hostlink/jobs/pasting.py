@@ -35,7 +35,7 @@ class Pasted:
 def look_at(text: str, profile: Profile) -> Pasted:
     """Mend and review a paste; nothing is sent. Never raises on any text."""
     # A terminal sends CR for every line end of a paste, so that is nothing to mend.
-    mended = mend(text.replace("\r\n", "\n").replace("\r", "\n"), profile.rules)
+    mended = mend(text, profile.rules)
     listing = Listing.from_text(mended.text)
     parts: list[tuple[Line, ...] | str] = []
     for line in listing:

@@ -79,13 +79,6 @@ def mend(text: str, rules: Rules | None = None, *, without: Collection[Mend] = (
     return Mended("".join(row.text + row.end for row in rows), tuple(mends), tuple(doubts))
 
 
-def plain_ends(text: str) -> str:
-    """A text with LF for its CR LF where all its line ends are that, as Windows has them: nothing
-    that needs mending."""
-    bare = text.replace("\r\n", "\n")
-    return text if "\r" in bare or bare.count("\n") != text.count("\r\n") else bare
-
-
 def _rows(text: str) -> list[Row]:
     pieces = [(match[1], match[2]) for match in _ROW.finditer(text) if match[0]]
     return [Row(at, piece, end) for at, (piece, end) in enumerate(pieces, 1)]
@@ -105,16 +98,22 @@ _END_NAMES = {"\r\n": "CR LF", "\r": "CR"}
 
 
 def _line_ends(rows: list[Row], notes: Notes) -> list[Row]:
-    """Make every line end LF; one repair for the whole text."""
+    """Make every line end LF; one repair for the whole text, none where all ends are alike."""
     odd = [row for row in rows if row.end not in ("\n", "")]
-    if not odd or not notes.allows(odd[0].at, "line-end"):
+    is_mixed = len({row.end for row in rows if row.end}) > 1
+    if is_mixed and not notes.allows(odd[0].at, "line-end"):
         return rows
+    if is_mixed:
+        _tell_line_ends(odd, notes)
+    return [replace(row, end="\n") if row.end else row for row in rows]
+
+
+def _tell_line_ends(odd: list[Row], notes: Notes) -> None:
     ends = {row.end for row in odd}
     names = " and ".join(_END_NAMES[end] for end in sorted(ends, key=len, reverse=True))
     count = "1 row" if len(odd) == 1 else f"{len(odd):,} rows"
     sentence = f"Line ends {names} became LF in {count}."
     notes.mends.append(Mend(odd[0].at, "line-end", odd[0].text, odd[0].text, sentence))
-    return [replace(row, end="\n") if row.end else row for row in rows]
 
 
 def _tidy(rows: list[Row], notes: Notes) -> list[Row]:

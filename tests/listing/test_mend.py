@@ -56,11 +56,18 @@ def test_each_kind_of_damaged_character_is_repaired_and_reported(broken, plain, 
     assert mended.mends[0].sentence.endswith(".")
 
 
-@pytest.mark.parametrize(("end", "name"), [("\r\n", "CR LF"), ("\r", "CR")])
-def test_line_ends_are_one_repair_for_the_whole_text(end, name):
-    """Hundreds of rows with the same line end make one line of the report."""
+@pytest.mark.parametrize("end", ["\r\n", "\r"])
+def test_line_ends_that_are_all_alike_are_no_repair(end):
+    """Other systems end their lines so; LF stands in the mended text all the same."""
     mended = mend(f"10 A{end}20 B{end}")
-    assert mended.text == "10 A\n20 B\n"
+    assert (mended.text, mended.mends) == ("10 A\n20 B\n", ())
+
+
+@pytest.mark.parametrize(("end", "name"), [("\r\n", "CR LF"), ("\r", "CR")])
+def test_mixed_line_ends_are_one_repair_for_the_whole_text(end, name):
+    """Hundreds of rows with the same odd line end make one line of the report."""
+    mended = mend(f"10 A\n20 B{end}30 C{end}")
+    assert mended.text == "10 A\n20 B\n30 C\n"
     assert [m.kind for m in mended.mends] == ["line-end"]
     assert mended.mends[0].sentence == f"Line ends {name} became LF in 2 rows."
 
@@ -129,7 +136,7 @@ def test_each_repair_can_be_left_out():
 
 def test_leaving_out_every_repair_gives_the_text_back():
     """Mending is reversible: with all repairs left out the source comes back to the byte."""
-    text = "\ufeffHello!\r\n> 10 PRINT “A”\t<br>\r\n> 20 A=1&lt;2  \r\n\r\nBye\r\n"
+    text = "\ufeffHello!\r\n> 10 PRINT “A”\t<br>\r\n> 20 A=1&lt;2  \r\n\nBye\r\n"
     everything = mend(text)
     assert len(everything.mends) >= 9
     assert mend(text, without=everything.mends).text == text
