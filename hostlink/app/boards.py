@@ -102,7 +102,7 @@ class BoardsScreen(Page[None]):
                         row.label,
                         row.port.partition("?")[0] or "not here",
                         row.profile,
-                        row.holds,
+                        row.held_words,
                     ),
                 )
                 for key, row in self.known.items()

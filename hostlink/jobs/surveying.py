@@ -40,9 +40,6 @@ from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 
-# How long measuring with test lines takes: seconds, and times as long as asking took. On 90 random
-# kinds of practice board it took half to twice as long as that.
-_STORING_S, _STORING_TIMES = 60.0, 2.0
 _NAMED = 8  # items of a list that words name
 _PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
 
@@ -163,7 +160,10 @@ class _Work:
     def do(self) -> Surveyed:
         session, bench = self._session, self._bench
         began = session.wire.now()
-        session.emit(Phase(f"Measuring, {self._expected()}"))
+        consent = self._options.consent
+        more = consent.longest or consent.slots or consent.filling
+        besides = ", and longer for what was allowed besides" if more else ""
+        session.emit(Phase(f"Measuring, about {self._expected_s():,.0f} s{besides}"))
         self._steps.listen()
         if session.wire.health.restarts:
             bench.findings.add(
@@ -172,8 +172,8 @@ class _Work:
         lines = self._held()
         self._steps.ask(lines)
         if self._options.consent.storing:
-            about_s = _STORING_S + _STORING_TIMES * (session.wire.now() - began)
-            session.emit(Phase("Keeping the program and measuring with test lines", 0.0, about_s))
+            left_s = max(0.0, self._expected_s() - (session.wire.now() - began))
+            session.emit(Phase("Keeping the program and measuring with test lines", 0.0, left_s))
             self._store()
         _warn_of_speed(session, bench.manner.baud, self._options.clock_hz)
         profile = bench.profile
@@ -188,15 +188,10 @@ class _Work:
             tuple(bench.notes),
         )
 
-    def _expected(self) -> str:
-        """About how long it takes, in words."""
-        consent = self._options.consent
-        waiting_s, sent = _STORING if consent.storing else _ASKING
-        seconds = waiting_s + sent * BITS_PER_BYTE / self._bench.manner.baud
-        more = consent.longest or consent.slots or consent.filling
-        return f"about {seconds:,.0f} s" + (
-            " and more for what was allowed besides" if more else ""
-        )
+    def _expected_s(self) -> float:
+        """Seconds that a survey takes, without what is measured only by further consent."""
+        waiting_s, sent = _STORING if self._options.consent.storing else _ASKING
+        return waiting_s + sent * BITS_PER_BYTE / self._bench.manner.baud
 
     def _held(self) -> dict[int, Line] | None:
         """The program that is there; None where that is not known, which a look need not."""

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
 from hostlink.board.dialogue import NONSENSE, Dialogue
-from hostlink.board.events import Emit, Phase
+from hostlink.board.events import Emit, Phase, ignore
 from hostlink.board.manner import Manner
 from hostlink.board.profile import Profile
 from hostlink.board.reading import rows_of
@@ -49,7 +49,8 @@ def recognise_steadily(
     """
     heard: list[Manner] = []
     for _ in range(_RECOGNISED_TIMES):
-        found = Recogniser(wire, kinds, careful, emit, may_stop=may_stop).run(speeds)
+        tell = ignore if heard else emit  # the same words need not be said again
+        found = Recogniser(wire, kinds, careful, tell, may_stop=may_stop).run(speeds)
         if found.manner in heard:
             return found
         heard.append(found.manner)
