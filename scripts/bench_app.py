@@ -183,7 +183,7 @@ def large_archive(path: Path, programs: int) -> Measured:
     async def story(archive: Archive) -> None:
         app = DeskApp(archive)
         async with app.run_test(size=(120, 40)) as pilot:
-            await _until(lambda: app.desk.begun)
+            await _until(lambda: app.begun)
             shelf, screen = app.desk.shelf, app.screen
 
             def draw() -> None:
