@@ -20,6 +20,9 @@ do. They stay apart in the object so that a screen can lay them out; `str()` joi
 from __future__ import annotations
 
 from enum import Enum, IntEnum
+from typing import Self
+
+from hostlink.advice import Advice, Ways, told
 
 
 class ExitStatus(IntEnum):
@@ -65,19 +68,38 @@ class Needed(Enum):
 class HostlinkError(Exception):
     """Root of everything hostlink raises on purpose.
 
-    what: one sentence, what happened. kept: what was not lost, or "". advice: what to do, or "".
+    what: one sentence, what happened. kept: what was not lost, or "". advice: what to do, or "";
+    text, or made in each interface's own terms (hostlink.advice).
     """
 
     status = ExitStatus.REFUSED
 
-    def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
+    def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
         super().__init__(what)
         self.what = what
         self.kept = kept
         self.advice = advice
 
     def __str__(self) -> str:
-        return " ".join(part for part in (self.what, self.kept, self.advice) if part)
+        return self.words()
+
+    def words(self, by: Ways | None = None) -> str:
+        """Return the whole message. by: the terms in which an interface gives its advice."""
+        return " ".join(part for part in (self.what, self.kept, told(self.advice, by)) if part)
+
+    def but(
+        self, *, what: str | None = None, kept: str | None = None, advice: Advice | None = None
+    ) -> Self:
+        """Return the same error with other words, for a job that knows more of what happened.
+
+        None leaves a part as it is. To be raised from this one, which stays unchanged.
+        """
+        other = type(self).__new__(type(self), *self.args)
+        other.__dict__.update(self.__dict__)
+        other.what = self.what if what is None else what
+        other.kept = self.kept if kept is None else kept
+        other.advice = self.advice if advice is None else advice
+        return other
 
 
 class UsageError(HostlinkError):
@@ -98,7 +120,7 @@ class RefusedError(HostlinkError):
     """The job was not begun. needed: the user's word that would let it go on, None if none does."""
 
     def __init__(
-        self, what: str, *, kept: str = "", advice: str = "", needed: Needed | None = None
+        self, what: str, *, kept: str = "", advice: Advice = "", needed: Needed | None = None
     ) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.needed = needed
@@ -107,7 +129,7 @@ class RefusedError(HostlinkError):
 class NotKnownError(RefusedError):
     """What a board holds cannot be told, so nothing may overwrite it unless the user says so."""
 
-    def __init__(self, what: str, *, kept: str = "", advice: str = "") -> None:
+    def __init__(self, what: str, *, kept: str = "", advice: Advice = "") -> None:
         kept = kept or "The program on the board was not touched."
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
@@ -135,7 +157,7 @@ class LinkError(HostlinkError):
         *,
         reason: LinkReason = LinkReason.UNKNOWN,
         kept: str = "",
-        advice: str = "",
+        advice: Advice = "",
     ) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.reason = reason

@@ -15,6 +15,7 @@ from textual.widgets import Input, Label, Static, TextArea
 from hostlink.app.page import Page
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
+from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
@@ -106,7 +107,7 @@ class CheckScreen(Page[int | None]):
         try:
             codes = self.sheet or self._typed()
         except HostlinkError as error:
-            codes, told = None, f"{error.what} {error.advice}"
+            codes, told = None, f"{error.what} {advised(error.advice)}"
         if codes is not None:
             wanted = codes.lines
             self.verdict = verify(self.listing, codes, self.rules)

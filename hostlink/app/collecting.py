@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 from textual.worker import get_current_worker
 
+from hostlink.advice import Advice
 from hostlink.app.dialogues import Ask, Fill
+from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.jobs.collecting import Collected, Gathered, every_program, gather, give_out, keep_all
 from hostlink.jobs.files import TakenError, named_path
@@ -92,15 +94,15 @@ def _left_out(gathered: Gathered) -> str:
     return "\n".join(rows) or "Each becomes a revision of the program of its file's name."
 
 
-def _rows_of(left_out: Sequence[tuple[str, str]]) -> list[str]:
+def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:
     """A sentence for each thing that was left out, as far as there is room, then how many more."""
-    rows = [f"Left out: {where}. {why}" for where, why in left_out[:_MOST_NAMED]]
+    rows = [f"Left out: {where}. {advised(why)}" for where, why in left_out[:_MOST_NAMED]]
     if len(left_out) > _MOST_NAMED:
         rows.append(f"And {len(left_out) - _MOST_NAMED:,} more are left out.")
     return rows
 
 
-def _named(left_out: Sequence[tuple[str, str]]) -> str:
+def _named(left_out: Sequence[tuple[str, Advice]]) -> str:
     return " ".join(_rows_of(left_out))
 
 
@@ -127,7 +129,7 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
         return
     output = named_path(name)
 
-    def write() -> tuple[int, tuple[tuple[str, str], ...]]:
+    def write() -> tuple[int, tuple[tuple[str, Advice], ...]]:
         named = tuple(find_material(word, app.archive) for word in words)
         gathered = Gathered(named, (), ()) if words else every_program(app.archive)
         left_out = give_out(gathered.materials, output, replace=replacing)
@@ -137,7 +139,7 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
         if answer == "replace":
             _give(app, name, words, replacing=True)
 
-    def done(written: tuple[int, tuple[tuple[str, str], ...]]) -> None:
+    def done(written: tuple[int, tuple[tuple[str, Advice], ...]]) -> None:
         count, left_out = written
         told = f"{plural(count, 'listing')} written to {output.absolute()}. {_named(left_out)}"
         app.tell(told.rstrip())

@@ -14,6 +14,7 @@ from textual.widgets import Button, Input, Label, Static
 
 from hostlink.app.layout import HEIGHTS
 from hostlink.app.text_line import TextLine
+from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
 from hostlink.words import safe
 
@@ -160,7 +161,7 @@ class Trouble(ModalScreen[None]):
             for head, text in (
                 ("", self.error.what),
                 ("Not lost: ", self.error.kept),
-                ("What to do: ", self.error.advice),
+                ("What to do: ", advised(self.error.advice)),
             ):
                 if text:
                     yield part(f"{head}{text}")

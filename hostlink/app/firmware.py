@@ -15,9 +15,9 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.advice import in_app
 from hostlink.app.dialogues import Ask
 from hostlink.app.page import Page
+from hostlink.app.ways import KEYS
 from hostlink.app.work import Attached
 from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
@@ -170,7 +170,9 @@ class FirmwareScreen(Page[None]):
         attached = self.app.desk.readings.need()
         if attached is None:
             return
-        words = in_app(CAUTIONS.format(part=CHIP.part, port=attached.port).replace("\n  ", " "))
+        words = CAUTIONS.format(
+            part=CHIP.part, port=attached.port, goes_back=KEYS.write_previous
+        ).replace("\n  ", " ")
         kept = "What the board holds is backed up first, and its programs are put back afterwards."
         self._ask(f"{words}\n{kept}", "write", "I have read this: write", lambda: go_on(attached))
 

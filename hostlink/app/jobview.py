@@ -13,6 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
 from hostlink.app.dialogues import part
+from hostlink.app.ways import advised
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -116,7 +117,8 @@ class JobView(ModalScreen[None]):
             return
         error = as_trouble(job.error)
         words = [error.what, error.kept and f"Not lost: {error.kept}"]
-        words.append(error.advice and f"What to do: {error.advice}")
+        advice = advised(error.advice)
+        words.append(advice and f"What to do: {advice}")
         text = "\n".join(safe(word) for word in words if word)
         self.query_one("#phase", Static).update(Content(text))
 

@@ -12,6 +12,7 @@ from textual.widgets import Static
 from hostlink.app.console import Transcript
 from hostlink.app.desk_part import DeskPart
 from hostlink.app.texts import Held, board_sentence
+from hostlink.app.work import as_trouble
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
 
@@ -98,7 +99,8 @@ class Readings(DeskPart):
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             if quietly:
-                return partial(self.app.tell, f"{capital(self.name_of(board))}: {error}")
+                words = as_trouble(error).words()
+                return partial(self.app.tell, f"{capital(self.name_of(board))}: {words}")
             return self._look_failed(board, error)
 
         self.app.watch_job(job, done=done, failed=failed)

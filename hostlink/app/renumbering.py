@@ -15,6 +15,7 @@ from hostlink.app.dialogues import Ask
 from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.text_line import TextLine
+from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.listing import Listing, Rules
 from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
@@ -134,7 +135,7 @@ class RenumberScreen(Page[str | None]):
         self.query_one(Rows).show(entries)
         words = "Quoted text and remarks are never touched."
         if self.stop is not None:
-            words = f"{self.stop.what} {self.stop.advice}"
+            words = f"{self.stop.what} {advised(self.stop.advice)}"
         if self.stop is not None and self.made is not None:
             words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
             words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))

@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
-from hostlink.app.advice import in_app
+from hostlink.app.ways import advised
 from hostlink.archive import Archive
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import HostlinkError
@@ -106,7 +106,7 @@ class Progress:
             self.detail = f"capture {event.count}: {plural(event.lines, 'line')}"
             self._tell(self.detail, news=False)
         elif isinstance(event, Warned):
-            self._tell(in_app(event.text))
+            self._tell(warning(event))
         elif isinstance(event, Rescued | AlreadyKept | KeptAs):
             self._tell_kept(event)
         elif isinstance(event, BackupKept | BoardAnswered | PagesRead | PageProven):
@@ -246,7 +246,7 @@ class Attached:
         if job is not None:
             job.incoming.append((self._now(), event))
         if isinstance(event, Warned) and (job is None or not job.shown):
-            self.rows.append((in_app(event.text), True))
+            self.rows.append((warning(event), True))
 
     # --- in the app's thread -----------------------------------------------------------------
 
@@ -310,11 +310,15 @@ class Attached:
         return self.owner.close(timeout_s)
 
 
+def warning(event: Warned) -> str:
+    """A warning in words, with what may be done about it."""
+    return f"{event.text} {advised(event.advice)}".strip()
+
+
 def as_trouble(error: BaseException) -> HostlinkError:
     """Any error as one that can be shown; one of ours in the app's own keys."""
     if isinstance(error, HostlinkError):
-        what, kept, advice = map(in_app, (error.what, error.kept, error.advice))
-        return HostlinkError(what, kept=kept, advice=advice)
+        return error.but(advice=advised(error.advice))
     return HostlinkError(
         f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
         kept="The archive keeps every revision that was acknowledged.",

@@ -19,7 +19,7 @@ from hostlink.archive.records import Content, Listed, elsewhere
 from hostlink.archive.rows import Part, Parts, Records, insert
 from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read
-from hostlink.archive.trouble import ADVICE, DamagedError
+from hostlink.archive.trouble import DamagedError, look_for_damage
 from hostlink.errors import ArchiveError
 
 BACKUP = "backup"
@@ -149,7 +149,7 @@ class Backups(Healing):
         if fold(name) != BACKUP or not re.fullmatch(r"[0-9]{1,9}(/[0-9a-f-]+)?", digits):
             raise ArchiveError(
                 f'"{spec}" names no backup.',
-                advice="Write backup@ and its number; `hostlink backup --list` shows them.",
+                advice=lambda by: f"Write backup@ and its number; list them {by.backups}.",
             )
         digits, _, archive = digits.partition("/")
         with self.reading(f"The backup {spec}") as db:
@@ -169,7 +169,7 @@ class Backups(Healing):
             raise DamagedError(
                 " ".join(whole.damaged),
                 kept="Its text can still be read with any SQLite tool.",
-                advice=ADVICE,
+                advice=look_for_damage,
             )
         return whole[0]
 

@@ -179,7 +179,7 @@ def find_board(db: Database, named: str) -> Board:
             f'There is no board "{named}" in the archive.',
             advice=f"The nearest labels are: {', '.join(near)}."
             if near
-            else "`hostlink boards` lists them.",
+            else lambda by: f"List them {by.ports}.",
         )
     if named != found.uuid and fold(found.label) != fold(named):
         raise damaged(f"The index that leads to {named}")

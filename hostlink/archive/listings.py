@@ -16,7 +16,7 @@ from sqlite_utils import Database
 from hostlink.archive.records import Content
 from hostlink.archive.rows import Row, first, insert
 from hostlink.archive.search_words import spaced, words_only_in
-from hostlink.archive.trouble import ADVICE, DamagedError
+from hostlink.archive.trouble import DamagedError, look_for_damage
 from hostlink.errors import ArchiveError
 from hostlink.listing.charset import check_charset
 from hostlink.listing.source import LIMIT
@@ -136,7 +136,7 @@ def _damaged(what: str) -> DamagedError:
     return DamagedError(
         f"{what} is damaged in the archive: its exact bytes cannot be restored.",
         kept="Its text can still be read with any SQLite tool.",
-        advice=ADVICE,
+        advice=look_for_damage,
     )
 
 

@@ -229,10 +229,10 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
         last = first(
             db, "SELECT max(number) AS number FROM revisions WHERE program_id = ?", (row_id,)
         )
-        upto = f"Its revisions go up to {last['number']}; " if last and last["number"] else ""
+        upto = f"Its revisions go up to {last['number']}. " if last and last["number"] else ""
         raise ArchiveError(
             f"{named.name} has no revision {named.number}.",
-            advice=f"{upto}`hostlink history {named.name}` shows them.",
+            advice=lambda by: f"{upto}List them {by.history(named.name)}.",
         )
     if found.number != named.number or fold(found.program) != fold(clean(named.name).strip()):
         raise damaged(f"The index that leads to {named.name}@{named.number}")
@@ -249,7 +249,7 @@ def _find_rescue(db: Database, named: Spec) -> Rescue:
     if found is None:
         which = "no rescue" if named.number is None else f"no rescue {named.number}"
         raise ArchiveError(
-            f"There is {which} in the archive.", advice="`hostlink programs --rescues` lists them."
+            f"There is {which} in the archive.", advice=lambda by: f"List them {by.rescues}."
         )
     return found
 

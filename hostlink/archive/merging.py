@@ -100,8 +100,10 @@ class Merging(Healing):
                     f"The archive {self.path} is damaged, so nothing is taken in "
                     f"({broken[0].said}).",
                     kept="It is as it was.",
-                    advice="Run `hostlink archive prove --rebuild` first; if that does not mend "
-                    "it, import both into a new archive.",
+                    advice=lambda by: (
+                        f"Rebuild it first {by.rebuild}; if that does not mend it, import "
+                        "both into a new archive."
+                    ),
                 )
             return _Merge(db, cargo, self).run()
 

@@ -129,6 +129,6 @@ def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:
     advice = (
         f"The nearest names are: {', '.join(near)}."
         if near
-        else "`hostlink programs` lists what is there."
+        else lambda by: f"List what is there {by.programs}."
     )
     return ArchiveError(f'There is no program "{name}" in the archive.', advice=advice)

@@ -108,7 +108,7 @@ def _look_at(path: Path, *, create: bool) -> bool:
         raise ArchiveError(
             f"{path} is not an archive: it is no SQLite file.",
             kept="It was not touched.",
-            advice="Name another file with --archive.",
+            advice=lambda by: f"Name another file {by.name_archive}.",
         )
     if not header and not create:
         raise ArchiveError(f"{path} is not an archive: it is empty.", advice="Name another file.")
@@ -182,13 +182,15 @@ def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
             f"{path} has the mark of an archive, but no table of one: it is damaged, or another "
             "program made it.",
             kept="It was not touched.",
-            advice="Name another file with --archive, or import a duplicate into a new one.",
+            advice=lambda by: (
+                f"Name another file {by.name_archive}, or import a duplicate into a new one."
+            ),
         )
     if application != APPLICATION_ID:
         raise ArchiveError(
             f"{path} is an SQLite file, but not an archive of hostlink.",
             kept="It was not touched.",
-            advice="Name another file with --archive.",
+            advice=lambda by: f"Name another file {by.name_archive}.",
         )
     if version > steps.latest:
         raise ArchiveError(

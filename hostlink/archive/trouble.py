@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from pathlib import Path
 
+from hostlink.advice import Advice, Ways
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -14,7 +15,12 @@ FAULTS = (sqlite3.Error, UnicodeError)
 """What a statement may raise: of a damaged file even SQLite's message may be no UTF-8, and what was
 read from it may be no text that SQLite takes."""
 
-ADVICE = "Run `hostlink archive prove`, and look for it in a duplicate of the archive."
+
+def look_for_damage(by: Ways) -> str:
+    """What to do where something in the archive is damaged."""
+    return f"Prove the archive {by.prove}, and look for it in a duplicate of the archive."
+
+
 _UNHARMED = "Everything that was in the archive is still there."
 
 
@@ -29,7 +35,7 @@ def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
     cause, _, advice = _reason(error, f"the archive {path}")
     if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
         # The question is always the same, so what it asks of is not as it should be.
-        cause, advice = f"the archive {path} is damaged ({cause})", ADVICE
+        cause, advice = f"the archive {path} is damaged ({cause})", look_for_damage
     return ArchiveError(f"{what} could not be read: {cause}.", advice=advice)
 
 
@@ -42,7 +48,7 @@ def damaged(what: str) -> DamagedError:
     return DamagedError(
         f"{safe(what)} is damaged in the archive.",
         kept="Nothing was changed.",
-        advice=ADVICE,
+        advice=look_for_damage,
     )
 
 
@@ -58,10 +64,13 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
     """The error for an archive that could not be opened, made, or brought up to date."""
     cause, unharmed, advice = _reason(error, "it")
     if is_damage(error):
-        advice = (
-            "Copy the file away. What was kept stands in a duplicate or an export too, if there "
-            "is one: `hostlink archive import` takes it into a new archive."
-        )
+
+        def advice(by: Ways) -> str:
+            return (
+                "Copy the file away. What was kept stands in a duplicate or an export too, if "
+                f"there is one: import it into a new archive {by.import_any}."
+            )
+
     return ArchiveError(
         f"The archive {path} could not be opened: {cause}.", kept=unharmed, advice=advice
     )
@@ -73,7 +82,7 @@ def not_made(what: str, error: Fault) -> ArchiveError:
     return ArchiveError(f"{what} was not made: {cause}.", kept=_UNHARMED, advice=advice)
 
 
-def _reason(error: Fault, name: str) -> tuple[str, str, str]:
+def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
     code, said = getattr(error, "sqlite_errorcode", None), safe(str(error))
     if isinstance(error, UnicodeError):
@@ -85,7 +94,10 @@ def _reason(error: Fault, name: str) -> tuple[str, str, str]:
             return (
                 f"{name} is read-only",
                 _UNHARMED,
-                "Make the file and its folder writable, or name another with --archive.",
+                lambda by: (
+                    "Make the file and its folder writable, or name another file "
+                    f"{by.name_archive}."
+                ),
             )
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
             return (
@@ -110,6 +122,6 @@ def _reason(error: Fault, name: str) -> tuple[str, str, str]:
             return (
                 f"{name} is damaged ({said})",
                 "Nothing was written to it.",
-                "Copy the file away first, then run `hostlink archive prove`.",
+                lambda by: f"Copy the file away first, then prove it {by.prove}.",
             )
     return said, _UNHARMED, ""

@@ -265,8 +265,10 @@ class Capturing:
         answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
         raise NotKnownError(
             f"The board {answered}, which is no listing: what it holds is not known.",
-            advice="If this board lists its program by another word, name it in its profile. If "
-            "its memory is empty, `hostlink survey --storing --discard-board` measures it.",
+            advice=lambda by: (
+                "If this board lists its program by another word, name it in its "
+                f"profile. If its memory is empty, measure it {by.survey_discarding}."
+            ),
         )
 
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
@@ -274,9 +276,11 @@ class Capturing:
         return NotKnownError(
             f'With its listing the board shows "{safe(row[:60])}", which is no line of a program: '
             "a part of the listing may be missing.",
-            advice="If this row always stands there, name it in answer_rows of the profile; "
-            "`hostlink survey --storing --discard-board --keep NAME` finds it, and does not keep "
-            "what the board holds.",
+            advice=lambda by: (
+                "If this row always stands there, name it in answer_rows of the "
+                f"profile, or let it be found {by.survey_discarding}, which does not keep what the "
+                "board holds."
+            ),
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from hostlink.advice import Advice, Ways, joined
 from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, Warned, ignore
@@ -152,34 +153,35 @@ class Dialogue:
                 f"The board is silent: nothing came back at {talk.baud} baud.",
                 reason=LinkReason.SILENT,
                 kept=_UNTOUCHED,
-                advice="Check its supply and the cable, and that this is the right port and speed "
-                "(--port, --baud).",
+                advice=lambda by: (
+                    "Check its supply and the cable. Make sure that this is the right port "
+                    f"{by.name_port} and speed {by.name_speed}."
+                ),
             )
         if core.found is Found.UNREADABLE:
             return LinkError(
                 f"Nothing readable came back at {talk.baud} baud.",
                 reason=LinkReason.UNREADABLE,
                 kept=_UNTOUCHED,
-                advice="The board probably talks at another speed: try --baud.",
+                advice=lambda by: (
+                    f"The board probably talks at another speed: try others {by.name_speed}."
+                ),
             )
         heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
         if core.found is Found.RUNNING:
-            stops = "If it may be stopped (its variables may be lost), repeat with --stop-running"
-            if not talk.interrupt:
-                stops = "No key is known that stops a program on it; a restart does, and loses it"
             return LinkError(
                 f'The board does not show the prompt of profile {self.profile.name}; it last sent "'
                 f'{heard}". A program may be running or waiting for input.',
                 reason=LinkReason.RUNNING,
                 kept="It was left as it is.",
-                advice=f"{stops}; if it is another kind of board, name its --profile.",
+                advice=_stop_it if talk.interrupt else _no_key_stops_it,
             )
         return LinkError(
             "The board does not come to its prompt, even when interrupted; it last sent "
             f'"{heard}".',
             reason=LinkReason.RUNNING,
             kept=_UNTOUCHED,
-            advice="Check that the profile fits this board (--profile).",
+            advice=lambda by: f"Check the profile; name another {by.name_profile}.",
         )
 
     def restarted(self) -> bool:
@@ -251,19 +253,21 @@ class Dialogue:
         raise LinkError(
             f'The board took "{safe(text)}" but did not come back to its prompt.',
             reason=LinkReason.SILENT,
-            advice=self._waits_advice(core.answer)
-            + "Restart the board if it stays silent; its program is lost then.",
+            advice=joined(
+                self._waits_advice(core.answer),
+                "Restart the board if it stays silent; its program is lost then.",
+            ),
         )
 
-    def _waits_advice(self, answer: bytes) -> str:
+    def _waits_advice(self, answer: bytes) -> Advice:
         """What helps where an answer stops in the middle of a row, as a listing by pages does."""
         row = answer.rpartition(self.pacing.reply_end)[2].strip()
         if not row or self.pacing.reply_end not in answer:
             return ""
         shown = safe(to_text(row[-40:], self.profile.rules.form.charset))
-        return (
+        return lambda by: (
             f'It stopped at "{shown}": if it waits for a key there, name both in its profile '
-            "(page_prompt, page_key); `hostlink survey --storing` finds them. "
+            f"(page_prompt, page_key), or let them be found {by.survey}."
         )
 
     def body(self, answer: bytes) -> str:
@@ -367,3 +371,17 @@ class Dialogue:
         board answers does not tell what it holds, LinkError where it loses its memory meanwhile.
         """
         return Capturing(self).run()
+
+
+def _stop_it(by: Ways) -> str:
+    return (
+        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
+        f"another kind of board, name its profile {by.name_profile}."
+    )
+
+
+def _no_key_stops_it(by: Ways) -> str:
+    return (
+        "No key is known that stops a program on it; a restart does, and loses it. If it is "
+        f"another kind of board, name its profile {by.name_profile}."
+    )

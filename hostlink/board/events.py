@@ -5,8 +5,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
+
+from hostlink.advice import Advice
 
 _WORTH_TELLING_S = 2.0
 
@@ -62,9 +64,10 @@ class Captured:
 
 @dataclass(frozen=True, slots=True)
 class Warned:
-    """Something the user should know, though the work goes on."""
+    """Something the user should know, though the work goes on. advice: what may be done."""
 
     text: str
+    advice: Advice = field(default="", kw_only=True)
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,9 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Self
 
+from hostlink.advice import Advice
 from hostlink.board.reading import NUMBER_WIDTH, unwrapped
 from hostlink.errors import ReadBackError
 from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
@@ -25,7 +27,7 @@ _SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
 _ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* {0,2})(?=\S)(.*)", re.DOTALL)
 _LONGEST_GAP = 4
 _MANY = 3  # lines rewritten in one way are no accident
-LEARN_THE_REST = " With --learn, what it does to the others goes into its profile."
+_CHANGE = "Change these lines for this board."
 _NAMED = 6  # line numbers that a sentence names
 
 
@@ -219,20 +221,29 @@ class BoardRewritesError(ReadBackError):
     def __init__(self, learned: Learned, answers: Mapping[int, str]) -> None:
         told = [learned.sentence] if learned.is_news else []
         told += [left_words(learned.left, answers)] if learned.left else []
-        advice = "Change these lines for this board; `hostlink review` shows what it can tell."
-        if learned.explains_what_is_taken and learned.left:
-            advice += LEARN_THE_REST
-        if learned.explains_all:
-            advice = (
-                "If that is how this board is, repeat the command with --learn: it goes into the "
-                "profile of this board, and the load is proven by it."
-            )
         super().__init__(
             f"The board holds the program otherwise than it was sent. {' '.join(told)}",
             kept="The listing is unchanged, and what the board held before is in the archive.",
-            advice=advice,
+            advice=_advice(learned),
         )
         self.learned = learned
+
+    def now_learned(self) -> Self:
+        """Return the error for a board whose profile says now what it does to the other lines."""
+        what = f"{self.what} What it does to the others is in its profile now."
+        return self.but(what=what, advice=_CHANGE)
+
+
+def _advice(learned: Learned) -> Advice:
+    """What helps where a board rewrites lines."""
+    if learned.explains_all:
+        return lambda by: (
+            f"If that is how this board is, let it be learnt {by.learn}: it goes into the profile "
+            "of this board, and the load is proven by it."
+        )
+    if learned.explains_what_is_taken and learned.left:
+        return lambda by: f"{_CHANGE} Let what it does to the others be learnt {by.learn}."
+    return _CHANGE
 
 
 def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:

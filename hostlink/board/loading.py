@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from hostlink.advice import Advice
 from hostlink.board.captures import Verdict, verdict, voting, whole
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
@@ -326,11 +327,11 @@ class Loader:
 class FullError(ReadBackError):
     """The board's memory took a part of the program only."""
 
-    def __init__(self, what: str, advice: str = "") -> None:
+    def __init__(self, what: str, advice: Advice = "") -> None:
         super().__init__(
             what,
             kept="The listing is unchanged.",
-            advice=advice or "Make the listing smaller: `hostlink shrink` shows what can be saved.",
+            advice=advice or (lambda by: f"Make the listing smaller {by.shrink}."),
         )
 
 
@@ -341,9 +342,10 @@ class DeafError(FullError):
         at = f" since line {number}" if number is not None else ""
         super().__init__(
             f"The board's memory is full, and{at} it takes nothing any more, not even LIST or NEW.",
-            "Only a restart helps, by which the program in its memory is lost: `hostlink restart "
-            "--discard-board`. Then load a smaller listing; `hostlink shrink` shows what can be "
-            "saved.",
+            lambda by: (
+                "Only a restart helps, by which the program in its memory is lost: restart "
+                f"it {by.restart_discarding}. Then make the listing smaller {by.shrink}."
+            ),
         )
 
 

@@ -194,7 +194,9 @@ class Recogniser:
             f'A program on the board is waiting for an answer: it asks "{_shown(prompt)}".',
             reason=LinkReason.RUNNING,
             kept="It was given nothing but an empty line.",
-            advice="Answer it, or stop it with --stop-running (its variables may be lost).",
+            advice=lambda by: (
+                f"Answer it, or stop it {by.stop_running} (its variables may be lost)."
+            ),
         )
 
     # --- echo, and what comes after a command ------------------------------------------------
@@ -272,7 +274,7 @@ class Recogniser:
             f'A program runs on the board; it last printed "{_shown(core.heard[-_QUOTED:])}".',
             reason=LinkReason.RUNNING,
             kept="It was left as it is.",
-            advice="Stop it with --stop-running (its variables may be lost), or wait.",
+            advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
         )
 
     def _stops(self) -> bool:
@@ -325,8 +327,9 @@ class Recogniser:
                 f'last sent "{last}".',
                 reason=LinkReason.UNREADABLE,
                 kept="Only empty lines were sent; the program on the board was not touched.",
-                advice="If a program runs on it, repeat with --stop-running; else check the "
-                "wiring.",
+                advice=lambda by: (
+                    f"If a program runs on it, stop it {by.stop_running}; else check the wiring."
+                ),
             )
         return LinkError(
             "The board is silent at all usual speeds.",

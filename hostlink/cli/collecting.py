@@ -10,12 +10,14 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, say, table
+from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from hostlink.advice import Advice
     from hostlink.jobs.collecting import Collected, Gathered
 
 
@@ -76,9 +78,9 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
     return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
 
 
-def _tell_left_out(left_out: Sequence[tuple[str, str]]) -> None:
+def _tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:
     for where, why in left_out:
-        say(f"Left out: {where}. {why}")
+        say(f"Left out: {where}. {advised(why)}")
 
 
 def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
@@ -92,7 +94,9 @@ def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
                     {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
                     for material, one in kept
                 ],
-                "left_out": [{"where": where, "why": why} for where, why in collected.left_out],
+                "left_out": [
+                    {"where": where, "why": advised(why)} for where, why in collected.left_out
+                ],
                 "remarks": list(collected.remarks),
                 "passed_over": list(gathered.passed_over),
                 "folders": list(gathered.folders),

@@ -21,6 +21,7 @@ from hostlink.cli.desk import Desk
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
 from hostlink.cli.stopping import Ended
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted
 from hostlink.jobs.console import Console
 from hostlink.jobs.pasting import Pasted, look_at
@@ -113,7 +114,7 @@ class Screen:
         try:
             at_prompt = self._wait(self._owner.submit(lambda board: board.settle(2.0, 0.6)))
         except HostlinkError as error:
-            return str(error)
+            return error.words(COMMANDS)
         return "The board is at its prompt." if at_prompt else "Its program was left running."
 
     def _board_row(self) -> str:

@@ -224,9 +224,11 @@ def tell(error: HostlinkError) -> None:
 
     Where stderr is closed it goes to stdout.
     """
+    from hostlink.cli.ways import advised
     from hostlink.words import safe
 
-    what, *rest = [part for part in (error.what, error.kept, error.advice) if part]
+    parts = (error.what, error.kept, advised(error.advice))
+    what, *rest = [part for part in parts if part]
     if isinstance(error, ProfileError):  # each of its rows is a fault
         what, *others = what.split("\n")
         rest = [*others, *rest]

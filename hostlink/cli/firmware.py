@@ -229,10 +229,12 @@ def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
 
 def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
     """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
+    from hostlink.cli.ways import COMMANDS
     from hostlink.jobs.cautions import CAUTIONS
 
-    port = desk.the_port()
-    for line in CAUTIONS.format(part=chip.part, port=safe(port)).split("\n"):
+    port = safe(desk.the_port())
+    words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
+    for line in words.split("\n"):
         say(line)
     if desk.yes:
         return

@@ -13,6 +13,7 @@ from hostlink.cli.desk import Desk
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.progress import kept_words, warning
 from hostlink.cli.stopping import stoppable
+from hostlink.cli.ways import advised
 from hostlink.errors import UsageError
 from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.words import plural
@@ -101,7 +102,7 @@ def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
         "status": int(result.status),
         "error": error.what if error is not None else None,
         "kept": error.kept or None if error is not None else None,
-        "advice": error.advice or None if error is not None else None,
+        "advice": advised(error.advice) or None if error is not None else None,
         **({} if result.value is None else value_dict(result.value)),
     }
 

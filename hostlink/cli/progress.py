@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, say
-from hostlink.jobs.events import AlreadyKept, Event, KeptAs, MemoryLost, Rescued
+from hostlink.cli.ways import advised
+from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -93,8 +94,8 @@ class Teller:
 
 
 def warning(event: Warned) -> str:
-    """A warning in words; where memory was lost, with the command that puts it back."""
-    return f"{event.text} {event.way_back}".strip() if isinstance(event, MemoryLost) else event.text
+    """A warning in words, with what may be done about it."""
+    return f"{event.text} {advised(event.advice)}".strip()
 
 
 def kept_words(event: Rescued | AlreadyKept | KeptAs) -> str:

@@ -136,7 +136,7 @@ def run_now(
         if output is not None and screen.rows:
             _write(output, screen.rows)
     if error is not None and output is not None and screen.rows:
-        error.kept = f"{error.kept} What it printed is in {output}.".strip()
+        error = error.but(kept=f"{error.kept} What it printed is in {output}.".strip())
     return Done(screen.rows, ran, error)
 
 

@@ -12,6 +12,7 @@ import click
 
 from hostlink.cli.desk import Desk, shared
 from hostlink.cli.output import as_json, is_terminal, say
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.words import plural
 
@@ -208,7 +209,7 @@ def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: 
         try:
             _tell_loaded(desk, load_job(session, archive, read_file(path), options))
         except (ListingError, RefusedError) as error:
-            say(f"{error} The board keeps what it holds.")
+            say(f"{error.words(COMMANDS)} The board keeps what it holds.")
     say("No longer watching; the board holds the last version that was proven.", quiet=desk.quiet)
 
 

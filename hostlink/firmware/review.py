@@ -68,7 +68,7 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[Finding]:
                 "error",
                 f"{_range(max(start, end), min(stop, chip.flash_bytes))} lies in the bootloader's "
                 f"section (the top {boot_bytes:,} bytes, from {end:04X}). If this board's "
-                "bootloader is smaller, say so with --bootloader-bytes.",
+                "bootloader is smaller, say so.",
             )
 
 

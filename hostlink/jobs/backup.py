@@ -116,7 +116,7 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
             _read_slots(session, found, names)
     except HostlinkError as error:
         if overwrites:
-            memory_after(session, error, memory.lines, memory.spec)
+            raise memory_after(session, error, memory.lines, memory.spec) from error
         raise
     if not overwrites:
         _make_good(session, found, before)
@@ -139,8 +139,8 @@ def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> N
         try:
             put_into_memory(session, found.memory.lines)
         except HostlinkError as error:
-            memory_after(session, error, found.memory.lines, found.memory.spec)
-            raise
+            memory = found.memory
+            raise memory_after(session, error, memory.lines, memory.spec) from error
         found.free_bytes = session.dialogue.free_memory()
 
 

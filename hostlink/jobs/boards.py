@@ -110,14 +110,14 @@ def port_labelled(archive: Archive | None, label: str) -> str:
             reason=LinkReason.NOT_FOUND,
             advice=f"The labels are {labels}."
             if labels
-            else "`hostlink boards` lists the ports; --label there gives a board a label.",
+            else lambda by: f"List the ports {by.ports}; give a board a label {by.label_board}.",
         )
     port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
     if not port:
         raise LinkError(
             f"The board {board.label} is not plugged in.",
             reason=LinkReason.NOT_FOUND,
-            advice="Plug it in and repeat the command; `hostlink boards` lists the ports.",
+            advice=lambda by: f"Plug it in and try again; list the ports {by.ports}.",
         )
     return port
 

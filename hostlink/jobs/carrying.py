@@ -64,7 +64,7 @@ def import_from(archive: Archive, source: Path) -> Imported:
         raise ArchiveError(
             f"{source} is no BagIt folder.",
             kept="Nothing was taken in.",
-            advice=f"If it holds listings, `hostlink keep {source}` keeps them.",
+            advice=lambda by: f"If it holds listings, keep them {by.keep(str(source))}.",
         )
     if source.exists() and not source.is_file():
         raise ArchiveError(
@@ -85,7 +85,7 @@ def import_from(archive: Archive, source: Path) -> Imported:
         raise ArchiveError(
             f"{source} is neither a BagIt folder nor an archive.",
             kept="Nothing was taken in.",
-            advice=f"If it is a listing, `hostlink keep {source}` keeps it.",
+            advice=lambda by: f"If it is a listing, keep it {by.keep(str(source))}.",
         )
     return _as_imported(archive.merge_file(source))
 

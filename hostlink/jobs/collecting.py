@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from hostlink.advice import Advice, joined, told
 from hostlink.archive import Archive, Kept
 from hostlink.archive.names import checked_name, file_name, is_program_name, natural
 from hostlink.board.profile import Profile
@@ -38,7 +39,7 @@ class Gathered:
     """
 
     materials: tuple[Material, ...]
-    left_out: tuple[tuple[str, str], ...]
+    left_out: tuple[tuple[str, Advice], ...]
     passed_over: tuple[str, ...]
     folders: tuple[str, ...] = ()
 
@@ -51,7 +52,7 @@ class Collected:
     """
 
     kept: tuple[tuple[Material, Kept], ...]
-    left_out: tuple[tuple[str, str], ...]
+    left_out: tuple[tuple[str, Advice], ...]
     remarks: tuple[str, ...] = ()
 
 
@@ -70,7 +71,7 @@ def gather(sources: Sequence[Path], profile: Profile, *, any_characters: bool = 
     with the reason; any_characters lets the latter pass.
     """
     found: list[Material] = []
-    left_out: list[tuple[str, str]] = []
+    left_out: list[tuple[str, Advice]] = []
     passed_over: list[str] = []
     charset = profile.rules.form.charset
     for source in sources:
@@ -146,7 +147,7 @@ def every_program(archive: Archive) -> Gathered:
     """The latest revision of every program that is not retired; what is damaged is left out."""
     programs = archive.programs()
     found: list[Material] = []
-    left_out = [("The archive", each) for each in programs.damaged]
+    left_out: list[tuple[str, Advice]] = [("The archive", each) for each in programs.damaged]
     for program in programs:
         try:
             found.append(from_archive(program.name, archive))
@@ -157,7 +158,7 @@ def every_program(archive: Archive) -> Gathered:
 
 def give_out(
     materials: Sequence[Material], output: Path, *, replace: bool
-) -> tuple[tuple[str, str], ...]:
+) -> tuple[tuple[str, Advice], ...]:
     """Write listings as files into a folder, or as one zip file where `output` is called so.
 
     What `keep` would not take back is left out; returns where it is from, and why. Raises
@@ -166,7 +167,7 @@ def give_out(
     """
     members, left_out = _members(materials)
     if not members:
-        why = f" {left_out[0][1]}" if left_out else ""
+        why = f" {told(left_out[0][1])}" if left_out else ""
         what = f"There is no listing to give out.{why}"
         if not materials:
             what = "The archive holds no program."
@@ -179,7 +180,7 @@ def give_out(
             if len(members) > MOST_MEMBERS
             else f"The listings are {size:,} bytes, more than {MOST_BYTES:,}, which `keep` takes.",
             kept="Nothing was written.",
-            advice="Name some of the programs, or use `hostlink archive export`.",
+            advice=lambda by: f"Name some of the programs, or export the archive {by.export}.",
         )
     if is_bundle:
         write_new(output, write_zip(members), replace=replace)
@@ -188,10 +189,10 @@ def give_out(
     return tuple(left_out)
 
 
-def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[str, str]]]:
+def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[str, Advice]]]:
     """The files to write, each under a name by which `keep` knows its program; what is left out."""
     members: list[Member] = []
-    left_out: list[tuple[str, str]] = []
+    left_out: list[tuple[str, Advice]] = []
     programs: set[str] = set()
     taken: set[str] = set()
     for material in materials:
@@ -243,7 +244,7 @@ def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
         raise TakenError(
             f"{folder} has {there[0]} already.",
             kept="Nothing was written.",
-            advice="Name another folder, or repeat with --yes to replace.",
+            advice=lambda by: f"Name another folder, or let them be replaced {by.replace}.",
         )
     for member in files:
         write_new(folder / member.name, member.data, replace=True)
@@ -274,7 +275,7 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
         raise ListingError(
             f"{source} is a BagIt folder, an archive's export.",
             kept="Nothing was changed.",
-            advice=f"`hostlink archive import {source}` takes it in.",
+            advice=lambda by: f"Import it {by.import_this(str(source))}.",
         )
     try:
         paths = [path for path in source.iterdir() if not path.name.startswith(".")]
@@ -345,12 +346,12 @@ def _check(material: Material, profile: Profile | None) -> None:
         raise ListingError(f"Row {bad[0].line_at:,}: {bad[0].message} Mend it first.")
 
 
-def _why(error: HostlinkError) -> str:
+def _why(error: HostlinkError) -> Advice:
     """Why something was left out, and what to do about it."""
-    return f"{error.what} {error.advice}".strip()
+    return joined(error.what, error.advice)
 
 
-def _own_names(found: list[Material], left_out: list[tuple[str, str]]) -> list[Material]:
+def _own_names(found: list[Material], left_out: list[tuple[str, Advice]]) -> list[Material]:
     """The listings without those whose name an earlier one has already taken."""
     names: dict[str, Material] = {}
     for material in found:

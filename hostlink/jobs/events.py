@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
+from hostlink.advice import Advice
 from hostlink.board import events as board_events
 from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
@@ -68,18 +69,20 @@ class PageProven:
     pages: int
 
 
+def put_back_advice(spec: str) -> Advice:
+    """How the program that a board lost is put back. spec: what it is kept as."""
+    return lambda by: f"Its last known program is kept as {spec}; put it back {by.load(spec)}."
+
+
 @dataclass(frozen=True, slots=True)
 class MemoryLost(Warned):
     """A board restarted or had no supply. spec: what it held as it can be loaded again, else ""."""
 
     spec: str = ""
 
-    @property
-    def way_back(self) -> str:
-        """The command that puts it back, as a sentence; "" where nothing is kept."""
-        if not self.spec:
-            return ""
-        return f"Its last known program is kept: `hostlink load {self.spec}` puts it back."
+    def __post_init__(self) -> None:
+        if self.spec:
+            object.__setattr__(self, "advice", put_back_advice(self.spec))
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         raise TakenError(
             f"{path} exists already.",
             kept="It was not changed.",
-            advice="Name another file, or repeat with --yes to replace it.",
+            advice=lambda by: f"Name another file, or let it be replaced {by.replace}.",
         )
     if is_rehearsal():
         return

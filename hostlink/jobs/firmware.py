@@ -11,6 +11,7 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import Any
 
+from hostlink.advice import Advice, joined
 from hostlink.archive import Archive, Backup
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import (
@@ -157,24 +158,28 @@ class _Write:
                 if self._start().answered and self._backup is not None:
                     restore(self._session, self._archive, self._backup)
                     self._detail["restored"] = back = True
+        what, advice = error.what, error.advice
         if isinstance(error, Interrupted):
-            error.what = "Stopped before anything was written; the board has its firmware still."
+            what = "Stopped before anything was written; the board has its firmware still."
         said = [error.kept]
         if "Nothing was written" not in error.kept:
             said.insert(0, "Nothing was written.")
         if self._backup is not None:
             said.append(f"Its programs are kept as {self._backup.spec}.")
-            said.append("They are in its memory again." if back else self._when_back())
-        error.kept = " ".join(part for part in said if part)
-        return error
+            if back:
+                said.append("They are in its memory again.")
+            else:
+                advice = joined(advice, self._when_back())
+        return error.but(what=what, kept=" ".join(part for part in said if part), advice=advice)
 
-    def _when_back(self) -> str:
+    def _when_back(self) -> Advice:
         """What puts the programs back on a board whose firmware was not changed."""
         again = "This command, repeated, puts them back at its end"
         if self._situation.left_by is not None:
             return f"{again}."
         assert self._backup is not None
-        return f"{again}; `hostlink putback {self._backup.spec}` puts them back at once."
+        spec = self._backup.spec
+        return lambda by: f"{again}; put them back at once {by.put_back(spec)}."
 
     # --- writing -----------------------------------------------------------------------------
 
@@ -227,27 +232,22 @@ class _Write:
 
     def _half_way(self, error: HostlinkError) -> HostlinkError:
         where = f"after page {self._done} of {self._pages}"
-        if isinstance(error, Interrupted):
-            error.what = f"Stopped {where}."
-        else:
-            error.what = f"{error.what.rstrip('.')}, {where}."
+        is_stopped = isinstance(error, Interrupted)
+        what = f"Stopped {where}." if is_stopped else f"{error.what.rstrip('.')}, {where}."
         kept = ["The board is mute until the rest is written, and its bootloader is unharmed."]
         can_go_back = self._can_go_back()
         if can_go_back:
             kept.append("What its flash held before is in the archive.")
         if self._backup:
             kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
-        error.kept = " ".join(kept)
+        advice: Advice = "Write the same image again, which goes on where this stopped."
         if self._request.goes_back:
-            error.advice = "Repeat the command, which goes on where this stopped."
-        else:
-            error.advice = "Write the same image again, which goes on where this stopped"
-            error.advice += (
-                "; or go back to what was there before (`hostlink firmware write --previous`)."
-                if can_go_back
-                else "."
+            advice = "Repeat the command, which goes on where this stopped."
+        elif can_go_back:
+            advice = joined(
+                advice, lambda by: f"Or go back to what was there before {by.write_previous}."
             )
-        return error
+        return error.but(what=what, kept=" ".join(kept), advice=advice)
 
     def _can_go_back(self) -> bool:
         return can_go_back(self._archive, self._situation.board, over=self._request.image)

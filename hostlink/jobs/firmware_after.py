@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
+from hostlink.advice import Advice, Ways, joined
 from hostlink.archive import Archive, Backup
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import (
@@ -23,12 +25,11 @@ from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
 
 # Whether there is an image to go back to, and whether a program may be in memory: what to do.
-_WAYS_OUT = {
-    (True, False): "`hostlink firmware write --previous` goes back to the one before",
-    (True, True): "`hostlink firmware write --previous --discard-board` goes back to the one "
-    "before",
-    (False, False): "`hostlink firmware write IMAGE` writes another image",
-    (False, True): "`hostlink firmware write IMAGE --discard-board` writes another image",
+_WAYS_OUT: dict[tuple[bool, bool], Callable[[Ways], str]] = {
+    (True, False): lambda by: f"Go back to the firmware before it {by.write_previous}",
+    (True, True): lambda by: f"Go back to the firmware before it {by.write_previous_discarding}",
+    (False, False): lambda by: f"Write another image {by.write_image}",
+    (False, True): lambda by: f"Write another image {by.write_image_discarding}",
 }
 
 
@@ -104,16 +105,15 @@ def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
     try:
         session.dialogue.clear()
     except RefusedError as refused:
-        refused.kept = ""  # the program that is there is not the user's
-        raise
+        raise refused.but(kept="") from refused  # the program that is there is not the user's
     try:
         putback(session, archive, backup, held=NOTHING)
     except MisfitError as misfit:
-        misfit.kept = ""
+        kept = ""
         if misfit.fitting:
             putback(session, archive, backup, misfit.fitting, held=NOTHING)
-            misfit.kept = f"All the rest is on the board again: {', '.join(misfit.fitting)}."
-        raise
+            kept = f"All the rest is on the board again: {', '.join(misfit.fitting)}."
+        raise misfit.but(kept=kept) from misfit
 
 
 def is_cut_off(cause: HostlinkError | None) -> bool:
@@ -145,9 +145,8 @@ def after_write_error(
     else:
         advice = _programs_back(written, start, cause, can_go_back=can_go_back)
     if isinstance(cause, Interrupted):
-        cause.what = f"Stopped after {name} was written and read back."
-        cause.kept, cause.advice = said, advice
-        return cause
+        what = f"Stopped after {name} was written and read back."
+        return cause.but(what=what, kept=said, advice=advice)
     if cause is None:
         silent = start.found is Found.SILENT
         trouble = "is silent" if silent else f"does not come to the prompt of profile {profile}"
@@ -160,20 +159,25 @@ def after_write_error(
     return AfterWriteError(what, written, kept=said, advice=advice)
 
 
-def _way_out(written: Written, start: Start, *, can_go_back: bool) -> str:
+def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
     """What to do with a board that does not come to its prompt."""
-    them = " and puts the programs back" if written.backup else ""
+    spec = written.backup
+    them = ", which puts the programs back too" if spec else ""
     # What talks may have taken in a program from the board's own keyboard.
     out = _WAYS_OUT[can_go_back, start.found in (Found.STUCK, Found.RUNNING)]
-    talks = "If the new one talks in another way, name its --profile or --baud"
-    if written.backup:
-        talks += f": `hostlink putback {written.backup} --profile NAME` puts them back"
-    return f"{out}{them}. {talks}."
+
+    def advice(by: Ways) -> str:
+        talks = f"If the new one talks in another way, name its profile {by.name_profile}"
+        if spec:
+            talks += f", and put them back {by.put_back_by_profile(spec)}"
+        return f"{out(by)}{them}. {talks}."
+
+    return advice
 
 
 def _programs_back(
     written: Written, start: Start, cause: HostlinkError, *, can_go_back: bool
-) -> str:
+) -> Advice:
     """How the programs get on the board after this went wrong."""
     spec = written.backup
     if is_cut_off(cause):
@@ -183,14 +187,16 @@ def _programs_back(
             return f"{again}."
         if not start.answered:
             return f"{again} and puts the programs back."
-        return f"{again}; or `hostlink putback {spec}`: both put the programs back."
+        return lambda by: (
+            f"{again} and puts the programs back; so does putting them back {by.put_back(spec)}."
+        )
     if not spec or written.restored:
         return cause.advice
     # A board with other sizes than its profile says does not show that it holds nothing.
     out = _WAYS_OUT[True, isinstance(cause, MisfitError)]
-    back = f" {out} and puts them back." if can_go_back else ""
+    back: Advice = (lambda by: f"{out(by)}, which puts them back too.") if can_go_back else ""
     if isinstance(cause, MisfitError):
-        return f"`hostlink putback {spec}` puts them on a board with more room.{back}"
+        return joined(lambda by: f"Put them on a larger board {by.put_back(spec)}.", back)
     if isinstance(cause, RefusedError) and cause.advice:
-        return f"{cause.advice}{back}"
-    return f"`hostlink putback {spec}` tries again.{back}"
+        return joined(cause.advice, back)
+    return joined(lambda by: f"Try again {by.put_back(spec)}.", back)

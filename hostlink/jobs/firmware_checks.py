@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import Enum
 
+from hostlink.advice import Ways
 from hostlink.archive import ROLES, Archive, Backup, Board, Event, FirmwareWrite, Role
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import (
@@ -81,8 +82,10 @@ def role_of(archive: Archive, image: Image, role: str) -> Role:
         raise RefusedError(
             "It is not known yet what this image is for.",
             kept=_UNTOUCHED,
-            advice="Say it with --role computer (it runs the BASIC) or --role display (it makes "
-            "the picture).",
+            advice=lambda by: (
+                "Say whether it is for the computer (which runs the BASIC) or the "
+                f"display (which makes the picture) {by.say_role}."
+            ),
             needed=Needed.ROLE,
         )
     return wanted
@@ -116,20 +119,23 @@ def must_be_the_board(
         raise RefusedError(
             f"The image is for the {role}, and you say that this board is the {this_board}.",
             kept=_UNTOUCHED,
-            advice=f"Plug in the {role}, or name its --port.",
+            advice=lambda by: f"Plug in the {role}, or name its port {by.name_port}.",
         )
     doubts = _doubts(situation)
     if doubts and not this_board:
-        advice = (
-            f"Look which board {session.choice.port} leads to. If it is the {role}, repeat the "
-            f"command with --this-board {role}"
-        )
-        if role == "computer" and situation.answer is not Answer.PROMPT:
-            advice += ", and with --discard-board where what its memory may hold can be lost"
+        may_hold = role == "computer" and situation.answer is not Answer.PROMPT
+
+        def advice(by: Ways) -> str:
+            lost = f", and that its program may be lost {by.discard_board}" if may_hold else ""
+            return (
+                f"Look which board {session.choice.port} leads to. If it is the {role}, say so "
+                f"{by.say_board(role)}{lost}."
+            )
+
         raise RefusedError(
             f"This may be the wrong board: {'; '.join(doubts)}.",
             kept=_UNTOUCHED,
-            advice=f"{advice}.",
+            advice=advice,
             needed=Needed.WHICH_BOARD,
         )
     if this_board:
@@ -157,8 +163,11 @@ def save_programs(
     raise RefusedError(
         "The board shows no prompt, so a program that may be in its memory cannot be kept.",
         kept=_UNTOUCHED,
-        advice="Get it to its prompt first (--baud, --stop-running). If nothing on it needs "
-        "keeping, repeat the command with --discard-board.",
+        advice=lambda by: (
+            f"Get it to its prompt first: name its speed {by.name_speed}, or stop "
+            f"the program {by.stop_running}. If nothing on it needs keeping, say that it may "
+            f"be lost {by.discard_board}."
+        ),
         needed=Needed.LOSS,
     )
 
@@ -196,8 +205,8 @@ def _at_prompt(
         if owed is not None:
             session.emit(
                 Warned(
-                    f"What an earlier write of firmware took off the board is kept as {owed.spec}; "
-                    f"`hostlink putback {owed.spec}` puts it back."
+                    f"What an earlier write of firmware took off the board is kept as {owed.spec}.",
+                    advice=lambda by: f"Put it back {by.put_back(owed.spec)}.",
                 )
             )
         if found is None or not found.items:
@@ -230,7 +239,10 @@ def _collected(
         raise RefusedError(
             f"Not every program could be read: {unread}.",
             kept=_UNTOUCHED,
-            advice="Look at it with `hostlink backup`. To go on without it, add --discard-board.",
+            advice=lambda by: (
+                f"Look at what the board holds {by.look_by_backup}. To go on without it, "
+                f"say that it may be lost {by.discard_board}."
+            ),
             needed=Needed.LOSS,
         )
     if unread:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hostlink.advice import joined
 from hostlink.archive import Archive, FirmwareImage
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, Needed, ReadBackError, RefusedError
@@ -77,7 +78,9 @@ def _must_be_the_chip(request: WriteRequest, signature: bytes) -> None:
         raise RefusedError(
             f"The chip on this board is {part_of(signature)}, not {request.chip.part}.",
             kept="Nothing was written.",
-            advice="Check the port; if the image is for that chip, name it with --chip.",
+            advice=lambda by: (
+                f"Check the port; if the image is for that chip, say so {by.say_chip}."
+            ),
         )
 
 
@@ -109,7 +112,12 @@ def _read(
             raise RefusedError(
                 f"What flash holds now cannot be kept: {error.what}",
                 kept="Nothing was written.",
-                advice=f"{error.advice} To write without keeping it, add --discard-board.",
+                advice=joined(
+                    error.advice,
+                    lambda by: (
+                        f"To write without keeping it, say that it may be lost {by.discard_board}."
+                    ),
+                ),
                 needed=Needed.LOSS,
             ) from error
         session.emit(Warned(f"Flash was not kept, as you asked: {error.what}"))
@@ -155,8 +163,10 @@ def _must_be_what_was_written(
         else "This silent board is not the one that was last written to: its flash holds "
         "something else.",
         kept="Nothing was written.",
-        advice="Check the port. If it is meant, say which board it is with "
-        "--this-board, and add --discard-board if its memory may be lost.",
+        advice=lambda by: (
+            "Check the port. If this board is meant, say which it is "
+            f"{by.say_board('')}, and that what its memory holds may be lost {by.discard_board}."
+        ),
         needed=Needed.LOSS,
     )
 
@@ -180,7 +190,9 @@ def _must_spare_the_bootloader(
         "something already; that may be a bootloader larger than the usual "
         f"{request.boot_bytes:,} bytes.",
         kept="Nothing was written.",
-        advice="Find out how large this board's bootloader is and say so with "
-        "--bootloader-bytes: without its bootloader a board cannot be reached any more.",
+        advice=lambda by: (
+            "Find out how large this board's bootloader is and say so "
+            f"{by.say_bootloader_size}: without its bootloader a board cannot be reached any more."
+        ),
         needed=Needed.BOOTLOADER_SIZE,
     )

@@ -43,13 +43,13 @@ def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, 
         raise RefusedError(
             f"The archive has no earlier firmware of this board: {why}.",
             kept="Nothing was sent to the board.",
-            advice="`hostlink firmware history` shows what was written where.",
+            advice=lambda by: f"See what was written where {by.firmware_history}.",
         )
     if not image.sound:
         raise ArchiveError(
             f"The archive's copy of the earlier firmware, {image.sha256[:12]}, is damaged.",
             kept="Nothing was sent to the board.",
-            advice="Look for it in a duplicate of the archive, with --archive.",
+            advice=lambda by: f"Look for it in a duplicate of the archive {by.name_archive}.",
         )
     return image, last
 

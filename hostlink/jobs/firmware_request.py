@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hostlink.advice import Advice
 from hostlink.archive import Role
 from hostlink.errors import HostlinkError
 from hostlink.firmware.chip import Chip
@@ -61,6 +62,6 @@ class AfterWriteError(HostlinkError):
     written: how the write itself ended.
     """
 
-    def __init__(self, what: str, written: Written, *, kept: str, advice: str) -> None:
+    def __init__(self, what: str, written: Written, *, kept: str, advice: Advice) -> None:
         super().__init__(what, kept=kept, advice=advice)
         self.written = written

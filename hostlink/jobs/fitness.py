@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import shlex
 from contextlib import suppress
 
+from hostlink.advice import Advice, joined
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import find_profile
 from hostlink.errors import HostlinkError, RefusedError
@@ -28,16 +28,16 @@ def check_loadable(material: Material, profile: Profile, *, despite_review: bool
         raise _refusal(material, profile, checked)
 
 
-def smaller_advice(material: Material, profile: Profile, room: int) -> str:
-    """What helps where a listing takes more than `room` bytes: the command that makes it fit, or
-    how much is over at its smallest."""
+def smaller_advice(material: Material, profile: Profile, room: int) -> Advice:
+    """Say what helps where a listing takes more than `room` bytes: how it is made to fit, or how
+    much is over at its smallest."""
     rules = profile.rules.with_room(room)
     smallest = shrink(material.listing, rules, to_fit=True, size_words=profile.size_words)
     if not smallest.fits:
         over = plural(smallest.after - room, "byte")
         return f"Made as small as hostlink can, it is still {over} over."
-    command = f"shrink {material.word} --to-fit --room {room}{_for(profile)} -o NEW-FILE"
-    return f"`hostlink {command}` makes it fit."
+    name = _nameable(profile)
+    return lambda by: f"Make it fit {by.shrink_to_fit(material.word, room, name)}."
 
 
 def _nothing_to_load(material: Material, profile: Profile) -> RefusedError:
@@ -55,18 +55,22 @@ def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedEr
     more = ""
     if others:
         more = f" There {'is 1 more error' if others == 1 else f'are {others:,} more errors'}."
-    shows = f"`hostlink review {material.word}{_for(profile)}` shows everything."
-    advice = [first.advice, shows, _mend_advice(material, profile)]
+    name = _nameable(profile)
+    advice: list[Advice] = [
+        first.advice,
+        lambda by: f"See everything {by.review(material.word, name)}.",
+        _mend_advice(material, profile),
+    ]
     if first.rule == "does-not-fit":
         advice.append(smaller_advice(material, profile, profile.rules.storage.program_bytes))
     return RefusedError(
         f"{material.label} would not load as it is: {where}{first.message}{more}",
         kept="Nothing was sent to the board.",
-        advice=" ".join(part for part in advice if part),
+        advice=joined(*advice),
     )
 
 
-def _mend_advice(material: Material, profile: Profile) -> str:
+def _mend_advice(material: Material, profile: Profile) -> Advice:
     """Advice to mend, where mending would leave fewer errors; else ""."""
     mended = mend(material.text, profile.rules)
     before = review(material.listing, profile.rules).errors
@@ -74,13 +78,14 @@ def _mend_advice(material: Material, profile: Profile) -> str:
     if len(after) >= len(before):
         return ""
     left = f"all but {len(after):,} of them" if after else "this"
-    return f"`hostlink mend {material.word}{_for(profile)} -o NEW-FILE` repairs {left}."
+    name = _nameable(profile)
+    return lambda by: f"Repair {left} {by.mend(material.word, name)}."
 
 
-def _for(profile: Profile) -> str:
-    """The option that names a profile, where it can be named."""
+def _nameable(profile: Profile) -> str:
+    """The name by which a profile can be found again; "" where it can not."""
     with suppress(HostlinkError):
         # An address may tell another size of memory; that is named by itself.
         if find_profile(profile.name).rules.with_room(0) == profile.rules.with_room(0):
-            return f" --profile {shlex.quote(profile.name)}"
+            return profile.name
     return ""

@@ -6,10 +6,11 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
+from hostlink.advice import joined
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
 from hostlink.board.events import Warned
-from hostlink.board.learning import LEARN_THE_REST, BoardRewritesError, Learned
+from hostlink.board.learning import BoardRewritesError, Learned
 from hostlink.board.loading import FullError, Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.board.witness import MemoryDoubt, Witness, expected_free
@@ -76,6 +77,7 @@ class _State:
     """How far a load has come, for what is said if it ends early.
 
     touched: the board's memory was changed, or may have been. proven: it holds the new program.
+    is_told: the error that ended the load says all this.
     """
 
     label: str
@@ -83,6 +85,7 @@ class _State:
     held: Held = NOTHING
     touched: bool = False
     proven: bool = False
+    is_told: bool = False
 
 
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
@@ -116,11 +119,11 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
                     record.detail["ended"] = (
                         "full" if isinstance(error, FullError) else "not proven"
                     )
-                _add_state(session, error, state)
-                raise
+                raise _with_state(session, error, state) from error
     except HostlinkError as error:
-        _add_state(session, error, state)
-        raise
+        if state.is_told:
+            raise
+        raise _with_state(session, error, state) from error
 
 
 def _overwrite(
@@ -184,9 +187,7 @@ def _send(
             raise
         session.learn(error.learned)
         if error.learned.left:
-            error.what += " What it does to the others is in its profile now."
-            error.advice = error.advice.removesuffix(LEARN_THE_REST)
-            raise
+            raise error.now_learned() from error
         report = loader.report
         loader = Loader(session.dialogue, target)
         again = loader.load(target)  # nothing differs any more, so it is only read back
@@ -243,8 +244,10 @@ def _restarted(state: _State) -> LinkError:
 def _contradicted(session: Session, state: _State, doubt: MemoryDoubt) -> ReadBackError:
     return ReadBackError(
         f"{state.label} is not proven: the board lists exactly what was sent, but {doubt}.",
-        advice="Either the board holds something that it does not list, or the sizes in profile "
-        f"{session.profile.name} are wrong; a survey with --storing measures them.",
+        advice=lambda by: (
+            "Either the board holds something that it does not list, or the sizes in "
+            f"profile {session.profile.name} are wrong; measure them {by.survey}."
+        ),
     )
 
 
@@ -298,7 +301,12 @@ def keep_material(
     if not name and archive.holds(material.content(profile)):
         return None  # a rescue: it is kept already
     if not name:
-        emit(Warned("The listing has no name and is not kept; name it with --as."))
+        emit(
+            Warned(
+                "The listing has no name and is not kept.",
+                advice=lambda by: f"To keep it, give it a name {by.name_listing}.",
+            )
+        )
         return None
     content = material.content(profile)
     shipped = material.shipped
@@ -314,29 +322,26 @@ def keep_material(
     return kept.revision
 
 
-def _add_state(session: Session, error: HostlinkError, state: _State) -> None:
-    """Say in an error also what was kept and in what state the board is; once only."""
-    if getattr(error, "_state_is_told", False):
-        return
-    error._state_is_told = True  # type: ignore[attr-defined]
+def _with_state(session: Session, error: HostlinkError, state: _State) -> HostlinkError:
+    """Return an error that says also what was kept and in what state the board is."""
+    state.is_told = True
     if state.proven:
-        error.kept = f"{state.label} is on the board and proven. {error.kept}".strip()
-        return
-    if isinstance(error, Interrupted) and state.touched:
+        return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
+    what, advice = error.what, error.advice
+    if isinstance(error, Interrupted):
         session.abandon()
-        error.what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
-        error.advice = "Load again to complete it."
-    elif isinstance(error, Interrupted):
-        session.abandon()
-        error.what = f"Stopped before anything of {state.label} was sent."
+        what = f"Stopped before anything of {state.label} was sent."
+        if state.touched:
+            what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
+            advice = "Load again to complete it."
     elif isinstance(error, ReadBackError) and not state.touched:
-        error.advice = (
-            "Check the cable and the speed, then load again; with --discard-board what the board "
-            "holds is not kept."
+        advice = joined(
+            "Check the cable and the speed, then load again.",
+            lambda by: f"If what the board holds may be lost, say so {by.discard_board}.",
         )
-    elif isinstance(error, LinkError) and not error.advice:
-        error.advice = "Load again when the link is back."
-    error.kept = _kept(error, state)
+    elif isinstance(error, LinkError):
+        advice = advice or "Load again when the link is back."
+    return error.but(what=what, kept=_kept(error, state), advice=advice)
 
 
 def _how_far(sent: int, lines: int) -> str:

@@ -98,7 +98,7 @@ def read_file(path: Path, *, charset: str = "utf-8") -> Material:
         raise ListingError(
             f"{path} is a named pipe: reading it would wait until somebody writes there.",
             kept="It was not opened.",
-            advice=f"Read it into hostlink: `hostlink load - < {shlex.quote(str(path))}`.",
+            advice=lambda by: f"Let the system read it {by.load_pipe(str(path))}.",
         )
     return from_bytes(read_bytes(path), str(path), name=program_name(path.stem), charset=charset)
 
@@ -187,8 +187,10 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
         f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
         advice=f"Near it: {', '.join(near)}."
         if near
-        else "`hostlink programs` lists what is in the archive, `hostlink programs --shipped` the "
-        "shipped ones.",
+        else lambda by: (
+            f"List what is in the archive {by.programs}, the shipped programs "
+            f"{by.shipped_programs}."
+        ),
     ) from unknown
 
 
@@ -215,7 +217,7 @@ def read_shipped(name: str) -> Material:
     if name not in known:
         raise ListingError(
             f'There is no shipped program called "{name}".',
-            advice="`hostlink programs --shipped` lists them.",
+            advice=lambda by: f"List them {by.shipped_programs}.",
         )
     shipped = known[name]
     raw = shipped.path.read_bytes()

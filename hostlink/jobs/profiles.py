@@ -43,7 +43,7 @@ def check_new_name(name: str, *, replace: bool = True) -> None:
         raise TakenError(
             f"{_path(name)} is there already and was not changed.",
             kept="Nothing was measured.",
-            advice="Choose another name, or repeat with --yes to replace it.",
+            advice=lambda by: f"Choose another name, or let it be replaced {by.replace}.",
         )
 
 

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 
+from hostlink.advice import Advice
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
 from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
@@ -47,13 +48,17 @@ class MisfitError(RefusedError):
     found: what cannot, and why. fitting: names of the items that can.
     """
 
-    def __init__(self, found: Sequence[Misfit], fitting: Sequence[str]) -> None:
+    def __init__(self, spec: str, found: Sequence[Misfit], fitting: Sequence[str]) -> None:
         super().__init__(
             "Not all of it can go on this board: "
             + "; ".join(f"{each.name}: {each.why}" for each in found)
             + ".",
             kept="Nothing was sent to the board.",
-            advice=f"The rest fits: {items_words(fitting)}" if fitting else "Use a larger board.",
+            advice=(
+                lambda by: f"Put back the rest, which fits, {by.put_back_items(spec, fitting)}."
+            )
+            if fitting
+            else "Use a larger board.",
         )
         self.found = tuple(found)
         self.fitting = tuple(fitting)
@@ -85,11 +90,6 @@ def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
             )
     wanted = {name.casefold() for name in names} or set(known)
     return [item for key, item in known.items() if key in wanted]
-
-
-def items_words(names: Sequence[str]) -> str:
-    """The options that choose items by name, as they are typed."""
-    return " ".join(f'--item "{name}"' if " " in name else f"--item {name}" for name in names)
 
 
 def misfits(
@@ -197,7 +197,8 @@ def _must_fit(
     found = misfits(session.profile, items, capacity, 0 if own else storage.eeprom_bytes)
     if found:
         wrong = {each.name for each in found}
-        raise MisfitError(found, [item.name for item in items if item.name not in wrong])
+        fitting = [item.name for item in items if item.name not in wrong]
+        raise MisfitError(backup.spec, found, fitting)
 
 
 def _free_memory(session: Session) -> int | None:
@@ -254,10 +255,10 @@ class _PutBack:
             memory = next((item for item in items if item.kind == "memory"), None)
             self._fill_memory(memory)
         except HostlinkError as error:
-            self._as_before(error)
-            if isinstance(error, RefusedError) and not error.advice:
-                error.advice = _fewer(backup)
-            raise
+            said = self._as_before(error)
+            if isinstance(said, RefusedError) and not said.advice:
+                said = said.but(advice=_fewer(backup))
+            raise said from error
         unproven = {item.name: item.unproven for item in items if item.unproven}
         return PutBack(backup.spec, memory is not None, tuple(self._stored), unchanged, unproven)
 
@@ -303,11 +304,10 @@ class _PutBack:
 
     # --- cut short ---------------------------------------------------------------------------
 
-    def _as_before(self, error: HostlinkError) -> None:
-        """Put slots and memory back as they were; let the error say how that went."""
+    def _as_before(self, error: HostlinkError) -> HostlinkError:
+        """Put slots and memory back as they were; return an error that says how that went too."""
         if not self._touched:
-            error.kept = error.kept or "Nothing on the board was changed."
-            return
+            return error.but(kept=error.kept or "Nothing on the board was changed.")
         said = [error.kept]
         with self._session.unstoppable():
             answers = self._at_prompt()
@@ -316,8 +316,8 @@ class _PutBack:
         new = [name for name in self._stored if name not in self._replaced]
         if new:
             said.append(f"Stored already, where nothing was before: {', '.join(new)}.")
-        error.kept = " ".join(part for part in said if part)
-        memory_after(self._session, error, self._memory.lines, self._memory.spec)
+        error = error.but(kept=" ".join(part for part in said if part))
+        return memory_after(self._session, error, self._memory.lines, self._memory.spec)
 
     def _at_prompt(self) -> bool:
         """Whether the board can be brought to its prompt, so that something can be put back."""
@@ -343,7 +343,7 @@ class _PutBack:
         return f"{safe(name)} may hold another program; what it held was not kept, as you asked."
 
 
-def _fewer(backup: Backup) -> str:
+def _fewer(backup: Backup) -> Advice:
     """What to do where a board refuses a part of a backup."""
     name = next((item.name for item in backup.items if item.kind == "memory"), "NAME")
-    return f"Name what is to go back: `hostlink putback {backup.spec} --item {name}`."
+    return lambda by: f"Name what is to go back {by.put_back_items(backup.spec, (name,))}."

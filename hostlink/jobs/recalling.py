@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
+from hostlink.advice import Ways, joined
 from hostlink.board.capturing import Capture
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Phase, Warned
@@ -103,8 +104,8 @@ def recalled(session: Session, name: str) -> Capture:
         try:
             result = session.dialogue.capture()
         except (NotKnownError, ReadBackError) as error:
-            error.kept = ""  # what it says of the program in memory is no longer so
-            raise
+            # What it says of the program in memory is no longer so.
+            raise error.but(kept="") from error
         if result.lines and health.restarts == restarts:
             break
     return result
@@ -200,8 +201,8 @@ def same_program(session: Session, one: Lines, other: Lines) -> bool:
     return canonical_lines(one, rules) == canonical_lines(other, rules)
 
 
-def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> None:
-    """After a job was cut short: try to put memory back, and let the error say how that went.
+def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> HostlinkError:
+    """Try to put memory back after a job was cut short; return an error that says how that went.
 
     lines: what memory held. spec: where the archive keeps it, "" where it does not.
     """
@@ -213,18 +214,19 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
     if back:
         state = "Memory holds what it held before." if lines else "Memory is empty."
     elif spec:
-        load = f"`hostlink load {spec}`"
-        if review(Listing(tuple(lines.values())), session.profile.rules).errors:
-            load = f"`hostlink load {spec} --despite-review`"
-        state = (
-            f"Memory may hold another program; what it held is kept as {spec} ({load} puts it "
-            "back)."
-        )
+        state = f"Memory may hold another program; what it held is kept as {spec}."
+        refused = review(Listing(tuple(lines.values())), session.profile.rules).errors
+
+        def advice(by: Ways) -> str:
+            way = by.load_despite_review(spec) if refused else by.load(spec)
+            return f"Put it back {way}."
+
+        error = error.but(advice=joined(error.advice, advice))
     elif lines:
         state = "Memory may hold another program; what it held was not kept, as you asked."
     else:
         state = "Memory, which was empty, may hold a program, or a part of one."
-    error.kept = f"{error.kept} {state}".strip()
+    return error.but(kept=f"{error.kept} {state}".strip())
 
 
 def checked(session: Session, name: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from hostlink.advice import Ways, joined
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
 from hostlink.archive.times import shown
@@ -13,14 +14,16 @@ from hostlink.board.reading import Reading
 from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program, unfinished_load
-from hostlink.jobs.events import AlreadyKept, MemoryLost, Rescued
+from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
 from hostlink.jobs.material import content_of
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.session import Session
 from hostlink.listing import Line, Listing, canonical_lines, to_bytes
 from hostlink.words import plural, safe
 
-_DISCARD = "To overwrite it all the same, repeat the command with --discard-board."
+
+def _discard(by: Ways) -> str:
+    return f"To overwrite it all the same, say that it may be lost {by.discard_board}."
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +98,10 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
             f"What the board holds is not known for certain: {held.doubt}.",
             kept="The program on the board was not touched; what it lists is kept as "
             f"{held.spec}, not proven.",
-            advice=f"If its profile has wrong sizes, measure them with a survey. {_DISCARD}",
+            advice=lambda by: (
+                "If its profile has wrong sizes, measure them "
+                f"{by.survey_discarding}. {_discard(by)}"
+            ),
         )
     return held
 
@@ -109,8 +115,7 @@ def read_held(session: Session, archive: Archive, board: Board) -> Held:
     try:
         result = session.dialogue.capture()
     except NotKnownError as error:
-        advice = f"{error.advice} {_DISCARD}".strip()
-        raise NotKnownError(error.what, kept=error.kept, advice=advice) from error
+        raise error.but(advice=joined(error.advice, _discard)) from error
     if not result.lines:
         _tell_loss(session, archive, board)
     return replace(keep_held(session, archive, board, result), doubt=result.doubt)
@@ -194,7 +199,7 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
-            f"{when}: it restarted or lost its supply since, or was cleared at its keyboard. "
-            f"{MemoryLost('', last_program(archive, board)).way_back}".strip()
+            f"{when}: it restarted or lost its supply since, or was cleared at its keyboard.",
+            advice=put_back_advice(spec) if (spec := last_program(archive, board)) else "",
         )
     )

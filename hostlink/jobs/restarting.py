@@ -79,8 +79,8 @@ def restart(
                 )
             return _after(session, archive, board, held)
         except Interrupted as error:
-            error.kept = f"The board was restarted; its memory was lost. {kept}".strip()
-            raise
+            lost = f"The board was restarted; its memory was lost. {kept}".strip()
+            raise error.but(kept=lost) from error
 
 
 def pulse(session: Session) -> bool:
@@ -109,9 +109,7 @@ def _after(session: Session, archive: Archive, board: Board, held: Held) -> Rest
     try:
         now = session.dialogue.capture()
     except (NotKnownError, ReadBackError) as error:
-        error.kept = "The board was restarted."
-        if held.spec:
-            error.kept += f" What it held before is kept as {held.spec}."
-        raise
+        kept = f" What it held before is kept as {held.spec}." if held.spec else ""
+        raise error.but(kept=f"The board was restarted.{kept}") from error
     archive.set_host_copy(board.uuid, held_content(session, now), proven=True)
     return Restarted(held, True, len(now.lines))

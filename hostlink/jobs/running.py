@@ -195,11 +195,11 @@ class _Output:
 def _with_state(error: HostlinkError | OSError, state: str) -> Exception:
     """The error that ended a run, with the state in which the board was left."""
     if isinstance(error, Interrupted):
-        error.what = f"Stopped while the program ran. {state}"
-    elif isinstance(error, HostlinkError):
+        return error.but(what=f"Stopped while the program ran. {state}")
+    if isinstance(error, HostlinkError):
         # Of a wire that failed nothing is known; an answer that could not be typed did no harm.
-        error.kept = error.kept if isinstance(error, LinkError) else state
-    elif not isinstance(error, BrokenPipeError):  # nobody reads it: no reason for a word
+        return error.but(kept=error.kept if isinstance(error, LinkError) else state)
+    if not isinstance(error, BrokenPipeError):  # nobody reads it: no reason for a word
         what = f"What the program printed could not be written: {error.strerror}."
         return HostlinkError(what, kept=state)
     return error
@@ -288,8 +288,10 @@ def _failure(
         return RefusedError(
             f'The program asks "{asked}", and there is no more input.',
             kept=state,
-            advice="Give an answer for each question: at the keyboard, through a pipe, or with "
-            "--input FILE.",
+            advice=lambda by: (
+                "Give an answer for each question: at the keyboard, through a pipe, or "
+                f"from a file {by.answer_from_file}."
+            ),
         )
     if core.end is End.DAMAGED:
         return LinkError(
@@ -307,7 +309,9 @@ def _failure(
         what,
         reason=LinkReason.RUNNING,
         kept=state,
-        advice="Give its input with --input FILE, or more time with --seconds.",
+        advice=lambda by: (
+            f"Give its input from a file {by.answer_from_file}, or more time {by.allow_time}."
+        ),
     )
 
 

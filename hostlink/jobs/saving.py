@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
+from hostlink.advice import Advice
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
@@ -12,7 +13,7 @@ from hostlink.board.learning import numbers_named
 from hostlink.board.witness import MemoryDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.attaching import as_known, last_program
-from hostlink.jobs.events import KeptAs
+from hostlink.jobs.events import KeptAs, put_back_advice
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session import Session
@@ -75,13 +76,13 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
             result = session.dialogue.capture()
         except Interrupted as error:
             session.abandon()
-            error.kept = "The board's program was not touched; nothing was kept in the archive."
-            raise
+            kept = "The board's program was not touched; nothing was kept in the archive."
+            raise error.but(kept=kept) from error
         except HostlinkError as error:
-            error.kept = error.kept or "The board's program was not touched; nothing was kept."
-            if isinstance(error, LinkError) and not error.advice:
-                error.advice = "Save again when the link is back."
-            raise
+            kept = error.kept or "The board's program was not touched; nothing was kept."
+            is_link = isinstance(error, LinkError)
+            again = "Save again when the link is back." if is_link else ""
+            raise error.but(kept=kept, advice=error.advice or again) from error
         if not result.lines:
             raise _empty(session, archive, board)
         _ask_after_restart(session, options)
@@ -159,7 +160,7 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
     raise RefusedError(
         "The board's program has no name here yet.",
         kept="It is still on the board; nothing was kept in the archive.",
-        advice="Give it one: `hostlink save NAME`.",
+        advice=lambda by: f"Give it one {by.save_with_name}.",
         needed=Needed.NAME,
     )
 
@@ -167,9 +168,9 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
 def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     """An empty board is no successful save; say when it was lost, and what we have of it."""
     spec = last_program(archive, board)
-    advice = "Type or load a program first."
+    advice: Advice = "Type or load a program first."
     if spec:
-        advice = f"It was last known to hold {spec}: `hostlink load {spec}` puts it back."
+        advice = put_back_advice(spec)
     what = "The board holds no program"
     if session.restarted_since_attach:
         what += ": it restarted when the port was opened, and lost its memory then"
@@ -198,7 +199,9 @@ def _ask_after_restart(session: Session, options: SaveOptions) -> None:
             "The board restarted since its port was opened, so what it holds may be a program that "
             "starts by itself and not yours.",
             kept="Nothing was kept in the archive.",
-            advice="Look at it with `hostlink console`, or save it all the same with --yes.",
+            advice=lambda by: (
+                f"Look at it {by.look_in_console}, or save it all the same {by.save_all_the_same}."
+            ),
             needed=Needed.AFTER_RESTART,
         )
     session.emit(Warned("Kept with the mark that the board had restarted before."))

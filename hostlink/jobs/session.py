@@ -173,17 +173,16 @@ class Session:
                 yield record
             except Interrupted as error:
                 if is_whole:
-                    self._tell_stopped(error, name)
+                    raise self._stopped(error, name) from error
                 raise
 
-    def _tell_stopped(self, error: Interrupted, job: str) -> None:
-        """Say which job was stopped, and how the board is left where the job said nothing of it:
-        whatever changes the board says so itself."""
-        if error.what == STOPPED:
-            error.what = f"The {job} was stopped."
+    def _stopped(self, error: Interrupted, job: str) -> Interrupted:
+        """Return the error with which job was stopped, and how the board is left where the job said
+        nothing of it: whatever changes the board says so itself."""
+        what = f"The {job} was stopped." if error.what == STOPPED else error.what
         if not error.kept:
             self.abandon()
-            error.kept = "Nothing on the board was changed."
+        return error.but(what=what, kept=error.kept or "Nothing on the board was changed.")
 
     @property
     def lines_sent(self) -> tuple[int, int]:
@@ -212,9 +211,10 @@ class Session:
         try:
             woke = self._find_prompt(again=again)
         except Interrupted as error:
-            error.what = "Stopped while looking for the board's prompt."
-            error.kept = "The board's program was not touched."
-            raise
+            raise error.but(
+                what="Stopped while looking for the board's prompt.",
+                kept="The board's program was not touched.",
+            ) from error
         if self._attached:
             return
         self._attached, self._woke = True, woke

@@ -54,8 +54,8 @@ def store(session: Session, archive: Archive, name: str) -> Held:
                 _put_back(session, memory)
                 raise
             except RefusedError as refused:
-                refused.kept = refused.kept or "The program is still in memory."
-                raise
+                kept = refused.kept or "The program is still in memory."
+                raise refused.but(kept=kept) from refused
         record.detail["stored"] = memory.spec
         return before
 
@@ -90,8 +90,7 @@ def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
             raise RefusedError(f"Nothing came when {safe(name)} was recalled.")
     except RefusedError as refused:
         _put_back(session, memory)
-        refused.kept = "Memory holds what it held before."
-        raise
+        raise refused.but(kept="Memory holds what it held before.") from refused
     return result
 
 
@@ -140,18 +139,20 @@ def _kept_in_mind(
     try:
         yield was
     except HostlinkError as error:
+        what = error.what
         if isinstance(error, Interrupted):
             session.abandon()
-            error.what = "Stopped; the board's memory may hold a stored program, or a part of one."
+            what = "Stopped; the board's memory may hold a stored program, or a part of one."
         if not isinstance(error, RefusedError):
             with contextlib.suppress(ArchiveError):
                 copy = archive.host_copy(board.uuid)
                 if copy is not None:
                     forget_copy(archive, board, copy.content)
+        kept = error.kept
         for where, spec in was.items():
-            if spec and f"{spec}." not in error.kept:
-                error.kept = f"{error.kept} What was {where} is kept as {spec}.".strip()
-        raise
+            if spec and f"{spec}." not in kept:
+                kept = f"{kept} What was {where} is kept as {spec}.".strip()
+        raise error.but(what=what, kept=kept) from error
 
 
 def _board(session: Session, archive: Archive) -> Board:

@@ -113,7 +113,8 @@ class Standing:
         except LinkError as error:
             if not self._stays or error.reason not in _REASONS_TO_STAY:
                 raise
-            self._say(str(error))
+            text = f"{error.what} {error.kept}".strip()
+            self._emit(Warned(text, advice=error.advice))
             told = False
         self._restarts = session.wire.health.restarts
         self._board: Board = session.board_in(self._archive)

@@ -102,9 +102,8 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
                 record.detail["told"] = surveyed.told
                 return surveyed
     except Interrupted as error:
-        error.what = "The survey was stopped."
-        error.kept = error.kept or "The program on the board was not touched."
-        raise
+        kept = error.kept or "The program on the board was not touched."
+        raise error.but(what="The survey was stopped.", kept=kept) from error
 
 
 def _recognised(session: Session, options: SurveyOptions) -> Recognised:
@@ -209,7 +208,8 @@ class _Work:
         try:
             kept = self._rescued()
         except (NotKnownError, ReadBackError) as error:
-            self._session.emit(Warned(f"No test line was stored. {error}"))
+            text = f"No test line was stored. {error.what} {error.kept}".strip()
+            self._session.emit(Warned(text, advice=error.advice))
             self._bench.notes.append(f"Nothing was stored: {error.what}")
             return
         self._record.detail["lines"] = len(kept.lines)
@@ -222,8 +222,7 @@ class _Work:
         except HostlinkError as error:
             with suppress(HostlinkError):
                 kept = self._read_anew(kept, form)
-            memory_after(self._session, error, kept.lines, kept.spec)
-            raise
+            raise memory_after(self._session, error, kept.lines, kept.spec) from error
 
     def _read_anew(self, kept: Held, form: Form) -> Held:
         """What was read before it was known how the board lists lines, read by what is known now.

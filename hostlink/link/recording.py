@@ -41,7 +41,7 @@ class Recorder:
             raise HostlinkError(
                 f"The recording {path} cannot be written: {error.strerror}.",
                 kept="Nothing was sent to the board.",
-                advice="Name another file with --record.",
+                advice=lambda by: f"Name another file {by.record_elsewhere}.",
             ) from error
         self._start: float | None = None
 
@@ -66,7 +66,7 @@ class Recorder:
             raise HostlinkError(
                 f"The recording {self._path} cannot be written any further: {error.strerror}.",
                 kept="The recording is complete up to here.",
-                advice="Free some space, or repeat the command without --record.",
+                advice=lambda by: f"Free some space, or keep no record {by.keep_no_record}.",
             ) from error
 
 

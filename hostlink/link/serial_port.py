@@ -136,18 +136,21 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
     if isinstance(error, ValueError):
         if "baud" in text:
             return UsageError(
-                f"{name} does not take this speed: {text}.", advice="Choose another --baud."
+                f"{name} does not take this speed: {text}.",
+                advice=lambda by: f"Choose another speed {by.name_speed}.",
             )
         return UsageError(
             f'"{name}" is not an address of a port: {text}.',
-            advice="A port is a device's name, practice://, rfc2217://HOST:PORT or "
-            "socket://HOST:PORT; `hostlink boards` lists what is plugged in.",
+            advice=lambda by: (
+                "A port is a device's name, practice://, rfc2217://HOST:PORT or "
+                f"socket://HOST:PORT; list what is plugged in {by.ports}."
+            ),
         )
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return LinkError(
             f"There is no port {name}.",
             reason=LinkReason.NOT_FOUND,
-            advice="Plug the board in and run `hostlink boards` to see the ports.",
+            advice=lambda by: f"Plug the board in and list the ports {by.ports}.",
         )
     if number in (errno.EACCES, errno.EPERM):
         return LinkError(
@@ -166,7 +169,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
     return LinkError(
         f"The port {name} cannot be opened: {os.strerror(number) if number else text}.",
         reason=LinkReason.UNKNOWN,
-        advice="Run `hostlink boards` to see the ports.",
+        advice=lambda by: f"List the ports {by.ports}.",
     )
 
 

@@ -82,7 +82,7 @@ def check_rules(names: Collection[str]) -> frozenset[str]:
                 f'There is no review rule "{name}".',
                 advice=f"Did you mean {' or '.join(near)}?"
                 if near
-                else "`hostlink review --rules` lists them.",
+                else lambda by: f"List them {by.review_rules}.",
             )
     return frozenset(names)
 

@@ -47,7 +47,7 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
         raise ListingError(
             f"{name} is not a listing sheet.",
             kept=_KEPT,
-            advice="Name an HTML file that `hostlink sheet` wrote.",
+            advice=lambda by: f"Name an HTML file that was written as a sheet {by.write_sheet}.",
         )
     reader = _Reader()
     reader.feed(source)

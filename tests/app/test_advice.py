@@ -2,44 +2,87 @@
 
 from __future__ import annotations
 
+import ast
+import dataclasses
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 import hostlink
-from hostlink.app.advice import _SAID, in_app
+from hostlink.advice import Advice, joined, told
+from hostlink.app.desk_actions import ACTIONS
 from hostlink.app.dialogues import Trouble
+from hostlink.app.ways import KEYS
 from hostlink.app.work import as_trouble
 from hostlink.board.profile_file import find_profile
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError
 from hostlink.jobs.session import LinkChoice, Session
 
 SOURCE = Path(hostlink.__file__).parent
 
 
-@pytest.mark.parametrize(("words", "keys"), _SAID)
-def test_each_sentence_that_is_translated_is_one_that_the_jobs_say(words: str, keys: str) -> None:
-    """A changed message would slip through untranslated; and what replaces it names no option."""
-    assert "--" not in keys and "`" not in keys
-    said = re.split(r"\[[^]]*\]\*|\(\\S\+\)|\([^)\\]*\)\??|\\", words)
-    longest = max(said, key=len).strip()
-    texts = []
-    for folder in ("jobs", "board", "link", "archive", "firmware"):
-        for path in (SOURCE / folder).glob("*.py"):
-            # Sentences that run over two lines of source are joined.
-            texts.append(re.sub(r'"\s+f?"', "", path.read_text(encoding="utf-8")))
-    assert any(longest in text for text in texts), longest
+BELOW = ("jobs", "board", "link", "archive", "firmware", "listing", "publish", "practice")
+
+
+def texts() -> Iterator[tuple[str, str]]:
+    """Each string in the source of the layers below that is no docstring, with its file."""
+    for folder in BELOW:
+        for path in (SOURCE / folder).rglob("*.py"):
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            apart = {
+                id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)
+            }  # docstrings
+            for node in ast.walk(tree):
+                is_text = isinstance(node, ast.Constant) and isinstance(node.value, str)
+                if is_text and id(node) not in apart:
+                    yield path.name, node.value
+
+
+def test_no_layer_below_names_a_command_or_an_option() -> None:
+    """They say what helps; by which command or key is the interfaces' own matter."""
+    paper = ("page.py", "sheet.py", "card.py")  # pages to print, for whoever types from them
+    found = [
+        (name, text)
+        for name, text in texts()
+        if name not in paper and re.search(r"`hostlink |(?<![-\w])--[a-z]{2,}", text)
+    ]
+    assert found == []
+
+
+def test_each_key_that_is_advised_does_something() -> None:
+    """Every chord in the app's table of ways is one of its actions."""
+    keys = {action.key.replace("ctrl+", "Ctrl+").replace("alt+", "Alt+") for action in ACTIONS}
+    keys = {key[:-1] + key[-1].upper() for key in keys}
+    for field in dataclasses.fields(KEYS):
+        way = getattr(KEYS, field.name)
+        said = way if isinstance(way, str) else way(*["x"] * way.__code__.co_argcount)
+        for chord in re.findall(r"(?:Alt|Ctrl)\+[A-Z]", said):
+            assert chord in keys | {"Ctrl+L", "Ctrl+G"}, (field.name, chord)
 
 
 def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
-    """It can be typed in a terminal; plain text stays as it is."""
-    assert in_app("Run `hostlink archive prove`.") == "Run the command `hostlink archive prove`."
-    assert in_app("Check the cable.") == "Check the cable."
-    assert in_app("`hostlink load rescue@1` puts it back.") == (
-        "open it with Ctrl+O as rescue@1 and load it."
+    """It can be typed in a terminal."""
+    for way in (KEYS.prove, KEYS.name_archive, KEYS.import_this("bag")):
+        assert way.startswith("at the command line, with")
+
+
+def test_an_advice_is_told_in_the_terms_of_who_tells_it() -> None:
+    """In commands, in keys, and without either where nobody knows who reads it."""
+    advice: Advice = lambda by: f"List the ports {by.ports}, or load it {by.load('T@1')}."  # noqa: E731
+    assert told(advice, COMMANDS) == (
+        "List the ports with `hostlink boards`, or load it with `hostlink load T@1`."
     )
+    assert (
+        told(advice, KEYS)
+        == "List the ports with Alt+Y, or load it with Ctrl+O, as T@1, then Ctrl+L."
+    )
+    assert told(advice) == "List the ports, or load it."
+    assert told(joined("First.", "", advice)) == "First. List the ports, or load it."
+    assert joined("One.", "Two.") == "One. Two."
 
 
 def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> None:
@@ -48,10 +91,10 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
     choice = LinkChoice(silent, find_profile("practice"), 1200)
     with pytest.raises(LinkError) as caught, Session(choice, lambda _: None) as session:
         session.attach()
-    assert "--baud" in caught.value.advice
+    assert "--baud" in caught.value.words(COMMANDS)
     trouble = as_trouble(caught.value)
-    assert "--" not in trouble.advice
-    assert "Alt+Y, then S" in trouble.advice
+    assert "--" not in trouble.words()
+    assert "Alt+Y, then S" in trouble.words()
 
     async def story(pilot: Any, app: Any) -> None:
         app.trouble(caught.value)

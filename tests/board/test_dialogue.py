@@ -16,6 +16,7 @@ from hostlink.board.evidence import Doubt
 from hostlink.board.next_step import MOST_CAPTURES
 from hostlink.board.profile import Commands, Profile, Talk
 from hostlink.board.reading import Reading, read_listing, rows_of
+from hostlink.cli.ways import advised
 from hostlink.errors import (
     ExitStatus,
     LinkError,
@@ -71,8 +72,8 @@ def test_a_silent_board_is_called_silent(bench: Build) -> None:
     assert caught.value.reason is LinkReason.SILENT
     assert "silent" in caught.value.what
     assert "57600 baud" in caught.value.what
-    assert "--baud" in caught.value.advice
-    assert "--port" in caught.value.advice
+    assert "--baud" in advised(caught.value.advice)
+    assert "--port" in advised(caught.value.advice)
     assert "not touched" in caught.value.kept
     assert caught.value.status is ExitStatus.LINK_FAILED
 
@@ -87,7 +88,7 @@ def test_a_wrong_speed_says_to_try_another(bench: Build, host: int, board: int) 
     with pytest.raises(LinkError) as caught:
         b.dialogue.attach()
     assert caught.value.reason in (LinkReason.UNREADABLE, LinkReason.SILENT)
-    assert "--baud" in caught.value.advice
+    assert "--baud" in advised(caught.value.advice)
     assert f"{host} baud" in caught.value.what
     assert len(b.held) == 3
 
@@ -100,7 +101,7 @@ def test_a_running_program_is_left_running_without_consent(bench: Build) -> None
     with pytest.raises(LinkError) as caught:
         b.dialogue.attach()
     assert caught.value.reason is LinkReason.RUNNING
-    assert "--stop-running" in caught.value.advice
+    assert "--stop-running" in advised(caught.value.advice)
     assert "0\\x0d\\x0a 0" in caught.value.what
     heard = b.wire.health.bytes_in
     b.wire.receive(b.wire.now() + 0.5)
@@ -146,7 +147,7 @@ def test_another_prompt_says_to_name_the_profile(bench: Build) -> None:
     with pytest.raises(LinkError) as caught:
         b.dialogue.attach()
     assert "prompt of profile practice" in caught.value.what
-    assert "--profile" in caught.value.advice
+    assert "--profile" in advised(caught.value.advice)
 
 
 def test_a_flooding_board_ends_the_attempt(bench: Build) -> None:
@@ -543,7 +544,7 @@ def test_promise_3_saved_means_proven_or_it_fails(bench: Build) -> None:
     b.machine._out_damage = type(b.machine._out_damage)(0.2, 1)
     with pytest.raises((ReadBackError, LinkError)) as caught:
         b.dialogue.capture()
-    assert caught.value.advice
+    assert advised(caught.value.advice)
     assert len(b.told(Captured)) <= MOST_CAPTURES
 
 
@@ -569,12 +570,14 @@ def test_a_program_of_no_lines_is_an_empty_capture(bench: Build) -> None:
 
 def test_a_listing_that_waits_for_a_key_is_told_with_where_it_stopped(bench: Build) -> None:
     """Where the profile knows of no pages: what stands there, and what finds it out."""
-    b = bench(BoardSettings(page_lines=3, page_key=b" "), page_prompt="", page_key=b"")
+    b = bench(BoardSettings(page_lines=3, page_key=b"x"), page_prompt="", page_key=b"")
     b.put("10 A\n20 B\n30 C\n40 D\n50 E\n")
     b.dialogue.attach()
     with pytest.raises(LinkError) as caught:
         b.dialogue.ask("LIST")
-    assert caught.value.advice.startswith('It stopped at "-- more --": if it waits for a key there')
+    assert advised(caught.value.advice).startswith(
+        'It stopped at "-- more --": if it waits for a key there'
+    )
 
 
 def test_a_board_that_pages_its_listing_gets_its_key(bench: Build) -> None:
@@ -668,7 +671,7 @@ def test_a_wrapped_line_is_not_saved_cut(bench: Build) -> None:
     with pytest.raises(ReadBackError, match="At line 10 the board lists") as caught:
         b.dialogue.capture()
     assert "still on the board" in caught.value.kept
-    assert "list_form" in caught.value.advice
+    assert "list_form" in advised(caught.value.advice)
 
 
 def test_a_row_behind_the_last_line_is_no_proof(bench: Build) -> None:
@@ -677,7 +680,7 @@ def test_a_row_behind_the_last_line_is_no_proof(bench: Build) -> None:
     b.dialogue.profile = Profile("practice")  # no free-memory question to find it out
     with pytest.raises(NotKnownError, match="ON AND OUT") as caught:
         b.dialogue.capture()
-    assert "answer_rows" in caught.value.advice
+    assert "answer_rows" in advised(caught.value.advice)
 
 
 # --- showing -------------------------------------------------------------------------------------

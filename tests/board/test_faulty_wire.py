@@ -31,6 +31,7 @@ from soak_expected import expected_in_capture, expected_in_load, undetected_shar
 
 from hostlink.board.captures import tally
 from hostlink.board.loading import MOST_STARTS, Loader
+from hostlink.cli.ways import advised
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line, Listing
 from hostlink.practice.faults import Damage, Faults
@@ -125,7 +126,7 @@ def check_error(job: Job) -> None:
     if job.error is not None:
         assert isinstance(job.error, LinkError | ReadBackError)
         assert job.error.what.endswith((".", '"'))
-        assert job.error.advice
+        assert advised(job.error.advice)
         assert str(job.error).isprintable()
 
 

@@ -13,6 +13,7 @@ from hostlink.board.learning import (
     wrapping,
 )
 from hostlink.board.profile_file import find_profile
+from hostlink.cli.ways import advised
 from hostlink.listing.parse import Listing
 
 RULES = find_profile("tiny").rules
@@ -134,9 +135,9 @@ def test_what_is_told_leads_on() -> None:
         SENT, [line.typed.upper().replace("HELLO", "Hello") for line in SENT.values()], RULES
     )
     cut = learn(SENT, ["10 rem"], RULES)
-    for learned, advice in ((folded, "--learn"), (cut, "hostlink review")):
+    for learned, advice in ((folded, "--learn"), (cut, "Change these lines")):
         error = BoardRewritesError(learned, {})
-        assert advice in error.advice
+        assert advice in advised(error.advice)
         assert "cable" not in str(error)
 
 

@@ -12,6 +12,7 @@ from hostlink.board.learning import BoardRewritesError
 from hostlink.board.loading import MOST_STARTS, Loader
 from hostlink.board.profile import Commands
 from hostlink.board.reading import Reading
+from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, LinkError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.practice.faults import Faults
@@ -76,7 +77,7 @@ def test_promise_2_loaded_means_proven_not_echoed(bench: Build, program: Program
     assert 'It holds line 30 as "30 PRINT 0".' in caught.value.what
     assert "cable" not in str(caught.value)  # the echo was right, and it is the same each time
     assert caught.value.kept
-    assert caught.value.advice
+    assert advised(caught.value.advice)
     assert caught.value.status is ExitStatus.READ_BACK_DIFFERS
     assert b.held[30] == "PRINT 0"
 
@@ -309,7 +310,7 @@ def test_a_board_that_stays_silent_ends_the_load(bench: Build, program: Program)
     b = bench(None, Faults(stall_every_bytes=60, stall_s=1e9))
     with pytest.raises(LinkError) as caught:
         load(b, program(TIDE))
-    assert "restart the board" in caught.value.advice.lower()
+    assert "restart the board" in advised(caught.value.advice).lower()
     assert b.wire.now() < 120
 
 

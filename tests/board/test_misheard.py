@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.board.misheard import behind_a_digit, misheard
+from hostlink.cli.ways import advised
 from hostlink.errors import LinkError, LinkReason
 from hostlink.listing.parse import Line
 from hostlink.practice.settings import BoardSettings
@@ -81,7 +82,7 @@ def test_such_a_line_is_deleted_and_nothing_is_called_read(
     with pytest.raises(LinkError, match="arrive as line 3") as caught:
         b.dialogue.capture()
     assert caught.value.reason is LinkReason.DAMAGED
-    assert caught.value.kept and caught.value.advice
+    assert caught.value.kept and advised(caught.value.advice)
     assert b.held == {10: 'PRINT "EBB"', 20: "END"}
     assert sorted(b.dialogue.capture().lines) == [10, 20]
 

@@ -20,6 +20,7 @@ from hostlink.board.profile_file import (
     shipped_profiles,
 )
 from hostlink.board.profile_schema import TABLES
+from hostlink.cli.ways import advised
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Storage
 
@@ -31,7 +32,7 @@ def faults(text: str) -> str:
     with pytest.raises(ProfileError) as caught:
         read_profile(text, "red.toml")
     assert type(caught.value) is ProfileError
-    assert caught.value.advice
+    assert advised(caught.value.advice)
     return caught.value.what
 
 

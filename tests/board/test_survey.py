@@ -16,6 +16,7 @@ from hostlink.board.profile_file import find_profile, profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
 from hostlink.board.survey.findings import Finding
 from hostlink.board.survey.steps import Consent
+from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, UsageError
 from hostlink.jobs import session as session_module
 from hostlink.jobs.files import TakenError
@@ -199,7 +200,7 @@ def test_without_consent_nothing_is_stored(
     before = dict(bench.machine.basic.lines)
     found = values(bench.survey())
     assert found["talk.line_ms"].confidence == "not found"
-    assert "--storing" in found["talk.receive_buffer"].evidence
+    assert "consent" in found["talk.receive_buffer"].evidence
     assert bench.machine.busy_s == 0
     assert dict(bench.machine.basic.lines) == before
 
@@ -303,7 +304,7 @@ def test_a_running_program_is_not_taken_for_a_board_and_stops_only_with_consent(
         with pytest.raises(LinkError) as caught:
             survey(session, archive, SurveyOptions(speeds=(9600,)))
     assert caught.value.reason is LinkReason.RUNNING
-    assert "--stop-running" in caught.value.advice
+    assert "--stop-running" in advised(caught.value.advice)
     with bench.session(stop_running=True) as session:
         session.wire.port.baudrate = 9600  # type: ignore[attr-defined]
         session.wire.write(b"RUN\r")

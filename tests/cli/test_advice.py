@@ -40,10 +40,9 @@ def advised(told: str, words: tuple[str, ...]) -> list[str]:
     assert begin is not None
     said = " ".join(told[begin.start() :].split())
     found = re.findall(r"`hostlink ([^`]+)`", said)
-    if again := re.search(r"[Rr]epeat(?: the command)? with ((?:--[a-z-]+(?: and )?)+)", said):
-        found.append(shlex.join([*words, *again[1].split(" and ")]))
-    if option := re.search(r"(?:with|by|add|repeat) (--[a-z-]+)[:.,]", said.split("`hostlink")[0]):
-        found.append(shlex.join([*words, option[1]]))
+    rest = re.sub(r"`[^`]*`", "", said)
+    for option in re.findall(r"\bwith (--[a-z-]+(?: [A-Z]+\b)?)(?! or)", rest):
+        found.append(f"{shlex.join(words)} {option}")
     return list(dict.fromkeys(found))
 
 

@@ -107,7 +107,9 @@ def test_a_smaller_board_is_told_beforehand(hostlink: Callable) -> None:
     told = hostlink("putback", "backup@1", "--port", SMALL)
     assert told.status == 1
     assert "memory: it is 309 bytes over the 300 here" in told.err
-    assert "The rest fits: --item ROOM" in told.err
+    assert (
+        "Put back the rest, which fits, with `hostlink putback backup@1 --item ROOM`." in told.err
+    )
     told = hostlink("putback", "backup@1", "--item", "ROOM", "--port", SMALL)
     assert told.status == 0
     assert "Memory holds what it held before." in told.err

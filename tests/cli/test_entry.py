@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 import subprocess
 import sys
@@ -12,6 +13,7 @@ import click
 import pytest
 
 from hostlink import __version__
+from hostlink.cli import ways
 from hostlink.cli.entry import COMMANDS, cli
 
 HOSTLINK = (sys.executable, "-m", "hostlink")
@@ -64,15 +66,17 @@ def test_each_help_fits_80_columns(words: tuple[str, ...], hostlink: Callable) -
 def _spoken_commands() -> list[tuple[str, str]]:
     """Each command line that a message, help or guide of ours names, with where it stands."""
     root = Path(__file__).parents[2]
-    patterns = "app/advice.py"  # holds patterns of what is said, not sayings
-    sources = [each for each in (root / "hostlink").rglob("*.py") if patterns not in str(each)]
-    places = [*sources, root / "README.md"]
+    places = [*(root / "hostlink").rglob("*.py"), root / "README.md"]
     found = []
     for place in places:
         text = place.read_text(encoding="utf-8").replace('"\n', "\n")
         text = re.sub(r'\n\s+f?"', "", text)  # a message that goes on in the next row
         for said in re.findall(r"`hostlink ([^`]+)`", text):
             found.append((str(place.relative_to(root)), " ".join(said.split())))
+    for field in dataclasses.fields(ways.COMMANDS):
+        way = getattr(ways.COMMANDS, field.name)
+        said = way if isinstance(way, str) else way(*["x"] * way.__code__.co_argcount)
+        found += [("cli/ways.py", one) for one in re.findall(r"`hostlink ([^`]+)`", said)]
     return found
 
 

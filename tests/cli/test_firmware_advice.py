@@ -237,7 +237,7 @@ def test_a_board_with_less_eeprom_is_as_before_and_takes_what_is_advised(
     if told_beforehand:
         assert "TIDE: it takes 609 bytes of EEPROM, and at most 508 are left for it" in told.err
         assert "Clearing" not in told.err
-        names = re.findall(r"--item (\S+)", told.err[told.err.index("The rest fits:") :])
+        names = re.findall(r"--item ([^\s`]+)", told.err[told.err.index("Put back the rest") :])
         assert names == ["memory", "ROOM"]
         assert hostlink("putback", "backup@1", "--item", "memory", "--item", "ROOM").status == 0
         return

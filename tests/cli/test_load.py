@@ -31,7 +31,7 @@ def test_standard_input_is_a_listing_without_a_name(
     """`load -` loads what is piped in; without --as it is not kept, and that is said."""
     told = hostlink("load", "-", stdin=b"10 END\r\n")
     assert told.status == 0
-    assert "not kept; name it with --as" in told.err
+    assert "give it a name with --as NAME" in told.err
     assert board_holds() == {10: "END"}
     assert archive.programs() == []
     assert hostlink("load", "-", "--as", "STOP", stdin=b"10 END\r\n").status == 0
@@ -143,7 +143,7 @@ def test_a_refusal_tells_how_many_more_and_where_to_look(
     """Several errors: the first is told, the others counted, and the next command named."""
     told = hostlink("load", listing("10 GOTO 50", "20 GOTO 60", "30 GOTO 70"))
     assert "There are 2 more errors." in told.err
-    assert "`hostlink review light.bas --profile practice` shows everything." in told.err
+    assert "See everything with `hostlink review light.bas --profile practice`." in told.err
     assert "mend" not in told.err
 
 
@@ -153,7 +153,9 @@ def test_a_pasted_listing_is_sent_to_mend(hostlink: Callable, place: Path) -> No
     (place / "my page.txt").write_text(pasted, encoding="utf-8")
     told = hostlink("load", "my page.txt")
     assert told.status == 1
-    assert "`hostlink mend 'my page.txt' --profile practice -o NEW-FILE` repairs this." in told.err
+    assert (
+        "Repair this with `hostlink mend 'my page.txt' --profile practice -o NEW-FILE`." in told.err
+    )
     assert hostlink("mend", "my page.txt", "-o", "mended.bas").status == 0
     assert hostlink("load", "mended.bas").status == 0
 

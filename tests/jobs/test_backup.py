@@ -11,6 +11,7 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.reading import Reading
+from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.loading import LoadOptions, load
@@ -260,7 +261,9 @@ def test_a_program_that_a_review_would_refuse_is_loaded_again_by_what_is_advised
     with full.session() as session, pytest.raises(LinkError) as caught:
         backup(session, archive)
     full.on_event = lambda event: None  # noqa: ARG005
-    spec, option = re.findall(r"`hostlink load (\S+)( --despite-review)?`", caught.value.kept)[0]
+    spec, option = re.findall(
+        r"`hostlink load (\S+)( --despite-review)?`", advised(caught.value.advice)
+    )[0]
     full.plug_in_again()
     with full.session() as session:
         options = LoadOptions(despite_review=bool(option))
@@ -305,4 +308,4 @@ def test_numbers_go_on_and_an_unknown_backup_is_named(full: Any, archive: Archiv
     for spec in ("backup@9", "backup", "backup@x", "TIDE@1", ""):
         with pytest.raises(ArchiveError) as caught:
             archive.backup(spec)
-        assert caught.value.advice
+        assert advised(caught.value.advice)

@@ -12,9 +12,11 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from hostlink.advice import told
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.names import is_program_name
 from hostlink.board.profile_file import find_profile
+from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError, RefusedError, UsageError
 from hostlink.jobs import collecting
 from hostlink.jobs.collecting import every_program, gather, give_out, keep_all
@@ -71,8 +73,8 @@ def test_a_source_that_cannot_be_read_stops_no_other(
     gathered = gather([tmp_path / "broken.zip", tmp_path / "bag", folder], PROFILE)
     assert len(keep_all(archive, gathered, PROFILE).kept) == 3
     why = dict(gathered.left_out)
-    assert "is no zip file" in why[str(tmp_path / "broken.zip")]
-    assert "`hostlink archive import" in why[str(tmp_path / "bag")]
+    assert "is no zip file" in told(why[str(tmp_path / "broken.zip")])
+    assert "`hostlink archive import" in advised(why[str(tmp_path / "bag")])
 
 
 def test_what_the_archive_refuses_is_told_beside_what_it_kept(
@@ -149,7 +151,7 @@ def test_more_than_keep_takes_is_not_given_out(
     monkeypatch.setattr(collecting, limit, most)
     with pytest.raises(RefusedError, match="more than") as refused:
         give_out(every_program(archive).materials, tmp_path / "out.zip", replace=False)
-    assert "archive export" in refused.value.advice
+    assert "archive export" in advised(refused.value.advice)
     assert not (tmp_path / "out.zip").exists()
 
 

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content
+from hostlink.cli.ways import advised
 from hostlink.errors import (
     ArchiveError,
     ExitStatus,
@@ -85,7 +86,7 @@ def flash(board: Any) -> bytes:
 
 
 def said(board: Any) -> str:
-    return " ".join(each.text for each in board.said("Warned"))
+    return " ".join(f"{each.text} {advised(each.advice)}" for each in board.said("Warned"))
 
 
 class Killed(BaseException):
@@ -135,7 +136,9 @@ def test_after_a_mute_image_one_command_goes_back_without_loss(
     assert error.status is ExitStatus.REFUSED
     assert "new.hex is on the board, every page read back, but the board is silent" in error.what
     assert "kept as backup@1" in error.kept
-    assert "`hostlink firmware write --previous` goes back" in error.advice
+    assert "Go back to the firmware before it with `hostlink firmware write --previous`" in advised(
+        error.advice
+    )
     assert flash(board) == blank_padded(MUTE.image.flash, END)
     assert (error.written.answered, error.written.restored) == (False, False)
     assert archive.writes()[0].outcome == "done"
@@ -175,7 +178,10 @@ def test_past_a_second_mute_image_the_last_that_answered_comes_back(
     for seed in (3, 4):
         with pytest.raises(AfterWriteError) as caught:
             write(board, archive, wanted(image=image(seed, mute=True)))
-        assert "`hostlink firmware write --previous` goes back" in caught.value.advice
+        assert (
+            "Go back to the firmware before it with `hostlink firmware write --previous`"
+            in advised(caught.value.advice)
+        )
     assert back(board, archive).restored
     assert (held(board), flash(board)) == (programs, old)
     assert back(board, archive).written == 0  # there is nothing else that ever answered
@@ -235,8 +241,8 @@ def test_a_mute_board_without_an_earlier_image_is_not_sent_back_to_it(
     board.machine.hold_flash(b"\xff" * 32_768)
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, dataclasses.replace(MUTE, this_board="computer", discard_board=True))
-    assert "--previous" not in caught.value.advice
-    assert "`hostlink firmware write IMAGE`" in caught.value.advice
+    assert "--previous" not in advised(caught.value.advice)
+    assert "`hostlink firmware write IMAGE`" in advised(caught.value.advice)
     assert write(board, archive, wanted()).answered
 
 
@@ -347,7 +353,7 @@ def test_firmware_that_talks_without_a_prompt_is_left_only_on_the_users_word(
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert "does not come to the prompt of profile practice" in caught.value.what
-    assert "`hostlink firmware write --previous --discard-board`" in caught.value.advice
+    assert "`hostlink firmware write --previous --discard-board`" in advised(caught.value.advice)
     board.on_event = lambda event: None  # noqa: ARG005
     with pytest.raises(RefusedError) as refused:
         back(board, archive)
@@ -425,7 +431,7 @@ def test_stopped_it_says_where_the_programs_are(board: Any, archive: Archive, at
         assert held(board) == programs
         return
     assert "after new.hex was written and read back" in caught.value.what
-    assert "Repeat the command" in caught.value.advice
+    assert "Repeat the command" in advised(caught.value.advice)
     assert board.memory == {}
     assert write(board, archive, wanted()).restored
     assert held(board) == programs
@@ -436,7 +442,7 @@ def test_putting_the_backup_back_by_hand_settles_it(board: Any, archive: Archive
     cut(board, "PagesRead", "unplug")
     with pytest.raises(LinkError) as caught:
         write(board, archive, wanted())
-    assert "`hostlink putback backup@1` puts them back at once" in caught.value.kept
+    assert "at once with `hostlink putback backup@1`" in advised(caught.value.advice)
     again(board)
     with board.session() as session:
         putback(session, archive, archive.backup("backup@1"))
@@ -475,7 +481,7 @@ def test_a_program_typed_since_is_kept_and_put_back_and_the_first_one_named(
     written = write(board, archive, wanted())
     assert (written.backup, written.restored) == ("backup@2", True)
     assert board.memory == {10: b"REM TYPED"}
-    assert "`hostlink putback backup@1` puts it back" in said(board)
+    assert "Put it back with `hostlink putback backup@1`" in said(board)
 
 
 def test_a_part_of_the_program_is_no_program_of_its_own(board: Any, archive: Archive) -> None:
@@ -555,8 +561,10 @@ def test_programs_that_have_no_room_any_more_are_named_and_it_is_a_failure(
     assert error.kept == (
         "Its programs are kept as backup@1. All the rest is on the board again: ONE."
     )
-    assert "`hostlink putback backup@1` puts them on a board with more room." in error.advice
-    assert "`hostlink firmware write --previous --discard-board` goes back" in error.advice
+    assert "Put them on a larger board with `hostlink putback backup@1`." in advised(error.advice)
+    assert "before it with `hostlink firmware write --previous --discard-board`" in advised(
+        error.advice
+    )
     assert flash(board) == blank_padded(wanted().image.flash, END)
     assert held(board) == ({}, programs[1])
     board.on_event = lambda event: None  # noqa: ARG005
@@ -594,7 +602,7 @@ def test_a_link_that_fails_after_the_write_is_a_failure_too(
     assert caught.value.kept == (
         "Its programs are kept as backup@1. Memory may hold another program."
     )
-    assert "`hostlink putback backup@1` tries again." in caught.value.advice
+    assert "Try again with `hostlink putback backup@1`." in advised(caught.value.advice)
 
 
 def test_a_wire_that_fails_once_while_the_programs_go_back_is_tried_again(

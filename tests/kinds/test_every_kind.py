@@ -10,6 +10,7 @@ import pytest
 
 from hostlink.board.events import LineRepaired
 from hostlink.board.learning import BoardRewritesError
+from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.events import BoardRecognised
@@ -229,4 +230,4 @@ def test_what_a_board_does_is_learned_though_it_refuses_a_line(bench: Make) -> N
             load(session, board.archive, board.material(text), options)
         assert session.profile.rules.form.case == "upper"
     assert "is in its profile now" in caught.value.what
-    assert "--learn" not in caught.value.advice
+    assert "--learn" not in advised(caught.value.advice)

@@ -10,6 +10,9 @@ from typing import Literal
 from hostlink.board.profile_kinds import Wrong, written
 from hostlink.board.profile_schema import TABLES
 
+NEEDS_CONSENT = "needs consent to store test lines"
+"""The evidence of a value that was not looked for."""
+
 Confidence = Literal["measured", "likely", "not found"]
 
 KINDS = {f"{table}.{key.name}": key.kind for table, keys in TABLES.items() for key in keys}

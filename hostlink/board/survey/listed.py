@@ -62,7 +62,7 @@ def _find_case(bench: Bench, lines: list[str]) -> None:
         if bench.profile.rules.form.case == "upper-everywhere":
             findings.add("listing.case", "upper", "remarks are listed with small letters", "likely")
     else:
-        findings.missing("listing.case", "no small letters are listed; --storing shows it")
+        findings.missing("listing.case", "no small letters are listed; test lines show it")
 
 
 def _has_small(text: str, language: Language, kind: str) -> bool:

@@ -148,7 +148,7 @@ def find_variables(bench: Bench, before: int | None) -> None:
     if free != before:
         says = f"{free:,} bytes are free after direct lines used variables, {before:,} before"
         findings.add("storage.variables", True, says)
-        says = f"{before:,} bytes were free, but variables take of them; --storing shows its size"
+        says = f"{before:,} bytes were free, but variables take of them; test lines show its size"
         findings.missing("storage.program_bytes", says)
     else:
         says = f"{free:,} bytes are free before and after direct lines used variables"

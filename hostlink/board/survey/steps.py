@@ -10,6 +10,7 @@ from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.bounds import find_bounds, find_longest
 from hostlink.board.survey.bounds import find_keys as find_stored_keys
 from hostlink.board.survey.filling import fill
+from hostlink.board.survey.findings import NEEDS_CONSENT
 from hostlink.board.survey.form import find_form
 from hostlink.board.survey.keys import find_keys
 from hostlink.board.survey.language import Words, candidates_of
@@ -84,7 +85,7 @@ class Steps:
         find_forms(bench)
         find_variables(bench, free)
         for name in _NEEDS_STORING:
-            bench.findings.missing(name, "needs consent to store test lines (--storing)")
+            bench.findings.missing(name, NEEDS_CONSENT)
         bench.renew()
 
     def _listed_bytes(self, lines: dict[int, Line] | None) -> int | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from hostlink.board.profile import Profile
-from hostlink.board.survey.findings import Finding
+from hostlink.board.survey.findings import NEEDS_CONSENT, Finding
 from hostlink.words import capital, plural, safe
 
 _ENDS = {b"\r": "CR", b"\n": "LF", b"\r\n": "CR LF", b"\n\r": "LF CR"}
@@ -47,10 +47,10 @@ class _Telling:
         yield from self._keys()
         yield from self._words()
         yield from notes
-        if any("--storing" in one.evidence for one in self._missing):
+        if any(NEEDS_CONSENT in one.evidence for one in self._missing):
             yield (
                 "What it does to lines, how fast it stores them and what they cost was not "
-                "measured: that needs your consent to store test lines (--storing)."
+                "measured: that needs your consent to store test lines."
             )
 
     def _found(self, name: str) -> bool:

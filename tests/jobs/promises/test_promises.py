@@ -16,6 +16,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.events import Warned
 from hostlink.board.reading import Reading
+from hostlink.cli.ways import advised
 from hostlink.errors import (
     ArchiveError,
     ExitStatus,
@@ -115,7 +116,7 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     with pytest.raises(ReadBackError) as caught:
         bench.load(NEW, "NEW")
     assert "The board's program was not touched." in caught.value.kept
-    assert "load again" in caught.value.advice
+    assert "load again" in advised(caught.value.advice)
     assert bench.memory == MINE
 
 
@@ -441,7 +442,7 @@ def test_promise_6_restart_is_told(bench: Any) -> None:
     with pytest.raises(RefusedError) as caught:
         bench.save("NEW")
     assert "it restarted when the port was opened, and lost its memory then" in caught.value.what
-    assert "`hostlink load NEW@1` puts it back" in caught.value.advice
+    assert "put it back with `hostlink load NEW@1`" in advised(caught.value.advice)
     told = [event.text for event in bench.told if isinstance(event, Warned)]
     assert any("restarted when its port was opened" in text for text in told)
 
@@ -459,7 +460,7 @@ def test_promise_6_a_save_after_a_restart_needs_a_yes_and_is_labelled(bench: Any
         bench.save("NEW")
     assert caught.value.status is ExitStatus.REFUSED
     assert "starts by itself" in caught.value.what
-    assert "--yes" in caught.value.advice
+    assert "--yes" in advised(caught.value.advice)
     assert bench.archive.programs() == []
     saved = bench.save("NEW", after_restart=True)
     assert saved.revision.origin.after_restart

@@ -1,0 +1,122 @@
+"""Advice that each interface gives in its own terms: a command and an option, or a key.
+
+The layers below know what helps, and not whether somebody types commands or presses keys. Their
+advice is a text, or a function that makes one of `Ways`, such as
+
+    lambda by: f"Plug the board in and look at the ports {by.ports}."
+
+The command line fills in one `Ways`, the app another. mypy holds that each of them names every
+way, and that no advice asks for one that is not there; with an enum as the key of a table it could
+hold the second only.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import TypeAlias
+
+_BEFORE_MARK = re.compile(r"\s+(?=[.,;:!?)])")
+
+By: TypeAlias = Callable[[str], str]
+"""What is done with the thing that is named: a program, a backup, a folder."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ways:
+    """How a user does each thing that is advised: a phrase such as "with --port", or "".
+
+    discard_board: overwrite what a board holds although it is not kept. previous: the firmware that
+    was there before. items: those of a backup that are to go back.
+    """
+
+    # the port and how to talk
+    ports: str
+    label_board: str
+    name_port: str
+    name_speed: str
+    name_profile: str
+    stop_running: str
+    survey: str
+    survey_discarding: str
+    learn: str
+    keep_no_record: str
+    record_elsewhere: str
+    # what a board holds
+    discard_board: str
+    restart_discarding: str
+    look_in_console: str
+    save_with_name: str
+    save_all_the_same: str
+    answer_from_file: str
+    allow_time: str
+    load: By
+    load_despite_review: By
+    # listings
+    name_listing: str
+    replace: str
+    shrink: str
+    shrink_to_fit: Callable[[str, int, str], str]
+    review: Callable[[str, str], str]
+    mend: Callable[[str, str], str]
+    review_rules: str
+    write_sheet: str
+    keep: By
+    load_pipe: By
+    # the archive
+    programs: str
+    shipped_programs: str
+    rescues: str
+    history: By
+    name_archive: str
+    prove: str
+    rebuild: str
+    import_any: str
+    import_this: By
+    export: str
+    # backups and firmware
+    backups: str
+    look_by_backup: str
+    put_back: By
+    put_back_items: Callable[[str, Sequence[str]], str]
+    put_back_by_profile: By
+    write_previous: str
+    write_previous_discarding: str
+    write_image: str
+    write_image_discarding: str
+    firmware_history: str
+    say_role: str
+    say_board: By
+    say_chip: str
+    say_bootloader_size: str
+
+
+Advice: TypeAlias = str | Callable[[Ways], str]
+
+
+def told(advice: Advice, by: Ways | None = None) -> str:
+    """Return advice as text. by: the interface's ways; None leaves out how each thing is done."""
+    if isinstance(advice, str):
+        return advice
+    return _BEFORE_MARK.sub("", advice(by or _UNTOLD)).strip()
+
+
+def joined(*parts: Advice) -> Advice:
+    """Return one advice of several, without those that are empty."""
+    held = [part for part in parts if part]
+    if all(isinstance(part, str) for part in held):
+        return " ".join(told(part) for part in held)
+    return lambda by: " ".join(text for part in held if (text := told(part, by)))
+
+
+class _Untold(str):
+    """No words at all, whatever the thing is that is to be done."""
+
+    __slots__ = ()
+
+    def __call__(self, *_: object) -> str:
+        return ""
+
+
+_UNTOLD = Ways(**dict.fromkeys((field.name for field in fields(Ways)), _Untold()))

@@ -1,0 +1,90 @@
+"""How each thing that the jobs advise is done at the command line."""
+
+from __future__ import annotations
+
+import shlex
+from collections.abc import Sequence
+
+from hostlink.advice import Advice, By, Ways, told
+
+
+def _with(*words: str) -> str:
+    return f"with `hostlink {' '.join(word for word in words if word)}`"
+
+
+def _on(command: str, *more: str) -> By:
+    """A command for one thing, which is named as a shell takes it."""
+    return lambda what: _with(command, shlex.quote(what), *more)
+
+
+def _profile(name: str) -> str:
+    return f"--profile {shlex.quote(name)}" if name else ""
+
+
+def _put_back_items(spec: str, names: Sequence[str]) -> str:
+    return _with("putback", spec, *(f"--item {shlex.quote(name)}" for name in names))
+
+
+COMMANDS = Ways(
+    ports=_with("boards"),
+    label_board=_with("boards --label LABEL --port PORT"),
+    name_port="with --port",
+    name_speed="with --baud",
+    name_profile="with --profile",
+    stop_running="with --stop-running",
+    survey=_with("survey --storing"),
+    survey_discarding=_with("survey --storing --discard-board --keep NAME"),
+    learn="with --learn",
+    keep_no_record="by leaving out --record",
+    record_elsewhere="with --record",
+    discard_board="with --discard-board",
+    restart_discarding=_with("restart --discard-board"),
+    look_in_console=_with("console"),
+    save_with_name=_with("save NAME"),
+    save_all_the_same="with --yes",
+    answer_from_file="with --input FILE",
+    allow_time="with --seconds",
+    load=_on("load"),
+    load_despite_review=_on("load", "--despite-review"),
+    name_listing="with --as NAME",
+    replace="with --yes",
+    shrink=_with("shrink"),
+    shrink_to_fit=lambda what, room, profile: _with(
+        "shrink", what, "--to-fit", f"--room {room}", _profile(profile), "-o NEW-FILE"
+    ),
+    review=lambda what, profile: _with("review", what, _profile(profile)),
+    mend=lambda what, profile: _with("mend", what, _profile(profile), "-o NEW-FILE"),
+    review_rules=_with("review --rules"),
+    write_sheet=_with("sheet"),
+    keep=_on("keep"),
+    load_pipe=lambda path: _with("load -", "<", shlex.quote(path)),
+    programs=_with("programs"),
+    shipped_programs=_with("programs --shipped"),
+    rescues=_with("programs --rescues"),
+    history=_on("history"),
+    name_archive="with --archive FILE",
+    prove=_with("archive prove"),
+    rebuild=_with("archive prove --rebuild"),
+    import_any=_with("archive import"),
+    import_this=_on("archive import"),
+    export=_with("archive export"),
+    backups=_with("backup --list"),
+    look_by_backup=_with("backup"),
+    put_back=_on("putback"),
+    put_back_items=_put_back_items,
+    put_back_by_profile=_on("putback", "--profile NAME"),
+    write_previous=_with("firmware write --previous"),
+    write_previous_discarding=_with("firmware write --previous --discard-board"),
+    write_image=_with("firmware write IMAGE"),
+    write_image_discarding=_with("firmware write IMAGE --discard-board"),
+    firmware_history=_with("firmware history"),
+    say_role="with --role computer or --role display",
+    say_board=lambda role: f"with --this-board {role or 'computer'}",
+    say_chip="with --chip",
+    say_bootloader_size="with --bootloader-bytes",
+)
+
+
+def advised(advice: Advice) -> str:
+    """Return advice in commands and options."""
+    return told(advice, COMMANDS)
