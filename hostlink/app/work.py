@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
-from hostlink.app.ways import advised
+from hostlink.app.ways import KEYS, advised
 from hostlink.archive import Archive
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import HostlinkError
@@ -30,7 +30,6 @@ from hostlink.jobs.events import (
     BoardReturned,
     BoardVanished,
     Event,
-    FirmwareEvent,
     KeptAs,
     MemoryLost,
     PageProven,
@@ -38,14 +37,15 @@ from hostlink.jobs.events import (
     Rescued,
 )
 from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.telling import event_words
 from hostlink.link.owner import Owner
-from hostlink.words import plural
 
 R = TypeVar("R")
 News = MemoryLost | BoardVanished | BoardReturned
 _MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are let go of
 _IDLE_S = 0.005
 _LISTEN_S = 0.03
+_NEWS = LineRepaired | Warned | Rescued | BoardAnswered
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
@@ -98,40 +98,13 @@ class Progress:
             self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
             self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
             self.last_at = at
-        elif isinstance(event, LineRepaired):
-            self.repairs += 1
-            where = f"Line {event.number}" if event.number is not None else "A line"
-            self._tell(f"{where} {event.why}; it is sent again.")
-        elif isinstance(event, Captured):
-            self.detail = f"capture {event.count}: {plural(event.lines, 'line')}"
-            self._tell(self.detail, news=False)
-        elif isinstance(event, Warned):
-            self._tell(warning(event))
-        elif isinstance(event, Rescued | AlreadyKept | KeptAs):
-            self._tell_kept(event)
-        elif isinstance(event, BackupKept | BoardAnswered | PagesRead | PageProven):
-            self._take_firmware(event)
-
-    def _take_firmware(self, event: FirmwareEvent) -> None:
-        if isinstance(event, BackupKept):
-            self._tell(f"Kept as {event.spec}: {', '.join(event.items)}.", news=False)
-        elif isinstance(event, BoardAnswered):
-            self._tell(f"The board answered {event.answer}; the image expects {event.expected}.")
-        elif isinstance(event, PagesRead):
-            self.detail = f"page {event.done:,} of {event.pages:,} read, twice the same"
-        else:
-            self.detail = f"page {event.done:,} of {event.pages:,} written and read back"
-
-    def _tell_kept(self, event: Rescued | AlreadyKept | KeptAs) -> None:
-        if isinstance(event, Rescued):
-            size = f"{plural(event.lines, 'line')}, {plural(event.size_bytes, 'byte')}"
-            self._tell(f"Rescued what the board held as {event.spec} ({size}).")
-        elif isinstance(event, AlreadyKept):
-            self._tell(f"What the board held is in the archive as {event.spec}.", news=False)
-        elif event.is_new:
-            self._tell(f"Kept as {event.spec} ({plural(event.size_bytes, 'byte')}).", news=False)
-        else:
-            self._tell(f"Nothing new: it is {event.spec} already.", news=False)
+        elif isinstance(event, Captured | PagesRead | PageProven):
+            self.detail = event_words(event, KEYS)
+            if isinstance(event, Captured):
+                self._tell(self.detail, news=False)
+        elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
+            self.repairs += isinstance(event, LineRepaired)
+            self._tell(event_words(event, KEYS), news=isinstance(event, _NEWS))
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:
         self.told.append((sentence, news))
@@ -246,7 +219,7 @@ class Attached:
         if job is not None:
             job.incoming.append((self._now(), event))
         if isinstance(event, Warned) and (job is None or not job.shown):
-            self.rows.append((warning(event), True))
+            self.rows.append((event_words(event, KEYS), True))
 
     # --- in the app's thread -----------------------------------------------------------------
 
@@ -308,11 +281,6 @@ class Attached:
         """Stop what is under way and close the port; whether that was done in time."""
         self.cancel()
         return self.owner.close(timeout_s)
-
-
-def warning(event: Warned) -> str:
-    """A warning in words, with what may be done about it."""
-    return f"{event.text} {advised(event.advice)}".strip()
 
 
 def as_trouble(error: BaseException) -> HostlinkError:

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Any
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.desk import Desk
 from hostlink.cli.output import as_json, is_terminal, say, table
-from hostlink.cli.progress import kept_words, warning
 from hostlink.cli.stopping import stoppable
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import COMMANDS, advised
 from hostlink.errors import UsageError
 from hostlink.jobs.events import AlreadyKept, Rescued
+from hostlink.jobs.telling import event_words
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -158,14 +158,9 @@ class Tellers:
     def emit(self, board: str, event: Event) -> None:
         """An event of one board; comes from its owner's thread."""
         with self._lock:
-            if isinstance(event, Warned):
-                text = warning(event)
+            if isinstance(event, Warned | Rescued | AlreadyKept | LineRepaired):
+                text = event_words(event, COMMANDS)
                 self._say(f"{board}: {text}" if board else text)
-            elif isinstance(event, Rescued | AlreadyKept):
-                self._say(f"{board}: {kept_words(event)}")
-            elif isinstance(event, LineRepaired):
-                where = f"line {event.number}" if event.number is not None else "a line"
-                self._say(f"{board}: {where} {event.why}; it is sent again.")
             elif self._live is not None and board:
                 self._update(board, event)
 
@@ -188,14 +183,16 @@ class Tellers:
             self._tasks[board] = self._live.add(board=board)
         task = self._tasks[board]
         if isinstance(event, Phase):
-            self._live.update(task, description=event.words, total=None)
+            self._live.update(task, description=event_words(event, COMMANDS), total=None)
         elif isinstance(event, LineSent):
-            text = f"{event.sent_lines} of {event.all_lines} lines sent"
             self._live.update(
-                task, description=text, total=event.all_lines, completed=event.sent_lines
+                task,
+                description=event_words(event, COMMANDS),
+                total=event.all_lines,
+                completed=event.sent_lines,
             )
         elif isinstance(event, Captured):
-            self._live.update(task, description=f"capture {event.count}")
+            self._live.update(task, description=event_words(event, COMMANDS))
 
     def _say(self, text: str) -> None:
         if self._live is not None:

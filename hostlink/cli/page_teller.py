@@ -6,7 +6,9 @@ import click
 
 from hostlink.cli.output import is_terminal
 from hostlink.cli.progress import Teller
+from hostlink.cli.ways import COMMANDS
 from hostlink.jobs.events import BackupKept, BoardAnswered, Event, PageProven, PagesRead
+from hostlink.jobs.telling import event_words
 from hostlink.words import safe
 
 _EVERY = 32  # pages between two lines where nobody watches
@@ -24,17 +26,10 @@ class PageTeller(Teller):
         return self  # sentences only; no live display
 
     def emit(self, event: Event) -> None:
-        if isinstance(event, PagesRead):
-            self._page(f"page {event.done} of {event.pages} read", event.done, event.pages)
-        elif isinstance(event, PageProven):
-            text = f"page {event.done} of {event.pages} written and read back"
-            self._page(text, event.done, event.pages)
-        elif isinstance(event, BackupKept):
-            self._line(f"Kept as {event.spec}: {', '.join(event.items)}.")
-        elif isinstance(event, BoardAnswered):
-            self._line(
-                f"The board answered with {event.answer}; the image expects {event.expected}."
-            )
+        if isinstance(event, PagesRead | PageProven):
+            self._page(event_words(event, COMMANDS), event.done, event.pages)
+        elif isinstance(event, BackupKept | BoardAnswered):
+            self._line(event_words(event, COMMANDS))
         else:
             self._end_line()
             super().emit(event)

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, say
-from hostlink.cli.ways import advised
+from hostlink.cli.ways import COMMANDS
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
+from hostlink.jobs.telling import event_words
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -54,14 +55,11 @@ class Teller:
             self._sent(event)
         elif isinstance(event, LineRepaired):
             self._repairs += 1
-            where = f"Line {event.number}" if event.number is not None else "A line"
-            self._say(f"{where} {event.why}; it is sent again.")
+            self._say(event_words(event, COMMANDS))
         elif isinstance(event, Captured):
-            self._detail(f"capture {event.count}: {plural(event.lines, 'line')}")
-        elif isinstance(event, Warned):
-            self._say(warning(event))
-        elif isinstance(event, Rescued | AlreadyKept | KeptAs):
-            self._say(kept_words(event))
+            self._detail(event_words(event, COMMANDS))
+        elif isinstance(event, Warned | Rescued | AlreadyKept | KeptAs):
+            self._say(event_words(event, COMMANDS))
 
     def _say(self, text: str) -> None:
         if self._live is not None:
@@ -91,20 +89,3 @@ class Teller:
         self._live.update(
             self._task, total=event.all_lines, completed=event.sent_lines, detail=detail
         )
-
-
-def warning(event: Warned) -> str:
-    """A warning in words, with what may be done about it."""
-    return f"{event.text} {advised(event.advice)}".strip()
-
-
-def kept_words(event: Rescued | AlreadyKept | KeptAs) -> str:
-    """What was kept of a board or a listing, and under which name, as a sentence."""
-    if isinstance(event, Rescued):
-        size = f"{plural(event.lines, 'line')}, {plural(event.size_bytes, 'byte')}"
-        return f"Rescued what the board held as {event.spec} ({size})."
-    if isinstance(event, AlreadyKept):
-        return f"What the board held is in the archive as {event.spec}."
-    if event.is_new:
-        return f"Kept as {event.spec} ({plural(event.size_bytes, 'byte')})."
-    return f"Nothing new: it is {event.spec} already."

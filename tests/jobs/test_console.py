@@ -14,7 +14,7 @@ from hostlink.archive import Archive, Origin
 from hostlink.board.events import Warned
 from hostlink.board.loading import Loader
 from hostlink.board.profile_file import find_profile
-from hostlink.cli.progress import warning
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
@@ -23,6 +23,7 @@ from hostlink.jobs.pasting import look_at, may_overwrite
 from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.telling import event_words
 from hostlink.link.recording import read_recording
 
 PROFILE = find_profile("practice")
@@ -38,7 +39,9 @@ class Talk:
 
     @property
     def warnings(self) -> str:
-        return " ".join(warning(each) for each in self.events if isinstance(each, Warned))
+        return " ".join(
+            event_words(each, COMMANDS) for each in self.events if isinstance(each, Warned)
+        )
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
 from hostlink.board.profile_file import find_profile
-from hostlink.cli.progress import warning
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import (
     HostlinkError,
     LinkError,
@@ -35,6 +35,7 @@ from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.telling import event_words
 from hostlink.link.recording import read_recording
 
 LISTING = b'10 PRINT "THE LIGHT IS ON"\n20 GOTO 10\n'
@@ -76,7 +77,7 @@ def loaded(session: Callable[..., Session], archive: Archive) -> None:
 
 
 def warnings(told: list[Event]) -> list[str]:
-    return [warning(event) for event in told if isinstance(event, Warned)]
+    return [event_words(event, COMMANDS) for event in told if isinstance(event, Warned)]
 
 
 def seconds(session: Session) -> float:
