@@ -37,7 +37,7 @@ from hostlink.jobs.events import (
     Rescued,
 )
 from hostlink.jobs.session import LinkChoice, Session
-from hostlink.jobs.telling import event_words
+from hostlink.jobs.telling import Told, event_words
 from hostlink.link.owner import Owner
 
 R = TypeVar("R")
@@ -104,7 +104,7 @@ class Progress:
                 self._tell(self.detail, news=False)
         elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
             self.repairs += isinstance(event, LineRepaired)
-            self._tell(event_words(event, KEYS), news=isinstance(event, _NEWS))
+            self._tell(_words(event), news=isinstance(event, _NEWS))
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:
         self.told.append((sentence, news))
@@ -219,7 +219,7 @@ class Attached:
         if job is not None:
             job.incoming.append((self._now(), event))
         if isinstance(event, Warned) and (job is None or not job.shown):
-            self.rows.append((event_words(event, KEYS), True))
+            self.rows.append((_words(event), True))
 
     # --- in the app's thread -----------------------------------------------------------------
 
@@ -281,6 +281,11 @@ class Attached:
         """Stop what is under way and close the port; whether that was done in time."""
         self.cancel()
         return self.owner.close(timeout_s)
+
+
+def _words(event: Told) -> str:
+    """An event in words. How a program that was lost comes back, the desk asks by itself."""
+    return event.text if isinstance(event, MemoryLost) else event_words(event, KEYS)
 
 
 def as_trouble(error: BaseException) -> HostlinkError:

@@ -9,7 +9,8 @@ from pathlib import Path
 import click
 
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.words import plural

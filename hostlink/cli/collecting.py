@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, RefusedError, UsageError

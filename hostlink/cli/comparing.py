@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
 from hostlink.cli.listings import material_for
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, listing_text, say
 from hostlink.errors import ExitStatus
 

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
 from hostlink.cli.input_lines import input_lines
+from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
 from hostlink.cli.stopping import stoppable
 from hostlink.errors import ExitStatus, HostlinkError, LineTooLongError

@@ -9,15 +9,13 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
-
-import click
+from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
-from hostlink.cli.port_choice import resolve_ports, resolved_ports
+from hostlink.cli.port_choice import known_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
 
 if TYPE_CHECKING:
@@ -26,8 +24,6 @@ if TYPE_CHECKING:
     from hostlink.board.profile import Profile
     from hostlink.jobs.events import Emit, Event
     from hostlink.jobs.session import LinkChoice, Session
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 
 @dataclass
@@ -213,7 +209,6 @@ class Desk:
 
         Raises UsageError where there are none, or an option suits only one board.
         """
-        from hostlink.cli.many import known_ports
         from hostlink.errors import UsageError
 
         if self.record is not None:
@@ -230,184 +225,8 @@ class Desk:
             raise RefusedError(
                 f"{self.record} exists already.",
                 kept="It was not changed, and the port was not opened.",
-                advice="Name another file, or repeat with --yes to replace it.",
+                advice="Name another file with --record, or let it be replaced with --yes.",
             )
-
-
-def _option(*names: str, **settings: Any) -> Callable[[F], F]:
-    return click.option(*names, **settings)
-
-
-class Whole(click.IntRange):
-    """A whole number in a range, called so when it is none. Its help tells the range in words."""
-
-    name = "whole number"
-
-    def _describe_range(self) -> str:
-        return ""
-
-
-class Number(click.FloatRange):
-    """A number in a range, of which the help tells in words."""
-
-    def _describe_range(self) -> str:
-        return ""
-
-
-_ARCHIVE = [
-    _option(
-        "--archive",
-        "archive_path",
-        type=click.Path(path_type=Path, dir_okay=False),
-        envvar="HOSTLINK_ARCHIVE",
-        help="The archive's file.",
-    ),
-    _option("--quiet", is_flag=True, envvar="HOSTLINK_QUIET", help="Say only what went wrong."),
-]
-_PROFILE = [
-    _option(
-        "--profile",
-        envvar="HOSTLINK_PROFILE",
-        metavar="PROFILE",
-        help="The kind of board: a shipped profile's name, or a TOML file.",
-    ),
-]
-# Taken as often as it is given, so that a second one is refused and not heeded in silence.
-_PORT = _option(
-    "--port",
-    "ports",
-    multiple=True,
-    envvar="HOSTLINK_PORT",
-    metavar="PORT",
-    help="A device, a board's label, or practice:// for the practice board.",
-)
-_LINK = [
-    _PORT,
-    _option(
-        "--baud",
-        type=Whole(50, 4_000_000),
-        default=None,
-        envvar="HOSTLINK_BAUD",
-        metavar="BAUD",
-        help="Speed in baud, 50 to 4000000, in place of the profile's.",
-    ),
-    _option(
-        "--record",
-        type=click.Path(path_type=Path, dir_okay=False),
-        help="Write everything that passes on the wire to a file.",
-    ),
-    _option(
-        "--stop-running",
-        is_flag=True,
-        help="Interrupt a program that is running (its variables may be lost).",
-    ),
-]
-_MANY = [
-    _option(
-        "--port",
-        "ports",
-        multiple=True,
-        envvar="HOSTLINK_PORT",
-        metavar="PORT",
-        help="A device, a label, or practice:// for the practice board; repeat it for many boards.",
-    ),
-    _option(
-        "--all",
-        "all_boards",
-        is_flag=True,
-        help="Every board that is plugged in and known (`hostlink boards`), at the same time.",
-    ),
-    *_LINK[1:],
-]
-_JSON = [_option("--json", is_flag=True, envvar="HOSTLINK_JSON", help="Print JSON.")]
-_YES = [_option("--yes", is_flag=True, envvar="HOSTLINK_YES", help="Answer yes to what is asked.")]
-_KEYS = {
-    "ports",
-    "all_boards",
-    "profile",
-    "baud",
-    "archive_path",
-    "record",
-    "stop_running",
-    "json",
-    "quiet",
-    "yes",
-}
-
-
-def shared(
-    *,
-    port: bool = False,
-    link: bool = False,
-    many: bool = False,
-    profile: bool = False,
-    json: bool = False,
-    yes: bool = False,
-) -> Callable[[F], F]:
-    """Give a command the shared options it needs; they reach it as one Desk, its first argument.
-
-    port: a command that only names a port. link: one that talks to a board. many: one with a link
-    that can work on several boards at once.
-    """
-    wanted = [
-        *(_MANY if many else _LINK if link else [_PORT] if port else []),
-        *(_PROFILE if link or profile else []),
-        *(_JSON if json else []),
-        *(_YES if yes or link else []),
-        *_ARCHIVE,
-    ]
-
-    def decorate(function: F) -> F:
-        @click.pass_context
-        def command(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
-            chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
-            lent = ctx.obj if isinstance(ctx.obj, Lent) else None
-            if lent is not None:
-                refuse_given_twice(ctx)
-                chosen["quiet"] = chosen["quiet"] or lent.quiet
-            if "ports" in chosen:
-                _choose_ports(ctx, chosen, many=many)
-            desk = Desk(**chosen, lent=lent)
-            resolve_ports(desk)
-            return function(desk, *args, **kwargs)
-
-        command.__name__ = function.__name__
-        command.__doc__ = function.__doc__
-        decorated: Any = command
-        for option in reversed(wanted):
-            decorated = option(decorated)
-        if hasattr(function, "__click_params__"):
-            decorated.__click_params__ = [*decorated.__click_params__, *function.__click_params__]
-        return decorated  # type: ignore[no-any-return]
-
-    return decorate
-
-
-def refuse_given_twice(ctx: click.Context) -> None:
-    """Refuse, in a line of `together`, what only the opening of port or archive can heed."""
-    once = {"ports", "all_boards", "baud", "record", "stop_running", "archive_path"}
-    if any(option.name == "record" for option in ctx.command.params):
-        once.add("profile")  # it talks to the board, and by one profile
-    for option in ctx.command.params:
-        name = option.name or ""
-        if (
-            name in once
-            and ctx.get_parameter_source(name) is click.core.ParameterSource.COMMANDLINE
-        ):
-            raise click.UsageError(f"{option.opts[0]} is given once, to `together` itself.")
-
-
-def _choose_ports(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> None:
-    """Several --port, one, or none: the first is the port of a command for one board."""
-    ports = chosen["ports"] = tuple(dict.fromkeys(chosen["ports"]))
-    chosen["port"] = ports[0] if ports else None
-    if not many:
-        if len(ports) > 1:
-            raise click.UsageError("This command works with one board: give one --port.")
-        return
-    given = ctx.get_parameter_source("ports") is click.core.ParameterSource.COMMANDLINE
-    if chosen["all_boards"] and given:
-        raise click.UsageError("--all means every board here, and --port means some: choose one.")
 
 
 def ignore(event: Event) -> None:

@@ -11,8 +11,9 @@ import click
 
 from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.desk import Desk, Whole, shared
+from hostlink.cli.desk import Desk
 from hostlink.cli.group import Group
+from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import agreed
 from hostlink.errors import RefusedError, UsageError

@@ -8,7 +8,8 @@ import click
 
 from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, table
 from hostlink.cli.programs import item_dict, size_words, source_words
 from hostlink.errors import ArchiveError, RefusedError

@@ -9,8 +9,9 @@ import click
 
 from hostlink.cli.carrying import export_bag, import_source, made_or_not
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
 from hostlink.cli.group import Group
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.errors import ExitStatus

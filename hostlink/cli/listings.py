@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new

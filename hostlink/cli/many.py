@@ -13,7 +13,6 @@ from hostlink.cli.desk import Desk
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import COMMANDS, advised
-from hostlink.errors import UsageError
 from hostlink.jobs.events import AlreadyKept, Rescued
 from hostlink.jobs.telling import event_words
 from hostlink.words import plural
@@ -26,37 +25,6 @@ if TYPE_CHECKING:
     from hostlink.jobs.many import Result
     from hostlink.jobs.material import Material
     from hostlink.jobs.saving import Saved, SaveOptions
-
-
-def known_ports(desk: Desk, archive: Archive) -> list[str]:
-    """The ports at which a known board is plugged in, by their labels in natural order; what is
-    not known is left alone, and said.
-
-    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
-    """
-    from hostlink.archive.names import natural
-    from hostlink.board.ports import usb_ports
-    from hostlink.jobs.attaching import known_board
-
-    found: list[tuple[str, str]] = []
-    for identity in usb_ports():
-        board = known_board(archive, identity)
-        if board is not None and (board.profile or board.label):
-            found.append((board.label, identity.port))
-        else:
-            say(
-                f"{identity.port} was left alone: no board is known there. Use it once with "
-                "--port, or label it with `hostlink boards --label`.",
-                quiet=desk.quiet,
-            )
-    if not found:
-        raise UsageError(
-            "No known board is plugged in.",
-            kept="No port was opened.",
-            advice="Plug one in, or name each --port.",
-        )
-    found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
-    return [port for _, port in found]
 
 
 def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:

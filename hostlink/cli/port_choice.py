@@ -6,11 +6,13 @@ import contextlib
 from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
+from hostlink.errors import UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from hostlink.archive import Archive
     from hostlink.cli.desk import Desk
 
 
@@ -87,3 +89,34 @@ def _archives(desk: Desk) -> list[Path]:
     if desk.archive_path:
         return [desk.archive_path.expanduser()]
     return list(dict.fromkeys((archive_path(), archive_path(practice=True))))
+
+
+def known_ports(desk: Desk, archive: Archive) -> list[str]:
+    """The ports at which a known board is plugged in, by their labels in natural order; what is
+    not known is left alone, and said.
+
+    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
+    """
+    from hostlink.archive.names import natural
+    from hostlink.board.ports import usb_ports
+    from hostlink.jobs.attaching import known_board
+
+    found: list[tuple[str, str]] = []
+    for identity in usb_ports():
+        board = known_board(archive, identity)
+        if board is not None and (board.profile or board.label):
+            found.append((board.label, identity.port))
+        else:
+            say(
+                f"{identity.port} was left alone: no board is known there. Use it once with "
+                "--port, or label it with `hostlink boards --label`.",
+                quiet=desk.quiet,
+            )
+    if not found:
+        raise UsageError(
+            "No known board is plugged in.",
+            kept="No port was opened.",
+            advice="Plug one in, or name each --port.",
+        )
+    found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
+    return [port for _, port in found]

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import shared
 
 PRACTICE_PORT = "practice://"
 FIRST_LISTING = "shipped:TIDE"

@@ -10,7 +10,8 @@ import click
 
 from hostlink.archive.times import shown
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.desk import Desk, Whole, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus
 from hostlink.words import plural

@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, Number, shared
+from hostlink.cli.desk import Desk
 from hostlink.cli.input_lines import InputLines, input_lines
+from hostlink.cli.options import Number, shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural, safe

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import click
 
-from hostlink.cli.desk import Desk, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.words import plural
 

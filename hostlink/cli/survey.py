@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.desk import Desk, Number, Whole, shared
+from hostlink.cli.desk import Desk
+from hostlink.cli.options import Number, Whole, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
 from hostlink.cli.stopping import agreed
 from hostlink.words import plural

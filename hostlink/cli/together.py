@@ -8,7 +8,8 @@ from pathlib import Path
 
 import click
 
-from hostlink.cli.desk import Desk, Lent, refuse_given_twice, shared
+from hostlink.cli.desk import Desk, Lent
+from hostlink.cli.options import refuse_given_twice, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.words import plural

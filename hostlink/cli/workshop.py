@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from hostlink.cli.desk import Desk, Whole, shared
+from hostlink.cli.desk import Desk
 from hostlink.cli.listings import material_for
+from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, listing_text, say
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new

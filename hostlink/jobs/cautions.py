@@ -8,7 +8,7 @@ CAUTIONS = """\
 Before firmware is written:
 - Do not unplug the board, take its supply away or let this computer sleep until it is done.
 - A wrong image leaves the board mute: no prompt, no picture. Its bootloader remains, so another
-  image can be written; go back to this one {goes_back}.
+  image can be written, or what is there now brought back {goes_back}.
 - This writes to the {part} at {port}. Check that this is the board you mean.
 - In a machine of two boards, lift the wire by which the other board drives this one's RX pin: with
   it in place two outputs work against each other, and this board hears nothing from here.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import assert_never
+from typing import TypeAlias, assert_never
 
 from hostlink.advice import Ways, told
 from hostlink.board import events as board_events
@@ -19,10 +19,11 @@ from hostlink.jobs.events import (
 )
 from hostlink.words import plural
 
+Told: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent
+"""What is told in words; what a program prints is shown as it is."""
 
-def event_words(
-    event: board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent, by: Ways
-) -> str:
+
+def event_words(event: Told, by: Ways) -> str:
     """Return an event in words: a sentence where it is news, else a phrase.
 
     by: the terms in which the interface gives advice.

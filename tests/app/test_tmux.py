@@ -62,8 +62,6 @@ def test_a_signal_ends_the_app_and_the_job_in_good_order(terminal: Any, tmp_path
     start(terminal, tmp_path, **slow)
     terminal.until(lambda text: "holds no program" in text)
     terminal.paste(tmp_path / "long.bas")
-    terminal.until(lambda text: "Mending" in text)
-    terminal.press("Enter")
     terminal.until(lambda text: "LINE 60" in text)
     terminal.press("C-l")
     terminal.until(lambda text: "What is the program called?" in text)

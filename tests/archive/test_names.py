@@ -15,6 +15,7 @@ from hostlink.archive.names import (
     nearest,
     unknown_program,
 )
+from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError
 
 
@@ -97,7 +98,7 @@ def test_numbers_have_up_to_twelve_digits_and_may_name_an_archive() -> None:
 def test_an_unknown_name_brings_the_nearest_or_how_to_list_them() -> None:
     """Either way the person can go on."""
     assert unknown_program("tied", ["TIDE"]).advice == "The nearest names are: TIDE."
-    assert "`hostlink programs`" in unknown_program("zzz", ["TIDE"]).advice
+    assert "`hostlink programs`" in advised(unknown_program("zzz", ["TIDE"]).advice)
     with pytest.raises(ArchiveError) as refused:
         checked_name(" ")
     assert refused.value.advice == "Give it one."

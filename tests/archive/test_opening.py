@@ -19,6 +19,7 @@ from sqlite_utils import Database
 from hostlink.archive import Archive, Content, Origin, opening
 from hostlink.archive.migrations import STEPS, Steps, schema_steps
 from hostlink.archive.opening import APPLICATION_ID, open_file
+from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -278,7 +279,7 @@ def test_a_schema_number_that_was_changed_is_told_as_what_it_is(path: Path, numb
         assert "of schema 3" in refused.value.what
         assert refused.value.kept == "It was not touched."
     assert path.read_bytes() == before
-    _do_what_is_advised(path, refused.value.advice)
+    _do_what_is_advised(path, advised(refused.value.advice))
     with Archive.open(path) as archive:
         assert archive.prove().clean
 
@@ -291,7 +292,7 @@ def test_a_mark_that_was_changed_is_told_as_what_it_is(path: Path) -> None:
     conn.close()
     with pytest.raises(ArchiveError, match="has the tables of an archive, but not its mark") as no:
         Archive.open(path)
-    _do_what_is_advised(path, no.value.advice)
+    _do_what_is_advised(path, advised(no.value.advice))
     with Archive.open(path) as archive:
         assert archive.prove().clean
 
@@ -336,8 +337,8 @@ def test_a_damaged_file_says_so(path: Path) -> None:
     path.write_bytes(b"SQLite format 3\0" + bytes(range(256)) * 40)
     with pytest.raises(ArchiveError, match="damaged") as refused:
         Archive.open(path)
-    assert "duplicate or an export" in refused.value.advice
-    assert "archive prove" not in refused.value.advice
+    assert "duplicate or an export" in advised(refused.value.advice)
+    assert "archive prove" not in advised(refused.value.advice)
 
 
 @pytest.mark.parametrize("create", [True, False])

@@ -115,7 +115,7 @@ def test_unknown_specs_say_what_there_is(
     archive.keep("TIDE", content("10 A\n"), from_file)
     with pytest.raises(ArchiveError, match="nearest names are: TIDE"):
         archive.revision("TYDE")
-    with pytest.raises(ArchiveError, match="hostlink programs"):
+    with pytest.raises(ArchiveError, match="List what is there"):
         archive.history("QQQQQQ")
     with pytest.raises(ArchiveError, match=r"no revision 9\. Its revisions go up to 1"):
         archive.revision("TIDE@9")

@@ -14,7 +14,7 @@ from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
 from hostlink.cli.desk import Desk
-from hostlink.cli.many import known_ports
+from hostlink.cli.port_choice import known_ports
 from hostlink.jobs.boards import access_advice, without_port
 
 Plug = Callable[..., None]

@@ -295,7 +295,7 @@ def test_what_the_eeprom_has_no_room_for_is_said_beforehand(
     )
     assert b"NEW" not in sent and b"STOW" not in sent
     assert small.memory == {10: b"REM MINE"}
-    names = re.findall(r"--item (\S+)", advised(caught.value.advice))
+    names = re.findall(r"--item ([^\s`]+)", advised(caught.value.advice))
     with small.session() as session:
         narrow(session)
         putback(session, archive, archive.backup("backup@1"), names)
@@ -328,7 +328,7 @@ def test_a_full_eeprom_leaves_everything_as_it_was(full: Any, archive: Archive) 
     assert (full.memory, full.stored) == before
     assert "ONE holds what it held before." in caught.value.kept
     assert "Memory holds what it held before." in caught.value.kept
-    (fitting,) = re.findall(r"--item (\S+)`", advised(caught.value.advice))
+    (fitting,) = re.findall(r"--item ([^\s`]+)`", advised(caught.value.advice))
     with full.session() as session:
         putback(session, archive, archive.backup("backup@1"), [fitting])
     assert full.memory == lines(MEMORY)

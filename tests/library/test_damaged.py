@@ -56,5 +56,4 @@ def test_damages_differ(index: dict[str, Any], folder: Path) -> None:
         "list-bullet",
         "tab",
         "trailing-blank",
-        "line-end",
     }
