@@ -49,6 +49,7 @@ class Ways:
     look_in_console: str
     save_with_name: str
     save_all_the_same: str
+    store: str
     answer_from_file: str
     allow_time: str
     load: By
@@ -63,7 +64,6 @@ class Ways:
     review_rules: str
     write_sheet: str
     keep: By
-    load_pipe: By
     # the archive
     programs: str
     shipped_programs: str

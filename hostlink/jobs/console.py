@@ -15,12 +15,13 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.archive import Archive
+from hostlink.board.events import Warned
 from hostlink.board.evidence import Doubt
 from hostlink.board.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
-from hostlink.jobs.pasting import Pasted, may_overwrite, names_overwriting
+from hostlink.jobs.pasting import Pasted, may_overwrite, may_store, names_overwriting
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.standing import Standing
@@ -202,6 +203,13 @@ class Console(Standing):
                         kept="The program on the board was not touched.",
                         advice="Stop the program that runs, then type it again.",
                     )
+            if may_store(line, session.profile):
+                self._emit(
+                    Warned(
+                        "What was stored there before is not kept.",
+                        advice=lambda by: f"To keep it first, store a program {by.store}.",
+                    )
+                )
             self._type(session, line, data)
 
     def _risks_program(self, line: str) -> bool:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from hostlink.board.profile import Profile
 from hostlink.listing import Line, Listing, mend, review
 
-_QUOTED = re.compile(r'"[^"]*"?')
 _WORD = re.compile(r"[A-Z]+\.?")
 _SHORT = re.compile(r"([A-Z]+)\.")
 
@@ -69,10 +68,17 @@ def may_overwrite(line: str, profile: Profile) -> bool:
     """
     if Line.from_text(line).number is not None:
         return False
-    plain = _QUOTED.sub("", line).upper().replace(" ", "")
+    plain = _unquoted(line, profile).replace(" ", "")
     words = _overwriting_words(profile)
     short = _SHORT.findall(plain)
     return any(word in plain or any(word.startswith(part) for part in short) for word in words)
+
+
+def may_store(line: str, profile: Profile) -> bool:
+    """Whether a direct line may store the program on the board, over another one."""
+    word = re.split(r"[ {]", profile.commands.store.upper())[0]
+    is_direct = Line.from_text(line).number is None
+    return bool(word) and is_direct and word in _unquoted(line, profile).replace(" ", "")
 
 
 def names_overwriting(line: str, profile: Profile) -> bool:
@@ -80,13 +86,27 @@ def names_overwriting(line: str, profile: Profile) -> bool:
 
     What a program that waits for input may be answered with seldom does.
     """
-    found = _WORD.findall(_QUOTED.sub("", line).upper())
+    found = _WORD.findall(_unquoted(line, profile))
     words = _overwriting_words(profile)
     return any(
         word == each or (each.endswith(".") and word.startswith(each[:-1]))
         for each in found
         for word in words
     )
+
+
+def _unquoted(line: str, profile: Profile) -> str:
+    """A line in capitals without its quoted texts, read in each way that a board may read it.
+
+    What stands outside quotes in any of these is left in: a profile may not know all the marks.
+    """
+    marks = dict.fromkeys((profile.rules.language.quotes, '"', "\"'"))
+    return "\n".join(_without_quoted(line.upper(), each) for each in marks)
+
+
+def _without_quoted(line: str, marks: str) -> str:
+    quoted = "|".join(f"{mark}[^{mark}]*{mark}?" for mark in map(re.escape, marks))
+    return re.sub(quoted, "", line) if quoted else line
 
 
 def _overwriting_words(profile: Profile) -> list[str]:

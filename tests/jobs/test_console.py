@@ -19,7 +19,7 @@ from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import BoardVanished, Event, MemoryLost, Rescued
-from hostlink.jobs.pasting import look_at, may_overwrite
+from hostlink.jobs.pasting import look_at, may_overwrite, may_store
 from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session import LinkChoice, Session
@@ -406,6 +406,9 @@ WORDS: list[Any] = [
     ("N.", True),
     ("10 NEW", False),
     ('PRINT "NEW"', False),
+    ("PRINT '\"':NEW", True),  # on a board whose texts may stand between apostrophes
+    ('PRINT "\'":NEW', True),
+    ('PRINT "DON\'T SAY NEW"', False),
     ("LIST", False),
     ("FETCH A", True),
     ("", False),
@@ -416,6 +419,15 @@ WORDS: list[Any] = [
 def test_what_may_overwrite_is_recognised(line: str, may: bool) -> None:
     """By the profile's words, outside quotes, shortened too; a numbered line is only stored."""
     assert may_overwrite(line, PROFILE) is may
+
+
+@pytest.mark.parametrize(
+    ("line", "may"),
+    [("STOW A", True), ("stow a", True), ('PRINT "STOW A"', False), ("FETCH A", False)],
+)
+def test_what_stores_on_the_board_is_recognised(line: str, may: bool) -> None:
+    """By the profile's word; what stood there before is gone then."""
+    assert may_store(line, PROFILE) is may
 
 
 # --- pastes ----------------------------------------------------------------------------------
