@@ -12,6 +12,7 @@ from hostlink.cli.desk import Desk, Lent
 from hostlink.cli.options import refuse_given_twice, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.reading import read_at_most
 from hostlink.words import plural
 
 _LARGEST = 1 << 20  # bytes
@@ -60,11 +61,8 @@ def _text(file: str, where: str) -> str:
     from hostlink.cli.streams import read_input
 
     try:
-        if file == "-":
-            raw = read_input(_LARGEST + 1)
-        else:
-            with Path(file).open("rb") as source:
-                raw = source.read(_LARGEST + 1)
+        most = _LARGEST + 1
+        raw = read_input(most) if file == "-" else read_at_most(Path(file), most)
         text = raw.decode("utf-8-sig")
     except (OSError, ValueError) as error:  # a UnicodeDecodeError is a ValueError too
         why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"

@@ -27,6 +27,7 @@ from intelhex import (
 from hostlink.errors import ListingError
 from hostlink.firmware.finding import Finding
 from hostlink.firmware.image import Image
+from hostlink.reading import read_at_most
 
 LARGEST_FILE = 512 * 1024  # bytes; 32 KiB of flash take about 92 KiB of text
 MOST_BAD_LINES = 50
@@ -51,8 +52,7 @@ class HexFile:
 def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
     """Read a file. Raises ListingError where it cannot be read or is far too large."""
     try:
-        with path.open("rb") as file:
-            data = file.read(LARGEST_FILE + 1)
+        data = read_at_most(path, LARGEST_FILE + 1)
     except OSError as error:
         raise ListingError(
             f"The firmware image {path} cannot be read: {error.strerror or error}.",

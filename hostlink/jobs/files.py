@@ -9,6 +9,7 @@ from pathlib import Path
 from hostlink.errors import ListingError, RefusedError
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
+from hostlink.reading import read_at_most
 
 
 class TakenError(RefusedError):
@@ -58,8 +59,7 @@ def read_bytes(path: Path, most: int = LIMIT) -> bytes:
     """A file's bytes, at most one more than `most`, by which a larger one is known. Raises
     ListingError where it cannot be read."""
     try:
-        with path.open("rb") as file:
-            return file.read(most + 1)
+        return read_at_most(path, most + 1)
     except (OSError, ValueError) as error:
         why = error.strerror if isinstance(error, OSError) else str(error)
         raise ListingError(

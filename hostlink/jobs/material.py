@@ -25,8 +25,6 @@ from hostlink.shipped import library_folder
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
 NO_MATTER = Matter()
-_OPEN_FILES = (Path("/dev/fd"), Path("/proc/self/fd"))
-"""Where what a shell has opened for a command stands: somebody writes there already."""
 _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -94,12 +92,6 @@ def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> 
 
 def read_file(path: Path, *, charset: str = "utf-8") -> Material:
     """A listing file as material. Raises ListingError where it cannot be read or is no listing."""
-    if path.is_fifo() and path.parent not in _OPEN_FILES:
-        raise ListingError(
-            f"{path} is a named pipe: reading it would wait until somebody writes there.",
-            kept="It was not opened.",
-            advice=lambda by: f"Let the system read it {by.load_pipe(str(path))}.",
-        )
     return from_bytes(read_bytes(path), str(path), name=program_name(path.stem), charset=charset)
 
 
