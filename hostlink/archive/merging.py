@@ -39,7 +39,7 @@ from hostlink.archive.names import LONGEST_NAME, fold
 from hostlink.archive.naming import name_of
 from hostlink.archive.programs import put_tag
 from hostlink.archive.retiring import settle
-from hostlink.archive.rows import Row, first, insert, is_sound, is_whole, replace, update
+from hostlink.archive.rows import Row, first, insert, is_sound, is_whole, replace, rows, update
 from hostlink.archive.structure import faults_of
 from hostlink.archive.tables import CARRIED, TABLES, Table
 from hostlink.archive.trouble import FAULTS, not_read
@@ -53,7 +53,8 @@ class Merged:
     """How many rows of each kind were new here, and programs that are shown under another name.
 
     healed: in words, what was damaged here and is whole again. left_out: what was damaged there.
-    copies: UUIDs of copies of an archive that went on by themselves (see copies.py).
+    copies: UUIDs of copies of an archive that went on by themselves (see copies.py). retired: the
+    names of programs that are retired here now because they were there.
     """
 
     added: Mapping[str, int]
@@ -61,6 +62,7 @@ class Merged:
     healed: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     copies: tuple[str, ...] = ()
+    retired: tuple[str, ...] = ()
 
     @property
     def anything(self) -> bool:
@@ -131,6 +133,8 @@ class _Merge:
     touched: set[int] = field(default_factory=set)  # programs
     retired: dict[int, str] = field(default_factory=dict)  # when, of programs that one has retired
 
+    in_use: set[int] = field(default_factory=set)  # programs that were not retired here
+
     def __post_init__(self) -> None:
         self.copies = Copies(self.db)
 
@@ -145,7 +149,15 @@ class _Merge:
             settle(self.db, program, at)
         left_out = tuple(self.cargo.left_out)
         copies = tuple(self.copies.marks)
-        return Merged(self.added, self.renamed, tuple(self.healed), left_out, copies)
+        healed, retired = tuple(self.healed), tuple(self._retired_now())
+        return Merged(self.added, self.renamed, healed, left_out, copies, retired)
+
+    def _retired_now(self) -> Iterator[str]:
+        """The names of programs that this merge has retired, in order."""
+        ids = json.dumps(sorted(self.in_use & self.retired.keys()))
+        sql = "WHERE id IN (SELECT value FROM json_each(?)) AND retired_at IS NOT NULL"
+        for program in rows(self.db, f"SELECT name FROM programs {sql} ORDER BY name_key", (ids,)):
+            yield str(program["name"])
 
     def _refuse_empty_programs(self) -> None:
         """An export of what is newer names every program; here its revisions must have come."""
@@ -286,6 +298,8 @@ class _Merge:
             update(self.db, "programs", held["id"], title=title)
         if times := [at for at in (held["retired_at"], values["retired_at"]) if at]:
             self.retired[held["id"]] = max(times)
+        if not held["retired_at"]:
+            self.in_use.add(held["id"])
 
     def _heal(self, table: Table, held: Row, values: dict[str, Any]) -> None:
         """Put what came in the place of a damaged row: the one column that is damaged, or all."""

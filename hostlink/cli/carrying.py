@@ -102,6 +102,7 @@ def import_source(desk: Desk, source: Path) -> int:
                 "added": imported.added,
                 "renamed": imported.renamed,
                 "copies": list(imported.copies),
+                "retired": list(imported.retired),
                 "healed": list(imported.healed),
                 "left_out": list(imported.left_out),
             }
@@ -114,6 +115,8 @@ def import_source(desk: Desk, source: Path) -> int:
             f"Two copies of one archive both went on. What came with a number that is taken here "
             f"is named with /{mark} behind it, such as NAME@3/{mark}; `history` shows both."
         )
+    for name in imported.retired:
+        say(f"{name} was retired there, and is here too now; `hostlink return {name}` undoes that.")
     for what in imported.healed:
         say(f"Healed, for it was damaged here: {what}.")
     new = [

@@ -22,6 +22,7 @@ class Imported:
 
     healed: what was damaged here and is whole again. left_out: what was damaged there, in words.
     copies: the marks of copies of an archive that went on by themselves, as in NAME@3/12345678.
+    retired: programs that are retired here now because they were there.
     """
 
     added: dict[str, int]
@@ -29,6 +30,7 @@ class Imported:
     healed: tuple[str, ...]
     left_out: tuple[str, ...]
     copies: tuple[str, ...]
+    retired: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,4 +99,5 @@ def _as_imported(merged: Merged) -> Imported:
         merged.healed,
         merged.left_out,
         tuple(copy[:8] for copy in merged.copies),
+        merged.retired,
     )

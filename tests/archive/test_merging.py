@@ -260,6 +260,21 @@ def test_a_retirement_lasts_until_the_program_is_used_again(tmp_path: Path) -> N
         assert both() == (True, True)
 
 
+def test_what_a_merge_retires_is_named(tmp_path: Path) -> None:
+    """Who works with a program here learns that it was retired there; once."""
+    with (
+        Archive.open(tmp_path / "a.sqlite3") as ours,
+        Archive.open(tmp_path / "b.sqlite3") as theirs,
+    ):
+        fill(theirs)
+        ours.merge_file(theirs.path)
+        theirs.retire("TIDE")
+        assert ours.merge_file(theirs.path).retired == ("TIDE",)
+        assert ours.merge_file(theirs.path).retired == ()
+        ours.bring_back("TIDE")
+        assert ours.merge_file(theirs.path).retired == ()
+
+
 def test_a_retirement_is_in_order_whatever_the_clock_says(tmp_path: Path) -> None:
     """The clock was put back by a year between the changes: what came later has the later time."""
     moments = [datetime(2031, 9, 3, 18, tzinfo=UTC)] * 4 + [datetime(2030, 9, 3, tzinfo=UTC)] * 9
