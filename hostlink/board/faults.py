@@ -24,9 +24,11 @@ COMMON_FORMS = (
 """The forms that are looked for where a profile names none, in this order."""
 
 _FIELD = re.compile(r"\{(message|number|line)\}")
-# A message of a board of which no more than one word of error is known.
+# A message of a board of which no more than one word of error is known: it has the word "error", or
+# says that it happened at a line.
 _ANY_ERROR = re.compile(
-    r"(?P<message>.*?\berror\b.*?)\s+(?:in|at)(?: line)?\s+(?P<number>\d{1,5})"
+    r"(?P<message>.*?\berror\b.*?|\S.*?(?=\s+(?:in|at) line\s))\s+(?:in|at)(?: line)?"
+    r"\s+(?P<number>\d{1,5})"
     r"(?:[:,.]\s*(?P<more>.*))?\s*",
     re.IGNORECASE,
 )

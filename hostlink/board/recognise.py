@@ -344,4 +344,6 @@ def _at(kind: Profile, baud: int) -> Profile:
 
 
 def _shown(data: bytes) -> str:
-    return safe(data.decode("latin-1").strip("\r\n"))
+    """The last row that was heard."""
+    rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
+    return safe(rows[-1])

@@ -17,7 +17,9 @@ from hostlink.cli.desk import Desk
 from hostlink.cli.input_lines import InputLines, input_lines
 from hostlink.cli.options import Number, shared
 from hostlink.cli.output import as_json, data, say
+from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError
+from hostlink.reading import read_at_most
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -63,7 +65,8 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
     from hostlink.cli.progress import Teller
     from hostlink.jobs.running import Given
 
-    given = None if input_path is None else Given(_input_lines(input_path))
+    from_file = input_path is not None and str(input_path) != "-"
+    given = Given(_input_lines(input_path)) if from_file else None
     if output is not None and output.exists():
         raise RefusedError(
             f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
@@ -103,7 +106,7 @@ class Done:
                 "line": fault.number,
                 "text": self.ran.line if self.ran else "",
             },
-            "error": str(self.error) if self.error is not None else None,
+            "error": self.error.words(COMMANDS) if self.error is not None else None,
         }
 
     def check(self) -> None:
@@ -222,8 +225,7 @@ def _input_lines(path: Path | None) -> list[str]:
     if path is None:
         return []
     try:
-        with path.open("rb") as file:
-            raw = file.read(_LARGEST_INPUT + 1)
+        raw = read_at_most(path, _LARGEST_INPUT + 1)
     except OSError as error:
         raise RefusedError(
             f"The input file {path} cannot be read: {error.strerror}.",

@@ -211,7 +211,10 @@ def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: 
             _tell_loaded(desk, load_job(session, archive, read_file(path), options))
         except (ListingError, RefusedError) as error:
             say(f"{error.words(COMMANDS)} The board keeps what it holds.")
-    say("No longer watching; the board holds the last version that was proven.", quiet=desk.quiet)
+    say(
+        "No longer watching. What the board holds was not looked at since the last load.",
+        quiet=desk.quiet,
+    )
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:

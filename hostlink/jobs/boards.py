@@ -15,8 +15,9 @@ from hostlink.archive import Archive, Board
 from hostlink.archive.names import fold, natural
 from hostlink.board.bridges import BRIDGES, driver_hint
 from hostlink.board.ports import Identity, here, identity_of
-from hostlink.errors import LinkError, LinkReason
+from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.attaching import copy_words, doubt_of_copy, is_board
+from hostlink.words import safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # the ports of Windows
 
@@ -80,7 +81,16 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
 
 
 def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
-    """Give the board at a port a label; returns it, and the label that it had before."""
+    """Give the board at a port a label; returns it, and the label that it had before.
+
+    Raises RefusedError for a label that would be taken for a port or an option where it is used.
+    """
+    if label.startswith("-") or "/" in label or "\\" in label or ":" in label:
+        raise RefusedError(
+            f'"{safe(label)}" cannot be a label: it would be taken for a port or an option.',
+            kept="The board has the label that it had.",
+            advice="Choose a word without / and : in it, which does not begin with -.",
+        )
     identity = identity_of(port)
     board = archive.board_seen(
         vid=identity.vid, pid=identity.pid, serial=identity.serial, location=identity.location

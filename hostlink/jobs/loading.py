@@ -28,7 +28,7 @@ from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable, smaller_advice
 from hostlink.jobs.material import Material
 from hostlink.jobs.patience import load_s
-from hostlink.jobs.rescuing import NOTHING, Held, discard_held, forget_copy, rescue_held
+from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, rescue_or_discard
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, Listing, measure
@@ -136,10 +136,7 @@ def _overwrite(
     state: _State,
 ) -> Loaded:
     """Rescue, send, prove, and note what the board holds."""
-    if options.discard_board:
-        discard_held(session, record)
-    else:
-        state.held = rescue_held(session, archive, board)
+    state.held = rescue_or_discard(session, archive, board, record, discard=options.discard_board)
     session.dialogue.can("clear", "clear the program memory")
     _must_fit(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))

@@ -61,7 +61,9 @@ def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
         for port, other in seen:
             if same_board(identity, other):  # type: ignore[arg-type]
                 raise UsageError(
-                    f"{port} and {choice.port} are the same board.",
+                    f"{port} is named twice."
+                    if port == choice.port
+                    else f"{port} and {choice.port} are the same board.",
                     kept="No port was opened.",
                     advice="Name each board once.",
                 )

@@ -24,7 +24,7 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
+from hostlink.jobs.rescuing import Held, keep_held, rescue_or_discard
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, measure, review, to_bytes
@@ -170,10 +170,8 @@ def putback(
     with session.job(archive, "putback", board, parts=10, detail=detail) as record:
         if held is not None:
             memory = held
-        elif discard_board:
-            memory = discard_held(session, record)
         else:
-            memory = rescue_held(session, archive, board)
+            memory = rescue_or_discard(session, archive, board, record, discard=discard_board)
         _must_fit(session, backup, items, board, memory)
         _warn_of_errors(session, items)
         return _PutBack(session, archive, board, memory, keep=not discard_board).run(backup, items)

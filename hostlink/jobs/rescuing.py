@@ -99,8 +99,7 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
             kept="The program on the board was not touched; what it lists is kept as "
             f"{held.spec}, not proven.",
             advice=lambda by: (
-                "If its profile has wrong sizes, measure them "
-                f"{by.survey_discarding}. {_discard(by)}"
+                f"If its profile has wrong sizes, measure them {by.survey_discarding}."
             ),
         )
     return held
@@ -112,13 +111,32 @@ def read_held(session: Session, archive: Archive, board: Board) -> Held:
     Raises as rescue_held does, except for a contradiction, which stands in the result.
     """
     session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
-    try:
-        result = session.dialogue.capture()
-    except NotKnownError as error:
-        raise error.but(advice=joined(error.advice, _discard)) from error
+    result = session.dialogue.capture()
     if not result.lines:
         _tell_loss(session, archive, board)
     return replace(keep_held(session, archive, board, result), doubt=result.doubt)
+
+
+def rescue_or_discard(
+    session: Session,
+    archive: Archive,
+    board: Board,
+    record: OpenEvent,
+    *,
+    discard: bool,
+    at_prompt: bool = True,
+) -> Held:
+    """Keep what the board holds before it is overwritten, or discard it, as the user asked.
+
+    at_prompt: whether a board that is to be discarded can be asked at all. Raises as rescue_held
+    does; the advice says then that it may be discarded.
+    """
+    if discard:
+        return discard_held(session, record, at_prompt=at_prompt)
+    try:
+        return rescue_held(session, archive, board)
+    except NotKnownError as error:
+        raise error.but(advice=joined(error.advice, _discard)) from error
 
 
 def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> Held:

@@ -16,7 +16,7 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.patience import capture_s
-from hostlink.jobs.rescuing import Held, discard_held, held_content, rescue_held
+from hostlink.jobs.rescuing import Held, held_content, rescue_or_discard
 from hostlink.jobs.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import Found
@@ -60,10 +60,9 @@ def restart(
         session.attach()
     board = session.board_in(archive)
     with session.job(archive, "restart", board) as record:
-        if discard_board:
-            held = discard_held(session, record, at_prompt=False)
-        else:
-            held = rescue_held(session, archive, board)
+        held = rescue_or_discard(
+            session, archive, board, record, discard=discard_board, at_prompt=False
+        )
         record.detail["held"] = held.spec
         if not consent(held):
             raise RefusedError("The board was not restarted.", kept="Its program was not touched.")

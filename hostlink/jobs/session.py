@@ -388,7 +388,12 @@ class Session:
             self.wire.cancelled = cancelled
 
     def abandon(self) -> None:
-        """Leave the board at a prompt after a job was stopped half way; best effort."""
+        """Leave the board at a prompt after a job was stopped half way; best effort.
+
+        A board whose prompt was never found was given whole lines only, and is left as it is.
+        """
+        if not self._attached:
+            return
         with self.unstoppable(), contextlib.suppress(HostlinkError):
             self.dialogue.regain(may_interrupt=True)
 

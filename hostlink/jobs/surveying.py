@@ -32,7 +32,7 @@ from hostlink.errors import (
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
 from hostlink.jobs.recognising import careful_profile, kinds, kinds_of
 from hostlink.jobs.remembering import HEARD
-from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
+from hostlink.jobs.rescuing import Held, keep_held, rescue_or_discard
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
@@ -239,9 +239,10 @@ class _Work:
         return keep_held(self._session, self._archive, self._board, Capture(lines, kept.captures))
 
     def _rescued(self) -> Held:
-        if self._options.discard_board:
-            return discard_held(self._session, self._record)
-        return rescue_held(self._session, self._archive, self._board)
+        discard = self._options.discard_board
+        return rescue_or_discard(
+            self._session, self._archive, self._board, self._record, discard=discard
+        )
 
     def _measure(self) -> None:
         consent = self._options.consent

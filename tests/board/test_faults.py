@@ -136,7 +136,10 @@ def test_each_complaint_of_the_practice_board_is_found(line: bytes, message: str
         ("?/\xb0 ERROR IN  20", Fault("?/\xb0 ERROR", 20)),
         ("?/0 Error in 20", Fault("?/0 Error", 20)),
         ("ERROR in line 20: Divide by 0.", Fault("ERROR: Divide by 0.", 20)),
+        ("Nothing to divide by at line 20", Fault("Nothing to divide by", 20)),
         ("NO ERROR TO SPEAK OF", None),
+        ("AT LINE 20", None),
+        ("METER 7 AT 20", None),
         ("TERROR IN 20 LESSONS", None),
     ],
 )

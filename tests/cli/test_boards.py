@@ -222,6 +222,14 @@ def test_a_new_label_in_place_of_another_is_said(hostlink: Callable) -> None:
     assert "is without a label; it was Blue.\n" in hostlink("boards", "--label", "", *port).err
 
 
+@pytest.mark.parametrize("label", ["--all", "practice://b1", "/dev/ttyUSB0", "com:1"])
+def test_what_would_be_taken_for_a_port_is_no_label(hostlink: Callable, label: str) -> None:
+    """Where it was used it would never lead to the board."""
+    told = hostlink("boards", f"--label={label}", "--port", "practice://red")
+    assert told.status == 1
+    assert "cannot be a label" in told.err
+
+
 def test_all_boards_are_taken_in_natural_order(plug: Plug, archive: Archive) -> None:
     """As their rows are shown: BOARD-2 before BOARD-10, then those without a label."""
     numbers = ("A", "B", "C", "D")

@@ -259,7 +259,7 @@ def test_a_question_for_the_free_memory_that_fails_stops_nothing(
     with kept.session() as session:
         session.attach()
         monkeypatch.setattr(session.dialogue, "free_memory", damaged)
-        monkeypatch.setattr("hostlink.jobs.putback.rescue_held", lambda *_: NOTHING)
+        monkeypatch.setattr("hostlink.jobs.putback.rescue_or_discard", lambda *_, **__: NOTHING)
         putback(session, archive, archive.backup("backup@1"), ["memory"])
     assert kept.memory == lines(MEMORY)
     assert any("did not say how much memory is free" in each.text for each in kept.said("Warned"))

@@ -111,3 +111,20 @@ def test_a_stopped_job_says_how_the_board_is_left(
             assert "is kept as DICE@1" in said
         table.do(Table._loaded("shipped:DICE"))
     assert len(told) > 1, told
+
+
+def test_a_board_that_was_never_understood_is_not_waited_for(archive: Archive) -> None:
+    """It was given whole lines only, so nothing is to be put in order when a person stops it."""
+    silent = "practice://mute?time=virtual&stall_every_bytes=1&stall_s=100000"
+    began: list[float] = []
+
+    def stops() -> bool:
+        began.append(session.wire.now())
+        return len(began) > 20
+
+    choice = LinkChoice(silent, find_profile("tiny"), is_guess=True)
+    with Session(choice, lambda _: None) as session:
+        session.wire.cancelled = stops
+        with pytest.raises(Interrupted):
+            load(session, archive, find_material("shipped:TIDE", archive), LoadOptions())
+        assert session.wire.now() - began[20] < 0.5
