@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import zip_longest
 
+from hostlink.advice import Ways
 from hostlink.errors import ArchiveError
 
 LONGEST_NAME = 40
@@ -39,7 +40,10 @@ def checked_name(name: str) -> str:
     Blanks at either end are dropped. Raises ArchiveError with the rule that was broken.
     """
     name = unicodedata.normalize("NFC", name).strip()
-    advice = "Choose another name."
+
+    def advice(by: Ways) -> str:
+        return f"Choose another name; a listing is given one {by.name_listing}."
+
     if not name:
         raise ArchiveError("A program needs a name.", advice="Give it one.")
     if len(name) > LONGEST_NAME:

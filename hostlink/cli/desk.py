@@ -225,7 +225,7 @@ class Desk:
             raise RefusedError(
                 f"{self.record} exists already.",
                 kept="It was not changed, and the port was not opened.",
-                advice="Name another file with --record, or let it be replaced with --yes.",
+                advice="Name another file, or let it be replaced with --yes.",
             )
 
 

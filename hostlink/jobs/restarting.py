@@ -101,6 +101,7 @@ def pull_restart_line(session: Session) -> None:
 def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:
     """What the board does and holds after the restart."""
     session.restarts_told = session.wire.health.restarts
+    session.dialogue.restarted()  # ours: no job that comes later takes it for a mishap
     if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
         session.emit(Warned("The board started a program by itself; it was left alone."))
         return Restarted(held, False, 0)

@@ -364,3 +364,15 @@ def test_after_a_restart_nothing_is_said_to_be_untouched(
             restart(here, archive, consent=lambda _: True)
     assert "not touched" not in caught.value.kept
     assert "HAIL@1" in caught.value.kept
+
+
+@pytest.mark.usefixtures("loaded")
+def test_a_load_after_our_own_restart_takes_it_for_no_mishap(
+    session: Callable[..., Session], archive: Archive, told: list[Event]
+) -> None:
+    """As two lines of `together` do it, over one open port."""
+    with session() as here:
+        restart(here, archive, consent=lambda _: True)
+        told.clear()
+        load(here, archive, from_bytes(LISTING, "light.bas", name="LIGHT"), LoadOptions())
+    assert not any("starting over" in said or "restarted" in said for said in warnings(told))
