@@ -22,7 +22,8 @@ from bench_report import Row, Section, Target
 
 from hostlink.firmware.bootloader import Conversation, Script
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
-from hostlink.firmware.plan import FlashScripts, begin, plan_pages, silently
+from hostlink.firmware.plan import plan_pages, silently
+from hostlink.firmware.scripts import FlashScripts, begin
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.practice.machine import Machine

@@ -20,7 +20,7 @@ from typing import Any
 
 from hostlink.board.profile import Commands, Profile, Talk
 from hostlink.board.profile_checks import clashes
-from hostlink.board.profile_kinds import Wrong, key_written, shown, written
+from hostlink.board.profile_kinds import Wrong
 from hostlink.board.profile_lines import key_lines, line_of
 from hostlink.board.profile_schema import (
     EVIDENCE,
@@ -31,6 +31,7 @@ from hostlink.board.profile_schema import (
     TABLES,
     Key,
 )
+from hostlink.board.profile_written import key_written, shown, written
 from hostlink.errors import ProfileError, UsageError
 from hostlink.listing.rules import Form, Language, Rules, Storage
 

@@ -1,7 +1,7 @@
 """Kinds of values that a profile file may hold: each reads a TOML value and checks it.
 
 A kind turns what `tomllib` gives into what a profile holds, or raises `Wrong` with the rest of the
-sentence "KEY is VALUE; ...". `written` is the way back: a profile's value as TOML.
+sentence "KEY is VALUE; ...". `profile_written` is the way back: a profile's value as TOML.
 """
 
 from __future__ import annotations
@@ -12,8 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-_SHOWN = 48  # characters of a wrong value that a message repeats
-_WIDTH = 96  # columns of a written line
+from hostlink.board.profile_written import shown
 
 
 class Wrong(Exception):
@@ -335,74 +334,6 @@ def _lossless(name: str) -> bool:
 def code(character: str) -> str:
     """A character by its number, for a message: "U+0007"."""
     return f"U+{ord(character):04X}"
-
-
-def shown(value: object) -> str:
-    """A wrong value as a message may repeat it: short, on one line, without control characters."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        cut = value if len(value) <= _SHOWN else value[:_SHOWN] + "..."
-        return '"' + "".join(ch if ch.isprintable() else f"\\u{ord(ch):04x}" for ch in cut) + '"'
-    if isinstance(value, int | float):
-        digits = repr(value)
-        return digits if len(digits) <= _SHOWN else digits[:_SHOWN] + "..."
-    if isinstance(value, list):
-        return f"a list of {len(value)}" if value else "an empty list"
-    return "a table" if isinstance(value, dict) else "a date or time"
-
-
-def written(value: object) -> str:
-    """A profile's value as TOML that reads back equal."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, bytes):
-        return _quoted(value.decode("latin-1"), plain=True)
-    if isinstance(value, str):
-        return _quoted(value, plain=False)
-    if isinstance(value, tuple) and value and all(map(_is_cost, value)):
-        return "{ " + ", ".join(f"{key_written(w)} = {n}" for w, n in value) + " }"
-    if isinstance(value, tuple):
-        return _list_written([written(item) for item in value])
-    raise TypeError(f"a profile holds no {type(value).__name__}")
-
-
-def key_written(key: str) -> str:
-    """A TOML key, in quotes where it needs them."""
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key, plain=False)
-
-
-def _is_cost(item: object) -> bool:
-    return isinstance(item, tuple) and len(item) == 2 and isinstance(item[0], str)
-
-
-def _quoted(text: str, *, plain: bool) -> str:
-    """A TOML basic string; `plain` escapes everything outside ASCII too."""
-    short = {"\r": "\\r", "\n": "\\n", "\t": "\\t", '"': '\\"', "\\": "\\\\"}
-    parts = []
-    for ch in text:
-        if ch in short:
-            parts.append(short[ch])
-        elif ch.isprintable() and (ch.isascii() or not plain):
-            parts.append(ch)
-        else:
-            parts.append(f"\\u{ord(ch):04X}" if ord(ch) < 0x10000 else f"\\U{ord(ch):08X}")
-    return '"' + "".join(parts) + '"'
-
-
-def _list_written(items: Sequence[str]) -> str:
-    """A TOML array, on as many lines as it needs."""
-    if sum(map(len, items)) + 2 * len(items) < _WIDTH - 20:
-        return "[" + ", ".join(items) + "]"
-    rows, row = [], "   "
-    for item in items:
-        if len(row) + len(item) + 2 > _WIDTH and row.strip():
-            rows.append(row)
-            row = "   "
-        row += f" {item},"
-    return "\n".join(["[", *rows, row, "]"])
 
 
 def _either(words: Sequence[str]) -> str:

@@ -12,7 +12,7 @@ from typing import TypeVar
 from hostlink.board.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.firmware.bootloader import Conversation, Script, Trouble
-from hostlink.firmware.plan import Unproven, begin, leave
+from hostlink.firmware.scripts import Unproven, begin, leave
 from hostlink.jobs.restarting import check_restartable, pull_restart_line
 from hostlink.jobs.session import Session
 from hostlink.link.port import TunablePort

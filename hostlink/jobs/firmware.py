@@ -22,7 +22,8 @@ from hostlink.errors import (
     LinkReason,
     RefusedError,
 )
-from hostlink.firmware.plan import FlashScripts, OnPage, Plan
+from hostlink.firmware.plan import OnPage, Plan
+from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.bootlink import BootLink
 from hostlink.jobs.events import PageProven
 from hostlink.jobs.firmware_after import Start, after_write_error, hear_start, is_cut_off, restore

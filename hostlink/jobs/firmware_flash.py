@@ -12,13 +12,13 @@ from hostlink.firmware.bootloader import Trouble
 from hostlink.firmware.chip import part_of
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import (
-    FlashScripts,
     Plan,
     blank_padded,
     is_half_written,
     overwrites_doubtful,
     plan_pages,
 )
+from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.bootlink import BootLink
 from hostlink.jobs.events import PagesRead
 from hostlink.jobs.firmware_checks import Situation

@@ -12,18 +12,15 @@ from hostlink.firmware import protocol
 from hostlink.firmware.bootloader import Trouble
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.plan import (
-    FlashScripts,
-    Unproven,
-    begin,
     blank_padded,
     guard_page,
     is_guarded,
     is_half_written,
-    leave,
     overwrites_doubtful,
     plan_pages,
     silently,
 )
+from hostlink.firmware.scripts import FlashScripts, Unproven, begin, leave
 
 SMALL = Chip("small", b"\x1e\x95\x0f", flash_bytes=4096, eeprom_bytes=1024)
 SMALL_BOOT = 512
