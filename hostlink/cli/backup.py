@@ -35,8 +35,8 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
         return _list(desk)
     if desk.many:
         return _back_up_many(desk, note)
+    from hostlink.cli.job_json import proof_dict
     from hostlink.cli.progress import Teller
-    from hostlink.cli.transfer import proof_dict
     from hostlink.jobs.backup import backup as backup_job
 
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
@@ -59,8 +59,8 @@ def _back_up_many(desk: Desk, note: str) -> int:
     """Back up every board meant, each noted with its name and the day; the worst exit status."""
     from datetime import date
 
+    from hostlink.cli.job_json import proof_dict
     from hostlink.cli.many import Tellers
-    from hostlink.cli.transfer import proof_dict
     from hostlink.jobs.backup import backup as backup_job
     from hostlink.jobs.many import dated_name, on_each, worst
 

@@ -12,22 +12,21 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.cli.console_words import ASKS_AFTER_S, obey
 from hostlink.cli.desk import Desk
 from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
 from hostlink.cli.stopping import stoppable
-from hostlink.errors import ExitStatus, HostlinkError, LineTooLongError
-from hostlink.words import plural, safe
+from hostlink.errors import ExitStatus, LineTooLongError
+from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.jobs.console import Console
     from hostlink.jobs.session import LinkChoice
 
-LEAVE, INTERRUPT, CAPTURE = "leave!", "interrupt!", "capture!"
 _LONGEST_ANSWER_S = 60.0
-_ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
 
 
 @click.command()
@@ -96,30 +95,4 @@ def _answer(board: Console, line: str) -> None:
     """Type a line and wait for what comes: the prompt, or a program's question."""
     data(f"{board.partial}{safe(line)}")
     board.enter(line)
-    board.settle(_LONGEST_ANSWER_S, _ASKS_AFTER_S)
-
-
-def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
-    """Do what a line asks for, or type it to the board; False for the word that ends."""
-    word = line.rstrip().lower()
-    if word == LEAVE:
-        return False
-    if word == INTERRUPT:
-        board.interrupt()
-        board.settle(2.0, _ASKS_AFTER_S)
-    elif word == CAPTURE:
-        lines = board.capture()
-        say(f"Read from the board, proven: {plural(lines, 'line')}.")
-    else:
-        answer(board, line)
-    return True
-
-
-def told(work: Callable[[], object]) -> None:
-    """Do something and tell an error in place of ending: a console goes on."""
-    from hostlink.cli.entry import tell
-
-    try:
-        work()
-    except HostlinkError as error:
-        tell(error)
+    board.settle(_LONGEST_ANSWER_S, ASKS_AFTER_S)

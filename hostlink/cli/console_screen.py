@@ -16,7 +16,7 @@ from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
-from hostlink.cli.console import CAPTURE, INTERRUPT, LEAVE, obey, told
+from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, obey, told
 from hostlink.cli.desk import Desk
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller

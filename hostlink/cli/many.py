@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:
     """Load into every board meant; the worst exit status."""
-    from hostlink.cli.transfer import loaded_dict
+    from hostlink.cli.job_json import loaded_dict
     from hostlink.jobs.many import load_on_each
 
     choices = desk.choices(archive)
@@ -40,7 +40,7 @@ def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOpt
 
 def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
     """Save from every board meant, each under its name and the day; the worst exit status."""
-    from hostlink.cli.transfer import saved_dict
+    from hostlink.cli.job_json import saved_dict
     from hostlink.jobs.many import save_on_each
 
     choices = desk.choices(archive)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.desk import Desk
+from hostlink.cli.job_json import loaded_dict, saved_dict
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, is_terminal, say
 from hostlink.cli.ways import COMMANDS
@@ -20,11 +21,9 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.board.learning import Learned
-    from hostlink.board.witness import MemoryDoubt
     from hostlink.cli.progress import Teller
     from hostlink.jobs.events import Emit
     from hostlink.jobs.loading import Loaded
-    from hostlink.jobs.saving import Saved
     from hostlink.jobs.session import Session
 
 _WATCH_NAP_S = 0.5
@@ -173,25 +172,6 @@ def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     )
 
 
-def loaded_dict(loaded: Loaded) -> dict[str, object]:
-    """A load as JSON tells it."""
-    report = loaded.report
-    return {
-        "listing": loaded.label,
-        "revision": loaded.spec or None,
-        "board_held": loaded.rescued or None,
-        "proven": True,
-        "lines": report.lines,
-        "bytes_sent": report.bytes,
-        "size_bytes": loaded.size,
-        "limit_bytes": loaded.limit or None,
-        "free_bytes": loaded.free,
-        "repairs": report.repairs,
-        "captures": report.captures,
-        "seconds": None if report.seconds is None else round(report.seconds, 3),
-    }
-
-
 def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: Any) -> None:
     """Send the changed lines each time the file is saved, until Ctrl+C."""
     import dataclasses
@@ -266,28 +246,3 @@ def save(desk: Desk, program: str, note: str) -> int | None:
         quiet=desk.quiet and saved.doubt is None,
     )
     return saved.status
-
-
-def proof_dict(doubt: MemoryDoubt | None) -> dict[str, object]:
-    """Whether something read from a board is proven, as JSON tells it; with the figures if not."""
-    if doubt is None:
-        return {"proven": True}
-    return {
-        "proven": False,
-        "free_bytes_reported": doubt.reported,
-        "free_bytes_by_listing": doubt.expected,
-    }
-
-
-def saved_dict(saved: Saved) -> dict[str, object]:
-    """A save as JSON tells it."""
-    revision = saved.revision
-    return {
-        "revision": revision.spec,
-        "is_new": saved.is_new,
-        "captures": saved.captures,
-        **proof_dict(saved.doubt),
-        "size_bytes": revision.size_bytes,
-        "lines": revision.line_count,
-        "sha256": revision.sha256,
-    }

@@ -1,0 +1,44 @@
+"""What the lines of a console mean: the words that it obeys itself, and the rest for the board."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from hostlink.cli.output import say
+from hostlink.errors import HostlinkError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.jobs.console import Console
+
+LEAVE = "leave!"
+INTERRUPT = "interrupt!"
+CAPTURE = "capture!"
+ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for input
+
+
+def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
+    """Do what a line asks for, or type it to the board; False for the word that ends."""
+    word = line.rstrip().lower()
+    if word == LEAVE:
+        return False
+    if word == INTERRUPT:
+        board.interrupt()
+        board.settle(2.0, ASKS_AFTER_S)
+    elif word == CAPTURE:
+        lines = board.capture()
+        say(f"Read from the board, proven: {plural(lines, 'line')}.")
+    else:
+        answer(board, line)
+    return True
+
+
+def told(work: Callable[[], object]) -> None:
+    """Do something and tell an error in place of ending: a console goes on."""
+    from hostlink.cli.entry import tell
+
+    try:
+        work()
+    except HostlinkError as error:
+        tell(error)

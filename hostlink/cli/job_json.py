@@ -1,0 +1,54 @@
+"""What a load and a save came to, as JSON tells it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.board.witness import MemoryDoubt
+    from hostlink.jobs.loading import Loaded
+    from hostlink.jobs.saving import Saved
+
+
+def loaded_dict(loaded: Loaded) -> dict[str, object]:
+    """A load as JSON tells it."""
+    report = loaded.report
+    return {
+        "listing": loaded.label,
+        "revision": loaded.spec or None,
+        "board_held": loaded.rescued or None,
+        "proven": True,
+        "lines": report.lines,
+        "bytes_sent": report.bytes,
+        "size_bytes": loaded.size,
+        "limit_bytes": loaded.limit or None,
+        "free_bytes": loaded.free,
+        "repairs": report.repairs,
+        "captures": report.captures,
+        "seconds": None if report.seconds is None else round(report.seconds, 3),
+    }
+
+
+def proof_dict(doubt: MemoryDoubt | None) -> dict[str, object]:
+    """Whether something read from a board is proven, as JSON tells it; with the figures if not."""
+    if doubt is None:
+        return {"proven": True}
+    return {
+        "proven": False,
+        "free_bytes_reported": doubt.reported,
+        "free_bytes_by_listing": doubt.expected,
+    }
+
+
+def saved_dict(saved: Saved) -> dict[str, object]:
+    """A save as JSON tells it."""
+    revision = saved.revision
+    return {
+        "revision": revision.spec,
+        "is_new": saved.is_new,
+        "captures": saved.captures,
+        **proof_dict(saved.doubt),
+        "size_bytes": revision.size_bytes,
+        "lines": revision.line_count,
+        "sha256": revision.sha256,
+    }
