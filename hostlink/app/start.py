@@ -50,6 +50,11 @@ def open_app(
     finally:
         for each in opened:
             each.close()
+    _raise_failure(app)
+
+
+def _raise_failure(app: DeskApp) -> None:
+    """Raise what the app ended with, if it did not end well."""
     if app.failed is not None:
         raise app.failed
     if app.return_code:

@@ -78,6 +78,22 @@ class Backup:
         return f"{BACKUP}@{self.number}{elsewhere(self.archive)}"
 
 
+def _put_item(db: Database, backup: int, item: BackupItem) -> None:
+    """Add one item to a backup (its id)."""
+    insert(
+        db,
+        "backup_items",
+        uuid=new_uuid(),
+        backup_id=backup,
+        kind=item.kind,
+        slot=clean(item.slot),
+        listing_id=put_listing(db, item.content),
+        size_bytes=item.content.size_bytes,
+        captures=item.captures,
+        unproven=clean(item.unproven),
+    )
+
+
 class Backups(Healing):
     """Keeping and finding backups."""
 
@@ -117,18 +133,7 @@ class Backups(Healing):
             )
             for item in items:
                 self.heal(item.content)
-                insert(
-                    db,
-                    "backup_items",
-                    uuid=new_uuid(),
-                    backup_id=backup,
-                    kind=item.kind,
-                    slot=clean(item.slot),
-                    listing_id=put_listing(db, item.content),
-                    size_bytes=item.content.size_bytes,
-                    captures=item.captures,
-                    unproven=clean(item.unproven),
-                )
+                _put_item(db, backup, item)
             return _with_items(db, [_BACKUPS.at(db, backup)])[0]
 
     def backups(self, *, board_uuid: str | None = None, limit: int | None = None) -> Listed[Backup]:

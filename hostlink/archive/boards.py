@@ -70,10 +70,10 @@ class Boards(Session):
                     first_seen=at,
                     last_seen=at,
                 )
-            known = {"location": location, "profile": clean(profile)}
-            news: dict[str, object] = {key: value for key, value in known.items() if value}
-            if restarts_on_open is not None:
-                news["restarts_on_open"] = int(restarts_on_open)
+            restarts = None if restarts_on_open is None else int(restarts_on_open)
+            known = (("location", location), ("profile", clean(profile)))
+            news: dict[str, object] = {key: value for key, value in known if value}
+            news |= {} if restarts is None else {"restarts_on_open": restarts}
             update(db, "boards", board, last_seen=at, **news)
             return _BOARDS.at(db, board)
 

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -14,6 +16,9 @@ from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import told_when_stopped
 from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.jobs.carrying import Imported
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
@@ -96,18 +101,20 @@ def import_source(desk: Desk, source: Path) -> int:
     ):
         imported = import_from(opened, source)
     if desk.json:
-        as_json(
-            {
-                "source": str(source),
-                "added": imported.added,
-                "renamed": imported.renamed,
-                "copies": list(imported.copies),
-                "retired": list(imported.retired),
-                "healed": list(imported.healed),
-                "left_out": list(imported.left_out),
-            }
-        )
+        as_json({"source": str(source), **dataclasses.asdict(imported)})
         return tell_damaged(imported.left_out)
+    _tell_imported(imported)
+    new = [
+        plural(count, kind.removesuffix("s").replace("_", " "))
+        for kind, count in imported.added.items()
+        if count
+    ]
+    say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=desk.quiet)
+    return tell_damaged(imported.left_out)
+
+
+def _tell_imported(imported: Imported) -> None:
+    """Say what an import did to what was here."""
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
     for mark in imported.copies:
@@ -119,10 +126,3 @@ def import_source(desk: Desk, source: Path) -> int:
         say(f"{name} was retired there, and is here too now; `hostlink return {name}` undoes that.")
     for what in imported.healed:
         say(f"Healed, for it was damaged here: {what}.")
-    new = [
-        plural(count, kind.removesuffix("s").replace("_", " "))
-        for kind, count in imported.added.items()
-        if count
-    ]
-    say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=desk.quiet)
-    return tell_damaged(imported.left_out)

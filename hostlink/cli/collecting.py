@@ -84,25 +84,25 @@ def _tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:
         say(f"Left out: {where}. {advised(why)}")
 
 
+def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
+    return {
+        "kept": [
+            {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
+            for material, one in collected.kept
+        ],
+        "left_out": [{"where": where, "why": advised(why)} for where, why in collected.left_out],
+        "remarks": list(collected.remarks),
+        "passed_over": list(gathered.passed_over),
+        "folders": list(gathered.folders),
+    }
+
+
 def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
     """What was kept, what was left out and why."""
     _tell_left_out(collected.left_out)
     kept = collected.kept
     if desk.json:
-        as_json(
-            {
-                "kept": [
-                    {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
-                    for material, one in kept
-                ],
-                "left_out": [
-                    {"where": where, "why": advised(why)} for where, why in collected.left_out
-                ],
-                "remarks": list(collected.remarks),
-                "passed_over": list(gathered.passed_over),
-                "folders": list(gathered.folders),
-            }
-        )
+        as_json(_kept_dict(collected, gathered))
     elif kept:
         table(
             ["kept", "bytes", "from"],

@@ -20,6 +20,14 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive, Revision
 
 
+def _has_no_revisions(spec: str) -> RefusedError:
+    return RefusedError(
+        f"{spec} is a rescue, and has no revisions.",
+        advice=f"`hostlink show {spec}` prints it; `hostlink keep {spec} --as PROGRAM` makes a "
+        "revision of it.",
+    )
+
+
 @click.command()
 @click.argument("program")
 @shared(json=True)
@@ -30,12 +38,7 @@ def history(desk: Desk, program: str) -> int:
     """
     with desk.reading() as archive:
         if program.casefold().startswith("rescue@"):
-            rescue = archive.revision(program)
-            raise RefusedError(
-                f"{rescue.spec} is a rescue, and has no revisions.",
-                advice=f"`hostlink show {rescue.spec}` prints it; `hostlink keep {rescue.spec} "
-                "--as PROGRAM` makes a revision of it.",
-            )
+            raise _has_no_revisions(archive.revision(program).spec)
         revisions = archive.history(program)
         changes, lost = _changes(archive, revisions)
     damaged = (*revisions.damaged, *lost)

@@ -99,6 +99,19 @@ class _Bench:
         return self.to_fit and self.total <= limit
 
 
+def _check(level: str, rules: Rules, *, to_fit: bool) -> None:
+    """Raise UsageError for what cannot be asked for."""
+    if level not in LEVELS:
+        raise UsageError(f'There is no level "{level}".', advice=f"Levels: {', '.join(LEVELS)}.")
+    if to_fit and not rules.storage.program_bytes:
+        raise UsageError(
+            "How many bytes the board has for a program is not known, so nothing can be made to "
+            "fit.",
+            kept="The listing was not changed.",
+            advice="Name a profile that has program_bytes.",
+        )
+
+
 def shrink(
     listing: Listing,
     rules: Rules,
@@ -114,15 +127,7 @@ def shrink(
     The outcome is the program that the board would hold, sorted; lines without a number follow it.
     Raises UsageError where there is no such level, or where it is to fit and no limit is known.
     """
-    if level not in LEVELS:
-        raise UsageError(f'There is no level "{level}".', advice=f"Levels: {', '.join(LEVELS)}.")
-    if to_fit and not rules.storage.program_bytes:
-        raise UsageError(
-            "How many bytes the board has for a program is not known, so nothing can be made to "
-            "fit.",
-            kept="The listing was not changed.",
-            advice="Name a profile that has program_bytes.",
-        )
+    _check(level, rules, to_fit=to_fit)
     loose = tuple(line for line in listing if line.number is None)
     bench = _Bench(rules, listing.numbered(), loose, to_fit)
     bench.look()
