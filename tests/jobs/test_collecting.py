@@ -55,7 +55,7 @@ def test_a_folder_is_kept_as_far_as_it_can_be(archive: Archive, folder: Path) ->
     assert answer, "it hangs"
     collected = keep_all(archive, answer[0], PROFILE)
     assert [one.revision.spec for _, one in collected.kept] == ["BOARD-2@1", "BOARD-10@1", "BER@1"]
-    why = {Path(where).name: reason for where, reason in collected.left_out}
+    why = {Path(where).name: told(reason) for where, reason in collected.left_out}
     assert set(why) == {"rescue.bas", "empty.bas", "junk.bas", "pipe.bas", "gone.bas"}
     assert why["pipe.bas"] == why["gone.bas"] == "It is not a file."
     assert "it is the word for rescues" in why["rescue.bas"]
