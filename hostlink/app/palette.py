@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Awaitable, Callable, Iterable, Iterator
 from textwrap import wrap
 from typing import Any, ClassVar
 
@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.command import DiscoveryHit, Hit, Hits, Provider
 from textual.containers import VerticalScroll
 from textual.content import Content
+from textual.dom import DOMNode
 from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
@@ -70,7 +71,7 @@ def actions(screen: Screen[Any]) -> list[Binding]:
 class Actions(Provider):
     """All actions of the screen and the app, for the palette."""
 
-    def _all(self) -> Iterable[tuple[Binding, Any]]:
+    def _all(self) -> Iterable[tuple[Binding, DOMNode]]:
         for active in self.screen.active_bindings.values():
             binding = active.binding
             if binding.show and binding.description and not binding.system and active.enabled:
@@ -109,7 +110,7 @@ class Actions(Provider):
                     help=f"At the command line: {command}",
                 )
 
-    def _tell(self, command: str) -> Any:
+    def _tell(self, command: str) -> Callable[[], Awaitable[None]]:
         async def tell() -> None:
             self.app.notify(f"At the command line: {command} --help", markup=False, timeout=15)
 
@@ -121,7 +122,7 @@ class Actions(Provider):
     def _help(self, binding: Binding) -> str:
         return f"{key_words(binding.key)}  {binding.tooltip}".rstrip()
 
-    def _call(self, binding: Binding, node: Any) -> Any:
+    def _call(self, binding: Binding, node: DOMNode) -> Callable[[], Awaitable[None]]:
         async def call() -> None:
             await self.app.run_action(binding.action, default_namespace=node)
 
