@@ -14,8 +14,9 @@ from hostlink.advice import Advice
 from hostlink.app.dialogues import Ask, Fill
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
-from hostlink.jobs.collecting import Collected, Gathered, every_program, gather, give_out, keep_all
+from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
 from hostlink.jobs.files import TakenError, named_path
+from hostlink.jobs.giving import every_program, give_out
 from hostlink.jobs.material import find_material, is_file
 from hostlink.words import plural
 

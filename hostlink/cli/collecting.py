@@ -147,7 +147,7 @@ def give(desk: Desk, programs: tuple[str, ...], output: Path) -> int:
     PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
     `keep` would not take back is left out, with exit status 1.
     """
-    from hostlink.jobs.collecting import give_out
+    from hostlink.jobs.giving import give_out
 
     gathered = _gathered(desk, programs)
     left_out = (*gathered.left_out, *give_out(gathered.materials, output, replace=desk.yes))
@@ -160,7 +160,8 @@ def give(desk: Desk, programs: tuple[str, ...], output: Path) -> int:
 def _gathered(desk: Desk, programs: tuple[str, ...]) -> Gathered:
     """The listings meant; without names those of every program in the archive."""
     from hostlink.cli.listings import material_for
-    from hostlink.jobs.collecting import Gathered, every_program
+    from hostlink.jobs.collecting import Gathered
+    from hostlink.jobs.giving import every_program
 
     if programs:
         return Gathered(tuple(material_for(desk, what) for what in programs), (), ())

@@ -1,4 +1,4 @@
-"""Many listings at once: kept from files, folders, zips and sheets, and given out again."""
+"""Many listings kept at once, from files, folders, zips and sheets."""
 
 from __future__ import annotations
 
@@ -7,23 +7,22 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from hostlink.advice import Advice, joined, told
+from hostlink.advice import Advice, joined
 from hostlink.archive import Archive, Kept
-from hostlink.archive.names import checked_name, file_name, is_program_name, natural
+from hostlink.archive.names import checked_name, natural
 from hostlink.board.profile import Profile
-from hostlink.errors import ArchiveError, HostlinkError, ListingError, RefusedError, UsageError
-from hostlink.jobs.files import TakenError, is_there, read_bytes, write_new
+from hostlink.errors import HostlinkError, ListingError
+from hostlink.jobs.files import read_bytes
 from hostlink.jobs.material import (
     Material,
     find_material,
-    from_archive,
     from_bytes,
     is_file,
     program_name,
     read_file,
 )
 from hostlink.listing import Listing, review
-from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, is_zip, read_zip, write_zip
+from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, is_zip, read_zip
 from hostlink.listing.lookalike import lookalikes
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
@@ -83,7 +82,7 @@ def gather(sources: Sequence[Path], profile: Profile, *, any_characters: bool = 
         for each in readers:
             try:
                 material = each.read()
-                _check(material, None if any_characters else profile)
+                check_keepable(material, None if any_characters else profile)
             except HostlinkError as error:
                 left_out.append((each.where, _why(error)))
             else:
@@ -108,7 +107,7 @@ def gather_one(
     """
     material = replace(find_material(what, archive, stdin=stdin), name=name)
     if material.held is None:
-        _check(material, None if any_characters else profile)
+        check_keepable(material, None if any_characters else profile)
     else:
         note = f"kept from {material.label}"
         material = replace(material, origin=replace(material.origin, note=note))
@@ -141,113 +140,6 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
         for like in lookalikes(line, language)
     ]
     return Collected(tuple(kept), tuple(left_out), tuple(remarks))
-
-
-def every_program(archive: Archive) -> Gathered:
-    """The latest revision of every program that is not retired; what is damaged is left out."""
-    programs = archive.programs()
-    found: list[Material] = []
-    left_out: list[tuple[str, Advice]] = [("The archive", each) for each in programs.damaged]
-    for program in programs:
-        try:
-            found.append(from_archive(program.name, archive))
-        except ArchiveError as error:
-            left_out.append((program.name, error.what))
-    return Gathered(tuple(found), tuple(left_out), ())
-
-
-def give_out(
-    materials: Sequence[Material], output: Path, *, replace: bool
-) -> tuple[tuple[str, Advice], ...]:
-    """Write listings as files into a folder, or as one zip file where `output` is called so.
-
-    What `keep` would not take back is left out; returns where it is from, and why. Raises
-    UsageError where a file is there already and may not be replaced, or where two listings are of
-    one program; RefusedError where there is none, there are too many, or nothing can be written.
-    """
-    members, left_out = _members(materials)
-    if not members:
-        why = f" {told(left_out[0][1])}" if left_out else ""
-        what = f"There is no listing to give out.{why}"
-        if not materials:
-            what = "The archive holds no program."
-        raise RefusedError(what, kept="Nothing was written.")
-    is_bundle = output.suffix.lower() == ".zip"
-    size = sum(len(member.data) for member in members) if is_bundle else 0
-    if len(members) > MOST_MEMBERS or size > MOST_BYTES:
-        raise RefusedError(
-            f"{len(members):,} listings are more than {MOST_MEMBERS:,}, which `keep` takes at once."
-            if len(members) > MOST_MEMBERS
-            else f"The listings are {size:,} bytes, more than {MOST_BYTES:,}, which `keep` takes.",
-            kept="Nothing was written.",
-            advice=lambda by: f"Name some of the programs, or export the archive {by.export}.",
-        )
-    if is_bundle:
-        write_new(output, write_zip(members), replace=replace)
-    else:
-        _into_folder(output, members, replace)
-    return tuple(left_out)
-
-
-def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[str, Advice]]]:
-    """The files to write, each under a name by which `keep` knows its program; what is left out."""
-    members: list[Member] = []
-    left_out: list[tuple[str, Advice]] = []
-    programs: set[str] = set()
-    taken: set[str] = set()
-    for material in materials:
-        if not material.name or material.name.casefold() in programs:
-            raise UsageError(
-                f"{material.label} has no name of its own to be written under.",
-                kept="Nothing was written.",
-                advice="Name each program once.",
-            )
-        programs.add(material.name.casefold())
-        stem = _stem(material.name, taken)
-        data = material.listing.text().encode("utf-8")
-        try:
-            name = program_name(stem)
-            back = from_bytes(data, material.label, name=name, charset="utf-8")
-            _check(back, None)
-        except HostlinkError as error:
-            left_out.append((material.label, error.what))
-        else:
-            taken.add(name)
-            members.append(Member(f"{stem}.bas", data))
-    return members, left_out
-
-
-def _stem(name: str, taken: set[str]) -> str:
-    """A file's name for a program, such that no other file is for the same program when kept."""
-    plain = file_name(name.lower())
-    plain = plain if is_program_name(program_name(plain)) else "program"
-    stem, turn = plain, 1
-    while program_name(stem) in taken:
-        turn += 1
-        stem = f"{plain}-{turn}"
-    return stem
-
-
-def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
-    """Write files into a folder; none where one is there already and may not be replaced."""
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else str(error)
-        raise RefusedError(
-            f"The folder {folder} cannot be made: {why}.",
-            kept="Nothing was written.",
-            advice="Name another folder.",
-        ) from error
-    there = [member.name for member in files if is_there(folder / member.name)]
-    if there and not replace:
-        raise TakenError(
-            f"{folder} has {there[0]} already.",
-            kept="Nothing was written.",
-            advice=lambda by: f"Name another folder, or let them be replaced {by.replace}.",
-        )
-    for member in files:
-        write_new(folder / member.name, member.data, replace=True)
 
 
 def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
@@ -330,7 +222,7 @@ def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading
     return found
 
 
-def _check(material: Material, profile: Profile | None) -> None:
+def check_keepable(material: Material, profile: Profile | None) -> None:
     """Refuse what holds no line to store, has no name to be kept by, or, where a profile is given,
     holds characters that the board cannot take."""
     listing = Listing.from_text(material.text)

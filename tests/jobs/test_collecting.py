@@ -18,8 +18,9 @@ from hostlink.archive.names import is_program_name
 from hostlink.board.profile_file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError, RefusedError, UsageError
-from hostlink.jobs import collecting
-from hostlink.jobs.collecting import every_program, gather, give_out, keep_all
+from hostlink.jobs import giving
+from hostlink.jobs.collecting import gather, keep_all
+from hostlink.jobs.giving import every_program, give_out
 
 PROFILE = find_profile("practice")
 
@@ -148,7 +149,7 @@ def test_more_than_keep_takes_is_not_given_out(
     """Refused before anything is written, with the way to give out all there is."""
     for number in range(3):
         archive.keep(f"P{number}", content(f"{number + 1} REM X\n"), Origin("file"))
-    monkeypatch.setattr(collecting, limit, most)
+    monkeypatch.setattr(giving, limit, most)
     with pytest.raises(RefusedError, match="more than") as refused:
         give_out(every_program(archive).materials, tmp_path / "out.zip", replace=False)
     assert "archive export" in advised(refused.value.advice)
@@ -159,7 +160,7 @@ def test_one_program_twice_is_refused(archive: Archive, tmp_path: Path) -> None:
     """Two revisions of one program would be two programs when they are kept again."""
     archive.keep("TIDE", content("10 END\n"), Origin("file"))
     archive.keep("TIDE", content("20 END\n"), Origin("file"))
-    find: Callable[[str], Any] = lambda spec: collecting.from_archive(spec, archive)  # noqa: E731
+    find: Callable[[str], Any] = lambda spec: giving.from_archive(spec, archive)  # noqa: E731
     with pytest.raises(UsageError, match="no name of its own"):
         give_out([find("TIDE@1"), find("TIDE@2")], tmp_path / "out", replace=False)
     with pytest.raises(RefusedError, match="holds no program"):
