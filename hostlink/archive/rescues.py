@@ -46,18 +46,8 @@ class Rescues(Healing):
                 kept_at=at,
                 **keeping(db, content, origin, search_text),
             )
-            insert(
-                db,
-                "events",
-                uuid=new_uuid(),
-                job="rescue",
-                board_id=board,
-                program_id=owner,
-                rescue_id=kept,
-                started_at=at,
-                ended_at=at,
-                outcome="done",
-            )
+            told = {"board_id": board, "program_id": owner, "rescue_id": kept, "outcome": "done"}
+            insert(db, "events", uuid=new_uuid(), job="rescue", started_at=at, ended_at=at, **told)
             return RESCUES.at(db, kept)
 
     def rescues(

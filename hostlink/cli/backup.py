@@ -17,6 +17,7 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from hostlink.archive import Backup
     from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.many import Result
     from hostlink.jobs.session import Session
 
 
@@ -59,7 +60,6 @@ def _back_up_many(desk: Desk, note: str) -> int:
     """Back up every board meant, each noted with its name and the day; the worst exit status."""
     from datetime import date
 
-    from hostlink.cli.job_json import proof_dict
     from hostlink.cli.many import Tellers
     from hostlink.jobs.backup import backup as backup_job
     from hostlink.jobs.many import dated_name, on_each, worst
@@ -75,33 +75,33 @@ def _back_up_many(desk: Desk, note: str) -> int:
         with stoppable() as stopped, Tellers(desk.quiet) as tell:
             results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
     if desk.json:
-        as_json(
-            [
-                {
-                    **(_as_dict(each.value.backup) if each.value else {}),
-                    "unread": each.value.unread if each.value else {},
-                    **(proof_dict(each.value.doubt) if each.value else {}),
-                    "board": each.board,
-                    "port": each.port,
-                    "status": int(each.status),
-                    "error": each.error.what if each.error else None,
-                }
-                for each in results
-            ]
-        )
+        as_json([_result_dict(each) for each in results])
     else:
-        table(
-            ["board", "backup", "items"],
-            [
-                [
-                    each.board,
-                    each.value.backup.spec if each.value else "-",
-                    _items_words(each.value) if each.value else str(each.error),
-                ]
-                for each in results
-            ],
-        )
+        table(["board", "backup", "items"], [_result_row(each) for each in results])
     return worst(results)
+
+
+def _result_dict(result: Result[BackedUp]) -> dict[str, object]:
+    """How the backup of one board of several ended, as JSON tells it."""
+    from hostlink.cli.job_json import proof_dict
+
+    made = result.value
+    return {
+        **(_as_dict(made.backup) if made else {}),
+        "unread": made.unread if made else {},
+        **(proof_dict(made.doubt) if made else {}),
+        "board": result.board,
+        "port": result.port,
+        "status": int(result.status),
+        "error": result.error.what if result.error else None,
+    }
+
+
+def _result_row(result: Result[BackedUp]) -> list[str]:
+    made = result.value
+    if made is None:
+        return [result.board, "-", result.error.what if result.error else ""]
+    return [result.board, made.backup.spec, _items_words(made)]
 
 
 def _items_words(made: BackedUp) -> str:

@@ -113,16 +113,7 @@ def prove(desk: Desk, rebuild: bool, accept: bool) -> int:
     for what in accepted:
         say(f"Accepted as it now reads: {what}.")
     if desk.json:
-        as_json(
-            {
-                "archive": str(path),
-                "clean": proof.clean,
-                "findings": list(proof.findings),
-                "accepted": accepted,
-                "skipped": list(proof.skipped),
-                "counts": dict(proof.counts),
-            }
-        )
+        as_json({"archive": str(path), **_proof_dict(proof), "accepted": accepted})
     else:
         _show_proof(proof, str(path))
     if proof.can_rebuild:
@@ -134,6 +125,15 @@ def prove(desk: Desk, rebuild: bool, accept: bool) -> int:
             quiet=desk.quiet,
         )
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
+
+
+def _proof_dict(proof: Proof) -> dict[str, object]:
+    return {
+        "clean": proof.clean,
+        "findings": list(proof.findings),
+        "skipped": list(proof.skipped),
+        "counts": dict(proof.counts),
+    }
 
 
 def _show_proof(proof: Proof, path: str) -> None:

@@ -141,15 +141,7 @@ def shared(
         @click.pass_context
         def command(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
             chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
-            lent = ctx.obj if isinstance(ctx.obj, Lent) else None
-            if lent is not None:
-                refuse_given_twice(ctx)
-                chosen["quiet"] = chosen["quiet"] or lent.quiet
-            if "ports" in chosen:
-                _choose_ports(ctx, chosen, many=many)
-            desk = Desk(**chosen, lent=lent)
-            resolve_ports(desk)
-            return function(desk, *args, **kwargs)
+            return function(_desk(ctx, chosen, many=many), *args, **kwargs)
 
         command.__name__ = function.__name__
         command.__doc__ = function.__doc__
@@ -161,6 +153,19 @@ def shared(
         return decorated  # type: ignore[no-any-return]
 
     return decorate
+
+
+def _desk(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> Desk:
+    """Make the desk of a command from the values of its shared options, by their names."""
+    lent = ctx.obj if isinstance(ctx.obj, Lent) else None
+    if lent is not None:
+        refuse_given_twice(ctx)
+        chosen["quiet"] = chosen["quiet"] or lent.quiet
+    if "ports" in chosen:
+        _choose_ports(ctx, chosen, many=many)
+    desk = Desk(**chosen, lent=lent)
+    resolve_ports(desk)
+    return desk
 
 
 def refuse_given_twice(ctx: click.Context) -> None:

@@ -50,13 +50,9 @@ def restart(desk: Desk, discard_board: bool) -> None:
             done = restart_job(session, archive, consent=consent, discard_board=discard_board)
         teller.close()
     if desk.json:
-        as_json(
-            {
-                "board_held": done.held.spec or None,
-                "at_prompt": done.at_prompt,
-                "lines": done.lines if done.at_prompt else None,
-            }
-        )
+        lines = done.lines if done.at_prompt else None
+        held = done.held.spec or None
+        as_json({"board_held": held, "at_prompt": done.at_prompt, "lines": lines})
         return
     now = f"and holds {plural(done.lines, 'line')} now" if done.lines else "and is empty now"
     back = f" `hostlink load {done.held.spec}` puts its program back." if done.held.spec else ""
