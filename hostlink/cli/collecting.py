@@ -51,16 +51,7 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
     if is_input and name is None:
         raise UsageError("Standard input has no name: add --as PROGRAM.", kept="Nothing was kept.")
     if name is None:
-        for source in sources:
-            if not source.exists():
-                advice = (
-                    f"`hostlink keep {source} --as NAME` keeps it."
-                    if "@" in str(source)
-                    else "Check the name of the file or folder."
-                )
-                raise RefusedError(
-                    f"There is no {source}.", kept="Nothing was kept.", advice=advice
-                )
+        _must_be_there(sources)
         gathered = gather(sources, profile, any_characters=any_characters)
     elif len(sources) > 1:
         raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
@@ -77,6 +68,16 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
         collected = keep_all(archive, gathered, profile)
     _tell_kept(desk, collected, gathered)
     return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
+
+
+def _must_be_there(sources: Sequence[Path]) -> None:
+    """Refuse a file or folder that is not there; a revision is kept under a name only."""
+    for source in sources:
+        if not source.exists():
+            advice = "Check the name of the file or folder."
+            if "@" in str(source):
+                advice = f"`hostlink keep {source} --as NAME` keeps it."
+            raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
 
 
 def _tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from hostlink.archive import Archive
+    from hostlink.archive.firmware import FirmwareWrite
     from hostlink.firmware.chip import Chip
     from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
@@ -268,25 +269,7 @@ def history(desk: Desk) -> int:
     with desk.reading() as archive:
         found = archive.writes()
     if desk.json:
-        as_json(
-            [
-                {
-                    "began_at": each.began_at.isoformat(),
-                    "ended_at": each.ended_at.isoformat() if each.ended_at else None,
-                    "outcome": each.outcome or None,
-                    "board": each.board or None,
-                    "board_uuid": each.board_uuid,
-                    "role": each.role,
-                    "chip": each.part,
-                    "image": each.image.name,
-                    "sha256": each.image.sha256,
-                    "previous_sha256": each.previous.sha256 if each.previous else None,
-                    "backup": each.backup or None,
-                    "banner": each.banner or None,
-                }
-                for each in found
-            ]
-        )
+        as_json([_write_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
         table(
@@ -306,3 +289,21 @@ def history(desk: Desk) -> int:
         )
     say(f"{plural(len(found), 'write')} of firmware.", quiet=desk.quiet)
     return tell_damaged(found.damaged)
+
+
+def _write_dict(write: FirmwareWrite) -> dict[str, object]:
+    """A write of firmware as JSON tells it."""
+    return {
+        "began_at": write.began_at.isoformat(),
+        "ended_at": write.ended_at.isoformat() if write.ended_at else None,
+        "outcome": write.outcome or None,
+        "board": write.board or None,
+        "board_uuid": write.board_uuid,
+        "role": write.role,
+        "chip": write.part,
+        "image": write.image.name,
+        "sha256": write.image.sha256,
+        "previous_sha256": write.previous.sha256 if write.previous else None,
+        "backup": write.backup or None,
+        "banner": write.banner or None,
+    }

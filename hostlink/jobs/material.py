@@ -8,6 +8,7 @@ import shlex
 import sqlite3
 import stat
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -173,9 +174,14 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
     shipped = shipped_programs()
     if what.upper() in shipped:
         return read_shipped(what.upper())
+    raise _unknown(what, archive, shipped) from unknown
+
+
+def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> ListingError:
+    """The error for a listing that is not there, with the programs of nearly that name."""
     kept = archive.programs(retired=None) if archive is not None else []
-    near = nearest(what, [*(program.name for program in kept), *shipped])
-    raise ListingError(
+    near = nearest(Path(what).stem, [*(program.name for program in kept), *shipped])
+    return ListingError(
         f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
         advice=f"Near it: {', '.join(near)}."
         if near
@@ -183,7 +189,7 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
             f"List what is in the archive {by.programs}, the shipped programs "
             f"{by.shipped_programs}."
         ),
-    ) from unknown
+    )
 
 
 def from_archive(spec: str, archive: Archive) -> Material:

@@ -134,18 +134,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
     number = getattr(error, "errno", None)
     text = str(error)
     if isinstance(error, ValueError):
-        if "baud" in text:
-            return UsageError(
-                f"{name} does not take this speed: {text}.",
-                advice=lambda by: f"Choose another speed {by.name_speed}.",
-            )
-        return UsageError(
-            f'"{name}" is not an address of a port: {text}.',
-            advice=lambda by: (
-                "A port is a device's name, practice://, rfc2217://HOST:PORT or "
-                f"socket://HOST:PORT; list what is plugged in {by.ports}."
-            ),
-        )
+        return _wrong_use(name, text)
     if number == errno.ENOENT or "FileNotFoundError" in text:
         return LinkError(
             f"There is no port {name}.",
@@ -170,6 +159,22 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
         f"The port {name} cannot be opened: {os.strerror(number) if number else text}.",
         reason=LinkReason.UNKNOWN,
         advice=lambda by: f"List the ports {by.ports}.",
+    )
+
+
+def _wrong_use(name: str, why: str) -> UsageError:
+    """The error for a speed or an address that no port takes."""
+    if "baud" in why:
+        return UsageError(
+            f"{name} does not take this speed: {why}.",
+            advice=lambda by: f"Choose another speed {by.name_speed}.",
+        )
+    return UsageError(
+        f'"{name}" is not an address of a port: {why}.',
+        advice=lambda by: (
+            "A port is a device's name, practice://, rfc2217://HOST:PORT or "
+            f"socket://HOST:PORT; list what is plugged in {by.ports}."
+        ),
     )
 
 
