@@ -170,6 +170,7 @@ class DeskApp(App[None]):
         self.keep_settings(theme=name)
 
     def keep_settings(self, **changes: Any) -> None:
+        """Change settings by name, use them at once and write them to the settings file."""
         self.settings = dataclasses.replace(self.settings, **changes)
         kept = self.careful(lambda: write_settings(self.settings_file, self.settings))
         self.settings = kept or self.settings

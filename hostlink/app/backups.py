@@ -126,6 +126,7 @@ class BackupsScreen(Page[None]):
         self._wrong: list[Misfit] = []
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of backups beside the contents of the chosen one."""
         with Horizontal(classes="across"):
             yield Rows(
                 [

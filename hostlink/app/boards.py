@@ -66,6 +66,7 @@ class BoardsScreen(Page[None]):
         self.known: dict[str, KnownBoard] = {}
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of ports and boards, with the details of the chosen one."""
         rows = Rows(
             [
                 Column("state", 9),

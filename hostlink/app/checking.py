@@ -51,6 +51,7 @@ class CheckScreen(Page[int | None]):
         self.verdict: Verdict | None = None
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the sheet file's name, the field for typed codes and the result for each line."""
         with Horizontal(classes="fields"):
             yield Label("sheet file")
             yield TextLine("", id="sheet-file", empty="its name, then Enter")
@@ -66,6 +67,7 @@ class CheckScreen(Page[int | None]):
         yield Static("", id="check-told", markup=False)
 
     def head(self) -> str:
+        """Return the heading: the listing that is checked."""
         return f"{capital(self.called)} against check codes"
 
     def on_mount(self) -> None:

@@ -18,8 +18,10 @@ class DeskPart:
 
     @property
     def app(self) -> DeskApp:
+        """Return the running application."""
         return self.desk.app
 
     @property
     def sheets(self) -> SheetPane:
+        """Return the pane with the open listings."""
         return self.desk.sheet_pane

@@ -47,6 +47,7 @@ class FindingsScreen(Page[int | None]):
         self.silenced: frozenset[str] = frozenset()
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of findings, with the details of the chosen one."""
         rows = Rows(
             [
                 Column("", 8),

@@ -118,6 +118,7 @@ class FirmwareScreen(Page[None]):
         self.reviewed = reviewed
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the review of a firmware image or, without one, the history of writes."""
         with VerticalScroll():
             if self.reviewed is not None:
                 words = image_words(self.reviewed)

@@ -37,6 +37,7 @@ class MendScreen(Page[str | None]):
         self._without: set[int] = set()
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of repairs, with the details of the chosen one."""
         rows = Rows(
             [Column("made", 4), Column("row", 4, right=True), Column("repair", -1)],
             id="mends",

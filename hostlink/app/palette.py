@@ -77,6 +77,7 @@ class Actions(Provider):
                 yield binding, active.node
 
     async def discover(self) -> Hits:
+        """Yield every available action, for a palette in which nothing has been typed yet."""
         for binding, node in self._all():
             yield DiscoveryHit(
                 self._words(binding), self._call(binding, node), help=self._help(binding)
@@ -85,6 +86,7 @@ class Actions(Provider):
             yield DiscoveryHit(words, self._tell(command), help=f"At the command line: {command}")
 
     async def search(self, query: str) -> Hits:
+        """Yield the actions that match what was typed, each with a score from 0 to 1."""
         matcher = self.matcher(query)
         for binding, node in self._all():
             words = self._words(binding)
@@ -147,6 +149,7 @@ class Help(Page[None]):
         self._about = about
 
     def body(self) -> Iterator[Widget]:
+        """Lay out a description of the screen, where it has one, and its keys."""
         with VerticalScroll():
             if self._about:
                 yield Static(Content(self._about), classes="words", markup=False)

@@ -32,6 +32,7 @@ class ReferencesScreen(Page[int | None]):
         self.found = found
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the lines that others name beside the variables."""
         with Horizontal(classes="across"):
             yield Rows(
                 [Column("line", 6, right=True), Column("named by", -1)],
@@ -46,11 +47,13 @@ class ReferencesScreen(Page[int | None]):
         yield Static("", id="reference-told", markup=False)
 
     def head(self) -> str:
+        """Return the heading: how many lines and variables are listed."""
         lines = plural(len(self.found.lines), "line")
         variables = plural(len(self.found.variables), "variable")
         return f"Cross-reference: {lines} that others name, {variables}"
 
     def foot(self) -> str:
+        """Return the line of keys, with a warning about jumps to computed lines."""
         words = "Tab changes between lines and variables. Enter goes to the line. Escape goes back."
         if self.found.worked_out:
             words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"

@@ -51,6 +51,7 @@ class RenumberScreen(Page[str | None]):
         self.stop: HostlinkError | None = None  # what is in the way
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the fields for the numbering and a preview of the new line numbers."""
         with Horizontal(classes="fields"):
             for key, label, value, empty in _FIELDS:
                 yield Label(label)

@@ -76,6 +76,7 @@ class RevisionsScreen(Page[Wish | None]):
         self.marked = ""
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of a program's revisions, with the details of the chosen one."""
         rows = Rows(
             [
                 Column("", 1),

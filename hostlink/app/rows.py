@@ -71,6 +71,7 @@ class Rows(ScrollView, can_focus=True):
 
         @property
         def control(self) -> Rows:
+            """Return the list that sent the message."""
             return self.rows
 
     class Moved(Message):
@@ -82,6 +83,7 @@ class Rows(ScrollView, can_focus=True):
 
         @property
         def control(self) -> Rows:
+            """Return the list that sent the message."""
             return self.rows
 
     def __init__(
@@ -168,6 +170,7 @@ class Rows(ScrollView, can_focus=True):
     # --- moving --------------------------------------------------------------------------------
 
     def validate_cursor(self, place: int) -> int:
+        """Limit the cursor to the rows that exist."""
         return max(0, min(place, len(self.entries) - 1))
 
     def watch_cursor(self, before: int, after: int) -> None:

@@ -28,6 +28,7 @@ class Sheet:
 
     @classmethod
     def of(cls, material: Material) -> Sheet:
+        """Return the sheet for a listing that has been opened, not changed yet."""
         return cls(material.name, material.text, material)
 
     def changed(self, text: str) -> bool:

@@ -186,6 +186,7 @@ class Shelf(Vertical):
         self.post_message(self.Opened(event.key))
 
     def clear_search(self) -> None:
+        """Empty the search field."""
         self.query_one("#find", Input).value = ""
 
     @property

@@ -40,6 +40,7 @@ class ShrinkScreen(Page[str | None]):
         self._made: dict[str, Shrunk] = {}
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the levels of shrinking, with the effect of the chosen one."""
         rows = Rows(
             [
                 Column("how far", 14),
@@ -56,6 +57,7 @@ class ShrinkScreen(Page[str | None]):
         self.query_one(Rows).show(list(self._entries()))
 
     def head(self) -> str:
+        """Return the heading: the present size, its limit, and how many bytes are too many."""
         limit, before = self.most.limit, self.most.before
         size = f"{before:,} of {plural(limit, 'byte')}" if limit else plural(before, "byte")
         if limit and before > limit:

@@ -68,6 +68,7 @@ class StoredScreen(Page[None]):
         self.slots = list(slots)
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
             [Column("stored", 16), Column("the board says", -1)],
             empty="Nothing is stored. S stores the program in memory.",

@@ -179,6 +179,7 @@ class Attached:
 
     @property
     def port(self) -> str:
+        """Return the name or address of the port."""
         return self.choice.port
 
     @property

@@ -27,10 +27,12 @@ class Fault:
 
     @property
     def is_of_index(self) -> bool:
+        """Return whether an index is damaged, which can be rebuilt from its table."""
         return bool(_OF_INDEX.search(self.said))
 
     @property
     def is_of_structure(self) -> bool:
+        """Return whether the file's structure is damaged, not only a value in a row."""
         return not _OF_VALUE.search(self.said)
 
 

@@ -125,9 +125,11 @@ class LazyGroup(Group):
     """A group that imports a command's module when the command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands in the order in which the help lists them."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return the command of this name; return None if there is none."""
         if cmd_name not in COMMANDS:
             return None
         module, function, _ = COMMANDS[cmd_name]
@@ -136,6 +138,7 @@ class LazyGroup(Group):
         return command
 
     def help_lines(self) -> list[tuple[str, str]]:
+        """Return each command with its one line of help, without importing any."""
         return [(name, text) for name, (_, _, text) in COMMANDS.items()]
 
 

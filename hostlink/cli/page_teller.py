@@ -26,6 +26,7 @@ class PageTeller(Teller):
         return self  # sentences only; no live display
 
     def emit(self, event: Event) -> None:
+        """Report an event; page counts overwrite one another on a terminal."""
         if isinstance(event, PagesRead | PageProven):
             self._page(event_words(event, COMMANDS), event.done, event.pages)
         elif isinstance(event, BackupKept | BoardAnswered):
@@ -35,6 +36,7 @@ class PageTeller(Teller):
             super().emit(event)
 
     def close(self) -> None:
+        """End the open line of page counts, then the progress display."""
         self._end_line()
         super().close()
 

@@ -49,6 +49,7 @@ class Teller:
             self._live = None
 
     def emit(self, event: Event) -> None:
+        """Report one event of a job on standard error."""
         if isinstance(event, Phase):
             self._phase(event.words)
         elif isinstance(event, LineSent):

@@ -90,9 +90,11 @@ class Conversation(Generic[T]):
 
     @property
     def done(self) -> bool:
+        """Return whether the conversation has ended, successfully or not."""
         return self._state in (_State.DONE, _State.FAILED)
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take the bytes that came in; return what to write next. now: clock time, seconds."""
         if self._state is _State.READY:
             return self._next(now, None)
         if self._state is _State.DRAINING:

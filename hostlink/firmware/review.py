@@ -22,10 +22,12 @@ class ImageReview:
 
     @property
     def errors(self) -> tuple[Finding, ...]:
+        """Return the findings that forbid writing the image."""
         return tuple(each for each in self.findings if each.weight == "error")
 
     @property
     def doubts(self) -> tuple[Finding, ...]:
+        """Return the findings that may be intended and need the user's decision."""
         return tuple(each for each in self.findings if each.weight == "doubt")
 
     @property

@@ -59,6 +59,7 @@ class KnownBoard:
         return words + (", perhaps edited since" if self.may_lack_edits else "")
 
     def as_dict(self) -> dict[str, object]:
+        """Return the fields for JSON output, with None for those that are empty."""
         return {
             key: None if value in ("", ()) else value
             for key, value in dataclasses.asdict(self).items()

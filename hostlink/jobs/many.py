@@ -38,6 +38,7 @@ class Result(Generic[V]):
 
     @property
     def status(self) -> ExitStatus:
+        """Return the exit status of the work on this board."""
         if self.error is not None:
             return self.error.status
         status = getattr(self.value, "status", ExitStatus.DONE)

@@ -64,6 +64,7 @@ class Material:
 
     @property
     def listing(self) -> Listing:
+        """Return the text as parsed lines."""
         return Listing.from_text(self.text)
 
     @property

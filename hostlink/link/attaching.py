@@ -234,9 +234,11 @@ class Waking:
 
     @property
     def done(self) -> bool:
+        """Return whether the board is ready or the longest wait is over."""
         return self._done
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return the answer to a start-up question and the next wake time."""
         if self._end is None:
             self._end = now + self._longest_s
             self._last = now

@@ -12,9 +12,11 @@ _LONGEST_GAP_S = 0.5  # well above the 0.1 s for which a port may block
 class Clock(Protocol):
     """Seconds that only go forward; the origin means nothing."""
 
-    def now(self) -> float: ...
+    def now(self) -> float:
+        """Return the current time in seconds."""
 
-    def sleep(self, seconds: float) -> None: ...
+    def sleep(self, seconds: float) -> None:
+        """Wait for some seconds; return at once if the number is not positive."""
 
 
 class RealClock:
@@ -31,9 +33,11 @@ class RealClock:
         self._stood_s = 0.0
 
     def now(self) -> float:
+        """Return the time in seconds, without the periods in which the process was suspended."""
         return self._after(_LONGEST_GAP_S)
 
     def sleep(self, seconds: float) -> None:
+        """Block the calling thread for some seconds."""
         if seconds > 0:
             self.now()
             time.sleep(seconds)
@@ -54,9 +58,11 @@ class VirtualClock:
         self._now = start
 
     def now(self) -> float:
+        """Return the virtual time in seconds."""
         return self._now
 
     def sleep(self, seconds: float) -> None:
+        """Advance the virtual time by some seconds, without waiting."""
         if seconds > 0:
             self._now += seconds
 

@@ -23,6 +23,11 @@ class Core(Protocol):
     """A protocol state machine without I/O."""
 
     @property
-    def done(self) -> bool: ...
+    def done(self) -> bool:
+        """Return whether the result is complete; `step` is not called any more."""
 
-    def step(self, now: float, received: bytes) -> Step: ...
+    def step(self, now: float, received: bytes) -> Step:
+        """Take the bytes received since the last call; return what to write and when to call again.
+
+        now: clock time in seconds.
+        """

@@ -114,6 +114,7 @@ class Exchange:
 
     @property
     def done(self) -> bool:
+        """Return whether the exchange has ended and `outcome` is final."""
         return self._state is _State.DONE
 
     @property
@@ -129,6 +130,7 @@ class Exchange:
         return last[0] if same and last[0] >= _SHORTEST_LINE else 0
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to type next and when to call again (seconds)."""
         if self._began is None:
             self._began = self._last = now
             received = b""  # came before anything was typed

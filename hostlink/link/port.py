@@ -63,4 +63,5 @@ class SelfTimedPort(Protocol):
     whichever comes first, so that a quiet minute costs one call.
     """
 
-    def wait_until(self, moment: float) -> None: ...
+    def wait_until(self, moment: float) -> None:
+        """Let time pass until `moment` (clock seconds), or until bytes can be read."""

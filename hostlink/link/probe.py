@@ -40,13 +40,16 @@ class Probe:
 
     @property
     def done(self) -> bool:
+        """Return whether the line has fallen quiet or a limit was reached."""
         return self._done
 
     @property
     def heard(self) -> bytes:
+        """Return everything that came back, in order."""
         return b"".join(data for _, data in self.arrivals)
 
     def step(self, now: float, received: bytes) -> Step:
+        """Send the bytes on the first call; on later calls record what comes back, and when."""
         if self._last is None:
             self.sent_at = now
             self._last = now + len(self._out) * self._byte_s

@@ -53,6 +53,7 @@ class Recorder:
             self._file.write(row(Burst((now - self._start) * 1000, side, data)))
 
     def close(self) -> None:
+        """Close the recording. Raises HostlinkError if its last lines cannot be written."""
         with self._told():
             self._file.close()
 

@@ -51,9 +51,11 @@ class Regain:
 
     @property
     def done(self) -> bool:
+        """Return whether the search for a prompt has ended and `found` is final."""
         return self._done
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to send next and when to call again (seconds)."""
         if self._since is None:
             self._since = self._last = now
             self._last = now - self._pacing.quiet_s + _FIRST_LISTEN_S

@@ -98,10 +98,12 @@ class Running:
 
     @property
     def done(self) -> bool:
+        """Return whether the run has ended and `end` says how."""
         return self.end is not None
 
     @property
     def row(self) -> bytes:
+        """Return the last row of output, as far as it has come."""
         return self._hearing.row
 
     @property
@@ -110,6 +112,7 @@ class Running:
         return self._now is not None and self._now >= self._hearing.asks_at
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take output of the program; return what to type next and when to call again (seconds)."""
         if self._now is None:
             self._deadline += now
         elif self._waits_for_person:

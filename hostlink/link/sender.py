@@ -79,6 +79,7 @@ class Sender:
 
     @property
     def done(self) -> bool:
+        """Return whether all lines are confirmed or sending stopped at damage."""
         return self.damage is not None or self.confirmed == len(self._lines)
 
     @property
@@ -87,6 +88,7 @@ class Sender:
         return self._line + (1 if self._offset else 0)
 
     def step(self, now: float, received: bytes) -> Step:
+        """Check the echo received; return the bytes that may go out now and the next wake time."""
         if self._last_progress is None:
             self._last_progress = now
         if received:

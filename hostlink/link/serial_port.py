@@ -48,11 +48,13 @@ class SerialPort:
 
     @property
     def in_waiting(self) -> int:
+        """Return how many received bytes can be read without waiting."""
         with self._translated():
             return int(self._serial.in_waiting)
 
     @property
     def dtr(self) -> bool:
+        """Return the state of the DTR line; switching it on restarts most boards."""
         with self._translated():
             return bool(self._serial.dtr)
 
@@ -67,6 +69,7 @@ class SerialPort:
 
     @property
     def baudrate(self) -> int:
+        """Return the speed of the host's side, in baud."""
         with self._translated():
             return int(self._serial.baudrate)
 
@@ -76,19 +79,23 @@ class SerialPort:
             self._serial.baudrate = value
 
     def read(self, size: int = 1) -> bytes:
+        """Return up to `size` bytes; fewer, or none, when the timeout has passed."""
         with self._translated():
             return bytes(self._serial.read(size))
 
     def write(self, data: bytes) -> int | None:
+        """Hand bytes to the system for sending; return how many it took, None if unknown."""
         with self._translated():
             written = self._serial.write(data)
             return None if written is None else int(written)
 
     def reset_input_buffer(self) -> None:
+        """Discard the bytes that were received and not read yet."""
         with self._translated():
             self._serial.reset_input_buffer()
 
     def close(self) -> None:
+        """Close the port without waiting for unsent bytes; closing twice is allowed."""
         if self._closed:
             return
         self._closed = True

@@ -44,13 +44,16 @@ class Stopping:
 
     @property
     def done(self) -> bool:
+        """Return whether the attempt to stop the program has ended."""
         return self._done
 
     @property
     def row(self) -> bytes:
+        """Return the last row that the board sent."""
         return self._hearing.row.strip() or self._last_row
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to send next to stop the program."""
         hearing = self._hearing
         if self._since is None:
             return self._try(now)

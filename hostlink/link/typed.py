@@ -22,14 +22,17 @@ class Typed:
 
     @property
     def done(self) -> bool:
+        """Return whether the line has been entered or typing was given up."""
         return self._exchange.done or self.committed
 
     @property
     def committed(self) -> bool:
+        """Return whether the line end was sent, behind a text that was echoed correctly."""
         return self._exchange.committed
 
     @property
     def outcome(self) -> Outcome:
+        """Return why the line was not entered; only meaningful where `committed` is false."""
         return self._exchange.outcome
 
     @property
@@ -44,6 +47,7 @@ class Typed:
 
     @property
     def repairs(self) -> int:
+        """Return how many times the line had to be taken back and typed again."""
         return self._exchange.repairs
 
     @property
@@ -52,4 +56,5 @@ class Typed:
         return self._exchange.echo_heard
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to type next and when to call again (seconds)."""
         return self._exchange.step(now, received)

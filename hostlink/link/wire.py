@@ -61,6 +61,7 @@ class Wire:
         self._self_timed = self.port if isinstance(self.port, SelfTimedPort) else None
 
     def now(self) -> float:
+        """Return the time of the wire's clock, in seconds."""
         return self.clock.now()
 
     def run(self, core: Core) -> None:
@@ -134,6 +135,7 @@ class Wire:
         return at >= 0
 
     def close(self) -> None:
+        """Close the recording, if there is one, and the port."""
         try:
             if self.recorder is not None:
                 self.recorder.close()

@@ -49,6 +49,7 @@ class Faults:
 
     @property
     def any_damage(self) -> bool:
+        """Return whether bytes are damaged in at least one direction."""
         return self.to_board > 0 or self.to_host > 0
 
 
