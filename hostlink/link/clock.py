@@ -1,4 +1,4 @@
-"""The clock seam: `now()` and `sleep()`. Tests and the soak run use virtual time."""
+"""The clock interface, `now()` and `sleep()`, in real time and in virtual time for tests."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _LONGEST_GAP_S = 0.5  # well above the 0.1 s for which a port may block
 
 
 class Clock(Protocol):
-    """Seconds that only go forward; the origin means nothing."""
+    """A clock that only moves forward, in seconds from an arbitrary origin."""
 
     def now(self) -> float:
         """Return the current time in seconds."""
@@ -20,11 +20,12 @@ class Clock(Protocol):
 
 
 class RealClock:
-    """The computer's monotonic clock, without the time in which this process stood still.
+    """Measure time with the computer's monotonic clock, leaving out suspensions of the process.
 
-    Whoever waits by it looks at it many times a second. A longer gap means that the process was
-    stopped (Ctrl+Z, a debugger) or blocked; no deadline fires for time in which nothing was heard.
-    ticks: seconds that only go forward.
+    Waiting code reads the clock many times a second. A longer gap between two readings means that
+    the process was suspended (Ctrl+Z, a debugger) or blocked. It could not receive anything in
+    that time, so the gap counts towards no deadline.
+    ticks: the source of monotonic seconds.
     """
 
     def __init__(self, ticks: Callable[[], float] = time.monotonic) -> None:
@@ -44,7 +45,7 @@ class RealClock:
             self._after(seconds + _LONGEST_GAP_S)
 
     def _after(self, longest_s: float) -> float:
-        """The time, of which no more than longest_s has passed since it was last looked at."""
+        """Return the time; count at most longest_s seconds since the previous reading."""
         ticks = self._ticks()
         self._stood_s += max(0.0, ticks - self._seen - longest_s)
         self._seen = ticks
@@ -52,7 +53,7 @@ class RealClock:
 
 
 class VirtualClock:
-    """Time that passes only when somebody sleeps."""
+    """A clock whose time passes only in `sleep` and `advance_to`."""
 
     def __init__(self, start: float = 0.0) -> None:
         self._now = start
@@ -67,5 +68,5 @@ class VirtualClock:
             self._now += seconds
 
     def advance_to(self, moment: float) -> None:
-        """Go forward to `moment`; never back."""
+        """Move the time forward to `moment` (seconds); do nothing if it is in the past."""
         self._now = max(self._now, moment)

@@ -1,10 +1,10 @@
-"""A pyserial port behind the seam: opened gently, every foreign error translated once, here.
+"""A pyserial port behind the port interface; foreign errors are translated here and only here.
 
-What pyserial and the systems do differently, and what is done about it:
+Differences between systems and pyserial versions, and how they are handled:
 
-- How a board is kept from restarting, and other programs from a port: hostlink.link.attaching.
-- An unplugged bridge shows as SerialException, OSError, termios.error or TypeError, by call and by
-  system. After a port is open all of them mean the same here: it is gone.
+- Avoiding a restart of the board, and a port that another program uses: hostlink.link.attaching.
+- An unplugged bridge raises SerialException, OSError, termios.error or TypeError, depending on the
+  call and the system. Once a port is open, each of them means that the port is gone.
 - `timeout` is set once, at opening: assigning it later reconfigures the port.
 """
 
@@ -37,7 +37,10 @@ class SerialPort:
     """One open serial port (a device, `rfc2217://` or `socket://`)."""
 
     def __init__(self, name: str, baud: int) -> None:
-        """Open port `name` at `baud`, 8N1. Raises LinkError saying why it cannot be opened."""
+        """Open port `name` at `baud`, 8N1.
+
+        Raises LinkError if it cannot be opened, UsageError for an invalid address or speed.
+        """
         self.name = name
         self.timeout: float | None = READ_TIMEOUT_S
         self._closed = False
@@ -99,15 +102,15 @@ class SerialPort:
         if self._closed:
             return
         self._closed = True
-        if "://" not in self.name:  # a dead network port would wait 3 s for the far end's word
+        if "://" not in self.name:  # a dead network port would wait 3 s for the far end's reply
             with contextlib.suppress(*_FOREIGN):
-                self._serial.reset_output_buffer()  # else close may wait for bytes nobody takes
+                self._serial.reset_output_buffer()  # else close may wait for unread bytes
         with contextlib.suppress(*_FOREIGN):
             self._serial.close()
 
     @contextlib.contextmanager
     def _translated(self) -> Iterator[None]:
-        """Once a port is open, a foreign error means that it is gone, or takes no bytes."""
+        """Raise LinkError for a foreign error: the open port is gone, or accepts no bytes."""
         if self._closed:
             raise LinkError(f"The port {self.name} is closed.", reason=LinkReason.GONE)
         try:
@@ -137,7 +140,7 @@ def _open(name: str, baud: int) -> Any:
 
 
 def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
-    """Why a port could not be opened, told apart by errno and, on Windows, by the message."""
+    """Return the error for a failed opening, chosen by errno and, on Windows, by the message."""
     number = getattr(error, "errno", None)
     text = str(error)
     if isinstance(error, ValueError):
@@ -147,9 +150,9 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
                 advice=lambda by: f"Choose another speed {by.name_speed}.",
             )
         return UsageError(
-            f'"{name}" is not an address of a port: {text}.',
+            f'"{name}" is not a valid port address: {text}.',
             advice=lambda by: (
-                "A port is a device's name, practice://, rfc2217://HOST:PORT or "
+                "A port is a device name, practice://, rfc2217://HOST:PORT or "
                 f"socket://HOST:PORT; list what is plugged in {by.ports}."
             ),
         )
@@ -181,11 +184,11 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
 
 
 def permission_advice(name: str) -> str:
-    """Which group owns the device, and how to join it."""
+    """Return advice on gaining access to a device: which group owns it and how to join it."""
     try:
         owner = Path(name).group()
     except (OSError, KeyError, ImportError, NotImplementedError):
-        return "Ask who looks after this computer for access to serial ports."
+        return "Ask the administrator of this computer for access to serial ports."
     return (
         f"The port belongs to the group {owner}: run `sudo usermod -aG {owner} $USER`, then log "
         "out and in again."

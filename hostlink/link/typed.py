@@ -1,4 +1,4 @@
-"""One line typed with care, whose answer is left to whoever listens."""
+"""Typing one line with echo verification, leaving its answer to another core."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from hostlink.link.pacing import Pacing
 
 
 class Typed:
-    """Types one line as an exchange does, and ends as soon as its line end is out.
+    """Type one line as an Exchange does, and finish as soon as its line end is sent.
 
-    The answer is left to whoever listens: a program that runs for an hour, or asks. When done:
-    `committed`, and if it was not, `outcome`.
+    The answer is not collected here: the line may start a program that runs for an hour or asks
+    for input. When done, `committed` says whether the line was entered; if not, `outcome` says why.
     """
 
     def __init__(
@@ -37,12 +37,12 @@ class Typed:
 
     @property
     def cut_at(self) -> int:
-        """How many characters the board takes in a line; 0 where it may take all of the text."""
+        """Return how many characters the board accepts in a line; 0 if it may accept them all."""
         return self._exchange.cut_at
 
     @property
     def may_be_entered(self) -> bool:
-        """Whether what the board took of a text that was not committed may have been entered."""
+        """Return whether the board may have entered part of a text that was not committed."""
         return self._exchange.committed_wrong or self._exchange.prompted_early
 
     @property
@@ -52,7 +52,7 @@ class Typed:
 
     @property
     def echo_heard(self) -> bool:
-        """Whether somebody was listening: at least one character came back right."""
+        """Return whether the board was listening: at least one character was echoed correctly."""
         return self._exchange.echo_heard
 
     def step(self, now: float, received: bytes) -> Step:
