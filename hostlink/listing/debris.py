@@ -125,7 +125,7 @@ def mend_fences(rows: list[Row], notes: Notes) -> list[Row]:
             first = _CODE_FIRST.match(text)
             text = text[first.end() :] if first else text
             text = _without_last(text, "[", _CODE_CLOSED)
-        mended.append(notes.change(row, "code-fence", text, "Code marks of a forum were removed."))
+        mended.append(notes.change(row, "code-fence", text, "Code-block marks were removed."))
     return mended
 
 
