@@ -150,7 +150,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
                 advice=lambda by: f"Choose another speed {by.name_speed}.",
             )
         return UsageError(
-            f'"{name}" is not a valid port address: {text}.',
+            f'"{name}" is not an address of a port: {text}.',
             advice=lambda by: (
                 "A port is a device name, practice://, rfc2217://HOST:PORT or "
                 f"socket://HOST:PORT; list what is plugged in {by.ports}."
