@@ -21,7 +21,7 @@ TO_FIT = "until it fits"
 
 
 class ShrinkScreen(Page[str | None]):
-    """Gives the shrunk text; None where it is not taken."""
+    """Preview the levels; return the shrunk text, or None if it is rejected."""
 
     AUTO_FOCUS = "#levels"
     FOOT = (
@@ -84,7 +84,7 @@ class ShrinkScreen(Page[str | None]):
         return Entry(level, (level, f"{saves:,}", f"{in_all:,}", f"{then:,}", room))
 
     def made(self, level: str) -> Shrunk:
-        """What shrinking gives up to one level, or until it fits."""
+        """Return the result of shrinking up to one level, or until the program fits."""
         if level not in self._made:
             to_fit = level == TO_FIT
             self._made[level] = shrink(

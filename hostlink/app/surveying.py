@@ -212,7 +212,7 @@ class SurveyScreen(Page[None]):
         )
 
     def _use(self, attached: Attached, profile: Profile) -> None:
-        """Talk to the board by its new profile, over the port that is open."""
+        """Use the new profile for the board, over the port that is already open."""
         choice = dataclasses.replace(attached.choice, profile=profile, baud=0)
         job = attached.talk(f"Using profile {profile.name}", lambda board: board.use(choice))
 

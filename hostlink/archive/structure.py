@@ -1,4 +1,4 @@
-"""What SQLite itself says of a file: its structure, and whether its indexes fit its tables."""
+"""Checking an archive file with SQLite: its structure, and its indexes against its tables."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def faults_of(db: Database) -> Iterator[Fault]:
 
 
 def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
-    """Whether an index leads to the rows that it should, by the sum of their ids."""
+    """Yield a fault for an index that leads to other rows than its table has, by their ids."""
     held = "SELECT sql FROM sqlite_master WHERE type = 'index' AND name = ?"
     sql = (db.execute(held, (index,)).fetchone() or (None,))[0]
     _, where, condition = str(sql or "").partition(" WHERE ")

@@ -1,4 +1,4 @@
-"""A group of commands: a word that is none of them is told with those near it, help whole."""
+"""A command group that suggests similar commands and never truncates their help."""
 
 from __future__ import annotations
 
@@ -6,14 +6,14 @@ import click
 
 
 class Group(click.Group):
-    """A group whose help cuts no command's line off, in the order in which they were added."""
+    """A group that lists commands in the order added, with complete help lines."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         """Return the names of the commands in the order in which they were added."""
         return list(self.commands)
 
     def help_lines(self) -> list[tuple[str, str]]:
-        """Each command with its one line of help."""
+        """Return each command with its one line of help."""
         return [
             (name, (each.help or "").partition("\n\n")[0].replace("\n", " "))
             for name, each in self.commands.items()

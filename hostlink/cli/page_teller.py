@@ -1,4 +1,4 @@
-"""A write of firmware told in sentences: "page 12 of 220 written and read back"."""
+"""Reporting a firmware write in sentences: "page 12 of 220 written and read back"."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _EVERY = 32  # pages between two lines where nobody watches
 
 
 class PageTeller(Teller):
-    """Tells pages in one line that is written over where a person watches."""
+    """Report page counts, on a terminal in one line that is overwritten."""
 
     def __init__(self, *, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)

@@ -36,7 +36,7 @@ class Trouble(Enum):
 
 
 class AskFailed(Exception):
-    """A question was not answered as it should be."""
+    """Raised in a script if a question gets a wrong answer or none."""
 
     def __init__(self, trouble: Trouble) -> None:
         super().__init__(trouble.value)
@@ -115,7 +115,7 @@ class Conversation(Generic[T]):
         return Step(b"", self._deadline)
 
     def _judge(self, *, late: bool) -> Trouble | None:
-        """What is wrong with the answer so far, None where it may still become a good one."""
+        """Return what is wrong with the answer so far, None if it may still become valid."""
         answer, size = self._answer, self._ask.size
         if not answer:
             return Trouble.SILENT if late else None
@@ -136,7 +136,7 @@ class Conversation(Generic[T]):
         return self._next(now, b"")
 
     def _next(self, now: float, answer: bytes | AskFailed | None) -> Step:
-        """Give the script its answer and begin what it wants next."""
+        """Pass the answer to the script and start its next request."""
         try:
             if isinstance(answer, AskFailed):
                 wanted = self._script.throw(answer)

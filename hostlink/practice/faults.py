@@ -1,4 +1,4 @@
-"""What can go wrong on a wire, by seed, so that every run can be repeated."""
+"""Simulated faults of a wire and its board, reproducible by their seed."""
 
 from __future__ import annotations
 
@@ -80,7 +80,7 @@ class Damage:
         return int(math.log(draw) / math.log1p(-self._rate))
 
     def of(self, byte: int) -> Iterable[int]:
-        """What arrives in place of one byte: nothing, one byte or two."""
+        """Return what arrives in place of one byte: nothing, one byte or two."""
         if self._left < 0:
             return (byte,)
         if self._left > 0:

@@ -1,4 +1,4 @@
-"""The practice board behind the port seam, on a virtual clock or in real time.
+"""The practice board as a port, on a virtual clock or in real time.
 
 There is no thread: `read`, `write` and `in_waiting` advance the machine to the present and then
 look. On a virtual clock waiting is a jump; in real time it is a short sleep.
@@ -56,7 +56,7 @@ class PracticePort:
             raise LinkError("The port is closed.", reason=LinkReason.GONE)
 
     def _now(self) -> float:
-        """Machine time: seconds since the port was opened."""
+        """Return the machine time: seconds since the port was opened."""
         self._check_open()
         now = self._clock.now() - self._origin
         self.machine.run_until(now)
