@@ -27,7 +27,7 @@ _SHORTEST_LINE = 20  # characters that every board takes in a line: common pract
 _LONGEST_SETTLING_S = 5.0  # no reaction to one typed line sends for longer
 _NEXT_PAGE = b" "  # turns a page where a line end does not: common practice, no source
 _PAGE_ROWS = 4  # rows after a nudge that show that the answer continues page by page
-QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
+QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: no board pauses that long in a listing
 
 
 class Outcome(Enum):

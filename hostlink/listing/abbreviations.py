@@ -29,7 +29,7 @@ def short_forms(language: Language) -> dict[str, str]:
 
 
 def abbreviated(text: str, reader: Reader, rules: Rules) -> str:
-    """The text of a line with its keywords shortened; only where lines are stored as typed."""
+    """Abbreviate the keywords of a line; change nothing if the board stores keywords as tokens."""
     forms = short_forms(reader.language)
     if not forms or rules.storage.kind != "text":
         return text

@@ -126,7 +126,7 @@ def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
         elif line.number < highest:
             yield _on(
                 *(line, "descending-line-number"),
-                f"Line {_shown(line.number)} stands after line {_shown(highest)}.",
+                f"Line {_shown(line.number)} comes after line {_shown(highest)}.",
                 "A board sorts its lines; check that the number is intended.",
                 "warning",
             )
