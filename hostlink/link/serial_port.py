@@ -152,7 +152,7 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
         return UsageError(
             f'"{name}" is not an address of a port: {text}.',
             advice=lambda by: (
-                "A port is a device name, practice://, rfc2217://HOST:PORT or "
+                "A port is a device's name, practice://, rfc2217://HOST:PORT or "
                 f"socket://HOST:PORT; list what is plugged in {by.ports}."
             ),
         )
