@@ -37,7 +37,7 @@ command for what only the command line does, such as exporting the archive.
 
 
 def _actions() -> Any:
-    """The palette's provider, loaded when it is opened first."""
+    """Return the palette's provider, imported when the palette is first opened."""
     from hostlink.app.palette import Actions
 
     return Actions
@@ -71,7 +71,7 @@ class DeskApp(App[None]):
 
         port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
 
-        opens: a word for the listing to lie in the editor at the start. now: the time of day.
+        opens: names the listing to open in the editor at the start. now: returns the time of day.
         """
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
@@ -117,7 +117,7 @@ class DeskApp(App[None]):
         self.set_interval(DRAIN_S, self.drain)
 
     def open_archive(self) -> bool:
-        """Open the archive; where that fails the app ends, and `failed` says why."""
+        """Open the archive; if that fails, end the app and set `failed` to the error."""
         try:
             self.archive = self._archive() if callable(self._archive) else self._archive
         except HostlinkError as error:
@@ -138,7 +138,7 @@ class DeskApp(App[None]):
         return first
 
     def tell(self, sentence: str) -> None:
-        """Say something in the desk's last line; it stays until something else is said."""
+        """Show a message in the last line of the desk, until the next message."""
         self.said.append(sentence)
         del self.said[:-100]
         self.desk.show_told(sentence)
@@ -153,7 +153,7 @@ class DeskApp(App[None]):
         self.push_screen(Trouble(shown))
 
     def careful(self, work: Callable[[], Any]) -> Any:
-        """Do something small at once; an error of ours is shown. None then."""
+        """Call `work` and return its result; show a HostlinkError and return None."""
         try:
             return work()
         except HostlinkError as error:
@@ -170,6 +170,7 @@ class DeskApp(App[None]):
         self.keep_settings(theme=name)
 
     def keep_settings(self, **changes: Any) -> None:
+        """Change settings by name, use them at once and write them to the settings file."""
         self.settings = dataclasses.replace(self.settings, **changes)
         kept = self.careful(lambda: write_settings(self.settings_file, self.settings))
         self.settings = kept or self.settings
@@ -184,13 +185,13 @@ class DeskApp(App[None]):
         return _named_profile(self.first_profile)
 
     def profile_for(self, port: str) -> tuple[Profile, bool]:
-        """The profile to begin with at a port, and whether the board there is to be recognised."""
+        """Return the first profile to try at a port, and whether to identify the board there."""
         from hostlink.jobs.recognising import choose_profile
 
         return choose_profile(self.archive, port, self.first_profile)
 
     def attach(self, port: str) -> None:
-        """Open a board's port, asked first where that will probably restart the board."""
+        """Open a board's port; ask first if that will probably restart the board."""
         from hostlink.app.dialogues import Ask
         from hostlink.board.ports import identity_of
         from hostlink.jobs.attaching import remembered_restart
@@ -236,7 +237,7 @@ class DeskApp(App[None]):
         self.desk.readings.look_again()
 
     def detach(self, port: str) -> None:
-        """Close a board's port; what the board holds stays there."""
+        """Close a board's port without changing its program."""
         attached = self.attached.pop(port, None)
         if attached is None:
             return
@@ -249,12 +250,12 @@ class DeskApp(App[None]):
         self.desk.readings.show()
 
     def make_current(self, port: str) -> None:
-        """Let loading, saving and the console go to this board."""
+        """Make this the board that loading, saving and the console use."""
         self.current = self.attached[port]
         self.desk.readings.show()
 
     def drain(self) -> None:
-        """Take in what the owners report: thirty times a second, in the app's thread."""
+        """Process the reports of the owner threads; called 30 times a second by a timer."""
         for attached in list(self.attached.values()):
             attached.drain()
         if self.begun:
@@ -321,7 +322,7 @@ class DeskApp(App[None]):
             self.push_screen(Help(self.screen, about))
 
     def action_leave(self) -> None:
-        """Leave, but never with unkept text or a job under way without asking."""
+        """Leave the app; ask first if there is unkept text or an unfinished job."""
         from hostlink.app.dialogues import Ask
 
         reasons: Sequence[str] = self.desk.would_be_lost()
@@ -347,7 +348,7 @@ class DeskApp(App[None]):
 
 @functools.lru_cache(maxsize=8)
 def _named_profile(name: str) -> Profile:
-    """A profile to measure by while no board is attached; the practice board's where it fails."""
+    """Return the profile to measure by while no board is attached, or the practice board's."""
     from hostlink.board.profile_file import find_profile
 
     with contextlib.suppress(HostlinkError):

@@ -31,7 +31,7 @@ MOST = 500  # backups that are listed
 
 
 def put_back_words(done: PutBack) -> str:
-    """What a putback did, in a sentence or two."""
+    """Describe the result of a putback in one or two sentences."""
     parts = ["memory"] if done.memory else []
     parts += [f"{name} (stored)" for name in done.stored]
     parts += [f"{name} (was there already)" for name in done.unchanged]
@@ -46,7 +46,7 @@ def put_back(
     items: Sequence[BackupItem],
     found: Sequence[Misfit],
 ) -> None:
-    """Put items on a board; those of which it is known that they do not fit are told first."""
+    """Put items back on a board; ask first about items that are known not to fit."""
     wrong = {each.name for each in found}
     rest = [item for item in items if item.name not in wrong]
     if not found:
@@ -96,7 +96,7 @@ def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[Bac
 
 
 class BackupsScreen(Page[None]):
-    """Choose a backup, or single items of it; those of the current board stand first."""
+    """Choose a backup, or single items of it; the current board's backups come first."""
 
     app: DeskApp
     AUTO_FOCUS = "#backups"
@@ -126,6 +126,7 @@ class BackupsScreen(Page[None]):
         self._wrong: list[Misfit] = []
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of backups beside the contents of the chosen one."""
         with Horizontal(classes="across"):
             yield Rows(
                 [
@@ -197,7 +198,7 @@ class BackupsScreen(Page[None]):
             self._detail()
 
     def _chosen_changed(self) -> None:
-        """Another backup is at the cursor: nothing of it is marked yet."""
+        """Show the backup at the cursor with none of its items marked."""
         self.marked.clear()
         self._wrong = self._misfits(self.chosen)
         self._show_items()

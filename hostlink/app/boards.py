@@ -1,4 +1,4 @@
-"""The boards: ports that are here, boards that are known, and which of them are attached."""
+"""The screen of boards: ports that are present, known boards, and which are attached."""
 
 from __future__ import annotations
 
@@ -66,6 +66,7 @@ class BoardsScreen(Page[None]):
         self.known: dict[str, KnownBoard] = {}
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of ports and boards, with the details of the chosen one."""
         rows = Rows(
             [
                 Column("state", 9),
@@ -159,7 +160,7 @@ class BoardsScreen(Page[None]):
         return last_survey(self.app.archive, board.uuid) if board is not None else None
 
     def _survey_words(self, row: KnownBoard) -> str:
-        """When it was surveyed, and what matters most of it."""
+        """Return the date of a survey and its most important results."""
         past = self._survey(row)
         if past is None:
             return "none; S surveys it" if row.port else "none"
@@ -169,7 +170,7 @@ class BoardsScreen(Page[None]):
         return f"{ago(past.at, self.app.now())}: {values}"
 
     def _board(self, row: KnownBoard) -> Board | None:
-        """What the archive knows of a row's board."""
+        """Return the archive's record of the board in a row."""
         if row.port:
             return known_board(self.app.archive, identity_of(row.port))
         boards = self.app.archive.boards()
@@ -194,7 +195,7 @@ class BoardsScreen(Page[None]):
 
     @property
     def chosen(self) -> KnownBoard | None:
-        """The board at the cursor, where it is here."""
+        """Return the board at the cursor if it is present."""
         row = self.known.get(self.query_one(Rows).key)
         return row if row is not None and row.port else None
 

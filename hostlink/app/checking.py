@@ -51,6 +51,7 @@ class CheckScreen(Page[int | None]):
         self.verdict: Verdict | None = None
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the sheet file's name, the field for typed codes and the result for each line."""
         with Horizontal(classes="fields"):
             yield Label("sheet file")
             yield TextLine("", id="sheet-file", empty="its name, then Enter")
@@ -66,6 +67,7 @@ class CheckScreen(Page[int | None]):
         yield Static("", id="check-told", markup=False)
 
     def head(self) -> str:
+        """Return the heading: the listing that is checked."""
         return f"{capital(self.called)} against check codes"
 
     def on_mount(self) -> None:
@@ -84,7 +86,7 @@ class CheckScreen(Page[int | None]):
             self.app.careful(lambda: self._read(named_path(event.value)))
 
     def _read(self, path: Path) -> None:
-        """Take the codes of a sheet in place of typed ones."""
+        """Check against the codes of a sheet file in place of typed ones."""
         read = read_sheet_file(path)
         with self.prevent(TextArea.Changed):
             self.query_one(TextArea).text = ""
@@ -143,7 +145,7 @@ class CheckScreen(Page[int | None]):
         return f"{words}."
 
     def _show(self, wanted: Mapping[int, str]) -> None:
-        """The lines with their codes, those that are not right first."""
+        """Show the lines with their codes, wrong lines first."""
         held = self.listing.numbered()
         bad: list[Entry] = []
         good: list[Entry] = []
@@ -168,7 +170,7 @@ class CheckScreen(Page[int | None]):
         return RIGHT if self.own.lines[number] == wanted[number] else WRONG
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
-        """The line at the cursor in full, since the column may be too narrow for it."""
+        """Show the whole line at the cursor, since its column may be too narrow."""
         event.stop()
         rows = event.rows
         line = rows.entries[rows.cursor].cells[-1] if rows.key else ""

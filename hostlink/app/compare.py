@@ -62,6 +62,7 @@ class CompareScreen(Page[None]):
         self.names = names
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the summary and the lines that differ."""
         with VerticalScroll():
             yield Static(self._words(), classes="words", id="summary", markup=False)
             yield Static(
@@ -69,6 +70,7 @@ class CompareScreen(Page[None]):
             )
 
     def head(self) -> str:
+        """Return the heading: the two listings that are compared."""
         return f"{capital(self.names[0])} against {self.names[1]}"
 
     def _words(self) -> Content:

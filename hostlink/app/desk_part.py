@@ -1,4 +1,4 @@
-"""What the parts of the desk share: each has one job and knows the desk that holds it."""
+"""The base class of the desk's parts, each of which has one task."""
 
 from __future__ import annotations
 
@@ -11,15 +11,17 @@ if TYPE_CHECKING:
 
 
 class DeskPart:
-    """One job of the desk, held by it."""
+    """A part of the desk with one task; gives access to the app and the open listings."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
 
     @property
     def app(self) -> DeskApp:
+        """Return the running application."""
         return self.desk.app
 
     @property
     def sheets(self) -> SheetPane:
+        """Return the pane with the open listings."""
         return self.desk.sheet_pane

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 
 class FindingsScreen(Page[int | None]):
-    """Gives the row of the listing to go to, from 1; None to stay where one was.
+    """Show the findings; return the row of the listing to go to, from 1, or None to stay.
 
-    program: the program in the archive whose note silences rules, "" where the listing is in none.
+    program: the program in the archive whose note silences rules, "" if it is in no archive.
     """
 
     app: DeskApp
@@ -47,6 +47,7 @@ class FindingsScreen(Page[int | None]):
         self.silenced: frozenset[str] = frozenset()
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of findings, with the details of the chosen one."""
         rows = Rows(
             [
                 Column("", 8),
@@ -66,7 +67,7 @@ class FindingsScreen(Page[int | None]):
         return self.app.archive.program(self.program).note if self.program else ""
 
     def _renew(self) -> None:
-        """Review again; what silenced rules found stands last."""
+        """Review the listing again; list the findings of silenced rules last."""
         self.silenced = silenced_in(self._note())
         every = review(self.listing, self.app.profile.rules, deep=True).findings
         self.found = every
@@ -119,7 +120,7 @@ class FindingsScreen(Page[int | None]):
             self.dismiss(self.chosen.line_at)
 
     def action_silence(self) -> None:
-        """Write it into the program's note, where people and `hostlink review` find it too."""
+        """Record the rule in the program's note, which `hostlink review` reads too."""
         one = self.chosen
         if one is None:
             return

@@ -40,12 +40,12 @@ CHIP = ATMEGA328P  # the one these machines are built with; others by the comman
 
 
 def review_file(path: Path) -> ImageReview:
-    """Read an image and review it for the usual chip. Raises an error of ours."""
+    """Read an image and review it for the usual chip. Raises HostlinkError."""
     return review_image(load_hex_file(path, CHIP.flash_bytes), CHIP, DEFAULT_BOOT_BYTES)
 
 
 def image_words(reviewed: ImageReview) -> str:
-    """What an image holds, where it lies in flash, and what is wrong with it."""
+    """Describe the contents of an image, its place in flash, and its faults."""
     image = reviewed.image
     rows = [
         f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for "
@@ -70,7 +70,7 @@ def image_words(reviewed: ImageReview) -> str:
 
 
 def history_words(writes: Sequence[FirmwareWrite]) -> str:
-    """What was written where, the last write first."""
+    """Describe all writes and their boards, the latest first."""
     rows = [
         f"{shown(each.began_at)}  {each.image.name} for the {each.role} to "
         f"{each.board or 'a board without a label'}: {each.outcome or 'cut off'}"
@@ -82,7 +82,7 @@ def history_words(writes: Sequence[FirmwareWrite]) -> str:
 
 
 def written_words(written: Written) -> str:
-    """How a write ended, in one sentence or two."""
+    """Describe the result of a write in one or two sentences."""
     what = f"{plural(written.written, 'page')} written and read back"
     if written.resumed:
         what = f"the write that was cut off is finished, {what}"
@@ -118,6 +118,7 @@ class FirmwareScreen(Page[None]):
         self.reviewed = reviewed
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the review of a firmware image or, without one, the history of writes."""
         with VerticalScroll():
             if self.reviewed is not None:
                 words = image_words(self.reviewed)
@@ -132,7 +133,7 @@ class FirmwareScreen(Page[None]):
     # --- asking ------------------------------------------------------------------------------
 
     def action_write(self) -> None:
-        """Write the image: doubts first, then the cautions, then what it is for."""
+        """Write the image after asking about doubts, cautions and its purpose, in this order."""
         if self.reviewed is None:
             self.app.notify("No image was named: Escape, then Alt+I.", markup=False)
             return
@@ -152,11 +153,11 @@ class FirmwareScreen(Page[None]):
         )
 
     def action_back(self) -> None:
-        """Write what the board's flash held before the last write."""
+        """Write back the image that the board's flash held before the last write."""
         self._caution(partial(self._start, None))
 
     def _ask(self, question: str, answer: str, says: str, go_on: Callable[[], object]) -> None:
-        """Ask something; only its one other answer goes on."""
+        """Ask a question; continue only with the answer that is not the safe default."""
 
         def answered(given: str | None) -> None:
             if given == answer:

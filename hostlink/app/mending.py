@@ -1,4 +1,4 @@
-"""What mending did to a pasted listing: every repair listed, each can be undone, doubts named."""
+"""The screen of repairs to a pasted listing: each can be undone, and doubts are listed."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from hostlink.words import plural, safe
 
 
 class MendScreen(Page[str | None]):
-    """Gives the mended text, with the repairs that were left in; None where it is not taken."""
+    """Show the repairs; return the text with the accepted ones, or None if it is rejected."""
 
     AUTO_FOCUS = "#mends"
     FOOT = (
@@ -37,6 +37,7 @@ class MendScreen(Page[str | None]):
         self._without: set[int] = set()
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of repairs, with the details of the chosen one."""
         rows = Rows(
             [Column("made", 4), Column("row", 4, right=True), Column("repair", -1)],
             id="mends",

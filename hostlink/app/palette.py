@@ -1,4 +1,4 @@
-"""Every action by its words, and the help made of the keys that are really bound."""
+"""The command palette, and a help screen generated from the key bindings."""
 
 from __future__ import annotations
 
@@ -48,13 +48,13 @@ _KEYS = {
 
 
 def key_words(key: str) -> str:
-    """A key as it is written on keyboards: Ctrl+L, F1, Page up."""
+    """Return the name of a key as printed on keyboards: Ctrl+L, F1, Page up."""
     parts = key.split("+")
     return "+".join(_KEYS.get(part, part.upper() if len(part) < 3 else part) for part in parts)
 
 
 def actions(screen: Screen[Any]) -> list[Binding]:
-    """The actions that a person can call now, each once, in the order in which they are bound."""
+    """Return the actions available now, each once, in the order of their bindings."""
     seen: set[str] = set()
     found: list[Binding] = []
     for active in screen.active_bindings.values():
@@ -78,6 +78,7 @@ class Actions(Provider):
                 yield binding, active.node
 
     async def discover(self) -> Hits:
+        """Yield every available action, for a palette in which nothing has been typed yet."""
         for binding, node in self._all():
             yield DiscoveryHit(
                 self._words(binding), self._call(binding, node), help=self._help(binding)
@@ -86,6 +87,7 @@ class Actions(Provider):
             yield DiscoveryHit(words, self._tell(command), help=f"At the command line: {command}")
 
     async def search(self, query: str) -> Hits:
+        """Yield the actions that match what was typed, each with a score from 0 to 1."""
         matcher = self.matcher(query)
         for binding, node in self._all():
             words = self._words(binding)
@@ -130,7 +132,7 @@ class Actions(Provider):
 
 
 class Help(Page[None]):
-    """All keys of the screen it was asked from."""
+    """The help for a screen: all its keys."""
 
     HEAD = "Help"
     FOOT = "Escape goes back."
@@ -148,6 +150,7 @@ class Help(Page[None]):
         self._about = about
 
     def body(self) -> Iterator[Widget]:
+        """Lay out a description of the screen, where it has one, and its keys."""
         with VerticalScroll():
             if self._about:
                 yield Static(Content(self._about), classes="words", markup=False)
@@ -157,7 +160,7 @@ class Help(Page[None]):
         self.query_one(VerticalScroll).focus()
 
     def on_resize(self, event: events.Resize) -> None:
-        """What a key does stays in its column, however long it is."""
+        """Show the keys again, with their descriptions aligned in one column."""
         width = max(2 * _KEY_WIDTH, event.size.width - 4)
         rows = [wrap(line, width, subsequent_indent=" " * _KEY_WIDTH) for line in self._lines]
         text = "\n".join(row for each in rows for row in each)

@@ -1,4 +1,4 @@
-"""The cross-reference: what goes to each line, where each variable is set and read."""
+"""The cross-reference screen: uses of each line, and where variables are set and read."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from hostlink.words import plural, safe
 
 
 class ReferencesScreen(Page[int | None]):
-    """Gives the number of a line to go to; None to stay where one was."""
+    """Show the cross-reference; return the line number to go to, or None to stay."""
 
     AUTO_FOCUS = "#lines"
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -32,6 +32,7 @@ class ReferencesScreen(Page[int | None]):
         self.found = found
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the lines that others name beside the variables."""
         with Horizontal(classes="across"):
             yield Rows(
                 [Column("line", 6, right=True), Column("named by", -1)],
@@ -46,11 +47,13 @@ class ReferencesScreen(Page[int | None]):
         yield Static("", id="reference-told", markup=False)
 
     def head(self) -> str:
+        """Return the heading: how many lines and variables are listed."""
         lines = plural(len(self.found.lines), "line")
         variables = plural(len(self.found.variables), "variable")
         return f"Cross-reference: {lines} that others name, {variables}"
 
     def foot(self) -> str:
+        """Return the line of keys, with a warning about jumps to computed lines."""
         words = "Tab changes between lines and variables. Enter goes to the line. Escape goes back."
         if self.found.worked_out:
             words = f"Worked out when it runs: jumps in {_numbers(self.found.worked_out)}. {words}"
@@ -91,7 +94,7 @@ class ReferencesScreen(Page[int | None]):
             self._tell(event.widget)
 
     def _tell(self, rows: Rows) -> None:
-        """The entry at the cursor in full, since a column may be too narrow for it."""
+        """Show the whole entry at the cursor, since its column may be too narrow."""
         if not (rows.has_focus and rows.key):
             return
         first, *rest = rows.entries[rows.cursor].cells
@@ -105,7 +108,7 @@ class ReferencesScreen(Page[int | None]):
         self.action_go()
 
     def action_go(self) -> None:
-        """To the line at the cursor; from a variable to the first line that sets or reads it."""
+        """Go to the line at the cursor or, for a variable, to the first line that uses it."""
         rows = next((one for one in self.query(Rows) if one.has_focus), None)
         if rows is not None and rows.key:
             self.dismiss(int(rows.key))

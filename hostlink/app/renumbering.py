@@ -31,7 +31,7 @@ _FIELDS = (
 
 
 class RenumberScreen(Page[str | None]):
-    """Gives the renumbered text; None where it is not taken."""
+    """Preview new line numbers; return the renumbered text, or None if it is rejected."""
 
     AUTO_FOCUS = "#number-start"
     HEAD = "New line numbers"
@@ -51,6 +51,7 @@ class RenumberScreen(Page[str | None]):
         self.stop: HostlinkError | None = None  # what is in the way
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the fields for the numbering and a preview of the new line numbers."""
         with Horizontal(classes="fields"):
             for key, label, value, empty in _FIELDS:
                 yield Label(label)
@@ -81,7 +82,7 @@ class RenumberScreen(Page[str | None]):
         self.action_take()
 
     def _number(self, key: str) -> int | None:
-        """What stands in a field; None where it is empty. Raises UsageError naming the field."""
+        """Return the number in a field, None if it is empty. Raises UsageError naming the field."""
         typed = self.query_one(f"#number-{key}", TextLine).value.strip()
         label = next(label for each, label, *_ in _FIELDS if each == key)
         if not typed and key in ("first", "last"):
@@ -145,7 +146,7 @@ class RenumberScreen(Page[str | None]):
         return plural(len(self.made.unfollowed) if self.made is not None else 0, "jump")
 
     def action_take(self) -> None:
-        """Take it; where a jump cannot follow, only after an answer that says so."""
+        """Accept the new numbers; ask first if a jump cannot be updated."""
         self._work_out()
         made, stop = self.made, self.stop
         if made is None or (stop is not None and not made.unfollowed):

@@ -49,7 +49,7 @@ def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> s
 
 
 class RevisionsScreen(Page[Wish | None]):
-    """The history of one program; dismissed with what is wished for on the desk."""
+    """Show the history of a program; return what the desk should do next."""
 
     app: DeskApp
     AUTO_FOCUS = "#revisions"
@@ -76,6 +76,7 @@ class RevisionsScreen(Page[Wish | None]):
         self.marked = ""
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of a program's revisions, with the details of the chosen one."""
         rows = Rows(
             [
                 Column("", 1),
@@ -153,7 +154,7 @@ class RevisionsScreen(Page[Wish | None]):
             self.renew()
 
     def action_compare(self) -> None:
-        """Compare with the marked one; without a mark with the revision before."""
+        """Compare with the marked revision or, without a mark, with the previous one."""
         chosen = self.chosen
         if chosen is None:
             return
@@ -179,13 +180,13 @@ class RevisionsScreen(Page[Wish | None]):
         )
 
     def _done(self, words: str) -> None:
-        """Say what became of the program: here, and at the desk for later."""
+        """Report a change of the program on this screen and on the desk."""
         self.app.tell(words)
         self.app.notify(words, markup=False)
         self.renew()
 
     def action_restore(self) -> None:
-        """Keep an older revision again as the newest one; nothing is lost by it."""
+        """Keep an older revision again as the newest; all others stay in the archive."""
         chosen = self.chosen
         if chosen is None:
             return
@@ -200,7 +201,7 @@ class RevisionsScreen(Page[Wish | None]):
         self._done(words)
 
     def action_retire(self) -> None:
-        """Take the program out of the list, or put it back; it is found by searching all along."""
+        """Retire the program from the list, or return it; a search finds it in either case."""
         archive = self.app.archive
         try:
             if archive.program(self.program).retired:

@@ -40,7 +40,7 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """A row: what it stands for, and its cells."""
+    """A row: its key and its cells."""
 
     key: str
     cells: tuple[str, ...]
@@ -71,6 +71,7 @@ class Rows(ScrollView, can_focus=True):
 
         @property
         def control(self) -> Rows:
+            """Return the list that sent the message."""
             return self.rows
 
     class Moved(Message):
@@ -82,6 +83,7 @@ class Rows(ScrollView, can_focus=True):
 
         @property
         def control(self) -> Rows:
+            """Return the list that sent the message."""
             return self.rows
 
     def __init__(
@@ -94,7 +96,7 @@ class Rows(ScrollView, can_focus=True):
         self._widths = [max(4, column.width) for column in self.columns]
 
     def show(self, entries: Sequence[Entry], *, stay: bool = True) -> None:
-        """Show other rows. stay: the cursor stays on its row where that is still there."""
+        """Replace the rows. stay: keep the cursor on its row if that still exists."""
         here = self.key if stay else ""
         self.entries = list(entries)
         place = next((at for at, one in enumerate(self.entries) if one.key == here), 0)
@@ -107,7 +109,7 @@ class Rows(ScrollView, can_focus=True):
 
     @property
     def key(self) -> str:
-        """What the row at the cursor stands for, "" where there is none."""
+        """Return the key of the row at the cursor, "" if there is none."""
         return self.entries[self.cursor].key if self.cursor < len(self.entries) else ""
 
     # --- drawing -------------------------------------------------------------------------------
@@ -168,6 +170,7 @@ class Rows(ScrollView, can_focus=True):
     # --- moving --------------------------------------------------------------------------------
 
     def validate_cursor(self, place: int) -> int:
+        """Limit the cursor to the rows that exist."""
         return max(0, min(place, len(self.entries) - 1))
 
     def watch_cursor(self, before: int, after: int) -> None:
@@ -177,7 +180,7 @@ class Rows(ScrollView, can_focus=True):
             self.post_message(self.Moved(self, self.key))
 
     def _follow(self) -> None:
-        """Scroll so that the row at the cursor, and the head above it, can be seen."""
+        """Scroll until the row at the cursor and the heading above it are visible."""
         room = max(1, self.size.height - 1)
         top = self.scroll_offset.y
         if self.cursor < top or self.cursor >= top + room:
@@ -210,5 +213,5 @@ class Rows(ScrollView, can_focus=True):
         self.refresh()
 
     def region_of_cursor(self) -> Region:
-        """Where the row at the cursor is drawn, within the widget."""
+        """Return the region of the row at the cursor, within the widget."""
         return Region(0, self.cursor + 1 - self.scroll_offset.y, self.size.width, 1)

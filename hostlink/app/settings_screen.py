@@ -42,10 +42,12 @@ class SettingsScreen(Page[None]):
         super().__init__()
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the list of settings and their values."""
         with Vertical(classes="across"):
             yield Rows([Column("setting", 18), Column("value", -1)], id="settings")
 
     def foot(self) -> str:
+        """Return the line of keys, with the file in which the settings are kept."""
         return f"Enter changes. They are kept in {self.app.settings_file}. Escape goes back."
 
     def on_mount(self) -> None:

@@ -1,4 +1,4 @@
-"""What lies in the editor: a listing with where it came from, and whether it was changed since."""
+"""The listing in the editor: its origin, and whether it was changed since."""
 
 from __future__ import annotations
 
@@ -28,14 +28,15 @@ class Sheet:
 
     @classmethod
     def of(cls, material: Material) -> Sheet:
+        """Return the sheet for a listing that has been opened, not changed yet."""
         return cls(material.name, material.text, material)
 
     def changed(self, text: str) -> bool:
-        """Whether the text differs from what is kept, so that something can be lost."""
+        """Return whether the text differs from what is kept, so that changes could be lost."""
         return _rows(text) != _rows(self.kept_text)
 
     def title(self, text: str) -> str:
-        """How it is called above the editor."""
+        """Return the title to show above the editor."""
         changed = self.changed(text)
         if self.material is not None and self.material.revision is not None:
             title = revision_words(self.material.revision.spec)
@@ -88,7 +89,7 @@ class Sheet:
 
 
 def open_sheet(word: str, archive: Archive) -> Sheet:
-    """The sheet that a word names: a program, a revision, a shipped one, a file."""
+    """Return the sheet for a program, a revision, a shipped program or a file."""
     from hostlink.jobs.material import find_material
 
     return Sheet.of(find_material(word, archive))

@@ -128,7 +128,7 @@ class Shelf(Vertical):
         self.search(self.query_one("#find", Input).value)
 
     def search(self, question: str) -> None:
-        """Show what fits: by name, title or tag first, then by a line of the listing."""
+        """Show the matches: first by name, title or tag, then by a line of the listing."""
         asked = question.casefold().split()
         if not asked:
             entries = self._known.entries + self._shipped_entries([])
@@ -171,7 +171,7 @@ class Shelf(Vertical):
             self.post_message(self.Opened(rows.key))
 
     def on_key(self, event: events.Key) -> None:
-        """Down from the search line goes into the list; up from its first row goes back."""
+        """Move between the search line and the first row of the list with Down and Up."""
         find, rows = self.query_one("#find", Input), self.query_one(Rows)
         if event.key == "down" and find.has_focus:
             rows.focus()
@@ -186,11 +186,12 @@ class Shelf(Vertical):
         self.post_message(self.Opened(event.key))
 
     def clear_search(self) -> None:
+        """Empty the search field."""
         self.query_one("#find", Input).value = ""
 
     @property
     def program(self) -> str:
-        """The name of the program at the cursor, "" where it is none of the archive."""
+        """Return the program at the cursor, "" if it is not in the archive."""
         from hostlink.jobs.material import SHIPPED
 
         key = self.query_one(Rows).key

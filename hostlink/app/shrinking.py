@@ -21,7 +21,7 @@ TO_FIT = "until it fits"
 
 
 class ShrinkScreen(Page[str | None]):
-    """Gives the shrunk text; None where it is not taken."""
+    """Preview the levels; return the shrunk text, or None if it is rejected."""
 
     AUTO_FOCUS = "#levels"
     FOOT = (
@@ -40,6 +40,7 @@ class ShrinkScreen(Page[str | None]):
         self._made: dict[str, Shrunk] = {}
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the levels of shrinking, with the effect of the chosen one."""
         rows = Rows(
             [
                 Column("how far", 14),
@@ -56,6 +57,7 @@ class ShrinkScreen(Page[str | None]):
         self.query_one(Rows).show(list(self._entries()))
 
     def head(self) -> str:
+        """Return the heading: the present size, its limit, and how many bytes are too many."""
         limit, before = self.most.limit, self.most.before
         size = f"{before:,} of {plural(limit, 'byte')}" if limit else plural(before, "byte")
         if limit and before > limit:
@@ -82,7 +84,7 @@ class ShrinkScreen(Page[str | None]):
         return Entry(level, (level, f"{saves:,}", f"{in_all:,}", f"{then:,}", room))
 
     def made(self, level: str) -> Shrunk:
-        """What shrinking gives up to one level, or until it fits."""
+        """Return the result of shrinking up to one level, or until the program fits."""
         if level not in self._made:
             to_fit = level == TO_FIT
             self._made[level] = shrink(

@@ -41,7 +41,7 @@ def _listed(session: Session, _: Archive) -> list[Slot]:
 
 
 class StoredScreen(Page[None]):
-    """What is stored, and what memory holds beside it."""
+    """Show the stored programs and the program in memory."""
 
     app: DeskApp
     AUTO_FOCUS = "#stored"
@@ -68,6 +68,7 @@ class StoredScreen(Page[None]):
         self.slots = list(slots)
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
             [Column("stored", 16), Column("the board says", -1)],
             empty="Nothing is stored. S stores the program in memory.",
@@ -108,7 +109,7 @@ class StoredScreen(Page[None]):
         self.action_renew()
 
     def _failed(self, _: BaseException) -> None:
-        """Nobody can say what memory holds until it is read."""
+        """Mark the contents of memory as unknown until it is read."""
         self.app.desk.readings.unknown_now(self.attached)
         self._show()
 
@@ -152,7 +153,7 @@ class StoredScreen(Page[None]):
         )
 
     def _store_asked(self, name: str) -> None:
-        """Store at once under a new name; where it is taken, ask."""
+        """Store under a name; ask first if the name is already in use."""
         commands = self.attached.choice.profile.commands
         taken = name.casefold() in {slot.name.casefold() for slot in self.slots}
         if not taken:

@@ -104,6 +104,7 @@ class SurveyScreen(Page[None]):
         self.profile, self.attached = profile, attached
 
     def body(self) -> Iterator[Widget]:
+        """Lay out the survey in words and, behind it, the table of values with their evidence."""
         with VerticalScroll(id="told"):
             yield Static(Content(safe(self.told)), markup=False)
         rows = Rows(
@@ -119,11 +120,13 @@ class SurveyScreen(Page[None]):
         yield from with_detail(rows, id="found-detail")
 
     def foot(self) -> str:
+        """Return the line of keys that the survey offers."""
         keeps = "K keeps this as a profile, by which the board is talked to then. "
         details = "D shows every value with its evidence, or the words again. "
         return f"{keeps if self.profile else ''}{details}Escape goes back."
 
     def head(self) -> str:
+        """Return the heading: the board, the time, and how many values were found."""
         missing = sum(row[2] == "not found" for row in self.rows)
         head = f"Survey of {self.board}, {self.when}: {plural(len(self.rows) - missing, 'value')}"
         return head + (f" found, {missing:,} not" if missing else " found")
@@ -209,7 +212,7 @@ class SurveyScreen(Page[None]):
         )
 
     def _use(self, attached: Attached, profile: Profile) -> None:
-        """Talk to the board by its new profile, over the port that is open."""
+        """Use the new profile for the board, over the port that is already open."""
         choice = dataclasses.replace(attached.choice, profile=profile, baud=0)
         job = attached.talk(f"Using profile {profile.name}", lambda board: board.use(choice))
 

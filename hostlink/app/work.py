@@ -83,7 +83,7 @@ class Progress:
 
     @property
     def noteworthy(self) -> bool:
-        """Whether something happened that a person must have the time to read."""
+        """Return whether there is news that the user must have time to read."""
         return any(news for _, news in self.told)
 
     def take(self, at: float, event: Event) -> None:
@@ -129,13 +129,13 @@ class Job(Generic[R]):
         self.incoming: deque[tuple[float, Event]] = deque()
 
     def stop(self) -> None:
-        """Ask it to stop; it ends in good order and says in what condition the board is."""
+        """Ask the job to stop; it ends in order and reports the condition of the board."""
         if not self.ended:
             self.stopping = True
             self.attached.cancel()
 
     def drain(self) -> bool:
-        """Fold in what has happened since; whether anything did. In the app's thread only."""
+        """Process new events; return whether there were any. Call in the app's thread only."""
         if self.ended:
             return False
         moved = False
@@ -179,6 +179,7 @@ class Attached:
 
     @property
     def port(self) -> str:
+        """Return the name or address of the port."""
         return self.choice.port
 
     @property
@@ -228,7 +229,7 @@ class Attached:
         return self._give(name, work, shown=False)
 
     def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
-        """Give the owner a job. shown: whether a person should watch it."""
+        """Queue a job for the owner thread. shown: whether to show its progress."""
 
         def lent(console: Console) -> R:
             with console.lend() as session:
@@ -258,7 +259,7 @@ class Attached:
         self.owner.cancel()
 
     def drain(self) -> None:
-        """Take in what happened and call the listeners."""
+        """Process new events and call the listeners."""
         for job in list(self.jobs):
             if not job.drain():
                 continue

@@ -35,6 +35,7 @@ class Workshop(DeskPart):
         return None
 
     def findings(self) -> None:
+        """Show the findings of a review, and go to the row of the one that is chosen."""
         from hostlink.app.findings import FindingsScreen
 
         listing = self.need_listing()
@@ -48,6 +49,7 @@ class Workshop(DeskPart):
         self.app.push_screen(FindingsScreen(listing, self.sheets.noted_program), chosen)
 
     def references(self) -> None:
+        """Show the cross-reference of lines and variables, and go to the line that is chosen."""
         from hostlink.app.references import ReferencesScreen
         from hostlink.listing.crossref import cross_reference
 
@@ -57,6 +59,7 @@ class Workshop(DeskPart):
             self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
     def shrink(self) -> None:
+        """Offer the levels of shrinking, and put the shrunk listing into the editor."""
         from hostlink.app.shrinking import ShrinkScreen
 
         listing = self.need_listing()
@@ -71,6 +74,7 @@ class Workshop(DeskPart):
         self.app.push_screen(screen, lambda text: self.sheets.take_text(text, "It is smaller now"))
 
     def renumber(self) -> None:
+        """Offer new line numbers, and put the renumbered listing into the editor."""
         from hostlink.app.renumbering import RenumberScreen
 
         listing = self.need_listing()
@@ -140,6 +144,7 @@ class Workshop(DeskPart):
             self.app.push_screen(screen, go_on)
 
     def give(self) -> None:
+        """Ask which programs to write, and where, and write them as files."""
         from hostlink.app.collecting import ask_to_give
 
         ask_to_give(self.app)
@@ -188,6 +193,7 @@ class Workshop(DeskPart):
         )
 
     def card(self) -> None:
+        """Ask for a file name, and write the profile's quick-reference card to it."""
         from hostlink.app.dialogues import AskText
         from hostlink.jobs.publishing import write_card
 

@@ -76,6 +76,7 @@ class FirmwareWrite:
 
     @property
     def is_finished(self) -> bool:
+        """Return whether the write ended successfully; false where it failed or was cut off."""
         return self.outcome == "done"
 
 

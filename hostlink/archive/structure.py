@@ -1,4 +1,4 @@
-"""What SQLite itself says of a file: its structure, and whether its indexes fit its tables."""
+"""Checking an archive file with SQLite: its structure, and its indexes against its tables."""
 
 from __future__ import annotations
 
@@ -27,10 +27,12 @@ class Fault:
 
     @property
     def is_of_index(self) -> bool:
+        """Return whether an index is damaged, which can be rebuilt from its table."""
         return bool(_OF_INDEX.search(self.said))
 
     @property
     def is_of_structure(self) -> bool:
+        """Return whether the file's structure is damaged, not only a value in a row."""
         return not _OF_VALUE.search(self.said)
 
 
@@ -49,7 +51,7 @@ def faults_of(db: Database) -> Iterator[Fault]:
 
 
 def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
-    """Whether an index leads to the rows that it should, by the sum of their ids."""
+    """Yield a fault for an index that leads to other rows than its table has, by their ids."""
     held = "SELECT sql FROM sqlite_master WHERE type = 'index' AND name = ?"
     sql = (db.execute(held, (index,)).fetchone() or (None,))[0]
     _, where, condition = str(sql or "").partition(" WHERE ")

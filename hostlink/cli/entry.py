@@ -1,4 +1,4 @@
-"""The entry point: the group of commands, and every error's way to the user.
+"""The entry point of the command line: the group of commands, and reporting of errors.
 
 Start-up is kept short: the group knows each command's name, module and one-line help, and imports
 the module only when the command is called. A test holds the help lines to the commands' own.
@@ -125,9 +125,11 @@ class LazyGroup(Group):
     """A group that imports a command's module when the command is used."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of all commands in the order in which the help lists them."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return the command of this name; return None if there is none."""
         if cmd_name not in COMMANDS:
             return None
         module, function, _ = COMMANDS[cmd_name]
@@ -136,6 +138,7 @@ class LazyGroup(Group):
         return command
 
     def help_lines(self) -> list[tuple[str, str]]:
+        """Return each command with its one line of help, without importing any."""
         return [(name, text) for name, (_, _, text) in COMMANDS.items()]
 
 
@@ -179,7 +182,7 @@ def cli(ctx: click.Context) -> None:
 
 
 def run_line(arguments: Sequence[str], obj: object = None) -> int:
-    """Run one command line; its exit status. Errors are told on stderr, never as a traceback."""
+    """Run one command line and return its exit status; report errors on stderr."""
     try:
         # Not cli.main(), which answers a reader that has gone away (`| head`) with status 1.
         with cli.make_context("hostlink", list(arguments), obj=obj) as context:
@@ -247,7 +250,7 @@ def main() -> NoReturn:
 
 
 def _main() -> int:
-    """Run the command line of this process; its exit status."""
+    """Run the command line of this process and return its exit status."""
     try:
         heed()
         check_streams()

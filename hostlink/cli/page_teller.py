@@ -1,4 +1,4 @@
-"""A write of firmware told in sentences: "page 12 of 220 written and read back"."""
+"""Reporting a firmware write in sentences: "page 12 of 220 written and read back"."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _EVERY = 32  # pages between two lines where nobody watches
 
 
 class PageTeller(Teller):
-    """Tells pages in one line that is written over where a person watches."""
+    """Report page counts, on a terminal in one line that is overwritten."""
 
     def __init__(self, *, quiet: bool = False) -> None:
         super().__init__(quiet=quiet)
@@ -26,6 +26,7 @@ class PageTeller(Teller):
         return self  # sentences only; no live display
 
     def emit(self, event: Event) -> None:
+        """Report an event; page counts overwrite one another on a terminal."""
         if isinstance(event, PagesRead | PageProven):
             self._page(event_words(event, COMMANDS), event.done, event.pages)
         elif isinstance(event, BackupKept | BoardAnswered):
@@ -35,6 +36,7 @@ class PageTeller(Teller):
             super().emit(event)
 
     def close(self) -> None:
+        """End the open line of page counts, then the progress display."""
         self._end_line()
         super().close()
 

@@ -1,4 +1,4 @@
-"""A job's events on stderr: a live line where a person watches, else a sentence per phase."""
+"""Reporting a job on stderr: a live line on a terminal, otherwise a sentence per phase."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 class Teller:
-    """Tells events. Use as a context manager around a job and pass `emit` to it."""
+    """Report events. Use as a context manager around a job and pass `emit` to it."""
 
     def __init__(self, *, quiet: bool = False) -> None:
         self._quiet = quiet
@@ -49,6 +49,7 @@ class Teller:
             self._live = None
 
     def emit(self, event: Event) -> None:
+        """Report one event of a job on standard error."""
         if isinstance(event, Phase):
             self._phase(event.words)
         elif isinstance(event, LineSent):

@@ -36,7 +36,7 @@ class Trouble(Enum):
 
 
 class AskFailed(Exception):
-    """A question was not answered as it should be."""
+    """Raised in a script if a question gets a wrong answer or none."""
 
     def __init__(self, trouble: Trouble) -> None:
         super().__init__(trouble.value)
@@ -90,9 +90,11 @@ class Conversation(Generic[T]):
 
     @property
     def done(self) -> bool:
+        """Return whether the conversation has ended, successfully or not."""
         return self._state in (_State.DONE, _State.FAILED)
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take the bytes that came in; return what to write next. now: clock time, seconds."""
         if self._state is _State.READY:
             return self._next(now, None)
         if self._state is _State.DRAINING:
@@ -113,7 +115,7 @@ class Conversation(Generic[T]):
         return Step(b"", self._deadline)
 
     def _judge(self, *, late: bool) -> Trouble | None:
-        """What is wrong with the answer so far, None where it may still become a good one."""
+        """Return what is wrong with the answer so far, None if it may still become valid."""
         answer, size = self._answer, self._ask.size
         if not answer:
             return Trouble.SILENT if late else None
@@ -134,7 +136,7 @@ class Conversation(Generic[T]):
         return self._next(now, b"")
 
     def _next(self, now: float, answer: bytes | AskFailed | None) -> Step:
-        """Give the script its answer and begin what it wants next."""
+        """Pass the answer to the script and start its next request."""
         try:
             if isinstance(answer, AskFailed):
                 wanted = self._script.throw(answer)

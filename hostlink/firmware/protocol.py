@@ -12,18 +12,22 @@ FLASH, EEPROM = b"F", b"E"
 
 
 def get_sync() -> bytes:
+    """Return the command that asks the bootloader for a sign of life."""
     return bytes((0x30, END))
 
 
 def enter_programming() -> bytes:
+    """Return the command that puts the chip into programming mode."""
     return bytes((0x50, END))
 
 
 def leave_programming() -> bytes:
+    """Return the command that ends programming mode."""
     return bytes((0x51, END))
 
 
 def read_signature() -> bytes:
+    """Return the command that asks for the three signature bytes of the chip."""
     return bytes((0x75, END))
 
 

@@ -1,4 +1,4 @@
-"""Whether an image may go into a chip: where it lies, and whether it begins like a program."""
+"""Reviewing a firmware image for a chip: its place in flash, and its interrupt vectors."""
 
 from __future__ import annotations
 
@@ -13,7 +13,10 @@ from hostlink.firmware.image import Image
 
 @dataclass(frozen=True, slots=True)
 class ImageReview:
-    """image, chip, boot_bytes: what was reviewed for what. findings: by weight and line."""
+    """The result of reviewing an image for a chip.
+
+    boot_bytes: size of the bootloader section. findings: sorted by weight and line.
+    """
 
     image: Image
     chip: Chip
@@ -22,15 +25,17 @@ class ImageReview:
 
     @property
     def errors(self) -> tuple[Finding, ...]:
+        """Return the findings that forbid writing the image."""
         return tuple(each for each in self.findings if each.weight == "error")
 
     @property
     def doubts(self) -> tuple[Finding, ...]:
+        """Return the findings that may be intended and need the user's decision."""
         return tuple(each for each in self.findings if each.weight == "doubt")
 
     @property
     def application_end(self) -> int:
-        """The first byte that belongs to the bootloader."""
+        """Return the address of the first byte of the bootloader."""
         return self.chip.application_end(self.boot_bytes)
 
 

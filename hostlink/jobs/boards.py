@@ -1,4 +1,4 @@
-"""Which boards are here, which are known, and what a person has to know of each."""
+"""Listing the boards that are present or known, with the facts about each."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ class KnownBoard:
 
     @property
     def held_words(self) -> str:
-        """What it was last known to hold, how well that is known, in words; "" for nothing."""
+        """Describe what the board was last known to hold and how certain that is, or ""."""
         if not self.holds:
             return ""
         words = self.holds
@@ -59,6 +59,7 @@ class KnownBoard:
         return words + (", perhaps edited since" if self.may_lack_edits else "")
 
     def as_dict(self) -> dict[str, object]:
+        """Return the fields for JSON output, with None for those that are empty."""
         return {
             key: None if value in ("", ()) else value
             for key, value in dataclasses.asdict(self).items()
@@ -66,7 +67,7 @@ class KnownBoard:
 
 
 def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard]:
-    """The ports that are here, each with the board known at it, then the boards that are not."""
+    """Return the ports that are present, with their known boards, then the absent boards."""
     boards = archive.boards()
     rows: list[KnownBoard] = []
     seen: set[str] = set()
@@ -99,7 +100,7 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
 
 
 def looks_like_label(text: str) -> bool:
-    """Whether what was named as a port can only be the label of a board."""
+    """Return whether the name of a port can only be the label of a board."""
     if "://" in text or text.startswith("practice:") or os.path.basename(text) != text:  # noqa: PTH119
         return False
     return not Path(text).exists() and identity_of(text).vid is None and not _IS_COM.match(text)
@@ -140,7 +141,7 @@ def practice_labelled(archive: Archive) -> list[str]:
 
 
 def access_advice(port: str) -> str:
-    """What to do before a port may be opened; "" where it may be, or that cannot be told."""
+    """Return what to do before a port can be opened; "" if nothing, or if unknown."""
     if not port or "://" in port or os.name != "posix" or not Path(port).exists():
         return ""
     if os.access(port, os.R_OK | os.W_OK):
@@ -201,7 +202,7 @@ def _usb_id(vid: int | None, pid: int | None) -> str:
 
 
 def recognised_by(identity: Identity) -> str:
-    """How a board is told from others, and where that is not certain."""
+    """Describe how a board is identified, and whether that is certain."""
     if identity.chip == "practice board":
         return "its name"
     if "://" in identity.location:

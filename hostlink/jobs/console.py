@@ -79,6 +79,7 @@ class Console(Standing):
         self._last = self._session.wire.now() if self._session is not None else 0.0
 
     def use(self, choice: LinkChoice) -> None:
+        """Continue with another port, profile and speed, and decode output in its character set."""
         self._rows.charset = choice.profile.rules.form.charset
         super().use(choice)
 

@@ -1,4 +1,4 @@
-"""One task on many boards at once, an owner thread each; one that fails stops no other."""
+"""Running one task on many boards at once, with a thread each and independent failures."""
 
 from __future__ import annotations
 
@@ -38,6 +38,7 @@ class Result(Generic[V]):
 
     @property
     def status(self) -> ExitStatus:
+        """Return the exit status of the work on this board."""
         if self.error is not None:
             return self.error.status
         status = getattr(self.value, "status", ExitStatus.DONE)
@@ -45,7 +46,7 @@ class Result(Generic[V]):
 
 
 def worst(results: Sequence[Result[V]]) -> ExitStatus:
-    """The exit status of the whole: the highest of any board."""
+    """Return the exit status for all boards: the highest of any."""
     return max((result.status for result in results), default=ExitStatus.DONE)
 
 
@@ -182,6 +183,6 @@ def save_on_each(
 
 
 def dated_name(board: str, today: date) -> str:
-    """The program that a board's save goes to: RED-2026-11-27."""
+    """Return the name of the program for a board's save: RED-2026-11-27."""
     day = today.isoformat()
     return f"{program_name(board)[: 40 - len(day) - 1].strip('-') or 'BOARD'}-{day}"

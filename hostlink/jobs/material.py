@@ -65,11 +65,12 @@ class Material:
 
     @property
     def listing(self) -> Listing:
+        """Return the text as parsed lines."""
         return Listing.from_text(self.text)
 
     @property
     def word(self) -> str:
-        """How it is named on a command line."""
+        """Return the word that names the listing on a command line."""
         if self.shipped is not None:
             return f"{SHIPPED}{self.name}"
         return "-" if self.label == STANDARD_INPUT else shlex.quote(self.label)
@@ -110,8 +111,10 @@ def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> 
 
 
 def is_file(path: Path) -> bool:
-    """Whether there is a file or a pipe at path; never raises. A device is neither: opening one
-    might restart a board."""
+    """Return whether there is a file or a pipe at path. Never raises.
+
+    A device counts as neither, since opening one might restart a board.
+    """
     try:
         mode = path.stat().st_mode
     except (OSError, ValueError):  # a name too long, a NUL in it

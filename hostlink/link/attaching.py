@@ -1,18 +1,19 @@
-"""Opening a port without losing the board's program: what each system does, in one place.
+"""Opening a port without losing the board's program, on each operating system.
 
-A board restarts when the bridge's DTR line goes from off to on. What is known of the systems
-(from pyserial's and the systems' sources; only Linux has been run):
+A board restarts when the bridge's DTR line goes from off to on. The behaviour of each system (from
+the sources of pyserial and the systems; only Linux has been tested):
 
-- Linux raises DTR in open() itself; nothing a program does can prevent the first pulse after the
-  board was plugged in. It drops DTR at the last close only where HUPCL is set. HUPCL is cleared
-  after each opening and stays so for the device, so the next opening finds DTR up: no pulse. That
-  it was left so is noted by the device node's identity, which changes when it is plugged in again.
-- macOS loads HUPCL afresh at every first opening, so each opening pulses DTR; it is cleared each
-  time all the same, which keeps DTR up for openings that overlap.
-- Windows sets DTR as asked for before the opening: with it off the board is left alone.
-- `rfc2217://` raises DTR at the far end, where it may be up already; `socket://` has no DTR.
+- Linux raises DTR in open() itself; no program can prevent the first pulse after the board was
+  plugged in. It drops DTR at the last close only if HUPCL is set. hostlink clears HUPCL after each
+  opening and the device keeps that setting, so the next opening finds DTR on and causes no pulse.
+  A note records this under the device node's identity, which changes at the next plugging in.
+- macOS resets HUPCL at every first opening, so each opening pulses DTR; hostlink clears it all the
+  same, which keeps DTR on for overlapping openings.
+- Windows sets DTR as requested before the opening: with DTR off the board does not restart.
+- `rfc2217://` raises DTR at the far end, where it may be on already; `socket://` has no DTR.
 
-So: best effort, say so before, notice it afterwards, one opening for the whole of the work.
+So hostlink avoids a restart where it can, warns before a likely one, detects it afterwards, and
+keeps the port open for the whole of its work.
 """
 
 from __future__ import annotations
@@ -34,15 +35,15 @@ from hostlink.link.pacing import Pacing
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies
 _WAKING_SLACK_S = 0.3
-_SILENCE_AFTER_START_S = 0.7  # of a board whose greeting is over: common practice, no source
+_SILENCE_AFTER_START_S = 0.7  # after a board's greeting: common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
 class Foresight:
-    """What an opening will probably do. restarts: it will probably restart the board.
+    """The expected effect of opening a port. restarts: it will probably restart the board.
 
-    pulses: DTR goes from off to on as far as is known, so that what happens then teaches whether
-    this board restarts. why: half a sentence for people.
+    pulses: whether DTR probably goes from off to on, so that the result shows whether this board
+    restarts on opening. why: the reason, as a clause for the user.
     """
 
     restarts: bool
@@ -53,9 +54,10 @@ class Foresight:
 def foresee(
     name: str, *, profile_says: bool, remembered: bool | None, system: str = sys.platform
 ) -> Foresight:
-    """Whether opening port `name` will restart the board there.
+    """Predict whether opening port `name` will restart its board.
 
-    profile_says: the profile's restarts_on_open. remembered: what was seen of this very board.
+    profile_says: the profile's restarts_on_open. remembered: what this board did at an earlier
+    opening, None if unknown.
     """
     expected = profile_says if remembered is None else remembered
     if remembered is not None:
@@ -81,16 +83,17 @@ def foresee(
 def open_gently(
     factory: Any, name: str, options: dict[str, Any], system: str = sys.platform
 ) -> Any:
-    """Open a pyserial port by `factory(name, do_not_open=True, **options)` as gently as can be.
+    """Open a pyserial port, avoiding a restart of the board where the system permits.
 
-    Raises LinkError where another program holds it, and whatever the factory's port raises.
+    factory: called as `factory(name, do_not_open=True, **options)`. Raises LinkError if another
+    program uses the port, and whatever opening the factory's port raises.
     """
     is_device = "://" not in name
     if is_device and system.startswith("linux"):
         refuse_held(name)
     port = factory(name, do_not_open=True, **options)
     if is_device and system == "win32":
-        port.dtr = False  # acts before the opening there; elsewhere it would lower the line after
+        port.dtr = False  # takes effect before the opening; elsewhere it would lower DTR after it
     port.open()
     if is_device and system != "win32":
         _keep_line_up(port, name, system)
@@ -98,7 +101,7 @@ def open_gently(
 
 
 def _keep_line_up(port: Any, name: str, system: str) -> None:
-    """Clear HUPCL, ask for exclusive use, and for the bridge's shortest latency; best effort."""
+    """Clear HUPCL, request exclusive use and the shortest bridge latency; ignore failures."""
     if os.name != "posix" or not isinstance(getattr(port, "fd", None), int):
         return
     import fcntl
@@ -119,11 +122,11 @@ def _keep_line_up(port: Any, name: str, system: str) -> None:
             port.set_low_latency_mode(True)
 
 
-# --- ports that were left with their line up -----------------------------------------------------
+# --- ports that were left with DTR on ------------------------------------------------------------
 
 
 def _note_of(name: str) -> tuple[Path, str] | None:
-    """Where the note of a device stands and what it must say now; None for no such device."""
+    """Return the file of a device's note and its valid content; None if there is no device."""
     try:
         place = Path(name).resolve(strict=True)
         status = place.stat()
@@ -132,14 +135,14 @@ def _note_of(name: str) -> tuple[Path, str] | None:
         return None
     base = os.environ.get("XDG_RUNTIME_DIR") or tempfile.gettempdir()
     folder = Path(base) / f"hostlink-{os.getuid() if hasattr(os, 'getuid') else 0}"
-    # The node and the moment at which it was made change when the board is plugged in again.
+    # The device node and the boot identifier change with a new plugging in or a reboot.
     return folder / str(place).strip("/").replace(
         "/", "-"
     ), f"{boot} {status.st_ino} {status.st_rdev}"
 
 
 def note_left_quiet(name: str) -> None:
-    """Note that a device's line stays up when it is closed; best effort."""
+    """Record that DTR stays on when a device is closed; ignore failures."""
     note = _note_of(name)
     if note is None:
         return
@@ -149,7 +152,7 @@ def note_left_quiet(name: str) -> None:
 
 
 def was_left_quiet(name: str) -> bool:
-    """Whether hostlink had this device open since it was plugged in, and left its line up."""
+    """Return whether hostlink has used this device since it was plugged in and left DTR on."""
     note = _note_of(name)
     if note is None:
         return False
@@ -163,9 +166,9 @@ def was_left_quiet(name: str) -> bool:
 
 
 def refuse_held(name: str) -> None:
-    """Raise LinkError where another program has the device open (known on Linux only).
+    """Raise LinkError if another program has the device open (detected on Linux only).
 
-    A program that asked for no exclusive use would share the port: both lose bytes.
+    Without exclusive use two programs would share the port, and both would lose bytes.
     """
     holder = holder_of(name)
     if holder:
@@ -178,9 +181,9 @@ def refuse_held(name: str) -> None:
 
 
 def holder_of(name: str, processes: Path = Path("/proc")) -> str:
-    """Another process that has a device open, in words; "" if none is seen.
+    """Describe another process that has a device open; return "" if none is found.
 
-    Only processes of the same user can be looked into, unless one is the administrator.
+    Without administrator rights only the user's own processes can be examined.
     """
     if not Path(name).is_char_device():
         return ""
@@ -191,7 +194,7 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
             continue
         with contextlib.suppress(OSError):
             for handle in (process / "fd").iterdir():
-                # Only the link is read: looking at what it leads to could block on a dead disk.
+                # Only the link is read: following it could block on an unresponsive disk.
                 if os.readlink(handle) == device:  # noqa: PTH115 - no Path is needed
                     called = (process / "comm").read_text(errors="replace").strip()
                     return f'the program "{called}" (process {process.name})'
@@ -202,13 +205,13 @@ def holder_of(name: str, processes: Path = Path("/proc")) -> str:
 
 
 class Waking:
-    """Listens to a board that may be starting, and sends nothing: a bootloader would take it.
+    """Listen to a board that may be starting, without sending, since a bootloader might react.
 
-    Only a question that the board is known to ask at its start is answered, by an empty line.
-    Ends when a prompt stands at the start of a line and is quiet, or after longest_s. When done:
-    `heard`, and `woke`: the banner came, or where none is known a prompt that nobody asked for.
-    known: whether the prompt is known; else any text that is followed by silence ends it.
-    questions: asked at the start, without the blanks behind them.
+    Only a question that the board is known to ask at its start is answered, with an empty line.
+    Ends at a prompt at the start of a line followed by quiet, or when the time is over. Results:
+    `heard`, and `woke`: whether the banner came or, if none is known, an unrequested prompt.
+    restart_s: the profile's restart time, seconds. known: whether the prompt is known; if not, any
+    text followed by silence ends the wait. questions: without trailing blanks.
     """
 
     def __init__(
@@ -226,7 +229,7 @@ class Waking:
         self._banner = banner
         self._known = known
         self._questions = list(questions)
-        self._answered_to = 0  # bytes heard before the last answer went out
+        self._answered_to = 0  # bytes received before the last answer was sent
         self._longest_s = restart_s * _WAKING_MARGIN + _WAKING_SLACK_S
         self._end: float | None = None
         self._last = 0.0
@@ -234,9 +237,11 @@ class Waking:
 
     @property
     def done(self) -> bool:
+        """Return whether the board is ready or the longest wait is over."""
         return self._done
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return the answer to a start-up question and the next wake time."""
         if self._end is None:
             self._end = now + self._longest_s
             self._last = now

@@ -1,8 +1,8 @@
 """The shape of every protocol core: bytes and the time go in, actions and events come out.
 
-A core has no port, no clock and no thread. `step` is called with what came in since the last call
-(often nothing) and answers with what to write and when to be called again at the latest. When
-`done` is true its result is complete and it is not called any more.
+A core has no port, no clock and no thread. `step` is called with the bytes received since the last
+call (often none); it returns what to write and by when to call it again. Once `done` is true the
+result is complete and `step` is not called any more.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Protocol
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What a core wants: bytes to write, and the latest moment (seconds) of its next call."""
+    """What a core requests: bytes to write, and the latest time (seconds) of its next call."""
 
     write: bytes = b""
     wake: float | None = None
@@ -23,6 +23,11 @@ class Core(Protocol):
     """A protocol state machine without I/O."""
 
     @property
-    def done(self) -> bool: ...
+    def done(self) -> bool:
+        """Return whether the result is complete; `step` is not called any more."""
 
-    def step(self, now: float, received: bytes) -> Step: ...
+    def step(self, now: float, received: bytes) -> Step:
+        """Take the bytes received since the last call; return what to write and when to call again.
+
+        now: clock time in seconds.
+        """

@@ -1,11 +1,12 @@
-"""One line typed with care, and the board's answer to it.
+"""Typing one line with echo verification, and collecting the board's answer.
 
-The line end is held back until the echo of the text is right, so that nothing wrong is committed;
-a wrong echo is cancelled and typed again. Commands, deletions and repairs always go this way.
+The line end is held back until the echo of the text is correct, so that nothing wrong is entered;
+a line with a wrong echo is cancelled and typed again. Commands, deletions and repairs are always
+sent this way.
 
 States: typing -> committed -> done, and typing -> settling -> cancelling -> typing. The answer is
-complete when a prompt stands at the start of a line and the line then stays quiet. A prompt
-inside an answer is followed by more and so does not count.
+complete when a prompt at the start of a line is followed by quiet. A prompt inside an answer is
+followed by more text and does not count.
 """
 
 from __future__ import annotations
@@ -18,25 +19,25 @@ from enum import Enum
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
 
-_QUIET_AFTER_STORING_S = 0.3  # where nothing but silence tells that a line was taken
-_WIPED_S = 0.03  # in which a board has wiped a character: common practice, no source
-_DEAF_SIGNS = 2  # one may be damage
-_CUT_SIGNS = 4  # attempts in a row that stop at the same character; a damaged wire errs anywhere
+_QUIET_AFTER_STORING_S = 0.3  # for boards that confirm a line only by silence
+_WIPED_S = 0.03  # in which a board erases a character: common practice, no source
+_DEAF_SIGNS = 2  # a single one may be damage on the wire
+_CUT_SIGNS = 4  # attempts in a row that stop at the same character; damage would vary
 _SHORTEST_LINE = 20  # characters that every board takes in a line: common practice, no source
-_LONGEST_SETTLING_S = 5.0  # nothing that one typed line can cause goes on sending for longer
+_LONGEST_SETTLING_S = 5.0  # no reaction to one typed line sends for longer
 _NEXT_PAGE = b" "  # turns a page where a line end does not: common practice, no source
-_PAGE_ROWS = 4  # that come after a nudge show that the answer goes on, page by page
-QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: nobody pauses that long in a listing
+_PAGE_ROWS = 4  # rows after a nudge that show that the answer continues page by page
+QUIET_WITHOUT_PROMPT_S = 1.0  # common practice, no source: no board pauses that long in a listing
 
 
 class Outcome(Enum):
     """How an exchange ended."""
 
     ANSWERED = "answered"
-    SILENT = "silent"  # the line went in, no prompt came back
-    UNTYPED = "untyped"  # it could not be typed right; nothing was committed on purpose
+    SILENT = "silent"  # the line was entered, no prompt came back
+    UNTYPED = "untyped"  # it could not be typed correctly and was not entered
     FLOODING = "flooding"  # the board does not stop sending
-    DEAF = "deaf"  # the board answers each character with a sign: its memory takes no line any more
+    DEAF = "deaf"  # the board rejects every character: its memory is full
 
 
 class _State(Enum):
@@ -49,14 +50,14 @@ class _State(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Reach:
-    """How far an exchange goes before it gives up.
+    """The limits at which an exchange gives up.
 
-    attempts: times the text is typed. nudges: times in a row that the line end is sent again when
-    no prompt comes, unless the answer goes on page by page (0 for a command that may run long: then
-    only longest_s ends the wait). silence_s: how long without a byte counts as silence, None for
-    the pacing's patience. longest_s: longest wait for the whole answer. most_bytes: largest answer.
-    may_enter_wrong: whether a line that was heard wrong is entered to be rid of it, where the board
-    has no key that takes it back; a command that is refused does no harm, a wrong answer does.
+    attempts: how many times the text is typed. nudges: how many times in a row the line end is sent
+    again if no prompt comes, unless the answer continues page by page (0 for a command that may run
+    long: then only longest_s ends the wait). silence_s: seconds without a byte that count as
+    silence, None for the pacing's patience. longest_s: seconds for the whole answer. most_bytes:
+    largest answer. may_enter_wrong: whether to enter a wrongly echoed line to get rid of it, if the
+    board has no key to cancel it; harmless for a command, but not for an answer to a program.
     """
 
     attempts: int = 12
@@ -68,10 +69,10 @@ class Reach:
 
 
 class Exchange:
-    """Types `text` and collects the answer. When done: `outcome`, `answer`, `repairs`.
+    """Type `text` and collect the answer. Results: `outcome`, `answer`, `repairs`.
 
-    halts: what stood on the unfinished row each time that the board fell silent in its answer.
-    nudge_key: what made it go on; the line end until something else did.
+    halts: the unfinished row at each silence of the board within its answer. nudge_key: the key
+    that made it continue, at first the line end.
     """
 
     def __init__(
@@ -89,9 +90,9 @@ class Exchange:
         self.halts: list[bytes] = []
         self.nudge_key = pacing.line_end
         self.committed_wrong = False
-        self.echo_heard = False  # at least one character came back right
-        self.prompted_early = False  # the last attempt met a prompt before the line end was sent
-        self._stops: list[int] = []  # characters that came back right in each wrong attempt
+        self.echo_heard = False  # at least one character was echoed correctly
+        self.prompted_early = False  # in the last attempt a prompt came before the line end
+        self._stops: list[int] = []  # correctly echoed characters of each failed attempt
         self._text = text
         self._numbered = text.lstrip(b" ")[:1].isdigit()
         self._pacing = pacing
@@ -100,7 +101,7 @@ class Exchange:
         self._state = _State.TYPING
         self._sent = 0
         self._echoed = 0
-        self._came_back = 0  # bytes since the text began to be typed, right or wrong
+        self._came_back = 0  # bytes received since typing of the text began
         self._attempts = 0
         self._buffer = bytearray()
         self._last = 0.0
@@ -108,30 +109,32 @@ class Exchange:
         self._next_byte_at = 0.0
         self._settling_since = 0.0
         self._erasures = 0  # still to be sent
-        self._deaf_signs = 0  # attempts whose first character was answered with the sign
+        self._deaf_signs = 0  # attempts whose first character the board rejected
         self._nudges_in_row = 0
-        self._nudged_at = 0  # where in the buffer the answer to the last nudge begins
+        self._nudged_at = 0  # position in the buffer where the answer to the last nudge begins
 
     @property
     def done(self) -> bool:
+        """Return whether the exchange has ended and `outcome` is final."""
         return self._state is _State.DONE
 
     @property
     def committed(self) -> bool:
-        """Whether the line end is out; what comes back from then on is the answer."""
+        """Return whether the line end was sent; everything received after that is the answer."""
         return self._state is _State.COMMITTED
 
     @property
     def cut_at(self) -> int:
-        """How many characters of the text the board takes in a line; 0 where it may take all."""
+        """Return how many characters the board accepts in a line; 0 if it may accept them all."""
         last = self._stops[-_CUT_SIGNS:]
         same = len(last) == _CUT_SIGNS and len(set(last)) == 1
         return last[0] if same and last[0] >= _SHORTEST_LINE else 0
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to type next and when to call again (seconds)."""
         if self._began is None:
             self._began = self._last = now
-            received = b""  # came before anything was typed
+            received = b""  # received before anything was typed
         if received:
             self._last = now
         if now - self._began > self._reach.longest_s:
@@ -162,7 +165,7 @@ class Exchange:
         if out:
             self._last = now + len(out) * self._pacing.byte_s
         if self._sent == len(self._text):
-            # Without an echo to wait for, the last character is given its time by the clock.
+            # Without an echo, wait for the time that the board needs for the last character.
             typed = self._echoed == self._sent if self._pacing.echo else now >= self._next_byte_at
             if typed:
                 return self._commit(now, out)
@@ -211,7 +214,7 @@ class Exchange:
     # --- a wrong echo ------------------------------------------------------------------------
 
     def _settle(self, now: float, received: bytes = b"") -> Step:
-        """The echo is wrong or missing: let the line fall quiet, then cancel it."""
+        """Wait for quiet after a wrong or missing echo, before the line is cancelled."""
         if self._deaf_signs >= _DEAF_SIGNS:
             return self._finish(Outcome.DEAF)
         self.repairs += 1
@@ -237,8 +240,8 @@ class Exchange:
         if pacing.line_cancel:
             out = pacing.line_cancel
         elif pacing.erase:
-            # No more than the board has taken, and one for what may have stood there before: some
-            # step back beyond the line, into what runs, though none by a single step.
+            # As many as the board has received, and one for a character already there. With more,
+            # some boards erase beyond the start of the line, though never by a single one.
             self._erasures = min(self._sent + 1, self._came_back)
             out = self._next_erasures()
         elif not self._reach.may_enter_wrong:
@@ -247,11 +250,11 @@ class Exchange:
             out = pacing.line_end
             self.committed_wrong = True
         self._last = now + len(out) * pacing.byte_s
-        self._settling_since = self._last + 3 * len(out) * pacing.byte_s  # each may wipe a place
+        self._settling_since = self._last + 3 * len(out) * pacing.byte_s  # 3 echoed for each
         return Step(out, self._last + pacing.quiet_s + pacing.line_s)
 
     def _next_erasures(self) -> bytes:
-        """All that are due; one where the board takes no more at once, lest the others be lost."""
+        """Return the erase keys to send now; one at a time if the board would lose the others."""
         singly = self._pacing.char_gap_s or self._pacing.line_window == 1
         count = min(1, self._erasures) if singly else self._erasures
         self._erasures -= count
@@ -305,36 +308,36 @@ class Exchange:
         if self._is_stored_silently and held == nothing_said and not self.nudged:
             return self._finish(Outcome.ANSWERED)
         quiet_at = self._quiet_at(held)
-        if quiet_at is not None:  # complete, or no prompt will come: quiet ends it, not a nudge
+        if quiet_at is not None:  # complete, or no prompt to wait for: end by quiet, not a nudge
             return self._finish(Outcome.ANSWERED) if now >= quiet_at else Step(b"", quiet_at)
         silent_at = self._last + self._silence()
         return self._nudge(now) if now >= silent_at else Step(b"", silent_at)
 
     @property
     def _is_stored_silently(self) -> bool:
-        """Whether the first prompt ends the answer: a line that is stored, and stored by then.
+        """Return whether the first prompt ends the answer, as for a line stored by then.
 
-        What a direct command prints may begin with the very text of the prompt.
+        Not so for a direct command, whose output may begin with the same text as the prompt.
         """
         pacing = self._pacing
         return self._numbered and bool(pacing.prompt) and pacing.line_done != "after-prompt"
 
     def _quiet_at(self, held: bytearray) -> float | None:
-        """When the answer may be taken as complete if nothing more comes; None if it may not."""
+        """Return the time at which the answer counts as complete if nothing more comes, or None."""
         pacing = self._pacing
         if pacing.prompt if self._numbered else pacing.direct_end:
-            # Without echo nothing but the prompt answers a nudge, right behind what stood before.
+            # Without echo a nudge is answered by the prompt alone, directly after earlier text.
             complete = ends_with_prompt(held, pacing) or (
                 self.nudged > 0 and held[self._nudged_at :] == pacing.prompt
             )
             return self._last + max(pacing.quiet_s, pacing.guard_s) if complete else None
         if pacing.echo and not held:
-            return None  # its line end was not heard
+            return None  # the line end did not reach the board
         still_s = _QUIET_AFTER_STORING_S if self._numbered else QUIET_WITHOUT_PROMPT_S
         return self._last + max(still_s, pacing.quiet_s)
 
     def _nudge(self, now: float) -> Step:
-        """Silence without a prompt: ask for a new one."""
+        """Ask for a new prompt after silence without one."""
         if not self._reach.nudges:
             return Step(b"", now + self._silence())
         since = self._buffer[self._nudged_at :]
@@ -343,7 +346,7 @@ class Exchange:
         if self._nudges_in_row >= self._reach.nudges:
             return self._finish(Outcome.SILENT)
         is_ignored = self.nudged > 0 and not since
-        if is_ignored and self.halts[-1]:  # it shows a text and wants another key
+        if is_ignored and self.halts[-1]:  # the board shows a text and expects another key
             self.nudge_key = _NEXT_PAGE if self.nudge_key != _NEXT_PAGE else self._pacing.line_end
         if not is_ignored:
             self.halts.append(bytes(re.split(rb"[\r\n]", self._buffer)[-1]))
@@ -355,11 +358,10 @@ class Exchange:
 
 
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
-    """Whether what was heard ends with the prompt, or the word that it is ready, at the start of a
-    line.
+    """Return whether the received bytes end with a prompt or ready message at a line start.
 
-    A second one right behind the first counts too: a board that does not end the line when it is
-    asked before it was ready (an interpreter at a real terminal, slow to start) prints it so.
+    A second one directly after the first counts too: a board that is slow to start may answer an
+    early line end so, without a new line.
     """
     for prompt in (pacing.prompt, pacing.ready):
         end = len(heard)

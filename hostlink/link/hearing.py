@@ -1,11 +1,11 @@
-"""What a board is doing while nothing is typed: printing, asking, silent, or at its prompt.
+"""Telling what a board is doing: printing, asking for input, working, or at its prompt.
 
 Rules:
-1. The prompt counts at the start of a row, once the line has been quiet for a while.
-2. A row that has not ended and looks like a question asks after a short silence. Any other silence
-   may be a question as well (some programs ask with plain text, or with none) or work; it is given
-   longer.
-3. Boards without a prompt are done when the last row has ended and nothing follows.
+1. A prompt counts only at the start of a row and after a quiet time.
+2. An unfinished row that looks like a question counts as one after a short silence. Any other
+   silence may also be a question (some programs ask with plain text, or with none), or the program
+   may be working; it counts as a question only after a longer time.
+3. A board without a prompt has finished when its last row has ended and nothing follows.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _ASKING_SIGNS = (b"?", b":")  # common practice, no source
 
 
 class Hearing:
-    """What came since the last line was typed, and when. `last`: the time of the last byte."""
+    """The bytes received since the last line was typed. `last`: time of the last byte, seconds."""
 
     def __init__(self, pacing: Pacing) -> None:
         self.last = 0.0
@@ -28,47 +28,47 @@ class Hearing:
         self._kept = bytearray()
 
     def begin(self, now: float) -> None:
-        """A line end goes out; it is on the wire by `now` (seconds)."""
+        """Start over after a line end that has been sent by `now` (clock seconds)."""
         self._kept.clear()
         self.last = now
 
     def take(self, now: float, data: bytes) -> None:
-        """Take bytes from the board."""
+        """Add bytes that the board sent at `now` (clock seconds)."""
         self.last = now
         self._kept += data
         del self._kept[:-_MOST_KEPT]
 
     @property
     def heard(self) -> bool:
-        """Whether anything came since the last line was typed."""
+        """Return whether anything was received since the last line was typed."""
         return bool(self._kept)
 
     @property
     def is_line_end_damaged(self) -> bool:
-        """Whether one byte came and no line end: ours was heard as a character of the line."""
+        """Return whether only one other byte came: our line end was damaged on its way."""
         return len(self._kept) == len(self.row) == 1 and not self.asks_plainly
 
     @property
     def row(self) -> bytes:
-        """The row that has not ended: the prompt, or a question."""
+        """Return the unfinished row: a prompt, a question, or output."""
         end = max(self._kept.rfind(b"\r"), self._kept.rfind(b"\n"))
         return bytes(self._kept[end + 1 :])
 
     @property
     def asks_plainly(self) -> bool:
-        """Whether the row that has not ended looks like a question."""
+        """Return whether the unfinished row looks like a question."""
         return self.row.rstrip(b" ").endswith(_ASKING_SIGNS)
 
     @property
     def asks_at(self) -> float:
-        """When the board may be taken to ask for input if nothing more comes."""
+        """Return when the board counts as asking for input if nothing more comes (seconds)."""
         return self.last + (ASKS_AFTER_S if self.asks_plainly else MAY_ASK_AFTER_S)
 
     def prompt_at(self, stray: bytes = b"") -> float | None:
-        """When the board is at its prompt if nothing more comes; None where it shows none.
+        """Return when the board counts as being at its prompt if nothing more comes, or None.
 
-        stray: characters that were typed at a program which did not take them. The board may have
-        kept some, and echo them behind its prompt.
+        stray: characters typed to a program that did not read them. The board may have buffered
+        some, and echo them after its prompt.
         """
         pacing = self._pacing
         if pacing.direct_end:

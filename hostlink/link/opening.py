@@ -1,4 +1,4 @@
-"""Opening a port by name or address: the one place that knows which kinds there are."""
+"""Opening a port by name or address; the only module that knows all kinds of port."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
 
 
 def open_port(name: str, baud: int, kind: Kind | None = None) -> tuple[Port, Clock]:
-    """Open a device, `practice://`, `rfc2217://` or `socket://` and give the clock it lives by.
+    """Open a device, `practice://`, `rfc2217://` or `socket://`; return the port and its clock.
 
-    kind: what a practice board is to be, in place of what its address says. Raises LinkError where
-    it cannot be opened, UsageError where the address makes no sense.
+    kind: the kind of practice board, overriding the address. Raises LinkError if the port cannot be
+    opened, UsageError for an invalid address.
     """
     if name.startswith("practice:"):
         return _open_practice(name, baud, kind)
@@ -28,10 +28,10 @@ def open_port(name: str, baud: int, kind: Kind | None = None) -> tuple[Port, Clo
 
 
 def sizes_told(name: str) -> dict[str, int]:
-    """Return the sizes that an address itself gives its board, in bytes: program_bytes and
-    eeprom_bytes, each only where it stands there.
+    """Return the memory sizes that an address sets for its practice board, in bytes.
 
-    Raises UsageError where the address makes no sense.
+    Keys: program_bytes and eeprom_bytes, each only if the address contains it. Raises UsageError
+    for an invalid address.
     """
     told = [key for key in ("program_bytes", "eeprom_bytes") if f"{key}=" in name]
     if not name.startswith("practice:") or not told:
@@ -43,7 +43,7 @@ def sizes_told(name: str) -> dict[str, int]:
 
 
 def practice_folder() -> Path:
-    """Where practice boards keep their state between two commands."""
+    """Return the folder in which practice boards keep their state between commands."""
     named = os.environ.get(PRACTICE_FOLDER_VARIABLE, "").strip()
     if named:
         return Path(named).expanduser()
@@ -64,8 +64,10 @@ def _open_practice(name: str, baud: int, kind: Kind | None) -> tuple[Port, Clock
 
 
 def practice_kinds() -> list[dict[str, str]]:
-    """Return the kinds of practice board: of each its name (kind), a title, and what is peculiar
-    to it (about). The practice board's own comes first."""
+    """Return the kinds of practice board, the default one first.
+
+    Keys of each: kind (its name), title, and about (what is special about it).
+    """
     from hostlink.practice.kind_file import find_kind, kind_names
 
     kinds = map(find_kind, kind_names())

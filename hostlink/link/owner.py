@@ -1,12 +1,12 @@
-"""The owner: one thread that has a port for its whole life, and takes work by queue.
+"""The owner: one thread that holds a port for its whole life and takes work from a queue.
 
 Rules:
-1. The owner's thread opens what it owns, does all work on it, and closes it. Nobody else does.
-2. Work is done in the order in which it was given. Each piece answers through its own future.
-3. `cancel` asks the piece under way to stop; the work looks at `cancelled` on every turn of its
-   pump. What waits in the queue is not done then either.
-4. An error is the answer of the piece that raised it; the thread goes on. If the opening fails,
-   each piece is answered with that error.
+1. Only the owner's thread opens, uses and closes the port.
+2. Work is done in the order of submission. Each piece reports its result through its own future.
+3. `cancel` asks the current piece to stop; the pump checks `cancelled` on every turn. Work that is
+   still in the queue is not started then either.
+4. An error becomes the result of the piece that raised it, and the thread continues. If opening
+   fails, every piece gets that error.
 """
 
 from __future__ import annotations
@@ -25,12 +25,13 @@ R = TypeVar("R")
 
 
 class Owner(Generic[T]):
-    """A thread that owns what `open_it` gives, for as long as the `with` block lasts.
+    """Run work on one resource in a thread of its own, for as long as the `with` block lasts.
 
-    open_it: called in the thread; gives a context manager (a job's session, a wire) whose value the
-    work is done with. idle: done in the thread whenever nothing is in the queue, at most each
-    idle_s seconds; an error it raises is kept in `trouble`, and idling ends. cancelled: the flag of
-    `cancel`, for an open_it that looks at it: the thread may run before the owner has a name.
+    open_it: called in the thread; returns a context manager (a job's session, a wire) whose value
+    is passed to each piece of work. idle: called in the thread while the queue is empty, once every
+    idle_s seconds; if it raises, the error is kept in `trouble` and it is not called again.
+    cancelled: the flag that `cancel` sets, for an open_it that must check it: the thread may start
+    before the caller has a reference to the owner.
     """
 
     def __init__(
@@ -61,11 +62,11 @@ class Owner(Generic[T]):
 
     @property
     def cancelled(self) -> bool:
-        """Whether the work under way is to stop. For the `cancelled` of a wire."""
+        """Return whether the current work should stop. Serves as the `cancelled` of a wire."""
         return self._cancelled.is_set()
 
     def submit(self, work: Callable[[T], R]) -> Future[R]:
-        """Queue a piece of work; its answer, or its error, comes through the future."""
+        """Queue a piece of work; the future gives its result or its error."""
         answer: Future[R] = Future()
         with self._lock:
             if self._closing:
@@ -75,15 +76,18 @@ class Owner(Generic[T]):
         return answer
 
     def cancel(self) -> None:
-        """Ask what is under way to stop, and let go of what waits."""
+        """Ask the current work to stop, and do not start what is queued."""
         self._cancelled.set()
 
     def go_on(self) -> None:
-        """Take work again after a cancel."""
+        """Accept work again after a cancel."""
         self._cancelled.clear()
 
     def close(self, timeout_s: float = 10.0) -> bool:
-        """Do what is queued, close what is owned, end the thread; whether it ended in time."""
+        """Finish the queued work, close the resource and end the thread.
+
+        timeout_s: seconds to wait. Returns whether the thread ended in time.
+        """
         with self._lock:
             if not self._closing:
                 self._closing = True
@@ -99,14 +103,14 @@ class Owner(Generic[T]):
             with self._open() as owned:
                 self._serve(owned)
                 served = True
-        except BaseException as error:  # noqa: BLE001 - handed to whoever waits for an answer
+        except BaseException as error:  # noqa: BLE001 - passed to those who wait for a result
             self.trouble = self.trouble or error
             while not served and (piece := self._work.get()) is not None:
                 if piece[1].set_running_or_notify_cancel():
                     piece[1].set_exception(error)
 
     def _serve(self, owned: T) -> None:
-        """Do what is queued, and idle between, until the owner is closed."""
+        """Do queued work, and call `idle` in between, until the owner is closed."""
         while True:
             idling = self._idle is not None and self.trouble is None
             try:
@@ -120,16 +124,16 @@ class Owner(Generic[T]):
             if not answer.set_running_or_notify_cancel():
                 continue
             if self.cancelled:
-                answer.set_exception(Interrupted("Stopped before it was begun."))
+                answer.set_exception(Interrupted("Stopped before it began."))
                 continue
             try:
                 answer.set_result(work(owned))
-            except BaseException as error:  # noqa: BLE001 - it is the answer
+            except BaseException as error:  # noqa: BLE001 - it is the result
                 answer.set_exception(error)
 
     def _do_idle(self, owned: T) -> None:
         assert self._idle is not None
         try:
             self._idle(owned)
-        except Exception as error:  # noqa: BLE001 - told through `trouble`, as nobody waits for it
+        except Exception as error:  # noqa: BLE001 - kept in `trouble`, since nobody waits for it
             self.trouble = error

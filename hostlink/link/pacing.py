@@ -1,4 +1,4 @@
-"""What the link has to know of a board to send to it without losing a byte."""
+"""The timing and dialogue properties of a board that sending without loss depends on."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from typing import Literal
 
 # 8N1: a start bit, eight data bits, a stop bit.
 BITS_PER_BYTE = 10
-# Without any answer the clock alone paces; the host may hand bytes over late and in lumps.
+# A board that confirms nothing is paced by time alone, and the host may send late and in bursts.
 TIMED_MARGIN = 1.1
 _BACKSPACE = 8
 
 
 @dataclass(frozen=True, slots=True)
 class Pacing:
-    """How a board talks, in bytes and seconds. See hostlink.board.profile.Talk for each value.
+    """How a board communicates, in bytes and seconds. hostlink.board.profile.Talk explains each.
 
-    latency_s: the longest time that the bridge may sit on a byte before the host sees it.
+    latency_s: the longest time for which the bridge may hold a byte back from the host.
     """
 
     baud: int = 9600
@@ -42,33 +42,33 @@ class Pacing:
 
     @property
     def direct_end(self) -> bytes:
-        """What ends the answer to a direct command; b"" for nothing but silence."""
+        """Return the bytes that end the answer to a direct command; b"" if only silence does."""
         return self.ready or self.prompt
 
     @property
     def deaf_sign(self) -> int:
-        """The byte with which a board answers a character that it has no room to take.
+        """Return the byte with which a board rejects a character that its full memory cannot hold.
 
-        Where the profile names none it is a backspace: the commonest kind answers so.
+        A backspace unless the profile names another: the most common kind of board sends that.
         """
         return self.full_sign[0] if self.full_sign else _BACKSPACE
 
     @property
     def guard_s(self) -> float:
-        """How long after its prompt, or the echo of its end, a line may still be being stored."""
+        """Return for how many seconds after its prompt or echo a line may still be being stored."""
         return self.after_prompt_s if self.line_done == "after-prompt" else 0.0
 
     @property
     def byte_s(self) -> float:
-        """Seconds that one byte takes on the wire."""
+        """Return the seconds that one byte takes on the wire."""
         return BITS_PER_BYTE / self.baud
 
     @property
     def char_gap_s(self) -> float:
-        """Seconds from one character to the next where the clock paces them; 0 at wire speed.
+        """Return the seconds from one character to the next; 0 at wire speed.
 
-        Where no echo bounds what is under way it has a margin: a byte that comes at the very
-        moment at which the one before it is dealt with may be lost.
+        A margin is added where no echo limits the bytes in transit: a byte that arrives at the
+        moment when the board finishes the previous one may be lost.
         """
         if self.char_s <= self.byte_s:
             return 0.0
@@ -76,7 +76,7 @@ class Pacing:
 
     @property
     def quiet_s(self) -> float:
-        """How long the line must be still before an answer may be taken as complete.
+        """Return for how many seconds the line must be quiet before an answer counts as complete.
 
         At least three line times, twice the bridge latency and a few byte times.
         """
@@ -84,10 +84,10 @@ class Pacing:
 
     @property
     def patience_s(self) -> float:
-        """How long to wait for something that should come at once before calling it lost."""
+        """Return for how many seconds to wait for an immediate answer before it counts as lost."""
         return self.quiet_s + 2 * self.line_s + 40 * (self.byte_s + self.char_s) + 0.4
 
     @property
     def confirms(self) -> bool:
-        """Whether the board says by itself that a line is stored."""
+        """Return whether the board confirms by echo or prompt that a line is stored."""
         return bool(self.prompt) or (self.echo and self.line_done != "prompt")

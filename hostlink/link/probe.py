@@ -1,4 +1,4 @@
-"""Send some bytes, then only listen: when did what come back? The survey is made of these."""
+"""Sending bytes once and timing what comes back: the measurement that surveys consist of."""
 
 from __future__ import annotations
 
@@ -8,13 +8,13 @@ MOST_BYTES = 65_536
 
 
 class Probe:
-    """Writes `out` once and listens until the line is quiet.
+    """Write `out` once and listen until the line is quiet.
 
-    byte_s: seconds that a byte takes at the speed the port is set to. quiet_s: stillness that ends
-    the listening, counted from the last byte out or in. first_s: the same before anything came,
-    None for quiet_s. longest_s: end of the listening anyway.
-    When done: `heard`, `sent_at`, `arrivals` as (clock seconds, bytes), in order, and `overdue`:
-    whether it ended although bytes were still coming.
+    byte_s: seconds per byte at the port's speed. quiet_s: seconds without a byte, sent or received,
+    that end the measurement. first_s: the same before the first byte comes, None for quiet_s.
+    longest_s: seconds after which the measurement ends in any case.
+    Results: `heard`, `sent_at`, `arrivals` as (clock seconds, bytes) in order, and `overdue`:
+    whether bytes were still coming at the end.
     """
 
     def __init__(
@@ -40,13 +40,16 @@ class Probe:
 
     @property
     def done(self) -> bool:
+        """Return whether the line has fallen quiet or a limit was reached."""
         return self._done
 
     @property
     def heard(self) -> bytes:
+        """Return everything that came back, in order."""
         return b"".join(data for _, data in self.arrivals)
 
     def step(self, now: float, received: bytes) -> Step:
+        """Send the bytes on the first call; on later calls record what comes back, and when."""
         if self._last is None:
             self.sent_at = now
             self._last = now + len(self._out) * self._byte_s
@@ -62,7 +65,10 @@ class Probe:
         return Step(b"", min(quiet_at, self._end))
 
     def moment_of(self, place: int) -> float:
-        """When the byte at `place` of `heard` came, in seconds after the sending began."""
+        """Return when the byte at index `place` of `heard` came, in seconds after sending began.
+
+        Raises IndexError if there is no such byte.
+        """
         passed = 0
         for moment, data in self.arrivals:
             passed += len(data)

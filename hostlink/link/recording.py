@@ -1,8 +1,8 @@
-"""A readable recording of the wire: one line for each burst, `milliseconds  host|board  "text"`.
+"""A readable recording of the wire: one line per burst, `milliseconds  host|board  "text"`.
 
-Milliseconds count from the start of the recording. The text stands between double quotes with
-the escapes of a JSON string (RFC 8259, section 7), each byte as the character of the same number,
-so that any byte can be written, read by a person and read back exactly.
+Milliseconds count from the start of the recording. The text is a JSON string (RFC 8259, section 7)
+in which each byte is the character with the same code, so that every byte is readable and can be
+read back exactly.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ class Burst:
 
 
 class Recorder:
-    """Writes a recording line by line, so that it is complete up to the moment of a crash."""
+    """Write a recording line by line, so that it is complete up to a possible crash."""
 
     def __init__(self, path: Path) -> None:
         self._path = path
@@ -46,13 +46,14 @@ class Recorder:
         self._start: float | None = None
 
     def note(self, now: float, side: Side, data: bytes) -> None:
-        """Add one burst at the clock's `now` (seconds)."""
+        """Record the bytes that one side sent at clock time `now` (seconds)."""
         if self._start is None:
             self._start = now
         with self._told():
             self._file.write(row(Burst((now - self._start) * 1000, side, data)))
 
     def close(self) -> None:
+        """Close the recording. Raises HostlinkError if its last lines cannot be written."""
         with self._told():
             self._file.close()
 
@@ -61,22 +62,22 @@ class Recorder:
         try:
             yield
         except OSError as error:
-            with contextlib.suppress(OSError):  # what is buffered cannot be written either
+            with contextlib.suppress(OSError):  # the buffered rest cannot be written either
                 self._file.close()
             raise HostlinkError(
                 f"The recording {self._path} cannot be written any further: {error.strerror}.",
                 kept="The recording is complete up to here.",
-                advice=lambda by: f"Free some space, or keep no record {by.keep_no_record}.",
+                advice=lambda by: f"Free some space, or turn recording off {by.keep_no_record}.",
             ) from error
 
 
 def row(burst: Burst) -> str:
-    """One burst as a line of a recording."""
+    """Return a burst as one line of a recording."""
     return f"{burst.at_ms:.1f}  {burst.side}  {json.dumps(burst.data.decode('latin-1'))}\n"
 
 
 def read_recording(text: str, name: str = "recording") -> Iterator[Burst]:
-    """The bursts of a recording. A line that is not one is named in a HostlinkError."""
+    """Yield the bursts of a recording. Raises HostlinkError naming the first malformed line."""
     for number, line in enumerate(text.split("\n"), 1):
         if not line.strip() or line.startswith("#"):
             continue

@@ -1,8 +1,8 @@
-"""Getting to a quiet prompt, whatever the board was doing.
+"""Bringing the board to a quiet prompt, whatever it was doing.
 
-Listens until the line is quiet, abandons the line that may be half typed (the profile's cancel
-byte, else a line end), and looks for a prompt. A program that runs or waits for input shows no
-prompt: it is interrupted only where that is allowed, since its variables may be lost.
+Listen until the line is quiet, cancel a half-typed line (with the profile's cancel byte or, without
+one, a line end), and look for a prompt. A program that runs or waits for input shows no prompt; it
+is interrupted only with permission, since its variables may be lost.
 """
 
 from __future__ import annotations
@@ -18,22 +18,27 @@ _WIPING = b"\b \x00"
 
 
 class Found(Enum):
-    """What was found at the end."""
+    """The state in which the board was found."""
 
     PROMPT = "prompt"
-    SILENT = "silent"  # not a byte came back
-    UNREADABLE = "unreadable"  # bytes came, hardly any of them text: the wrong speed?
-    RUNNING = "running"  # text comes or waits, but no prompt, and interrupting was not allowed
-    STUCK = "stuck"  # text, no prompt, and interrupting did not help
+    SILENT = "silent"  # no byte was received
+    UNREADABLE = "unreadable"  # bytes were received, but little text: probably the wrong speed
+    RUNNING = "running"  # text without a prompt, and interrupting was not permitted
+    STUCK = "stuck"  # text without a prompt even after interrupting
 
 
 class Regain:
-    """Looks for a prompt. When done: `found`, `heard` (all bytes that came), `interrupted`."""
+    """Look for a prompt. Results: `found`, `heard` (all bytes received), `interrupted`."""
 
     def __init__(
         self, pacing: Pacing, *, may_interrupt: bool, tries: int = 4, settle_s: float = 2.0
     ) -> None:
-        """settle_s: longest wait for a board that keeps sending; `flooding` if it never paused."""
+        """Prepare the search.
+
+        may_interrupt: whether a running program may be stopped. tries: how many times something is
+        sent. settle_s: seconds to wait for a board that keeps sending; `flooding` is set if it
+        never pauses.
+        """
         self.found = Found.SILENT
         self.heard = bytearray()
         self.interrupted = False
@@ -43,17 +48,19 @@ class Regain:
         self._tries = tries
         self._tried = 0
         self._settle_s = settle_s
-        self._since: float | None = None  # when the current listening began
+        self._since: float | None = None  # when the current wait began
         self._last = 0.0
-        self._waits = False  # text came without a prompt: a program may be waiting for INPUT
+        self._waits = False  # text without a prompt: a program may wait for INPUT
         self._mark = 0  # where the answer to the current try begins in `heard`
         self._done = False
 
     @property
     def done(self) -> bool:
+        """Return whether the search for a prompt has ended and `found` is final."""
         return self._done
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to send next and when to call again (seconds)."""
         if self._since is None:
             self._since = self._last = now
             self._last = now - self._pacing.quiet_s + _FIRST_LISTEN_S
@@ -62,14 +69,14 @@ class Regain:
             self._last = now
         quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
         settled_at = self._since + self._settle_s
-        if now < quiet_at and now < settled_at:  # the very moments of the wake, or it never comes
+        if now < quiet_at and now < settled_at:  # the same times as the wake, or it would never end
             return Step(b"", min(quiet_at, settled_at))
         if now < quiet_at:
             return self._talking(now)
         return self._quiet(now)
 
     def _talking(self, now: float) -> Step:
-        """The board has been sending all the while: a running program, or a flood."""
+        """Handle a board that did not stop sending: a running program, or a flood."""
         if not self._may_interrupt:
             return self._end(Found.RUNNING)
         if self._tried >= self._tries:
@@ -85,9 +92,9 @@ class Regain:
             return self._end(Found.PROMPT)
         if self._tried >= self._tries:
             return self._end(self._verdict())
-        # Quietly first; a board that shows text but no prompt may be waiting for INPUT, which would
-        # take a line end as its answer.
-        # What only wipes a half-typed line, as a terminal does, asks for nothing.
+        # Start with the least intrusive byte: a board that shows text but no prompt may wait for
+        # INPUT, which would take a line end as its answer. Bytes that only erase a half-typed line
+        # on a terminal are not such a text.
         if self._tried and answer.strip(_WIPING) and self._is_text(answer):
             self._waits = True
         if self._may_interrupt and (self._waits or self._tried >= 2):
@@ -100,10 +107,10 @@ class Regain:
         return self._try(now, self._pacing.line_end)
 
     def _is_answered(self, answer: bytes) -> bool:
-        """Whether a board that shows no prompt after an empty line has answered one and is quiet.
+        """Return whether a board without a prompt has answered an empty line and is quiet.
 
-        One that is ready after a direct command answers an empty line with a line end alone; other
-        text may be a program's question.
+        A board with a ready message answers an empty line with a line end alone; any other text may
+        be a program's question.
         """
         pacing = self._pacing
         if pacing.prompt or (pacing.echo and not answer):

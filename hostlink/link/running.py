@@ -1,15 +1,14 @@
-"""A program on the board, from its RUN to the prompt: what it prints, and answers to what it asks.
+"""Running a program on the board: passing on its output and answering its questions.
 
 Rules:
-1. The command and each answer are typed with care: their echo is right before their line end goes
-   out. An answer is typed a character at a time, so that a program which does not listen gets one.
-2. Nothing is typed at a program that prints. An answer goes out when the program asks (see
-   hostlink.link.hearing). Where that is not certain, a number has a blank in front. A board may
-   keep what a working program does not take, and have it at its prompt in the end: a digit there
-   would begin a line of the program.
-3. An answer that is not taken is kept, and typed again when the program next falls silent, after
-   longer and longer pauses.
-4. While a question stands, waiting for a person takes none of the program's time.
+1. The line end of the command and of each answer is sent only after the text was echoed correctly.
+   An answer is typed one character at a time, so that a program that does not listen gets only one.
+2. Nothing is typed while the program prints. An answer is sent when the program asks (see
+   hostlink.link.hearing). If that is uncertain, a number gets a leading blank: a board may buffer
+   what a busy program does not read and take it at its prompt, where a digit would begin a line.
+3. An answer that the program does not read is kept and typed again the next time the program is
+   silent, after increasing pauses.
+4. Time spent waiting for a person's answer does not count towards the program's time limit.
 
 States: typing the command -> listening <-> typing an answer -> done.
 """
@@ -27,39 +26,39 @@ from hostlink.link.pacing import Pacing
 from hostlink.link.typed import Typed
 
 _LOOK_AGAIN_S = 0.05
-_MOST_TRIES = 12  # of one answer
-_ATTEMPTS = 3  # of each, where the board hears it wrong
-_LONGEST_PAUSE_S = 60.0  # between two tries of an answer that nobody took
+_MOST_TRIES = 12  # for one answer
+_ATTEMPTS = 3  # for each try, if the echo is wrong
+_LONGEST_PAUSE_S = 60.0  # between two tries of an answer that was not read
 
 
 class End(Enum):
     """How a run ended."""
 
-    PROMPT = "prompt"  # the program is done
-    UNTYPED = "untyped"  # the command could not be typed right
+    PROMPT = "prompt"  # the program ended
+    UNTYPED = "untyped"  # the command could not be typed correctly
     UNANSWERED = "unanswered"  # the program asks, and there is no more input
-    DAMAGED = "damaged"  # an answer was heard wrong and could not be typed right
-    LATE = "late"  # its time is over
+    DAMAGED = "damaged"  # an answer was echoed wrongly and could not be corrected
+    LATE = "late"  # it ran longer than allowed
     FLOODING = "flooding"  # it printed more than was allowed
 
 
 class Answers(Protocol):
-    """Lines for a program that asks."""
+    """A source of answers for a program that asks for input."""
 
     @property
     def live(self) -> bool:
-        """Whether a person types them: the program's time stands still while one is waited for."""
+        """Return whether a person types the answers; waiting for one does not count as run time."""
 
     def take(self) -> bytes | None:
-        """The next line, None where it has not come yet. Raises EOFError when none will come."""
+        """Return the next line, None if there is none yet. Raises EOFError if none will follow."""
 
 
 class Running:
-    """Runs a program. When done: `end`; and `repairs`, `row` (the row that has not ended).
+    """Run a program. Results: `end`, `repairs`, and `row` (the last, unfinished row of output).
 
-    command: what starts it. longest_s: seconds that it may take. most_bytes: of output.
-    heard: called with the bytes that it prints, echoed answers included. typing: called with what
-    is typed to it, before its echo comes; once more where an answer was not taken.
+    command: the command that starts it. longest_s: time limit in seconds. most_bytes: limit of the
+    output. heard: called with the bytes received, echoed answers included. typing: called with each
+    answer before it is typed, again for an answer that has to be repeated.
     """
 
     def __init__(
@@ -77,39 +76,42 @@ class Running:
         self.repairs = 0
         self._pacing = pacing
         self._answers = answers
-        self._deadline = longest_s  # from the first step on a moment
+        self._deadline = longest_s  # a duration until the first step, then a clock time
         self._most_bytes = most_bytes
         self._heard = heard
         self._on_typing = typing
         self._hearing = Hearing(pacing)
         self._typed: Typed | None = Typed(command, pacing)
-        self._answer: bytes | None = None  # the one that is to be typed
-        self._answering = False  # it is being typed
-        self._answered = False  # at least once
+        self._answer: bytes | None = None  # the next answer to type
+        self._answering = False  # that answer is being typed
+        self._answered = False  # at least one answer was taken
         self._input_is_over = False
         self._waits_for_person = False
         self._tries = 0
         self._try_again_at = 0.0
         self._stray = b""
         self._question = b""
-        self._was_certain = False  # that it is one
+        self._was_certain = False  # that the program asked
         self._end_repeated = False
         self._now: float | None = None
 
     @property
     def done(self) -> bool:
+        """Return whether the run has ended and `end` says how."""
         return self.end is not None
 
     @property
     def row(self) -> bytes:
+        """Return the last row of output, as far as it has come."""
         return self._hearing.row
 
     @property
     def is_quiet(self) -> bool:
-        """Whether the program had fallen silent when the run ended."""
+        """Return whether the program was silent when the run ended."""
         return self._now is not None and self._now >= self._hearing.asks_at
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take output of the program; return what to type next and when to call again (seconds)."""
         if self._now is None:
             self._deadline += now
         elif self._waits_for_person:
@@ -162,7 +164,7 @@ class Running:
             self._heard(answer + b"\n")
 
     def _not_taken(self, typed: Typed, now: float) -> Step:
-        """An answer was heard wrong, or nobody listened."""
+        """Decide what to do about an answer that was echoed wrongly or not at all."""
         self._answering = False
         self._tries += 1
         if self._may_hold_rubbish(typed.echo_heard) or self._tries >= _MOST_TRIES:
@@ -172,20 +174,23 @@ class Running:
         return self._listening(now)
 
     def _may_hold_rubbish(self, echo_heard: bool) -> bool:
-        """Whether what was heard wrong may still stand in the line: an answer behind it would be
-        another answer. A row that goes on may be the program's own, where it asked for nothing."""
+        """Return whether wrongly received characters may remain in the board's input line.
+
+        They would become part of the next answer. Further text in the row may also be output of a
+        program that did not ask.
+        """
         row, question = self._hearing.row, self._question
         if echo_heard:
-            return not row or not question.endswith(row)  # it was not asked anew
+            return not row or not question.endswith(row)  # the question was not repeated
         can_undo = bool(self._pacing.line_cancel or self._pacing.erase)
         goes_on = row != question and row.startswith(question)
         return goes_on and (self._was_certain or not can_undo)
 
     def _type(self, answer: bytes, now: float) -> Step:
-        """Begin to type an answer."""
+        """Start typing an answer."""
         self._was_certain = self._hearing.asks_plainly
         text = answer if self._was_certain or not answer[:1].isdigit() else b" " + answer
-        # What a cancelled line is followed by is the question anew.
+        # After a cancelled line the board repeats the question, so that serves as the prompt.
         self._question = self._hearing.row
         pacing = dataclasses.replace(self._pacing, prompt=self._question, line_window=1)
         self._answering = True
@@ -216,9 +221,9 @@ class Running:
         return self._asked(now)
 
     def _unheard(self, now: float) -> Step:
-        """Not even the echo of a line end came back: it may have been lost, so it goes out again.
+        """Send the line end again, once, if not even its echo came back.
 
-        An answer typed now would go on the same line.
+        It may have been lost, and an answer typed now would be appended to the same line.
         """
         if self._end_repeated:
             return Step(b"", self._deadline)
@@ -227,7 +232,7 @@ class Running:
         return Step(self._pacing.line_end, min(now + MAY_ASK_AFTER_S, self._deadline))
 
     def _asked(self, now: float) -> Step:
-        """The program asks, or may ask."""
+        """Answer a program that asks, or may be asking, for input."""
         if self._answer is None and not self._input_is_over:
             try:
                 self._answer = self._answers.take()

@@ -1,16 +1,16 @@
-"""The sender: many lines, as fast as the board can store them, watched by their echo.
+"""The sender: send many lines as fast as the board can store them, and check their echo.
 
-What can be lost is what arrives while the board stores a line. So the sender counts what is
-outstanding behind an unconfirmed line end, and not every byte:
+A board loses bytes only while it stores a line. So the sender limits the bytes that follow an
+unconfirmed line end, and not all unconfirmed bytes:
 
-1. Inside a line bytes flow at wire speed, unless `char_s` or `line_window` say that the board does
-   not keep up.
-2. At most `receive_buffer - 1` bytes may follow a line end that is not confirmed. With no receive
-   buffer this is one line at a time.
+1. Inside a line bytes are sent at wire speed, unless `char_s` or `line_window` say that the board
+   cannot keep up.
+2. At most `receive_buffer - 1` bytes may follow an unconfirmed line end. Without a receive buffer
+   this means one line at a time.
 3. Only what the board sends after storing confirms a line: the echo of its end, or the prompt, or
-   a guard time after the prompt (`line_done`). A board that says nothing is paced by the clock.
-4. Everything that comes back must be what was expected. The first byte that is not ends the
-   sending; what to do about it is not decided here (see hostlink.board.loading).
+   a guard time after the prompt (`line_done`). A board that sends nothing is paced by the clock.
+4. Every byte that comes back must be the expected one. The first unexpected byte ends the sending;
+   hostlink.board.loading decides how to repair the damage.
 """
 
 from __future__ import annotations
@@ -30,9 +30,9 @@ _TIMED_SLACK_S = 0.002
 class Damage:
     """Why sending stopped early.
 
-    line: index of the line whose answer was not as expected. kind: "echo" (something else came
-    back), "silent" (nothing came back in time), "paused" (the board paused us for too long).
-    expected, heard: the bytes that should have come and that came, from the start of that line.
+    line: index of the line with the unexpected answer. kind: "echo" (other bytes came back),
+    "silent" (nothing came back in time), "paused" (the board stopped the flow for too long).
+    expected, heard: the bytes expected and received, from the start of that line.
     """
 
     line: int
@@ -42,9 +42,9 @@ class Damage:
 
 
 class Sender:
-    """Sends `lines` (bytes without line end). After it is done: `confirmed` and `damage`.
+    """Send `lines` (bytes without line end). Results: `confirmed` and `damage`.
 
-    on_line is called with (index, bytes confirmed so far) for each line that the board confirmed.
+    on_line: called with (index, bytes confirmed so far) for each line that the board confirms.
     """
 
     def __init__(
@@ -62,15 +62,15 @@ class Sender:
         self.last_confirm: float | None = None
         self._lines = [line + pacing.line_end for line in lines]
         self._on_line = on_line
-        self._line = 0  # the next byte to send: line and offset
+        self._line = 0  # position of the next byte to send: line and offset
         self._offset = 0
         self._expected = b""
         self._matched = 0
         self._heard = bytearray()
-        self._guards: list[float] = []  # moments at which prompted lines count as stored
-        self._prompted = 0  # lines whose prompt came, stored or about to be
+        self._guards: list[float] = []  # times at which prompted lines count as stored
+        self._prompted = 0  # lines whose prompt came; not all may be stored yet
         self._behind = 0  # bytes sent after the oldest unconfirmed line end
-        self._wire_free = 0.0  # when everything written will have left at the line's speed
+        self._wire_free = 0.0  # when everything written will have passed the wire
         self._next_byte_at = 0.0
         self._last_progress: float | None = None
         self._paused_since: float | None = None
@@ -79,14 +79,16 @@ class Sender:
 
     @property
     def done(self) -> bool:
+        """Return whether all lines are confirmed or sending stopped at damage."""
         return self.damage is not None or self.confirmed == len(self._lines)
 
     @property
     def lines_begun(self) -> int:
-        """How many lines the board may have heard something of."""
+        """Return how many lines the board may have received, at least in part."""
         return self._line + (1 if self._offset else 0)
 
     def step(self, now: float, received: bytes) -> Step:
+        """Check the echo received; return the bytes that may go out now and the next wake time."""
         if self._last_progress is None:
             self._last_progress = now
         if received:
@@ -105,7 +107,7 @@ class Sender:
     # --- what comes back ---------------------------------------------------------------------
 
     def _expect_line(self) -> None:
-        """Set what must come back for the line whose answer is awaited next."""
+        """Set the bytes that must come back for the next unanswered line."""
         pacing = self.pacing
         self._matched = 0
         self._heard.clear()
@@ -122,7 +124,7 @@ class Sender:
                 self._last_progress = now
                 continue
             if not self.pacing.confirms:
-                continue  # such a board's answers prove nothing; the read-back will
+                continue  # its answers prove nothing; the read-back decides
             self._heard.append(byte)
             if not self._fits(byte):
                 self._fail("echo")
@@ -132,7 +134,7 @@ class Sender:
                 self._line_answered(now)
 
     def _fits(self, byte: int) -> bool:
-        """Whether a byte is the one expected; letters may come back as capitals."""
+        """Return whether a byte is the expected one; letters may be echoed as capitals."""
         if self._matched >= len(self._expected) or self._prompted >= self.lines_begun:
             return False
         want = self._expected[self._matched]
@@ -167,7 +169,7 @@ class Sender:
             self._fail("silent")
 
     def _deadline(self) -> float:
-        """When an answer is overdue; a line that was prompted is stored when its guard says so."""
+        """Return the time at which an answer is overdue, guard times included."""
         assert self._last_progress is not None
         return max(self._last_progress, *self._guards, 0.0) + self.pacing.patience_s
 
@@ -177,7 +179,7 @@ class Sender:
         self._bytes_confirmed += size
         self.last_confirm = now
         self._last_progress = now
-        # The next unconfirmed line end, if it was sent, is now the one that bytes stand behind.
+        # From now on the bytes behind the next unconfirmed line end count, if it was sent.
         sent_lines = range(self.confirmed, self._line)
         self._behind = sum(len(self._lines[i]) for i in sent_lines[1:]) + self._offset
         if self._on_line is not None:
@@ -196,7 +198,7 @@ class Sender:
     # --- what goes out -----------------------------------------------------------------------
 
     def _next_bytes(self, now: float) -> bytes:
-        """As many bytes as may go out now."""
+        """Return as many bytes as may be sent now."""
         if self._paused_since is not None:
             return b""
         pacing = self.pacing
@@ -221,22 +223,22 @@ class Sender:
         return bytes(out)
 
     def _allowance(self) -> int:
-        """How many bytes may follow what is outstanding."""
+        """Return how many more bytes may be sent now."""
         limit = 1 << 30
-        if self._line > self.confirmed:  # a line end is out and not confirmed
+        if self._line > self.confirmed:  # an unconfirmed line end was sent
             limit = max(0, self.pacing.receive_buffer - 1) - self._behind
         if self.pacing.line_window and self.pacing.echo and self.pacing.confirms:
             limit = min(limit, self.pacing.line_window - self._unechoed())
         return limit
 
     def _unechoed(self) -> int:
-        """Bytes sent whose echo has not come back."""
+        """Return how many sent bytes have not been echoed yet."""
         sent = sum(len(self._lines[i]) for i in range(self._prompted, self._line)) + self._offset
         current = self._lines[self._prompted] if self._prompted < len(self._lines) else b""
         return sent - min(self._matched, len(current))
 
     def _schedule(self, now: float, written: int, *, ended: bool) -> None:
-        """Set when the next byte may go, where the clock paces and not the echo."""
+        """Set the time of the next byte, for boards that are paced by the clock."""
         pacing = self.pacing
         if pacing.char_gap_s:
             self._next_byte_at = now + pacing.char_gap_s

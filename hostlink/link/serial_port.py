@@ -1,10 +1,10 @@
-"""A pyserial port behind the seam: opened gently, every foreign error translated once, here.
+"""A pyserial port behind the port interface; foreign errors are translated here and only here.
 
-What pyserial and the systems do differently, and what is done about it:
+Differences between systems and pyserial versions, and how they are handled:
 
-- How a board is kept from restarting, and other programs from a port: hostlink.link.attaching.
-- An unplugged bridge shows as SerialException, OSError, termios.error or TypeError, by call and by
-  system. After a port is open all of them mean the same here: it is gone.
+- Avoiding a restart of the board, and a port that another program uses: hostlink.link.attaching.
+- An unplugged bridge raises SerialException, OSError, termios.error or TypeError, depending on the
+  call and the system. Once a port is open, each of them means that the port is gone.
 - `timeout` is set once, at opening: assigning it later reconfigures the port.
 """
 
@@ -37,7 +37,10 @@ class SerialPort:
     """One open serial port (a device, `rfc2217://` or `socket://`)."""
 
     def __init__(self, name: str, baud: int) -> None:
-        """Open port `name` at `baud`, 8N1. Raises LinkError saying why it cannot be opened."""
+        """Open port `name` at `baud`, 8N1.
+
+        Raises LinkError if it cannot be opened, UsageError for an invalid address or speed.
+        """
         self.name = name
         self.timeout: float | None = READ_TIMEOUT_S
         self._closed = False
@@ -48,11 +51,13 @@ class SerialPort:
 
     @property
     def in_waiting(self) -> int:
+        """Return how many received bytes can be read without waiting."""
         with self._translated():
             return int(self._serial.in_waiting)
 
     @property
     def dtr(self) -> bool:
+        """Return the state of the DTR line; switching it on restarts most boards."""
         with self._translated():
             return bool(self._serial.dtr)
 
@@ -67,6 +72,7 @@ class SerialPort:
 
     @property
     def baudrate(self) -> int:
+        """Return the speed of the host's side, in baud."""
         with self._translated():
             return int(self._serial.baudrate)
 
@@ -76,31 +82,35 @@ class SerialPort:
             self._serial.baudrate = value
 
     def read(self, size: int = 1) -> bytes:
+        """Return up to `size` bytes; fewer, or none, when the timeout has passed."""
         with self._translated():
             return bytes(self._serial.read(size))
 
     def write(self, data: bytes) -> int | None:
+        """Hand bytes to the system for sending; return how many it took, None if unknown."""
         with self._translated():
             written = self._serial.write(data)
             return None if written is None else int(written)
 
     def reset_input_buffer(self) -> None:
+        """Discard the bytes that were received and not read yet."""
         with self._translated():
             self._serial.reset_input_buffer()
 
     def close(self) -> None:
+        """Close the port without waiting for unsent bytes; closing twice is allowed."""
         if self._closed:
             return
         self._closed = True
-        if "://" not in self.name:  # a dead network port would wait 3 s for the far end's word
+        if "://" not in self.name:  # a dead network port would wait 3 s for the far end's reply
             with contextlib.suppress(*_FOREIGN):
-                self._serial.reset_output_buffer()  # else close may wait for bytes nobody takes
+                self._serial.reset_output_buffer()  # else close may wait for unread bytes
         with contextlib.suppress(*_FOREIGN):
             self._serial.close()
 
     @contextlib.contextmanager
     def _translated(self) -> Iterator[None]:
-        """Once a port is open, a foreign error means that it is gone, or takes no bytes."""
+        """Raise LinkError for a foreign error: the open port is gone, or accepts no bytes."""
         if self._closed:
             raise LinkError(f"The port {self.name} is closed.", reason=LinkReason.GONE)
         try:
@@ -130,7 +140,7 @@ def _open(name: str, baud: int) -> Any:
 
 
 def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
-    """Why a port could not be opened, told apart by errno and, on Windows, by the message."""
+    """Return the error for a failed opening, chosen by errno and, on Windows, by the message."""
     number = getattr(error, "errno", None)
     text = str(error)
     if isinstance(error, ValueError):
@@ -179,11 +189,11 @@ def _wrong_use(name: str, why: str) -> UsageError:
 
 
 def permission_advice(name: str) -> str:
-    """Which group owns the device, and how to join it."""
+    """Return advice on gaining access to a device: which group owns it and how to join it."""
     try:
         owner = Path(name).group()
     except (OSError, KeyError, ImportError, NotImplementedError):
-        return "Ask who looks after this computer for access to serial ports."
+        return "Ask the administrator of this computer for access to serial ports."
     return (
         f"The port belongs to the group {owner}: run `sudo usermod -aG {owner} $USER`, then log "
         "out and in again."

@@ -1,13 +1,12 @@
-"""Stopping a program that runs, and knowing whether it has stopped.
+"""Stopping a running program, and finding out whether it has stopped.
 
 Rules:
-1. The interrupt alone comes first. It is repeated as long as the program prints; nothing else is
-   typed at a program that prints.
-2. Some interpreters take the interrupt as text while INPUT waits. There the line is abandoned, a
-   number is given, and the interrupt follows at its heels while the program runs on. The number has
-   a sign, since at a prompt that was not recognised a bare one would delete a line.
-3. The program has stopped when the prompt, or the word that the board is ready, is back, and not
-   before.
+1. The interrupt alone is sent first, and repeated as long as the program prints. Nothing else is
+   sent to a program that prints.
+2. Some interpreters read the interrupt as text while INPUT waits. In that case the line is
+   cancelled, a number is entered, and the interrupt follows at once, while the program runs on.
+   The number has a sign: at an unrecognised prompt an unsigned one would delete a line.
+3. The program counts as stopped only when the prompt or the ready message is back.
 """
 
 from __future__ import annotations
@@ -18,14 +17,14 @@ from hostlink.link.pacing import Pacing
 
 _ANSWER = b"-0"
 _ROUNDS = 3
-_LONGEST_PRINTING_S = 2.0  # what a board has in its buffers and on the wire is out by then
+_LONGEST_PRINTING_S = 2.0  # by then everything buffered on the board or in transit has arrived
 
 
 class Stopping:
-    """Stops a program. When done: `stopped`, and `row`, which the board sent last.
+    """Stop a program. Results: `stopped`, and `row`, the last row that the board sent.
 
-    On a board that shows neither prompt nor such a word `stopped` stays False: there it cannot be
-    known.
+    On a board with neither a prompt nor a ready message, `stopped` stays False, since there is no
+    way to tell.
     """
 
     def __init__(self, pacing: Pacing) -> None:
@@ -44,13 +43,16 @@ class Stopping:
 
     @property
     def done(self) -> bool:
+        """Return whether the attempt to stop the program has ended."""
         return self._done
 
     @property
     def row(self) -> bytes:
+        """Return the last row that the board sent."""
         return self._hearing.row.strip() or self._last_row
 
     def step(self, now: float, received: bytes) -> Step:
+        """Take received bytes; return what to send next to stop the program."""
         hearing = self._hearing
         if self._since is None:
             return self._try(now)
@@ -68,7 +70,7 @@ class Stopping:
         printing_until = self._since + _LONGEST_PRINTING_S
         if now < min(quiet_at, printing_until):
             return Step(b"", min(quiet_at, printing_until))
-        if now < quiet_at:  # it prints on
+        if now < quiet_at:  # the program still prints
             self._at = -(-self._at // 3) * 3
         return self._try(now)
 

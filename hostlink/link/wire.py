@@ -1,10 +1,10 @@
-"""The pump: drives any core over a port and a clock, counts, records, and notices restarts.
+"""The pump: drive any core over a port and a clock, count and record bytes, detect restarts.
 
 Rules:
 1. One thread owns a wire; no call blocks longer than the port's timeout (under 0.1 s).
-2. Cancelling is asked for through `cancelled`, which is looked at on every turn, and so is the
-   `watch`, by which a job limits its time and tells what it is waiting for.
-3. Everything that passes is counted and recorded here and nowhere else.
+2. On every turn `cancelled` is checked, which ends the work when the user stops it, and `watch` is
+   called, with which a job limits its time and reports what it waits for.
+3. All bytes in both directions are counted and recorded here and nowhere else.
 """
 
 from __future__ import annotations
@@ -24,13 +24,13 @@ _POLL_S = 0.001
 _READ_SIZE = 4096
 _RECENT_BYTES = 512
 _ROW_END = re.compile(rb"[\r\n]")
-_LONG_BANNER = 12  # bytes from which one is known even with a damaged byte
+_LONG_BANNER = 12  # bytes; a banner of this length is recognised even with one damaged byte
 _OPEN_TEXT = re.compile(rb"REM|DATA|\'", re.IGNORECASE)
 
 
 @dataclass
 class Health:
-    """What has passed since the port was opened, in bytes, and the restarts that were noticed."""
+    """The bytes sent and received since the port was opened, and the restarts detected."""
 
     bytes_out: int = 0
     bytes_in: int = 0
@@ -42,7 +42,7 @@ STOPPED = "Stopped by the user."
 
 @dataclass
 class Wire:
-    """A port with its clock. `banner` is watched for at any time, since a board may restart."""
+    """A port with its clock. `banner`: start-up message by which a restart is detected."""
 
     port: Port
     clock: Clock
@@ -51,16 +51,17 @@ class Wire:
     cancelled: Callable[[], bool] = lambda: False
     watch: Callable[[float], None] | None = None  # called with the time; may raise to end a job
     health: Health = field(default_factory=Health)
-    recent: bytes = b""  # the last bytes from the board, so that a banner can be quoted
-    _row: bytes = b""  # as far as it came
-    _was_shown: bool = False  # the banner, in this row
+    recent: bytes = b""  # the last bytes from the board, for quoting its banner
+    _row: bytes = b""  # the unfinished row
+    _was_shown: bool = False  # whether this row already showed the banner
     _self_timed: SelfTimedPort | None = None
 
     def __post_init__(self) -> None:
-        # Asked once: looking for the members of a protocol takes longer than moving a byte.
+        # Checked once: an isinstance check on a protocol takes longer than moving a byte.
         self._self_timed = self.port if isinstance(self.port, SelfTimedPort) else None
 
     def now(self) -> float:
+        """Return the time of the wire's clock, in seconds."""
         return self.clock.now()
 
     def run(self, core: Core) -> None:
@@ -79,14 +80,14 @@ class Wire:
             received = self.receive(self.now() + 1.0 if step.wake is None else step.wake)
 
     def write(self, data: bytes) -> None:
-        """Hand bytes to the port; they are on their way, not more."""
+        """Hand bytes to the port, count and record them; they need not have been sent yet."""
         if self.recorder is not None:
             self.recorder.note(self.now(), "host", data)
         self.port.write(data)
         self.health.bytes_out += len(data)
 
     def receive(self, until: float) -> bytes:
-        """Bytes as soon as there are any, or b"" when `until` (clock seconds) has come."""
+        """Return bytes as soon as there are any, or b"" at the time `until` (clock seconds)."""
         self._wait(until)
         waiting = self.port.in_waiting
         data = self.port.read(min(waiting, _READ_SIZE)) if waiting else b""
@@ -95,7 +96,7 @@ class Wire:
         return data
 
     def _wait(self, until: float) -> None:
-        """Sleep towards `until`, but wake for bytes; never longer than the port's timeout."""
+        """Sleep until `until` or until bytes arrive, at most for the port's timeout."""
         if self._self_timed is not None:
             self._self_timed.wait_until(until)
             return
@@ -112,10 +113,10 @@ class Wire:
             self._look_for_banner(data)
 
     def _look_for_banner(self, data: bytes) -> None:
-        """Count restarts by their banner, also one that lost, doubled or changed a byte on the way.
+        """Count restarts by their banner, even if one of its bytes was lost, doubled or changed.
 
-        A restart that goes by unseen is a memory taken for kept; but a program may hold the same
-        text, and is listed or echoed.
+        After an undetected restart, hostlink would assume that the memory is intact. The same text
+        inside a program that is listed or echoed does not count.
         """
         damaged = _one_byte_off(self.banner)
         *rows, self._row = _ROW_END.split((self._row + data)[-_RECENT_BYTES:])
@@ -126,7 +127,7 @@ class Wire:
         self._shows_banner(self._row)
 
     def _shows_banner(self, row: bytes) -> bool:
-        """Whether a row, which may go on, holds the banner; a restart counts once for each row."""
+        """Return whether a possibly unfinished row holds the banner; count one restart per row."""
         at = row.find(self.banner)
         if at >= 0 and not self._was_shown:
             self._was_shown = True
@@ -134,6 +135,7 @@ class Wire:
         return at >= 0
 
     def close(self) -> None:
+        """Close the recording, if there is one, and the port."""
         try:
             if self.recorder is not None:
                 self.recorder.close()
@@ -142,13 +144,13 @@ class Wire:
 
 
 def _is_in_program(before: bytes) -> bool:
-    """Whether what follows in a row is in a string, a remark or data of a program."""
+    """Return whether text after `before` is inside a program's string, remark or DATA."""
     return before.count(b'"') % 2 == 1 or _OPEN_TEXT.search(before) is not None
 
 
 @functools.cache
 def _one_byte_off(text: bytes) -> re.Pattern[bytes] | None:
-    """Finds what damage to one byte makes of a text; None for one too short to be known by that."""
+    """Return a pattern for a text with one damaged byte; None if the text is too short for it."""
     if len(text) < _LONG_BANNER:
         return None
     found = list[bytes]()

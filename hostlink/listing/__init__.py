@@ -1,4 +1,4 @@
-"""Pure text: parse, mend, measure, review, compare listings. No I/O, no clock, no port."""
+"""Parse, mend, measure, review and compare listings; pure functions on text, without I/O."""
 
 from hostlink.listing.canonical import (
     canonical,

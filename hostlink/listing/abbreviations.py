@@ -1,7 +1,7 @@
-"""Shortened keywords, where the board has them: as few letters as are read as the word, and a mark.
+"""Abbreviating keywords: the fewest letters that the board reads as the word, and a mark.
 
-Of the words in the profile's tables the first that fits counts (Palo Alto Tiny BASIC, Dr. Dobb's
-Journal, May 1976), so a word's shortest form depends on those before it.
+The board takes the first keyword in its table that matches an abbreviation (Palo Alto Tiny BASIC,
+Dr. Dobb's Journal, May 1976), so the shortest form of a word depends on the words before it.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from hostlink.listing.tokens import keywords
 
 @lru_cache(maxsize=32)
 def short_forms(language: Language) -> dict[str, str]:
-    """Keyword to its shortest form, for the keywords that have one shorter than themselves."""
+    """Return the shortest form of each keyword that can be abbreviated."""
     mark = language.abbreviation_mark
     table = keywords(language)
     forms: dict[str, str] = {}
@@ -29,7 +29,7 @@ def short_forms(language: Language) -> dict[str, str]:
 
 
 def abbreviated(text: str, reader: Reader, rules: Rules) -> str:
-    """The text of a line with its keywords shortened; only where lines are stored as typed."""
+    """Abbreviate the keywords of a line; change nothing if the board stores keywords as tokens."""
     forms = short_forms(reader.language)
     if not forms or rules.storage.kind != "text":
         return text

@@ -1,8 +1,8 @@
-"""Several listings in one zip file, in memory: read with distrust, written always the same.
+"""Reading and writing several listings in one zip file, in memory.
 
-A zip file may lie about sizes, name places outside a folder, hold the same name twice or unpack to
-more than a disk holds. Nothing here touches the disk, a member is never unpacked further than a
-listing may be long, and names are only names.
+A zip file may state wrong sizes, name paths outside its folder, repeat a name or unpack to more
+than a disk holds. So nothing is written to disk, no member is unpacked beyond the size limit of a
+listing, and folders in names are dropped. Writing is reproducible.
 """
 
 from __future__ import annotations
@@ -18,35 +18,35 @@ from hostlink.listing.source import LIMIT
 
 MOST_MEMBERS = 10_000
 MOST_BYTES = 16 * LIMIT
-"""Bytes of all members unpacked, 16 MiB."""
+"""Largest size of all members unpacked, in bytes: 16 MiB."""
 
 _KEPT = "Nothing was changed."
 _ENTRY = b"PK\x01\x02"  # begins each entry of the directory (PKWARE APPNOTE 4.3.12)
-# Other methods unpack more than they are asked for: 1,202 bytes of BZIP2 or LZMA took 3 GB.
+# Other methods unpack more than requested: 1,202 bytes of BZIP2 or LZMA took 3 GB.
 _METHODS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
-_DAY_ONE = (1980, 1, 1, 0, 0, 0)  # the earliest that a zip can hold: writing is repeatable
+_DAY_ONE = (1980, 1, 1, 0, 0, 0)  # the earliest date in a zip file, for reproducible writing
 
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """One file of a zip. name: without its folder. data: its bytes."""
+    """One file of a zip file. name: without its folder. data: its bytes."""
 
     name: str
     data: bytes
 
 
 def is_zip(data: bytes) -> bool:
-    """Whether bytes begin like a zip file."""
+    """Return whether bytes begin like a zip file."""
     return data.startswith((b"PK\x03\x04", b"PK\x05\x06"))
 
 
 def read_zip(data: bytes, *, name: str) -> list[Member]:
-    """The files of a zip in their order, folders and hidden files left out.
+    """Return the files of a zip file in order, without folders and hidden files.
 
-    name: what to call it in messages. Raises ListingError, and gives nothing, where it is no sound
-    zip, is encrypted, names a place outside itself, a name comes twice, or it unpacks to too much.
+    name: the file's name in messages. Raises ListingError if the zip file is damaged or encrypted,
+    names a path outside itself, repeats a name, or unpacks to more than is permitted.
     """
-    if data.count(_ENTRY) > 2 * MOST_MEMBERS:  # all of them would become objects at once
+    if data.count(_ENTRY) > 2 * MOST_MEMBERS:  # each entry would become an object
         raise _refused(name, f"it holds more than {MOST_MEMBERS:,} files")
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as opened:
@@ -58,7 +58,7 @@ def read_zip(data: bytes, *, name: str) -> list[Member]:
 
 
 def write_zip(members: Iterable[Member]) -> bytes:
-    """Files as a zip; the same files always give the same bytes."""
+    """Return files as a zip file; the same files always give the same bytes."""
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as opened:
         for member in members:
@@ -97,7 +97,7 @@ def _members(opened: zipfile.ZipFile, name: str) -> list[Member]:
 
 
 def _base_name(path: str, name: str) -> str:
-    """The last part of a member's path. A path that leads elsewhere is refused as a whole."""
+    """Return the last part of a member's path. Raises ListingError for a path outside the zip."""
     parts = path.replace("\\", "/").split("/")
     if parts[0] == "" or ".." in parts or ":" in parts[0] or "\0" in path:
         raise _refused(name, f"it names a place outside itself, {_shown(path)}")
@@ -112,5 +112,5 @@ def _refused(name: str, why: str) -> ListingError:
     return ListingError(
         f"The zip file {name} is refused: {why}.",
         kept=_KEPT,
-        advice="Unpack it with care, and name the listings or their folder.",
+        advice="Unpack it carefully, and name the listings or their folder.",
     )

@@ -1,10 +1,9 @@
-"""What stays the same after a board has rewritten a line.
+"""The canonical form of a line, which does not depend on what a board rewrites in it.
 
-A board may fold letters to capitals and change blanks (Form.case, Form.spacing). The canonical
-form takes away exactly what it may change, so that two listings are the same program for the
-board when their canonical forms are equal. Quoted text is never altered, and remarks only where
-the profile says that the board folds their letters too: a board that changes anything else has
-changed the program.
+A board may change letters to capitals and change blanks (Form.case, Form.spacing). The canonical
+form removes exactly these differences, so that two listings are the same program for the board if
+their canonical forms are equal. Quoted text is never altered, and remarks only if the profile says
+that the board changes their letters too: any other change by the board is a change of the program.
 """
 
 from __future__ import annotations
@@ -25,9 +24,9 @@ _CAPITALS = str.maketrans(string.ascii_lowercase, string.ascii_uppercase)
 
 
 def canonical_line(line: Line, rules: Rules) -> str:
-    """One line with all that the board may rewrite taken away; no line end.
+    """Return a line without the differences that the board may make, and without line end.
 
-    A line without a number keeps everything but case and, where they are free, blanks.
+    In a line without a number only case and, if the board ignores them, blanks are removed.
     """
     spacing = rules.form.spacing
     body = line.body if spacing == "kept" or line.number is None else line.text
@@ -40,38 +39,38 @@ def canonical_line(line: Line, rules: Rules) -> str:
 
 
 def canonical_lines(lines: Mapping[int, Line], rules: Rules) -> dict[int, str]:
-    """Numbered lines by their numbers, each as canonical_line gives it."""
+    """Return the canonical form of numbered lines, by number."""
     return {number: canonical_line(line, rules) for number, line in lines.items()}
 
 
 def canonical(listing: Listing, rules: Rules) -> str:
-    """The program that the board would hold: sorted numbered lines, each ended by LF.
+    """Return the canonical form of a program: sorted numbered lines, each ended by LF.
 
-    Of lines with the same number the last stays, and a bare number deletes.
+    Of lines with the same number the last counts, and a bare number deletes.
     """
     return "".join(canonical_line(line, rules) + "\n" for line in listing.numbered().values())
 
 
 def same(a: Listing, b: Listing, rules: Rules) -> bool:
-    """Whether two listings are the same program for the board."""
+    """Return whether two listings are the same program for the board."""
     return canonical(a, rules) == canonical(b, rules)
 
 
 def sha256_exact(data: bytes) -> str:
-    """SHA-256 of bytes exactly as they came, in hexadecimal."""
+    """Return the SHA-256 of bytes, in hexadecimal."""
     return hashlib.sha256(data).hexdigest()
 
 
 def sha256_canonical(listing: Listing, rules: Rules) -> str:
-    """SHA-256 of the canonical form in UTF-8, in hexadecimal."""
+    """Return the SHA-256 of a listing's canonical form in UTF-8, in hexadecimal."""
     return sha256_exact(canonical(listing, rules).encode("utf-8", "surrogatepass"))
 
 
 def _settled(text: str, rules: Rules) -> str:
     """Fold case and blanks until nothing changes.
 
-    Closing up `R EM` makes a remark of what was none, so one pass may not be enough; each further
-    pass finds a remark nearer to the start, so it ends.
+    Removing the blank of `R EM` creates a remark, so one pass may not suffice. Each further pass
+    finds a remark nearer to the start, so the loop ends.
     """
     if rules.form.case == "kept" and not rules.form.has_free_blanks:
         return text
@@ -81,10 +80,10 @@ def _settled(text: str, rules: Rules) -> str:
 
 
 def _folded(text: str, rules: Rules) -> str:
-    """One pass over the spans of a line.
+    """Fold case and blanks once in each span of a line.
 
-    Where blanks are free one is put before a remark word, for it would not be seen as one if its
-    letters ran on from those before it.
+    If the board ignores blanks, one is inserted before a remark word, which would not be recognised
+    directly after other letters.
     """
     upper, free = rules.form.case != "kept", rules.form.has_free_blanks
     remarks = {word.upper() for word in rules.language.remarks}
@@ -104,7 +103,7 @@ def _folded(text: str, rules: Rules) -> str:
 
 
 def _remark(text: str, rules: Rules) -> str:
-    """The text of a remark without what the board may change."""
+    """Return the text of a remark without the differences that the board may make."""
     if rules.form.spacing == "free-before-remarks":
         text = text.lstrip(" ")
     if rules.form.case == "upper-everywhere":
@@ -113,7 +112,7 @@ def _remark(text: str, rules: Rules) -> str:
 
 
 def _upper_outside_quotes(text: str, quotes: str) -> str:
-    """Fold letters to capitals where no quote is open; one that is not closed opens the rest."""
+    """Change letters outside quotes to capitals; an unclosed quote extends to the end."""
     folded: list[str] = []
     opened = ""
     for character in text:
@@ -124,13 +123,13 @@ def _upper_outside_quotes(text: str, quotes: str) -> str:
 
 
 def listed_line(row: str, form: Form) -> Line | None:
-    """Read one row of the board's LIST back into a line as it would be typed.
+    """Convert one row of the board's LIST to the line as it would be typed.
 
     row: without its line end. Blanks before the number are dropped. In the plain form the rest
-    of the row is kept exactly; in any other the line becomes number, blank, text. Where the board
-    keeps the blank that was typed, the text follows the number as it is listed.
-    Returns None where the row is no listed line (a prompt, a message).
-    Raises ProfileError where form.list_form lacks a field.
+    of the row is kept exactly; in any other the line becomes number, blank, text. If the board
+    stores the blank that was typed, the text follows the number as listed.
+    Returns None if the row is not a listed line (a prompt, a message).
+    Raises ProfileError if form.list_form lacks a field.
     """
     match = _list_pattern(form.list_form, form.signed_numbers).fullmatch(row)
     if match is None:
@@ -148,12 +147,12 @@ def listed_line(row: str, form: Form) -> Line | None:
 
 
 def reread(lines: Mapping[int, Line], before: Form, now: Form) -> dict[int, Line]:
-    """Lines that were read from a listing in one form, as the same listing reads in another."""
+    """Convert lines that were read with one list form to what another form reads."""
     return {number: listed_line(_row(line, before), now) or line for number, line in lines.items()}
 
 
 def _row(line: Line, form: Form) -> str:
-    """A line as the board lists it in this form."""
+    """Return a line as the board lists it in this form."""
     if form.list_form == PLAIN_FORM and not form.keeps_blank:
         return line.typed
     text = line.body if form.keeps_blank else line.body.removeprefix(" ")
@@ -162,12 +161,12 @@ def _row(line: Line, form: Form) -> str:
 
 @lru_cache(maxsize=16)
 def _list_pattern(list_form: str, signed: bool) -> re.Pattern[str]:
-    """The form of a listed line as a pattern with the groups number and text.
+    """Return a pattern for a listed line, with the groups number and text.
 
-    signed: whether numbers from 32768 are shown as the negative ones of 16 bits.
+    signed: whether numbers from 32768 are listed as negative 16-bit numbers.
     """
-    # No board was met that fills its numbers with zeros; one was that begins a listing with a row
-    # such as "000000 bytes used".
+    # No known board pads line numbers with zeros; one begins a listing with a row such as
+    # "000000 bytes used".
     digits = f"{'-?' if signed else ''}(?!0[0-9])[0-9]+"
     before, number, rest = list_form.partition("{number}")
     between, text, after = rest.partition("{text}")
@@ -177,7 +176,7 @@ def _list_pattern(list_form: str, signed: bool) -> re.Pattern[str]:
         )
     if list_form == PLAIN_FORM:
         return re.compile(rf" *(?P<number>{digits})(?P<text>.*)", re.DOTALL)
-    # A line that is only a number may be shown without the blanks that would follow it.
+    # A line without text may be listed without the blanks after its number.
     short = re.escape(between.rstrip(" ")) + " *"
     return re.compile(
         rf" *{re.escape(before)} *(?P<number>{digits})"

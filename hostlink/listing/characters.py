@@ -1,10 +1,9 @@
-"""Mending characters: what word processors, web pages and phones put in place of plain ones.
+"""Replacing characters that word processors, web pages and phones insert for plain ones.
 
-The table is that of the CLDR transform Latin-ASCII (Unicode, common/transforms), as far as it
-touches quotes, dashes, signs, blanks and full-width forms, with four additions of our own: U+202F
-and U+1680 are blanks; invisible characters are taken out; the low quotes U+201A and U+201E are
-quotes (CLDR writes commas), because in a listing they open quoted text. Letters and digits that
-only look alike are never touched.
+The table follows the CLDR transform Latin-ASCII (Unicode, common/transforms) for quotes, dashes,
+signs, blanks and full-width forms, with four additions of our own: U+202F and U+1680 are blanks;
+invisible characters are removed; the low quotes U+201A and U+201E become quotes (CLDR: commas),
+because in a listing they open quoted text. Letters and digits that only look similar are kept.
 """
 
 from __future__ import annotations
@@ -54,7 +53,7 @@ PLAIN = {char: plain for table in _RUNS.values() for char, plain in table.items(
 
 
 def mend_characters(rows: list[Row], notes: Notes) -> list[Row]:
-    """Repair the characters of every row; rows of printable ASCII are passed over."""
+    """Replace typographic and invisible characters in every row."""
     return [
         row if row.text.isascii() and row.text.isprintable() else _mended(row, notes)
         for row in rows
@@ -73,12 +72,12 @@ def _change(row: Row, kind: str, text: str, inside: bool, notes: Notes) -> Row:
 
 
 def _page_breaks(row: Row, notes: Notes) -> Row:
-    """Take form feeds and vertical tabs off the ends of a row; inside it they are a doubt."""
+    """Remove form feeds and vertical tabs from the ends of a row; inside they are a doubt."""
     return _change(row, "control-character", row.text.strip("\f\v"), False, notes)
 
 
 def _double_quotes(row: Row, notes: Notes) -> Row:
-    """Make double typographic quotes plain, unless they stand inside plain ones or round them."""
+    """Make double typographic quotes plain, unless they are mixed with plain ones."""
     marks = [char for char in row.text if char in DOUBLE_QUOTES or char == '"']
     plain = marks.count('"')
     if plain == len(marks):
@@ -88,8 +87,8 @@ def _double_quotes(row: Row, notes: Notes) -> Row:
     if (plain and plain % 2 == 0 and mixed) or (plain % 2 and len(marks) % 2):
         notes.doubt(
             *(row, "typographic-quote"),
-            "Typographic and plain quotes stand in one another; it cannot be told which of them "
-            "open and close the text.",
+            "Typographic and plain quotes are mixed; it is not clear which of them open and close "
+            "the text.",
         )
         return row
     text = "".join('"' if char in DOUBLE_QUOTES else char for char in row.text)
@@ -97,9 +96,9 @@ def _double_quotes(row: Row, notes: Notes) -> Row:
 
 
 def _table(row: Row, notes: Notes) -> Row:
-    """Replace by the table, one kind after the other so that each is a repair of its own.
+    """Replace characters by the table, with a separate repair for each kind.
 
-    A character that the board can take is left where it is text or remark.
+    In quoted text and remarks a character that the board accepts is kept.
     """
     kinds = dict.fromkeys(_KIND[char] for char in row.text if char in _KIND)
     for kind in kinds:
@@ -117,23 +116,23 @@ def _table(row: Row, notes: Notes) -> Row:
 
 
 def _stays(char: str, notes: Notes) -> bool:
-    """Whether a character inside quoted text or a remark is left."""
+    """Return whether a character inside quoted text or a remark is kept."""
     return char in _OUTSIDE_ONLY or (notes.rules is not None and takes(char, notes.rules.form))
 
 
 def _tabs(row: Row, notes: Notes) -> Row:
-    """A tab outside quoted text is one blank; inside it could be any number of them."""
+    """Replace each tab outside quoted text by one blank; inside, tabs are a doubt."""
     if "\t" not in row.text or (notes.rules and takes("\t", notes.rules.form)):
         return row
     places = list(zip(row.text, guarded(row.text, notes.language), strict=True))
     if ("\t", 2) in places:
-        notes.doubt(row, "tab", "A tab stands in quoted text; it may be one blank or several.")
+        notes.doubt(row, "tab", "Quoted text contains a tab; it may be one blank or several.")
     text = "".join(" " if char == "\t" and guard != 2 else char for char, guard in places)
     return _change(row, "tab", text, False, notes)
 
 
 def _soft_hyphens(row: Row, notes: Notes) -> Row:
-    """A soft hyphen is a minus sign (as CLDR has it), but between letters or at an end a doubt."""
+    """Make soft hyphens minus signs (as CLDR); between letters or at an end they are a doubt."""
     if "\u00ad" not in row.text:
         return row
     pieces = list(row.text)
@@ -145,7 +144,7 @@ def _soft_hyphens(row: Row, notes: Notes) -> Row:
 
 
 def _doubts(row: Row, notes: Notes) -> Row:
-    """Name what was left: control characters, line separators, soft hyphens."""
+    """Report the characters that were kept: control characters, line separators, soft hyphens."""
     form = notes.rules.form if notes.rules else None
     odd = {char for char in row.text if _odd(char) and not (form and takes(char, form))}
     if odd:
@@ -154,7 +153,7 @@ def _doubts(row: Row, notes: Notes) -> Row:
     if "\u00ad" in row.text:
         notes.doubt(
             *(row, "soft-hyphen"),
-            "A soft hyphen stands between letters or at the end; it may be a minus sign.",
+            "A soft hyphen is between letters or at the end; it may be a minus sign.",
         )
     return row
 

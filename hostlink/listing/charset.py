@@ -1,7 +1,7 @@
-"""Bytes to text and back without loss, by the single-byte codec that a profile names.
+"""Converting bytes to text and back without loss, with the single-byte codec of a profile.
 
-A capture may hold any byte, so the codec must map all 256 values one to one; latin-1 and cp437 do,
-cp1252 (five values are undefined) and utf-8 do not.
+A capture may contain any byte, so the codec must map all 256 values one to one, as latin-1 and
+cp437 do. cp1252 (five undefined values) and utf-8 do not.
 """
 
 from __future__ import annotations
@@ -16,27 +16,31 @@ _EVERY_BYTE = bytes(range(256))
 
 @lru_cache(maxsize=64)
 def check_charset(name: str) -> bool:
-    """Whether a Python codec maps all 256 byte values to single characters, one to one."""
+    """Return whether a Python codec maps all 256 byte values to characters, one to one."""
     try:
         text = _EVERY_BYTE.decode(name)
         return len(set(text)) == 256 == len(text) and text.encode(name) == _EVERY_BYTE
-    except (LookupError, ValueError, TypeError):  # no such codec; not for text; values undefined
+    except (
+        LookupError,
+        ValueError,
+        TypeError,
+    ):  # unknown codec; not a text codec; undefined values
         return False
 
 
 def to_text(data: bytes, charset: str) -> str:
-    """Bytes as text, one character for each byte.
+    """Decode bytes to text, one character for each byte.
 
-    Raises ProfileError where the charset does not map every byte.
+    Raises ProfileError if the charset does not map every byte.
     """
     _need(charset)
     return data.decode(charset)
 
 
 def to_bytes(text: str, charset: str) -> bytes:
-    """Text as bytes, one byte for each character.
+    """Encode text to bytes, one byte for each character.
 
-    Raises ListingError naming the first character that the charset lacks, ProfileError where the
+    Raises ListingError naming the first character that the charset lacks, ProfileError if the
     charset does not map every byte.
     """
     _need(charset)
@@ -52,18 +56,18 @@ def to_bytes(text: str, charset: str) -> bytes:
 
 
 def cannot_take(text: str, form: Form) -> tuple[tuple[int, str], ...]:
-    """The characters of a line that the board cannot take: (place from 0, character)."""
+    """Return the characters of a line that the board rejects: (index from 0, character)."""
     allowed = _allowed(form.charset, form.characters)
     return tuple((at, char) for at, char in enumerate(text) if char not in allowed)
 
 
 def takes(character: str, form: Form) -> bool:
-    """Whether the board can take one character in a line."""
+    """Return whether the board accepts a character in a line."""
     return character in _allowed(form.charset, form.characters)
 
 
 def named(character: str) -> str:
-    """A character for people: itself where it can be seen, and its code."""
+    """Return a character for a message: itself if it is visible, and its code."""
     code = f"U+{ord(character):04X}"
     return f"{character} ({code})" if character.isprintable() and character != " " else code
 

@@ -1,19 +1,20 @@
-"""Check codes: short codes that prove that a listing was typed right.
+"""Check codes: short codes that prove that a listing was typed correctly.
 
-What is coded is the line as the board lists it: number, one blank, text (its canonical form).
+Each code is computed from the line as the board lists it: number, one blank, text (its canonical
+form).
 
 The line code is two decimal digits, 02 to 98, by ISO/IEC 7064, MOD 97-10. Each character counts as
 its code less 31, as two digits: blank 01, A 34, ~ 95. By hand: start with C = 0; for each character
 in turn put the remainder of C * 100 + (code - 31), divided by 97, in place of C; the line's code is
-98 less the remainder of C * 100 divided by 97. Each wrong character is caught, and each swap of
-neighbours or next-but-ones: a character's weight is a power of 3, and neither a difference of
-two characters (94 at most) nor one of such weights is a multiple of 97. What it cannot catch: two
-characters swapped that stand 48 apart, where the weights come round again.
+98 less the remainder of C * 100 divided by 97. It detects every single wrong character, and every
+swap of two characters next to each other or one apart: a character's weight is a power of 3, and
+neither a difference of two characters (94 at most) nor one of such weights is a multiple of 97. It
+cannot detect a swap of two characters 48 apart, where the weights repeat.
 
 The whole code is four hexadecimal digits: CRC-16/XMODEM (polynomial 1021, start 0, nothing
-reflected) over all lines in the order of their numbers, each with a line feed (10) after it. It
-also tells of lines missing and lines too many, and of what a line code lets pass by chance: a
-character left out or typed twice, 1 in 97 (measured over the shipped programs: 1.2 %).
+reflected) over all lines in the order of their numbers, each followed by a line feed (10). It also
+detects missing and additional lines, and what a line code misses by chance: a character omitted or
+typed twice, 1 in 97 (measured over the shipped programs: 1.2 %).
 """
 
 from __future__ import annotations
@@ -30,7 +31,7 @@ from hostlink.listing.parse import Listing, line_number
 from hostlink.listing.rules import Rules
 
 WHOLE = "ALL"
-"""The word that stands in front of the whole code where codes are typed."""
+"""The word before the code of the whole program where codes are typed."""
 
 _LOWEST, _HIGHEST = " ", "~"
 _ROW = re.compile(r"([0-9]+)[ \t:]+([0-9]{1,2})", re.ASCII)
@@ -39,7 +40,7 @@ _WHOLE_ROW = re.compile(r"all[ \t:]+([0-9a-f]{1,4})", re.ASCII | re.IGNORECASE)
 
 @dataclass(frozen=True, slots=True)
 class Codes:
-    """The codes of a listing: line number to two digits, and four digits for the whole, or ""."""
+    """The codes of a listing: two digits by line number, and four for the whole program or ""."""
 
     lines: Mapping[int, str]
     whole: str
@@ -47,7 +48,7 @@ class Codes:
 
 @dataclass(frozen=True, slots=True)
 class WrongLine:
-    """A line whose code differs. text: as the board would list it."""
+    """A line with another code than expected. text: the line as the board would list it."""
 
     number: int
     text: str
@@ -57,9 +58,9 @@ class WrongLine:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """A listing against codes. missing, extra: numbers of lines that are not there, or too many.
+    """The result of checking a listing against codes. missing, extra: line numbers.
 
-    whole_wanted, whole_found: the codes for the whole; "" where none was given.
+    whole_wanted, whole_found: the codes of the whole program; whole_wanted is "" if none was given.
     """
 
     wrong: tuple[WrongLine, ...]
@@ -70,19 +71,19 @@ class Verdict:
 
     @property
     def lines_right(self) -> bool:
-        """Whether every line is there and has the code it should have."""
+        """Return whether exactly the expected lines are present, each with its code."""
         return not (self.wrong or self.missing or self.extra)
 
     @property
     def right(self) -> bool:
-        """Whether all lines are right and the whole is, where a code for it was given."""
+        """Return whether all lines are right and, if given, the code of the whole program."""
         return self.lines_right and self.whole_wanted in ("", self.whole_found)
 
 
 def line_code(text: str) -> str:
-    """The code of one line as the board lists it, two digits.
+    """Return the two-digit code of one line as the board lists it.
 
-    Raises ListingError naming a character outside codes 32 to 126, which no code is defined for.
+    Raises ListingError naming a character outside codes 32 to 126, which cannot be coded.
     """
     rest = 0
     for character in text:
@@ -93,7 +94,7 @@ def line_code(text: str) -> str:
 
 
 def whole_code(canonical_text: str) -> str:
-    """The code of a whole program given in canonical form, four hexadecimal digits in capitals.
+    """Return the code of a program in canonical form: four hexadecimal digits in capitals.
 
     Raises ListingError naming a character outside codes 32 to 126.
     """
@@ -105,14 +106,17 @@ def whole_code(canonical_text: str) -> str:
 
 
 def codes_of(listing: Listing, rules: Rules) -> Codes:
-    """The codes of a program as a board with these rules would hold it. Raises ListingError."""
+    """Return the codes of a program under a board's rules.
+
+    Raises ListingError for a character outside codes 32 to 126.
+    """
     rows = canonical_lines(listing.numbered(), rules)
     lines = {number: line_code(row) for number, row in rows.items()}
     return Codes(lines, whole_code("".join(row + "\n" for row in rows.values())))
 
 
 def verify(listing: Listing, codes: Codes, rules: Rules) -> Verdict:
-    """Hold a listing against codes. Raises ListingError where it has characters without a code."""
+    """Check a listing against codes. Raises ListingError for characters that cannot be coded."""
     held = canonical_lines(listing.numbered(), rules)
     found = codes_of(listing, rules)
     wrong = tuple(
@@ -126,10 +130,10 @@ def verify(listing: Listing, codes: Codes, rules: Rules) -> Verdict:
 
 
 def parse_codes(text: str, *, name: str) -> Codes:
-    """Codes as a person types them: a row a line, `10 44` or `10: 44`, and `ALL 31C3`.
+    """Parse typed codes: one row for each line, `10 44` or `10: 44`, and `ALL 31C3`.
 
-    name: what to call the source in messages. A row's code may lack its leading zeros. Raises
-    ListingError naming the row that is no code, or is there twice, or where there is none at all.
+    name: the source's name in messages. Leading zeros of a code may be omitted. Raises ListingError
+    for a malformed or repeated row, which it names, or if there are no line codes.
     """
     lines: dict[int, str] = {}
     whole = ""
@@ -170,5 +174,5 @@ def _no_code(character: str, line: str) -> ListingError:
     return ListingError(
         f"There is no check code for the character {named(character)}, in: {shown}",
         kept="Nothing was changed.",
-        advice="Check codes are for the characters 32 to 126; mend the listing or change it.",
+        advice="Check codes exist for the characters 32 to 126; mend the listing or change it.",
     )

@@ -1,6 +1,6 @@
-"""What differs between two listings, line number by line number.
+"""Comparing two listings by line number.
 
-Comparing b with a gives the same answer as comparing a with b, seen in a mirror.
+Comparing b with a gives the mirrored result of comparing a with b.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Rules
 
 _MOST_CELLS = 1 << 16
-"""Above this product of line lengths only the common start and end of two lines are looked for."""
+"""Above this product of their lengths, only the common start and end of two lines are found."""
 
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Characters that changed: places in the old and the new line, from 0, end excluded."""
+    """A range of changed characters in the old and the new line, from 0, end excluded."""
 
     old_start: int
     old_end: int
@@ -27,13 +27,13 @@ class Stretch:
     new_end: int
 
     def mirrored(self) -> Stretch:
-        """The same change seen from the other side."""
+        """Return the same change with old and new exchanged."""
         return Stretch(self.new_start, self.new_end, self.old_start, self.old_end)
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A line that is in both listings and differs."""
+    """A line number whose line differs between the listings."""
 
     old: Line
     new: Line
@@ -42,10 +42,11 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The outcome, from listing a (old) to listing b (new), sorted by line number.
+    """The differences between listing a (old) and listing b (new), sorted by line number.
 
-    added: lines only in b. removed: lines only in a. changed: in both, with the changed characters.
-    same_count: lines that are equal. Lines without a number stand last and are never "changed".
+    added: lines only in b. removed: lines only in a. changed: lines in both, with the changed
+    characters. same_count: number of equal lines. Lines without a number come last and are never
+    "changed".
     """
 
     added: tuple[Line, ...]
@@ -55,15 +56,15 @@ class Comparison:
 
     @property
     def equal(self) -> bool:
-        """Whether nothing differs."""
+        """Return whether the listings do not differ."""
         return not (self.added or self.removed or self.changed)
 
 
 def compare(a: Listing, b: Listing, rules: Rules | None = None) -> Comparison:
     """Compare two listings as the programs that a board would hold.
 
-    Without rules a line is equal when it is typed exactly the same; with rules when its canonical
-    form is. Of lines with the same number the last counts, and a bare number deletes.
+    Without rules, lines are equal if typed exactly alike; with rules, if their canonical forms are
+    equal. Of lines with the same number the last counts, and a bare number deletes.
     """
     old, new = a.numbered(), b.numbered()
     removed = [line for number, line in old.items() if number not in new]
@@ -84,9 +85,9 @@ def compare(a: Listing, b: Listing, rules: Rules | None = None) -> Comparison:
 
 
 def stretches(old: str, new: str) -> tuple[Stretch, ...]:
-    """The changed characters between two texts.
+    """Return the ranges of characters that differ between two texts.
 
-    The matcher's answer depends on which text comes first, so it gets them in a fixed order.
+    The matcher's result depends on the order of the texts, so it gets them in a fixed order.
     """
     if old > new:
         return tuple(stretch.mirrored() for stretch in stretches(new, old))
@@ -97,7 +98,7 @@ def stretches(old: str, new: str) -> tuple[Stretch, ...]:
 
 
 def unified(a: Listing, b: Listing, a_name: str, b_name: str) -> str:
-    """A plain unified diff of two listings as typed; "" where they are equal."""
+    """Return a unified diff of two listings as typed, "" if they are equal."""
     from_name, to_name = (" ".join(name.splitlines()) for name in (a_name, b_name))
     old, new = ([line.typed + "\n" for line in listing] for listing in (a, b))
     return "".join(difflib.unified_diff(old, new, from_name, to_name))
@@ -112,7 +113,7 @@ def _loose(listing: Listing) -> list[Line]:
 
 
 def _unmatched(lines: list[Line], others: list[Line], rules: Rules | None) -> list[Line]:
-    """The lines that have no equal left among the others, in their order."""
+    """Return the lines, in order, that have no counterpart among the others."""
     left = Counter(_key(other, rules) for other in others)
     unmatched: list[Line] = []
     for line in lines:
@@ -125,7 +126,7 @@ def _unmatched(lines: list[Line], others: list[Line], rules: Rules | None) -> li
 
 
 def _outer_stretch(old: str, new: str) -> tuple[Stretch, ...]:
-    """One stretch: everything between the common start and the common end."""
+    """Return one stretch: everything between the common start and the common end."""
     shorter = min(len(old), len(new))
     start = next((at for at in range(shorter) if old[at] != new[at]), shorter)
     end = next(

@@ -1,4 +1,4 @@
-"""The cross-reference: what goes to each line, and where each variable is set and read."""
+"""Building a cross-reference: uses of each line, and where each variable is set and read."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from hostlink.listing.variables import uses
 
 @dataclass(frozen=True, slots=True)
 class LineEntry:
-    """A line that others name. used: (keyword, number of the line it stands in), in their order.
+    """A line number that other lines refer to. used: (keyword, number of that line), in order.
 
-    there: whether the program has the line.
+    there: whether the program contains the line.
     """
 
     number: int
@@ -25,7 +25,7 @@ class LineEntry:
 
 @dataclass(frozen=True, slots=True)
 class VariableEntry:
-    """A variable: in capitals, with ( for an array, and the lines that set and that read it."""
+    """A variable, in capitals with ( for an array, and the lines that set and read it."""
 
     name: str
     set_in: tuple[int, ...]
@@ -34,7 +34,10 @@ class VariableEntry:
 
 @dataclass(frozen=True, slots=True)
 class CrossReference:
-    """lines: by number. variables: by name. worked_out: lines with a jump that cannot be named."""
+    """The references in a program. lines: by number. variables: by name.
+
+    worked_out: lines with a jump whose target is computed at run time.
+    """
 
     lines: tuple[LineEntry, ...]
     variables: tuple[VariableEntry, ...]
@@ -42,7 +45,7 @@ class CrossReference:
 
 
 def cross_reference(listing: Listing, rules: Rules) -> CrossReference:
-    """The cross-reference of the program that a board would hold. Never raises on any text."""
+    """Build the cross-reference of a program. Never raises on any text."""
     reader = Reader(rules.language)
     held = listing.numbered()
     lines: dict[int, list[tuple[str, int]]] = {}

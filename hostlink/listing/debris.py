@@ -1,7 +1,7 @@
-"""Mending what web pages, forums and mail put round and into a listing.
+"""Removing what web pages, forums and mail add to a listing.
 
-Each step takes rows and gives rows. A step acts only on what cannot be BASIC, or where the other
-rows bear witness; else it notes a doubt and leaves the row.
+Each step takes rows and returns rows. A step changes only what cannot be BASIC or what the other
+rows show to be foreign; otherwise it notes a doubt and leaves the row unchanged.
 """
 
 from __future__ import annotations
@@ -35,9 +35,9 @@ _STATEMENT = re.compile(r"([0-9]{1,9})[ \t]*[A-Za-z?]")
 
 
 def mend_entities(rows: list[Row], notes: Notes) -> list[Row]:
-    """Decode HTML escapes such as &lt; where one stands in plain code, which BASIC never has.
+    """Decode HTML escapes such as &lt; if one is outside quoted text, where BASIC has none.
 
-    Where they stand only in quoted text and remarks the program may print them: a doubt.
+    If all are in quoted text or remarks, they may be intended, so they become doubts.
     """
     with_entity = {row.at for row in rows if "&" in row.text and _ENTITY.search(row.text)}
     if not with_entity:
@@ -71,7 +71,7 @@ def _decoded(text: str, notes: Notes) -> str:
 
 
 def mend_tags(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take HTML tags off the ends of rows, and part rows at a <br> that a line number follows."""
+    """Remove HTML tags from the ends of rows, and split rows at a <br> before a line number."""
     mended: list[Row] = []
     for row in rows:
         if "<" not in row.text:
@@ -101,7 +101,7 @@ _QUOTES_ONLY = Language(jumps=(), remarks=())
 
 
 def _without_last(text: str, opener: str, pattern: re.Pattern[str]) -> str:
-    """The text without the marks at its end that match the pattern and are not quoted."""
+    """Return the text without trailing marks that match the pattern and are not quoted."""
     mask = guarded(text, _QUOTES_ONLY)
     end = len(text)
     while True:
@@ -115,7 +115,7 @@ def _without_last(text: str, opener: str, pattern: re.Pattern[str]) -> str:
 
 
 def mend_fences(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take out the marks that forums put round code: ``` rows and [code] words."""
+    """Remove the marks that forums put around code: ``` rows and [code] tags."""
     mended: list[Row] = []
     for row in rows:
         text = row.text
@@ -125,15 +125,15 @@ def mend_fences(rows: list[Row], notes: Notes) -> list[Row]:
             first = _CODE_FIRST.match(text)
             text = text[first.end() :] if first else text
             text = _without_last(text, "[", _CODE_CLOSED)
-        mended.append(notes.change(row, "code-fence", text, "Marks round the code were taken out."))
+        mended.append(notes.change(row, "code-fence", text, "Code-block marks were removed."))
     return mended
 
 
 def mend_replies(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take off the > marks of a reply: before a number, on a blank row, or after such a row.
+    """Remove the > marks of a mail reply: before a number, on a blank row, or after such a row.
 
-    Only where at least as many rows have them before a number as begin with a plain one: a row
-    such as "> 10 THEN 50" alone could be the rest of a wrapped line, and is a doubt.
+    Only if at least as many rows have a mark before their number as have none: a single row such
+    as "> 10 THEN 50" could be the rest of a wrapped line, and becomes a doubt.
     """
     rest = {
         place: row.text[match.end() :]
@@ -145,23 +145,25 @@ def mend_replies(rows: list[Row], notes: Notes) -> list[Row]:
         return rows
     if len(marked) < sum(row.numbered for row in rows):
         for place in sorted(marked):
-            notes.doubt(*(rows[place], "reply-mark"), "This may be the mark of a reply, or meant.")
+            notes.doubt(
+                *(rows[place], "reply-mark"), "This may be the mark of a reply, or intended."
+            )
         return rows
     mended: list[Row] = []
     running = False
     for place, row in enumerate(rows):
         running = place in rest and (running or place in marked or not rest[place].strip())
         if running:
-            sentence = "The marks of a reply were taken off."
+            sentence = "The marks of a reply were removed."
             row = notes.change(row, "reply-mark", rest[place], sentence)
         mended.append(row)
     return mended
 
 
 def mend_bullets(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take bullets off where at least two rows, and at least half of the numbered ones, have them.
+    """Remove bullets if at least two rows, and at least half of the numbered ones, have them.
 
-    A row such as "- 10 THEN 50" could be the rest of a wrapped line, so one alone is a doubt.
+    A single row such as "- 10 THEN 50" could be the rest of a wrapped line, and becomes a doubt.
     """
     bulleted = {place for place, row in enumerate(rows) if _BULLETS.match(row.text)}
     plain = sum(row.numbered for row in rows)
@@ -177,10 +179,10 @@ def mend_bullets(rows: list[Row], notes: Notes) -> list[Row]:
 
 
 def mend_gutters(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take off the row numbers that a page puts before the line numbers: "1. 10 PRINT".
+    """Remove row numbers that a page adds before the line numbers: "1. 10 PRINT".
 
-    They must count up by one without a gap, before line numbers that ascend; without a full stop,
-    colon or bracket after them, on three rows at least and on every row.
+    They must count up by one without a gap, before ascending line numbers. Numbers without a full
+    stop, colon or bracket after them must be on every row, and on at least three.
     """
     found = [
         (place, match)
@@ -192,12 +194,14 @@ def mend_gutters(rows: list[Row], notes: Notes) -> list[Row]:
         return rows
     if not _counts_up(rows, found):
         for row in doubled:
-            notes.doubt(row, "doubled-number", "Two numbers begin the row; one may be a page's.")
+            notes.doubt(
+                row, "doubled-number", "The row begins with two numbers; the first may be a page's."
+            )
         return rows
     mended = list(rows)
     for place, match in found:
         text = rows[place].text[match.end() :]
-        sentence = "The row number of a page was taken off."
+        sentence = "The row number of a page was removed."
         mended[place] = notes.change(rows[place], "doubled-number", text, sentence)
     return mended
 
@@ -207,7 +211,7 @@ def _statement(row: Row, match: re.Match[str]) -> re.Match[str] | None:
 
 
 def _counts_up(rows: list[Row], found: list[tuple[int, re.Match[str]]]) -> bool:
-    """Whether the first numbers of the rows found are a page's count of its rows."""
+    """Return whether the first numbers of these rows are row numbers added by a page."""
     counts = [int(match[1]) for _, match in found]
     lines = [int(line[1]) for place, match in found if (line := _statement(rows[place], match))]
     first, last = found[0][0], found[-1][0]
@@ -224,9 +228,10 @@ def _counts_up(rows: list[Row], found: list[tuple[int, re.Match[str]]]) -> bool:
 
 
 def mend_around(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take out the text before a listing, and after it what a blank row parts from it.
+    """Remove text before a listing, and text after it that a blank row separates from it.
 
-    Only round two numbered rows or more. What looks like a command (RUN) is left, as a doubt.
+    Only if there are at least two numbered rows. A row that looks like a command (RUN) stays and
+    becomes a doubt.
     """
     numbered = [place for place, row in enumerate(rows) if row.numbered]
     if len(numbered) < 2:
@@ -238,10 +243,10 @@ def mend_around(rows: list[Row], notes: Notes) -> list[Row]:
         if first <= place < after or row.blank or notes.kept(row.at):
             mended.append(row)
         elif notes.is_command(row.text):
-            notes.doubt(row, "row-without-number", "A command stands beside the listing.")
+            notes.doubt(row, "row-without-number", "This is a command outside the listing.")
             mended.append(row)
         else:
-            sentence = "Text round the listing was taken out."
+            sentence = "Text around the listing was removed."
             row = notes.change(row, "text-around-listing", "", sentence)
             mended.extend([] if row.blank else [row])
     return mended

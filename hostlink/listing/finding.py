@@ -1,4 +1,4 @@
-"""What a review finds, and the names of its rules."""
+"""The findings of a review, the names of its rules, and silencing rules in a note."""
 
 from __future__ import annotations
 
@@ -12,21 +12,21 @@ from hostlink.listing.parse import Line
 
 Severity = Literal["error", "warning", "advice"]
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "advice")
-"""The severities, the gravest first."""
+"""The severities, most severe first."""
 
 RULES: dict[str, str] = {
     "empty-listing": "the listing holds no line that a board would store",
     "does-not-fit": "it takes more bytes than the board has for a program",
     "no-line-number": "a row without a number",
     "descending-line-number": "a line below one with a higher number",
-    "repeated-line-number": "a number that stands twice",
+    "repeated-line-number": "a line number that is used twice",
     "bare-line-number": "a number alone, which deletes that line",
-    "line-number-out-of-range": "a number that the board does not take",
-    "letter-in-number": "a letter that stands for a digit of a number",
+    "line-number-out-of-range": "a line number that the board does not accept",
+    "letter-in-number": "a letter in place of a digit of a number",
     "line-too-long": "more characters than the board takes in a line",
     "character-not-on-board": "a character that the board cannot take",
     "keyword-in-small-letters": "a keyword in small letters on a board that knows capitals only",
-    "missing-jump-target": "a jump to a line that is not there",
+    "missing-jump-target": "a jump to a line that does not exist",
     "jump-without-line-number": "a jump word that no number follows",
     "computed-jump": "a jump worked out when the program runs, which cannot be checked",
     "jump-into-remark": "jumps to lines that are only remarks",
@@ -44,16 +44,16 @@ RULES: dict[str, str] = {
     "unknown-word": "a statement or function that the profile does not know",
     "wraps-on-screen": "text wider than the board's screen",
 }
-"""Rule to what it finds, in one line."""
+"""What each rule finds, in one line."""
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing found.
+    """One finding of a review.
 
-    line_at: the line's place in its source from 1, 0 for the listing as a whole. number: its line
-    number or None. column: the character in the line as typed from 1, 0 for the whole line.
-    rule: the plain name of the rule. message: the fact, with units. advice: what to do.
+    line_at: the row in the source from 1, 0 for the listing as a whole. number: the line number or
+    None. column: the character in the line as typed from 1, 0 for the whole line.
+    rule: name of the rule. message: what is wrong, with units. advice: what to do.
     """
 
     line_at: int
@@ -68,13 +68,13 @@ class Finding:
 def at_place(
     line: Line, start: int, rule: str, message: str, advice: str, severity: Severity = "warning"
 ) -> Finding:
-    """A finding at a place in the text of a line, from 0."""
+    """Return a finding at an index of the text of a line. start: from 0."""
     column = len(line.typed) - len(line.text) + start + 1
     return Finding(line.at, line.number, column, rule, message, advice, severity)
 
 
 def check_rules(names: Collection[str]) -> frozenset[str]:
-    """The names of rules to be silenced. Raises UsageError naming one that is none."""
+    """Return names of rules as a set. Raises UsageError naming an unknown rule."""
     for name in names:
         if name not in RULES:
             near = difflib.get_close_matches(name, RULES, 2)
@@ -88,21 +88,21 @@ def check_rules(names: Collection[str]) -> frozenset[str]:
 
 
 def silenced_in(note: str) -> frozenset[str]:
-    """The rules that a program's note silences: its lines such as `silence: computed-jump`.
+    """Return the rules that a program's note silences by lines such as `silence: computed-jump`.
 
-    Words that are no rules are passed over: a note is for people first.
+    Words that name no rule are ignored, since a note is written for people.
     """
     words = [word for row in note.splitlines() if _silences(row) for word in _named(row)]
     return frozenset(word for word in words if word in RULES)
 
 
 def with_silence(note: str, rule: str) -> str:
-    """A note that silences a rule too."""
+    """Return a note that also silences a rule."""
     return note if rule in silenced_in(note) else f"{note.rstrip()}\nsilence: {rule}".lstrip()
 
 
 def without_silence(note: str, rule: str = "") -> str:
-    """A note that does not silence a rule, "" for any; what else it says stays."""
+    """Return a note without the silencing of a rule ("" for all rules); other text stays."""
     rows: list[str] = []
     for row in note.splitlines():
         if not _silences(row):

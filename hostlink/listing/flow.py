@@ -1,7 +1,7 @@
-"""What leads where in a program: from each line to the next, by jumps, by calls and back.
+"""Analysing the control flow of a program: sequence, jumps, calls and returns.
 
-Only what the text shows: a condition may go either way, and a jump that is worked out when the
-program runs may go anywhere, so where there is one nothing is said about what cannot be reached.
+Only the text is used: a condition may go either way. A jump to a line that is computed at run time
+may go anywhere, so a program with one has no lines that are known to be unreachable.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ _PASSIVE = frozenset(("DATA", "DEF", "DIM", "OPTION", "END"))
 class Node:
     """A line in the flow.
 
-    falls: whether the program may go on with the next line. jumps, calls: lines it may go to,
-    and come back from. returns: whether it holds RETURN. passive: a remark, DATA, END and the like,
-    which need not be reached. worked_out: whether a jump of it may go anywhere.
+    falls: whether execution may continue with the next line. jumps: lines that it may go to.
+    calls: lines that it may call. returns: whether it contains RETURN. passive: a remark, DATA, END
+    or the like, which need not be reached. worked_out: whether it has a computed jump.
     """
 
     line: Line
@@ -40,25 +40,28 @@ class Node:
 
 @dataclass(frozen=True, slots=True)
 class Flow:
-    """A program as nodes in the order of its lines, and where direct commands lead to."""
+    """A program as nodes in line order. entries: where it can be started.
+
+    certain: whether there is no computed jump.
+    """
 
     nodes: Mapping[int, Node]
     entries: tuple[int, ...]
     certain: bool
 
     def unreachable(self) -> list[Node]:
-        """Lines that nothing leads to, in their order; none where a jump may go anywhere."""
+        """Return the unreachable lines in order; none if the program has a computed jump."""
         if not self.certain:
             return []
         reached = self._from(self.entries, lambda node: (*node.jumps, *node.calls))
         return [n for number, n in self.nodes.items() if number not in reached and not n.passive]
 
     def main(self) -> frozenset[int]:
-        """Lines that are reached without a call."""
+        """Return the lines that can be reached without a call."""
         return self._from(self.entries, lambda node: node.jumps)
 
     def returning(self) -> frozenset[int]:
-        """Lines from which a RETURN can be reached, calls on the way taken as done."""
+        """Return the lines from which a RETURN can be reached, treating calls as completed."""
         numbers = list(self.nodes)
         back: dict[int, list[int]] = {number: [] for number in numbers}
         for place, (number, node) in enumerate(self.nodes.items()):
@@ -87,7 +90,7 @@ class Flow:
 
 
 def flow_of(listing: Listing, reader: Reader) -> Flow:
-    """The flow of the program that a board would hold, and of the direct commands after it."""
+    """Return the control flow of a program and of the direct commands in its listing."""
     language = reader.language
     nodes = {number: _node(line, reader) for number, line in listing.numbered().items()}
     loose = [
@@ -118,7 +121,7 @@ def _node(line: Line, reader: Reader) -> Node:
 
 
 def _walk(node: Node, reader: Reader) -> None:
-    """Find out where a line's statements leave it, and whether it does anything."""
+    """Set whether execution can pass a line, whether it returns, and whether it is passive."""
     conditional = False
     words: list[str] = []
     remarks = remark_words(reader.language)
@@ -139,12 +142,12 @@ def _walk(node: Node, reader: Reader) -> None:
 
 
 def remark_words(language: Language) -> frozenset[str]:
-    """The words that begin a remark, in capitals without inner blanks."""
+    """Return the words that begin a remark, in capitals without inner blanks."""
     return frozenset(word.upper().replace(" ", "") for word in language.remarks)
 
 
 def _spread(starts: Iterable[int], leads_to: Callable[[int], Iterable[int]]) -> frozenset[int]:
-    """Everything that can be reached from the starts."""
+    """Return everything that can be reached from the starting points."""
     seen = set(starts)
     todo = list(seen)
     while todo:

@@ -1,4 +1,4 @@
-"""The jumps of a line: which line numbers it names, and which it works out only when it runs."""
+"""Finding the jumps of a line: plain line numbers, and targets computed at run time."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from hostlink.listing.parse import line_number
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, scan
 
-_GOES_ON = frozenset("+-*/^(")  # after a number these make an expression of it
+_GOES_ON = frozenset("+-*/^(")  # after a number these continue an expression
 
 
 @dataclass(frozen=True, slots=True)
 class Jump:
-    """One place where a line names another.
+    """A jump target in the text of a line.
 
-    word: the keyword in front (GOTO, GOSUB, THEN, ELSE). start: the place of the target in the
-    text, from 0. digits: the target as written, or "" where there is no plain number.
+    word: the keyword before it (GOTO, GOSUB, THEN, ELSE). start: index of the target in the text,
+    from 0. digits: the target as written, or "" if it is not a plain number.
     """
 
     word: str
@@ -26,14 +26,14 @@ class Jump:
 
     @property
     def target(self) -> int | None:
-        """The line number, or None where it is not a plain number."""
+        """Return the line number, or None if the target is not a plain number."""
         return line_number(self.digits) if self.digits else None
 
 
 def jumps(text: str, language: Language) -> tuple[Jump, ...]:
-    """The jumps in the text of a line, lists such as ON X GOTO 10,20,30 included.
+    """Return the jumps in the text of a line, including lists such as ON X GOTO 10,20,30.
 
-    THEN and ELSE followed by a statement are no jumps. Nothing in quotes or remarks counts.
+    THEN and ELSE before a statement are not jumps. Quoted text and remarks are ignored.
     """
     words = {word.upper().replace(" ", "") for word in language.jumps}
     if "THEN" in words:
@@ -47,7 +47,7 @@ def jumps(text: str, language: Language) -> tuple[Jump, ...]:
 
 
 def _targets(spans: Sequence[Span], place: int, computed: bool, end: int) -> list[Jump]:
-    """The targets that follow the jump word at a place."""
+    """Return the targets that follow the jump word at an index of the spans."""
     word = spans[place].word
     found: list[Jump] = []
     while True:

@@ -1,7 +1,7 @@
-"""Letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
+"""Finding letters that were typed for digits: 2O for 20, GOTO 1O, LET A=l0.
 
-A board takes the digits in front for the number and the rest for something else, so that a line
-is stored under another number, or fails where it runs.
+A board reads only the leading digits as the number, so that a line is stored under a wrong number
+or fails when it runs.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ _MOST_SHOWN = 20
 
 @dataclass(frozen=True, slots=True)
 class Lookalike:
-    """A number with letters in it. line: where. start, end: its place in the line as typed."""
+    """A number that contains letters. start, end: its position in `line` as typed, from 0."""
 
     line: Line
     start: int
@@ -34,21 +34,21 @@ class Lookalike:
 
     @property
     def sentence(self) -> str:
-        """What it looks like, for people."""
+        """Return the description of the fault for the user."""
         return alike(self.line.typed[self.start : self.end])
 
     @property
     def finding(self) -> Finding:
-        """What a review says of it."""
+        """Return the fault as a finding of a review."""
         return Finding(
             *(self.line.at, self.line.number, self.start + 1, RULE),
             message=self.sentence,
-            advice="Type the digit in its place.",
+            advice="Replace the letter by the digit.",
             severity="error",
         )
 
     def covers(self, finding: Finding) -> bool:
-        """Whether a finding only says what comes of this one."""
+        """Return whether another finding is only a consequence of this one."""
         if finding.line_at != self.line.at or finding.rule == RULE:
             return False
         if finding.rule == "descending-line-number":
@@ -59,22 +59,22 @@ class Lookalike:
 
 
 def alike(typed: str) -> str:
-    """What a number with letters in it looks like, for people."""
+    """Describe a number that contains letters for the user."""
     shown, letter = typed[:_MOST_SHOWN], _LETTERS.search(typed)
     which = letter[0] if letter else ""
     return f"{shown} looks like {shown.translate(_DIGITS)} with the letter {which} in it."
 
 
 def like_number(text: str) -> str:
-    """The beginning of a row that may be a line number with letters in it, or ""."""
+    """Return the start of a row if it may be a line number that contains letters, else ""."""
     found = _BEGINS_LINE.match(text)
     return found[0] if found and _LETTERS.search(found[0]) else ""
 
 
 def lookalikes(line: Line, language: Language) -> Iterator[Lookalike]:
-    """The numbers of a numbered line that seem to have letters in them.
+    """Yield the numbers of a numbered line that seem to contain letters.
 
-    Nothing in quotes, remarks and DATA counts: there letters may be meant.
+    Quoted text, remarks and DATA are ignored, since letters may be intended there.
     """
     if line.number is None or not _MAY_BE.search(line.typed):
         return

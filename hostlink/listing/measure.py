@@ -1,6 +1,6 @@
-"""The byte ledger: what each line costs in the board's program memory, and the running total.
+"""The byte ledger: the size of each line in the board's program memory, and the running total.
 
-Sizes are bytes. The rules of cost are those of `hostlink.listing.rules.Storage`.
+Sizes are in bytes, by the rules in `hostlink.listing.rules.Storage`.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ from hostlink.listing.tokens import Span, scan
 
 _SMALL = re.compile("[a-z]")
 
-_LARGEST_HEAD = 6  # bytes of a line beside its text: its number, its length or link, its end
+_LARGEST_HEAD = 6  # bytes of a line besides its text: its number, its length or link, its end
 
 Standing = Literal["stored", "replaced", "deletes", "direct"]
 
 
 @dataclass(frozen=True, slots=True)
 class LedgerRow:
-    """One line with its cost in bytes and the running total after it.
+    """One line with its cost in bytes and the running total.
 
-    standing: "stored"; "replaced" (a later line has the same number, or deletes it), "deletes" (a
-    bare number) or "direct" (no number). Only stored lines cost anything.
+    standing: "stored"; "replaced" (by a later line with the same number), "deletes" (a bare number)
+    or "direct" (no number). Only stored lines have a cost.
     """
 
     line: Line
@@ -38,8 +38,8 @@ class LedgerRow:
 class Ledger:
     """The cost of a listing.
 
-    rows: in the order of the listing. total: bytes of the program, with what an empty one takes.
-    limit: bytes that the board has for a program, 0 where unknown.
+    rows: in listing order. total: bytes of the program, including those of an empty program.
+    limit: bytes that the board has for a program, 0 if unknown.
     """
 
     rows: tuple[LedgerRow, ...]
@@ -48,24 +48,24 @@ class Ledger:
 
     @property
     def over(self) -> int:
-        """Bytes too many, 0 where the program fits or the limit is unknown."""
+        """Return the bytes above the limit, 0 if the program fits or the limit is unknown."""
         return max(0, self.total - self.limit) if self.limit else 0
 
     @property
     def free(self) -> int | None:
-        """Bytes left, None where the limit is unknown."""
+        """Return the bytes left, None if the limit is unknown."""
         return max(0, self.limit - self.total) if self.limit else None
 
     @property
     def fits(self) -> bool:
-        """Whether the program fits, as far as is known."""
+        """Return whether the program fits; true if the limit is unknown."""
         return not self.over
 
 
 def measure(listing: Listing, rules: Rules) -> Ledger:
-    """The byte ledger of a listing under the rules of a board.
+    """Compute the byte ledger of a listing under the rules of a board. Never raises.
 
-    A number that occurs again counts as on the board: the last line stays. Never raises.
+    As on the board, only the last of several lines with the same number counts.
     """
     last = {line.number: place for place, line in enumerate(listing)}
     so_far = rules.storage.empty_bytes
@@ -79,10 +79,10 @@ def measure(listing: Listing, rules: Rules) -> Ledger:
 
 
 def least_size(listing: Listing, rules: Rules) -> int:
-    """Bytes that a listing takes at least, whatever a board's rules of cost are.
+    """Return the smallest number of bytes that a listing takes on any board.
 
-    No board stores quoted text and remarks shorter than they are, nor a word, name or number in no
-    byte at all; two signs may be stored as one. Common practice, no source.
+    No board compresses quoted text and remarks, and each keyword, name or number takes at least one
+    byte; two symbols may be stored as one. Common practice, no source.
     """
     return sum(1 + _least(line.text, rules) for line in listing.numbered().values())
 
@@ -94,8 +94,10 @@ def _least(text: str, rules: Rules) -> int:
 
 
 def most_size(listing: Listing) -> int:
-    """Bytes that a listing takes at most, whatever a board's rules of cost are: each character
-    one, and what comes with a line in the costliest of the shipped profiles, twice."""
+    """Return the largest number of bytes that a listing takes on any board.
+
+    One byte for each character, and twice the largest overhead of a line in the shipped profiles.
+    """
     return sum(len(line.typed) + 2 * _LARGEST_HEAD for line in listing.numbered().values())
 
 
@@ -108,7 +110,7 @@ def _standing(line: Line, is_last: bool) -> Standing:
 
 
 def line_cost(line: Line, rules: Rules) -> int:
-    """Bytes that one numbered line takes when it is stored."""
+    """Return the bytes that one numbered line takes when it is stored."""
     storage = rules.storage
     text = stored_text(line, storage)
     plain = storage.kind == "text" and not storage.squeezed
@@ -117,7 +119,7 @@ def line_cost(line: Line, rules: Rules) -> int:
 
 
 def stored_text(line: Line, storage: Storage) -> str:
-    """The part of a line that is kept after its number: blanks as Storage says."""
+    """Return the text that is stored after the number, with blanks by the rules of Storage."""
     if storage.blank_after_number == "all":
         return line.body
     if storage.blank_after_number == "kept":
@@ -126,11 +128,13 @@ def stored_text(line: Line, storage: Storage) -> str:
 
 
 def _spans_size(text: str, rules: Rules) -> int:
-    """Bytes of a text whose keywords are stored as tokens, or whose blanks are not stored, each
-    outside quotes and remarks."""
+    """Return the bytes of a text, span by span.
+
+    For boards that store keywords as tokens or drop blanks outside quotes and remarks.
+    """
     storage = rules.storage
     if rules.language.capitals_only:
-        text = _SMALL.sub("~", text)  # neither a keyword nor a remark begins with these
+        text = _SMALL.sub("~", text)  # small letters form no keyword and no remark there
     sizes = {word.upper().replace(" ", ""): size for word, size in storage.tokens}
     fixed = {"number": storage.constant_bytes, "name": storage.name_bytes}
 

@@ -1,8 +1,8 @@
-"""Repairing what pasting, forums and mail do to a listing; each repair is shown and reversible.
+"""Repairing the damage that pasting, forums and mail do to a listing.
 
-A listing is never silently changed in meaning. What is surely damage is repaired and reported,
-inside quoted text too; what may be damage is reported as a doubt and left. Mending a mended text
-changes nothing: the steps run until they find nothing more to do.
+Each repair is reported and can be undone. Certain damage is repaired, also inside quoted text;
+possible damage is reported as a doubt and left unchanged. Mending a mended text changes nothing:
+the steps are repeated until none finds anything to do.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from hostlink.listing.rules import Rules
 from hostlink.listing.wrap import mend_trailing, mend_wraps
 
 _ROW = re.compile(r"([^\r\n]*)(\r\n|\n|\r|\Z)")
-_ROUNDS = 50  # far more than any damage needs; each round makes the text plainer
+_ROUNDS = 50  # far more than any damage needs
 _CLEANING = (
     mend_characters,
     mend_entities,
@@ -44,7 +44,7 @@ _JOINING = (mend_wraps, mend_around, mend_trailing)
 
 @dataclass(frozen=True, slots=True)
 class Mended:
-    """A mended text, every repair in the order of the source, and what was doubted and left."""
+    """A mended text, its repairs in source order, and the doubts: possible damage left as it is."""
 
     text: str
     mends: tuple[Mend, ...]
@@ -54,8 +54,8 @@ class Mended:
 def mend(text: str, rules: Rules | None = None, *, without: Collection[Mend] = ()) -> Mended:
     """Repair a pasted listing. Never raises on any text.
 
-    rules: the board's, if known: a character that the board takes is left in quoted text.
-    without: repairs, out of an earlier answer for the same text, that are not to be made.
+    rules: the board's rules, if known: characters that the board accepts stay in quoted text.
+    without: repairs from an earlier result for the same text that are not to be made.
     """
     notes = Notes(rules, {(mend.line, mend.kind) for mend in without})
     rows = _line_ends(_rows(text), notes)
@@ -65,7 +65,7 @@ def mend(text: str, rules: Rules | None = None, *, without: Collection[Mend] = (
         for step in _CLEANING:
             rows = step(rows, notes)
         if [row.text for row in rows] != before:
-            continue  # rows are joined and left out only when all of them are clean
+            continue  # join and remove rows only when all of them are clean
         for step in _JOINING:
             rows = step(rows, notes)
         rows = _tidy(_end_mark(rows, notes), notes)
@@ -85,11 +85,11 @@ def _rows(text: str) -> list[Row]:
 
 
 def _end_mark(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take off the character 0x1A that ended text files on older systems."""
+    """Remove a final character 0x1A, which ended text files on older systems."""
     last = next((row for row in reversed(rows) if not row.blank), None)
     if last is None or not last.text.endswith("\x1a"):
         return rows
-    text, sentence = last.text.rstrip("\x1a"), "An old end-of-file mark (U+001A) was taken off."
+    text, sentence = last.text.rstrip("\x1a"), "An old end-of-file mark (U+001A) was removed."
     mended = notes.change(last, "end-of-file-mark", text, sentence)
     return [mended if row is last else row for row in rows]
 
@@ -98,7 +98,7 @@ _END_NAMES = {"\r\n": "CR LF", "\r": "CR"}
 
 
 def _line_ends(rows: list[Row], notes: Notes) -> list[Row]:
-    """Make every line end LF; one repair for the whole text, none where all ends are alike."""
+    """Make every line end LF; report one repair, or none if all line ends were the same."""
     odd = [row for row in rows if row.end not in ("\n", "")]
     is_mixed = len({row.end for row in rows if row.end}) > 1
     if is_mixed and not notes.allows(odd[0].at, "line-end"):
@@ -117,7 +117,7 @@ def _tell_line_ends(odd: list[Row], notes: Notes) -> None:
 
 
 def _tidy(rows: list[Row], notes: Notes) -> list[Row]:
-    """Leave out the blank rows at the start and the end, if anything was repaired at all."""
+    """Remove blank rows at the start and the end, if anything was repaired at all."""
     seen = [place for place, row in enumerate(rows) if not row.blank]
     if not notes.mends or not seen:
         return rows

@@ -1,10 +1,11 @@
-"""Lines made one, and remarks that a jump goes to passed over: what changes a program's lines.
+"""Shrinking a program by joining lines and by redirecting jumps past bare remarks.
 
-Only for programs all of whose jumps are plain numbers. A line is joined to the one before it
-where nothing jumps to it and the statements of both are known to go on after one another. Nothing
-follows an IF, a remark or DATA. Interpreters differ beside a PRINT that is bare or ends in ; or a
-comma, and some remember only the line that a loop or a call came from (tried on bwbasic 2.20): so
-the former and FOR and NEXT stand alone, and nothing follows what leaves the line.
+Only for programs whose jumps all have plain line numbers. A line is joined to the one before it if
+nothing jumps to it and the statements of both are known to run in sequence. Nothing is appended to
+an IF, a remark or DATA. Interpreters treat text after a bare PRINT, or one that ends in ; or a
+comma, differently, and some remember only the line of a loop or call (seen with bwbasic 2.20). So
+such a PRINT, FOR and NEXT keep a line of their own, and nothing is appended to a statement that
+leaves the line.
 """
 
 from __future__ import annotations
@@ -20,28 +21,31 @@ from hostlink.listing.rules import Rules
 _GOES_ON = frozenset(("LET", "PRINT", "INPUT"))
 _MAY_FOLLOW = _GOES_ON | {"IF", "THEN", "GOTO", "GOSUB", "RETURN", "END", "STOP"}
 CAREFUL_LENGTH = 72
-"""The longest line made where the board's limit is not known (ECMA-55, section 5)."""
+"""The longest line to make if the board's limit is unknown (ECMA-55, section 5)."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Shape:
-    """What decides whether a line can be joined."""
+    """The properties of a line that decide whether it can be joined to another."""
 
     words: frozenset[str]
     known: bool
     closed: bool
 
     def goes_on(self) -> bool:
-        """Whether another statement may follow."""
+        """Return whether another statement may be appended."""
         return self.known and self.closed and self.words <= _GOES_ON
 
     def may_follow(self) -> bool:
-        """Whether it may follow another statement."""
+        """Return whether the line may be appended to another statement."""
         return self.known and self.closed and self.words <= _MAY_FOLLOW
 
 
 def merged(lines: Mapping[int, Line], targets: frozenset[int], rules: Rules) -> dict[int, Line]:
-    """The lines with each joined to the one before it where that is safe and the result fits."""
+    """Join each line to the one before it if that is safe and the result is not too long.
+
+    lines: by number. targets: numbers of lines that jumps name, which stay separate.
+    """
     separator = rules.language.separator
     storage = rules.storage
     saving = storage.number_bytes + storage.length_bytes + storage.end_bytes - len(separator)
@@ -85,9 +89,10 @@ def _shape(text: str, reader: Reader) -> _Shape:
 def passed_over(
     lines: Mapping[int, Line], loose: tuple[Line, ...], rules: Rules
 ) -> tuple[dict[int, Line], tuple[Line, ...]]:
-    """The lines without bare remarks that jumps go to; the jumps go to the line after each.
+    """Remove bare remark lines and redirect jumps from each to the line after it.
 
-    loose: lines without a number, whose jumps follow too. A remark at the very end stays.
+    loose: lines without a number, whose jumps are redirected too. A remark at the end of the
+    program stays.
     """
     remarks = {word.upper() for word in rules.language.remarks}
     onto: dict[int, int] = {}

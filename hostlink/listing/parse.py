@@ -1,7 +1,7 @@
-"""A listing as lines. Text in, frozen lines out; nothing is thrown away or reordered.
+"""Parsing text into the lines of a listing, without reordering or discarding any.
 
-Only CR, LF and CR LF end a line: NUL, form feed, vertical tab and the Unicode separators are
-characters like any other, so that a review can name them. No text raises an error here.
+Only CR, LF and CR LF end a line. NUL, form feed, vertical tab and the Unicode separators are kept
+as characters, so that a review can report them. Any text is accepted.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ _NUMBERED = re.compile(r"[ \t]*([0-9]+)(.*)", re.DOTALL)
 _LINE_END = re.compile(r"\r\n|\n|\r")
 
 LARGEST_NUMBER = 10**18
-"""A line number of more digits than this is read as this: too large for any board, and still a
-number that can be printed, sorted and kept in a database."""
+"""The value for every line number of more than 18 digits: too large for any board, but small enough
+to print, sort and keep in a database."""
 
 
 def line_number(digits: str) -> int:
-    """The value of decimal digits, at most LARGEST_NUMBER; leading zeros have no effect."""
+    """Return the value of decimal digits, at most LARGEST_NUMBER; ignore leading zeros."""
     value = digits.lstrip("0")
     return int(value or "0") if len(value) <= 18 else LARGEST_NUMBER
 
@@ -29,8 +29,8 @@ class Line:
     """One line of a listing.
 
     typed: the whole line as written, without its line end. number: its line number, or None.
-    body: everything after the digits of the number (blanks kept), or the whole line.
-    at: the line's place in its source, counted from 1.
+    body: everything after the digits of the number, blanks included, or the whole line.
+    at: the row in the source, from 1.
     """
 
     typed: str
@@ -40,12 +40,12 @@ class Line:
 
     @property
     def text(self) -> str:
-        """What follows the number, without the blanks that separate them."""
+        """Return the text after the number, without the blanks between them."""
         return self.body.lstrip(" ")
 
     @classmethod
     def from_text(cls, typed: str, at: int = 1) -> Line:
-        """Read one line; any text is accepted."""
+        """Parse one line; any text is accepted. at: its row in the source, from 1."""
         match = _NUMBERED.fullmatch(typed)
         if match is None:
             return cls(typed, None, typed, at)
@@ -60,20 +60,21 @@ class Listing:
 
     @classmethod
     def from_text(cls, text: str) -> Listing:
-        """Split text at CR, LF or CR LF; lines that hold only blanks are left out."""
+        """Parse text, split at CR, LF or CR LF, and omit blank lines."""
         rows = _LINE_END.split(text)
         return cls(
             tuple(Line.from_text(row, at) for at, row in enumerate(rows, 1) if row.strip(" \t"))
         )
 
     def text(self) -> str:
-        """The listing as text, each line ended by LF."""
+        """Return the listing as text, each line ended by LF."""
         return "".join(line.typed + "\n" for line in self.lines)
 
     def numbered(self) -> dict[int, Line]:
-        """Line number to line; of lines with the same number the last stays, as on a board.
+        """Return the lines that a board would hold, by number and in ascending order.
 
-        A bare number deletes, as on a board. Sorted by number.
+        As on a board, a later line replaces an earlier one of the same number, and a bare number
+        deletes that line.
         """
         held: dict[int, Line] = {}
         for line in self.lines:

@@ -1,4 +1,4 @@
-"""Reading lines while they are being changed: a change must leave every word as it was read."""
+"""Checking that a changed line is still read as the same words by the board."""
 
 from __future__ import annotations
 
@@ -12,35 +12,35 @@ Statement = tuple[Span, ...]
 
 
 def solid(spans: Sequence[Span]) -> list[Span]:
-    """The spans without the blanks."""
+    """Return the spans that are not blanks."""
     return [span for span in spans if span.kind != "blank"]
 
 
 def meaning(spans: Sequence[Span]) -> list[tuple[str, str]]:
-    """What a board reads: kind and text of every span but blanks; a keyword counts in full."""
+    """Return what a board reads: kind and text of each span, without blanks, keywords in full."""
     return [(span.kind, span.word or span.text) for span in spans if span.kind != "blank"]
 
 
 @dataclass(slots=True)
 class Reader:
-    """Takes lines apart, each only once."""
+    """Splits lines into spans and remembers the result for each text."""
 
     language: Language
     _seen: dict[str, tuple[Span, ...]] = field(default_factory=dict)
 
     def spans(self, text: str) -> tuple[Span, ...]:
-        """The spans of a text."""
+        """Return the spans of a text."""
         found = self._seen.get(text)
         if found is None:
             found = self._seen[text] = scan(text, self.language)
         return found
 
     def reads_as(self, text: str, wanted: list[tuple[str, str]]) -> bool:
-        """Whether a text is read as wanted."""
+        """Return whether a text has the meaning `wanted` (see `meaning`)."""
         return meaning(self.spans(text)) == wanted
 
     def statements(self, text: str) -> list[Statement]:
-        """The statements of a line, blanks and separators left out; empty ones too."""
+        """Return the statements of a line that are not empty, without blanks and separators."""
         separator = self.language.separator
         statements: list[list[Span]] = [[]]
         for span in self.spans(text):
@@ -52,7 +52,7 @@ class Reader:
 
 
 def is_open(spans: Sequence[Span]) -> bool:
-    """Whether a line ends inside quoted text that nothing closes."""
+    """Return whether a line ends inside quoted text that is not closed."""
     if not spans or spans[-1].kind != "quoted":
         return False
     text = spans[-1].text
@@ -60,6 +60,6 @@ def is_open(spans: Sequence[Span]) -> bool:
 
 
 def joined(left: str, right: str) -> str:
-    """Two pieces of a line, with a blank where they would run together into one word."""
+    """Join two pieces of a line, with a blank if they would otherwise form one word."""
     apart = left[-1:].isalnum() and right[:1].isalnum()
     return f"{left} {right}" if apart else left + right

@@ -1,4 +1,4 @@
-"""Words and remarks that a program runs the same without."""
+"""Removing words and remarks without which a program runs the same."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from hostlink.listing.tokens import Span
 
 
 def without_remark(text: str, reader: Reader, *, may_go: bool) -> str | None:
-    """The text of a line without its remark; None where nothing else is left of the line.
+    """Return the text of a line without its remark, or None if nothing else is in the line.
 
-    may_go: whether the line may go as a whole; if not, the bare remark word stays of it.
+    may_go: whether the whole line may be removed; if not, the bare remark word stays.
     """
     language = reader.language
     spans = reader.spans(text)
@@ -34,13 +34,13 @@ def without_remark(text: str, reader: Reader, *, may_go: bool) -> str | None:
         return text[: before[-1].end]
     if before[-1].word in ("THEN", "ELSE"):
         return text[: word.end]
-    return text  # letters that only look like a remark, as in a name after another word
+    return text  # not a remark, only its letters, as in a name after another word
 
 
 def without_words(text: str, reader: Reader) -> str:
-    """The text of a line without LET, THEN and GOTO where they may be left out.
+    """Return the text of a line without each LET, THEN and GOTO that may be omitted.
 
-    Where a word goes, so do the blanks of the line that do not matter.
+    If a word is removed, insignificant blanks of the line are removed too.
     """
     spans = solid(reader.spans(text))
     words = {span.word for span in spans}
@@ -57,7 +57,10 @@ def without_words(text: str, reader: Reader) -> str:
 
 
 def without_end(text: str, reader: Reader, *, may_go: bool) -> str | None:
-    """The text of a program's last line without a last END; None where nothing else is in it."""
+    """Return a program's last line without a final END, or None if the line has nothing else.
+
+    may_go: whether the whole line may be removed.
+    """
     language = reader.language
     spans = solid(reader.spans(text))
     if "END" not in language.optional or not spans or spans[-1].word != "END":
@@ -71,7 +74,7 @@ def without_end(text: str, reader: Reader, *, may_go: bool) -> str | None:
 
 
 def _is_spare(spans: Sequence[Span], place: int, language: Language) -> bool:
-    """Whether the word at a place may be left out."""
+    """Return whether the word at an index of the spans may be omitted."""
     word = spans[place].word
     after = spans[place + 1] if place + 1 < len(spans) else None
     if word not in ("LET", "THEN", "GOTO") or after is None:
@@ -91,6 +94,6 @@ def _is_spare(spans: Sequence[Span], place: int, language: Language) -> bool:
 
 
 def _cut(text: str, spans: Sequence[Span], place: int) -> str:
-    """A text without one span and the blanks behind it; words do not run together."""
+    """Return a text without one span and the blanks after it, keeping words apart."""
     left, right = text[: spans[place].start], text[spans[place + 1].start :]
     return joined(left, right)

@@ -1,6 +1,7 @@
-"""The line numbers that a line names: jumps, and what else a listing follows them with.
+"""Finding and changing the references of a line to other lines.
 
-A jump must find its line. LIST, RUN and RESTORE name lines too: RUN 100, LIST 10,50, LIST 10-50.
+Jumps are references, and so are the numbers after LIST, RUN and RESTORE: RUN 100, LIST 10,50,
+LIST 10-50. Only the target of a jump, of RUN and of RESTORE must exist.
 """
 
 from __future__ import annotations
@@ -21,11 +22,11 @@ _RANGE = ("LIST",)
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """One place in the text of a line that names a line.
+    """A reference to a line in the text of a line.
 
-    use: "jump"; "exact" (RUN 100, RESTORE 100); "from" or "to", an end of a range that LIST shows,
-    where no line of that number need be. start: its place in the text, from 0. digits: as written,
-    "" where it is worked out only when it runs.
+    use: "jump"; "exact" (RUN 100, RESTORE 100); "from" or "to", an end of a LIST range, which need
+    not exist. start: its index in the text, from 0. digits: as written, "" if it is computed when
+    the program runs.
     """
 
     word: str
@@ -35,12 +36,12 @@ class Reference:
 
     @property
     def target(self) -> int | None:
-        """The line number, or None where it is worked out."""
+        """Return the line number, or None if it is computed at run time."""
         return line_number(self.digits) if self.digits else None
 
 
 def references(text: str, language: Language) -> tuple[Reference, ...]:
-    """All references in the text of a line, in their order. Nothing in quotes or remarks counts."""
+    """Return all references in the text of a line, in order; ignore quoted text and remarks."""
     upper = text.upper()
     found = [Reference(j.word, "jump", j.start, j.digits) for j in jumps(text, language)]
     if found and "DATA" in upper:
@@ -57,7 +58,7 @@ def references(text: str, language: Language) -> tuple[Reference, ...]:
 
 
 def _ends(spans: Sequence[Span], place: int) -> bool:
-    """Whether a statement ends at a place, or something begins that is no calculation."""
+    """Return whether the statement or expression ends at an index of the spans."""
     return place >= len(spans) or spans[place].text in (":", ";") or spans[place].kind == "remark"
 
 
@@ -78,7 +79,7 @@ def _exact(spans: Sequence[Span], place: int) -> list[Reference]:
 
 
 def _range(spans: Sequence[Span], place: int) -> list[Reference]:
-    """LIST a, LIST a,b, LIST a-b, LIST a-, LIST -b with plain numbers."""
+    """Return the references of LIST a, LIST a,b, LIST a-b, LIST a- and LIST -b."""
     word, at = spans[place].word, place + 1
     found: list[Reference] = []
     if _plain(spans, at):
@@ -95,7 +96,7 @@ def _range(spans: Sequence[Span], place: int) -> list[Reference]:
 
 
 def rewritten(line: Line, number: int | None, text: str) -> Line:
-    """A line with another number and text; blanks in front and between stay as they were."""
+    """Return a line with another number and text; keep blanks before and after the number."""
     if line.number is None:
         return Line(text, None, text, line.at)
     digits = len(line.typed) - len(line.body)
@@ -107,7 +108,7 @@ def rewritten(line: Line, number: int | None, text: str) -> Line:
 def retargeted(
     text: str, found: Sequence[Reference], new_number: Callable[[Reference], int | None]
 ) -> str:
-    """A text with its references changed; None leaves one as it is written."""
+    """Return a text with new numbers in its references; None leaves one unchanged."""
     pieces: list[str] = []
     at = 0
     for reference in found:

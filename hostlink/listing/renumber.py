@@ -1,7 +1,7 @@
-"""Renumber: new line numbers, and everything that names a line follows.
+"""Renumbering: giving lines new numbers and updating every reference to them.
 
-Quoted text and remarks are never touched. A jump whose target is worked out when it runs, or whose
-target is not there, cannot follow: it stops the work unless that is forced.
+Quoted text and remarks are never changed. A jump whose target is missing or computed at run time
+cannot be updated; renumbering is then refused unless it is forced.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ _KEPT = "The listing was not changed."
 
 @dataclass(frozen=True, slots=True)
 class Unfollowed:
-    """A reference that was left as it is. number, typed: its line's old number and text.
+    """A reference that could not be updated. number, typed: its line's old number and text.
 
-    word: the keyword in front of it. target: the line that is not there, None where the target is
-    worked out when the program runs.
+    word: the keyword before it. target: the missing line, None if the target is computed when the
+    program runs.
     """
 
     number: int | None
@@ -34,7 +34,7 @@ class Unfollowed:
 
 @dataclass(frozen=True, slots=True)
 class Renumbered:
-    """The listing with its new numbers, sorted. numbers: old to new. unfollowed: left as it is."""
+    """The renumbered, sorted listing. numbers: old to new. unfollowed: references not updated."""
 
     listing: Listing
     numbers: Mapping[int, int]
@@ -51,15 +51,15 @@ def renumber(
     last: int | None = None,
     forced: bool = False,
 ) -> Renumbered:
-    """Renumber the lines from `first` to `last` (all by default): start, start + step, and so on.
+    """Renumber the lines from `first` to `last` (default: all) as start, start + step, and so on.
 
-    The outcome is the program that the board would hold, sorted; lines without a number follow it
-    and their references too. Raises UsageError where start or step make no sense, ListingError
-    where the new numbers do not fit (out of the board's range, out of order, a line grown too
-    long), RefusedError where a jump cannot follow and it is not `forced`.
+    The result is the sorted program that the board would hold, followed by the lines without a
+    number; references in both are updated. Raises UsageError for an invalid start or step,
+    ListingError if the new numbers are outside the board's range, out of order or make a line too
+    long, RefusedError if a jump cannot be updated, unless `forced`.
     """
     if step < 1 or start < 0:
-        raise UsageError("The step must be 1 or more, and the start no less than 0.", kept=_KEPT)
+        raise UsageError("The step must be at least 1, and the start at least 0.", kept=_KEPT)
     held = listing.numbered()
     numbers = _new_numbers(list(held), start, step, first, last)
     _check_numbers(numbers, rules.form)
@@ -89,7 +89,10 @@ def renumber(
 
 
 def follower(numbers: Mapping[int, int]) -> Callable[[Reference], int | None]:
-    """What a reference becomes under new numbers; the ends of a range go to the nearest line."""
+    """Return a function that gives the new number of a reference, None to leave it unchanged.
+
+    The end of a range that names no line moves to the nearest line inside the range.
+    """
     olds = list(numbers)
 
     def follow(reference: Reference) -> int | None:
@@ -108,7 +111,7 @@ def follower(numbers: Mapping[int, int]) -> Callable[[Reference], int | None]:
 
 
 def _is_lost(reference: Reference, held: Mapping[int, Line]) -> bool:
-    """Whether a reference would stay behind. A range may end at a line that is not there."""
+    """Return whether a reference cannot be updated; the end of a range may name no line."""
     if reference.target is None:
         return True
     return reference.use in ("jump", "exact") and reference.target not in held
@@ -117,7 +120,7 @@ def _is_lost(reference: Reference, held: Mapping[int, Line]) -> bool:
 def _new_numbers(
     olds: list[int], start: int, step: int, first: int | None, last: int | None
 ) -> dict[int, int]:
-    """Old to new, ascending. Raises ListingError where a range would leave the order."""
+    """Return old to new numbers, ascending. Raises ListingError if lines would change order."""
     if not olds:
         raise ListingError(
             "The listing has no numbered line.", kept=_KEPT, advice="Name another listing."
@@ -135,7 +138,7 @@ def _new_numbers(
         if 0 < place < len(news) and news[place - 1] >= news[place]:
             raise ListingError(
                 f"Line {olds[place if place == low else place - 1]} would become "
-                f"{news[place if place == low else place - 1]}, and leave its place "
+                f"{news[place if place == low else place - 1]}, and lose its place "
                 f"{'after line' if place == low else 'before line'} "
                 f"{olds[place - 1 if place == low else place]}.",
                 kept=_KEPT,
@@ -155,7 +158,7 @@ def _check_numbers(numbers: Mapping[int, int], form: Form) -> None:
 
 
 def _check_length(old: Line, new: Line, form: Form) -> None:
-    """Longer numbers make a line longer; it must not become longer than the board takes."""
+    """Raise ListingError if a line becomes longer than the board accepts."""
     if form.longest_line and len(new.typed) > max(form.longest_line, len(old.typed)):
         raise ListingError(
             f"Line {old.number} would be {len(new.typed)} characters long, more than the "

@@ -1,8 +1,8 @@
-"""What is wrong or risky in a listing for one kind of board, and whether it fits.
+"""Reviewing a listing for one kind of board: errors, risks, and whether it fits.
 
-"error": the board would refuse, lose or change something, or the program breaks where it runs.
-"warning": the board takes it, but it may not be what was meant.
-"advice": nothing is wrong, but something could be better.
+"error": the board would refuse, lose or change something, or the program fails when it runs.
+"warning": the board accepts it, but it may not be what was intended.
+"advice": nothing is wrong, but something could be improved.
 """
 
 from __future__ import annotations
@@ -24,9 +24,10 @@ from hostlink.listing.tokens import scan
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """The findings in the order of the source, those on the whole listing first; the ledger.
+    """The result of a review: findings in source order, and the byte ledger.
 
-    silenced: how many findings were left out, since their rules are silenced.
+    Findings about the whole listing come first. silenced: number of findings omitted because their
+    rules are silenced.
     """
 
     findings: tuple[Finding, ...]
@@ -35,17 +36,17 @@ class Review:
 
     @property
     def errors(self) -> tuple[Finding, ...]:
-        """The findings that are errors."""
+        """Return the findings that are errors."""
         return tuple(finding for finding in self.findings if finding.severity == "error")
 
     @property
     def warnings(self) -> tuple[Finding, ...]:
-        """The findings that are warnings."""
+        """Return the findings that are warnings."""
         return tuple(finding for finding in self.findings if finding.severity == "warning")
 
     @property
     def advice(self) -> tuple[Finding, ...]:
-        """The findings that are advice."""
+        """Return the findings that are advice."""
         return tuple(finding for finding in self.findings if finding.severity == "advice")
 
 
@@ -54,9 +55,9 @@ def review(
 ) -> Review:
     """Review a listing under the rules of a board. Never raises on any text.
 
-    deep: also whether the program makes sense: what leads where, loops, variables, words. What it
-    finds are warnings for the most part: boards differ, and a board has the last word. silenced:
-    names of rules whose findings are left out; raises UsageError where there is no such rule.
+    deep: also check control flow, loops, variables and keywords. Since boards differ, most of these
+    findings are warnings. silenced: names of rules whose findings are omitted. Raises UsageError
+    for an unknown rule.
     """
     quiet = check_rules(silenced)
     ledger = measure(listing, rules)
@@ -85,14 +86,14 @@ def _bytes(count: int) -> str:
 
 
 def _shown(number: int | None) -> str:
-    """A line number for people; one beyond all sense is not spelled out."""
+    """Return a line number for a message, without the digits of an absurdly large one."""
     if number == LARGEST_NUMBER:
         return "with more than 18 digits"
     return str(number)
 
 
 def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding]:
-    """Findings on the listing as a whole."""
+    """Yield findings about the listing as a whole."""
     if not listing.numbered():
         yield Finding(
             *(0, None, 0, "empty-listing"),
@@ -110,7 +111,7 @@ def _whole(listing: Listing, ledger: Ledger, *, exact: bool) -> Iterator[Finding
 
 
 def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
-    """Findings on the line numbers."""
+    """Yield findings about the line numbers."""
     seen: dict[int, Line] = {}
     highest = -1
     for line in listing:
@@ -125,8 +126,8 @@ def _numbers(listing: Listing, rules: Rules) -> Iterator[Finding]:
         elif line.number < highest:
             yield _on(
                 *(line, "descending-line-number"),
-                f"Line {_shown(line.number)} stands after line {_shown(highest)}.",
-                "A board sorts its lines; check that the number is meant.",
+                f"Line {_shown(line.number)} comes after line {_shown(highest)}.",
+                "A board sorts its lines; check that the number is intended.",
                 "warning",
             )
         seen[line.number] = line
@@ -145,7 +146,7 @@ def _no_number(line: Line) -> Finding:
 
 
 def _number(line: Line, form: Form) -> Iterator[Finding]:
-    """Findings on one line number."""
+    """Yield findings about one line number."""
     if line.number is not None and not form.first_line <= line.number <= form.last_line:
         yield _on(
             *(line, "line-number-out-of-range"),
@@ -155,31 +156,31 @@ def _number(line: Line, form: Form) -> Iterator[Finding]:
 
 
 def _bare(line: Line, first: Line | None) -> Finding:
-    """A number alone: it deletes, which is an error where the listing itself had such a line."""
+    """Return the finding for a bare number: an error if it deletes a line of the listing."""
     lost = first is not None and bool(first.text)
     return _on(
         *(line, "bare-line-number"),
         f"Row {line.at:,} is the number {_shown(line.number)} alone; it deletes that line"
         + (f", which row {first.at:,} has." if first is not None and lost else "."),
-        "Take it out, or add what was lost after it.",
+        "Remove it, or add the missing text after it.",
         "error" if lost else "warning",
     )
 
 
 def _repeated(first: Line, line: Line, rules: Rules) -> Finding:
-    """A number again: harmless where the two lines are the same, else one of them is lost."""
+    """Return the finding for a repeated number: an error if the two lines differ."""
     alike = not first.text or canonical_line(first, rules) == canonical_line(line, rules)
     return _on(
         *(line, "repeated-line-number"),
-        f"Line {_shown(line.number)} stands in row {first.at:,} and again in row {line.at:,}; "
+        f"Line {_shown(line.number)} is in row {first.at:,} and again in row {line.at:,}; "
         "a board keeps only the last.",
-        "Take one of them out, or give it another number.",
+        "Remove one of them, or give it another number.",
         "warning" if alike else "error",
     )
 
 
 def _form(line: Line, form: Form) -> Iterator[Finding]:
-    """Findings on the length and the characters of one line."""
+    """Yield findings about the length and the characters of one line."""
     length = len(line.typed)
     if form.longest_line and length > form.longest_line:
         yield Finding(
@@ -204,7 +205,7 @@ def _form(line: Line, form: Form) -> Iterator[Finding]:
 
 
 def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
-    """Find keywords that the board would not know for their small letters; one finding a line."""
+    """Yield a finding for keywords in small letters that the board does not recognise."""
     if not language.capitals_only:
         return
     words = [span for span in scan(line.text, language) if span.word]
@@ -223,7 +224,7 @@ def _small_keywords(line: Line, language: Language) -> Iterator[Finding]:
 
 
 def _jumps(listing: Listing, language: Language) -> Iterator[Finding]:
-    """Findings on jumps, for lines that stay on the board and for direct commands alike."""
+    """Yield findings about jumps, in stored lines and in direct commands."""
     held = listing.numbered()
     for line in listing:
         before = len(line.typed) - len(line.text)

@@ -1,4 +1,4 @@
-"""What the steps of mending share: rows of a source, and the notes of what was done to them."""
+"""Data shared by the mending steps: the rows of a source, and the record of repairs."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _COMMANDS = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row of a source: its place from 1, its text, and its line end."""
+    """One row of a source: its position from 1, its text, and its line end."""
 
     at: int
     text: str
@@ -30,21 +30,21 @@ class Row:
 
     @property
     def blank(self) -> bool:
-        """Whether it holds nothing to see."""
+        """Return whether the row is empty or has only blanks."""
         return not self.text.strip()
 
     @property
     def numbered(self) -> bool:
-        """Whether it begins with a number."""
+        """Return whether the row begins with a number."""
         return NUMBERED.match(self.text) is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Mend:
-    """One repair. line: the row in the source, from 1. kind: what sort of repair, a plain name.
+    """One repair. line: the row in the source, from 1. kind: the name of the kind of repair.
 
-    before, after: the row before and after; two rows that were joined are parted by LF in before.
-    sentence: what was done, for people.
+    before, after: the row before and after the repair; joined rows are separated by LF in before.
+    sentence: description of the repair for the user.
     """
 
     line: int
@@ -56,7 +56,7 @@ class Mend:
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """Something that may be damage and may be meant; it was left as it is. Fields as in Mend."""
+    """Possible damage that was left unchanged, since it may be intended. Fields as in Mend."""
 
     line: int
     kind: str
@@ -66,7 +66,7 @@ class Doubt:
 
 @dataclass(slots=True)
 class Notes:
-    """The rules to mend by, what must be left out, and what was done and doubted so far."""
+    """The rules for mending, the repairs not to make, and the repairs and doubts so far."""
 
     rules: Rules | None = None
     left_out: Collection[tuple[int, str]] = ()
@@ -75,30 +75,30 @@ class Notes:
 
     @property
     def language(self) -> Language:
-        """The board's language, or the commonest where no rules are given."""
+        """Return the board's language, or the most common one if no rules are given."""
         return self.rules.language if self.rules else _COMMON
 
     def allows(self, at: int, kind: str) -> bool:
-        """Whether a repair is to be made."""
+        """Return whether a repair is permitted. at: row from 1."""
         return (at, kind) not in self.left_out
 
     def kept(self, at: int) -> bool:
-        """Whether the user keeps something of a row: then the row itself must stay."""
+        """Return whether the user rejected a repair of a row, so that the row must stay."""
         return any(at == line for line, _ in self.left_out)
 
     def change(self, row: Row, kind: str, text: str, sentence: str) -> Row:
-        """The row with its new text, noted; the row as it was where nothing changes."""
+        """Return the row with its new text and record the repair, if permitted and a change."""
         if text == row.text or not self.allows(row.at, kind):
             return row
         self.mends.append(Mend(row.at, kind, row.text, text, sentence))
         return replace(row, text=text)
 
     def doubt(self, row: Row, kind: str, sentence: str) -> None:
-        """Note what is left as it is."""
+        """Record possible damage that is left unchanged."""
         self.doubts.append(Doubt(row.at, kind, row.text, sentence))
 
     def is_command(self, text: str) -> bool:
-        """Whether a row without a number looks like one typed at the prompt, such as RUN."""
+        """Return whether a row without a number looks like a direct command, such as RUN."""
         bare = text.strip()
         word = "".join(itertools.takewhile(str.isalpha, bare)).upper()
         known = word in _COMMANDS or word in keywords(self.language)
@@ -109,7 +109,7 @@ _COMMON = Language()
 
 
 def guarded(text: str, language: Language) -> bytearray:
-    """For each character of a row: 2 in quoted text, 1 in a remark, 0 elsewhere."""
+    """Return for each character of a row: 2 in quoted text, 1 in a remark, 0 elsewhere."""
     mask = bytearray(len(text))
     for span in scan(text, language):
         if span.kind in ("quoted", "remark"):
@@ -119,7 +119,7 @@ def guarded(text: str, language: Language) -> bytearray:
 
 
 def open_quote(text: str, language: Language) -> bool:
-    """Whether a row ends inside quoted text that nothing closes."""
+    """Return whether a row ends inside quoted text that is not closed."""
     spans = scan(text, language)
     if not spans or spans[-1].kind != "quoted":
         return False

@@ -1,7 +1,7 @@
-"""What a listing must obey on one kind of board, as plain values.
+"""The rules for listings on one kind of board, as plain values.
 
-A board profile (hostlink.board.profile) is made of these; the functions of this package take them
-as parameters and so never need to know a profile, a file or a board.
+A board profile (hostlink.board.profile) contains these. The functions of this package take them as
+parameters, so that they depend on no profile, file or board.
 """
 
 from __future__ import annotations
@@ -12,28 +12,28 @@ from typing import Literal
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """How a line is written, and what the board rewrites when it lists it.
+    """The format of a line, and how the board changes it when listing.
 
-    first_line, last_line: smallest and largest line number the board takes.
-    longest_line: characters in one typed line, line end not counted; 0 for no known limit.
-    case: "kept"; "upper" where the board folds letters outside quotes and remarks to capitals;
-        "upper-everywhere" where it does so in remarks too, except inside quotes there.
+    first_line, last_line: smallest and largest line number that the board accepts.
+    longest_line: characters in one typed line without its line end; 0 if no limit is known.
+    case: "kept"; "upper" if the board changes letters outside quotes and remarks to capitals;
+        "upper-everywhere" if it does so in remarks too, except inside quotes there.
     spacing: what the board does to blanks outside quoted text and remarks:
         "kept"; "after-number" (any blanks after the number become one); "free" (blanks anywhere
         outside quotes and remarks may differ); "free-before-remarks" (those before a remark's text
         too).
-    signed_numbers: whether line numbers above 32767 are listed as the negative ones of 16 bits.
-    beyond_last: what becomes of a number above last_line: "refused", or "wrapped" where the board
-        takes it for another one without a word.
+    signed_numbers: whether line numbers above 32767 are listed as negative 16-bit numbers.
+    beyond_last: how the board treats a number above last_line: "refused", or "wrapped" if it
+        silently takes it for another one.
     list_form: how LIST shows a line, with the fields {number} and {text}; blanks in front of
         the number are always allowed. The plain form is "{number} {text}".
-    keeps_blank: whether the board keeps the blank typed behind a number as part of the line, and
-        LIST shows it behind what list_form says; else what list_form says stands in its place.
+    keeps_blank: whether the board stores the blank typed after a number, so that LIST shows it in
+        addition to those of list_form.
     charset: a Python single-byte codec that maps all 256 bytes, so that captures are lossless.
-    characters: the byte values the board takes in a line, as inclusive ranges.
-    screen_width: columns of the board's screen, 0 where it has none or it is not known.
-    wrap_indent: blanks with which a listed line goes on in the next row where it was broken at the
-        width of the screen; -1 where the board breaks no line.
+    characters: the byte values that the board accepts in a line, as inclusive ranges.
+    screen_width: columns of the board's screen, 0 if it has none or is unknown.
+    wrap_indent: number of blanks at the start of a continued row, if LIST wraps lines at the screen
+        width; -1 if it does not wrap.
     """
 
     first_line: int = 1
@@ -52,26 +52,27 @@ class Form:
 
     @property
     def has_free_blanks(self) -> bool:
-        """Whether blanks in statements may differ."""
+        """Return whether the board may add or remove blanks in statements."""
         return self.spacing in ("free", "free-before-remarks")
 
 
 @dataclass(frozen=True, slots=True)
 class Storage:
-    """What a line costs in the board's program memory, in bytes.
+    """The size of a line in the board's program memory, in bytes.
 
     kind "text": number_bytes + length_bytes + text + end_bytes. kind "tokens": the same, but each
     keyword outside quotes and remarks costs `token_bytes` (default 1, exceptions by keyword).
     blank_after_number: "dropped" (all blanks after the number are not stored), "kept" (one blank
     separates, further ones are stored), or "all" (every blank is stored).
-    constant_bytes, name_bytes: with kind "tokens", what a number and a name take wherever they
-        stand in a statement, 0 where they are stored as typed.
-    squeezed: whether blanks outside quotes and remarks are not stored. variables: whether variables
-    take of the memory that is free for a program, so that less may be free than a listing leaves.
-    exact: whether these costs are known to the byte, so that the free memory that a board reports
-    proves its listing; else it proves an empty program only.
-    program_bytes: bytes for a program, 0 where unknown. empty_bytes: what an empty program takes.
-    eeprom_bytes: bytes for all stored programs together, 0 where unknown.
+    constant_bytes, name_bytes: with kind "tokens", the bytes of each number and each name in a
+        statement, 0 if they are stored as typed.
+    squeezed: whether blanks outside quotes and remarks are not stored.
+    variables: whether variables share the program memory, so that the board may report less free
+        memory than the listing leaves.
+    exact: whether these sizes are exact, so that the free memory that a board reports proves its
+        listing; if not, it only proves an empty program.
+    program_bytes: bytes for a program, 0 if unknown. empty_bytes: bytes of an empty program.
+    eeprom_bytes: bytes for all stored programs together, 0 if unknown.
     """
 
     program_bytes: int = 999
@@ -92,20 +93,20 @@ class Storage:
 
 @dataclass(frozen=True, slots=True)
 class Language:
-    """The words of the board's BASIC, as far as reviewing a listing needs them.
+    """The keywords and syntax of the board's BASIC, as far as a review needs them.
 
-    statements, functions: keywords in capitals. jumps: keywords that a line number follows
-    (GOTO, GOSUB, THEN). remarks: words that make the rest of the line a remark.
-    separator: the character between statements of one line, "" where a line holds one.
+    statements, functions: keywords in capitals. jumps: keywords followed by a line number (GOTO,
+    GOSUB, THEN). remarks: words that make the rest of the line a remark.
+    separator: the character between statements in a line, "" if a line has only one statement.
     abbreviation_mark: the character that ends an abbreviated keyword ("." or "").
-    computed_jumps: whether an expression may stand where a line number does.
+    computed_jumps: whether a jump target may be an expression.
     quotes: the characters that each open and close quoted text.
-    long_names: whether names may be words, so that a keyword counts only as a whole word; where
-        they may not, a keyword is found wherever its letters stand (`FORI=1TO9`).
-    words_apart: whether keywords must stand apart by blanks all the same.
-    capitals_only: whether keywords in small letters are not understood when a program runs.
+    long_names: whether names may be words, so that only whole words are keywords; if not, a keyword
+        is recognised wherever its letters occur (`FORI=1TO9`).
+    words_apart: whether keywords must be separated by blanks even without long names.
+    capitals_only: whether keywords in small letters fail when a program runs.
     fractions: whether numbers may have a fraction and an exponent.
-    optional: words that may be left out where nothing is lost by it: "LET" in front of an
+    optional: words that may be omitted without changing the program: "LET" in front of an
         assignment, "THEN" in front of a statement, "END" as the very last line.
     """
 
@@ -128,12 +129,12 @@ class Language:
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """Everything about one kind of board that a pure listing function may need."""
+    """The rules of one kind of board: line format, storage and language."""
 
     form: Form = field(default_factory=Form)
     storage: Storage = field(default_factory=Storage)
     language: Language = field(default_factory=Language)
 
     def with_room(self, program_bytes: int) -> Rules:
-        """The same rules for a board with that many bytes for a program."""
+        """Return the same rules for a board with `program_bytes` bytes for a program."""
         return replace(self, storage=replace(self.storage, program_bytes=program_bytes))

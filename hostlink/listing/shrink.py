@@ -1,8 +1,8 @@
-"""Shrink: the same program in fewer bytes, by levels from harmless to everything.
+"""Shrinking a program to fewer bytes, by levels from harmless to everything.
 
-What stays the same is what a program prints for the same input, as long as it runs without an
-error. What does not: messages of errors name other lines, LIST shows the shrunk listing, and a
-function that tells the free memory tells more.
+A shrunk program prints the same for the same input, as long as it runs without an error. But error
+messages name other lines, LIST shows the shrunk listing, and a function that returns the free
+memory returns a larger value.
 """
 
 from __future__ import annotations
@@ -30,12 +30,12 @@ LEVELS: dict[str, str] = {
     "lines": "jumps past bare remarks, lines joined where the board takes several statements",
     "everything": "line numbers 1, 2, 3, which are shorter in jumps",
 }
-"""Level to what it does beyond the levels before it."""
+"""What each level does in addition to the levels before it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one level did. saved: bytes. lines: how many lines it changed or took out."""
+    """The effect of one level. saved: bytes. lines: number of lines changed or removed."""
 
     level: str
     saved: int
@@ -44,9 +44,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Shrunk:
-    """The outcome. before, after: bytes. steps: one a level, those that saved nothing too.
+    """A shrunk listing. before, after, limit: bytes; limit is 0 if unknown.
 
-    notes: for people, why something was left and what will not be the same.
+    steps: one for each level, including those that saved nothing. notes: sentences for the user on
+    what was kept and why, and on what the program will do differently.
     """
 
     listing: Listing
@@ -58,13 +59,13 @@ class Shrunk:
 
     @property
     def fits(self) -> bool:
-        """Whether the program fits, as far as is known."""
+        """Return whether the program fits; true if the limit is unknown."""
         return not self.limit or self.after <= self.limit
 
 
 @dataclass(slots=True)
 class _Bench:
-    """The program on the bench: its lines, their cost, and what must stay where it is."""
+    """The program while it is being shrunk: its lines, their size, and the jump targets."""
 
     rules: Rules
     lines: dict[int, Line]
@@ -77,7 +78,7 @@ class _Bench:
     notes: list[str] = field(default_factory=list)
 
     def look(self) -> None:
-        """Find out what jumps where, and what it all costs."""
+        """Update the jump targets and the size after a change of lines."""
         found = [
             (line, reference)
             for line in (*self.lines.values(), *self.loose)
@@ -89,12 +90,12 @@ class _Bench:
         self.total = self.cost(self.lines.values())
 
     def cost(self, lines: Iterable[Line]) -> int:
-        """Bytes of a program."""
+        """Return the size of a program with these lines, in bytes."""
         return self.rules.storage.empty_bytes + sum(line_cost(line, self.rules) for line in lines)
 
     @property
     def done(self) -> bool:
-        """Whether it is to fit, and does."""
+        """Return whether shrinking may stop because the program fits."""
         limit = self.rules.storage.program_bytes
         return self.to_fit and self.total <= limit
 
@@ -120,12 +121,12 @@ def shrink(
     to_fit: bool = False,
     size_words: Iterable[str] = (),
 ) -> Shrunk:
-    """Shrink a listing, all levels up to the one given; never to more bytes than before.
+    """Shrink a listing by all levels up to the given one; never make it larger.
 
-    to_fit: stop at the first line after which the program fits; the rest stays as it was.
+    to_fit: stop as soon as the program fits, and leave the remaining lines unchanged.
     size_words: functions whose value depends on the program's size, to be named in the notes.
-    The outcome is the program that the board would hold, sorted; lines without a number follow it.
-    Raises UsageError where there is no such level, or where it is to fit and no limit is known.
+    The result is the sorted program that the board would hold, followed by the lines without a
+    number. Raises UsageError for an unknown level, or with `to_fit` if no limit is known.
     """
     _check(level, rules, to_fit=to_fit)
     loose = tuple(line for line in listing if line.number is None)
@@ -154,7 +155,10 @@ def shrink(
 
 
 def _each(bench: _Bench, level: str, change: Callable[[Line], Line | None]) -> None:
-    """Change line by line; a change that saves nothing is not made. Stops where it fits."""
+    """Apply a change to each line if it saves bytes; stop when the program fits.
+
+    change: returns the new line, or None to remove it.
+    """
     began, lines = bench.total, 0
     kept: dict[int, Line] = {}
     for number, line in bench.lines.items():
@@ -208,7 +212,7 @@ def _remarks(bench: _Bench) -> None:
     if held and not bench.lines:
         bench.lines, bench.total = held, total
         bench.steps[-1] = Step("remarks", 0, 0)
-        bench.notes.append("The program is nothing but remarks; they stay.")
+        bench.notes.append("The program consists of remarks only; they stay.")
 
 
 def _words(bench: _Bench) -> None:
@@ -247,7 +251,7 @@ def _lines(bench: _Bench) -> None:
 
 
 def _numbers(bench: _Bench) -> None:
-    """Number from 1 by 1; shorter numbers may leave room to join more lines, and so on."""
+    """Renumber from 1 in steps of 1, and join lines, until nothing more is saved."""
     began, lines = bench.total, 0
     start = max(1, bench.rules.form.first_line)
     while bench.lines and not bench.worked_out and not bench.done:
@@ -267,7 +271,7 @@ def _numbers(bench: _Bench) -> None:
 
 
 def _take(bench: _Bench, lines: dict[int, Line], loose: tuple[Line, ...]) -> bool:
-    """Take changed lines where they cost less than those before."""
+    """Use changed lines if they are smaller than the present ones; return whether they are."""
     if bench.cost(lines.values()) >= bench.total:
         return False
     bench.lines, bench.loose = lines, loose
@@ -276,7 +280,7 @@ def _take(bench: _Bench, lines: dict[int, Line], loose: tuple[Line, ...]) -> boo
 
 
 def _note_size(bench: _Bench, size_words: Iterable[str]) -> None:
-    """Say what will not be the same after shrinking."""
+    """Note which statements will behave differently after shrinking."""
     reader = Reader(bench.rules.language)
     wanted = {word.upper(): "tells the free memory, which grows" for word in size_words}
     wanted["LIST"] = "shows the listing itself, which changes"

@@ -1,4 +1,4 @@
-"""Whether a program makes sense: what leads where, loops, variables, and then line by line."""
+"""Checking the logic of a program: control flow, loops, variables, and single lines."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from hostlink.listing.rules import Rules
 from hostlink.listing.variables import uses
 from hostlink.listing.wording import wording
 
-_NAMED = 6  # line numbers that a sentence names
+_NAMED = 6  # line numbers listed in one message
 
 
 def soundness(listing: Listing, rules: Rules) -> list[Finding]:
-    """Findings on the program that a board would hold. Never raises on any text."""
+    """Return findings about the logic of a program. Never raises on any text."""
     reader = Reader(rules.language)
     flow = flow_of(listing, reader)
     words = [found for node in flow.nodes.values() for found in wording(node.line, reader, rules)]
@@ -33,7 +33,7 @@ def soundness(listing: Listing, rules: Rules) -> list[Finding]:
 
 
 def _unreachable(flow: Flow) -> Iterator[Finding]:
-    """One finding for each run of lines; a remark between them does not part a run."""
+    """Yield one finding for each run of unreachable lines, ignoring remarks between them."""
     dead = {node.line.number for node in flow.unreachable()}
     run: list[Node] = []
     for node in (*flow.nodes.values(), None):
@@ -49,7 +49,7 @@ def _unreachable(flow: Flow) -> Iterator[Finding]:
             yield at_place(
                 *(first, 0, "unreachable-line"),
                 f"{what} cannot be reached: nothing leads there.",
-                "Take out what is not needed, or add the jump that is missing.",
+                "Remove what is not needed, or add the missing jump.",
             )
             run = []
 
@@ -93,14 +93,14 @@ def _into_remarks(flow: Flow, reader: Reader) -> Iterator[Finding]:
         yield Finding(
             *(0, None, 0, "jump-into-remark"),
             message=f"{lines} {named}{more} {lead} to lines that are only remarks.",
-            advice="That runs, but whoever takes remarks out breaks these jumps.",
+            advice="The program runs, but removing the remarks would break these jumps.",
             severity="advice",
         )
 
 
 @dataclass(frozen=True, slots=True)
 class _Turn:
-    """A FOR or a NEXT: its line, its place in the text, its variable ("" for a bare NEXT)."""
+    """A FOR or a NEXT: its line, its index in the text, its variable ("" for a bare NEXT)."""
 
     word: str
     line: Line
@@ -127,7 +127,7 @@ def _turns(flow: Flow, reader: Reader) -> list[_Turn]:
 
 
 def _loops(flow: Flow, reader: Reader) -> Iterator[Finding]:
-    """FOR and NEXT that lack each other, and loops that cross in the order of the lines."""
+    """Yield findings about FOR without NEXT, NEXT without FOR, and loops that overlap."""
     turns = _turns(flow, reader)
     begun = {turn.variable for turn in turns if turn.word == "FOR"}
     ended = {turn.variable for turn in turns if turn.word == "NEXT"}
@@ -151,7 +151,7 @@ def _loops(flow: Flow, reader: Reader) -> Iterator[Finding]:
 
 
 def _crossed(turns: list[_Turn]) -> Iterator[Finding]:
-    """Loops that cross; asked only where each variable has one FOR and one NEXT."""
+    """Yield findings about overlapping loops; valid only with one FOR and NEXT per variable."""
     open_loops: list[_Turn] = []
     for turn in turns:
         if turn.word == "FOR":
@@ -164,7 +164,7 @@ def _crossed(turns: list[_Turn]) -> Iterator[Finding]:
             inner = open_loops[-1]
             yield at_place(
                 *(turn.line, turn.start, "crossed-loops"),
-                f"NEXT {turn.variable} stands inside the loop over {inner.variable}, which began "
+                f"NEXT {turn.variable} is inside the loop over {inner.variable}, which began "
                 f"in line {inner.line.number} after the loop over {turn.variable}.",
                 "End the inner loop first.",
             )
@@ -172,7 +172,7 @@ def _crossed(turns: list[_Turn]) -> Iterator[Finding]:
 
 
 def _never_set(flow: Flow, reader: Reader, strange: set[int]) -> Iterator[Finding]:
-    """Variables without a value. strange: rows with an unknown word, which may set anything."""
+    """Yield variables that are never set. strange: rows with unknown words, which may set any."""
     found = [
         (node.line, use) for node in flow.nodes.values() for use in uses(node.line.text, reader)
     ]

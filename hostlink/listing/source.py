@@ -1,7 +1,7 @@
-"""From the bytes of a file, a pipe or the clipboard to the text of a listing.
+"""Decoding the bytes of a file, a pipe or the clipboard into the text of a listing.
 
-Bytes in, text out; opening and reading the file is the caller's part. Read at most LIMIT + 1
-bytes: one more than LIMIT is enough to be refused here.
+The caller opens and reads the file. It need read at most LIMIT + 1 bytes: a source with more than
+LIMIT is refused here.
 """
 
 from __future__ import annotations
@@ -12,19 +12,19 @@ from hostlink.errors import ListingError
 from hostlink.listing.charset import check_charset
 
 LIMIT = 1 << 20
-"""Largest source in bytes, 1 MiB: a thousand times the program memory of the boards meant."""
+"""Largest source in bytes, 1 MiB: a thousand times the program memory of these boards."""
 
 _ORDINARY = frozenset(b"\t\n\r\f\x1a")  # 0x1A ended text files on older systems
 _KEPT = "Nothing was changed."
 
 
 def decode_listing(raw: bytes, *, name: str, charset: str = "utf-8") -> str:
-    """The text of a listing; UTF-8 where it is that, else the given charset.
+    """Decode a listing: as UTF-8 if it is valid, otherwise in the given charset.
 
-    name: what to call the source in messages. charset: the profile's, used for bytes that are not
-    UTF-8; it must map all 256 byte values, otherwise such bytes are refused. UTF-16 is read where
-    its byte order mark says so. The byte order mark itself is left out.
-    Raises ListingError where the source is empty, too large, not text, or cannot be decoded.
+    name: the source's name in messages. charset: the profile's; it must map all 256 byte values,
+    otherwise bytes that are not UTF-8 are refused. UTF-16 is recognised by its byte order mark.
+    A byte order mark is removed. Raises ListingError if the source is empty, too large, not text,
+    or cannot be decoded.
     """
     _refuse_size(raw, name)
     if raw.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
@@ -46,7 +46,7 @@ def decode_listing(raw: bytes, *, name: str, charset: str = "utf-8") -> str:
 def _refuse_size(raw: bytes, name: str) -> None:
     if len(raw) > LIMIT:
         raise ListingError(
-            f"{name} is larger than {LIMIT:,} bytes, which no listing is.",
+            f"{name} is larger than {LIMIT:,} bytes, too large for a listing.",
             kept=_KEPT,
             advice="Check that it is the file you meant.",
         )
@@ -55,7 +55,7 @@ def _refuse_size(raw: bytes, name: str) -> None:
 
 
 def _refuse_junk(raw: bytes, name: str) -> None:
-    """Refuse what is no text: a NUL, or more than one control byte in twenty."""
+    """Raise ListingError for data other than text: any NUL, or over 5 % control bytes."""
     odd = sum((byte < 32 and byte not in _ORDINARY) or byte == 127 for byte in raw)
     if 0 in raw or odd * 20 > len(raw):
         raise ListingError(
@@ -70,7 +70,7 @@ def _utf_16(raw: bytes, name: str) -> str:
         text = raw.decode("utf-16")
     except UnicodeDecodeError as wrong:
         raise ListingError(
-            f"{name} says that it is UTF-16 text but cannot be read as such.",
+            f"{name} is marked as UTF-16 text but cannot be decoded as such.",
             kept=_KEPT,
             advice="Store it as UTF-8.",
         ) from wrong

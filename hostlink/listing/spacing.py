@@ -1,8 +1,8 @@
-"""Blanks that do not matter: taken out only where the line is read the same without them.
+"""Removing insignificant blanks, without which the board reads the line in the same way.
 
-Never touched: quoted text, remarks, what follows DATA, blanks inside a keyword or a relation sign
-(ECMA-55, section 5.4, forbids them there, so a board may read `< >` and `<>` differently), and one
-blank between two names or numbers. A board whose keywords must stand apart keeps those blanks too.
+Kept are: quoted text, remarks, the text after DATA, blanks inside a keyword or a relation symbol
+(ECMA-55, section 5.4, forbids them, so a board may read `< >` and `<>` differently), and one blank
+between two names or numbers. If the board needs blanks around keywords, those are kept too.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from hostlink.listing.tokens import Span
 _RELATION = frozenset("<>=")
 _PLAIN = frozenset(("name", "number"))
 _SIGNS = frozenset("()+-*/^=<>,;:\"'")
-"""Signs that all BASICs read alike with and without blanks; beside another one blanks stay."""
+"""Symbols around which no BASIC needs blanks; blanks next to other symbols are kept."""
 
 
 def closed_up(text: str, reader: Reader) -> str:
-    """The text of a line without the blanks that do not matter."""
+    """Return the text of a line without insignificant blanks."""
     spans = reader.spans(text)
     pieces = [span.text for span in spans]
     places = [
@@ -36,7 +36,7 @@ def closed_up(text: str, reader: Reader) -> str:
         shorter[place] = _needed(spans, place, reader.language)
     if reader.reads_as("".join(shorter), wanted):
         return "".join(shorter)
-    for place in places:  # a word would arise where none was: find out at which blank
+    for place in places:  # removing all would form a new word: try blank by blank
         kept = pieces[place]
         for piece in (_needed(spans, place, reader.language), " "):
             pieces[place] = piece
@@ -47,7 +47,7 @@ def closed_up(text: str, reader: Reader) -> str:
 
 
 def _needed(spans: tuple[Span, ...], place: int, language: Language) -> str:
-    """What must stay of the blanks at a place: nothing, or one."""
+    """Return the blanks to keep at an index of the spans."""
     if place == 0 or place == len(spans) - 1:
         return ""
     before, after = spans[place - 1], spans[place + 1]
@@ -58,7 +58,7 @@ def _needed(spans: tuple[Span, ...], place: int, language: Language) -> str:
     if any(span.kind == "symbol" and span.text not in _SIGNS for span in (before, after)):
         return spans[place].text
     if before.kind == "number" and after.text[:1] in "Ee":
-        return " "  # a board may begin to read an exponent
+        return " "  # the board might read an exponent
     touching = before.text[-1:].isalnum() and after.text[:1].isalnum()
     if language.long_names and touching:
         return " "

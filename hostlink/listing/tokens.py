@@ -1,7 +1,8 @@
-"""Taking one line of BASIC apart, far enough to know quoted text, remarks, words and numbers.
+"""Splitting one line of BASIC into quoted text, remarks, keywords, names, numbers and symbols.
 
-These boards find a keyword wherever its letters stand (`GOTO10`, `PRINTA`, `FORI=1TO9`), unless
-the language has long names. The spans of a line always add up to the line; no text is an error.
+These boards recognise a keyword wherever its letters occur (`GOTO10`, `PRINTA`, `FORI=1TO9`),
+unless the language has long names. The spans of a line always add up to the line; any text is
+accepted.
 """
 
 from __future__ import annotations
@@ -20,10 +21,10 @@ Kind = Literal["quoted", "remark", "word", "name", "number", "blank", "symbol"]
 class Span:
     """A piece of a line.
 
-    kind: "quoted" (with its quotes; to the end of the line where none closes it), "remark" (what
-        follows a remark word), "word" (a keyword, also one written `GO TO` or abbreviated),
-        "name", "number", "blank" or "symbol".
-    start: its first character, counted from 0. word: the keyword in full capitals, or "".
+    kind: "quoted" (with its quotes; up to the end of the line if not closed), "remark" (the text
+        after a remark word), "word" (a keyword, also written `GO TO` or abbreviated), "name",
+        "number", "blank" or "symbol".
+    start: index of its first character, from 0. word: the whole keyword in capitals, or "".
     """
 
     kind: Kind
@@ -33,13 +34,13 @@ class Span:
 
     @property
     def end(self) -> int:
-        """The character after the last one."""
+        """Return the index after the last character."""
         return self.start + len(self.text)
 
 
 @dataclass(frozen=True, slots=True)
 class _Scanner:
-    """What scanning needs to know of a language, worked out once."""
+    """The scanning tables of a language, computed once."""
 
     pattern: re.Pattern[str]
     table: tuple[str, ...]
@@ -47,9 +48,9 @@ class _Scanner:
 
 
 def keywords(language: Language) -> tuple[str, ...]:
-    """All words of the language in capitals, without inner blanks, in the order of its tables.
+    """Return all keywords of a language in capitals, without inner blanks, in table order.
 
-    ELSE counts wherever THEN does: it may be followed by a line number in the same way.
+    ELSE is added if the language has THEN, since it may be followed by a line number as well.
     """
     found = [*language.statements, *language.functions, *language.jumps, *language.remarks]
     words = [word.upper().replace(" ", "") for word in found if word.strip()]
@@ -59,7 +60,7 @@ def keywords(language: Language) -> tuple[str, ...]:
 
 
 def _word_pattern(word: str, long_names: bool) -> str:
-    """GOTO and GOSUB may hold blanks (ECMA-55, section 12); others are written as they are."""
+    """Return a pattern for a keyword; GOTO and GOSUB may hold blanks (ECMA-55, section 12)."""
     pattern = re.escape(word)
     if word in ("GOTO", "GOSUB"):
         pattern = f"GO *{word[2:]}"
@@ -94,13 +95,13 @@ def _scanner(language: Language) -> _Scanner:
 
 
 def _in_full(short: str, scanner: _Scanner, mark: str) -> str:
-    """The first word of the table that an abbreviation fits, or ""."""
+    """Return the first keyword of the table that matches an abbreviation, or ""."""
     start = short[: -len(mark)].upper()
     return next((word for word in scanner.table if word.startswith(start)), "")
 
 
 def scan(text: str, language: Language) -> tuple[Span, ...]:
-    """Take the text of a line (what follows its number) apart. Never raises."""
+    """Split the text of a line, without its line number, into spans. Never raises."""
     scanner = _scanner(language)
     spans: list[Span] = []
     at = 0

@@ -1,7 +1,7 @@
-"""Which variables a line sets and which it reads.
+"""Finding the variables that a line sets and reads.
 
-Where a statement is not one of the common ones, its names count as set and not as read, so that
-nothing is said of a variable that some board's own statement may have filled.
+In an uncommon statement, names count as set and not as read, so that no variable is reported as
+never set that a board's own statement may have set.
 """
 
 from __future__ import annotations
@@ -22,9 +22,9 @@ _BEGINS = frozenset(("", "LET", "THEN", "ELSE", "FOR"))
 
 @dataclass(frozen=True, slots=True)
 class Use:
-    """A variable in the text of a line. name: in capitals, with ( where it is an array.
+    """A variable in the text of a line. name: in capitals, with ( for an array.
 
-    sets: whether it is given a value there. start: its place in the text, from 0.
+    sets: whether it is assigned a value there. start: its index in the text, from 0.
     """
 
     name: str
@@ -33,14 +33,14 @@ class Use:
 
 
 def uses(text: str, reader: Reader) -> list[Use]:
-    """The variables of a line, in their order."""
+    """Return the variables of a line, in order."""
     functions = {word.upper() for word in reader.language.functions}
     return [use for spans in reader.statements(text) for use in _of_statement(spans, functions)]
 
 
 def _of_statement(spans: Sequence[Span], functions: set[str]) -> Iterator[Use]:
     word = ""
-    strange = False  # a statement of few boards: it may set whatever it names
+    strange = False  # an uncommon statement: it may set any variable that it names
     depth = 0
     for place, span in enumerate(spans):
         if span.kind == "word" and span.word not in functions:
@@ -63,7 +63,7 @@ def _of_statement(spans: Sequence[Span], functions: set[str]) -> Iterator[Use]:
 
 
 def _begins(spans: Sequence[Span], place: int, functions: set[str]) -> bool:
-    """Whether an assignment may begin at a place: at the start, or where a condition has ended."""
+    """Return whether an assignment may begin at an index: at the start or after a condition."""
     if place == 0:
         return True
     before = spans[place - 1]
@@ -73,7 +73,7 @@ def _begins(spans: Sequence[Span], place: int, functions: set[str]) -> bool:
 
 
 def _assigned(spans: Sequence[Span], place: int) -> bool:
-    """Whether = follows the variable at a place, with the index of an array passed over."""
+    """Return whether = follows the variable at an index, after any array subscript."""
     at, depth = place + 1, 0
     while at < len(spans):
         text = spans[at].text

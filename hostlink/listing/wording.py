@@ -1,4 +1,4 @@
-"""What a single line is made of: words, numbers, quotes, brackets, and the width of its text."""
+"""Checking a single line: keywords, numbers, quotes, brackets, and the width of its text."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ from hostlink.listing.tokens import Span, keywords
 _LETTERS = re.compile(r"[A-Za-z]+")
 _BEGINS = frozenset(("THEN", "ELSE"))
 _NEVER_FIRST = frozenset(("TO", "STEP", "THEN"))
-# ECMA-55, section 5.4 (from memory): numbers reach 1E38 at least. Beyond the largest number of
-# IEEE 754 in 64 bits no board goes.
+# ECMA-55, section 5.4 (from memory): numbers up to at least 1E38. No board exceeds the largest
+# number of IEEE 754 in 64 bits.
 _CERTAIN, _LARGEST = 1e38, sys.float_info.max
 _HOLDS_VALUES = frozenset(
     (
@@ -29,7 +29,7 @@ _HOLDS_VALUES = frozenset(
 
 
 def wording(line: Line, reader: Reader, rules: Rules) -> Iterator[Finding]:
-    """Findings on one line."""
+    """Yield findings about one line."""
     spans = reader.spans(line.text)
     if any(span.word == "DATA" for span in spans):
         return
@@ -55,7 +55,7 @@ def _brackets(line: Line, statement: Sequence[Span]) -> Iterator[Finding]:
             opened.append(span.start)
         elif span.text == ")":
             if not opened:
-                yield _unbalanced(line, span.start, "closes none that is open")
+                yield _unbalanced(line, span.start, "closes no open bracket")
                 return
             opened.pop()
     if opened:
@@ -66,13 +66,13 @@ def _unbalanced(line: Line, start: int, what: str) -> Finding:
     return at_place(
         *(line, start, "unbalanced-bracket"),
         f"The bracket {what}.",
-        "Add its partner, or take it out.",
+        "Add the matching bracket, or remove it.",
         "error",
     )
 
 
 def _width(line: Line, statement: Sequence[Span], width: int) -> Iterator[Finding]:
-    """Quoted text of one PRINT that is wider than the screen, as far as it is joined."""
+    """Yield a finding if text that one PRINT joins is wider than the screen (columns)."""
     if not width or statement[0].word != "PRINT":
         return
     wide, start = 0, 0
@@ -87,7 +87,7 @@ def _width(line: Line, statement: Sequence[Span], width: int) -> Iterator[Findin
             yield at_place(
                 *(line, start, "wraps-on-screen"),
                 f"The text is {wide} columns wide, and the board's screen {width}.",
-                "Shorten it, or print it in two.",
+                "Shorten it, or print it in two parts.",
             )
             return
 
@@ -103,13 +103,13 @@ def _numbers(line: Line, spans: Sequence[Span], language: Language) -> Iterator[
 
 
 def _number(line: Line, span: Span, language: Language, *, negative: bool) -> Iterator[Finding]:
-    """Findings on one number, which is no line number."""
+    """Yield findings about one number that is not a line number."""
     value, shown = _value(span.text), span.text[:20]
     if language.fractions:
         if value > _CERTAIN:
             yield at_place(
                 *(line, span.start, "number-out-of-range"),
-                f"{shown} is larger than 1E38, up to which the standard goes.",
+                f"{shown} is larger than 1E38, the limit of the standard.",
                 "Use a smaller number.",
                 "error" if value > _LARGEST else "warning",
             )
@@ -129,7 +129,7 @@ def _number(line: Line, span: Span, language: Language, *, negative: bool) -> It
 
 
 def _value(digits: str) -> float:
-    """The value of a number as written; one beyond all measure is infinite."""
+    """Return the value of a number as written; infinity for one of 40 digits or more."""
     if digits.isdecimal():
         return int(digits) if len(digits) < 40 else float("inf")
     return float(digits)
@@ -146,16 +146,16 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
                 f"The profile knows no {word[:20]}.",
                 advice,
             )
-            break  # what follows an unknown word is read by guessing only
+            break  # the text after an unknown word can only be guessed
 
 
 def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterator[tuple[int, str]]:
-    """Words of a statement that the profile does not know: (place in the text, word)."""
+    """Yield (index in the text, word) for words that the profile does not know."""
     conditional = any(span.word == "IF" for span in statement)
     functions = {word.upper() for word in language.functions}
     for place, span in enumerate(statement):
         if span.kind == "remark" or (span.word and span.word not in functions | _HOLDS_VALUES):
-            return  # a statement of this board alone may be followed by anything
+            return  # a board's own statement may be followed by anything
         after = statement[place + 1] if place + 1 < len(statement) else None
         begins = place == 0 or statement[place - 1].word in _BEGINS
         if span.kind == "name":
@@ -165,7 +165,7 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
             elif language.long_names:
                 continue
             elif "DEF" in language.statements and text[span.start : span.end + 1].upper() == "FN":
-                return  # a function of the program's own
+                return  # a function that the program defines
             elif after is not None and after.kind == "name" and after.start == span.end:
                 third = statement[place + 2] if place + 2 < len(statement) else None
                 if conditional and third is not None and third.text == "=":
@@ -180,6 +180,6 @@ def _unknown(text: str, statement: Sequence[Span], language: Language) -> Iterat
 
 
 def _whole_word(text: str, start: int) -> tuple[int, str]:
-    """The run of letters round a place, and where it begins; TONE where TO and NE were read."""
+    """Return the start and text of the letters around an index, as TONE, not TO and NE."""
     run = next((m for m in _LETTERS.finditer(text) if m.start() <= start < m.end()), None)
     return (run.start(), run[0]) if run else (start, text[start])

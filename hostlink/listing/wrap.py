@@ -1,7 +1,7 @@
-"""Mending lines that a page or a mail program has wrapped, and blanks at the end of rows.
+"""Joining lines that a page or a mail program has wrapped, and removing trailing blanks.
 
-A row without a number that follows a numbered one may be its rest. Whether a blank was lost at
-the break decides the meaning inside quoted text, so rows are joined only where the source tells.
+A row without a number may be the rest of the numbered row before it. Inside quoted text it matters
+whether a blank was lost at the break, so rows are joined only if the source shows that.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from dataclasses import dataclass, replace
 
 from hostlink.listing.rows import Mend, Notes, Row, open_quote
 
-_NARROWEST = 30  # no page wraps at fewer characters; a shorter row was not wrapped by its width
-_LONGEST = 1000  # no line is that long; it also keeps the work on a rubbish text small
+_NARROWEST = 30  # characters; pages do not wrap rows at a smaller width
+_LONGEST = 1000  # characters; no line is longer, and the limit keeps work on junk small
 
 
 def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
-    """Join wrapped rows to the line they belong to; note the others as doubts."""
+    """Join wrapped rows to the line they belong to; note uncertain ones as doubts."""
     broken = [
         place
         for place in range(1, len(rows))
@@ -38,7 +38,7 @@ def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
         if joint is None or notes.kept(row.at):
             notes.doubt(
                 *(row, "row-without-number"),
-                "The row has no line number; it may be the rest of the line before, or text.",
+                "The row has no line number; it may be the rest of the line before, or other text.",
             )
             mended.append(row)
             joinable = False
@@ -49,10 +49,11 @@ def mend_wraps(rows: list[Row], notes: Notes) -> list[Row]:
 
 @dataclass(frozen=True, slots=True)
 class _Page:
-    """How the page broke its rows, as far as they show it.
+    """How the source wrapped its rows, as far as they show it.
 
-    widest: the longest row. cuts: every broken row is that long, three at least, so it was cut
-    there and no blank was lost. at_blanks: some broken row is shorter, so it was broken at blanks.
+    widest: length of the longest row. cuts: all broken rows, at least three, have that length, so
+    they were cut there and no blank was lost. at_blanks: a broken row is shorter, so rows were
+    broken at blanks.
     """
 
     widest: int
@@ -60,7 +61,7 @@ class _Page:
     at_blanks: bool
 
     def full(self, above: Row, rest: Row) -> bool:
-        """Whether the first word of the rest would not have fitted in the row above it."""
+        """Return whether the first word of `rest` would have made the row above too wide."""
         word = rest.text.split(maxsplit=1)[0]
         return len(above.text.rstrip(" ")) + 1 + len(word) > self.widest >= _NARROWEST
 
@@ -82,9 +83,9 @@ def _join(line: Row, joint: str, rest: Row, notes: Notes) -> Row:
 
 
 def _joint(above: Row, line: Row, rest: Row, page: _Page, notes: Notes) -> str | None:
-    """What to put between a line and the rest of it: "", a blank, or None where it is not sure.
+    """Return what to put between a line and its rest: "", a blank, or None if uncertain.
 
-    above: the row just above the rest as it stands in the source; line: joined so far.
+    above: the row before `rest` in the source. line: the line as joined so far.
     """
     if notes.is_command(rest.text) or len(line.text) + len(rest.text) > _LONGEST:
         return None
@@ -96,22 +97,22 @@ def _joint(above: Row, line: Row, rest: Row, page: _Page, notes: Notes) -> str |
     if page.cuts:
         return ""
     if above.text.endswith(" ") or rest.text.startswith(" "):
-        # Mail in flowed form keeps the blank at the end; blanks in front may be an indent.
+        # Mail in flowed format keeps the trailing blank; leading blanks may be an indent.
         return None if quoted and rest.text.startswith(" ") else ""
     if full and not page.at_blanks:
-        # It may be cut at this width or broken at a blank. Beside a sign a blank is harmless.
+        # It may be cut at this width or broken at a blank. Next to a symbol a blank is harmless.
         split_word = line.text[-1].isalnum() and rest.text[0].isalnum()
         return None if quoted or split_word else " "
     return " "
 
 
 def mend_trailing(rows: list[Row], notes: Notes) -> list[Row]:
-    """Take off blanks at the end of rows, unless quoted text is open there."""
+    """Remove trailing blanks, unless they are inside quoted text that is not closed."""
     mended: list[Row] = []
     for row in rows:
         text = row.text.rstrip(" \t")
         if text and text != row.text and not open_quote(row.text, notes.language):
-            sentence = "Blanks at the end were taken off."
+            sentence = "Trailing blanks were removed."
             row = notes.change(row, "trailing-blank", text, sentence)
         mended.append(row)
     return mended

@@ -1,4 +1,4 @@
-"""What can go wrong on a wire, by seed, so that every run can be repeated."""
+"""Simulated faults of a wire and its board, reproducible by their seed."""
 
 from __future__ import annotations
 
@@ -49,6 +49,7 @@ class Faults:
 
     @property
     def any_damage(self) -> bool:
+        """Return whether bytes are damaged in at least one direction."""
         return self.to_board > 0 or self.to_host > 0
 
 
@@ -79,7 +80,7 @@ class Damage:
         return int(math.log(draw) / math.log1p(-self._rate))
 
     def of(self, byte: int) -> Iterable[int]:
-        """What arrives in place of one byte: nothing, one byte or two."""
+        """Return what arrives in place of one byte: nothing, one byte or two."""
         if self._left < 0:
             return (byte,)
         if self._left > 0:

@@ -1,4 +1,4 @@
-"""The practice board behind the port seam, on a virtual clock or in real time.
+"""The practice board as a port, on a virtual clock or in real time.
 
 There is no thread: `read`, `write` and `in_waiting` advance the machine to the present and then
 look. On a virtual clock waiting is a jump; in real time it is a short sleep.
@@ -56,7 +56,7 @@ class PracticePort:
             raise LinkError("The port is closed.", reason=LinkReason.GONE)
 
     def _now(self) -> float:
-        """Machine time: seconds since the port was opened."""
+        """Return the machine time: seconds since the port was opened."""
         self._check_open()
         now = self._clock.now() - self._origin
         self.machine.run_until(now)
@@ -70,10 +70,12 @@ class PracticePort:
 
     @property
     def in_waiting(self) -> int:
+        """Return how many bytes from the board can be read now."""
         return self.machine.host_waiting(self._now())
 
     @property
     def dtr(self) -> bool:
+        """Return the state of the DTR line; switching it on restarts the board."""
         self._check_open()
         return self._dtr
 
@@ -86,6 +88,7 @@ class PracticePort:
 
     @property
     def baudrate(self) -> int:
+        """Return the speed of the host's side, in baud."""
         return self.machine.host_baud
 
     @baudrate.setter
@@ -94,6 +97,7 @@ class PracticePort:
         self.machine.tune(value)
 
     def read(self, size: int = 1) -> bytes:
+        """Return up to `size` bytes; fewer, or none, when the timeout has passed."""
         now = self._now()
         got = self.machine.host_reads(now, size)
         if got or not self.timeout:
@@ -108,13 +112,16 @@ class PracticePort:
         return got
 
     def write(self, data: bytes) -> int:
+        """Send bytes to the board; return how many there were."""
         self.machine.host_sends(bytes(data), self._now())
         return len(data)
 
     def reset_input_buffer(self) -> None:
+        """Discard what the board sent and nobody has read."""
         self.machine.forget_output(self._now())
 
     def close(self) -> None:
+        """Let the board's time catch up, keep its state and close; closing twice is allowed."""
         if self._closed:
             return
         self._closed = True
