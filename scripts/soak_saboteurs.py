@@ -176,7 +176,7 @@ def pages_called_proven() -> Patches:
         return None
         yield
 
-    write_plan = patch("hostlink.firmware.plan.FlashScripts.write_plan", tell)
+    write_plan = patch("hostlink.firmware.scripts.FlashScripts.write_plan", tell)
     return [write_plan, *flash_not_kept()]
 
 
