@@ -15,7 +15,7 @@ from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import board_sentence
 from hostlink.archive import Archive
-from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed
+from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed, stored
 from hostlink.jobs.session import Session
 from hostlink.jobs.slots import recall, store
 from hostlink.words import capital, plural, safe
@@ -37,7 +37,8 @@ def show_stored(app: DeskApp, attached: Attached) -> None:
 
 
 def _listed(session: Session, _: Archive) -> list[Slot]:
-    return listed(session)
+    shows_one = session.profile.commands.list_stored
+    return stored(session) if shows_one else listed(session)
 
 
 class StoredScreen(Page[None]):

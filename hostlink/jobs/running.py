@@ -108,10 +108,10 @@ def run(
     LinkError where it does not end in time or the wire fails; the program was stopped then.
     """
     emit = emit or session.emit
+    session.attach()  # how it talks is not known before
     pacing = session.dialogue.pacing
     command = session.dialogue.can("run", "run a program by command")
     charset = session.profile.rules.form.charset
-    session.attach()
     output = _Output(charset, emit, pacing, session.profile.commands.answer_rows)
     core = Running(
         to_bytes(command, charset),

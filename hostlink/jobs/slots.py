@@ -36,9 +36,10 @@ def store(session: Session, archive: Archive, name: str) -> Held:
 
     Proven by recalling it. Raises RefusedError with the board's own words where it will not.
     """
+    session.attach()  # what it can is not known of a board that was never seen
     session.dialogue.can("store", "store a program")
     checked(session, name)
-    board = _board(session, archive)
+    board = session.board_in(archive)
     with session.job(archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
@@ -65,9 +66,10 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
 
     spec of what is returned: the revision or rescue that is the same program, "" if none is.
     """
+    session.attach()
     session.dialogue.can("recall", "recall a stored program")
     checked(session, name)
-    board = _board(session, archive)
+    board = session.board_in(archive)
     with session.job(archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
@@ -153,8 +155,3 @@ def _kept_in_mind(
             if spec and f"{spec}." not in kept:
                 kept = f"{kept} What was {where} is kept as {spec}.".strip()
         raise error.but(what=what, kept=kept) from error
-
-
-def _board(session: Session, archive: Archive) -> Board:
-    session.attach()
-    return session.board_in(archive)
