@@ -127,7 +127,8 @@ class StoredScreen(Page[None]):
         def done(held: WasHeld) -> str:
             self._read_again()
             known = f", the same as {held.spec}" if held.spec else ""
-            return f"{name} is in memory, proven: {plural(len(held.lines), 'line')}{known}."
+            proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
+            return f"{name} is in memory, {proof}: {plural(len(held.lines), 'line')}{known}."
 
         self.app.watch_job(job, done=done, failed=self._failed)
 

@@ -168,17 +168,18 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
     try:
-        got = recalled(session, name).lines
+        result = recalled(session, name)
     except RefusedError as refused:
         what = f"What was stored as {safe(name)} cannot be recalled: {refused.what}"
     else:
         rules = session.profile.rules
-        held, due = canonical_lines(got, rules), canonical_lines(lines, rules)
+        held, due = canonical_lines(result.lines, rules), canonical_lines(lines, rules)
         wrong = [n for n in sorted({*held, *due}) if held.get(n) != due.get(n)]
-        if not wrong:
+        if not wrong and result.doubt is None:
             return
         numbers = ", ".join(map(str, wrong[:8]))
-        what = f"What the board stored as {safe(name)} differs in line {numbers}."
+        why = f"differs in line {numbers}" if wrong else f"is not proven: {result.doubt}"
+        what = f"What the board stored as {safe(name)} {why}."
     raise ReadBackError(
         what, kept=kept, advice="Store it again; the EEPROM may be full or worn out."
     )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-from hostlink.advice import Ways, joined
+from hostlink.advice import Advice, Ways, joined
 from hostlink.archive import Archive, Board, Content, Origin
 from hostlink.archive.events import OpenEvent
 from hostlink.archive.times import shown
@@ -93,17 +93,25 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
     where the captures do not agree and ArchiveError where it cannot be kept.
     """
     held = read_held(session, archive, board)
-    if held.doubt is not None:
-        raise NotKnownError(
-            f"What the board holds is not known for certain: {held.doubt}.",
-            kept="The program on the board was not touched; what it lists is kept as "
-            f"{held.spec}, not proven.",
-            advice=lambda by: (
-                "If its profile has wrong sizes, measure them "
-                f"{by.survey_discarding}. {_discard(by)}"
-            ),
-        )
-    return held
+    return certain(held, "the board", "The program on the board was not touched", _discard)
+
+
+def certain(held: Held, holder: str, untouched: str, otherwise: Advice = "") -> Held:
+    """Return what was captured and kept. Raises NotKnownError where something contradicts it.
+
+    holder: what holds it. untouched: what was not overwritten, for the error, without a full stop.
+    otherwise: more advice.
+    """
+    if held.doubt is None:
+        return held
+    raise NotKnownError(
+        f"What {holder} holds is not known for certain: {held.doubt}.",
+        kept=f"{untouched}; what it lists is kept as {held.spec}, not proven.",
+        advice=joined(
+            lambda by: f"If its profile has wrong sizes, measure them {by.survey_discarding}.",
+            otherwise,
+        ),
+    )
 
 
 def read_held(session: Session, archive: Archive, board: Board) -> Held:
@@ -118,7 +126,7 @@ def read_held(session: Session, archive: Archive, board: Board) -> Held:
         raise error.but(advice=joined(error.advice, _discard)) from error
     if not result.lines:
         _tell_loss(session, archive, board)
-    return replace(keep_held(session, archive, board, result), doubt=result.doubt)
+    return keep_held(session, archive, board, result)
 
 
 def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> Held:
@@ -164,10 +172,10 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     if same is not None:
         session.emit(AlreadyKept(same.spec))
-        return Held(result.lines, result.count, same.spec)
+        return Held(result.lines, result.count, same.spec, doubt=result.doubt)
     kept = archive.rescue(content, board_origin(session, archive, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
-    return Held(result.lines, result.count, kept.spec, new=True)
+    return Held(result.lines, result.count, kept.spec, new=True, doubt=result.doubt)
 
 
 def heal_by(session: Session, archive: Archive, content: Content) -> None:
