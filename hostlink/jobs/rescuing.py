@@ -203,11 +203,17 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     copy = archive.host_copy(board.uuid)
     if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
         return  # nothing was known to be there, or the loss was told when the port was opened
+    left_of = "" if copy.revision else unfinished_load(archive, board, begun=session.begun)
+    spec = last_program(archive, board, begun=session.begun)
+    advice = put_back_advice(spec) if spec else ""
+    if left_of:  # whoever cleared it, nothing shows that it held a line of that
+        session.emit(Warned(f"The board is empty; nothing is {left_of}.", advice=advice))
+        return
     when = f", proven {shown(copy.proven_at)}" if copy.proven_at is not None else ""
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
             f"{when}: it restarted or lost its supply since, or was cleared at its keyboard.",
-            advice=put_back_advice(spec) if (spec := last_program(archive, board)) else "",
+            advice=advice,
         )
     )
