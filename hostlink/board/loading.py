@@ -109,6 +109,11 @@ class Loader:
         """Whether what a board lists is another program, by one reading."""
         return canonical_lines(held, self._rules) != self._canonical
 
+    def added(self, held: Mapping[int, Line]) -> dict[int, Line]:
+        """The lines on a board that are not in the program, or are others there."""
+        now = canonical_lines(held, self._rules)
+        return {n: line for n, line in held.items() if now.get(n) != self._canonical.get(n)}
+
     def _clear(self) -> None:
         """Clear memory. Raises NotClearedError only where nothing was sent before."""
         try:

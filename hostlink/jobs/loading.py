@@ -22,12 +22,19 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
+from hostlink.jobs.after_proof import look_again
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable, smaller_advice
 from hostlink.jobs.load_state import LoadState, with_state
 from hostlink.jobs.material import Material
 from hostlink.jobs.patience import load_s
-from hostlink.jobs.rescuing import Held, discard_held, forget_copy, held_content, rescue_held
+from hostlink.jobs.rescuing import (
+    Held,
+    discard_held,
+    forget_copy,
+    held_content,
+    rescue_held,
+)
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, Listing, measure
@@ -143,7 +150,7 @@ def _overwrite(
     free = _free_memory(session)
     doubt = _memory_doubt(session, material, free)
     if session.profile.commands.free_memory and (free is None or doubt is not None):
-        _look_again(session, loader, state)
+        look_again(session, archive, board, loader, record.revision, state)
         free = _free_memory(session) if doubt is not None else free
         doubt = _memory_doubt(session, material, free)
     record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
@@ -250,27 +257,6 @@ def _contradicted(session: Session, state: LoadState, doubt: MemoryDoubt) -> Rea
             f"profile {session.profile.name} are wrong; measure them {by.survey}."
         ),
     )
-
-
-def _look_again(session: Session, loader: Loader, state: LoadState) -> None:
-    """The last question failed, or the answer was not as it should be: see what the board holds.
-
-    The question may have been stored as a line, which is mended. Where nothing is listed, the board
-    restarted and its banner was not understood: then the program is not proven any more.
-    """
-    try:
-        reading = session.dialogue.read_listing()
-        if not reading.lines:
-            reading = session.dialogue.read_listing()
-    except LinkError:
-        return  # proven it was, and that the question failed is told
-    if not reading.lines and not reading.is_bare:
-        return
-    state.proven = False
-    if reading.lines and loader.differs(reading.lines):
-        session.emit(Warned("Asking for the free memory changed the program on the board."))
-        loader.load(reading.lines)
-    state.proven = bool(reading.lines)
 
 
 def _free_memory(session: Session) -> int | None:
