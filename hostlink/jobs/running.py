@@ -110,7 +110,7 @@ def run(
     """
     emit = emit or session.emit
     session.attach()  # how it talks is not known before
-    before = keep_before_run(session)
+    before = keep_before_run(session, answered=True)
     pacing = session.dialogue.pacing
     command = session.dialogue.can("run", "run a program by command")
     charset = session.profile.rules.form.charset

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.errors import LinkError
+from hostlink.errors import LinkError, NotKnownError
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import RowPrinted
 from hostlink.jobs.running import Given, run
@@ -34,7 +34,7 @@ def test_what_a_program_clears_is_kept_before_it_runs(table: Callable[..., Any],
     assert kept(board) == [text]
     now = "holds another program" if "FETCH" in last else "is empty"
     told = [event.text for event in board.said("Warned")]
-    assert told == [f"Its memory {now} now. What it held before is kept as rescue@1."]
+    assert told == [f"The board's memory {now} now. What it held before is kept as rescue@1."]
     copy = board.archive.host_copy(board.archive.boards()[0].uuid)
     assert copy is not None
     assert copy.content.text == (OTHER if "FETCH" in last else "")
@@ -82,8 +82,8 @@ def test_an_interrupted_program_that_replaced_itself_is_not_called_still_there(
     with board.session() as session, pytest.raises(LinkError) as caught:
         run(session, Given(), longest_s=4.0)
     assert caught.value.kept == (
-        "It was interrupted. Its memory holds another program now. What it held before is kept as "
-        "rescue@1."
+        "It was interrupted. The board's memory holds another program now. What it held before is "
+        "kept as rescue@1."
     )
 
 
@@ -103,3 +103,42 @@ def test_the_console_looks_into_the_board_before_it_runs(
         assert console.copy.lines == {}
     assert board.memory == {}
     assert kept(board) == [CLEARS]
+
+
+def test_a_program_that_is_answered_is_kept_once(table: Callable[..., Any]) -> None:
+    """A number that it does not take may come to be a line: what is lost so is in the archive."""
+    board = table()
+    text = '10 INPUT A\n20 PRINT "PRECIOUS"\n'
+    board.load(text)
+
+    def lose(event: Any) -> None:
+        if isinstance(event, RowPrinted) and event.text == "PRECIOUS" and loses:
+            board.load("10 INPUT A\n")
+
+    board.on_event = lose
+    for loses in (False, True):
+        with board.session() as session:
+            run(session, Given(["20"]))
+        assert kept(board) == [text]
+        told = [event.text for event in board.said("Warned")]
+        assert told == loses * [
+            "The board's memory holds another program now. What it held before is kept as rescue@1."
+        ]
+
+
+def test_a_program_that_cannot_be_kept_is_run_unless_it_clears_itself(
+    table: Callable[..., Any],
+) -> None:
+    """The board says something else of its memory than its listing does."""
+    for text, runs in (("10 INPUT A\n20 PRINT A\n", True), ("10 PRINT 7\n20 NEW\n", False)):
+        board = table()
+        board.load(text)
+        with board.session() as session:
+            session.dialogue.free_memory = lambda: 3  # type: ignore[method-assign]
+            if runs:
+                assert "? 5" in run(session, Given(["5"])).output
+                assert any("could not be kept before" in each.text for each in board.said("Warned"))
+            else:
+                with pytest.raises(NotKnownError):
+                    run(session, Given())
+                assert len(board.memory) == 2
