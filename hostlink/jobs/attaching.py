@@ -63,7 +63,9 @@ def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ())
     if copy is not None and not copy.revision:
         event = _unfinished(archive, board, begun)
         if event is not None:
-            return str(event.detail.get("held", ""))
+            copy = None  # what was to be loaded
+            if event.detail.get("held"):
+                return str(event.detail["held"])
     if copy is not None and copy.content.text.strip():
         with contextlib.suppress(ArchiveError):
             same = as_known(archive.holds(copy.content), copy.revision)

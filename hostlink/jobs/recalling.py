@@ -17,7 +17,7 @@ from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
 from hostlink.board.profile import ONE_PLACE, Profile
 from hostlink.board.reading import Reading, rows_of
-from hostlink.errors import HostlinkError, NotKnownError, ReadBackError, RefusedError
+from hostlink.errors import ArchiveError, HostlinkError, NotKnownError, ReadBackError, RefusedError
 from hostlink.jobs.patience import capture_s, load_s
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
@@ -218,6 +218,9 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         session.dialogue.regain(may_interrupt=True)
         put_into_memory(session, lines)
         back = True
+    if not back and session.archive is not None:
+        with suppress(ArchiveError):
+            session.archive.drop_host_copy(session.board_in(session.archive).uuid)
     if back:
         state = "Memory holds what it held before." if lines else "Memory is empty."
     elif spec:

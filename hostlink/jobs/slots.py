@@ -28,7 +28,6 @@ from hostlink.jobs.rescuing import (
     NOTHING,
     Held,
     certain,
-    forget_copy,
     held_content,
     keep_held,
     rescue_held,
@@ -164,9 +163,7 @@ def _kept_in_mind(
             what = "Stopped; the board's memory may hold a stored program, or a part of one."
         if not isinstance(error, RefusedError):
             with contextlib.suppress(ArchiveError):
-                copy = archive.host_copy(board.uuid)
-                if copy is not None:
-                    forget_copy(archive, board, copy.content)
+                archive.drop_host_copy(board.uuid)
         kept = error.kept
         for where, spec in was.items():
             if spec and f"{spec}." not in kept:

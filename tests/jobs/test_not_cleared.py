@@ -11,6 +11,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.errors import LinkError, LinkReason, NotClearedError
 from hostlink.jobs.attaching import doubt_of_copy, last_program
+from hostlink.jobs.backup import backup
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import from_bytes
 from hostlink.jobs.saving import SaveOptions, save
@@ -104,3 +105,32 @@ def test_what_was_only_to_be_loaded_is_not_called_the_boards_last_program(
         load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
     told = " ".join(event.text for event in board.said("Warned"))
     assert "last known to hold" not in told
+
+
+def test_what_nobody_knows_any_more_is_not_called_known(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """A backup recalled a stored program and could not put memory back: the board's last program
+    is not said to have been lost by a restart."""
+    board = table()
+    board.load(MINE, slot="X")
+    board.load('10 PRINT "ONE"\n')
+    with board.session() as session:
+        save(session, archive, SaveOptions("ONE"))
+    assert archive.host_copy(archive.boards()[0].uuid) is not None
+    sent = bytearray()
+
+    def unplug(data: bytes) -> None:
+        sent.extend(data)
+        board.machine.unplugged = board.machine.unplugged or b"FETCH" in sent
+
+    board.on_write = unplug
+    with board.session() as session, pytest.raises(LinkError) as caught:
+        backup(session, archive)
+    assert "Memory may hold another program; what it held is kept as ONE@1." in caught.value.kept
+    assert archive.host_copy(archive.boards()[0].uuid) is None
+    board.on_write = lambda data: None  # noqa: ARG005
+    board.plug_in_again()
+    with board.session() as session:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    assert not any("last known" in event.text for event in board.said("Warned"))
