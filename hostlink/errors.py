@@ -134,6 +134,10 @@ class NotKnownError(RefusedError):
         super().__init__(what, kept=kept, advice=advice, needed=Needed.LOSS)
 
 
+class NotClearedError(RefusedError):
+    """A board refuses the command that clears its memory: what it holds is as it was."""
+
+
 class LineTooLongError(RefusedError):
     """A typed line has more characters than the board takes; the next line may be typed."""
 

@@ -15,7 +15,7 @@ from hostlink.app.page import Page, with_detail
 from hostlink.app.rows import Column, Entry, Rows
 from hostlink.app.texts import board_sentence
 from hostlink.archive import Archive
-from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed
+from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed, stored
 from hostlink.jobs.session import Session
 from hostlink.jobs.slots import recall, store
 from hostlink.words import capital, plural, safe
@@ -37,7 +37,8 @@ def show_stored(app: DeskApp, attached: Attached) -> None:
 
 
 def _listed(session: Session, _: Archive) -> list[Slot]:
-    return listed(session)
+    shows_one = session.profile.commands.list_stored
+    return stored(session) if shows_one else listed(session)
 
 
 class StoredScreen(Page[None]):
@@ -127,7 +128,8 @@ class StoredScreen(Page[None]):
         def done(held: WasHeld) -> str:
             self._read_again()
             known = f", the same as {held.spec}" if held.spec else ""
-            return f"{name} is in memory, proven: {plural(len(held.lines), 'line')}{known}."
+            proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
+            return f"{name} is in memory, {proof}: {plural(len(held.lines), 'line')}{known}."
 
         self.app.watch_job(job, done=done, failed=self._failed)
 

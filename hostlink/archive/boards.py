@@ -155,6 +155,11 @@ class Boards(Session):
             db.execute("DELETE FROM host_copies WHERE board_id = ?", (board,))
             insert(db, "host_copies", board_id=board, **copy)
 
+    def drop_host_copy(self, board_uuid: str) -> None:
+        """Forget what a board was known to hold: nobody knows what it holds now."""
+        with self.writing("The host copy") as db:
+            db.execute("DELETE FROM host_copies WHERE board_id = ?", (board_id(db, board_uuid),))
+
 
 def checked_label(label: str) -> str:
     """A board's label as it is kept: at most 40 printable characters. Raises ArchiveError."""

@@ -16,7 +16,7 @@ from hostlink.board.evidence import Doubt, Evidence
 from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
-from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.errors import LinkError, LinkReason, NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
 from hostlink.link.pacing import Pacing
@@ -302,14 +302,14 @@ class Dialogue:
     def clear(self) -> None:
         """Empty the program memory.
 
-        Raises RefusedError where the board refuses the command each time and still lists lines.
+        Raises NotClearedError where the board refuses that each time and still lists lines.
         """
         command = self.can("clear", "clear the program memory")
         for _ in range(_CLEARINGS):
             said = self.refusal_in(self._asked(command).answer)
             if not said or not self.read_listing().lines:
                 return
-        raise RefusedError(
+        raise NotClearedError(
             f'The board does not clear its memory by {safe(command)}: it says "{said}".',
             kept=_UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",

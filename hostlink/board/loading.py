@@ -23,7 +23,7 @@ from hostlink.board.evidence import Doubt
 from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
 from hostlink.board.reading import Reading
-from hostlink.errors import LinkError, LinkReason, ReadBackError
+from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
 from hostlink.link.sender import Sender
@@ -87,7 +87,7 @@ class Loader:
             try:
                 if held is None:
                     self._dialogue.emit(Phase("Clearing the program memory"))
-                    self._dialogue.clear()
+                    self._clear()
                     if self._rounds(list(self._target), [], fast=True):
                         return self.report
                 else:
@@ -108,6 +108,20 @@ class Loader:
     def differs(self, held: Mapping[int, Line]) -> bool:
         """Whether what a board lists is another program, by one reading."""
         return canonical_lines(held, self._rules) != self._canonical
+
+    def added(self, held: Mapping[int, Line]) -> dict[int, Line]:
+        """The lines on a board that are not in the program, or are others there."""
+        now = canonical_lines(held, self._rules)
+        return {n: line for n, line in held.items() if now.get(n) != self._canonical.get(n)}
+
+    def _clear(self) -> None:
+        """Clear memory. Raises NotClearedError only where nothing was sent before."""
+        try:
+            self._dialogue.clear()
+        except NotClearedError as error:
+            if self.report.starts == 1:
+                raise
+            raise RefusedError(error.what, advice=error.advice) from error
 
     # --- rounds ------------------------------------------------------------------------------
 

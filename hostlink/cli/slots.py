@@ -7,6 +7,7 @@ import click
 from hostlink.cli.desk import Desk
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
+from hostlink.errors import ExitStatus
 from hostlink.words import plural
 
 
@@ -52,7 +53,7 @@ def store(desk: Desk, name: str) -> None:
 @click.command()
 @click.argument("name")
 @shared(link=True)
-def recall(desk: Desk, name: str) -> None:
+def recall(desk: Desk, name: str) -> int:
     """Bring a stored program back into the board's memory.
 
     What is there is kept in the archive first.
@@ -65,4 +66,9 @@ def recall(desk: Desk, name: str) -> None:
             held = recall_job(session, archive, name)
         teller.close()
     known = f", the same as {held.spec}" if held.spec else ""
-    say(f"{name} is in memory: {plural(len(held.lines), 'line')}{known}.", quiet=desk.quiet)
+    proof = f", not proven ({held.doubt})" if held.doubt is not None else ""
+    say(
+        f"{name} is in memory: {plural(len(held.lines), 'line')}{known}{proof}.",
+        quiet=desk.quiet and held.doubt is None,
+    )
+    return ExitStatus.DONE if held.doubt is None else ExitStatus.READ_BACK_DIFFERS

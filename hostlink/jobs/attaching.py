@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Collection, Sequence
 
-from hostlink.archive import Archive, Board, HostCopy, Origin, Rescue, Revision
+from hostlink.archive import Archive, Board, Event, HostCopy, Origin, Rescue, Revision
 from hostlink.board.ports import Identity
 from hostlink.errors import ArchiveError
 
@@ -52,13 +52,20 @@ def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Resc
     return next(iter([*known, *revisions, *holders]), None)
 
 
-def last_program(archive: Archive, board: Board) -> str:
+def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
     """The spec under which the board's last known program can be loaded again, "" if none can.
 
     A host copy that the archive does not hold, because it was never kept or was changed since, is
-    kept as a rescue for this: it is what the board held before its memory was lost.
+    kept as a rescue for this: it is what the board held before its memory was lost. Of a load that
+    did not end well it is what the board held before that. begun: as for unfinished_load.
     """
     copy = archive.host_copy(board.uuid)
+    if copy is not None and not copy.revision:
+        event = _unfinished(archive, board, begun)
+        if event is not None:
+            copy = None  # what was to be loaded
+            if event.detail.get("held"):
+                return str(event.detail["held"])
     if copy is not None and copy.content.text.strip():
         with contextlib.suppress(ArchiveError):
             same = as_known(archive.holds(copy.content), copy.revision)
@@ -76,6 +83,16 @@ def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = 
 
     begun: UUIDs of the jobs that are under way.
     """
+    last = _unfinished(archive, board, begun)
+    if last is None:
+        return ""
+    what = last.revision or last.detail.get("listing") or "a program"
+    how = _ENDINGS.get(last.detail.get("ended") or last.outcome, "did not end well")
+    return f"left of a load of {what} that {how}"
+
+
+def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> Event | None:
+    """The load that last overwrote a board's memory, where it did not end well."""
     fills = (
         event
         for event in archive.events(board_uuid=board.uuid)
@@ -83,12 +100,10 @@ def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = 
     )
     last = next(fills, None)
     if last is None or last.job != "load":
-        return ""
+        return None
     if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
-        return ""
-    what = last.revision or last.detail.get("listing") or "a program"
-    how = _ENDINGS.get(last.detail.get("ended") or last.outcome, "did not end well")
-    return f"left of a load of {what} that {how}"
+        return None
+    return last
 
 
 def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:

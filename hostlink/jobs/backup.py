@@ -41,11 +41,15 @@ from hostlink.words import safe
 
 @dataclass
 class Collected:
-    """What was read from a board. unread: slots that could not be read, each with the reason."""
+    """What was read from a board. unread: slots that could not be read, each with the reason.
+
+    doubts: what contradicts an item, by its name.
+    """
 
     memory: Held
     items: list[BackupItem] = field(default_factory=list)
     unread: dict[str, str] = field(default_factory=dict)
+    doubts: dict[str, MemoryDoubt] = field(default_factory=dict)
     free_bytes: int | None = None
     banner: str = ""
     after_restart: bool = False
@@ -55,7 +59,7 @@ class Collected:
 class BackedUp:
     """A backup that is kept. unread: stored programs that are not in it, with the reason.
 
-    doubt: what contradicts the program in memory, None where it is proven.
+    doubt: what contradicts the program in memory, or else a stored one; None where all is proven.
     """
 
     backup: Backup
@@ -91,7 +95,7 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
         record.detail.update(
             backup=kept.spec, items=[item.name for item in kept.items], unread=collected.unread
         )
-        return BackedUp(kept, collected.unread, collected.memory.doubt)
+        return BackedUp(kept, collected.unread, next(iter(collected.doubts.values()), None))
 
 
 def collect(session: Session, archive: Archive, board: Board) -> Collected:
@@ -101,9 +105,7 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     memory = read_held(session, archive, board)
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
-        content = held_content(session, Capture(memory.lines, memory.captures))
-        unproven = "" if memory.doubt is None else str(memory.doubt)
-        found.items.append(BackupItem("memory", content, memory.captures, unproven=unproven))
+        _add(session, found, Capture(memory.lines, memory.captures, memory.doubt))
     before = (session.wire.health.restarts, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
@@ -233,11 +235,24 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
             pulse(session)
         return True
     if result.lines:
-        content = held_content(session, result)
-        found.items.append(BackupItem("stored", content, result.count, name))
+        _add(session, found, result, name)
     elif session.profile.commands.stored and not unnamed:  # it is listed, so it should be there
         found.unread[name] = "Nothing came when it was recalled."
     return True
+
+
+def _add(session: Session, found: Collected, result: Capture, slot: str = "") -> None:
+    """Add a captured program to what was found. slot: where it is stored, "" for memory."""
+    item = BackupItem(
+        "stored" if slot else "memory",
+        held_content(session, result),
+        result.count,
+        slot,
+        unproven="" if result.doubt is None else str(result.doubt),
+    )
+    found.items.append(item)
+    if result.doubt is not None:
+        found.doubts[item.name] = result.doubt
 
 
 def _nothing(collected: Collected) -> RefusedError:

@@ -21,7 +21,8 @@ from hostlink.board.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
-from hostlink.jobs.pasting import Pasted, may_overwrite, may_store, names_overwriting
+from hostlink.jobs.memory_of_run import keep_before_run
+from hostlink.jobs.pasting import Pasted, may_overwrite, may_run, may_store, names_overwriting
 from hostlink.jobs.rescuing import rescue_held
 from hostlink.jobs.session import LinkChoice, Session
 from hostlink.jobs.standing import Standing
@@ -76,6 +77,7 @@ class Console(Standing):
         self._rows.begin(b"" if self._heard.endswith((b"\r", b"\n")) else bytes(self._heard))
         self._answer = bytearray()
         self._pending: str | None = None
+        self._may_be_cleared = False  # by what runs since the prompt
         self._last = self._session.wire.now() if self._session is not None else 0.0
 
     def use(self, choice: LinkChoice) -> None:
@@ -157,9 +159,13 @@ class Console(Standing):
         line, self._pending = self._pending, None
         answer = bytes(self._answer)
         self._answer.clear()
+        session = self._here()
+        if self._may_be_cleared:
+            self._may_be_cleared = False
+            self.copy.replaced(session.dialogue.capture())
+            return
         if line is None:
             return
-        session = self._here()
         said = session.dialogue.body(answer).strip("\r\n ")
         commands = session.profile.commands
         if Line.from_text(line).number is not None:
@@ -167,8 +173,6 @@ class Console(Standing):
                 self.copy.stored(line)
         elif commands.list and line.strip().upper() == commands.list.upper():
             self.copy.listed(said)
-        elif may_overwrite(line, session.profile):
-            self.copy.replaced(session.dialogue.capture())
 
     def _restarted(self) -> None:
         self._pending = None
@@ -194,9 +198,13 @@ class Console(Standing):
                 )
             self.listen(0.0)
             self._refuse_while_printing()
-            if self._risks_program(line):
+            overwrites = may_overwrite(line, session.profile)
+            clears = False
+            if overwrites or may_run(line, session.profile):
                 if self.at_prompt or self._finds_prompt(session):
-                    rescue_held(session, self._archive, self._board)
+                    clears = overwrites or bool(keep_before_run(session).spec)
+                    if overwrites:
+                        rescue_held(session, self._archive, self._board)
                 elif names_overwriting(line, session.profile):
                     raise RefusedError(
                         f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the '
@@ -212,15 +220,7 @@ class Console(Standing):
                     )
                 )
             self._type(session, line, data)
-
-    def _risks_program(self, line: str) -> bool:
-        """Whether a line may clear or replace the program, itself or by running one that does."""
-        profile = self._here().profile
-        if may_overwrite(line, profile):
-            return True
-        run = profile.commands.run.upper()
-        runs = bool(run) and run in line.upper() and Line.from_text(line).number is None
-        return runs and any(may_overwrite(each.text, profile) for each in self.copy.lines.values())
+            self._may_be_cleared |= clears
 
     def _finds_prompt(self, session: Session) -> bool:
         """Whether the board is at its prompt though that was not heard, as after a job that failed.

@@ -232,8 +232,7 @@ def _collected(
         session.emit(Warned(f"What the board holds is not kept, as you asked: {error.what}"))
         return None
     missing = [safe(name) for name in found.unread]
-    if found.memory.doubt is not None:
-        missing.insert(0, f"memory, of which {found.memory.doubt}")
+    missing += [f"{safe(name)}, of which {doubt}" for name, doubt in found.doubts.items()]
     unread = ", ".join(missing)
     if unread and not discard:
         raise RefusedError(

@@ -6,29 +6,29 @@ from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, replace
 
-from hostlink.advice import joined
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Warned
 from hostlink.board.learning import BoardRewritesError, Learned
 from hostlink.board.loading import FullError, Loader, LoadReport
 from hostlink.board.profile import Profile
 from hostlink.board.witness import MemoryDoubt, Witness, expected_free
 from hostlink.errors import (
-    ArchiveError,
     HostlinkError,
-    Interrupted,
     LinkError,
     LinkReason,
-    NotKnownError,
+    NotClearedError,
     ReadBackError,
     RefusedError,
 )
+from hostlink.jobs.after_proof import look_again
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable, smaller_advice
+from hostlink.jobs.load_state import LoadState, with_state
 from hostlink.jobs.material import Material
 from hostlink.jobs.patience import load_s
-from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, rescue_or_discard
+from hostlink.jobs.rescuing import Held, forget_copy, held_content, rescue_or_discard
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, Listing, measure
@@ -72,22 +72,6 @@ class Loaded:
     free: int | None
 
 
-@dataclass(slots=True)
-class _State:
-    """How far a load has come, for what is said if it ends early.
-
-    touched: the board's memory was changed, or may have been. proven: it holds the new program.
-    is_told: the error that ended the load says all this.
-    """
-
-    label: str
-    spec: str = ""
-    held: Held = NOTHING
-    touched: bool = False
-    proven: bool = False
-    is_told: bool = False
-
-
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
     """Load `material`; returns only when the board was read back and holds exactly it.
 
@@ -95,7 +79,7 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
     Raises RefusedError before anything is sent where the review finds errors; LinkError,
     ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
-    state = _State(material.label)
+    state = LoadState(material.label)
     if not session.choice.is_guess:
         check_loadable(material, session.profile, despite_review=options.despite_review)
     try:
@@ -119,11 +103,11 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
                     record.detail["ended"] = (
                         "full" if isinstance(error, FullError) else "not proven"
                     )
-                raise _with_state(session, error, state) from error
+                raise with_state(session, error, state) from error
     except HostlinkError as error:
         if state.is_told:
             raise
-        raise _with_state(session, error, state) from error
+        raise with_state(session, error, state) from error
 
 
 def _overwrite(
@@ -133,18 +117,23 @@ def _overwrite(
     material: Material,
     options: LoadOptions,
     record: OpenEvent,
-    state: _State,
+    state: LoadState,
 ) -> Loaded:
     """Rescue, send, prove, and note what the board holds."""
     state.held = rescue_or_discard(session, archive, board, record, discard=options.discard_board)
     session.dialogue.can("clear", "clear the program memory")
     _must_fit(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))
+    record.detail["held"] = state.held.spec
     record.detail["overwrote"] = state.touched = True
     changes = options.changes_only and not options.discard_board
-    loader, report = _send(
-        session, material.listing.numbered(), state.held.lines if changes else None, options
-    )
+    held = state.held.lines if changes else None
+    try:
+        loader, report = _send(session, material.listing.numbered(), held, options)
+    except NotClearedError:
+        record.detail["overwrote"] = state.touched = False
+        _know_again(session, archive, board, state.held)
+        raise
     content = material.content(session.profile)
     state.proven = True
     session.memory_is_known()
@@ -152,7 +141,7 @@ def _overwrite(
     free = _free_memory(session)
     doubt = _memory_doubt(session, material, free)
     if session.profile.commands.free_memory and (free is None or doubt is not None):
-        _look_again(session, loader, state)
+        look_again(session, archive, board, loader, record.revision, state)
         free = _free_memory(session) if doubt is not None else free
         doubt = _memory_doubt(session, material, free)
     record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
@@ -166,6 +155,19 @@ def _overwrite(
     ledger = measure(material.listing, session.profile.rules)
     return Loaded(
         material.label, state.spec, state.held.spec, report, ledger.total, ledger.limit, free
+    )
+
+
+def _know_again(session: Session, archive: Archive, board: Board, held: Held) -> None:
+    """Note that the board holds what was captured before: it was not touched after all."""
+    if not held.spec:
+        return
+    item = archive.revision(held.spec)
+    archive.set_host_copy(
+        board.uuid,
+        held_content(session, Capture(dict(held.lines), held.captures)),
+        proven=True,
+        revision=item if isinstance(item, Revision) else None,
     )
 
 
@@ -230,7 +232,7 @@ def _memory_doubt(session: Session, material: Material, free: int | None) -> Mem
     return Witness(True, free, expected, rules.storage.variables).doubt
 
 
-def _restarted(state: _State) -> LinkError:
+def _restarted(state: LoadState) -> LinkError:
     return LinkError(
         f"The board restarted just after {state.label} was read back right; its memory is empty "
         "now.",
@@ -238,7 +240,7 @@ def _restarted(state: _State) -> LinkError:
     )
 
 
-def _contradicted(session: Session, state: _State, doubt: MemoryDoubt) -> ReadBackError:
+def _contradicted(session: Session, state: LoadState, doubt: MemoryDoubt) -> ReadBackError:
     return ReadBackError(
         f"{state.label} is not proven: the board lists exactly what was sent, but {doubt}.",
         advice=lambda by: (
@@ -246,27 +248,6 @@ def _contradicted(session: Session, state: _State, doubt: MemoryDoubt) -> ReadBa
             f"profile {session.profile.name} are wrong; measure them {by.survey}."
         ),
     )
-
-
-def _look_again(session: Session, loader: Loader, state: _State) -> None:
-    """The last question failed, or the answer was not as it should be: see what the board holds.
-
-    The question may have been stored as a line, which is mended. Where nothing is listed, the board
-    restarted and its banner was not understood: then the program is not proven any more.
-    """
-    try:
-        reading = session.dialogue.read_listing()
-        if not reading.lines:
-            reading = session.dialogue.read_listing()
-    except LinkError:
-        return  # proven it was, and that the question failed is told
-    if not reading.lines and not reading.is_bare:
-        return
-    state.proven = False
-    if reading.lines and loader.differs(reading.lines):
-        session.emit(Warned("Asking for the free memory changed the program on the board."))
-        loader.load(reading.lines)
-    state.proven = bool(reading.lines)
 
 
 def _free_memory(session: Session) -> int | None:
@@ -317,50 +298,3 @@ def keep_material(
         archive.tag(name, *shipped.tags)
     emit(KeptAs(kept.revision.spec, kept.is_new, content.size_bytes or 0))
     return kept.revision
-
-
-def _with_state(session: Session, error: HostlinkError, state: _State) -> HostlinkError:
-    """Return an error that says also what was kept and in what state the board is."""
-    state.is_told = True
-    if state.proven:
-        return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
-    what, advice = error.what, error.advice
-    if isinstance(error, Interrupted):
-        session.abandon()
-        what = f"Stopped before anything of {state.label} was sent."
-        if state.touched:
-            what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
-            advice = "Load again to complete it."
-    elif isinstance(error, ReadBackError) and not state.touched:
-        advice = joined(
-            "Check the cable and the speed, then load again.",
-            lambda by: f"If what the board holds may be lost, say so {by.discard_board}.",
-        )
-    elif isinstance(error, LinkError):
-        advice = advice or "Load again when the link is back."
-    return error.but(what=what, kept=_kept(error, state), advice=advice)
-
-
-def _how_far(sent: int, lines: int) -> str:
-    """How far sending had come when it was stopped."""
-    if not sent:
-        return "no line is known to be stored; the board holds a part of it at most"
-    if sent < lines:
-        stored = f"{sent:,} of {plural(lines, 'line')}"
-        return f"at least {stored} are stored; the board holds a part of it"
-    return f"all {plural(lines, 'line')} are stored, and not proven"
-
-
-def _kept(error: HostlinkError, state: _State) -> str:
-    """What was not lost, and what the board holds."""
-    says_more = isinstance(error, ArchiveError | NotKnownError)
-    parts = [error.kept] if says_more and error.kept else []
-    if not state.touched and not isinstance(error, NotKnownError):
-        parts.append("The board's program was not touched.")
-    elif isinstance(error, LinkError | ArchiveError):
-        parts.append(f"The board holds a part of {state.label} at most.")
-    if state.spec:
-        parts.append(f"The listing is kept as {state.spec}.")
-    if state.held.spec:
-        parts.append(f"What the board held before is kept as {state.held.spec}.")
-    return " ".join(parts)

@@ -9,6 +9,7 @@ from hostlink.board.profile import Profile
 from hostlink.listing import Line, Listing, mend, review
 
 _WORD = re.compile(r"[A-Z]+\.?")
+_JUMPS = ("GOTO", "GOSUB")
 _SHORT = re.compile(r"([A-Z]+)\.")
 
 
@@ -66,10 +67,20 @@ def may_overwrite(line: str, profile: Profile) -> bool:
     Looks for the profile's words anywhere outside quotes, shortened with a full stop too: one
     capture too many costs a second, one too few costs a program.
     """
+    return _may_hold(line, _overwriting_words(profile), profile)
+
+
+def may_run(line: str, profile: Profile) -> bool:
+    """Whether a direct line may run the program in memory, from its beginning or from a line on."""
+    return _may_hold(
+        line, [word for word in (profile.commands.run.upper(), *_JUMPS) if word], profile
+    )
+
+
+def _may_hold(line: str, words: list[str], profile: Profile) -> bool:
     if Line.from_text(line).number is not None:
         return False
     plain = _unquoted(line, profile).replace(" ", "")
-    words = _overwriting_words(profile)
     short = _SHORT.findall(plain)
     return any(word in plain or any(word.startswith(part) for part in short) for word in words)
 

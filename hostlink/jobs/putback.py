@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from hostlink.advice import Advice
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
+from hostlink.board.capturing import Capture
 from hostlink.board.events import Warned
 from hostlink.board.profile import Profile
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ListingError, RefusedError
@@ -24,7 +25,7 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import Held, keep_held, rescue_or_discard
+from hostlink.jobs.rescuing import Held, certain, keep_held, rescue_or_discard
 from hostlink.jobs.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, measure, review, to_bytes
@@ -133,10 +134,7 @@ def _no_place(profile: Profile, item: BackupItem) -> str:
 
 
 def _untypable(profile: Profile, item: BackupItem) -> str:
-    """Why an item cannot be typed: a control character would be obeyed by the board's line editor.
-
-    "" where it can be typed.
-    """
+    """Why an item cannot be typed, "" where it can: a control character would be obeyed."""
     charset = profile.rules.form.charset
     for number, line in Listing.from_text(item.content.text).numbered().items():
         try:
@@ -271,20 +269,23 @@ class _PutBack:
             self._touched = True
             if unnamed or item.slot.casefold() in there:
                 held = slot_held(session, item.slot)
-                if same_program(session, held.lines, lines):
+                if held.is_proven and same_program(session, held.lines, lines):
                     unchanged.append(item.slot)
                     continue
-                self._replaced[item.slot] = (
-                    keep_held(session, self._archive, self._board, held)
-                    if self._keep
-                    else Held(held.lines, held.count)
-                )
+                self._replaced[item.slot] = self._kept_first(item.slot, held)
             if not self._stored:
                 session.emit(Warned(WEAR_WARNING))
             put_into_memory(session, lines, f"Putting {safe(item.slot)} into memory to store it")
             store_proven(session, item.slot, lines, kept="The backup is unchanged.")
             self._stored.append(item.slot)
         return tuple(unchanged)
+
+    def _kept_first(self, name: str, held: Capture) -> Held:
+        """What a slot holds, in the archive for certain before it is overwritten."""
+        if not self._keep:
+            return Held(held.lines, held.count, doubt=held.doubt)
+        kept = keep_held(self._session, self._archive, self._board, held)
+        return certain(kept, safe(name), "It was not overwritten")
 
     def _fill_memory(self, item: BackupItem | None) -> None:
         """Put the backup's program, or what was there before, into memory."""
@@ -328,7 +329,7 @@ class _PutBack:
         """Make a slot hold again what it held, proven; a sentence that says how that went."""
         if not held.lines:
             return f"{safe(name)} was empty before, and may hold a program now."
-        if answers:
+        if answers and held.doubt is None:
             with suppress(HostlinkError):
                 if not same_program(
                     self._session, slot_held(self._session, name).lines, held.lines
@@ -336,9 +337,8 @@ class _PutBack:
                     put_into_memory(self._session, held.lines, f"Putting {safe(name)} back")
                     store_proven(self._session, name, held.lines, kept="")
                 return f"{safe(name)} holds what it held before."
-        if held.spec:
-            return f"{safe(name)} may hold another program; what it held is kept as {held.spec}."
-        return f"{safe(name)} may hold another program; what it held was not kept, as you asked."
+        kept = f"is kept as {held.spec}" if held.spec else "was not kept, as you asked"
+        return f"{safe(name)} may hold another program; what it held {kept}."
 
 
 def _fewer(backup: Backup) -> Advice:

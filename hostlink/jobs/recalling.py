@@ -15,14 +15,14 @@ from hostlink.board.capturing import Capture
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
-from hostlink.board.profile import Profile
+from hostlink.board.profile import ONE_PLACE, Profile
 from hostlink.board.reading import Reading, rows_of
-from hostlink.errors import HostlinkError, NotKnownError, ReadBackError, RefusedError
+from hostlink.errors import ArchiveError, HostlinkError, NotKnownError, ReadBackError, RefusedError
 from hostlink.jobs.patience import capture_s, load_s
 from hostlink.jobs.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
-from hostlink.words import safe
+from hostlink.words import plural, safe
 
 _MOST_LISTS = 7  # times the board is asked what it has stored
 _LEAST_BLANK = 64  # characters: fewer than any EEPROM has bytes, more than a word of the board's
@@ -47,17 +47,22 @@ class Slot:
 
 
 def stored(session: Session) -> list[Slot]:
-    """The programs stored in the board, as two answers of it agree.
+    """The programs stored in the board, as two answers of it agree; or the one in its one place,
+    where a command shows that.
 
     A name damaged on the wire would hide what a slot holds from whoever is about to overwrite it.
     Raises RefusedError where its kind has no such list, ReadBackError where no two answers agree.
     """
     session.attach()
+    commands = session.profile.commands
+    if commands.list_stored and not commands.stored:
+        lines = _place_held(session).lines
+        return [Slot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
     command = session.dialogue.can("stored", "list stored programs")
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
-        idle = ("", *session.profile.commands.answer_rows)
+        idle = ("", *commands.answer_rows)
         rows = tuple(row.strip() for row in rows_of(answer) if row.strip() not in idle)
         if rows in heard:
             _refuse_errors(session, "list stored programs", answer)
@@ -72,15 +77,16 @@ def stored(session: Session) -> list[Slot]:
 
 def listed(session: Session) -> list[Slot]:
     """The stored programs as `stored` tells them, or the slots that this kind of board has."""
+    session.attach()
     commands = session.profile.commands
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
-        session.attach()
         return [Slot(name, "") for name in commands.places]
     return stored(session)
 
 
 def slot_names(session: Session) -> tuple[str, ...]:
     """The slots that may hold something and can be read; none where a board can tell neither."""
+    session.attach()
     commands = session.profile.commands
     if not commands.recall or not (commands.stored or commands.places):
         return ()
@@ -162,17 +168,18 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
     try:
-        got = recalled(session, name).lines
+        result = recalled(session, name)
     except RefusedError as refused:
         what = f"What was stored as {safe(name)} cannot be recalled: {refused.what}"
     else:
         rules = session.profile.rules
-        held, due = canonical_lines(got, rules), canonical_lines(lines, rules)
+        held, due = canonical_lines(result.lines, rules), canonical_lines(lines, rules)
         wrong = [n for n in sorted({*held, *due}) if held.get(n) != due.get(n)]
-        if not wrong:
+        if not wrong and result.doubt is None:
             return
         numbers = ", ".join(map(str, wrong[:8]))
-        what = f"What the board stored as {safe(name)} differs in line {numbers}."
+        why = f"differs in line {numbers}" if wrong else f"is not proven: {result.doubt}"
+        what = f"What the board stored as {safe(name)} {why}."
     raise ReadBackError(
         what, kept=kept, advice="Store it again; the EEPROM may be full or worn out."
     )
@@ -211,6 +218,9 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
         session.dialogue.regain(may_interrupt=True)
         put_into_memory(session, lines)
         back = True
+    if not back and session.archive is not None:
+        with suppress(ArchiveError):
+            session.archive.drop_host_copy(session.board_in(session.archive).uuid)
     if back:
         state = "Memory holds what it held before." if lines else "Memory is empty."
     elif spec:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from hostlink.advice import Ways, joined
 from hostlink.archive import Archive, Board, Content, Origin
@@ -93,16 +93,21 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
     where the captures do not agree and ArchiveError where it cannot be kept.
     """
     held = read_held(session, archive, board)
-    if held.doubt is not None:
-        raise NotKnownError(
-            f"What the board holds is not known for certain: {held.doubt}.",
-            kept="The program on the board was not touched; what it lists is kept as "
-            f"{held.spec}, not proven.",
-            advice=lambda by: (
-                f"If its profile has wrong sizes, measure them {by.survey_discarding}."
-            ),
-        )
-    return held
+    return certain(held, "the board", "The program on the board was not touched")
+
+
+def certain(held: Held, holder: str, untouched: str) -> Held:
+    """Return what was captured and kept. Raises NotKnownError where something contradicts it.
+
+    holder: what holds it. untouched: what was not overwritten, for the error, without a full stop.
+    """
+    if held.doubt is None:
+        return held
+    raise NotKnownError(
+        f"What {holder} holds is not known for certain: {held.doubt}.",
+        kept=f"{untouched}; what it lists is kept as {held.spec}, not proven.",
+        advice=lambda by: f"If its profile has wrong sizes, measure them {by.survey_discarding}.",
+    )
 
 
 def read_held(session: Session, archive: Archive, board: Board) -> Held:
@@ -114,7 +119,7 @@ def read_held(session: Session, archive: Archive, board: Board) -> Held:
     result = session.dialogue.capture()
     if not result.lines:
         _tell_loss(session, archive, board)
-    return replace(keep_held(session, archive, board, result), doubt=result.doubt)
+    return keep_held(session, archive, board, result)
 
 
 def rescue_or_discard(
@@ -182,10 +187,10 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     if same is not None:
         session.emit(AlreadyKept(same.spec))
-        return Held(result.lines, result.count, same.spec)
+        return Held(result.lines, result.count, same.spec, doubt=result.doubt)
     kept = archive.rescue(content, board_origin(session, archive, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
-    return Held(result.lines, result.count, kept.spec, new=True)
+    return Held(result.lines, result.count, kept.spec, new=True, doubt=result.doubt)
 
 
 def heal_by(session: Session, archive: Archive, content: Content) -> None:
@@ -213,11 +218,17 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     copy = archive.host_copy(board.uuid)
     if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
         return  # nothing was known to be there, or the loss was told when the port was opened
+    left_of = "" if copy.revision else unfinished_load(archive, board, begun=session.begun)
+    spec = last_program(archive, board, begun=session.begun)
+    advice = put_back_advice(spec) if spec else ""
+    if left_of:  # whoever cleared it, nothing shows that it held a line of that
+        session.emit(Warned(f"The board is empty; nothing is {left_of}.", advice=advice))
+        return
     when = f", proven {shown(copy.proven_at)}" if copy.proven_at is not None else ""
     session.emit(
         Warned(
             f"The board is empty, though it was last known to hold {copy_words(archive, copy)}"
             f"{when}: it restarted or lost its supply since, or was cleared at its keyboard.",
-            advice=put_back_advice(spec) if (spec := last_program(archive, board)) else "",
+            advice=advice,
         )
     )

@@ -111,5 +111,10 @@ def _after(session: Session, archive: Archive, board: Board, held: Held) -> Rest
     except (NotKnownError, ReadBackError) as error:
         kept = f" What it held before is kept as {held.spec}." if held.spec else ""
         raise error.but(kept=f"The board was restarted.{kept}") from error
-    archive.set_host_copy(board.uuid, held_content(session, now), proven=True)
+    content = held_content(session, now)
+    archive.set_host_copy(
+        board.uuid, content, proven=now.is_proven, may_lack_edits=not now.is_proven
+    )
+    if now.doubt is not None:
+        session.emit(Warned(f"What it lists now is not proven: {now.doubt}."))
     return Restarted(held, True, len(now.lines))

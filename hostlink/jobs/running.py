@@ -26,6 +26,7 @@ from hostlink.errors import (
 )
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit, InputTyped, RowOpen, RowPrinted
+from hostlink.jobs.memory_of_run import Before, changed_by_run, keep_before_run
 from hostlink.jobs.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.link.running import End, Running
@@ -99,7 +100,7 @@ def run(
     longest_s: float = 60.0,
     emit: Emit | None = None,
 ) -> Ran:
-    """Start the program and wait until it is done.
+    """Start the program and wait until it is done. One that may clear memory is kept before.
 
     answers: what it is given when it asks; nothing where None. longest_s: seconds after which it is
     interrupted. emit: told of each row that is printed, of the row that has not ended, and of each
@@ -108,10 +109,11 @@ def run(
     LinkError where it does not end in time or the wire fails; the program was stopped then.
     """
     emit = emit or session.emit
+    session.attach()  # how it talks is not known before
+    before = keep_before_run(session, answered=True)
     pacing = session.dialogue.pacing
     command = session.dialogue.can("run", "run a program by command")
     charset = session.profile.rules.form.charset
-    session.attach()
     output = _Output(charset, emit, pacing, session.profile.commands.answer_rows)
     core = Running(
         to_bytes(command, charset),
@@ -125,7 +127,7 @@ def run(
     try:
         _drive(session, core)
     except (HostlinkError, OSError) as error:
-        told = _with_state(error, stop(session))
+        told = _with_state(error, stop(session, before))
         if told is error:
             raise
         raise told from error
@@ -133,7 +135,11 @@ def run(
         with contextlib.suppress(OSError):
             output.close(at_prompt=core.end is End.PROMPT)
     if core.end is not End.PROMPT:
-        raise _failure(core, command, longest_s, charset, stop(session))
+        raise _failure(core, command, longest_s, charset, stop(session, before))
+    if before.spec or session.wire.health.restarts > before.restarts:
+        with contextlib.suppress(LinkError):  # the run is over; it is told in any case
+            if changed := changed_by_run(session, before):
+                session.emit(Warned(changed))
     fault = find_fault(output.rows, session.profile)
     return Ran("\n".join(output.rows), fault, _line_text(session, fault))
 
@@ -205,21 +211,28 @@ def _with_state(error: HostlinkError | OSError, state: str) -> Exception:
     return error
 
 
-def stop(session: Session) -> str:
+def stop(session: Session, before: Before) -> str:
     """Stop the program that runs on the board; what was seen of it, in a sentence.
 
     Where no prompt came back it is never called interrupted. Ctrl+C does not end this.
     """
+    with session.unstoppable():
+        return _stopped(session, before)
+
+
+def _stopped(session: Session, before: Before) -> str:
     core = Stopping(session.dialogue.pacing)
-    cancelled, session.wire.cancelled = session.wire.cancelled, lambda: False
     try:
         session.wire.run(core)
     except LinkError as error:
         return f"It could not be interrupted: {error.what}"
-    finally:
-        session.wire.cancelled = cancelled
     if core.stopped:
-        return "It was interrupted, and is still in the board's memory."
+        changed: str | None = None
+        with contextlib.suppress(LinkError):
+            changed = changed_by_run(session, before)
+        if changed == "":
+            return "It was interrupted, and is still in the board's memory."
+        return f"It was interrupted. {changed or ''}".rstrip()
     if not core.sent:
         return "Boards of this kind have no key that interrupts a program; it was left as it is."
     if not session.dialogue.pacing.direct_end:

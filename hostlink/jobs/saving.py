@@ -56,6 +56,8 @@ class Saved:
     @property
     def proof(self) -> str:
         """How far the listing is proven, in words that follow its name."""
+        if self.doubt is None and (mark := self.revision.origin.unproven):
+            return f"is what the board holds, by {plural(self.captures, 'capture')}, and {mark}"
         if self.doubt is None:
             return f"is proven by {plural(self.captures, 'capture')}"
         return f"is kept, but not proven: {self.doubt}"

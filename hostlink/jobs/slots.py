@@ -24,7 +24,14 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, keep_held, rescue_held
+from hostlink.jobs.rescuing import (
+    NOTHING,
+    Held,
+    certain,
+    held_content,
+    keep_held,
+    rescue_held,
+)
 from hostlink.jobs.session import Session
 from hostlink.words import safe
 
@@ -34,11 +41,13 @@ _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
 def store(session: Session, archive: Archive, name: str) -> Held:
     """Store the program in memory under `name`; returns what the slot held before.
 
-    Proven by recalling it. Raises RefusedError with the board's own words where it will not.
+    Proven by recalling it. Raises RefusedError with the board's own words where it will not, and
+    NotKnownError where the board contradicts what the slot lists: it is not overwritten then.
     """
+    session.attach()  # what it can is not known of a board that was never seen
     session.dialogue.can("store", "store a program")
     checked(session, name)
-    board = _board(session, archive)
+    board = session.board_in(archive)
     with session.job(archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
@@ -63,11 +72,13 @@ def store(session: Session, archive: Archive, name: str) -> Held:
 def recall(session: Session, archive: Archive, name: str) -> Held:
     """Bring a stored program into memory; returns it, captured. Memory is rescued first.
 
+    doubt of what is returned: what contradicts it, None where it is proven.
     spec of what is returned: the revision or rescue that is the same program, "" if none is.
     """
+    session.attach()
     session.dialogue.can("recall", "recall a stored program")
     checked(session, name)
-    board = _board(session, archive)
+    board = session.board_in(archive)
     with session.job(archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
@@ -78,8 +89,15 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
             named = [one.spec for one in holders if one.program.casefold() == name.casefold()]
             same = as_known(holders, named[0] if named else "")
             record.revision = same if isinstance(same, Revision) else None
-            archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
-        return Held(result.lines, result.count, same.spec if same is not None else "")
+            archive.set_host_copy(
+                board.uuid,
+                content,
+                proven=result.is_proven,
+                may_lack_edits=not result.is_proven,
+                revision=record.revision,
+            )
+        spec = same.spec if same is not None else ""
+        return Held(result.lines, result.count, spec, doubt=result.doubt)
 
 
 def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
@@ -120,7 +138,7 @@ def _look_into(session: Session, archive: Archive, board: Board, name: str, memo
     before = keep_held(session, archive, board, slot_held(session, name))
     if not commands.list_stored:
         _put_back(session, memory)
-    return before
+    return certain(before, safe(name), "It was not overwritten")
 
 
 def _put_back(session: Session, memory: Held) -> None:
@@ -145,16 +163,9 @@ def _kept_in_mind(
             what = "Stopped; the board's memory may hold a stored program, or a part of one."
         if not isinstance(error, RefusedError):
             with contextlib.suppress(ArchiveError):
-                copy = archive.host_copy(board.uuid)
-                if copy is not None:
-                    forget_copy(archive, board, copy.content)
+                archive.drop_host_copy(board.uuid)
         kept = error.kept
         for where, spec in was.items():
             if spec and f"{spec}." not in kept:
                 kept = f"{kept} What was {where} is kept as {spec}.".strip()
         raise error.but(what=what, kept=kept) from error
-
-
-def _board(session: Session, archive: Archive) -> Board:
-    session.attach()
-    return session.board_in(archive)

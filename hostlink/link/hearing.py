@@ -1,7 +1,8 @@
 """Telling what a board is doing: printing, asking for input, working, or at its prompt.
 
 Rules:
-1. A prompt counts only at the start of a row and after a quiet time.
+1. A prompt counts only at the start of a row and after a quiet time. Numbers in it may be others
+   by now: some boards show their free memory there.
 2. An unfinished row that looks like a question counts as one after a short silence. Any other
    silence may also be a question (some programs ask with plain text, or with none), or the program
    may be working; it counts as a question only after a longer time.
@@ -10,6 +11,8 @@ Rules:
 
 from __future__ import annotations
 
+import re
+
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
 from hostlink.link.pacing import Pacing
 
@@ -17,6 +20,13 @@ ASKS_AFTER_S = 0.6
 MAY_ASK_AFTER_S = 2.0
 _MOST_KEPT = 1024  # bytes; more than any prompt or question has
 _ASKING_SIGNS = (b"?", b":")  # common practice, no source
+_DIGITS = re.compile(rb"[0-9]+")
+
+
+def _like(prompt: bytes) -> re.Pattern[bytes]:
+    """A row that is a prompt but for the numbers in it, such as the free memory."""
+    parts = (re.escape(part) for part in _DIGITS.split(prompt.lstrip(b"\r\n")))
+    return re.compile(rb"(?:^|[\r\n])" + rb"[0-9]+".join(parts) + rb"$")
 
 
 class Hearing:
@@ -25,6 +35,8 @@ class Hearing:
     def __init__(self, pacing: Pacing) -> None:
         self.last = 0.0
         self._pacing = pacing
+        end = pacing.direct_end
+        self._like_prompt = _like(end) if _DIGITS.search(end) else None
         self._kept = bytearray()
 
     def begin(self, now: float) -> None:
@@ -82,6 +94,8 @@ class Hearing:
         kept = bytes(self._kept)
         for _ in range(len(stray) + 1):
             if ends_with_prompt(kept, self._pacing):
+                return True
+            if self._like_prompt is not None and self._like_prompt.search(kept):
                 return True
             if kept[-1:] not in stray:
                 break

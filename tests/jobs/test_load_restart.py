@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, Origin
-from hostlink.errors import LinkError, LinkReason
+from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import Material
 
@@ -69,3 +69,33 @@ def test_a_question_that_was_stored_as_a_line_is_taken_out_again(
     assert [event.text for event in board.said("Warned")] == [
         "Asking for the free memory changed the program on the board."
     ]
+
+
+def test_a_line_typed_at_the_board_after_the_proof_is_kept_and_left_there(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """Nobody but the board has it, so it is not deleted, and the wire is not blamed."""
+    board = table()
+    typed: list[bytes] = []
+
+    def type_a_line(data: bytes) -> None:
+        if len(board.memory) == 2 and data.startswith(b"PRINT") and not typed:
+            typed.append(data)
+            board.machine.basic._state.memory.replace({15: b"REM BY HAND", **board.memory})
+
+    board.on_write = type_a_line
+    raw = TEXT.encode()
+    material = Material("TIDE", "tide.bas", TEXT, raw, "utf-8", Origin("file", "tide.bas"))
+    with board.session() as session, pytest.raises(ReadBackError) as caught:
+        load(session, archive, material, LoadOptions())
+    assert "somebody typed line 15 at the board" in caught.value.what
+    assert 15 in board.memory
+    assert archive.content(archive.revision("rescue@1")).text == (
+        '10 PRINT "TIDE"\n15 REM BY HAND\n20 END\n'
+    )
+    assert "What it holds now is kept as rescue@1." in caught.value.what
+    assert board.said("Warned") == []
+    copy = archive.host_copy(archive.boards()[0].uuid)
+    assert copy is not None
+    assert "BY HAND" in copy.content.text
+    assert copy.revision == "TIDE@1"

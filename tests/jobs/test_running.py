@@ -22,6 +22,7 @@ from hostlink.errors import (
 from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import find_material
+from hostlink.jobs.memory_of_run import keep_before_run
 from hostlink.jobs.running import Given, Ran, run, stop
 
 ASKS = '10 PRINT "YOUR NUMBER";\n20 INPUT A\n30 PRINT A*2\n40 GOTO 20\n'
@@ -250,8 +251,9 @@ def test_stopping_a_board_that_is_gone_says_so(table: Callable[..., Any]) -> Non
     board = table()
     with board.session() as session:
         session.attach()
+        before = keep_before_run(session)
         board.machine.unplugged = True
-        assert "could not be interrupted" in stop(session)
+        assert "could not be interrupted" in stop(session, before)
 
 
 def test_a_program_that_takes_too_long_is_stopped(table: Callable[..., Any]) -> None:

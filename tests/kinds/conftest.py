@@ -70,7 +70,7 @@ class Bench:
             return False
 
         talk = find_profile("tiny") if unknown else profile or self.profile
-        choice = LinkChoice(self._port, talk, is_guess=unknown)
+        choice = LinkChoice(self._port, talk, is_guess=unknown, is_named=not unknown)
         with Session(choice, self.events.append, stop, archive=self.archive) as opened:
             yield opened
 

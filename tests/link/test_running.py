@@ -434,3 +434,14 @@ def test_a_board_without_a_prompt_is_done_when_it_is_quiet(
     assert run.end is End.PROMPT
     assert run.typed == []
     assert board.machine.basic.lines == program
+
+
+def test_a_prompt_with_another_number_in_it_is_no_question(play: Player) -> None:
+    """A board that shows its free memory in its prompt: the answer that is left would be a line of
+    the program there, so it is not typed."""
+    program = {10: b"INPUT A", 20: b"PRINT A", 30: b'PRINT "PRECIOUS"'}
+    changes = {"prompt": b"[500] "}
+    run, board = play(program, b"30", b"20", b"10", changes=changes, prompt=b"[458] ")
+    assert run.end is End.PROMPT
+    assert run.typed == [b"30"]
+    assert len(board.machine.basic.lines) == 3

@@ -1,0 +1,87 @@
+"""How far a load has come, and what is said of it where it ends early."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hostlink.advice import joined
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    NotKnownError,
+    ReadBackError,
+)
+from hostlink.jobs.rescuing import NOTHING, Held
+from hostlink.jobs.session import Session
+from hostlink.words import plural
+
+
+@dataclass(slots=True)
+class LoadState:
+    """How far a load has come, for what is said if it ends early.
+
+    touched: the board's memory was changed, or may have been. proven: it holds the new program.
+    is_told: the error that ended the load says all this.
+    """
+
+    label: str
+    spec: str = ""
+    held: Held = NOTHING
+    touched: bool = False
+    proven: bool = False
+    is_told: bool = False
+
+
+def with_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
+    """Return an error that says also what was kept and in what state the board is."""
+    state.is_told = True
+    if state.proven:
+        return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
+    what, advice = error.what, error.advice
+    if isinstance(error, Interrupted):
+        session.abandon()
+        what = f"Stopped before anything of {state.label} was sent."
+        if state.touched:
+            what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
+            advice = "Load again to complete it."
+    elif isinstance(error, ReadBackError) and not state.touched:
+        advice = joined(
+            "Check the cable and the speed, then load again.",
+            lambda by: f"If what the board holds may be lost, say so {by.discard_board}.",
+        )
+    elif isinstance(error, LinkError):
+        advice = advice or "Load again when the link is back."
+    return error.but(
+        what=what, kept=_kept(error, state, any_sent=session.lines_sent[0] > 0), advice=advice
+    )
+
+
+def _how_far(sent: int, lines: int) -> str:
+    """How far sending had come when it was stopped."""
+    if not sent:
+        return "no line is known to be stored; the board holds a part of it at most"
+    if sent < lines:
+        stored = f"{sent:,} of {plural(lines, 'line')}"
+        return f"at least {stored} are stored; the board holds a part of it"
+    return f"all {plural(lines, 'line')} are stored, and not proven"
+
+
+def _kept(error: HostlinkError, state: LoadState, *, any_sent: bool) -> str:
+    """What was not lost, and what the board holds."""
+    says_more = isinstance(error, ArchiveError | NotKnownError)
+    parts = [error.kept] if says_more and error.kept else []
+    if not state.touched and not isinstance(error, NotKnownError):
+        parts.append("The board's program was not touched.")
+    elif isinstance(error, LinkError | ArchiveError):
+        parts.append(
+            f"The board holds a part of {state.label} at most."
+            if any_sent
+            else f"No line of {state.label} is known to be stored; memory may be cleared."
+        )
+    if state.spec:
+        parts.append(f"The listing is kept as {state.spec}.")
+    if state.held.spec:
+        parts.append(f"What the board held before is kept as {state.held.spec}.")
+    return " ".join(parts)

@@ -1,0 +1,103 @@
+"""What memory holds before a program is run, and after: a program may clear it, or fill it anew."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from hostlink.board.capturing import Capture
+from hostlink.board.events import Warned
+from hostlink.board.reading import Reading
+from hostlink.errors import Interrupted, NotKnownError, ReadBackError
+from hostlink.jobs.pasting import may_overwrite
+from hostlink.jobs.recalling import same_program
+from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
+from hostlink.jobs.session import Session
+from hostlink.listing import Line
+
+_INPUT = "INPUT"
+
+
+@dataclass(frozen=True, slots=True)
+class Before:
+    """What memory held before a run.
+
+    lines: as they were read once, or captured where the program may be lost; then spec says how
+    the archive keeps it. restarts: that were seen until then.
+    """
+
+    lines: Mapping[int, Line]
+    spec: str
+    restarts: int
+
+
+def keep_before_run(session: Session, *, answered: bool = False) -> Before:
+    """Read the program once, and see to it that the archive has it where it may be lost.
+
+    It may clear memory; words such as NEW are looked for in every row, a line or not. answered:
+    what it asks is answered, and a number that it does not take may be stored as a line.
+    Raises as rescue_held does for a program that may clear memory, and LinkError where the board
+    does not list its program; nothing was run then.
+    """
+    held = NOTHING
+    try:
+        reading = session.dialogue.read_listing()
+        clears = any(may_overwrite(text, session.profile) for text in _texts(reading))
+        if clears or (answered and any(_INPUT in text.upper() for text in _texts(reading))):
+            held = _kept(session, reading, must=clears)
+    except Interrupted as error:
+        raise error.but(
+            what="Stopped before the program was run.", kept="It is still in the board's memory."
+        ) from error
+    return Before(held.lines or reading.lines, held.spec, session.wire.health.restarts)
+
+
+def _texts(reading: Reading) -> list[str]:
+    return [Line.from_text(row).text for row in reading.rows]
+
+
+def _kept(session: Session, reading: Reading, *, must: bool) -> Held:
+    """See to it that the archive has a program, by one reading where it has just that already.
+
+    must: raise what keeps it from being kept; else that is only told.
+    """
+    archive = session.archive
+    if archive is None:
+        return NOTHING
+    known = archive.holds(held_content(session, Capture(reading.lines, 1)))
+    if known and not reading.unexplained:
+        return Held(reading.lines, 1, known[0].spec)
+    try:
+        return rescue_held(session, archive, session.board_in(archive))
+    except (NotKnownError, ReadBackError) as error:
+        if must:
+            raise
+        session.emit(Warned(f"The program is run and could not be kept before: {error.what}"))
+        return NOTHING
+
+
+def changed_by_run(session: Session, before: Before) -> str | None:
+    """What became of the program, in a sentence; "" where the board still lists it, None where it
+    is not known.
+
+    What the archive knows of memory is renewed. Raises LinkError where the board does not answer.
+    """
+    if same_program(session, session.dialogue.read_listing().lines, before.lines):
+        return ""
+    try:
+        result = session.dialogue.capture()
+    except (NotKnownError, ReadBackError):
+        return None
+    if same_program(session, result.lines, before.lines):
+        return ""
+    if result.lines and not before.spec:
+        return None  # what was read once, before, may have been damaged on the wire
+    if session.archive is not None:
+        board = session.board_in(session.archive)
+        forget_copy(session.archive, board, held_content(session, result))
+    now = "holds another program" if result.lines else "is empty"
+    why = "The board's"
+    if session.wire.health.restarts > before.restarts:
+        why = "The board restarted: its"
+    kept = f" What it held before is kept as {before.spec}." if before.spec else ""
+    return f"{why} memory {now} now.{kept}"

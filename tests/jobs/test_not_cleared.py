@@ -1,0 +1,136 @@
+"""A load that the board refuses at its first word, NEW: its own program is as it was, and called
+so, then and later."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from hostlink.archive import Archive
+from hostlink.errors import LinkError, LinkReason, NotClearedError
+from hostlink.jobs.attaching import doubt_of_copy, last_program
+from hostlink.jobs.backup import backup
+from hostlink.jobs.loading import LoadOptions, load
+from hostlink.jobs.material import from_bytes
+from hostlink.jobs.saving import SaveOptions, save
+
+MINE = '10 REM MY OWN WORK\n20 PRINT "MINE"\n30 END\n'
+NEW = b"10 PRINT 7\n30 END\n"
+
+
+@pytest.fixture
+def refusing(table: Callable[..., Any]) -> Any:
+    """A board with a program of its own that knows no NEW."""
+    board = table()
+    board.load(MINE)
+    real = board.machine.basic.enter
+    board.machine.basic.enter = lambda typed: real(
+        b"QZ" if typed.strip().upper() == b"NEW" else typed
+    )
+    return board
+
+
+def test_the_program_is_called_untouched_and_carries_no_mark(
+    refusing: Any, archive: Archive
+) -> None:
+    """Though one line is the same as in what was to be loaded."""
+    before = refusing.memory
+    with refusing.session() as session, pytest.raises(NotClearedError) as caught:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    assert "The board's program was not touched." in caught.value.kept
+    assert refusing.memory == before
+    board = archive.boards()[0]
+    copy = archive.host_copy(board.uuid)
+    assert copy is not None
+    assert copy.content.text == MINE
+    assert copy.proven_at is not None
+    assert doubt_of_copy(archive, board, copy) == ""
+    with refusing.session() as session:
+        saved = save(session, archive, SaveOptions("MINE"))
+    assert saved.revision.origin.unproven == ""
+    assert saved.proof.startswith("is proven by")
+    assert refusing.said("Warned") == []
+
+
+def test_a_rest_of_a_load_is_not_called_proven_and_marked_at_once(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """What the board holds is known; that it is a whole program is not."""
+    board = table()
+
+    def unplug(event: Any) -> None:
+        board.machine.unplugged = getattr(event, "sent_lines", 0) == 2
+
+    board.on_event = unplug
+    text = "".join(f"{number} REM {number:040}\n" for number in range(10, 200, 10)).encode()
+    with board.session() as session, pytest.raises(LinkError) as caught:
+        load(session, archive, from_bytes(text, "long.bas", name="LONG"), LoadOptions())
+    assert caught.value.reason is LinkReason.GONE
+    assert "The board holds a part of long.bas at most." in caught.value.kept
+    board.on_event = lambda event: None  # noqa: ARG005
+    board.machine.unplugged = False
+    board.load("10 REM " + f"{10:040}" + "\n")
+    with board.session() as session:
+        saved = save(session, archive, SaveOptions("REST"))
+    assert saved.proof.endswith("and left of a load of LONG@1 that was cut off")
+    assert "proven" not in saved.proof
+
+
+def test_what_was_only_to_be_loaded_is_not_called_the_boards_last_program(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """The board went silent at NEW: no line of it was sent, and it held another program before."""
+    board = table()
+    board.load(MINE)
+
+    def unplug(data: bytes) -> None:
+        board.machine.unplugged = board.machine.unplugged or b"NEW" in data
+
+    sent = bytearray()
+
+    def hear(data: bytes) -> None:
+        sent.extend(data)
+        unplug(bytes(sent))
+
+    board.on_write = hear
+    with board.session() as session, pytest.raises(LinkError) as caught:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    assert "No line of new.bas is known to be stored; memory may be cleared." in caught.value.kept
+    assert last_program(archive, archive.boards()[0]) == "rescue@1"
+    board.on_write = lambda data: None  # noqa: ARG005
+    board.plug_in_again()
+    with board.session() as session:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    told = " ".join(event.text for event in board.said("Warned"))
+    assert "last known to hold" not in told
+
+
+def test_what_nobody_knows_any_more_is_not_called_known(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """A backup recalled a stored program and could not put memory back: the board's last program
+    is not said to have been lost by a restart."""
+    board = table()
+    board.load(MINE, slot="X")
+    board.load('10 PRINT "ONE"\n')
+    with board.session() as session:
+        save(session, archive, SaveOptions("ONE"))
+    assert archive.host_copy(archive.boards()[0].uuid) is not None
+    sent = bytearray()
+
+    def unplug(data: bytes) -> None:
+        sent.extend(data)
+        board.machine.unplugged = board.machine.unplugged or b"FETCH" in sent
+
+    board.on_write = unplug
+    with board.session() as session, pytest.raises(LinkError) as caught:
+        backup(session, archive)
+    assert "Memory may hold another program; what it held is kept as ONE@1." in caught.value.kept
+    assert archive.host_copy(archive.boards()[0].uuid) is None
+    board.on_write = lambda data: None  # noqa: ARG005
+    board.plug_in_again()
+    with board.session() as session:
+        load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    assert not any("last known" in event.text for event in board.said("Warned"))
