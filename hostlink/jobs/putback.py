@@ -70,7 +70,7 @@ class PutBack:
     """A proven putback. stored: written now. unchanged: stored programs that were there already.
 
     memory: whether memory holds the backup's program now, and not what it held before.
-    unproven: items whose kept listing was not proven, and what speaks against each.
+    unproven: items whose listing was not proven when kept or is not now, and what speaks against.
     """
 
     spec: str
@@ -222,8 +222,7 @@ def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
         errors = review(listing, session.profile.rules, silenced=_SIZES).errors
         if errors:
             where = f", line {errors[0].number}" if errors[0].number is not None else ""
-            said = f"{item.name}{where}: {errors[0].message} It goes back as it was."
-            session.emit(Warned(said))
+            session.emit(Warned(f"{item.name}{where}: {errors[0].message} It goes back as it was."))
 
 
 class _PutBack:
@@ -241,6 +240,7 @@ class _PutBack:
         self._memory = memory
         self._keep = keep  # whether what a slot holds is kept in the archive first
         self._stored: list[str] = []
+        self._unproven: dict[str, str] = {}  # item left alone: what contradicts its place
         self._replaced: dict[str, Held] = {}  # slot: what it held before
         self._touched = False  # whether memory may hold something else by now
 
@@ -255,7 +255,7 @@ class _PutBack:
             if isinstance(said, RefusedError) and not said.advice:
                 said = said.but(advice=_fewer(backup))
             raise said from error
-        unproven = {item.name: item.unproven for item in items if item.unproven}
+        unproven = self._unproven | {each.name: each.unproven for each in items if each.unproven}
         return PutBack(backup.spec, memory is not None, tuple(self._stored), unchanged, unproven)
 
     def _store(self, items: Sequence[BackupItem]) -> tuple[str, ...]:
@@ -269,8 +269,10 @@ class _PutBack:
             self._touched = True
             if unnamed or item.slot.casefold() in there:
                 held = slot_held(session, item.slot)
-                if held.is_proven and same_program(session, held.lines, lines):
+                if same_program(session, held.lines, lines):  # left alone, whatever it holds
                     unchanged.append(item.slot)
+                    if held.doubt is not None:
+                        self._unproven[item.name] = str(held.doubt)
                     continue
                 self._replaced[item.slot] = self._kept_first(item.slot, held)
             if not self._stored:
@@ -331,9 +333,8 @@ class _PutBack:
             return f"{safe(name)} was empty before, and may hold a program now."
         if answers and held.doubt is None:
             with suppress(HostlinkError):
-                if not same_program(
-                    self._session, slot_held(self._session, name).lines, held.lines
-                ):
+                now = slot_held(self._session, name)
+                if not same_program(self._session, now.lines, held.lines):
                     put_into_memory(self._session, held.lines, f"Putting {safe(name)} back")
                     store_proven(self._session, name, held.lines, kept="")
                 return f"{safe(name)} holds what it held before."

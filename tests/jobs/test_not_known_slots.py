@@ -69,11 +69,10 @@ def test_a_store_does_not_overwrite_it(omitting: Any, archive: Archive) -> None:
     assert list(omitting.memory) == [10]
 
 
-@pytest.mark.parametrize("same", [True, False])
-def test_a_putback_does_not_overwrite_it(omitting: Any, archive: Archive, same: bool) -> None:
-    """Nor is it called unchanged where it lists what the backup has."""
+def test_a_putback_does_not_overwrite_it(omitting: Any, archive: Archive) -> None:
+    """Where another program is to go there; memory holds its own again."""
     stored = omitting.stored
-    omitting.machine.basic.eeprom["X"] = {10: b"REM STORED" if same else b"REM OTHER", 30: b"END"}
+    omitting.machine.basic.eeprom["X"] = {10: b"REM OTHER", 30: b"END"}
     with omitting.session() as session:
         kept = backup(session, archive).backup
     omitting.machine.basic.eeprom.update(stored)
@@ -82,6 +81,20 @@ def test_a_putback_does_not_overwrite_it(omitting: Any, archive: Archive, same: 
     assert "It was not overwritten" in caught.value.kept
     assert omitting.stored == stored
     assert list(omitting.memory) == [10]
+
+
+def test_a_putback_leaves_it_alone_where_it_lists_the_same(omitting: Any, archive: Archive) -> None:
+    """It is not stored over, and not called proven."""
+    stored = omitting.stored
+    omitting.machine.basic.eeprom["X"] = {10: b"REM STORED", 30: b"END"}
+    with omitting.session() as session:
+        kept = backup(session, archive).backup
+    omitting.machine.basic.eeprom.update(stored)
+    with omitting.session() as session:
+        done = putback(session, archive, kept)
+    assert done.unchanged == ("X",)
+    assert "the board reports" in done.unproven["X"]
+    assert omitting.stored == stored
 
 
 def test_a_recall_is_not_called_proven(omitting: Any, archive: Archive) -> None:
