@@ -290,7 +290,7 @@ class Capturing:
         """
         for reading in votes:
             for number, row in reading.strays:
-                if row in rows:
+                if row in rows and row != reading.order[-1]:
                     raise ReadBackError(
                         f'At line {number} the board lists "{safe(row[:60])}", which is no line '
                         "of a program; part of a line may have been wrapped.",

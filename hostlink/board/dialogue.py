@@ -13,6 +13,7 @@ from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, Warned, ignore
 from hostlink.board.evidence import Doubt, Evidence
+from hostlink.board.own_rows import is_own
 from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
@@ -284,7 +285,7 @@ class Dialogue:
         line first.
         """
         known = self.profile.commands
-        rows = [row for row in rows_of(self.body(answer)) if row.strip() not in known.answer_rows]
+        rows = [row for row in rows_of(self.body(answer)) if not is_own(row, known.answer_rows)]
         rows = [row for row in rows if row.strip()]
         errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
         return safe((errors or rows)[-1]) if rows else ""

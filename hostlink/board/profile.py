@@ -85,8 +85,8 @@ class Commands:
     error_words: how its error messages begin.
     error_forms: how they name the line, see hostlink.board.faults; empty for the common ones.
     full_words: those of its error messages that say that its memory is full.
-    answer_rows: rows that the board shows around what a direct
-    command answers, such as OK behind a listing.
+    answer_rows: rows that the board shows around what a direct command answers, such as OK behind a
+    listing; {number} stands for a number that changes, as in {number} LINES.
     """
 
     list: str = "LIST"
