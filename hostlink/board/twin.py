@@ -130,7 +130,9 @@ def _row(form: Form) -> str:
 def _messages(profile: Profile) -> Messages:
     talk, commands = profile.talk, profile.commands
     ready = literal(talk.ready.decode("latin-1"))
-    rows = "".join(f"{literal(row.replace(NUMBER, '0'))}{{end}}" for row in commands.answer_rows[:1])
+    rows = "".join(
+        f"{literal(row.replace(NUMBER, '0'))}{{end}}" for row in commands.answer_rows[:1]
+    )
     banner = literal(talk.banner) or "{end}" + literal(profile.title or profile.name)
     own = Messages(
         questions=talk.start_questions,
