@@ -7,6 +7,7 @@ right before the line end goes out). Board output is data: it is returned, never
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from hostlink.advice import Advice, Ways, joined
 from hostlink.board.answers import free_bytes
@@ -322,6 +323,13 @@ class Dialogue:
         if not commands.free_memory:
             return None
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
+
+    def take_own_row(self, row: str) -> None:
+        """Take a row that stands round a listing for the board's own from now on."""
+        self.emit(Warned(f'The board shows "{safe(row)}" with its listing; it is no line of it.'))
+        commands = self.profile.commands
+        commands = replace(commands, answer_rows=(*commands.answer_rows, row))
+        self.profile = replace(self.profile, commands=commands)
 
     # --- captures ----------------------------------------------------------------------------
 

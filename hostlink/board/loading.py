@@ -22,6 +22,7 @@ from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warne
 from hostlink.board.evidence import Doubt
 from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
+from hostlink.board.own_rows import is_count, shape_of
 from hostlink.board.reading import Reading
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
@@ -121,7 +122,10 @@ class Loader:
                 self._regain()
                 send, delete = self._difference(self._canonical_of(self._read(1)))
                 continue
+            deleted = delete
             self._verdict = self._read_back()
+            if self._learn_own_row(deleted):
+                self._verdict = self._read_back()
             if self._verdict.proven:
                 return True
             self._heed_rewriting()
@@ -129,6 +133,30 @@ class Loader:
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
         return False
+
+    def _learn_own_row(self, deleted: list[int]) -> bool:
+        """Whether a row at an end of the listing was found to be no line: it reads as words, and
+        stays though its number was deleted."""
+        count = self._count()
+        if count is None or count.number not in deleted:
+            return False
+        self._dialogue.take_own_row(shape_of(count.typed))
+        return True
+
+    def _count(self) -> Line | None:
+        """A first or last line of the last reading that was not sent and reads as words."""
+        reading = self._readings[-1]
+        ends = (*reading.order[-1:], *reading.order[:1])
+        lines = [reading.lines[end] for end in ends if isinstance(end, int)]
+        language = self._rules.language
+        return next(
+            (
+                each
+                for each in lines
+                if each.number not in self._target and is_count(each.typed, language)
+            ),
+            None,
+        )
 
     def _heed_restart(self) -> None:
         if self._dialogue.restarted():
@@ -142,6 +170,8 @@ class Loader:
         what many lines have in common; else the lines have been sent again in between.
         """
         if len(self._readings) < 2 or self._readings[-1].rows != self._readings[-2].rows:
+            return
+        if self._count() is not None:  # it is deleted first, which no row of the board's own heeds
             return
         learned = learn(self._target, self._readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence

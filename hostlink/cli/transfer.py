@@ -20,7 +20,7 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.board.learning import Learned
-    from hostlink.board.witness import MemoryDoubt
+    from hostlink.board.witness import ProofDoubt
     from hostlink.cli.progress import Teller
     from hostlink.jobs.events import Emit
     from hostlink.jobs.loading import Loaded
@@ -265,15 +265,11 @@ def save(desk: Desk, program: str, note: str) -> int | None:
     return saved.status
 
 
-def proof_dict(doubt: MemoryDoubt | None) -> dict[str, object]:
+def proof_dict(doubt: ProofDoubt | None) -> dict[str, object]:
     """Whether something read from a board is proven, as JSON tells it; with the figures if not."""
     if doubt is None:
         return {"proven": True}
-    return {
-        "proven": False,
-        "free_bytes_reported": doubt.reported,
-        "free_bytes_by_listing": doubt.expected,
-    }
+    return {"proven": False, **doubt.figures}
 
 
 def saved_dict(saved: Saved) -> dict[str, object]:

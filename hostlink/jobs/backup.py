@@ -14,7 +14,7 @@ from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Warned
 from hostlink.board.reading import rows_of
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import ProofDoubt
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
@@ -60,7 +60,7 @@ class BackedUp:
 
     backup: Backup
     unread: dict[str, str]
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
     @property
     def status(self) -> ExitStatus:

@@ -10,13 +10,10 @@ import contextlib
 import dataclasses
 from pathlib import Path
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile import HEARD, Profile
 from hostlink.board.profile_file import load_profile, profile_text, profiles_folder
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import write_new
-
-HEARD = "recognised"
-"""The name of such a profile; no profile of the user's may have it."""
 
 
 def as_heard(profile: Profile) -> Profile:

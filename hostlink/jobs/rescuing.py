@@ -11,7 +11,7 @@ from hostlink.archive.times import shown
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import Reading
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import ProofDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program, unfinished_load
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
@@ -38,7 +38,7 @@ class Held:
     captures: int
     spec: str = ""
     new: bool = False
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
 
 NOTHING = Held({}, 0)

@@ -12,7 +12,8 @@ from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
-from hostlink.board.profile import Profile
+from hostlink.board.own_rows import is_own
+from hostlink.board.profile import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import Finding
@@ -31,7 +32,6 @@ from hostlink.errors import (
 )
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
 from hostlink.jobs.recognising import careful_profile, kinds, kinds_of
-from hostlink.jobs.remembering import HEARD
 from hostlink.jobs.rescuing import Held, discard_held, keep_held, rescue_held
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
@@ -229,7 +229,12 @@ class _Work:
 
         form: by which it was read. It is kept as it reads now as well.
         """
-        lines = reread(kept.lines, form, self._bench.profile.rules.form)
+        profile = self._bench.profile
+        lines = {
+            number: line
+            for number, line in reread(kept.lines, form, profile.rules.form).items()
+            if not is_own(line.typed, profile.commands.answer_rows)
+        }
         if {n: line.typed for n, line in lines.items()} == {
             n: line.typed for n, line in kept.lines.items()
         }:
