@@ -110,3 +110,16 @@ def test_a_survey_finds_the_count(board: Counting, archive: Archive, held: dict[
         load(session, archive, material, LoadOptions())
         saved = save(session, archive, SaveOptions(name="LOCK"))
         assert (saved.status, archive.content(saved.revision).text) == (ExitStatus.DONE, PROGRAM)
+
+
+def test_a_survey_that_may_not_store_says_why(
+    monkeypatch: pytest.MonkeyPatch, archive: Archive
+) -> None:
+    """Consent was given, so it is not asked for; and what is not known is not called empty."""
+    board = Counting(lambda _: "END OF PROGRAM", monkeypatch)
+    options = SurveyOptions(consent=Consent(storing=True))
+    with board.session(archive) as session:
+        found = survey(session, archive, options)
+    assert "END OF PROGRAM" in found.told
+    assert "consent" not in found.told
+    assert (found.lines, found.holds) == (None, "a program that is not known")
