@@ -30,6 +30,7 @@ from hostlink.board.manner import (
     Manner,
     agrees,
     asks,
+    is_at_prompt,
     is_text,
     parts_of,
     with_answers,
@@ -113,6 +114,7 @@ class Recogniser:
         self._emit = emit
         self._may_stop = may_stop
         self._heard_something = False
+        self._questions: set[bytes] = set()  # in answer to empty lines
         self._echoing: list[int] = []  # speeds at which all comes back, and nothing else
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
@@ -130,6 +132,8 @@ class Recogniser:
                 heard = self._listen_to_commands(manner) or self._listen_to_commands(manner)
                 if heard is not None:
                     return self._match(heard)
+                if manner.prompt in self._questions:
+                    raise self._asks(manner.prompt)
             raise self._nothing()
         except LinkError:
             self._set_baud(before)
@@ -188,14 +192,34 @@ class Recogniser:
         known = {kind.talk.prompt for kind in self._kinds}
         if not asks(prompt) or prompt in known:
             return
-        if self._may_stop and self._stops():
+        is_new = prompt not in self._questions
+        self._questions.add(prompt)
+        # A board that asks several things at its start asks another one after an empty line.
+        if self._may_stop and (self._stops() or is_new):
             return
-        raise LinkError(
-            f'A program on the board is waiting for an answer: it asks "{_shown(prompt)}".',
+        raise self._asks(prompt)
+
+    def _asks(self, prompt: bytes) -> LinkError:
+        shown = _shown(prompt)
+        if self._may_stop:
+            return LinkError(
+                f'The board asks "{shown}" and takes what is typed as the answer. It was not '
+                "interrupted: the key that stops its program is not known.",
+                reason=LinkReason.RUNNING,
+                kept="Its program was not touched.",
+                advice=lambda by: (
+                    f"Answer it {by.look_in_console}. If you know the key, name it as interrupt in "
+                    "a profile."
+                ),
+            )
+        return LinkError(
+            f'A program on the board is waiting for an answer: it asks "{shown}".',
             reason=LinkReason.RUNNING,
             kept="It was given nothing but an empty line.",
             advice=lambda by: (
-                f"Answer it, or stop it {by.stop_running} (its variables may be lost)."
+                f"Answer it, or stop it {by.stop_running} (its variables may be lost). If the "
+                "board asks this itself when it starts, try again: an empty line was its answer; "
+                "in a profile name it in start_questions."
             ),
         )
 
@@ -216,6 +240,8 @@ class Recogniser:
                 raise self._nothing()
             return None
         if manner.prompt and not done.endswith(manner.prompt):
+            return None
+        if manner.prompt in self._questions and not is_at_prompt(manner.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""
         heard = dataclasses.replace(manner, echo=bool(echo), reply_end=end or manner.reply_end)
