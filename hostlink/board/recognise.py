@@ -195,7 +195,7 @@ class Recogniser:
         is_new = prompt not in self._questions
         self._questions.add(prompt)
         # A board that asks several things at its start asks another one after an empty line.
-        if self._may_stop and (self._stops() or is_new):
+        if self._may_stop and (is_new or self._stops()):
             return
         raise self._asks(prompt)
 
