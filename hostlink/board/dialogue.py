@@ -33,6 +33,7 @@ _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
 _CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
+CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
 NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
 _HEARINGS = 2
 _UNTOUCHED = "The program on the board was not touched."
@@ -304,15 +305,24 @@ class Dialogue:
     def clear(self) -> None:
         """Empty the program memory.
 
-        Raises RefusedError where the board refuses the command each time and still lists lines.
+        On a board of no known kind the other usual word is tried where the first is refused. Raises
+        RefusedError where the board refuses the command each time and still lists lines.
         """
         command = self.can("clear", "clear the program memory")
-        for _ in range(_CLEARINGS):
-            said = self.refusal_in(self._asked(command).answer)
-            if not said or not self.read_listing().lines:
-                return
+        others = CLEARING if self.profile.is_unmeasured else ()
+        refusals: list[str] = []
+        words = tuple(dict.fromkeys((command, *others)))
+        for word in words:
+            for _ in range(_CLEARINGS):
+                said = self.refusal_in(self._asked(word).answer)
+                if not said or not self.read_listing().lines:
+                    commands = replace(self.profile.commands, clear=word if not said else command)
+                    self.profile = replace(self.profile, commands=commands)
+                    return
+            refusals.append(said)
         raise RefusedError(
-            f'The board does not clear its memory by {safe(command)}: it says "{said}".',
+            f"The board does not clear its memory by {safe(' or '.join(words))}: it says "
+            f'"{refusals[0]}".',
             kept=_UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",
         )

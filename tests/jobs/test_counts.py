@@ -12,7 +12,7 @@ from scripted_board import PROMPT, ScriptedBoard
 from hostlink.archive import Archive
 from hostlink.board.profile_file import find_profile
 from hostlink.board.survey.steps import Consent
-from hostlink.errors import ExitStatus, NotKnownError
+from hostlink.errors import ExitStatus, NotKnownError, RefusedError
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.material import from_bytes
 from hostlink.jobs.saving import SaveOptions, save
@@ -28,10 +28,11 @@ COUNTS: dict[str, Callable[[dict[int, str]], str]] = {
 
 
 class Counting:
-    """Such a board. held: its program."""
+    """Such a board. held: its program. clear: the word that clears it."""
 
     def __init__(self, count: Callable[[dict[int, str]], str], monkeypatch: pytest.MonkeyPatch):
         self.held: dict[int, str] = {}
+        self.clear = "NEW"
         self._count = count
         self.clock = VirtualClock()
         self.events: list[object] = []
@@ -45,7 +46,7 @@ class Counting:
             self.held.pop(int(number), None)
             if text:
                 self.held[int(number)] = text
-        elif line == "NEW":
+        elif line == self.clear:
             self.held.clear()
         elif line == "LIST":
             rows = [f"{each} {self.held[each]}" for each in sorted(self.held)]
@@ -123,3 +124,24 @@ def test_a_survey_that_may_not_store_says_why(
     assert "END OF PROGRAM" in found.told
     assert "consent" not in found.told
     assert (found.lines, found.holds) == (None, "a program that is not known")
+
+
+@pytest.mark.parametrize("word", ["SCR", "WIPE"])
+def test_the_other_usual_word_clears_a_board_of_no_known_kind(
+    monkeypatch: pytest.MonkeyPatch, archive: Archive, word: str
+) -> None:
+    """Where both are refused that is said, and the program stays."""
+    board = Counting(lambda _: "OK", monkeypatch)
+    board.clear = word
+    board.held = {10: "REM LAMP"}
+    material = from_bytes(PROGRAM.encode(), "lock.bas", name="LOCK")
+    options = LoadOptions(discard_board=True)
+    with board.session(archive) as session:
+        if word == "SCR":
+            load(session, archive, material, options)
+            assert session.profile.commands.clear == "SCR"
+            assert sorted(board.held) == [10, 20, 30]
+        else:
+            with pytest.raises(RefusedError, match="by NEW or SCR: it says"):
+                load(session, archive, material, options)
+            assert board.held == {10: "REM LAMP"}

@@ -5,13 +5,13 @@ from __future__ import annotations
 import dataclasses
 import re
 
+from hostlink.board.dialogue import CLEARING
 from hostlink.board.learning import find_list_form
 from hostlink.board.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
 from hostlink.errors import RefusedError
 from hostlink.words import safe
 
-_CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
 _LINE = re.compile(r" *-?[0-9]")
 _MOST_TIMES = 3
 _AGAIN = 2
@@ -120,7 +120,7 @@ class Store:
     def _find_clearing(self) -> None:
         """Find the command that empties the memory, by a line that is gone after it."""
         bench, findings = self.bench, self.bench.findings
-        asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *_CLEARING))
+        asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *CLEARING))
         for command in asked:
             findings.add("commands.clear", command, "a stored line is not listed any more after it")
             bench.renew()
