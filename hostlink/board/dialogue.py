@@ -18,6 +18,7 @@ from hostlink.board.own_rows import is_own
 from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
+from hostlink.board.unreached import is_bells, only_bells
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
@@ -151,6 +152,8 @@ class Dialogue:
 
     def _no_prompt(self, core: Regain) -> LinkError:
         talk = self.profile.talk
+        if is_bells(bytes(core.heard)):
+            return only_bells(self.standing_row)
         if core.found is Found.SILENT:
             return LinkError(
                 f"The board is silent: nothing came back at {talk.baud} baud.",
@@ -186,6 +189,12 @@ class Dialogue:
             kept=_UNTOUCHED,
             advice=lambda by: f"Check the profile; name another {by.name_profile}.",
         )
+
+    @property
+    def standing_row(self) -> str:
+        """The row on which the board stands, but for bells, safe to print; "" for none."""
+        row = self.wire.recent.replace(b"\r", b"\n").rpartition(b"\n")[2].replace(b"\a", b"")
+        return safe(to_text(row[-60:].strip(), self.profile.rules.form.charset))
 
     def restarted(self) -> bool:
         """Whether a restart was noticed since this was last asked."""

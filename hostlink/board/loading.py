@@ -24,6 +24,7 @@ from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
 from hostlink.board.own_rows import is_count, shape_of
 from hostlink.board.reading import Reading
+from hostlink.board.unreached import is_bells, waits_or_full
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -190,10 +191,14 @@ class Loader:
                 reason=LinkReason.FLOODING,
                 advice="Restart the board and load again.",
             )
+        row = self._dialogue.standing_row
+        shows = f'; it shows "{row}"' if row else ""
+        bells = is_bells(bytes(core.heard))
         raise LinkError(
-            "The board does not come back to its prompt.",
+            f"The board does not come back to its prompt{shows}"
+            f"{', and answers what is typed with a bell (byte 7)' * bells}.",
             reason=LinkReason.SILENT,
-            advice="Restart the board and load again.",
+            advice=waits_or_full if bells or row else "Restart the board and load again.",
         )
 
     def _send_fast(self, numbers: list[int]) -> bool:

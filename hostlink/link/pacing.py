@@ -9,7 +9,7 @@ from typing import Literal
 BITS_PER_BYTE = 10
 # Without any answer the clock alone paces; the host may hand bytes over late and in lumps.
 TIMED_MARGIN = 1.1
-_BACKSPACE = 8
+_BACKSPACE_AND_BELL = b"\b\a"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +46,13 @@ class Pacing:
         return self.ready or self.prompt
 
     @property
-    def deaf_sign(self) -> int:
-        """The byte with which a board answers a character that it has no room to take.
+    def deaf_signs(self) -> bytes:
+        """The bytes with which a board may answer a character that it has no room to take.
 
-        Where the profile names none it is a backspace: the commonest kind answers so.
+        Where the profile names none these are a backspace, as the commonest kind answers, and a
+        bell.
         """
-        return self.full_sign[0] if self.full_sign else _BACKSPACE
+        return self.full_sign[:1] or _BACKSPACE_AND_BELL
 
     @property
     def guard_s(self) -> float:
