@@ -14,7 +14,7 @@ from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, Warned, ignore
 from hostlink.board.evidence import Doubt, Evidence
-from hostlink.board.own_rows import is_own
+from hostlink.board.own_rows import is_own, shape_of
 from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
@@ -344,10 +344,11 @@ class Dialogue:
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
-        """Take a row that stands round a listing for the board's own from now on."""
-        self.emit(Warned(f'The board shows "{safe(row)}" with its listing; it is no line of it.'))
+        """Take a row that stands round a listing for the board's own from now on, with any number in it."""
+        text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
+        self.emit(Warned(text))
         commands = self.profile.commands
-        commands = replace(commands, answer_rows=(*commands.answer_rows, row))
+        commands = replace(commands, answer_rows=(*commands.answer_rows, shape_of(row)))
         self.profile = replace(self.profile, commands=commands)
 
     # --- captures ----------------------------------------------------------------------------

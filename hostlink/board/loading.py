@@ -16,13 +16,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from hostlink.advice import Advice
-from hostlink.board.captures import Verdict, verdict, voting, whole
+from hostlink.board.captures import Verdict, standing_rows, verdict, voting, whole
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.board.evidence import Doubt
 from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
-from hostlink.board.own_rows import is_count, shape_of
+from hostlink.board.own_rows import is_count
 from hostlink.board.reading import Reading
 from hostlink.board.unreached import is_bells, waits_or_full
 from hostlink.errors import LinkError, LinkReason, ReadBackError
@@ -128,6 +128,7 @@ class Loader:
             if self._learn_own_row(deleted):
                 self._verdict = self._read_back()
             if self._verdict.proven:
+                self._learn_around()
                 return True
             self._heed_rewriting()
             send, delete = list(self._verdict.wrong), list(self._verdict.stray)
@@ -141,8 +142,15 @@ class Loader:
         count = self._count()
         if count is None or count.number not in deleted:
             return False
-        self._dialogue.take_own_row(shape_of(count.typed))
+        self._dialogue.take_own_row(count.typed)
         return True
+
+    def _learn_around(self) -> None:
+        """Take the rows that stand beside the proven program for the board's own, where nobody has
+        measured these."""
+        if self._dialogue.profile.is_unmeasured:
+            for row in sorted(standing_rows(self._readings) & set(self._readings[-1].around)):
+                self._dialogue.take_own_row(row)
 
     def _count(self) -> Line | None:
         """A first or last line of the last reading that was not sent and reads as words."""

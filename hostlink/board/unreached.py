@@ -39,9 +39,9 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
         reason=LinkReason.RUNNING,
         kept="It was given nothing but an empty line.",
         advice=lambda by: (
-            f"Answer it, or stop it {by.stop_running} (its variables may be lost). If the "
-            "board asks this itself when it starts, try again: an empty line was its answer; "
-            "in a profile name it in start_questions."
+            f"Answer it {by.look_in_console}, or stop it {by.stop_running} (its variables may be "
+            "lost). If the board asks this itself when it starts, try again: an empty line was "
+            "its answer; in a profile name it in start_questions."
         ),
     )
 

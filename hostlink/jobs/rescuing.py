@@ -99,8 +99,8 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
             kept="The program on the board was not touched; what it lists is kept as "
             f"{held.spec}, not proven.",
             advice=lambda by: (
-                "If its profile has wrong sizes, measure them "
-                f"{by.survey_discarding}. {_discard(by)}"
+                f"If its profile does not fit, measure the board {by.survey_discarding}. "
+                f"{_discard(by)}"
             ),
         )
     return held
