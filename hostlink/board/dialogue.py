@@ -344,7 +344,7 @@ class Dialogue:
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
-        """Take a row that stands round a listing for the board's own from now on, with any number in it."""
+        """Take a row beside a listing, with any number in it, for the board's own from now on."""
         text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
         self.emit(Warned(text))
         commands = self.profile.commands
