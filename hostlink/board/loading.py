@@ -24,7 +24,7 @@ from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
 from hostlink.board.own_rows import is_count
 from hostlink.board.reading import Reading
-from hostlink.board.unreached import is_bells, waits_or_full
+from hostlink.board.unreached import is_bells, is_changed, prompt_changes, waits_or_full
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -199,7 +199,9 @@ class Loader:
                 reason=LinkReason.FLOODING,
                 advice="Restart the board and load again.",
             )
-        row = self._dialogue.standing_row
+        row, prompt = self._dialogue.standing_row, self._dialogue.pacing.prompt
+        if is_changed(prompt, row.encode()):
+            raise prompt_changes(prompt, row.encode())
         shows = f'; it shows "{row}"' if row else ""
         bells = is_bells(bytes(core.heard))
         raise LinkError(

@@ -44,8 +44,10 @@ from hostlink.board.unreached import (
     all_comes_back,
     asks_for,
     is_bells,
+    is_changed,
     nothing_steady,
     only_bells,
+    prompt_changes,
     shown,
     silent_everywhere,
 )
@@ -125,6 +127,7 @@ class Recogniser:
         self._may_stop = may_stop
         self._heard_something = False
         self._questions: set[bytes] = set()  # in answer to empty lines
+        self._prompts = b"", b""  # two that came one after the other
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
         self._echoing: list[int] = []  # speeds at which all comes back, and nothing else
 
@@ -189,6 +192,8 @@ class Recogniser:
                     return None  # no profile could name it
                 self._refuse_question(prompt)
                 return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
+            prompts = parts_of(first)[2], parts_of(again)[2]
+            self._prompts = prompts if is_changed(*prompts) else self._prompts
             first = again
         return None
 
@@ -329,6 +334,8 @@ class Recogniser:
     def _nothing(self) -> LinkError:
         if self._echoing:
             return all_comes_back()
+        if is_changed(*self._prompts):
+            return prompt_changes(*self._prompts)
         if max(self._bells.values(), default=0) >= _SURE_BELLS:
             return only_bells()
         if self._heard_something:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hostlink.advice import Ways
+from hostlink.board.own_rows import shape_of
 from hostlink.errors import LinkError, LinkReason
 from hostlink.words import safe
 
@@ -63,6 +64,22 @@ def waits_or_full(by: Ways) -> str:
         "If it shows its listing page by page it waits for a key: press it "
         f"{by.look_in_console}. If its memory is full only a restart helps, by which the program "
         "is lost."
+    )
+
+
+def is_changed(before: bytes, now: bytes) -> bool:
+    """Whether two prompts differ in nothing but a number, such as a count or the free memory."""
+    texts = [each.decode("latin-1").strip() for each in (before, now)]
+    return texts[0] != texts[1] and shape_of(texts[0]) == shape_of(texts[1])
+
+
+def prompt_changes(before: bytes, now: bytes) -> LinkError:
+    """The prompt is another one each time."""
+    return LinkError(
+        f'The prompt of the board changes: it was "{shown(before)}", then "{shown(now)}". hostlink '
+        "knows a board by a prompt that stays the same.",
+        reason=LinkReason.UNKNOWN,
+        advice="Give the board a prompt without a number, if its firmware allows that.",
     )
 
 
