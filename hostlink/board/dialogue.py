@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, joined
 from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, Warned, ignore
@@ -18,7 +18,7 @@ from hostlink.board.own_rows import is_own, shape_of
 from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
-from hostlink.board.unreached import is_bells, only_bells
+from hostlink.board.unreached import no_prompt
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
@@ -104,7 +104,7 @@ class Dialogue:
             woke = self.listen_waking()
             core = self._look(may_interrupt=may_interrupt)
         if core.found is not Found.PROMPT:
-            raise self._no_prompt(core)
+            raise no_prompt(core, self.profile, self.standing_row)
         self._restarts_seen = self.wire.health.restarts
         return woke
 
@@ -149,46 +149,6 @@ class Dialogue:
         core = Regain(self.pacing, may_interrupt=may_interrupt)
         self.wire.run(core)
         return core
-
-    def _no_prompt(self, core: Regain) -> LinkError:
-        talk = self.profile.talk
-        if is_bells(bytes(core.heard)):
-            return only_bells(self.standing_row)
-        if core.found is Found.SILENT:
-            return LinkError(
-                f"The board is silent: nothing came back at {talk.baud} baud.",
-                reason=LinkReason.SILENT,
-                kept=_UNTOUCHED,
-                advice=lambda by: (
-                    "Check its supply and the cable. Make sure that this is the right port "
-                    f"{by.name_port} and speed {by.name_speed}."
-                ),
-            )
-        if core.found is Found.UNREADABLE:
-            return LinkError(
-                f"Nothing readable came back at {talk.baud} baud.",
-                reason=LinkReason.UNREADABLE,
-                kept=_UNTOUCHED,
-                advice=lambda by: (
-                    f"The board probably talks at another speed: try others {by.name_speed}."
-                ),
-            )
-        heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
-        if core.found is Found.RUNNING:
-            return LinkError(
-                f'The board does not show the prompt of profile {self.profile.name}; it last sent "'
-                f'{heard}". A program may be running or waiting for input.',
-                reason=LinkReason.RUNNING,
-                kept="It was left as it is.",
-                advice=_stop_it if talk.interrupt else _no_key_stops_it,
-            )
-        return LinkError(
-            "The board does not come to its prompt, even when interrupted; it last sent "
-            f'"{heard}".',
-            reason=LinkReason.RUNNING,
-            kept=_UNTOUCHED,
-            advice=lambda by: f"Check the profile; name another {by.name_profile}.",
-        )
 
     @property
     def standing_row(self) -> str:
@@ -400,17 +360,3 @@ class Dialogue:
         board answers does not tell what it holds, LinkError where it loses its memory meanwhile.
         """
         return Capturing(self).run()
-
-
-def _stop_it(by: Ways) -> str:
-    return (
-        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )
-
-
-def _no_key_stops_it(by: Ways) -> str:
-    return (
-        "No key is known that stops a program on it; a restart does, and loses it. If it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )

@@ -24,7 +24,7 @@ from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
 from hostlink.board.own_rows import is_count
 from hostlink.board.reading import Reading
-from hostlink.board.unreached import is_bells, is_changed, prompt_changes, waits_or_full
+from hostlink.board.unreached import lost_prompt
 from hostlink.errors import LinkError, LinkReason, ReadBackError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -193,23 +193,7 @@ class Loader:
         core = self._dialogue.regain(may_interrupt=True)
         if core.found is Found.PROMPT:
             return
-        if core.flooding:
-            raise LinkError(
-                "The board does not stop sending, even when interrupted.",
-                reason=LinkReason.FLOODING,
-                advice="Restart the board and load again.",
-            )
-        row, prompt = self._dialogue.standing_row, self._dialogue.pacing.prompt
-        if is_changed(prompt, row.encode()):
-            raise prompt_changes(prompt, row.encode())
-        shows = f'; it shows "{row}"' if row else ""
-        bells = is_bells(bytes(core.heard))
-        raise LinkError(
-            f"The board does not come back to its prompt{shows}"
-            f"{', and answers what is typed with a bell (byte 7)' * bells}.",
-            reason=LinkReason.SILENT,
-            advice=waits_or_full if bells or row else "Restart the board and load again.",
-        )
+        raise lost_prompt(core, self._dialogue.pacing.prompt, self._dialogue.standing_row)
 
     def _send_fast(self, numbers: list[int]) -> bool:
         """Send lines as fast as the board stores them; False at the first sign of damage."""

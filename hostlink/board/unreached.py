@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from hostlink.advice import Ways
 from hostlink.board.own_rows import shape_of
+from hostlink.board.profile import Profile
 from hostlink.errors import LinkError, LinkReason
+from hostlink.link.regain import Found, Regain
+from hostlink.listing.charset import to_text
 from hostlink.words import safe
 
 _UNTOUCHED = "The program on the board was not touched."
@@ -113,4 +116,79 @@ def silent_everywhere() -> LinkError:
         reason=LinkReason.SILENT,
         kept=_ONLY_EMPTY,
         advice="Check its supply, the cable, and that TX and RX are not swapped.",
+    )
+
+
+def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
+    """The prompt was looked for in the middle of a load. row: where the board stands."""
+    if core.flooding:
+        return LinkError(
+            "The board does not stop sending, even when interrupted.",
+            reason=LinkReason.FLOODING,
+            advice="Restart the board and load again.",
+        )
+    if is_changed(prompt, row.encode()):
+        return prompt_changes(prompt, row.encode())
+    shows = f'; it shows "{row}"' if row else ""
+    bells = is_bells(bytes(core.heard))
+    return LinkError(
+        f"The board does not come back to its prompt{shows}"
+        f"{', and answers what is typed with a bell (byte 7)' * bells}.",
+        reason=LinkReason.SILENT,
+        advice=waits_or_full if bells or row else "Restart the board and load again.",
+    )
+
+
+def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
+    """What was found in place of the prompt. row: where the board stands."""
+    talk = profile.talk
+    if is_bells(bytes(core.heard)):
+        return only_bells(row)
+    if core.found is Found.SILENT:
+        return LinkError(
+            f"The board is silent: nothing came back at {talk.baud} baud.",
+            reason=LinkReason.SILENT,
+            kept=_UNTOUCHED,
+            advice=lambda by: (
+                "Check its supply and the cable. Make sure that this is the right port "
+                f"{by.name_port} and speed {by.name_speed}."
+            ),
+        )
+    if core.found is Found.UNREADABLE:
+        return LinkError(
+            f"Nothing readable came back at {talk.baud} baud.",
+            reason=LinkReason.UNREADABLE,
+            kept=_UNTOUCHED,
+            advice=lambda by: (
+                f"The board probably talks at another speed: try others {by.name_speed}."
+            ),
+        )
+    heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
+    if core.found is Found.RUNNING:
+        return LinkError(
+            f'The board does not show the prompt of profile {profile.name}; it last sent "'
+            f'{heard}". A program may be running or waiting for input.',
+            reason=LinkReason.RUNNING,
+            kept="It was left as it is.",
+            advice=_stop_it if talk.interrupt else _no_key_stops_it,
+        )
+    return LinkError(
+        f'The board does not come to its prompt, even when interrupted; it last sent "{heard}".',
+        reason=LinkReason.RUNNING,
+        kept=_UNTOUCHED,
+        advice=lambda by: f"Check the profile; name another {by.name_profile}.",
+    )
+
+
+def _stop_it(by: Ways) -> str:
+    return (
+        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
+        f"another kind of board, name its profile {by.name_profile}."
+    )
+
+
+def _no_key_stops_it(by: Ways) -> str:
+    return (
+        "No key is known that stops a program on it; a restart does, and loses it. If it is "
+        f"another kind of board, name its profile {by.name_profile}."
     )
