@@ -65,7 +65,7 @@ def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
     )
 
     def done(surveyed: Surveyed) -> str:
-        return f"The survey is done; the board holds {plural(surveyed.lines, 'line')} as before."
+        return f"The survey is done; the board holds {surveyed.holds} as before."
 
     def then(surveyed: Surveyed) -> None:
         name = app.desk.readings.name_of(attached)

@@ -25,7 +25,7 @@ from hostlink.board.evidence import Doubt
 from hostlink.board.misheard import behind_a_digit, misheard
 from hostlink.board.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.reading import Reading
-from hostlink.board.witness import MemoryDoubt, Witness, expected_free
+from hostlink.board.witness import ProofDoubt, Witness, count_in, expected_free
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
 from hostlink.listing.parse import Line, Listing
 from hostlink.words import capital, safe
@@ -49,7 +49,7 @@ class Capture:
 
     lines: dict[int, Line]
     count: int
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
     @property
     def is_proven(self) -> bool:
@@ -211,7 +211,8 @@ class Capturing:
         if rows and not witness.agrees:
             raise self._unexplained(votes[-1], rows)
         self._take_back(result.lines)
-        return Capture(result.lines, result.count, witness.doubt)
+        own = None if witness.agrees else count_in(votes[-1], self._dialogue.profile)
+        return Capture(result.lines, result.count, witness.doubt or own)
 
     def _ask_witness(self, lines: Mapping[int, Line]) -> Witness:
         """Ask the third witness: the free memory that the board reports, against a listing."""
@@ -290,7 +291,7 @@ class Capturing:
         """
         for reading in votes:
             for number, row in reading.strays:
-                if row in rows:
+                if row in rows and row != reading.order[-1]:
                     raise ReadBackError(
                         f'At line {number} the board lists "{safe(row[:60])}", which is no line '
                         "of a program; part of a line may have been wrapped.",

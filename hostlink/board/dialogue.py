@@ -7,15 +7,18 @@ right before the line end goes out). Board output is data: it is returned, never
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
-from hostlink.advice import Advice, Ways, joined
+from hostlink.advice import Advice, joined
 from hostlink.board.answers import free_bytes
 from hostlink.board.capturing import Capture, Capturing
 from hostlink.board.events import Emit, Warned, ignore
 from hostlink.board.evidence import Doubt, Evidence
+from hostlink.board.own_rows import is_own, shape_of
 from hostlink.board.paging import with_paging
 from hostlink.board.profile import Profile
 from hostlink.board.reading import Reading, read_listing, rows_of
+from hostlink.board.unreached import no_prompt
 from hostlink.errors import LinkError, LinkReason, NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
@@ -31,6 +34,7 @@ _LIST_MOST_BYTES = 16_384
 _LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
 _LATEST_S = 20.0  # of a listing that comes late
 _CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
+CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
 NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
 _HEARINGS = 2
 _UNTOUCHED = "The program on the board was not touched."
@@ -100,7 +104,7 @@ class Dialogue:
             woke = self.listen_waking()
             core = self._look(may_interrupt=may_interrupt)
         if core.found is not Found.PROMPT:
-            raise self._no_prompt(core)
+            raise no_prompt(core, self.profile, self.standing_row)
         self._restarts_seen = self.wire.health.restarts
         return woke
 
@@ -146,43 +150,11 @@ class Dialogue:
         self.wire.run(core)
         return core
 
-    def _no_prompt(self, core: Regain) -> LinkError:
-        talk = self.profile.talk
-        if core.found is Found.SILENT:
-            return LinkError(
-                f"The board is silent: nothing came back at {talk.baud} baud.",
-                reason=LinkReason.SILENT,
-                kept=_UNTOUCHED,
-                advice=lambda by: (
-                    "Check its supply and the cable. Make sure that this is the right port "
-                    f"{by.name_port} and speed {by.name_speed}."
-                ),
-            )
-        if core.found is Found.UNREADABLE:
-            return LinkError(
-                f"Nothing readable came back at {talk.baud} baud.",
-                reason=LinkReason.UNREADABLE,
-                kept=_UNTOUCHED,
-                advice=lambda by: (
-                    f"The board probably talks at another speed: try others {by.name_speed}."
-                ),
-            )
-        heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
-        if core.found is Found.RUNNING:
-            return LinkError(
-                f'The board does not show the prompt of profile {self.profile.name}; it last sent "'
-                f'{heard}". A program may be running or waiting for input.',
-                reason=LinkReason.RUNNING,
-                kept="It was left as it is.",
-                advice=_stop_it if talk.interrupt else _no_key_stops_it,
-            )
-        return LinkError(
-            "The board does not come to its prompt, even when interrupted; it last sent "
-            f'"{heard}".',
-            reason=LinkReason.RUNNING,
-            kept=_UNTOUCHED,
-            advice=lambda by: f"Check the profile; name another {by.name_profile}.",
-        )
+    @property
+    def standing_row(self) -> str:
+        """The row on which the board stands, but for bells, safe to print; "" for none."""
+        row = self.wire.recent.replace(b"\r", b"\n").rpartition(b"\n")[2].replace(b"\a", b"")
+        return safe(to_text(row[-60:].strip(), self.profile.rules.form.charset))
 
     def restarted(self) -> bool:
         """Whether a restart was noticed since this was last asked."""
@@ -284,7 +256,7 @@ class Dialogue:
         line first.
         """
         known = self.profile.commands
-        rows = [row for row in rows_of(self.body(answer)) if row.strip() not in known.answer_rows]
+        rows = [row for row in rows_of(self.body(answer)) if not is_own(row, known.answer_rows)]
         rows = [row for row in rows if row.strip()]
         errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
         return safe((errors or rows)[-1]) if rows else ""
@@ -302,15 +274,24 @@ class Dialogue:
     def clear(self) -> None:
         """Empty the program memory.
 
-        Raises NotClearedError where the board refuses that each time and still lists lines.
+        On a board of no known kind the other usual word is tried where the first is refused. Raises
+        NotClearedError where the board refuses the command each time and still lists lines.
         """
         command = self.can("clear", "clear the program memory")
-        for _ in range(_CLEARINGS):
-            said = self.refusal_in(self._asked(command).answer)
-            if not said or not self.read_listing().lines:
-                return
+        others = CLEARING if self.profile.is_unmeasured else ()
+        refusals: list[str] = []
+        words = tuple(dict.fromkeys((command, *others)))
+        for word in words:
+            for _ in range(_CLEARINGS):
+                said = self.refusal_in(self._asked(word).answer)
+                if not said or not self.read_listing().lines:
+                    commands = replace(self.profile.commands, clear=word if not said else command)
+                    self.profile = replace(self.profile, commands=commands)
+                    return
+            refusals.append(said)
         raise NotClearedError(
-            f'The board does not clear its memory by {safe(command)}: it says "{said}".',
+            f"The board does not clear its memory by {safe(' or '.join(words))}: it says "
+            f'"{refusals[0]}".',
             kept=_UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",
         )
@@ -321,6 +302,14 @@ class Dialogue:
         if not commands.free_memory:
             return None
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
+
+    def take_own_row(self, row: str) -> None:
+        """Take a row beside a listing, with any number in it, for the board's own from now on."""
+        text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
+        self.emit(Warned(text))
+        commands = self.profile.commands
+        commands = replace(commands, answer_rows=(*commands.answer_rows, shape_of(row)))
+        self.profile = replace(self.profile, commands=commands)
 
     # --- captures ----------------------------------------------------------------------------
 
@@ -371,17 +360,3 @@ class Dialogue:
         board answers does not tell what it holds, LinkError where it loses its memory meanwhile.
         """
         return Capturing(self).run()
-
-
-def _stop_it(by: Ways) -> str:
-    return (
-        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )
-
-
-def _no_key_stops_it(by: Ways) -> str:
-    return (
-        "No key is known that stops a program on it; a restart does, and loses it. If it is "
-        f"another kind of board, name its profile {by.name_profile}."
-    )

@@ -12,6 +12,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from hostlink.board.own_rows import is_own
 from hostlink.board.profile import Profile
 
 COMMON_FORMS = (
@@ -58,7 +59,7 @@ def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
     forms = profile.commands.error_forms or COMMON_FORMS
     idle = ("", *profile.commands.answer_rows)
     said = list(rows)
-    while said and said[-1].strip() in idle:
+    while said and is_own(said[-1], idle):
         said.pop()
     if not said or not words:
         return None

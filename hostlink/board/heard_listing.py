@@ -10,6 +10,7 @@ from typing import Protocol
 
 from hostlink.board.learning import find_list_form
 from hostlink.board.manner import Manner, rows_before
+from hostlink.board.own_rows import is_count, own_around
 from hostlink.board.paging import Pages, turn_pages
 from hostlink.board.profile import Profile
 from hostlink.listing.canonical import listed_line
@@ -36,11 +37,13 @@ def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
         return profile
     form = dataclasses.replace(profile.rules.form, list_form=shape)
     rules = dataclasses.replace(profile.rules, form=form)
-    odd = [row for row in rows if listed_line(row, form) is None]
+    lines = [row for row in rows if listed_line(row, form) is not None]
     own: tuple[str, ...] = ()
-    if odd:
+    ends = (*rows[:1], *rows[-1:])
+    if len(lines) < len(rows) or any(is_count(row, rules.language) for row in ends):
         nothing, _ = _answer(command + NO_LINES.encode(), manner, say)
-        own = tuple(row for row in odd if row in nothing and row not in manner.refusal)
+        said = [row for row in nothing if row not in manner.refusal]
+        own = own_around(rows, said, lines, rules.language)
     answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
     commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
     talk = profile.talk

@@ -16,13 +16,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from hostlink.advice import Advice
-from hostlink.board.captures import Verdict, verdict, voting, whole
+from hostlink.board.captures import Verdict, standing_rows, verdict, voting, whole
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.board.evidence import Doubt
 from hostlink.board.learning import BoardRewritesError, Learned, learn
 from hostlink.board.next_step import Case, Next, next_step
+from hostlink.board.own_rows import is_count
 from hostlink.board.reading import Reading
+from hostlink.board.unreached import lost_prompt
 from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
 from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
@@ -135,14 +137,49 @@ class Loader:
                 self._regain()
                 send, delete = self._difference(self._canonical_of(self._read(1)))
                 continue
+            deleted = delete
             self._verdict = self._read_back()
+            if self._learn_own_row(deleted):
+                self._verdict = self._read_back()
             if self._verdict.proven:
+                self._learn_around()
                 return True
             self._heed_rewriting()
             send, delete = list(self._verdict.wrong), list(self._verdict.stray)
             send += [n for n in self._verdict.unsettled if n in self._target]
             delete += [n for n in self._verdict.unsettled if n not in self._target]
         return False
+
+    def _learn_own_row(self, deleted: list[int]) -> bool:
+        """Whether a row at an end of the listing was found to be no line: it reads as words, and
+        stays though its number was deleted."""
+        count = self._count()
+        if count is None or count.number not in deleted:
+            return False
+        self._dialogue.take_own_row(count.typed)
+        return True
+
+    def _learn_around(self) -> None:
+        """Take the rows that stand beside the proven program for the board's own, where nobody has
+        measured these."""
+        if self._dialogue.profile.is_unmeasured:
+            for row in sorted(standing_rows(self._readings) & set(self._readings[-1].around)):
+                self._dialogue.take_own_row(row)
+
+    def _count(self) -> Line | None:
+        """A first or last line of the last reading that was not sent and reads as words."""
+        reading = self._readings[-1]
+        ends = (*reading.order[-1:], *reading.order[:1])
+        lines = [reading.lines[end] for end in ends if isinstance(end, int)]
+        language = self._rules.language
+        return next(
+            (
+                each
+                for each in lines
+                if each.number not in self._target and is_count(each.typed, language)
+            ),
+            None,
+        )
 
     def _heed_restart(self) -> None:
         if self._dialogue.restarted():
@@ -157,6 +194,8 @@ class Loader:
         """
         if len(self._readings) < 2 or self._readings[-1].rows != self._readings[-2].rows:
             return
+        if self._count() is not None:  # it is deleted first, which no row of the board's own heeds
+            return
         learned = learn(self._target, self._readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence
         steady = evidence.total == evidence.notes[Doubt.NOT_AS_SENT] and self._dialogue.pacing.echo
@@ -168,17 +207,7 @@ class Loader:
         core = self._dialogue.regain(may_interrupt=True)
         if core.found is Found.PROMPT:
             return
-        if core.flooding:
-            raise LinkError(
-                "The board does not stop sending, even when interrupted.",
-                reason=LinkReason.FLOODING,
-                advice="Restart the board and load again.",
-            )
-        raise LinkError(
-            "The board does not come back to its prompt.",
-            reason=LinkReason.SILENT,
-            advice="Restart the board and load again.",
-        )
+        raise lost_prompt(core, self._dialogue.pacing.prompt, self._dialogue.standing_row)
 
     def _send_fast(self, numbers: list[int]) -> bool:
         """Send lines as fast as the board stores them; False at the first sign of damage."""

@@ -87,6 +87,13 @@ def with_manner(careful: Profile, manner: Manner, *, is_named: bool) -> Profile:
     return dataclasses.replace(careful, talk=talk, commands=commands, rules=rules)
 
 
+def is_at_prompt(prompt: bytes, done: bytes, refused: bytes) -> bool:
+    """Whether what looks like a question is the prompt: a remark is taken behind it, and a word
+    that no board knows is refused. A program that waits takes both as answers, or neither."""
+    said, answered = rows_before(done, prompt), rows_before(refused, prompt)
+    return said != answered and set(said) <= set(answered)
+
+
 def is_text(heard: bytes, *, strict: bool = True) -> bool:
     """Whether bytes look like a terminal's text: printable ASCII and line ends.
 

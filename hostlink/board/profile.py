@@ -85,8 +85,8 @@ class Commands:
     error_words: how its error messages begin.
     error_forms: how they name the line, see hostlink.board.faults; empty for the common ones.
     full_words: those of its error messages that say that its memory is full.
-    answer_rows: rows that the board shows around what a direct
-    command answers, such as OK behind a listing.
+    answer_rows: rows that the board shows around what a direct command answers, such as OK behind a
+    listing; {number} stands for a number that changes, as in {number} LINES.
     """
 
     list: str = "LIST"
@@ -116,6 +116,13 @@ class Commands:
         return (ONE_PLACE,) if self.has_unnamed_slot else self.slots
 
 
+CAREFUL = "tiny"
+"""The name of the profile to begin with where nothing is known of a board."""
+
+HEARD = "recognised"
+"""The name of a profile that was only heard; no profile of the user's may have it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Profile:
     """One kind of board.
@@ -132,6 +139,11 @@ class Profile:
     commands: Commands = field(default_factory=Commands)
     rules: Rules = field(default_factory=Rules)
     evidence: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def is_unmeasured(self) -> bool:
+        """Whether nobody has named or measured what kind of board this is."""
+        return self.name in (CAREFUL, HEARD)
 
     @property
     def size_words(self) -> tuple[str, ...]:

@@ -88,7 +88,7 @@ TALK = (
 
 COMMANDS = (
     Key("list", _COMMAND, "shows the program"),
-    Key("answer_rows", Each(Text(80, 1), 20), "rows shown around an answer, such as OK"),
+    Key("answer_rows", Each(Text(80, 1), 20), "rows shown around an answer: OK, {number} LINES"),
     Key("clear", _COMMAND, "empties the program memory"),
     Key("run", _COMMAND, "runs the program"),
     Key("free_memory", _COMMAND, "asks for the bytes free; empty: it cannot be asked"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from hostlink.board.own_rows import is_own
 from hostlink.board.profile import Profile
 from hostlink.listing.canonical import listed_line
 from hostlink.listing.parse import Line
@@ -55,7 +56,11 @@ class Reading:
 
 
 def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Reading:
-    """Read an answer to LIST; what the profile does not explain is kept apart. Never raises."""
+    """Read an answer to LIST; what the profile does not explain is kept apart. Never raises.
+
+    Lines are listed in the order of their numbers. A first or a last row that is not in its place
+    is no line but a count, such as `38 LINES`.
+    """
     known = ("", *profile.commands.answer_rows, *profile.talk.idle_chatter)
     lines: dict[int, Line] = {}
     strays: list[tuple[int, str]] = []
@@ -64,8 +69,9 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     order: list[int | str] = []
     last: int | None = None
     rows = unwrapped(rows_of(text), profile.rules.form)
-    for row in rows:
-        line = listed_line(row, profile.rules.form)
+    read = [None if is_own(row, known) else listed_line(row, profile.rules.form) for row in rows]
+    _set_counts_apart(read)
+    for row, line in zip(rows, read, strict=True):
         if line is not None and line.number is not None:
             strays += after
             after = []
@@ -78,7 +84,7 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
             if last in order:  # and the one before may be the wrong one
                 order[order.index(last)] = lines[last].typed
             strays.append((last, row))
-        elif row.strip(" ") in known:
+        elif is_own(row, known):
             continue
         elif last is None:
             said.append(row)
@@ -88,6 +94,17 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
     return Reading(
         lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right, tuple(rows)
     )
+
+
+def _set_counts_apart(read: list[Line | None]) -> None:
+    """Take out a last row that is numbered lower than the one before it, and a first one that is
+    numbered higher than the next; but of two with the same number either may be the damaged one."""
+    places = [(at, line.number) for at, line in enumerate(read) if line and line.number is not None]
+    numbers = [number for _, number in places]
+    if len(places) > 1 and numbers[-1] < numbers[-2] and numbers.count(numbers[-1]) == 1:
+        read[places.pop()[0]] = None
+    if len(places) > 1 and numbers[0] > numbers[1] and numbers.count(numbers[0]) == 1:
+        read[places[0][0]] = None
 
 
 def unwrapped(rows: list[str], form: Form) -> list[str]:

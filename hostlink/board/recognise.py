@@ -19,6 +19,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -30,6 +31,7 @@ from hostlink.board.manner import (
     Manner,
     agrees,
     asks,
+    is_at_prompt,
     is_text,
     parts_of,
     with_answers,
@@ -38,12 +40,22 @@ from hostlink.board.manner import (
 from hostlink.board.profile import Profile
 from hostlink.board.profile_schema import LONGEST_COMMAND
 from hostlink.board.reading import rows_of
+from hostlink.board.unreached import (
+    all_comes_back,
+    asks_for,
+    is_bells,
+    is_changed,
+    nothing_steady,
+    only_bells,
+    prompt_changes,
+    shown,
+    silent_everywhere,
+)
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
-from hostlink.words import safe
 
 # Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
 USUAL_SPEEDS = (
@@ -61,6 +73,7 @@ _LONGEST_S = 1.5
 _LISTEN_S = 0.1
 _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
+_SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
@@ -87,7 +100,7 @@ class Recognised:
             title = self.profile.title or self.profile.name
             return f"This board talks {at} like kind {self.profile.name}: {title}."
         prompt = self.manner.prompt or self.manner.ready
-        shows = f'and shows "{_shown(prompt)}"' if prompt else "and shows no prompt"
+        shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
         return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
 
 
@@ -113,6 +126,9 @@ class Recogniser:
         self._emit = emit
         self._may_stop = may_stop
         self._heard_something = False
+        self._questions: set[bytes] = set()  # in answer to empty lines
+        self._prompts = b"", b""  # two that came one after the other
+        self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
         self._echoing: list[int] = []  # speeds at which all comes back, and nothing else
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
@@ -130,6 +146,8 @@ class Recogniser:
                 heard = self._listen_to_commands(manner) or self._listen_to_commands(manner)
                 if heard is not None:
                     return self._match(heard)
+                if manner.prompt in self._questions:
+                    raise asks_for(manner.prompt, may_stop=self._may_stop)
             raise self._nothing()
         except LinkError:
             self._set_baud(before)
@@ -174,6 +192,8 @@ class Recogniser:
                     return None  # no profile could name it
                 self._refuse_question(prompt)
                 return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
+            prompts = parts_of(first)[2], parts_of(again)[2]
+            self._prompts = prompts if is_changed(*prompts) else self._prompts
             first = again
         return None
 
@@ -188,16 +208,12 @@ class Recogniser:
         known = {kind.talk.prompt for kind in self._kinds}
         if not asks(prompt) or prompt in known:
             return
-        if self._may_stop and self._stops():
+        is_new = prompt not in self._questions
+        self._questions.add(prompt)
+        # A board that asks several things at its start asks another one after an empty line.
+        if self._may_stop and (is_new or self._stops()):
             return
-        raise LinkError(
-            f'A program on the board is waiting for an answer: it asks "{_shown(prompt)}".',
-            reason=LinkReason.RUNNING,
-            kept="It was given nothing but an empty line.",
-            advice=lambda by: (
-                f"Answer it, or stop it {by.stop_running} (its variables may be lost)."
-            ),
-        )
+        raise asks_for(prompt, may_stop=self._may_stop)
 
     # --- echo, and what comes after a command ------------------------------------------------
 
@@ -216,6 +232,8 @@ class Recogniser:
                 raise self._nothing()
             return None
         if manner.prompt and not done.endswith(manner.prompt):
+            return None
+        if manner.prompt in self._questions and not is_at_prompt(manner.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""
         heard = dataclasses.replace(manner, echo=bool(echo), reply_end=end or manner.reply_end)
@@ -271,7 +289,7 @@ class Recogniser:
         if not talking or (self._may_stop and self._stops()):
             return
         raise LinkError(
-            f'A program runs on the board; it last printed "{_shown(core.heard[-_QUOTED:])}".',
+            f'A program runs on the board; it last printed "{shown(core.heard[-_QUOTED:])}".',
             reason=LinkReason.RUNNING,
             kept="It was left as it is.",
             advice=lambda by: f"Stop it {by.stop_running} (its variables may be lost), or wait.",
@@ -302,6 +320,7 @@ class Recogniser:
         quiet_s = max(_QUIET_S, 6 * BITS_PER_BYTE / self._baud)
         core = self._probe(out, quiet_s=quiet_s, longest_s=longest_s, first_s=_FIRST_S)
         self._heard_something = self._heard_something or bool(core.heard)
+        self._bells[self._baud] += is_bells(core.heard)
         return core.heard
 
     def _probe(
@@ -314,36 +333,15 @@ class Recogniser:
 
     def _nothing(self) -> LinkError:
         if self._echoing:
-            return LinkError(
-                "Everything that is sent comes back, and nothing else: there is no board, or TX "
-                "and RX are joined.",
-                reason=LinkReason.UNREADABLE,
-                advice="Check the wires between the USB bridge and the board.",
-            )
+            return all_comes_back()
+        if is_changed(*self._prompts):
+            return prompt_changes(*self._prompts)
+        if max(self._bells.values(), default=0) >= _SURE_BELLS:
+            return only_bells()
         if self._heard_something:
-            last = _shown(self._wire.recent[-_QUOTED:])
-            return LinkError(
-                "The board sends something, but at no usual speed is it readable and steady; it "
-                f'last sent "{last}".',
-                reason=LinkReason.UNREADABLE,
-                kept="Only empty lines were sent; the program on the board was not touched.",
-                advice=lambda by: (
-                    f"If a program runs on it, stop it {by.stop_running}; else check the wiring."
-                ),
-            )
-        return LinkError(
-            "The board is silent at all usual speeds.",
-            reason=LinkReason.SILENT,
-            kept="Only empty lines were sent; the program on the board was not touched.",
-            advice="Check its supply, the cable, and that TX and RX are not swapped.",
-        )
+            return nothing_steady(self._wire.recent[-_QUOTED:])
+        return silent_everywhere()
 
 
 def _at(kind: Profile, baud: int) -> Profile:
     return dataclasses.replace(kind, talk=dataclasses.replace(kind.talk, baud=baud))
-
-
-def _shown(data: bytes) -> str:
-    """The last row that was heard."""
-    rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
-    return safe(rows[-1])

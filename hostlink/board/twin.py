@@ -10,6 +10,7 @@ import dataclasses
 import re
 
 from hostlink.board.faults import COMMON_FORMS
+from hostlink.board.own_rows import NUMBER
 from hostlink.board.profile import Commands, Profile
 from hostlink.board.profile_checks import words_in
 from hostlink.board.profile_file import find_profile
@@ -129,7 +130,9 @@ def _row(form: Form) -> str:
 def _messages(profile: Profile) -> Messages:
     talk, commands = profile.talk, profile.commands
     ready = literal(talk.ready.decode("latin-1"))
-    rows = "".join(f"{literal(row)}{{end}}" for row in commands.answer_rows[:1])
+    rows = "".join(
+        f"{literal(row.replace(NUMBER, '0'))}{{end}}" for row in commands.answer_rows[:1]
+    )
     banner = literal(talk.banner) or "{end}" + literal(profile.title or profile.name)
     own = Messages(
         questions=talk.start_questions,

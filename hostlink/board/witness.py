@@ -4,9 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from hostlink.board.own_rows import is_count
+from hostlink.board.profile import Profile
+from hostlink.board.reading import Reading
 from hostlink.listing.measure import measure
 from hostlink.listing.parse import Listing
 from hostlink.listing.rules import Rules
+from hostlink.words import safe
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +25,41 @@ class MemoryDoubt:
             f"the board reports {self.reported:,} bytes free, by its listing it should be "
             f"{self.expected:,}"
         )
+
+    @property
+    def figures(self) -> dict[str, object]:
+        """The same for a program to read."""
+        return {"free_bytes_reported": self.reported, "free_bytes_by_listing": self.expected}
+
+
+@dataclass(frozen=True, slots=True)
+class CountDoubt:
+    """A row at an end of the listing that may be the board's own, such as `792 BYTES USED`."""
+
+    row: str
+
+    def __str__(self) -> str:
+        return f'"{safe(self.row[:60])}" may be the board\'s own row and no line of the program'
+
+    @property
+    def figures(self) -> dict[str, object]:
+        """The same for a program to read."""
+        return {"may_be_no_line": self.row}
+
+
+ProofDoubt = MemoryDoubt | CountDoubt
+"""What may speak against a listing."""
+
+
+def count_in(reading: Reading, profile: Profile) -> CountDoubt | None:
+    """Find a first or last line that reads as the board's own words, on a board whose rows round a
+    listing nobody has measured or named."""
+    if not profile.is_unmeasured:
+        return None
+    ends = (*reading.order[-1:], *reading.order[:1])
+    rows = [reading.lines[end].typed for end in ends if isinstance(end, int)]
+    own = next((row for row in rows if is_count(row, profile.rules.language)), None)
+    return None if own is None else CountDoubt(own)
 
 
 def expected_free(listing: Listing, rules: Rules) -> int | None:

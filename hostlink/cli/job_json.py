@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from hostlink.board.witness import MemoryDoubt
+    from hostlink.board.witness import ProofDoubt
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.saving import Saved
 
@@ -29,15 +29,11 @@ def loaded_dict(loaded: Loaded) -> dict[str, object]:
     }
 
 
-def proof_dict(doubt: MemoryDoubt | None) -> dict[str, object]:
+def proof_dict(doubt: ProofDoubt | None) -> dict[str, object]:
     """Whether something read from a board is proven, as JSON tells it; with the figures if not."""
     if doubt is None:
         return {"proven": True}
-    return {
-        "proven": False,
-        "free_bytes_reported": doubt.reported,
-        "free_bytes_by_listing": doubt.expected,
-    }
+    return {"proven": False, **doubt.figures}
 
 
 def saved_dict(saved: Saved) -> dict[str, object]:

@@ -166,7 +166,7 @@ def _show(result: Surveyed, *, details: bool) -> None:
         for sort, words in result.words.items():
             data(f"words {sort}: {', '.join(words) or 'none'}")
     data("")
-    data(f"The board holds {plural(result.lines, 'line')}, as before the survey.")
+    data(f"The board holds {result.holds}, as before the survey.")
     if not details:
         say("Every value with its evidence: repeat with --details.")
 

@@ -14,7 +14,7 @@ from hostlink.archive import Archive, Backup, BackupItem, Board
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Warned
 from hostlink.board.reading import rows_of
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import ProofDoubt
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
@@ -49,7 +49,7 @@ class Collected:
     memory: Held
     items: list[BackupItem] = field(default_factory=list)
     unread: dict[str, str] = field(default_factory=dict)
-    doubts: dict[str, MemoryDoubt] = field(default_factory=dict)
+    doubts: dict[str, ProofDoubt] = field(default_factory=dict)
     free_bytes: int | None = None
     banner: str = ""
     after_restart: bool = False
@@ -64,7 +64,7 @@ class BackedUp:
 
     backup: Backup
     unread: dict[str, str]
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
     @property
     def status(self) -> ExitStatus:

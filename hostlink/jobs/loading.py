@@ -180,7 +180,7 @@ def _send(
     """Load the lines; where the board rewrites them and that may be learned, prove them by it."""
     loader = Loader(session.dialogue, target)
     try:
-        return loader, loader.load(held)
+        report = loader.load(held)
     except BoardRewritesError as error:
         if not error.learned.explains_what_is_taken or not options.learn(error.learned):
             raise
@@ -191,6 +191,8 @@ def _send(
         loader = Loader(session.dialogue, target)
         again = loader.load(target)  # nothing differs any more, so it is only read back
         return loader, replace(report, captures=report.captures + again.captures)
+    session.keep_heard()
+    return loader, report
 
 
 def _must_fit(session: Session, material: Material, held: Held, *, discarded: bool) -> None:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.events import Phase
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import ProofDoubt
 from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.patience import capture_s
 from hostlink.jobs.rescuing import held_content
@@ -33,7 +33,7 @@ class Looked:
     limit: int
     lost: str
     proven_at: datetime | None
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
 
 def look(session: Session, archive: Archive) -> Looked:

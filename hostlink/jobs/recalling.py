@@ -15,6 +15,7 @@ from hostlink.board.capturing import Capture
 from hostlink.board.dialogue import Dialogue
 from hostlink.board.events import Phase, Warned
 from hostlink.board.loading import Loader
+from hostlink.board.own_rows import is_own
 from hostlink.board.profile import ONE_PLACE, Profile
 from hostlink.board.reading import Reading, rows_of
 from hostlink.errors import ArchiveError, HostlinkError, NotKnownError, ReadBackError, RefusedError
@@ -63,7 +64,7 @@ def stored(session: Session) -> list[Slot]:
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
         idle = ("", *commands.answer_rows)
-        rows = tuple(row.strip() for row in rows_of(answer) if row.strip() not in idle)
+        rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
         if rows in heard:
             _refuse_errors(session, "list stored programs", answer)
             return [Slot(row.split()[0], row) for row in rows]

@@ -8,15 +8,14 @@ from contextlib import suppress
 from hostlink.archive import Archive
 from hostlink.board.events import Emit
 from hostlink.board.ports import Identity, identity_of
-from hostlink.board.profile import Profile
+from hostlink.board.profile import CAREFUL, HEARD, Profile
 from hostlink.board.profile_file import find_profile, shipped_profiles, user_profiles
 from hostlink.board.recognise import Recognised, Recogniser
 from hostlink.errors import HostlinkError
 from hostlink.jobs.attaching import known_board
-from hostlink.jobs.remembering import HEARD, heard_before
+from hostlink.jobs.remembering import heard_before
 from hostlink.link.wire import Wire
 
-CAREFUL = "tiny"
 PRACTICE = "practice"
 # These say how a language is, not how a board of theirs talks.
 _NO_BOARDS = (CAREFUL, HEARD, "ecma-55")

@@ -1,4 +1,4 @@
-"""How a board of no known kind was heard to talk, remembered for that board alone.
+"""How a board of no known kind talks, as it was heard or as a file said, remembered for it alone.
 
 One profile file a board, named by the board's uuid, in the folder `boards` of the user's profiles.
 It is a convenience: where it cannot be written or read, the board is recognised anew.
@@ -10,13 +10,16 @@ import contextlib
 import dataclasses
 from pathlib import Path
 
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import load_profile, profile_text, profiles_folder
+from hostlink.board.profile import HEARD, Profile
+from hostlink.board.profile_file import (
+    load_profile,
+    profile_text,
+    profiles_folder,
+    shipped_profiles,
+    user_profiles,
+)
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import write_new
-
-HEARD = "recognised"
-"""The name of such a profile; no profile of the user's may have it."""
 
 
 def as_heard(profile: Profile) -> Profile:
@@ -25,8 +28,9 @@ def as_heard(profile: Profile) -> Profile:
 
 
 def remember(board_uuid: str, profile: Profile) -> None:
-    """Remember for one board how it was heard to talk; forget it where a real profile is used."""
-    if profile.name != HEARD:
+    """Remember for one board how it was heard to talk, or a profile that was given as a file from
+    elsewhere; forget it where a profile is used that is found by its name."""
+    if profile.name in (*user_profiles(), *shipped_profiles()):
         forget(board_uuid)
     elif heard_before(board_uuid) != profile:
         path = _path(board_uuid)
@@ -47,8 +51,7 @@ def heard_before(board_uuid: str) -> Profile | None:
     if not path.is_file():
         return None
     with contextlib.suppress(HostlinkError):
-        profile = load_profile(path)
-        return profile if profile.name == HEARD else None
+        return load_profile(path)
     return None
 
 

@@ -11,7 +11,7 @@ from hostlink.archive.times import shown
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.reading import Reading
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import ProofDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.attaching import as_known, copy_words, last_program, unfinished_load
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
@@ -38,7 +38,7 @@ class Held:
     captures: int
     spec: str = ""
     new: bool = False
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
 
 NOTHING = Held({}, 0)
@@ -106,7 +106,7 @@ def certain(held: Held, holder: str, untouched: str) -> Held:
     raise NotKnownError(
         f"What {holder} holds is not known for certain: {held.doubt}.",
         kept=f"{untouched}; what it lists is kept as {held.spec}, not proven.",
-        advice=lambda by: f"If its profile has wrong sizes, measure them {by.survey_discarding}.",
+        advice=lambda by: f"If its profile does not fit, measure the board {by.survey_discarding}.",
     )
 
 

@@ -10,7 +10,7 @@ from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
 from hostlink.board.learning import numbers_named
-from hostlink.board.witness import MemoryDoubt
+from hostlink.board.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.events import KeptAs, put_back_advice
@@ -46,7 +46,7 @@ class Saved:
     is_new: bool
     captures: int
     content: Content
-    doubt: MemoryDoubt | None = None
+    doubt: ProofDoubt | None = None
 
     @property
     def status(self) -> ExitStatus:

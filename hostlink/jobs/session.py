@@ -18,7 +18,7 @@ from hostlink.board.evidence import Evidence
 from hostlink.board.learning import Learned
 from hostlink.board.manner import asks, parts_of
 from hostlink.board.ports import Identity, identity_of
-from hostlink.board.profile import Profile
+from hostlink.board.profile import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.twin import twin_named
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
@@ -26,7 +26,7 @@ from hostlink.jobs.attaching import last_program, remembered_restart
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
 from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.jobs.recognising import recognise
-from hostlink.jobs.remembering import HEARD, as_heard, remember
+from hostlink.jobs.remembering import as_heard, remember
 from hostlink.link.attaching import Foresight, foresee
 from hostlink.link.opening import open_port, sizes_told
 from hostlink.link.port import TunablePort
@@ -344,6 +344,14 @@ class Session:
         rules = dataclasses.replace(self.choice.profile.rules, form=learned.form)
         self._talk_by(dataclasses.replace(self.profile, rules=rules), learned.sentence)
         self._note_board()
+
+    def keep_heard(self) -> None:
+        """Remember what was learnt of a board of no known kind while it was talked to."""
+        heard = self.dialogue.profile
+        if heard.is_unmeasured and heard != self.profile:
+            self.profile = self.dialogue.profile = as_heard(heard)
+            self.choice = dataclasses.replace(self.choice, profile=self.profile)
+            self._note_board()
 
     def board_in(self, archive: Archive) -> Board:
         """This board's entry in the archive, made if it is new."""

@@ -12,7 +12,8 @@ from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
-from hostlink.board.profile import Profile
+from hostlink.board.own_rows import is_own
+from hostlink.board.profile import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import Finding
@@ -31,7 +32,6 @@ from hostlink.errors import (
 )
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
 from hostlink.jobs.recognising import careful_profile, kinds, kinds_of
-from hostlink.jobs.remembering import HEARD
 from hostlink.jobs.rescuing import Held, keep_held, rescue_or_discard
 from hostlink.jobs.restarting import pulse
 from hostlink.jobs.session import Session
@@ -39,6 +39,7 @@ from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
+from hostlink.words import plural
 
 _NAMED = 8  # items of a list that words name
 _PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
@@ -60,7 +61,8 @@ class SurveyOptions:
 
 @dataclass(frozen=True, slots=True)
 class Surveyed:
-    """The proposed profile, what it rests on, and how many lines the board held (and holds).
+    """The proposed profile, what it rests on, and how many lines the board held (and holds),
+    None where that is not known.
 
     told: the result in plain words. kind: the known kind that the board is, "" for none. words:
     candidate words sorted into known, unknown and unsure. notes: what no profile says.
@@ -68,11 +70,16 @@ class Surveyed:
 
     profile: Profile
     findings: tuple[Finding, ...]
-    lines: int
+    lines: int | None
     told: str = ""
     kind: str = ""
     words: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+
+    @property
+    def holds(self) -> str:
+        """How many lines the board holds, in words."""
+        return "a program that is not known" if self.lines is None else plural(self.lines, "line")
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +187,7 @@ class _Work:
         return Surveyed(
             profile,
             findings,
-            len(lines or {}),
+            None if lines is None else len(lines),
             told(profile, findings, bench.notes, self._kind),
             self._kind,
             bench.words,
@@ -210,6 +217,7 @@ class _Work:
         except (NotKnownError, ReadBackError) as error:
             text = f"No test line was stored. {error.what} {error.kept}".strip()
             self._session.emit(Warned(text, advice=error.advice))
+            self._bench.findings.unstored("no test line was stored, see below")
             self._bench.notes.append(f"Nothing was stored: {error.what}")
             return
         self._record.detail["lines"] = len(kept.lines)
@@ -229,7 +237,12 @@ class _Work:
 
         form: by which it was read. It is kept as it reads now as well.
         """
-        lines = reread(kept.lines, form, self._bench.profile.rules.form)
+        profile = self._bench.profile
+        lines = {
+            number: line
+            for number, line in reread(kept.lines, form, profile.rules.form).items()
+            if not is_own(line.typed, profile.commands.answer_rows)
+        }
         if {n: line.typed for n, line in lines.items()} == {
             n: line.typed for n, line in kept.lines.items()
         }:

@@ -87,6 +87,7 @@ class Exchange:
         self.answer = b""
         self.repairs = 0
         self.nudged = 0
+        self.deaf_sign = b""  # what a character was answered with that the board did not take
         self.halts: list[bytes] = []
         self.nudge_key = pacing.line_end
         self.committed_wrong = False
@@ -196,8 +197,9 @@ class Exchange:
             if self._echoed >= self._sent:
                 return False
             want = self._text[self._echoed]
-            if self._echoed == 0 and byte == self._pacing.deaf_sign:
+            if self._echoed == 0 and byte in self._pacing.deaf_signs:
                 self._deaf_signs += 1
+                self.deaf_sign = bytes([byte])
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
                 return False
             self._echoed += 1
@@ -360,13 +362,13 @@ class Exchange:
 def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
     """Return whether the received bytes end with a prompt or ready message at a line start.
 
-    A second one directly after the first counts too: a board that is slow to start may answer an
-    early line end so, without a new line.
+    A bell may stand before it. A second one directly after the first counts too: a board that is
+    slow to start may answer an early line end so, without a new line.
     """
     for prompt in (pacing.prompt, pacing.ready):
         end = len(heard)
         while prompt and heard.endswith(prompt, 0, end):
             end -= len(prompt)
-        if end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n"):
+        if end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n\a"):
             return True
     return False

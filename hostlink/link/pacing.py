@@ -9,7 +9,7 @@ from typing import Literal
 BITS_PER_BYTE = 10
 # A board that confirms nothing is paced by time alone, and the host may send late and in bursts.
 TIMED_MARGIN = 1.1
-_BACKSPACE = 8
+_BACKSPACE_AND_BELL = b"\b\a"
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +46,12 @@ class Pacing:
         return self.ready or self.prompt
 
     @property
-    def deaf_sign(self) -> int:
-        """Return the byte with which a board rejects a character that its full memory cannot hold.
+    def deaf_signs(self) -> bytes:
+        """Return the bytes with which a board rejects a character that its memory cannot hold.
 
-        A backspace unless the profile names another: the most common kind of board sends that.
+        Where the profile names none, a backspace, as the commonest kind answers, and a bell.
         """
-        return self.full_sign[0] if self.full_sign else _BACKSPACE
+        return self.full_sign[:1] or _BACKSPACE_AND_BELL
 
     @property
     def guard_s(self) -> float:

@@ -42,7 +42,9 @@ def _list(state: State, lowest: int, highest: int) -> Talk:
             return True
         yield Send(row)
     end = state.end if len(visible) < len(lines) else b""
-    end += state.wording.say(state.kind.messages.list_end)
+    memory = state.memory
+    template = state.kind.messages.list_end
+    end += state.wording.say(template, count=len(memory.lines), used=memory.used)
     if end:
         yield Send(end)
     return False

@@ -132,7 +132,7 @@ class Messages:
     instead. where_direct: the same for what was typed without a number, {typed}.
     mark: put into {row} at the place where it could not go on; empty: none.
     list_row, list_begin, list_end: a listed row of {row}, and what stands before and after all of
-    them.
+    them; behind them of {count} and {used}, the lines and bytes in memory.
     memory: answers the bare word for the free memory, with {free}, {eeprom} and {eeprom_left}.
     wrong_answer: to INPUT, which wanted {wanted}; it asks again. recalled: after a stored program
     came back.

@@ -25,9 +25,10 @@ _FIELDS: dict[str, tuple[str, ...]] = {
     "where": ("number", "row"),
     "where_direct": ("typed",),
     "list_row": ("row",),
+    "list_end": ("count", "used"),
     "wrong_answer": ("wanted",),
 }
-_TEMPLATES = ("done", "list_begin", "list_end", "recalled", *_FIELDS)
+_TEMPLATES = ("done", "list_begin", "recalled", *_FIELDS)
 
 
 class Wrong(Exception):

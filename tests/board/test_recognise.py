@@ -15,6 +15,7 @@ from scripted_board import ScriptedBoard
 from hostlink.board.manner import Manner, agrees, is_text, parts_of, with_manner
 from hostlink.board.profile_file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
+from hostlink.cli.ways import advised
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
@@ -282,3 +283,46 @@ def test_text_may_hold_a_few_odd_bytes_in_a_message() -> None:
     assert not is_text(b"?S\xce ERROR\r\n")
     assert not is_text(b"\xce\xce\xce\r\n", strict=False)
     assert not is_text(b"")
+
+
+def asking(answers: dict[str, bytes], blank: bytes) -> tuple[Wire, ScriptedBoard]:
+    """A board that asks. answers: by what is typed, "" else. blank: to an empty line."""
+    clock = VirtualClock()
+    board = ScriptedBoard(clock, lambda line: answers.get(line, answers[""]), blank=blank)
+    return Wire(board, clock), board
+
+
+def test_a_question_that_takes_commands_as_answers_is_no_prompt() -> None:
+    """With consent the usual keys are sent; where none stops the program that is said."""
+    question = b"NUMBER? "
+    for answers in (
+        {"": b"NUMBER PLEASE\r\n" + question},
+        {"REM": b"HELLO REM\r\n" + question, "": b"HELLO QZ\r\n" + question},
+        {"": question},
+    ):
+        wire, board = asking(answers, question)
+        with pytest.raises(LinkError, match="It was not interrupted: the key") as caught:
+            Recogniser(wire, (), find_profile("tiny"), may_stop=True).run()
+        assert 'asks "NUMBER? "' in caught.value.what
+        assert "console" in advised(caught.value.advice)
+        assert "LIST" not in board.typed
+
+
+def test_a_prompt_that_looks_like_a_question_is_known_by_commands() -> None:
+    """With consent: a remark is taken, and a word that is none is refused."""
+    prompt = b"? "
+    wire, _ = asking({"REM": prompt, "LIST": prompt, "": b"What?\r\n" + prompt}, prompt)
+    found = Recogniser(wire, (), find_profile("tiny"), may_stop=True).run()
+    assert found.manner.prompt == prompt
+
+
+def test_a_prompt_that_counts_is_named() -> None:
+    """It differs each time in a number alone; the wiring is not to blame."""
+    clock = VirtualClock()
+    count = iter(range(1, 1000))
+    board = ScriptedBoard(clock, lambda _: b"%d: " % next(count))
+    enter = board._enter
+    board._enter = lambda line: enter(line or "REM")  # type: ignore[method-assign]
+    with pytest.raises(LinkError, match=r'changes: it was "\d+: ", then "\d+: "') as caught:
+        Recogniser(Wire(board, clock), (), find_profile("tiny")).run()
+    assert "wiring" not in advised(caught.value.advice)

@@ -68,3 +68,18 @@ def test_no_profile_of_ones_own_has_the_name_of_those(capfd: pytest.CaptureFixtu
     """It would be taken for what a board was heard to do."""
     assert run_line(["survey", "--port", ODD, "--keep", "recognised"]) == 2
     assert "Choose another name" in capfd.readouterr().err
+
+
+def test_a_profile_that_was_given_as_a_file_is_remembered(
+    folder: Path, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Nothing finds it by its name later; the board is talked to by it all the same."""
+    _said(capfd, "load", "hail", "--port", ODD)
+    (kept,) = folder.iterdir()
+    given = tmp_path / "red.toml"
+    text = kept.read_text(encoding="utf-8").replace('"recognised"', '"red"')
+    given.write_text(text, encoding="utf-8")
+    kept.unlink()
+    _said(capfd, "save", "hail", "--port", ODD, "--profile", str(given))
+    assert "This board talks" not in _said(capfd, "save", "hail", "--port", ODD)
+    assert load_profile(kept).name == "red"

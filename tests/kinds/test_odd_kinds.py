@@ -57,6 +57,17 @@ ODD = {
     ),
 }
 
+ODD |= {
+    f"counts behind its listing, {begin}{end}": board(
+        Messages(list_begin=begin, list_end=f"{end}{{end}}"), prompt=b"]"
+    )
+    for begin, end in (
+        ("", "{count} LINES"),
+        ("", "{used} BYTES USED"),
+        ("LISTING OF PROGRAM{end}======{end}", "{count} LINES"),
+    )
+}
+
 
 @pytest.mark.parametrize("habit", ODD)
 def test_a_board_with_an_odd_habit_is_surveyed_and_used(habit: str) -> None:

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 from hostlink.board.dialogue import NONSENSE, Dialogue
 from hostlink.board.events import Emit, Phase, ignore
 from hostlink.board.manner import Manner
+from hostlink.board.own_rows import is_own
 from hostlink.board.profile import Profile
 from hostlink.board.reading import rows_of
 from hostlink.board.recognise import Recognised, Recogniser
@@ -160,7 +161,7 @@ class Bench:
             return None
         known = self.profile.commands.answer_rows
         rows = rows_of(self.dialogue.body(core.answer))
-        return tuple(row for row in rows if row.strip() and row.strip() not in known)
+        return tuple(row for row in rows if row.strip() and not is_own(row, known))
 
     def note_refusal(self, rows: Iterable[str], typed: str) -> None:
         """Note the words by which the board has refused a line. typed: that line."""
@@ -243,4 +244,4 @@ class Bench:
             answer = answer.removesuffix(end)
         known = self.profile.commands.answer_rows
         rows = rows_of(answer.decode("latin-1"))
-        return tuple(row for row in rows if row.strip() and row.strip() not in known)
+        return tuple(row for row in rows if row.strip() and not is_own(row, known))

@@ -23,9 +23,8 @@ def fill(store: Store) -> bool:
     for place in range(1, _MOST_LINES):
         core = bench.dialogue.exchange(f"{place} {_LINE}")
         if core.outcome is Outcome.DEAF:
-            sign = bytes([bench.dialogue.pacing.deaf_sign])
             says = f"with {place:,} lines stored it answers each character so"
-            findings.add("talk.full_sign", sign, says)
+            findings.add("talk.full_sign", core.deaf_sign, says)
             return False
         words = bench.dialogue.refusal_in(core.answer)
         doubts = bench.dialogue.evidence.total

@@ -54,6 +54,12 @@ class Findings:
         """Say why a value could not be found."""
         self._by_name[name] = Finding(name, None, evidence, "not found")
 
+    def unstored(self, why: str) -> None:
+        """Say why no test line was stored, with consent, in place of that consent is needed."""
+        for one in list(self):
+            if one.evidence == NEEDS_CONSENT:
+                self.missing(one.name, why)
+
     def forget(self, *names: str) -> None:
         """Forget what was noted under some names, since they are about to be measured."""
         for name in names:

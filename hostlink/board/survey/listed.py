@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from collections.abc import Sequence
 
 from hostlink.board.heard_listing import NO_LINES
 from hostlink.board.learning import find_list_form, wrapping
+from hostlink.board.own_rows import is_count, is_own, own_around
 from hostlink.board.survey.bench import Bench
 from hostlink.listing.canonical import listed_line
 from hostlink.listing.rules import Language
@@ -34,21 +36,25 @@ def find_listed(bench: Bench) -> None:
         findings.add("listing.screen_width", width, says, "likely")
         findings.add("listing.wrap_indent", indent, says, "likely")
     form = dataclasses.replace(form, list_form=shape)
-    _find_own_rows(bench, [row.strip() for row in rows if listed_line(row, form) is None])
+    _find_own_rows(bench, rows, [row for row in rows if listed_line(row, form) is not None])
+    own = bench.profile.commands.answer_rows
+    rows = tuple(row for row in rows if not is_own(row, own))
     lines = [line.text for row in rows if (line := listed_line(row, form)) is not None]
     _find_case(bench, lines)
 
 
-def _find_own_rows(bench: Bench, odd: list[str]) -> None:
+def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> None:
     """Find the rows around a listing that are the board's own: they come without lines too."""
     known = bench.profile.commands.answer_rows
-    odd = [row for row in odd if row and row not in known]
-    if not odd:
+    language = bench.profile.rules.language
+    ends = (*rows[:1], *rows[-1:])
+    odd = [row for row in rows if row not in lines and not is_own(row, known)]
+    if not odd and not any(is_count(row, language) for row in ends):
         return
-    nothing = bench.ask(bench.profile.commands.list + NO_LINES) or ()
     refusals = bench.profile.commands.error_words
-    said = {row.strip() for row in nothing if not (refusals and row.startswith(refusals))}
-    if own := tuple(row for row in odd if row in said):
+    asked = bench.ask(bench.profile.commands.list + NO_LINES) or ()
+    nothing = [row for row in asked if not (refusals and row.startswith(refusals))]
+    if own := own_around(rows, nothing, lines, language):
         says = "rows that stand round a listing, and when there is none"
         bench.findings.add("commands.answer_rows", tuple(dict.fromkeys((*known, *own))), says)
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 import dataclasses
 import re
 
+from hostlink.board.dialogue import CLEARING
 from hostlink.board.learning import find_list_form
+from hostlink.board.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
 from hostlink.errors import RefusedError
 from hostlink.words import safe
 
-_CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
 _LINE = re.compile(r" *-?[0-9]")
 _MOST_TIMES = 3
 _AGAIN = 2
@@ -39,9 +40,11 @@ class Store:
         return said
 
     def rows(self) -> tuple[str, ...]:
-        """The rows of the listing, as two readings agree."""
+        """The rows of the listing but the board's own, as two readings agree."""
         reading = self.bench.dialogue.read_listing
-        return self.bench.until_steady(lambda: reading().rows, times=8) or ()
+        rows = self.bench.until_steady(lambda: reading().rows, times=8) or ()
+        own = self.bench.profile.commands.answer_rows
+        return tuple(row for row in rows if not is_own(row, own))
 
     def lines(self) -> tuple[str, ...]:
         """The rows of the listing that look like lines."""
@@ -61,7 +64,7 @@ class Store:
         """
         self._find_prompt()
         self._find_clearing()
-        empty = [row for row in self.rows() if not _LINE.match(row)]
+        empty = self.rows()
         said: dict[int, str] = {}
         rows: tuple[str, ...] = ()
         for _ in range(_MOST_TIMES):
@@ -75,20 +78,23 @@ class Store:
                 f"The board stores no numbered lines{words}, so nothing can be loaded into it.",
                 kept="Its program was not changed.",
             )
-        own = [row.strip() for row in rows if not _LINE.match(row)]
-        own += [row.strip() for row in empty]
-        known = self.bench.profile.commands.answer_rows
-        refusals = self.bench.profile.commands.error_words
-        own = [row for row in own if row and not (refusals and row.startswith(refusals))]
-        answer_rows = tuple(dict.fromkeys((*known, *own)))
-        if answer_rows != known:
-            says = "rows that stand round a listing, and when there is none"
-            self.bench.findings.add("commands.answer_rows", answer_rows, says)
+        self._find_own_rows(empty, rows)
         shape = find_list_form(rows)
         if shape:
             self.bench.findings.add("listing.list_form", shape, "test lines are listed so")
         self.bench.renew()
         self.clear()
+
+    def _find_own_rows(self, empty: tuple[str, ...], rows: tuple[str, ...]) -> None:
+        """Find the rows that stand round a listing, by one of test lines and one of none."""
+        commands = self.bench.profile.commands
+        own = own_in(empty, rows, [row for row in rows if _LINE.match(row)])
+        refusals = commands.error_words
+        own = tuple(row for row in own if not (refusals and row.startswith(refusals)))
+        answer_rows = tuple(dict.fromkeys((*commands.answer_rows, *own)))
+        if answer_rows != commands.answer_rows:
+            says = "rows that stand round a listing, and when there is none"
+            self.bench.findings.add("commands.answer_rows", answer_rows, says)
 
     def _find_prompt(self) -> None:
         """Find whether what ends every other answer comes behind a stored line as well.
@@ -114,22 +120,23 @@ class Store:
     def _find_clearing(self) -> None:
         """Find the command that empties the memory, by a line that is gone after it."""
         bench, findings = self.bench, self.bench.findings
-        asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *_CLEARING))
+        asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *CLEARING))
         for command in asked:
             findings.add("commands.clear", command, "a stored line is not listed any more after it")
             bench.renew()
             try:
                 self.clear()
                 self.put("10 REM A")
+                stored = set(self.lines())
                 self.clear()
             except RefusedError:
                 continue
-            if not self.lines():
+            # A row beside the lines may begin with a number; the line itself must be gone.
+            if not stored or stored - set(self.lines()):
                 return
         self.put("10")  # at least the test line goes again
         findings.missing("commands.clear", f"stored lines stay after {', '.join(asked)}")
         raise RefusedError(
             f"The board does not clear its program memory by {', '.join(asked)}.",
-            kept="Nothing was lost; what it holds is in the archive.",
             advice="Name the command as clear in its profile.",
         )
