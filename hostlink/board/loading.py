@@ -36,6 +36,7 @@ from hostlink.listing.parse import Line
 MOST_ROUNDS = 4
 MOST_STARTS = 3
 _MOST_NOT_WHOLE = 8  # captures, on a board that says something else around its listing each time
+_SHORTEST_REFUSAL = 8  # characters, longer than what damage leaves of a prompt
 _MAY_PASS = (LinkReason.SILENT, LinkReason.DAMAGED, LinkReason.FLOODING)
 
 
@@ -239,8 +240,9 @@ class Loader:
             core = self._dialogue.exchange(str(number) if removing else self._target[number].typed)
             if core.repairs:
                 self._repaired(number, "came back differently")
-            said = self._dialogue.refusal_in(core.answer)
-            if said and not core.nudged:
+            said = self._dialogue.refusal_in(core.unprompted if core.nudged else core.answer)
+            # Without a prompt behind it a short row may be what is left of a damaged prompt.
+            if said and (not core.nudged or len(said) >= _SHORTEST_REFUSAL):
                 self.report.answers[number] = said
             self._heed_full(number, said, core.outcome)
             if core.outcome is not Outcome.ANSWERED:

@@ -72,7 +72,7 @@ class Exchange:
     """Type `text` and collect the answer. Results: `outcome`, `answer`, `repairs`.
 
     halts: the unfinished row at each silence of the board within its answer. nudge_key: the key
-    that made it continue, at first the line end.
+    that made it continue, at first the line end. unprompted: what came before the first nudge.
     """
 
     def __init__(
@@ -90,6 +90,7 @@ class Exchange:
         self.deaf_sign = b""  # what a character was answered with that the board did not take
         self.halts: list[bytes] = []
         self.nudge_key = pacing.line_end
+        self.unprompted = b""
         self.committed_wrong = False
         self.echo_heard = False  # at least one character was echoed correctly
         self.prompted_early = False  # in the last attempt a prompt came before the line end
@@ -352,6 +353,8 @@ class Exchange:
             self.nudge_key = _NEXT_PAGE if self.nudge_key != _NEXT_PAGE else self._pacing.line_end
         if not is_ignored:
             self.halts.append(bytes(re.split(rb"[\r\n]", self._buffer)[-1]))
+        if not self.nudged:
+            self.unprompted = bytes(self._buffer)
         self.nudged += 1
         self._nudges_in_row += 1
         self._nudged_at = len(self._buffer)

@@ -262,6 +262,22 @@ def test_a_lost_prompt_is_asked_for_again(typed: Callable[..., Exchange]) -> Non
     assert end.lines == [b"NEW", b""]
 
 
+def test_what_came_before_the_prompt_was_asked_for_is_kept_apart(
+    typed: Callable[..., Exchange],
+) -> None:
+    """A board that shows no prompt behind an error: its words are those that came by themselves."""
+
+    class Complains(Wrong):
+        def _says(self, byte: int) -> bytes:
+            is_first = byte == 13 and not self.lines
+            said = super()._says(byte)
+            return b"\r\nMissing THEN\r\n" if is_first else said
+
+    core = typed(Complains(), b"70 IF A GOTO 60")
+    assert (core.outcome, core.nudged) == (Outcome.ANSWERED, 1)
+    assert core.unprompted == b"\r\nMissing THEN\r\n"
+
+
 def test_no_nudges_where_none_are_allowed(typed: Callable[..., Exchange]) -> None:
     """A command that may run long gets no line end of ours; the longest time ends it."""
     end = Wrong()
