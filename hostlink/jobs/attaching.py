@@ -57,15 +57,14 @@ def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ())
 
     A host copy that the archive does not hold, because it was never kept or was changed since, is
     kept as a rescue for this: it is what the board held before its memory was lost. Of a load that
-    did not end well it is what the board held before that. begun: as for unfinished_load.
+    did not end well it is what the board held before that, or where that was nothing, what was to
+    be loaded. begun: as for unfinished_load.
     """
     copy = archive.host_copy(board.uuid)
     if copy is not None and not copy.revision:
         event = _unfinished(archive, board, begun)
-        if event is not None:
-            copy = None  # what was to be loaded
-            if event.detail.get("held"):
-                return str(event.detail["held"])
+        if event is not None and event.detail.get("held"):
+            return str(event.detail["held"])
     if copy is not None and copy.content.text.strip():
         with contextlib.suppress(ArchiveError):
             same = as_known(archive.holds(copy.content), copy.revision)
