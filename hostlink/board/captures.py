@@ -146,6 +146,7 @@ class Verdict:
 
     @property
     def proven(self) -> bool:
+        """Return whether the board holds exactly what was sent."""
         return not (self.wrong or self.stray or self.unsettled)
 
 

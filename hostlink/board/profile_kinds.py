@@ -12,8 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from hostlink.board.profile_written import shown
-
 
 class Wrong(Exception):
     """A value cannot stand; the message completes "KEY is VALUE; ..."."""
@@ -34,6 +32,7 @@ class Whole:
     high: int
 
     def read(self, value: object) -> int:
+        """Return a whole number within the bounds."""
         if isinstance(value, bool) or not isinstance(value, int):
             raise Wrong(f"it must be a whole number from {self.low} to {self.high}")
         if not self.low <= value <= self.high:
@@ -49,6 +48,7 @@ class Number:
     high: float
 
     def read(self, value: object) -> float:
+        """Return a number within the bounds."""
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise Wrong(f"it must be a number from {self.low:g} to {self.high:g}")
         if not self.low <= value <= self.high:  # a NaN is not, either
@@ -61,6 +61,7 @@ class Flag:
     """true or false."""
 
     def read(self, value: object) -> bool:
+        """Return true or false."""
         if not isinstance(value, bool):
             raise Wrong("it must be true or false, without quotes")
         return value
@@ -73,6 +74,7 @@ class Choice:
     words: tuple[str, ...]
 
     def read(self, value: object) -> str:
+        """Return one of the words."""
         if not isinstance(value, str) or value not in self.words:
             raise Wrong(f"it must be {_either(self.words)}")
         return value
@@ -87,6 +89,7 @@ class Text:
     ascii: bool = False
 
     def read(self, value: object) -> str:
+        """Return a text of printable characters."""
         if not isinstance(value, str):
             raise Wrong("it must be text in quotes")
         if len(value) < self.shortest:
@@ -107,6 +110,7 @@ class Name:
     """The short word that a profile is called by."""
 
     def read(self, value: object) -> str:
+        """Return a name of small letters, digits and hyphens."""
         if not isinstance(value, str) or not re.fullmatch(r"[a-z][a-z0-9-]{0,39}", value):
             raise Wrong(
                 "it must be one word of small letters, digits and hyphens that begins with a "
@@ -123,6 +127,7 @@ class Octets:
     shortest: int = 0
 
     def read(self, value: object) -> bytes:
+        """Return the bytes that a text stands for."""
         if not isinstance(value, str):
             raise Wrong('it must be text in quotes, control characters as "\\r" or "\\u0003"')
         bad = next((ch for ch in value if ord(ch) > 255), "")
@@ -144,6 +149,7 @@ class Template:
     digits: bool = True
 
     def read(self, value: object) -> str:
+        """Return a text with its fields in braces."""
         text = Text(self.longest, ascii=True).read(value)
         if self.may_be_empty and not text:
             return text
@@ -171,6 +177,7 @@ class Slot:
     longest: int
 
     def read(self, value: object) -> str:
+        """Return a command with a place for a name, or without."""
         if isinstance(value, str) and "{" not in value:
             return Text(self.longest, ascii=True).read(value)
         return Template(("{name}",), self.longest).read(value)
@@ -183,6 +190,7 @@ class ErrorForm:
     longest: int
 
     def read(self, value: object) -> str:
+        """Return a template of an error message."""
         if not isinstance(value, str) or len(value) > self.longest:
             raise Wrong(f"it must be text in quotes of at most {self.longest} characters")
         fields = re.findall(r"\{[^{}]*\}", value)
@@ -200,6 +208,7 @@ class Mark:
     """One character that cannot be mistaken for part of a word, a number or quoted text, or ""."""
 
     def read(self, value: object) -> str:
+        """Return one punctuation character."""
         if value == "":
             return ""
         fits = isinstance(value, str) and re.fullmatch(r"[!#-/:-@\[-`{-~]", value)
@@ -213,6 +222,7 @@ class Quotes:
     """The characters that each open and close quoted text, one after the other."""
 
     def read(self, value: object) -> str:
+        """Return the characters that open quoted text."""
         if not isinstance(value, str) or not re.fullmatch(r"[!-/:-@\[-`{-~]{0,4}", value):
             raise Wrong("it must be up to 4 punctuation marks, such as '\"'")
         if len(set(value)) < len(value):
@@ -225,6 +235,7 @@ class Keyword:
     """A word of the board's BASIC, in capitals."""
 
     def read(self, value: object) -> str:
+        """Return a keyword in capitals."""
         fits = isinstance(value, str) and re.fullmatch(r"[!#-`{-~]+( [!#-`{-~]+)*", value)
         if not isinstance(value, str) or not fits or len(value) > 20:
             raise Wrong("a keyword must be text in capitals, 1 to 20 characters")
@@ -232,72 +243,11 @@ class Keyword:
 
 
 @dataclass(frozen=True, slots=True)
-class Each:
-    """A list in which every item is of one kind and none comes twice."""
-
-    item: Kind
-    most: int = 200
-
-    def read(self, value: object) -> tuple[str, ...]:
-        if not isinstance(value, list):
-            raise Wrong("it must be a list in [ ]")
-        if len(value) > self.most:
-            raise Wrong(f"it has {len(value)} items and may have {self.most}")
-        held: dict[str, None] = {}
-        for item in value:
-            try:
-                read = self.item.read(item)
-            except Wrong as wrong:
-                raise Wrong(f"its item {shown(item)} is wrong: {wrong}") from None
-            if read in held:
-                raise Wrong(f"its item {shown(item)} comes twice")
-            held[read] = None
-        return tuple(held)
-
-
-@dataclass(frozen=True, slots=True)
-class Ranges:
-    """Inclusive ranges of byte values, ascending and apart: [[32, 126]]."""
-
-    def read(self, value: object) -> tuple[tuple[int, int], ...]:
-        if not isinstance(value, list) or not value:
-            raise Wrong("it must be a list of ranges, such as [[32, 126]]")
-        ranges: list[tuple[int, int]] = []
-        above = -1
-        for pair in value:
-            if not isinstance(pair, list) or len(pair) != 2:
-                raise Wrong("each range must be two whole numbers, such as [32, 126]")
-            low, high = (Whole(0, 255).read(end) for end in pair)
-            if not above < low <= high:
-                raise Wrong(f"the range [{low}, {high}] must go upwards and follow the one before")
-            ranges.append((low, high))
-            above = high
-        return tuple(ranges)
-
-
-@dataclass(frozen=True, slots=True)
-class Costs:
-    """A table of keyword to bytes: { PRINT = 1, LPRINT = 2 }."""
-
-    def read(self, value: object) -> tuple[tuple[str, int], ...]:
-        if not isinstance(value, dict):
-            raise Wrong("it must be a table of keyword to bytes, such as { PRINT = 1 }")
-        if len(value) > 500:
-            raise Wrong(f"it has {len(value)} keywords and may have 500")
-        costs = []
-        for word, cost in value.items():
-            try:
-                costs.append((Keyword().read(word), Whole(0, 255).read(cost)))
-            except Wrong as wrong:
-                raise Wrong(f"its entry {shown(word)} is wrong: {wrong}") from None
-        return tuple(costs)
-
-
-@dataclass(frozen=True, slots=True)
 class Charset:
     """A codec that maps each of the 256 bytes to one character and back, ASCII to itself."""
 
     def read(self, value: object) -> str:
+        """Return the name of a one-byte character set that Python knows."""
         if not isinstance(value, str) or not re.fullmatch(r"[A-Za-z0-9_.-]{1,40}", value):
             raise Wrong('it must be the name of a character set, such as "latin-1"')
         if not _lossless(value):

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from hostlink.board.profile_kinds import (
     Charset,
     Choice,
-    Costs,
-    Each,
     ErrorForm,
     Flag,
     Keyword,
@@ -22,12 +20,12 @@ from hostlink.board.profile_kinds import (
     Number,
     Octets,
     Quotes,
-    Ranges,
     Slot,
     Template,
     Text,
     Whole,
 )
+from hostlink.board.profile_several import Costs, Each, Ranges
 
 LONGEST_COMMAND = 40  # characters of a prompt or command
 _TIME = Number(0, 600_000)  # milliseconds, at most ten minutes

@@ -50,7 +50,7 @@ class Answers(Protocol):
 
 
 class Given:
-    """Answers that are all known before. `left`: how many were not asked for."""
+    """Answers that are all known before."""
 
     live = False
 
@@ -59,9 +59,11 @@ class Given:
 
     @property
     def left(self) -> int:
+        """Return how many answers were not asked for."""
         return len(self._lines)
 
     def take(self) -> str | None:
+        """Return the next answer. Raises EOFError where there is none left."""
         if not self._lines:
             raise EOFError
         return self._lines.pop(0)
