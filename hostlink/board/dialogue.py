@@ -285,8 +285,9 @@ class Dialogue:
             for _ in range(_CLEARINGS):
                 said = self.refusal_in(self._asked(word).answer)
                 if not said or not self.read_listing().lines:
-                    commands = replace(self.profile.commands, clear=word if not said else command)
-                    self.profile = replace(self.profile, commands=commands)
+                    if word != command and not said:
+                        commands = replace(self.profile.commands, clear=word)
+                        self.profile = replace(self.profile, commands=commands)
                     return
             refusals.append(said)
         raise NotClearedError(

@@ -70,7 +70,9 @@ class PageProven:
 
 
 def put_back_advice(spec: str) -> Advice:
-    """How the program that a board lost is put back. spec: what it is kept as."""
+    """How the program that a board lost is put back. spec: what it is kept as; "" gives none."""
+    if not spec:
+        return ""
     return lambda by: f"Its last known program is kept as {spec}; put it back {by.load(spec)}."
 
 
@@ -81,8 +83,7 @@ class MemoryLost(Warned):
     spec: str = ""
 
     def __post_init__(self) -> None:
-        if self.spec:
-            object.__setattr__(self, "advice", put_back_advice(self.spec))
+        object.__setattr__(self, "advice", put_back_advice(self.spec))
 
 
 @dataclass(frozen=True, slots=True)

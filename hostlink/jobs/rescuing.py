@@ -220,7 +220,7 @@ def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
         return  # nothing was known to be there, or the loss was told when the port was opened
     left_of = "" if copy.revision else unfinished_load(archive, board, begun=session.begun)
     spec = last_program(archive, board, begun=session.begun)
-    advice = put_back_advice(spec) if spec else ""
+    advice = put_back_advice(spec)
     if left_of:  # whoever cleared it, nothing shows that it held a line of that
         session.emit(Warned(f"The board is empty; nothing is {left_of}.", advice=advice))
         return

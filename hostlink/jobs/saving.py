@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from dataclasses import dataclass
 
-from hostlink.advice import Advice
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.capturing import Capture
 from hostlink.board.events import Phase, Warned
@@ -170,9 +169,7 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
 def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     """An empty board is no successful save; say when it was lost, and what we have of it."""
     spec = last_program(archive, board)
-    advice: Advice = "Type or load a program first."
-    if spec:
-        advice = put_back_advice(spec)
+    advice = put_back_advice(spec) or "Type or load a program first."
     what = "The board holds no program"
     if session.restarted_since_attach:
         what += ": it restarted when the port was opened, and lost its memory then"

@@ -159,11 +159,7 @@ def test_rules_that_were_taken_away_or_changed_are_found(
     sound: bytes, tmp_path: Path, statement: str, said: str
 ) -> None:
     """Prove compares them with those of a new archive; a rebuild puts them right."""
-    path = tmp_path / "archive.sqlite3"
-    path.write_bytes(sound)
-    other = sqlite3.connect(path)
-    other.executescript(statement)
-    other.close()
+    path = _changed(sound, tmp_path, statement)
     with Archive.open(path) as archive:
         (finding,) = archive.prove().findings
         assert said in finding and "it can be made anew" in finding
@@ -184,11 +180,7 @@ def test_another_tool_that_writes_what_may_change_is_found(
     sound: bytes, tmp_path: Path, statement: str, said: str
 ) -> None:
     """These rows are changed by hostlink too, so nothing refuses it; the row's checksum tells."""
-    path = tmp_path / "archive.sqlite3"
-    path.write_bytes(sound)
-    other = sqlite3.connect(path)
-    other.executescript(statement)
-    other.close()
+    path = _changed(sound, tmp_path, statement)
     with Archive.open(path) as archive:
         assert any(said in finding for finding in archive.prove().findings)
 
@@ -208,3 +200,13 @@ def test_what_may_change_can_be_changed(sound: bytes, tmp_path: Path) -> None:
         for change in make:
             change(archive)
         assert archive.prove().findings == ()
+
+
+def _changed(sound: bytes, folder: Path, statement: str) -> Path:
+    """An archive on which another tool has run a statement."""
+    path = folder / "archive.sqlite3"
+    path.write_bytes(sound)
+    other = sqlite3.connect(path)
+    other.executescript(statement)
+    other.close()
+    return path

@@ -133,3 +133,30 @@ def table(archive: Archive, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Ta
         return Table(archive, monkeypatch, **settings)
 
     return make
+
+
+@pytest.fixture
+def hide() -> Callable[..., None]:
+    """Makes a board never list one of its lines, though it holds it."""
+
+    def hide(board: Any, number: int) -> None:
+        basic = board.machine.basic
+        real = basic.enter
+
+        def enter(typed: bytes) -> Any:
+            if typed.strip().upper() != b"LIST":
+                return real(typed)
+            memory = basic._state.memory
+            kept = dict(memory.lines)
+            memory.replace({n: text for n, text in kept.items() if n != number})
+
+            def listed() -> Any:
+                answer = yield from real(typed)
+                memory.replace(kept)
+                return answer
+
+            return listed()
+
+        basic.enter = enter
+
+    return hide

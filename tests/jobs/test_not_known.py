@@ -20,28 +20,11 @@ NEW = b"10 REM NEW\n"
 
 
 @pytest.fixture
-def omitting(table: Callable[..., Any]) -> Any:
+def omitting(table: Callable[..., Any], hide: Callable[..., None]) -> Any:
     """A board that holds three lines and never lists the second."""
     board = table()
     board.load(HELD)
-    basic = board.machine.basic
-    real = basic.enter
-
-    def enter(typed: bytes) -> Any:
-        if typed.strip().upper() != b"LIST":
-            return real(typed)
-        memory = basic._state.memory
-        kept = dict(memory.lines)
-        memory.replace({n: text for n, text in kept.items() if n != 20})
-
-        def listed() -> Any:
-            answer = yield from real(typed)
-            memory.replace(kept)
-            return answer
-
-        return listed()
-
-    basic.enter = enter
+    hide(board, 20)
     return board
 
 
