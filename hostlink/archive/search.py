@@ -161,4 +161,6 @@ def best_line(asked: list[str], text: str) -> str:
             score += sure
         if score > best_score:
             best, best_score = line, score
+            if best_score == 2 * sure:
+                break
     return best.strip()

@@ -29,6 +29,7 @@ from hostlink.archive.search_index import (
     may_hold,
 )
 
+_AT_ONCE = 60  # programs of which the latest fitting revision is looked for
 _MANY = 5000  # listings that are looked at for rescues before these are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
 _MOST_SORTED = 5000  # revisions of a size
@@ -39,7 +40,7 @@ _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
 _OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
-_ROW = f"revisions.id, revisions.program_id, revisions.listing_id, {IN_ORDER} AS place"
+_ROW = "revisions.id, revisions.program_id, revisions.listing_id"
 _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
 
@@ -167,37 +168,44 @@ class Hits:
                 and (programs is None or row["program_id"] in programs)
             ]
             good = self._index.holding(asked, {row["listing_id"] for row in found})
-            for row in found:
-                if row["listing_id"] in good and row["program_id"] not in seen:
-                    seen.add(row["program_id"])
-                    yield self._latest_fitting(row, asked, by="listing_id")
+            fit = list(each_program_once(row for row in found if row["listing_id"] in good))
+            seen.update(row["program_id"] for row in fit)
+            yield from self._latest_fitting(fit, asked, by="listing_id")
 
     def _of_listings(self, listings: Collection[int]) -> Iterator[Row]:
         return self._revisions(_OF_LISTINGS, [json.dumps(list(listings))])
 
     def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
         """Of each program one of the revisions, which come latest arrival first."""
-        for row in each_program_once(found):
-            yield self._latest_fitting(row, (), by="id")
+        once = each_program_once(found)
+        while some := list(itertools.islice(once, _AT_ONCE)):
+            yield from self._latest_fitting(some, (), by="id")
 
-    def _latest_fitting(self, row: Row, asked: tuple[str, ...], *, by: str) -> Row:
-        """A revision, or a later one of its program that fits too.
+    def _latest_fitting(
+        self, found: Collection[Row], asked: tuple[str, ...], *, by: str
+    ) -> Iterator[Row]:
+        """For each revision, of a program each: itself, or a later one of its program that fits.
 
         by: the column that rows came by, the highest first, so that no higher one fits. By listings
         it may be a revision made of an older listing again, years later.
         """
         more, more_values = self._within.of("revisions")
         later = self._db.execute(
-            f"SELECT {_ROW}, text, spaced_words FROM revisions "
-            "JOIN listings ON listings.id = listing_id "
-            f"WHERE program_id = ? AND {IN_ORDER} > ? AND revisions.{by} <= ? {more} "
+            f"SELECT {_ROW}, text, spaced_words FROM json_each(?) AS each "
+            "CROSS JOIN revisions AS found ON found.id = each.value "
+            "CROSS JOIN revisions ON revisions.program_id = found.program_id "
+            f"AND {IN_ORDER} > {IN_ORDER.replace('revisions.', 'found.')} "
+            f"AND revisions.{by} <= found.{by} "
+            f"CROSS JOIN listings ON listings.id = revisions.listing_id WHERE 1 {more} "
             f"ORDER BY {IN_ORDER} DESC",
-            [row["program_id"], row["place"], row[by], *more_values],
+            [json.dumps([row["id"] for row in found]), *more_values],
         )
+        latest: dict[int, Row] = {}
         for each in later:
-            if holds_all(asked, each["text"], each["spaced_words"]):
-                return dict(each)
-        return row
+            program = each["program_id"]
+            if program not in latest and holds_all(asked, each["text"], each["spaced_words"]):
+                latest[program] = dict(each)
+        return (latest.get(row["program_id"], row) for row in found)
 
     # --- words here and there --------------------------------------------------------------------
 
