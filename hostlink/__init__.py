@@ -1,3 +1,3 @@
 """hostlink: load listings into small BASIC computers, save them, keep every version."""
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
