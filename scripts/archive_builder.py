@@ -23,14 +23,14 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.archive import Archive
+from hostlink.archive.database.rows import checksum
+from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, pack
 from hostlink.archive.lookup import count_revisions
-from hostlink.archive.rows import checksum
 from hostlink.archive.search_words import spaced, words, words_only_in
-from hostlink.archive.tables import TABLES
 from hostlink.archive.times import stored
-from hostlink.board.profile_file import find_profile
-from hostlink.jobs.material import content_of
+from hostlink.board.profile.file import find_profile
+from hostlink.jobs.listing_source import content_of
 from hostlink.listing import Listing, canonical, measure
 
 PROFILE = find_profile("practice")

@@ -18,11 +18,11 @@ from bench_link import LISTING
 from bench_report import Row, Section, Target
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.jobs.listing_source import read_file
 from hostlink.jobs.loading import LoadOptions
 from hostlink.jobs.many import Result, load_on_each
-from hostlink.jobs.material import read_file
-from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.session.session import LinkChoice
 from hostlink.link.opening import PRACTICE_FOLDER_VARIABLE
 
 ROUNDS = 3

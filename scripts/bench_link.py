@@ -23,10 +23,10 @@ from pathlib import Path
 
 from bench_report import Row, Section, Target
 
-from hostlink.board.dialogue import Dialogue, pacing_of
-from hostlink.board.events import Event, Phase
-from hostlink.board.loading import Loader
-from hostlink.board.profile import Profile, Talk
+from hostlink.board.dialogue.dialogue import Dialogue, pacing_of
+from hostlink.board.dialogue.events import Event, Phase
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.profile.model import Profile, Talk
 from hostlink.link.clock import VirtualClock
 from hostlink.link.core import Core, Step
 from hostlink.link.regain import Regain

@@ -15,11 +15,11 @@ from dataclasses import replace
 
 from bench_report import Row, Section, Target
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing, Rules, measure, review
 from hostlink.listing.checkcodes import codes_of
 from hostlink.listing.renumber import renumber
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 
 RUNS = 21
 FEW_RUNS = 3

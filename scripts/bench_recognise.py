@@ -15,10 +15,10 @@ from collections.abc import Iterator
 
 from bench_report import Row, Section, Target
 
-from hostlink.board.dialogue import NONSENSE
-from hostlink.board.profile import Profile
+from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.profile.model import Profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
-from hostlink.jobs.recognising import careful_profile, kinds
+from hostlink.jobs.session.recognising import careful_profile, kinds
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.practice.uart import byte_time, misheard

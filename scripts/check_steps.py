@@ -112,8 +112,10 @@ def mypy(checks: Checks) -> str:
 
 
 def imports(checks: Checks) -> str:
-    """Hold the import contracts of pyproject.toml."""
-    return passes([str(checks.place.script("lint-imports"))])
+    """Hold the import contracts of pyproject.toml, and that nothing is imported in a circle."""
+    lint = str(checks.place.script("lint-imports"))
+    circles = passes([lint, "scripts/circles.toml"])
+    return circles or passes([lint])
 
 
 def pytest(checks: Checks) -> str:

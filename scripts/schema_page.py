@@ -17,7 +17,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.archive.tables import TABLES
+from hostlink.archive.database.tables import TABLES
 
 PAGE = Path(__file__).resolve().parent.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- schema: made by scripts/schema_page.py -->", "<!-- end of schema -->"

@@ -13,7 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.practice.faults import Faults
 from hostlink.practice.kind_file import kind_names
 from hostlink.practice.settings import BoardSettings

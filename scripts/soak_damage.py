@@ -29,10 +29,11 @@ from typing import Any
 
 from soak_jobs import in_memory
 
-from hostlink.archive import Archive, Content, Origin, opening
+from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
+from hostlink.archive.database import opening
+from hostlink.archive.database.tables import CARRIED
 from hostlink.archive.records import Found, Listed
-from hostlink.archive.tables import CARRIED
 from hostlink.errors import ArchiveError, HostlinkError
 
 PATTERNS = (0x01, 0x80, 0xFF)

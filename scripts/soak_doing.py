@@ -12,17 +12,17 @@ from typing import TYPE_CHECKING
 from soak_truth import lines_of
 
 from hostlink.archive.backups import BackupItem
-from hostlink.board.profile import ONE_PLACE
+from hostlink.board.profile.model import ONE_PLACE
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.backup import backup
-from hostlink.jobs.firmware import WriteRequest, write_firmware
+from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
-from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.restarting import restart
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.eeprom import ONLY
 

@@ -9,8 +9,8 @@ import random
 from dataclasses import dataclass, replace
 from typing import Any
 
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
 

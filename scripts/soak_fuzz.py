@@ -22,10 +22,10 @@ from soak_damage import damaged_archives
 from soak_jobs import in_memory
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.bag_reading import open_bag
-from hostlink.archive.bags import write_bag
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.profile_file import find_profile, read_profile, shipped_profiles
+from hostlink.archive.exchange.bag_reading import open_bag
+from hostlink.archive.exchange.bags import write_bag
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.profile.file import find_profile, read_profile, shipped_profiles
 from hostlink.errors import HostlinkError
 from hostlink.firmware.chip import ATMEGA328P
 from hostlink.firmware.hex_file import read_hex
@@ -36,7 +36,7 @@ from hostlink.link.wire import Wire
 from hostlink.listing import Listing, canonical, compare, decode_listing, measure, mend, review
 from hostlink.listing.checkcodes import codes_of, parse_codes
 from hostlink.listing.renumber import renumber
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
 

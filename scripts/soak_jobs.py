@@ -24,13 +24,13 @@ from soak_expected import expected_in_capture, expected_in_load
 from soak_making import Making, whole
 from soak_truth import BoardTruth, Lines, Trouble, Witness, lines_of
 
-import hostlink.jobs.session
+import hostlink.jobs.session.session
 from hostlink.archive import Archive, Origin
-from hostlink.board.events import Warned
+from hostlink.board.dialogue.events import Warned
 from hostlink.errors import ExitStatus, HostlinkError
 from hostlink.jobs.events import AlreadyKept, BackupKept, Event, KeptAs, MemoryLost, Rescued
-from hostlink.jobs.patience import time_limit_s
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.patience import time_limit_s
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.port import PracticePort
 
@@ -192,8 +192,8 @@ class VirtualJob:
                 raise Hang
             return False
 
-        before = hostlink.jobs.session.open_port
-        hostlink.jobs.session.open_port = open_port
+        before = hostlink.jobs.session.session.open_port
+        hostlink.jobs.session.session.open_port = open_port
         try:
             # Each job has a board of its own: what one taught the archive is none of another's.
             where = f"practice://soak{self.made.number}"
@@ -201,7 +201,7 @@ class VirtualJob:
             with Session(choice, self._told, cancelled, archive=self.archive) as session:
                 yield session
         finally:
-            hostlink.jobs.session.open_port = before
+            hostlink.jobs.session.session.open_port = before
 
     def _told(self, event: Event) -> None:
         self.events.append((self.clock.now(), event))

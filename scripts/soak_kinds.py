@@ -11,7 +11,7 @@ import re
 
 from soak_drawn import Knowledge
 
-from hostlink.board.profile import Commands, Profile, Talk
+from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.practice.complaint import Reason
 from hostlink.practice.kind import Kind
@@ -125,7 +125,7 @@ def _begins(error: str, what: str) -> str:
 
 
 def _error_forms(kind: Kind) -> tuple[str, ...]:
-    """How a message names its line, in the fields of hostlink.board.faults."""
+    """How a message names its line, in the fields of hostlink.board.dialogue.faults."""
     messages = kind.messages
     where = messages.where.replace("{row}", "{line}")
     own = "{where}" in messages.text(Reason.PUZZLED)

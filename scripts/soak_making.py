@@ -26,8 +26,8 @@ from soak_kinds import profile_of, with_knowledge
 from soak_truth import Lines, lines_of
 
 from hostlink.archive import Origin
-from hostlink.board.profile import Profile
-from hostlink.jobs.material import Material
+from hostlink.board.profile.model import Profile
+from hostlink.jobs.listing_source import Material
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.eeprom import ONLY

@@ -22,16 +22,16 @@ from soak_jobs import BoundedClock, Hang, new_archive
 from soak_kind_space import draw_kind
 from soak_kinds import profile_of
 
-import hostlink.jobs.session
+import hostlink.jobs.session.session
 from hostlink.archive import Archive
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile, profile_text, read_profile
+from hostlink.board.profile.file import find_profile, profile_text, read_profile
+from hostlink.board.profile.model import Profile
 from hostlink.board.survey.steps import Consent
 from hostlink.errors import HostlinkError, LinkError, LinkReason, NotKnownError
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 from hostlink.listing import Listing
@@ -111,14 +111,14 @@ class _Trial:
             port.baudrate = baud
             return port, self.clock
 
-        before = hostlink.jobs.session.open_port
-        hostlink.jobs.session.open_port = open_port
+        before = hostlink.jobs.session.session.open_port
+        hostlink.jobs.session.session.open_port = open_port
         try:
             choice = LinkChoice(f"practice://{self.kind.name}", profile, is_guess=is_guess)
             with Session(choice, lambda _event: None, archive=self.archive) as opened:
                 yield opened
         finally:
-            hostlink.jobs.session.open_port = before
+            hostlink.jobs.session.session.open_port = before
 
     def is_kept(self, spec: str, held: Lines) -> bool:
         """Whether a revision is the program that the board holds, by the rules of its kind."""

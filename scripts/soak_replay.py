@@ -10,8 +10,8 @@ from soak_jobs import VirtualJob, new_archive
 from soak_making import whole
 from soak_saboteurs import sabotaged
 
-from hostlink.board.events import LineSent
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import LineSent
+from hostlink.board.profile.file import find_profile
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
 

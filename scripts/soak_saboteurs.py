@@ -19,20 +19,20 @@ from unittest.mock import patch
 import soak_jobs  # noqa: F401 - so that every module that is to be patched is loaded
 from sqlite_utils import Database
 
-import hostlink.jobs.attaching
 import hostlink.jobs.recalling
-import hostlink.jobs.rescuing
+import hostlink.jobs.session.attaching
+import hostlink.jobs.session.rescuing
 import hostlink.words
-from hostlink.archive.access import Access
+from hostlink.archive.database.access import Access
 from hostlink.archive.session import Session as ArchiveSession
-from hostlink.board.captures import Verdict
-from hostlink.board.capturing import Capture
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.loading import Loader
-from hostlink.board.reading import Reading
+from hostlink.board.dialogue.captures import Verdict
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.dialogue.reading import Reading
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, ReadBackError, RefusedError
 from hostlink.firmware.plan import Plan
-from hostlink.jobs.rescuing import NOTHING
+from hostlink.jobs.session.rescuing import NOTHING
 from hostlink.link.attaching import Foresight
 from hostlink.link.wire import Wire
 
@@ -92,14 +92,14 @@ def everywhere(what: object, instead: object) -> Patches:
 @saboteur("no rescue", promise=1, shows="lost: memory")
 def no_rescue() -> Patches:
     """What the board holds is not captured before it is overwritten."""
-    return everywhere(hostlink.jobs.rescuing.rescue_held, lambda *_: NOTHING)
+    return everywhere(hostlink.jobs.session.rescuing.rescue_held, lambda *_: NOTHING)
 
 
 @saboteur("kept already, without a look", promise=1, shows="lost")
 def kept_already() -> Patches:
     """Whatever was captured is said to be in the archive."""
     known = SimpleNamespace(spec="H0@1", program="H0")
-    return everywhere(hostlink.jobs.attaching.as_known, lambda *_: known)
+    return everywhere(hostlink.jobs.session.attaching.as_known, lambda *_: known)
 
 
 @saboteur("an empty capture believed", promise=1, shows="lost: memory")
@@ -129,7 +129,7 @@ def not_put_back() -> Patches:
 @saboteur("flash not kept", promise=1, shows="lost: flash")
 def flash_not_kept() -> Patches:
     """Firmware is written over whatever is there, unread."""
-    return [patch("hostlink.jobs.firmware_flash._read", lambda *_: (None, None))]
+    return [patch("hostlink.jobs.firmware.flash._read", lambda *_: (None, None))]
 
 
 # --- 2: loaded means proven ----------------------------------------------------------------------
@@ -138,7 +138,7 @@ def flash_not_kept() -> Patches:
 @saboteur("a difference accepted", promise=2, shows="silent: called loaded")
 def difference_accepted() -> Patches:
     """The board is read back, and whatever it shows is right."""
-    return [patch("hostlink.board.loading.verdict", lambda *_, **__: Verdict((), (), ()))]
+    return [patch("hostlink.board.dialogue.loading.verdict", lambda *_, **__: Verdict((), (), ()))]
 
 
 @saboteur("no read-back", promise=2, shows="silent: called loaded")
@@ -285,7 +285,9 @@ def shown_raw() -> Patches:
 @saboteur("an opening not warned of", promise=6, shows="lost: memory")
 def opening_not_warned_of() -> Patches:
     """That opening the port will probably restart the board is not said."""
-    return [patch("hostlink.jobs.session.foresee", lambda *_, **__: Foresight(False, True, ""))]
+    return [
+        patch("hostlink.jobs.session.session.foresee", lambda *_, **__: Foresight(False, True, ""))
+    ]
 
 
 @saboteur("a restart unnoticed", promise=6, shows="silent")

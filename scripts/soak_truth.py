@@ -19,7 +19,7 @@ from pathlib import Path
 from soak_durable import Syncs
 
 from hostlink.archive import Archive
-from hostlink.archive.access import Access
+from hostlink.archive.database.access import Access
 from hostlink.archive.times import utc_now
 from hostlink.errors import HostlinkError
 from hostlink.firmware.plan import blank_padded

@@ -11,7 +11,7 @@ import sqlite_utils.cli
 from click.testing import CliRunner
 from intelhex import IntelHex
 
-from hostlink.board.profile_file import shipped_profiles
+from hostlink.board.profile.file import shipped_profiles
 from hostlink.cli.entry import COMMANDS, run_line
 from hostlink.link.opening import practice_kinds
 from hostlink.shipped import library_folder

@@ -22,10 +22,10 @@ from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
-    from hostlink.app.desk import Desk
-    from hostlink.app.work import Attached, Job
+    from hostlink.app.attached_boards import Attached, Job
+    from hostlink.app.desk.desk import Desk
     from hostlink.archive import Archive
-    from hostlink.board.profile import Profile
+    from hostlink.board.profile.model import Profile
 
 DRAIN_S = 1 / 30
 ABOUT = """\
@@ -38,7 +38,7 @@ command for what only the command line does, such as exporting the archive.
 
 def _actions() -> Any:
     """Return the palette's provider, imported when the palette is first opened."""
-    from hostlink.app.palette import Actions
+    from hostlink.app.screens.palette import Actions
 
     return Actions
 
@@ -109,7 +109,7 @@ class DeskApp(App[None]):
         return dict(THEMES[1].variables)
 
     def get_default_screen(self) -> Screen[Any]:
-        from hostlink.app.desk import Desk
+        from hostlink.app.desk.desk import Desk
 
         return Desk()
 
@@ -131,7 +131,7 @@ class DeskApp(App[None]):
     @property
     def desk(self) -> Desk:
         """The main screen."""
-        from hostlink.app.desk import Desk
+        from hostlink.app.desk.desk import Desk
 
         first = self.screen_stack[0]
         assert isinstance(first, Desk)
@@ -145,8 +145,8 @@ class DeskApp(App[None]):
 
     def trouble(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
-        from hostlink.app.dialogues import Trouble
-        from hostlink.app.work import as_trouble
+        from hostlink.app.attached_boards import as_trouble
+        from hostlink.app.screens.dialogues import Trouble
 
         shown = as_trouble(error)
         self.tell(shown.what)
@@ -186,15 +186,15 @@ class DeskApp(App[None]):
 
     def profile_for(self, port: str) -> tuple[Profile, bool]:
         """Return the first profile to try at a port, and whether to identify the board there."""
-        from hostlink.jobs.recognising import choose_profile
+        from hostlink.jobs.session.recognising import choose_profile
 
         return choose_profile(self.archive, port, self.first_profile)
 
     def attach(self, port: str) -> None:
         """Open a board's port; ask first if that will probably restart the board."""
-        from hostlink.app.dialogues import Ask
-        from hostlink.board.ports import identity_of
-        from hostlink.jobs.attaching import remembered_restart
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.board.port.ports import identity_of
+        from hostlink.jobs.session.attaching import remembered_restart
         from hostlink.link.attaching import foresee
 
         if port in self.attached:
@@ -227,8 +227,8 @@ class DeskApp(App[None]):
         )
 
     def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
-        from hostlink.app.work import Attached
-        from hostlink.jobs.session import LinkChoice
+        from hostlink.app.attached_boards import Attached
+        from hostlink.jobs.session.session import LinkChoice
 
         named = bool(self.first_profile)
         choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)
@@ -275,8 +275,8 @@ class DeskApp(App[None]):
         failed: asked with an error; gives what is to be done in place of showing it, or None.
         then: told the answer once the view, which may have to be read, is closed.
         """
-        from hostlink.app.jobview import JobView
-        from hostlink.app.work import as_trouble
+        from hostlink.app.attached_boards import as_trouble
+        from hostlink.app.screens.jobview import JobView
 
         view = JobView(job) if job.shown else None
 
@@ -315,7 +315,7 @@ class DeskApp(App[None]):
             self.push_screen(CommandPalette(placeholder="Every action: type a word of it"))
 
     def action_help(self) -> None:
-        from hostlink.app.palette import Help
+        from hostlink.app.screens.palette import Help
 
         if not isinstance(self.screen, Help):
             about = ABOUT if self.screen is self.desk else ""
@@ -323,7 +323,7 @@ class DeskApp(App[None]):
 
     def action_leave(self) -> None:
         """Leave the app; ask first if there is unkept text or an unfinished job."""
-        from hostlink.app.dialogues import Ask
+        from hostlink.app.screens.dialogues import Ask
 
         reasons: Sequence[str] = self.desk.would_be_lost()
         if not reasons:
@@ -349,7 +349,7 @@ class DeskApp(App[None]):
 @functools.lru_cache(maxsize=8)
 def _named_profile(name: str) -> Profile:
     """Return the profile to measure by while no board is attached, or the practice board's."""
-    from hostlink.board.profile_file import find_profile
+    from hostlink.board.profile.file import find_profile
 
     with contextlib.suppress(HostlinkError):
         return find_profile(name or "practice")

@@ -22,7 +22,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 from textual.widgets import Input, Label, Static
 
-from hostlink.app.text_line import TextLine
+from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
 MOST_ROWS = 2_000

@@ -10,8 +10,8 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.page import Page, with_detail
-from hostlink.app.rows import Column, Entry, Rows
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.listing import Finding, Listing, review
 from hostlink.listing.finding import RULES, silenced_in, with_silence, without_silence
 from hostlink.words import plural, safe

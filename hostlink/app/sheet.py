@@ -10,8 +10,8 @@ from hostlink.errors import RefusedError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive, Kept, Origin, Revision
-    from hostlink.board.profile import Profile
-    from hostlink.jobs.material import Material
+    from hostlink.board.profile.model import Profile
+    from hostlink.jobs.listing_source import Material
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +48,7 @@ class Sheet:
 
     def as_material(self, text: str, profile: Profile) -> Material:
         """What to load or to keep: the revision itself where nothing was changed."""
-        from hostlink.jobs.material import Material
+        from hostlink.jobs.listing_source import Material
         from hostlink.listing import cannot_take, to_bytes
 
         if self.material is not None and not self.changed(text):
@@ -78,7 +78,7 @@ class Sheet:
 
     def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
         """The sheet after the archive acknowledged its text as a revision."""
-        from hostlink.jobs.material import from_archive
+        from hostlink.jobs.listing_source import from_archive
 
         return replace(
             self,
@@ -90,7 +90,7 @@ class Sheet:
 
 def open_sheet(word: str, archive: Archive) -> Sheet:
     """Return the sheet for a program, a revision, a shipped program or a file."""
-    from hostlink.jobs.material import find_material
+    from hostlink.jobs.listing_source import find_material
 
     return Sheet.of(find_material(word, archive))
 

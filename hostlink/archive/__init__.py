@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from hostlink.archive.backups import Backup, BackupItem
+    from hostlink.archive.database.place import archive_path
     from hostlink.archive.firmware import ROLES, FirmwareImage, FirmwareWrite, Role
-    from hostlink.archive.place import archive_path
     from hostlink.archive.records import (
         Board,
         Content,
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 _PLACES = {
     "backups": ("Backup", "BackupItem"),
     "firmware": ("ROLES", "FirmwareImage", "FirmwareWrite", "Role"),
-    "place": ("archive_path",),
+    "database.place": ("archive_path",),
     "records": (
         *("Board", "Content", "Event", "Found", "HostCopy", "Kept", "Origin", "Program", "Proof"),
         *("Rescue", "Revision"),

@@ -11,15 +11,15 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.faults import DamagedError, look_for_damage
+from hostlink.archive.database.rows import Part, Parts, Records, insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Content, Listed, elsewhere
-from hostlink.archive.rows import Part, Parts, Records, insert
 from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read
-from hostlink.archive.trouble import DamagedError, look_for_damage
 from hostlink.errors import ArchiveError
 
 BACKUP = "backup"

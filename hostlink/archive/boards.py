@@ -6,11 +6,8 @@ import contextlib
 
 from sqlite_utils import Database
 
-from hostlink.archive.listings import check_content
-from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
-from hostlink.archive.names import clean, fold, nearest
-from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
-from hostlink.archive.rows import (
+from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.rows import (
     Part,
     Parts,
     Records,
@@ -20,9 +17,12 @@ from hostlink.archive.rows import (
     rows,
     update,
 )
+from hostlink.archive.listings import check_content
+from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
+from hostlink.archive.names import clean, fold, nearest
+from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
 from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import DamagedError, damaged
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 

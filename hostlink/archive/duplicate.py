@@ -8,10 +8,10 @@ import os
 import secrets
 from pathlib import Path
 
-from hostlink.archive.access import writing_elsewhere
-from hostlink.archive.flushing import flush_file, flush_folder
+from hostlink.archive.database.access import writing_elsewhere
+from hostlink.archive.database.faults import FAULTS, not_made
+from hostlink.archive.database.flushing import flush_file, flush_folder
 from hostlink.archive.proof import Proofs, of_file
-from hostlink.archive.trouble import FAULTS, not_made
 from hostlink.errors import ArchiveError
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.rows import Part, Parts, Records, found_by, insert, update
 from hostlink.archive.lookup import (
     board_id,
     known_program,
@@ -20,7 +21,6 @@ from hostlink.archive.lookup import (
 )
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Event, Listed, Rescue, Revision
-from hostlink.archive.rows import Part, Parts, Records, found_by, insert, update
 from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError

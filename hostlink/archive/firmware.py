@@ -9,11 +9,7 @@ from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.healing import Healing
-from hostlink.archive.lookup import board_id, numbered
-from hostlink.archive.names import clean
-from hostlink.archive.records import Listed
-from hostlink.archive.rows import (
+from hostlink.archive.database.rows import (
     Part,
     Parts,
     Records,
@@ -25,8 +21,12 @@ from hostlink.archive.rows import (
     is_sound,
     update,
 )
+from hostlink.archive.database.tables import TABLES
+from hostlink.archive.healing import Healing
+from hostlink.archive.lookup import board_id, numbered
+from hostlink.archive.names import clean
+from hostlink.archive.records import Listed
 from hostlink.archive.session import new_uuid
-from hostlink.archive.tables import TABLES
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 

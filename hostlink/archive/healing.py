@@ -12,13 +12,13 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.rows import Row, checked, insert, is_sound, is_whole, replace, rows
+from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, proven_content
 from hostlink.archive.naming import owners
 from hostlink.archive.records import Content
-from hostlink.archive.rows import Row, checked, insert, is_sound, is_whole, replace, rows
 from hostlink.archive.session import Session, new_uuid
-from hostlink.archive.tables import TABLES
-from hostlink.archive.trouble import DamagedError, damaged
 
 
 class Healing(Session):

@@ -13,10 +13,10 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.faults import DamagedError, look_for_damage
+from hostlink.archive.database.rows import Row, first, insert
 from hostlink.archive.records import Content
-from hostlink.archive.rows import Row, first, insert
 from hostlink.archive.search_words import spaced, words_only_in
-from hostlink.archive.trouble import DamagedError, look_for_damage
 from hostlink.errors import ArchiveError
 from hostlink.listing.charset import check_charset
 from hostlink.listing.source import LIMIT

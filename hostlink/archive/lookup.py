@@ -6,9 +6,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.names import Spec, clean, fold, unknown_program
-from hostlink.archive.records import Origin, Rescue, Revision
-from hostlink.archive.rows import (
+from hostlink.archive.database.faults import DamagedError, damaged
+from hostlink.archive.database.rows import (
     Part,
     Parts,
     Records,
@@ -19,8 +18,9 @@ from hostlink.archive.rows import (
     rows,
     update,
 )
+from hostlink.archive.names import Spec, clean, fold, unknown_program
+from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import read
-from hostlink.archive.trouble import DamagedError, damaged
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from sqlite_utils import Database
 
-from hostlink.archive.rows import first, rows
-from hostlink.archive.trouble import FAULTS
+from hostlink.archive.database.faults import FAULTS
+from hostlink.archive.database.rows import first, rows
 from hostlink.words import safe
 
 _OWNERS = """

@@ -9,11 +9,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.lookup import find_spec, program_at, program_id
-from hostlink.archive.names import Spec, clean, fold, natural
-from hostlink.archive.records import Listed, Program, Rescue
-from hostlink.archive.retiring import Change, change_use
-from hostlink.archive.rows import (
+from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.rows import (
     Part,
     Parts,
     Records,
@@ -23,10 +20,13 @@ from hostlink.archive.rows import (
     is_whole,
     rows,
 )
+from hostlink.archive.database.tables import TABLES
+from hostlink.archive.lookup import find_spec, program_at, program_id
+from hostlink.archive.names import Spec, clean, fold, natural
+from hostlink.archive.records import Listed, Program, Rescue
+from hostlink.archive.retiring import Change, change_use
 from hostlink.archive.session import Session, new_uuid
-from hostlink.archive.tables import TABLES
 from hostlink.archive.times import read, read_or_none
-from hostlink.archive.trouble import damaged
 from hostlink.errors import ArchiveError
 
 LONGEST_TAG = 40

@@ -10,17 +10,17 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.faults import FAULTS, DamagedError
+from hostlink.archive.database.opening import APPLICATION_ID
+from hostlink.archive.database.rows import damaged_rows, is_sound
+from hostlink.archive.database.structure import faults_of
+from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import lines_in, proven_content
 from hostlink.archive.lookup import IN_ORDER
 from hostlink.archive.naming import name_of, owners
-from hostlink.archive.opening import APPLICATION_ID
 from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
 from hostlink.archive.records import ANEW, Proof
-from hostlink.archive.rows import damaged_rows, is_sound
 from hostlink.archive.session import Session
-from hostlink.archive.structure import faults_of
-from hostlink.archive.tables import TABLES
-from hostlink.archive.trouble import FAULTS, DamagedError
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 

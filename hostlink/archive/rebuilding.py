@@ -10,13 +10,13 @@ from typing import NamedTuple
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.migrations import STEPS, drop_rules, fits, run_script
+from hostlink.archive.database.rows import damaged_rows, first, insert, is_whole, replace, rows
+from hostlink.archive.database.rules import RULES
+from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import count_revisions
-from hostlink.archive.migrations import STEPS, drop_rules, fits, run_script
 from hostlink.archive.naming import name_of
-from hostlink.archive.rows import damaged_rows, first, insert, is_whole, replace, rows
-from hostlink.archive.rules import RULES
 from hostlink.archive.session import Session, new_uuid
-from hostlink.archive.tables import TABLES
 
 WORD_INDEXES = ("listing_words", "program_words")
 DERIVED = ("index", "trigger", "view")

@@ -7,10 +7,10 @@ from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.rows import Row, checked, first, insert, update
+from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.rows import Row, checked, first, insert, update
 from hostlink.archive.session import new_uuid
 from hostlink.archive.times import is_stored, read, stored
-from hostlink.archive.trouble import damaged
 
 Change = Literal["retire", "return"]
 

@@ -9,6 +9,18 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.faults import damaged
+from hostlink.archive.database.rows import (
+    Part,
+    Parts,
+    Records,
+    Row,
+    checked,
+    found_by,
+    insert,
+    rows,
+    update,
+)
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
@@ -26,19 +38,7 @@ from hostlink.archive.lookup import (
 from hostlink.archive.names import Spec, checked_name, clean, fold
 from hostlink.archive.records import Content, Kept, Listed, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
-from hostlink.archive.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    found_by,
-    insert,
-    rows,
-    update,
-)
 from hostlink.archive.session import new_uuid
-from hostlink.archive.trouble import damaged
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 

@@ -13,10 +13,10 @@ from typing import Self
 
 from sqlite_utils import Database
 
-from hostlink.archive.access import Access
-from hostlink.archive.opening import open_file
+from hostlink.archive.database.access import Access
+from hostlink.archive.database.faults import FAULTS, not_kept, not_read
+from hostlink.archive.database.opening import open_file
 from hostlink.archive.times import stored, utc_now
-from hostlink.archive.trouble import FAULTS, not_kept, not_read
 from hostlink.errors import ArchiveError
 
 

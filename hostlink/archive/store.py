@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from hostlink.archive.backups import Backups
 from hostlink.archive.boards import Boards
+from hostlink.archive.database.rows import checked
 from hostlink.archive.duplicate import Duplicates
 from hostlink.archive.events import Events
+from hostlink.archive.exchange.merging import Merging
 from hostlink.archive.firmware import Firmware
 from hostlink.archive.lookup import HERE
-from hostlink.archive.merging import Merging
 from hostlink.archive.programs import Programs
 from hostlink.archive.rebuilding import Rebuilding
 from hostlink.archive.rescues import Rescues
 from hostlink.archive.revisions import Revisions
-from hostlink.archive.rows import checked
-from hostlink.archive.search import Search
+from hostlink.archive.search.search import Search
 
 
 class Archive(

@@ -23,11 +23,11 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from hostlink.board.answers import free_bytes
-from hostlink.board.dialogue import NONSENSE
-from hostlink.board.events import Emit, Phase, ignore
-from hostlink.board.heard_listing import with_listing
-from hostlink.board.manner import (
+from hostlink.board.dialogue.answers import free_bytes
+from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.events import Emit, Phase, ignore
+from hostlink.board.dialogue.heard_listing import with_listing
+from hostlink.board.dialogue.heard_talk import (
     Manner,
     agrees,
     asks,
@@ -37,10 +37,8 @@ from hostlink.board.manner import (
     with_answers,
     with_manner,
 )
-from hostlink.board.profile import Profile
-from hostlink.board.profile_schema import LONGEST_COMMAND
-from hostlink.board.reading import rows_of
-from hostlink.board.unreached import (
+from hostlink.board.dialogue.reading import rows_of
+from hostlink.board.dialogue.unreached import (
     all_comes_back,
     asks_for,
     is_bells,
@@ -51,6 +49,8 @@ from hostlink.board.unreached import (
     shown,
     silent_everywhere,
 )
+from hostlink.board.profile.model import Profile
+from hostlink.board.profile.schema import LONGEST_COMMAND
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.port import TunablePort

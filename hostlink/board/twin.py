@@ -9,11 +9,11 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.faults import COMMON_FORMS
-from hostlink.board.own_rows import NUMBER
-from hostlink.board.profile import Commands, Profile
-from hostlink.board.profile_checks import words_in
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.faults import COMMON_FORMS
+from hostlink.board.dialogue.own_rows import NUMBER
+from hostlink.board.profile.checks import words_in
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Commands, Profile
 from hostlink.listing.canonical import PLAIN_FORM
 from hostlink.listing.rules import Form
 from hostlink.practice.address import parse_address

@@ -17,7 +17,7 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
 from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, obey, told
-from hostlink.cli.desk import Desk
+from hostlink.cli.context import Desk
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
 from hostlink.cli.stopping import Ended
@@ -30,7 +30,7 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
-    from hostlink.jobs.session import LinkChoice
+    from hostlink.jobs.session.session import LinkChoice
 
 _LISTEN_S = 0.05
 _MOST_SHOWN = 12  # remarks on one paste

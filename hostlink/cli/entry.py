@@ -21,7 +21,7 @@ from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, ProfileError, UsageError
 
-# name: (module in hostlink.cli, function, one line of help), in the order that help shows them.
+# name: (module in commands/, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
     "practice": (
         "practice",
@@ -133,7 +133,7 @@ class LazyGroup(Group):
         if cmd_name not in COMMANDS:
             return None
         module, function, _ = COMMANDS[cmd_name]
-        command = getattr(importlib.import_module(f"hostlink.cli.{module}"), function)
+        command = getattr(importlib.import_module(f"hostlink.cli.commands.{module}"), function)
         assert isinstance(command, click.Command)
         return command
 
@@ -173,7 +173,7 @@ def cli(ctx: click.Context) -> None:
     made of software: try everything on it first. Without a command, hostlink opens the app.
     """
     if ctx.invoked_subcommand is None:
-        from hostlink.cli.practice import can_open_app, open_from_environment
+        from hostlink.cli.open_app import can_open_app, open_from_environment
 
         if can_open_app():
             open_from_environment()

@@ -10,7 +10,7 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.firmware.review import ImageReview
-    from hostlink.jobs.firmware import Written
+    from hostlink.jobs.firmware.writing import Written
 
 
 def show_review(reviewed: ImageReview, known: str, role: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from hostlink.board.witness import ProofDoubt
+    from hostlink.board.dialogue.witness import ProofDoubt
     from hostlink.jobs.loading import Loaded
     from hostlink.jobs.saving import Saved
 

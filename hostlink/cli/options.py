@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
-from hostlink.cli.desk import Desk, Lent
+from hostlink.cli.context import Desk, Lent
 from hostlink.cli.port_choice import resolve_ports
 
 F = TypeVar("F", bound=Callable[..., Any])

@@ -7,8 +7,8 @@ import click
 from hostlink.cli.output import is_terminal
 from hostlink.cli.progress import Teller
 from hostlink.cli.ways import COMMANDS
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import BackupKept, BoardAnswered, Event, PageProven, PagesRead
-from hostlink.jobs.telling import event_words
 from hostlink.words import safe
 
 _EVERY = 32  # pages between two lines where nobody watches

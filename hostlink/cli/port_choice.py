@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from hostlink.archive import Archive
-    from hostlink.cli.desk import Desk
+    from hostlink.cli.context import Desk
 
 
 def resolve_ports(desk: Desk) -> None:
@@ -68,7 +68,7 @@ def _port(desk: Desk, named: str) -> str:
 def _rehearsed(desk: Desk) -> tuple[str, ...]:
     """The labelled practice boards, where nothing else is plugged in."""
     from hostlink.archive import Archive
-    from hostlink.board.ports import usb_ports
+    from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled
 
     file = _archives(desk)[-1]
@@ -84,7 +84,7 @@ def _rehearsed(desk: Desk) -> tuple[str, ...]:
 
 def _archives(desk: Desk) -> list[Path]:
     """The archives whose labels count: the user's own, then that of practice boards."""
-    from hostlink.archive.place import archive_path
+    from hostlink.archive.database.place import archive_path
 
     if desk.archive_path:
         return [desk.archive_path.expanduser()]
@@ -98,8 +98,8 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
     Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
     """
     from hostlink.archive.names import natural
-    from hostlink.board.ports import usb_ports
-    from hostlink.jobs.attaching import known_board
+    from hostlink.board.port.ports import usb_ports
+    from hostlink.jobs.session.attaching import known_board
 
     found: list[tuple[str, str]] = []
     for identity in usb_ports():

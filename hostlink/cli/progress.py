@@ -5,11 +5,11 @@ from __future__ import annotations
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
-from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.output import is_terminal, say
 from hostlink.cli.ways import COMMANDS
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
-from hostlink.jobs.telling import event_words
 from hostlink.words import plural
 
 if TYPE_CHECKING:

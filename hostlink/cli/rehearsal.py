@@ -20,7 +20,7 @@ from hostlink.errors import (
 )
 
 if TYPE_CHECKING:
-    from hostlink.cli.desk import Lent
+    from hostlink.cli.context import Lent
 
 Words = list[str]
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from hostlink.archive import Archive, Board, Revision
-from hostlink.board.events import Warned
-from hostlink.board.loading import Loader
-from hostlink.board.misheard import behind_a_digit, misheard
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.dialogue.misheard import behind_a_digit, misheard
 from hostlink.errors import LinkError, ReadBackError
 from hostlink.jobs.load_state import LoadState
-from hostlink.jobs.rescuing import held_content, keep_held
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.rescuing import held_content, keep_held
+from hostlink.jobs.session.session import Session
 from hostlink.listing import Line
 
 

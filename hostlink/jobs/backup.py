@@ -11,10 +11,10 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 
 from hostlink.archive import Archive, Backup, BackupItem, Board
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Warned
-from hostlink.board.reading import rows_of
-from hostlink.board.witness import ProofDoubt
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.reading import rows_of
+from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
@@ -31,9 +31,9 @@ from hostlink.jobs.recalling import (
     slot_held,
     slot_names,
 )
-from hostlink.jobs.rescuing import Held, heal_by, held_content, read_held
-from hostlink.jobs.restarting import pulse
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.rescuing import Held, heal_by, held_content, read_held
+from hostlink.jobs.session.restarting import pulse
+from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.words import safe

@@ -13,10 +13,10 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.names import fold, natural
-from hostlink.board.bridges import BRIDGES, driver_hint
-from hostlink.board.ports import Identity, here, identity_of
+from hostlink.board.port.bridges import BRIDGES, driver_hint
+from hostlink.board.port.ports import Identity, here, identity_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.attaching import copy_words, doubt_of_copy, is_board
+from hostlink.jobs.session.attaching import copy_words, doubt_of_copy, is_board
 from hostlink.words import safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # the ports of Windows

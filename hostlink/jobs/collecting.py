@@ -10,10 +10,10 @@ from pathlib import Path
 from hostlink.advice import Advice, joined
 from hostlink.archive import Archive, Kept
 from hostlink.archive.names import checked_name, natural
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, ListingError
 from hostlink.jobs.files import read_bytes
-from hostlink.jobs.material import (
+from hostlink.jobs.listing_source import (
     Material,
     find_material,
     from_bytes,
@@ -23,7 +23,7 @@ from hostlink.jobs.material import (
 )
 from hostlink.listing import Listing, review
 from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, is_zip, read_zip
-from hostlink.listing.lookalike import lookalikes
+from hostlink.listing.mending.lookalike import lookalikes
 
 SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 """What listings in a folder or a zip are called; other files there are passed over."""

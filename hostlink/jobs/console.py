@@ -7,7 +7,7 @@ Rules:
    that has not ended yet: the prompt, or a program's question.
 3. A line is typed with care (its echo is right before its line end goes out). A line that may clear
    or replace the program waits until that is captured and kept.
-4. When the board vanishes `listen` looks for it (see hostlink.jobs.standing).
+4. When the board vanishes `listen` looks for it (see hostlink.jobs.session.long_session).
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.archive import Archive
-from hostlink.board.events import Warned
-from hostlink.board.evidence import Doubt
-from hostlink.board.loading import Loader
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
 from hostlink.jobs.memory_of_run import keep_before_run
 from hostlink.jobs.pasting import Pasted, may_overwrite, may_run, may_store, names_overwriting
-from hostlink.jobs.rescuing import rescue_held
-from hostlink.jobs.session import LinkChoice, Session
-from hostlink.jobs.standing import Standing
+from hostlink.jobs.session.long_session import Standing
+from hostlink.jobs.session.rescuing import rescue_held
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.jobs.untyped import too_long, untyped
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
 from hostlink.link.typed import Typed

@@ -1,4 +1,4 @@
-"""What jobs report beside the events of the board (hostlink.board.events)."""
+"""What jobs report beside the events of the board (hostlink.board.dialogue.events)."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from typing import TypeAlias
 
 from hostlink.advice import Advice
-from hostlink.board import events as board_events
-from hostlink.board.events import Warned
-from hostlink.board.profile import Profile
+from hostlink.board.dialogue import events as board_events
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.model import Profile
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from contextlib import suppress
 
 from hostlink.advice import Advice, joined
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.jobs.material import Material
+from hostlink.jobs.listing_source import Material
 from hostlink.listing import Listing, Review, mend, review
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 from hostlink.words import plural
 
 

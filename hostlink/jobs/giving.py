@@ -11,7 +11,7 @@ from hostlink.archive.names import file_name, is_program_name
 from hostlink.errors import ArchiveError, HostlinkError, RefusedError, UsageError
 from hostlink.jobs.collecting import Gathered, check_keepable
 from hostlink.jobs.files import TakenError, is_there, write_new
-from hostlink.jobs.material import (
+from hostlink.jobs.listing_source import (
     Material,
     from_archive,
     from_bytes,

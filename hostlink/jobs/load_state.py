@@ -13,8 +13,8 @@ from hostlink.errors import (
     NotKnownError,
     ReadBackError,
 )
-from hostlink.jobs.rescuing import NOTHING, Held
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.rescuing import NOTHING, Held
+from hostlink.jobs.session.session import Session
 from hostlink.words import plural
 
 

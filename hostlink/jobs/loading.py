@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Revision
 from hostlink.archive.events import OpenEvent
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Warned
-from hostlink.board.learning import BoardRewritesError, Learned
-from hostlink.board.loading import FullError, Loader, LoadReport
-from hostlink.board.profile import Profile
-from hostlink.board.witness import MemoryDoubt, Witness, expected_free
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.learning import BoardRewritesError, Learned
+from hostlink.board.dialogue.loading import FullError, Loader, LoadReport
+from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
+from hostlink.board.profile.model import Profile
 from hostlink.errors import (
     HostlinkError,
     LinkError,
@@ -25,11 +25,11 @@ from hostlink.errors import (
 from hostlink.jobs.after_proof import look_again
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable, smaller_advice
+from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
-from hostlink.jobs.material import Material
-from hostlink.jobs.patience import load_s
-from hostlink.jobs.rescuing import Held, forget_copy, held_content, rescue_or_discard
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.patience import load_s
+from hostlink.jobs.session.rescuing import Held, forget_copy, held_content, rescue_or_discard
+from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, Listing, measure
 from hostlink.listing.measure import least_size, most_size

@@ -10,15 +10,15 @@ from datetime import date
 from typing import Generic, TypeVar
 
 from hostlink.archive import Archive
-from hostlink.board.ports import identity_of, same_board
+from hostlink.board.port.ports import identity_of, same_board
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.jobs.attaching import known_board
 from hostlink.jobs.events import Event
 from hostlink.jobs.fitness import check_loadable
+from hostlink.jobs.listing_source import Material, program_name
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
-from hostlink.jobs.material import Material, program_name
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.attaching import known_board
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.owner import Owner
 
 V = TypeVar("V")

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Warned
-from hostlink.board.reading import Reading
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.reading import Reading
 from hostlink.errors import Interrupted, NotKnownError, ReadBackError
 from hostlink.jobs.pasting import may_overwrite
 from hostlink.jobs.recalling import same_program
-from hostlink.jobs.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
+from hostlink.jobs.session.session import Session
 from hostlink.listing import Line
 
 _INPUT = "INPUT"

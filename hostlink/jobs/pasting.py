@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.listing import Line, Listing, mend, review
 
 _WORD = re.compile(r"[A-Z]+\.?")

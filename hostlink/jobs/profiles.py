@@ -6,13 +6,13 @@ import dataclasses
 from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.board.ports import Identity
-from hostlink.board.profile import HEARD, Profile
-from hostlink.board.profile_file import profile_text, profiles_folder, shipped_profiles
-from hostlink.board.profile_kinds import Name, Wrong
+from hostlink.board.port.ports import Identity
+from hostlink.board.profile.file import profile_text, profiles_folder, shipped_profiles
+from hostlink.board.profile.kinds import Name, Wrong
+from hostlink.board.profile.model import HEARD, Profile
 from hostlink.errors import RefusedError, UsageError
 from hostlink.jobs.files import TakenError, is_there, write_new
-from hostlink.jobs.remembering import forget
+from hostlink.jobs.session.remembering import forget
 
 
 def check_new_name(name: str, *, replace: bool = True) -> None:

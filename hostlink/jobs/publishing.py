@@ -6,12 +6,12 @@ from dataclasses import replace
 from pathlib import Path
 
 from hostlink.archive import Archive
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.jobs.files import read_bytes, write_new
-from hostlink.jobs.material import Material
+from hostlink.jobs.listing_source import Material
 from hostlink.listing import decode_listing
 from hostlink.listing.finding import without_silence
-from hostlink.publish.matter import Matter
+from hostlink.publish.details import Matter
 from hostlink.publish.sheet_file import SheetRead, read_sheet
 
 

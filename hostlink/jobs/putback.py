@@ -12,9 +12,9 @@ from dataclasses import dataclass
 
 from hostlink.advice import Advice
 from hostlink.archive import Archive, Backup, BackupItem, Board, Revision
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Warned
-from hostlink.board.profile import Profile
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.model import Profile
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.recalling import (
     WEAR_WARNING,
@@ -25,8 +25,8 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import Held, certain, keep_held, rescue_or_discard
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.rescuing import Held, certain, keep_held, rescue_or_discard
+from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, measure, review, to_bytes
 from hostlink.words import safe

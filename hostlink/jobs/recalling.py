@@ -11,16 +11,16 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from hostlink.advice import Ways, joined
-from hostlink.board.capturing import Capture
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.events import Phase, Warned
-from hostlink.board.loading import Loader
-from hostlink.board.own_rows import is_own
-from hostlink.board.profile import ONE_PLACE, Profile
-from hostlink.board.reading import Reading, rows_of
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.dialogue.reading import Reading, rows_of
+from hostlink.board.profile.model import ONE_PLACE, Profile
 from hostlink.errors import ArchiveError, HostlinkError, NotKnownError, ReadBackError, RefusedError
-from hostlink.jobs.patience import capture_s, load_s
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.patience import capture_s, load_s
+from hostlink.jobs.session.session import Session
 from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
 from hostlink.words import plural, safe

@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Protocol
 
-from hostlink.board.events import Warned
-from hostlink.board.evidence import Doubt
-from hostlink.board.faults import Fault, find_fault
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.faults import Fault, find_fault
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
@@ -27,7 +27,7 @@ from hostlink.errors import (
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit, InputTyped, RowOpen, RowPrinted
 from hostlink.jobs.memory_of_run import Before, changed_by_run, keep_before_run
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.link.running import End, Running
 from hostlink.link.stopping import Stopping

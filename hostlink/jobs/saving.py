@@ -6,16 +6,16 @@ import dataclasses
 from dataclasses import dataclass
 
 from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Phase, Warned
-from hostlink.board.learning import numbers_named
-from hostlink.board.witness import ProofDoubt
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.board.dialogue.learning import numbers_named
+from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
-from hostlink.jobs.attaching import as_known, last_program
 from hostlink.jobs.events import KeptAs, put_back_advice
-from hostlink.jobs.patience import capture_s
-from hostlink.jobs.rescuing import board_origin, heal_by, held_content
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.attaching import as_known, last_program
+from hostlink.jobs.session.patience import capture_s
+from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
+from hostlink.jobs.session.session import Session
 from hostlink.words import plural
 
 

@@ -10,10 +10,9 @@ import contextlib
 from collections.abc import Iterator
 
 from hostlink.archive import Archive, Board, Revision
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Warned
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Warned
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, ReadBackError, RefusedError
-from hostlink.jobs.attaching import as_known
 from hostlink.jobs.recalling import (
     WEAR_WARNING,
     checked,
@@ -24,7 +23,8 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.rescuing import (
+from hostlink.jobs.session.attaching import as_known
+from hostlink.jobs.session.rescuing import (
     NOTHING,
     Held,
     certain,
@@ -32,7 +32,7 @@ from hostlink.jobs.rescuing import (
     keep_held,
     rescue_held,
 )
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."

@@ -10,10 +10,11 @@ from datetime import datetime
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
-from hostlink.board.capturing import Capture
-from hostlink.board.events import Phase, Warned
-from hostlink.board.own_rows import is_own
-from hostlink.board.profile import HEARD, Profile
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.port.uart import warn
+from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import Finding
@@ -21,7 +22,6 @@ from hostlink.board.survey.proposal import value_in
 from hostlink.board.survey.steps import Consent, Steps
 from hostlink.board.survey.store import StoresNothing
 from hostlink.board.survey.telling import told
-from hostlink.board.uart import warn
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
@@ -31,10 +31,10 @@ from hostlink.errors import (
     ReadBackError,
 )
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
-from hostlink.jobs.recognising import careful_profile, kinds, kinds_of
-from hostlink.jobs.rescuing import Held, keep_held, rescue_or_discard
-from hostlink.jobs.restarting import pulse
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
+from hostlink.jobs.session.rescuing import Held, keep_held, rescue_or_discard
+from hostlink.jobs.session.restarting import pulse
+from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line

@@ -14,7 +14,7 @@ _BACKSPACE_AND_BELL = b"\b\a"
 
 @dataclass(frozen=True, slots=True)
 class Pacing:
-    """How a board communicates, in bytes and seconds. hostlink.board.profile.Talk explains each.
+    """How a board communicates, in bytes and seconds. `Talk` of a profile explains each.
 
     latency_s: the longest time for which the bridge may hold a byte back from the host.
     """

@@ -10,7 +10,7 @@ unconfirmed line end, and not all unconfirmed bytes:
 3. Only what the board sends after storing confirms a line: the echo of its end, or the prompt, or
    a guard time after the prompt (`line_done`). A board that sends nothing is paced by the clock.
 4. Every byte that comes back must be the expected one. The first unexpected byte ends the sending;
-   hostlink.board.loading decides how to repair the damage.
+   hostlink.board.dialogue.loading decides how to repair the damage.
 """
 
 from __future__ import annotations

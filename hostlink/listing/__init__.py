@@ -13,9 +13,9 @@ from hostlink.listing.charset import cannot_take, check_charset, to_bytes, to_te
 from hostlink.listing.compare import Change, Comparison, Stretch, compare, unified
 from hostlink.listing.finding import Finding
 from hostlink.listing.measure import Ledger, LedgerRow, measure
-from hostlink.listing.mend import Mended, mend
+from hostlink.listing.mending.mend import Mended, mend
 from hostlink.listing.parse import Line, Listing
-from hostlink.listing.review import Review, review
+from hostlink.listing.reviewing.review import Review, review
 from hostlink.listing.rows import Doubt, Mend
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.listing.source import LIMIT, decode_listing

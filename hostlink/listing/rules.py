@@ -1,7 +1,7 @@
 """The rules for listings on one kind of board, as plain values.
 
-A board profile (hostlink.board.profile) contains these. The functions of this package take them as
-parameters, so that they depend on no profile, file or board.
+A board profile contains these. The functions of this package take them as parameters, so that they
+depend on no profile, file or board.
 """
 
 from __future__ import annotations

@@ -10,11 +10,11 @@ from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
 from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
 from hostlink.practice.kind import Kind
+from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Op
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.storing import storing
 from hostlink.practice.telling import Teller
-from hostlink.practice.wording import wording
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.publish.page import facts, key_name, page, paragraphs, text
 
 STYLE = """

@@ -5,13 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Mapping
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError
 from hostlink.listing import Listing, canonical_line, measure
 from hostlink.listing.checkcodes import WHOLE, codes_of
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
-from hostlink.publish.matter import Matter
+from hostlink.publish.details import Matter
 from hostlink.publish.page import facts, page, paragraphs, text
 from hostlink.publish.qr import drawing
 

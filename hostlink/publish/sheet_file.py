@@ -12,7 +12,7 @@ from html.parser import HTMLParser
 from hostlink.errors import ListingError
 from hostlink.listing import Listing
 from hostlink.listing.checkcodes import Codes, line_code, whole_code
-from hostlink.publish.matter import Matter
+from hostlink.publish.details import Matter
 
 _KEPT = "Nothing was changed."
 _FIELDS = ("title", "name", "author", "licence", "notes", "profile", "whole")

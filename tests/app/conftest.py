@@ -71,7 +71,7 @@ def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.setenv("HOSTLINK_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "profiles"))
-    monkeypatch.setattr("hostlink.app.boards.usb_ports", list)
+    monkeypatch.setattr("hostlink.app.screens.boards.usb_ports", list)
     with Archive.open(tmp_path / "archive.sqlite3") as archive:
         yield Stage(archive, tmp_path)
 

@@ -13,14 +13,14 @@ import pytest
 
 import hostlink
 from hostlink.advice import Advice, joined, told
-from hostlink.app.desk_actions import ACTIONS
-from hostlink.app.dialogues import Trouble
+from hostlink.app.attached_boards import as_trouble
+from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.screens.dialogues import Trouble
 from hostlink.app.ways import KEYS
-from hostlink.app.work import as_trouble
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 
 SOURCE = Path(hostlink.__file__).parent
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.backups import BackupsScreen
-from hostlink.app.dialogues import Ask
-from hostlink.app.jobview import JobView
-from hostlink.app.rows import Rows
+from hostlink.app.screens.backups import BackupsScreen
+from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.jobview import JobView
+from hostlink.app.widgets.rows import Rows
 from hostlink.jobs.backup import backup
 
 LONG = dict.fromkeys(range(10, 90, 10), b"REM " + b"X" * 50)

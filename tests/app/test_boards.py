@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.boards import BoardsScreen
+from hostlink.app.screens.boards import BoardsScreen
 
 
 def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
@@ -73,8 +73,8 @@ def test_a_board_in_use_elsewhere_is_told_and_not_attached(
     """The second app on one practice board says that it is in use and goes on without it."""
 
     async def outer(pilot: Any, app: Any) -> None:
-        from hostlink.app.work import Attached
-        from hostlink.jobs.session import LinkChoice
+        from hostlink.app.attached_boards import Attached
+        from hostlink.jobs.session.session import LinkChoice
 
         other = Attached(LinkChoice("practice://taken?time=virtual", app.profile), stage.archive)
         await wait(pilot, lambda: other.is_here)

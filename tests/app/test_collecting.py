@@ -5,7 +5,7 @@ from __future__ import annotations
 import zipfile
 from typing import Any
 
-from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
 
 
 def test_a_folder_is_kept_after_an_answer_that_says_so(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.console import MOST_ROWS, Transcript
-from hostlink.app.dialogues import Ask, Trouble
+from hostlink.app.screens.dialogues import Ask, Trouble
 
 
 def test_lines_go_to_the_board_and_change_what_is_said_of_it(

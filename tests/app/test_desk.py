@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.dialogues import Ask, AskText, Trouble
-from hostlink.app.editor import Ledger
-from hostlink.app.jobview import JobView
-from hostlink.app.rows import Rows
-from hostlink.board.profile_file import find_profile
+from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.jobview import JobView
+from hostlink.app.widgets.editor import Ledger
+from hostlink.app.widgets.rows import Rows
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing, measure
 
 

@@ -11,11 +11,11 @@ import pytest
 from intelhex import IntelHex
 from textual.widgets import Static
 
-from hostlink.app.dialogues import Ask
-from hostlink.app.firmware import FirmwareScreen
-from hostlink.app.jobview import JobView
+from hostlink.app.screens.dialogues import Ask
+from hostlink.app.screens.firmware import FirmwareScreen
+from hostlink.app.screens.jobview import JobView
 from hostlink.errors import HostlinkError, LinkError, LinkReason, Needed, RefusedError
-from hostlink.jobs.firmware import WriteRequest
+from hostlink.jobs.firmware.writing import WriteRequest
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 
@@ -130,7 +130,7 @@ def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
             session.wire.port.machine.basic.power_on()
         return putback(session, *words, **options)
 
-    monkeypatch.setattr("hostlink.jobs.firmware_after.putback", pulled)
+    monkeypatch.setattr("hostlink.jobs.firmware.after.putback", pulled)
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
@@ -210,7 +210,7 @@ def test_what_a_refused_write_needs_is_asked_and_only_then_given(
             raise refusal
         raise LinkError("Enough.")
 
-    monkeypatch.setattr("hostlink.app.firmware.write_firmware", write)
+    monkeypatch.setattr("hostlink.app.screens.firmware.write_firmware", write)
 
     async def story(pilot: Any, app: Any) -> None:
         await to_write(pilot, app, image())

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.jobview import JobView, figures
-from hostlink.app.work import Job, Progress
-from hostlink.board.events import LineRepaired, LineSent, Phase, Warned
+from hostlink.app.attached_boards import Job, Progress
+from hostlink.app.screens.jobview import JobView, figures
+from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import Interrupted, LinkError
 
 SLOW = "practice://slow?baud=300"

@@ -9,8 +9,8 @@ from textual._xterm_parser import XTermParser
 from textual.binding import Binding
 from textual.events import Key
 
-from hostlink.app.desk import Desk
-from hostlink.app.desk_actions import ACTIONS
+from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.desk.desk import Desk
 from hostlink.app.findings import FindingsScreen
 
 ALT = [

@@ -6,7 +6,7 @@ from typing import Any
 
 from textual import events
 
-from hostlink.app.mending import MendScreen
+from hostlink.app.screens.mending import MendScreen
 from hostlink.listing import mend
 from hostlink.shipped import library_folder
 
@@ -60,7 +60,7 @@ def test_one_pasted_line_goes_in_where_the_cursor_is(stage: Any) -> None:
 
 def test_a_paste_does_not_replace_unkept_text_unasked(stage: Any, wait: Any) -> None:
     """Text that is nowhere else stays until the question is answered."""
-    from hostlink.app.dialogues import Ask
+    from hostlink.app.screens.dialogues import Ask
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press(*"10", "space", *"END")

@@ -8,12 +8,12 @@ import click
 import pytest
 from textual.binding import Binding
 
-from hostlink.app.boards import BoardsScreen
-from hostlink.app.desk import Desk
-from hostlink.app.firmware import FirmwareScreen
-from hostlink.app.palette import TYPED
-from hostlink.app.revisions import RevisionsScreen
-from hostlink.app.stored import StoredScreen
+from hostlink.app.desk.desk import Desk
+from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.firmware import FirmwareScreen
+from hostlink.app.screens.palette import TYPED
+from hostlink.app.screens.revisions import RevisionsScreen
+from hostlink.app.screens.stored import StoredScreen
 from hostlink.cli.entry import COMMANDS, cli
 
 REACHED: dict[str, tuple[Any, str]] = {

@@ -22,10 +22,10 @@ import textual
 from textual import events
 
 from hostlink.app.application import DeskApp
-from hostlink.app.backups import BackupsScreen
-from hostlink.app.dialogues import Ask, AskText, Trouble
-from hostlink.app.stored import StoredScreen
-from hostlink.app.surveying import SurveyScreen
+from hostlink.app.screens.backups import BackupsScreen
+from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.stored import StoredScreen
+from hostlink.app.screens.surveying import SurveyScreen
 from hostlink.app.themes import NAMES
 from hostlink.archive import Archive
 from hostlink.errors import LinkError
@@ -280,7 +280,7 @@ def draw(
     monkeypatch.setenv("TZ", "UTC")
     time.tzset()
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
-    monkeypatch.setattr("hostlink.app.boards.usb_ports", list)
+    monkeypatch.setattr("hostlink.app.screens.boards.usb_ports", list)
 
     def play(scene: Callable[..., Any], size: tuple[int, int]) -> tuple[str, dict[str, str]]:
         texts: dict[str, str] = {}

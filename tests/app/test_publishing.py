@@ -7,10 +7,10 @@ from typing import Any
 
 from textual.widgets import TextArea
 
-from hostlink.app.checking import CheckScreen
-from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
-from hostlink.app.rows import Rows
-from hostlink.board.profile_file import find_profile
+from hostlink.app.screens.checking import CheckScreen
+from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.widgets.rows import Rows
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing
 from hostlink.listing.checkcodes import codes_of
 from hostlink.publish.sheet_file import read_sheet

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.compare import CompareScreen
-from hostlink.app.revisions import RevisionsScreen, size_chart
-from hostlink.app.rows import Rows
+from hostlink.app.screens.compare import CompareScreen
+from hostlink.app.screens.revisions import RevisionsScreen, size_chart
+from hostlink.app.widgets.rows import Rows
 
 
 def _three(stage: Any) -> None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
-from hostlink.app.dialogues import Ask, AskText, Trouble
-from hostlink.app.jobview import JobView
-from hostlink.app.rows import Rows
-from hostlink.app.stored import StoredScreen
-from hostlink.board.profile_file import find_profile
+from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.jobview import JobView
+from hostlink.app.screens.stored import StoredScreen
+from hostlink.app.widgets.rows import Rows
+from hostlink.board.profile.file import find_profile
 from hostlink.jobs.profiles import keep_profile
 
 

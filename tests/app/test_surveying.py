@@ -6,13 +6,13 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.boards import BoardsScreen
-from hostlink.app.dialogues import Ask, AskText
-from hostlink.app.jobview import JobView
-from hostlink.app.palette import actions
-from hostlink.app.rows import Rows
-from hostlink.app.surveying import SurveyScreen
-from hostlink.board.profile_file import find_profile
+from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.dialogues import Ask, AskText
+from hostlink.app.screens.jobview import JobView
+from hostlink.app.screens.palette import actions
+from hostlink.app.screens.surveying import SurveyScreen
+from hostlink.app.widgets.rows import Rows
+from hostlink.board.profile.file import find_profile
 
 LAB = "practice://lab?time=virtual&baud=19200&receive_buffer=17&line_ms=23&line_done=after-prompt"
 

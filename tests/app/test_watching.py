@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.dialogues import Ask, Trouble
-from hostlink.app.jobview import JobView
+from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.app.screens.jobview import JobView
 from hostlink.errors import LinkError, LinkReason
 
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
@@ -197,7 +197,7 @@ def test_a_reading_that_fails_is_told_without_getting_in_the_way(
 
     async def story(pilot: Any, app: Any) -> None:
         await wait(pilot, lambda: app.current.at_prompt)
-        monkeypatch.setattr("hostlink.jobs.looking.look", broken)
+        monkeypatch.setattr("hostlink.jobs.session.looking.look", broken)
         clock[0] += timedelta(minutes=6)
         app.drain()
         await wait(pilot, lambda: "The practice board: The board is silent." in app.said)

@@ -11,24 +11,24 @@ from textual.color import Color
 from textual.screen import Screen
 
 from hostlink.app.application import DeskApp
-from hostlink.app.backups import BackupsScreen
-from hostlink.app.boards import BoardsScreen
-from hostlink.app.checking import CheckScreen
 from hostlink.app.console import ConsolePane, Transcript
-from hostlink.app.desk import Desk
-from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.desk.desk import Desk
 from hostlink.app.findings import FindingsScreen
-from hostlink.app.firmware import FirmwareScreen
-from hostlink.app.mending import MendScreen
-from hostlink.app.palette import Help, actions, key_words
-from hostlink.app.references import ReferencesScreen
-from hostlink.app.renumbering import RenumberScreen
-from hostlink.app.revisions import RevisionsScreen
-from hostlink.app.settings_screen import SettingsScreen
+from hostlink.app.screens.backups import BackupsScreen
+from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.checking import CheckScreen
+from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.firmware import FirmwareScreen
+from hostlink.app.screens.mending import MendScreen
+from hostlink.app.screens.palette import Help, actions, key_words
+from hostlink.app.screens.references import ReferencesScreen
+from hostlink.app.screens.renumbering import RenumberScreen
+from hostlink.app.screens.revisions import RevisionsScreen
+from hostlink.app.screens.settings import SettingsScreen
+from hostlink.app.screens.shrinking import ShrinkScreen
+from hostlink.app.screens.stored import StoredScreen
+from hostlink.app.screens.surveying import SurveyScreen
 from hostlink.app.sheet import Sheet
-from hostlink.app.shrinking import ShrinkScreen
-from hostlink.app.stored import StoredScreen
-from hostlink.app.surveying import SurveyScreen
 from hostlink.app.themes import THEMES
 from hostlink.errors import HostlinkError
 

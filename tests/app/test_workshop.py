@@ -7,17 +7,17 @@ from typing import Any
 import pytest
 from textual import events
 
-from hostlink.app.checking import CheckScreen
-from hostlink.app.dialogues import Ask, AskText, Fill, Trouble
 from hostlink.app.findings import FindingsScreen
-from hostlink.app.references import ReferencesScreen
-from hostlink.app.renumbering import RenumberScreen
-from hostlink.app.rows import Rows
-from hostlink.app.shrinking import ShrinkScreen
-from hostlink.board.profile_file import find_profile
+from hostlink.app.screens.checking import CheckScreen
+from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.references import ReferencesScreen
+from hostlink.app.screens.renumbering import RenumberScreen
+from hostlink.app.screens.shrinking import ShrinkScreen
+from hostlink.app.widgets.rows import Rows
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing, measure
 from hostlink.listing.renumber import renumber
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 
 RULES = find_profile("practice").rules
 LAMP = "5 REM LAMP\n7 LET A = 1\n9 PRINT A\n11 GOTO 7\n"

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.tables import CARRIED
+from hostlink.archive.database.tables import CARRIED
 from hostlink.errors import ArchiveError
 
 FIRST_EVENING = datetime(2031, 9, 3, 18, 30, tzinfo=UTC)

@@ -16,8 +16,9 @@ from pathlib import Path
 
 import pytest
 
-from hostlink.archive import Archive, Content, Origin, access
-from hostlink.archive.access import Access, InUseError, find_access, private_copy
+from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.database import access
+from hostlink.archive.database.access import Access, InUseError, find_access, private_copy
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]
@@ -201,7 +202,8 @@ for turn in range(10**6):
 READER = """
 import os, sys, urllib.request  # before another user can read no module any more
 from pathlib import Path
-from hostlink.archive import Archive, access
+from hostlink.archive.database import access
+from hostlink.archive import Archive
 if sys.argv[3] == "user":
     os.setgid(65534)
     os.setuid(65534)
@@ -416,7 +418,8 @@ def test_an_older_archive_on_a_disk_without_room_is_read_by_a_renewed_copy(
 def test_no_private_copy_outlives_its_process(filled: Path, tmp_path: Path) -> None:
     """Also where it was not closed."""
     code = (
-        "import sys; from pathlib import Path; from hostlink.archive.access import private_copy; "
+        "import sys; from pathlib import Path; "
+        "from hostlink.archive.database.access import private_copy; "
         "copy = private_copy(Path(sys.argv[1])); print(copy.path.parent)"
     )
     done = subprocess.run(

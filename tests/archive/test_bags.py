@@ -12,10 +12,12 @@ from typing import Any
 
 import pytest
 
-from hostlink.archive import Archive, Content, Origin, bag_format, bags, flushing
+from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
-from hostlink.archive.bag_reading import open_bag
-from hostlink.archive.bags import write_bag
+from hostlink.archive.database import flushing
+from hostlink.archive.exchange import bag_format, bags
+from hostlink.archive.exchange.bag_reading import open_bag
+from hostlink.archive.exchange.bags import write_bag
 from hostlink.errors import ArchiveError
 
 FILES = Path(__file__).parent / "files"

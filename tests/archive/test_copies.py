@@ -1,4 +1,4 @@
-"""Two copies of one archive that both went on: rules of hostlink/archive/copies.py."""
+"""Two copies of one archive that both went on: rules of hostlink/archive/exchange/copies.py."""
 
 from __future__ import annotations
 

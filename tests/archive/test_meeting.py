@@ -1,4 +1,4 @@
-"""Where two archives have the same thing: rules 4 and 5 of hostlink/archive/merging.py."""
+"""Where two archives have the same thing: rules 4 and 5 of hostlink/archive/exchange/merging.py."""
 
 from __future__ import annotations
 

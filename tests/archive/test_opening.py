@@ -16,9 +16,10 @@ from pathlib import Path
 import pytest
 from sqlite_utils import Database
 
-from hostlink.archive import Archive, Content, Origin, opening
-from hostlink.archive.migrations import STEPS, Steps, schema_steps
-from hostlink.archive.opening import APPLICATION_ID, open_file
+from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.database import opening
+from hostlink.archive.database.migrations import STEPS, Steps, schema_steps
+from hostlink.archive.database.opening import APPLICATION_ID, open_file
 from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError
 

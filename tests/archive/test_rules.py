@@ -10,7 +10,7 @@ import pytest
 import soak_damage
 
 from hostlink.archive import Archive
-from hostlink.archive.tables import TABLES
+from hostlink.archive.database.tables import TABLES
 
 LOSSLESS = [name for name in TABLES if name not in ("tags", "host_copies")]
 FINISHED = ("events", "firmware_writes")

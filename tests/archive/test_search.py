@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.search import best_line
+from hostlink.archive.search.search import best_line
 from hostlink.archive.search_words import spaced, words, words_only_in
 from hostlink.errors import ArchiveError
 

@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from hostlink.archive import Archive, Content, Origin, search_hits, search_index
-from hostlink.archive.search_index import holds_all
+from hostlink.archive import Archive, Content, Origin
+from hostlink.archive.search import hits as search_hits
+from hostlink.archive.search import index as search_index
+from hostlink.archive.search.index import holds_all
 from hostlink.archive.search_words import spaced, words, words_only_in
 from hostlink.errors import ArchiveError
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive import opening as opening_module
+from hostlink.archive.database import opening as opening_module
 from hostlink.errors import ArchiveError
 
 MakeContent = Callable[..., Content]

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.rows import checksum, damaged_rows
-from hostlink.archive.tables import CARRIED, TABLES, Column
+from hostlink.archive.database.rows import checksum, damaged_rows
+from hostlink.archive.database.tables import CARRIED, TABLES, Column
 
 MakeContent = Callable[..., Content]
 SQL_KINDS = {"bytes": "BLOB", "number": "INTEGER", "flag": "INTEGER"}

@@ -25,9 +25,9 @@ from typing import NoReturn
 
 import pytest
 
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import load_profile
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.profile.file import load_profile
+from hostlink.board.profile.model import Profile
 from hostlink.link.serial_port import SerialPort
 from hostlink.link.wire import Wire
 

@@ -14,13 +14,13 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.loading import Loader
+from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import Interrupted
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
-from hostlink.jobs.firmware import WriteRequest, write_firmware
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.listing import Listing
 
 # The same ways as elsewhere, over a chip that takes its time.
@@ -40,7 +40,7 @@ class Chipboard:
         self.archive = archive
         self.cancelled = False
         self.on_event: Callable[[Any], None] = lambda event: None  # noqa: ARG005
-        monkeypatch.setattr("hostlink.jobs.session.open_port", self._open)
+        monkeypatch.setattr("hostlink.jobs.session.session.open_port", self._open)
 
     def _open(self, name: str, baud: int) -> tuple[Any, Any]:  # noqa: ARG002
         return self.board.open(baud), self.board.clock

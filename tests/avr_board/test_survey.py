@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.loading import Loader
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.profile.file import find_profile
 from hostlink.board.survey.steps import Consent
-from hostlink.jobs import session as session_module
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session import session as session_module
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.listing import Listing
 

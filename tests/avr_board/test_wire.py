@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.loading import Loader
+from hostlink.board.dialogue.loading import Loader
 from hostlink.listing.measure import measure
 from hostlink.listing.parse import Line, Listing
 

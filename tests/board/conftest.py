@@ -9,9 +9,9 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.events import Event
-from hostlink.board.profile import Commands, Profile, Talk
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.events import Event
+from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.link.clock import VirtualClock
 from hostlink.link.wire import Wire
 from hostlink.listing.parse import Line, Listing

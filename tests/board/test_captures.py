@@ -8,7 +8,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from hostlink.board.captures import (
+from hostlink.board.dialogue.captures import (
     Verdict,
     differing,
     hidden,
@@ -18,7 +18,7 @@ from hostlink.board.captures import (
     voting,
     whole,
 )
-from hostlink.board.reading import Reading
+from hostlink.board.dialogue.reading import Reading
 from hostlink.listing.parse import Line
 
 NUMBERS = st.integers(1, 5).map(lambda n: 10 * n)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.evidence import Doubt, Evidence
+from hostlink.board.dialogue.evidence import Doubt, Evidence
 from hostlink.link.wire import Health
 
 

@@ -11,9 +11,9 @@ import dataclasses
 
 import pytest
 
-from hostlink.board.faults import Fault, find_fault
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.faults import Fault, find_fault
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.practice.basic import Basic
 from hostlink.practice.ops import Send
 

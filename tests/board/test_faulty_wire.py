@@ -29,8 +29,8 @@ import pytest
 from soak_drawn import a_board, a_line
 from soak_expected import expected_in_capture, expected_in_load, undetected_share
 
-from hostlink.board.captures import tally
-from hostlink.board.loading import MOST_STARTS, Loader
+from hostlink.board.dialogue.captures import tally
+from hostlink.board.dialogue.loading import MOST_STARTS, Loader
 from hostlink.cli.ways import advised
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.listing.parse import Line, Listing

@@ -17,10 +17,10 @@ from typing import Any, NoReturn
 
 import pytest
 
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.loading import Loader
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile, load_profile, shipped_profiles
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
+from hostlink.board.profile.model import Profile
 from hostlink.board.recognise import Recogniser
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.serial_port import SerialPort

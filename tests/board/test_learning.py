@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.learning import (
+from hostlink.board.dialogue.learning import (
     BoardRewritesError,
     Left,
     find_list_form,
@@ -12,7 +12,7 @@ from hostlink.board.learning import (
     left_words,
     wrapping,
 )
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.listing.parse import Listing
 

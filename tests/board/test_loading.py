@@ -7,11 +7,11 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.board.learning import BoardRewritesError
-from hostlink.board.loading import MOST_STARTS, Loader
-from hostlink.board.profile import Commands
-from hostlink.board.reading import Reading
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.learning import BoardRewritesError
+from hostlink.board.dialogue.loading import MOST_STARTS, Loader
+from hostlink.board.dialogue.reading import Reading
+from hostlink.board.profile.model import Commands
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, LinkError, ReadBackError
 from hostlink.listing.parse import Line

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.misheard import behind_a_digit, misheard
+from hostlink.board.dialogue.misheard import behind_a_digit, misheard
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError, LinkReason
 from hostlink.listing.parse import Line

@@ -6,7 +6,7 @@ import dataclasses
 
 import pytest
 
-from hostlink.board.next_step import MOST_CAPTURES, MOST_READINGS, Case, Next, next_step
+from hostlink.board.dialogue.next_step import MOST_CAPTURES, MOST_READINGS, Case, Next, next_step
 
 SETTLED = Case(readings=3, votes=3, needed=3)
 

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 from scripted_board import PROMPT, ScriptedBoard
 
-from hostlink.board.capturing import Capture
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.events import Event, Warned
-from hostlink.board.next_step import MOST_CAPTURES
-from hostlink.board.profile import Commands, Profile, Talk
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.events import Event, Warned
+from hostlink.board.dialogue.next_step import MOST_CAPTURES
+from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, HostlinkError, Needed, NotKnownError, ReadBackError
 from hostlink.link.clock import VirtualClock

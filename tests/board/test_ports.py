@@ -13,9 +13,9 @@ from types import SimpleNamespace
 import pytest
 from pytest_mock import MockerFixture
 
-from hostlink.board import ports
-from hostlink.board.bridges import BRIDGES, driver_hint
-from hostlink.board.ports import (
+from hostlink.board.port import ports
+from hostlink.board.port.bridges import BRIDGES, driver_hint
+from hostlink.board.port.ports import (
     Identity,
     hidden_bridges,
     identity_of,

@@ -7,7 +7,7 @@ from pathlib import Path
 import platformdirs
 import pytest
 
-from hostlink.board.profile_file import (
+from hostlink.board.profile.file import (
     find_profile,
     load_profile,
     profile_text,

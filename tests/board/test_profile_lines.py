@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.board.profile_lines import key_lines, line_of
+from hostlink.board.profile.lines import key_lines, line_of
 
 TEXT = """\
 # a comment with = and [marks]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 import hostlink.board
-from hostlink.board.profile_file import find_profile, load_profile, shipped_profiles
+from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
 from hostlink.practice.expression import LARGEST, SMALLEST
 from hostlink.practice.kind import Storage

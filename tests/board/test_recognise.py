@@ -12,8 +12,8 @@ from typing import Any
 import pytest
 from scripted_board import ScriptedBoard
 
-from hostlink.board.manner import Manner, agrees, is_text, parts_of, with_manner
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.heard_talk import Manner, agrees, is_text, parts_of, with_manner
+from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError, LinkReason

@@ -11,20 +11,20 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.events import Event
-from hostlink.board.profile_file import find_profile, profile_text, read_profile
+from hostlink.board.dialogue.events import Event
+from hostlink.board.profile.file import find_profile, profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
 from hostlink.board.survey.findings import Finding
 from hostlink.board.survey.steps import Consent
 from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, UsageError
-from hostlink.jobs import session as session_module
 from hostlink.jobs.files import TakenError
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
 from hostlink.jobs.profiles import keep_profile
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session import session as session_module
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.jobs.surveying import (
     Surveyed,
     SurveyOptions,

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.profile_checks import clashes
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.file import find_profile
 from hostlink.board.survey.findings import Findings, fits
 from hostlink.board.survey.numbers import find_forms
 from hostlink.board.survey.proposal import propose, value_in

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import find_profile, shipped_profiles
+from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.board.twin import kind_like, twin_named
 from hostlink.errors import UsageError
+from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import find_material
-from hostlink.jobs.recognising import choose_profile
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.recognising import choose_profile
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.listing.measure import measure
 from hostlink.practice.kind_checks import clashes
 

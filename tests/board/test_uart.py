@@ -6,7 +6,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from hostlink.board.uart import (
+from hostlink.board.port.uart import (
     LARGEST_UBRR,
     SPEEDS,
     divisor,

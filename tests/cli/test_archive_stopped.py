@@ -22,11 +22,11 @@ STOPS = [
         "There is no copy.sqlite3; the a",
     ),
     (("duplicate", "copy.sqlite3"), "duplicate.flush_folder", "copy.sqlite3 is whole and proven"),
-    (("duplicate", "plain.sqlite3"), "opening.find_access", "plain.sqlite3 was there before"),
-    (("export", "bag"), "bags.flush_tree", "There is no bag; the archive is as it was"),
-    (("export", "bag"), "bags.flush_folder", "bag is whole and proven"),
-    (("import", "plain.sqlite3"), "merging.count_revisions", "all of it, or nothing of it"),
-    (("import", "plain-bag"), "merging.put_listing", "all of it, or nothing of it"),
+    (("duplicate", "plain.sqlite3"), "database.opening.find_access", "plain.sqlite3 was there before"),
+    (("export", "bag"), "exchange.bags.flush_tree", "There is no bag; the archive is as it was"),
+    (("export", "bag"), "exchange.bags.flush_folder", "bag is whole and proven"),
+    (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it, or nothing of it"),
+    (("import", "plain-bag"), "exchange.merging.put_listing", "all of it, or nothing of it"),
 ]
 
 
@@ -56,7 +56,7 @@ def test_a_signal_ends_it_in_good_order(
     """What is told is so: the archive is proven clean and holds what it held, a copy that was made
     is whole, and nothing half made stands beside it. Once more, the command does its work."""
     before = {path.name for path in filled.iterdir()}
-    module, name = at.split(".")
+    module, _, name = at.rpartition(".")
 
     def ended(*_: object, **__: object) -> None:
         raise Ended

@@ -14,7 +14,8 @@ import serial
 from pytest_mock import MockerFixture
 from sqlite_utils import Database
 
-from hostlink.archive import Archive, access
+from hostlink.archive import Archive
+from hostlink.archive.database import access
 from hostlink.practice.faults import Faults
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
@@ -154,7 +155,7 @@ def test_no_port_at_all(
 ) -> None:
     """With no board plugged in the practice board is offered."""
     monkeypatch.delenv("HOSTLINK_PORT")
-    mocker.patch("hostlink.board.ports.usb_ports", return_value=[])
+    mocker.patch("hostlink.board.port.ports.usb_ports", return_value=[])
     told = hostlink("save")
     assert told.status == 2
     assert "No board is plugged in." in told.err

@@ -13,7 +13,7 @@ import pytest
 from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
-from hostlink.cli.desk import Desk
+from hostlink.cli.context import Desk
 from hostlink.cli.port_choice import known_ports
 from hostlink.jobs.boards import access_advice, without_port
 
@@ -45,7 +45,7 @@ def plug(mocker: MockerFixture) -> Plug:
 def nothing_plugged_in(plug: Plug, mocker: MockerFixture) -> None:
     """Whatever this computer has, the tests see an empty table."""
     plug()
-    mocker.patch("hostlink.board.ports.hidden_bridges", return_value=[])
+    mocker.patch("hostlink.board.port.ports.hidden_bridges", return_value=[])
 
 
 def test_a_board_is_explained(hostlink: Callable, plug: Plug) -> None:
@@ -126,7 +126,7 @@ def test_ports_without_a_bridge_are_shown_on_request(hostlink: Callable, plug: P
 def test_a_bridge_without_a_port_is_told(hostlink: Callable, mocker: MockerFixture) -> None:
     """It is plugged in, but its driver is not at work: which one, and where to look."""
     found = [("1-4", 0x1A86, 0x7523)]
-    mocker.patch("hostlink.board.ports.hidden_bridges", return_value=found)
+    mocker.patch("hostlink.board.port.ports.hidden_bridges", return_value=found)
     assert "plugged in at 1-4 but has no port" in hostlink("boards").err
     assert "ch341" in without_port(found, "linux")[0]
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from hostlink.archive.bag_format import verify
+from hostlink.archive.exchange.bag_format import verify
 from hostlink.cli.entry import run_line
 
 

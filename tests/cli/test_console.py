@@ -18,10 +18,10 @@ from prompt_toolkit.input import PipeInput, create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.console_screen import Screen, _history
 from hostlink.jobs.console import Console
-from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.session.session import LinkChoice
 from hostlink.link.owner import Owner
 
 LONGEST_S = 60.0  # a bound, not a wait
@@ -108,7 +108,7 @@ def test_a_program_that_runs_on_is_left_or_interrupted(
 ) -> None:
     """At the end of the pipe a running program is left alone and that is said; interrupt! stops
     it; a line meanwhile is refused with status 1."""
-    monkeypatch.setattr("hostlink.cli.console._LONGEST_ANSWER_S", 1.0)
+    monkeypatch.setattr("hostlink.cli.commands.console._LONGEST_ANSWER_S", 1.0)
     told = hostlink("console", stdin=b"10 INPUT A\nRUN\n")
     assert told.status == 0
     assert "still running" in told.err

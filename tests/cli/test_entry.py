@@ -177,7 +177,7 @@ def test_status_130_interrupted(
     def interrupted(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("hostlink.jobs.material.find_material", interrupted)
+    monkeypatch.setattr("hostlink.jobs.listing_source.find_material", interrupted)
     told = hostlink("load", listing("10 END"))
     assert told.status == 130
     assert "Stopped" in told.err
@@ -326,7 +326,7 @@ def test_listing_programs_loads_only_what_it_needs(hostlink: Callable) -> None:
     assert "hostlink.archive.programs" in ours
     unwanted = ("board", "listing", "link", "jobs", "practice", "firmware", "app")
     assert [name for name in ours if name.split(".")[1] in unwanted] == []
-    assert "hostlink.archive.merging" not in ours
+    assert "hostlink.archive.exchange.merging" not in ours
 
 
 def test_looking_makes_no_archive(hostlink: Callable, place: Path) -> None:

@@ -21,10 +21,10 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content, Origin
-from hostlink.archive.bags import write_bag
+from hostlink.archive.database.rows import checksum
+from hostlink.archive.database.tables import TABLES, Table
+from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.names import fold
-from hostlink.archive.rows import checksum
-from hostlink.archive.tables import TABLES, Table
 from hostlink.cli.entry import COMMANDS, run_line
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings

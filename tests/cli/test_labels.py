@@ -10,7 +10,7 @@ import pytest
 from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
-from hostlink.board.ports import Identity
+from hostlink.board.port.ports import Identity
 from hostlink.jobs.boards import looks_like_label, port_labelled
 
 
@@ -86,7 +86,7 @@ def test_an_evening_can_be_rehearsed_on_labelled_practice_boards(
     labelled: Callable, mocker: MockerFixture
 ) -> None:
     """--all takes them where no known board is plugged in, and says so."""
-    mocker.patch("hostlink.board.ports._comports", return_value=[])
+    mocker.patch("hostlink.board.port.ports._comports", return_value=[])
     told = labelled("load", "hail", "--all")
     assert told.status == 0
     assert "2 labelled practice boards instead" in told.err

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.cli import transfer
+from hostlink.cli.commands import transfer
 
 LAMP = ('10 PRINT "LAMP ON"', "20 GOTO 40", "30 REM NEVER", '40 PRINT "LAMP OFF"')
 

@@ -68,7 +68,7 @@ def test_saves_are_named_by_board_and_day(
     hostlink: Callable, archive: Archive, mocker: MockerFixture
 ) -> None:
     """Saving again on the same day adds nothing new."""
-    day = mocker.patch("hostlink.cli.many.date")
+    day = mocker.patch("hostlink.cli.commands.many.date")
     day.today.return_value = date(2026, 11, 27)
     hostlink("load", "hail", *BOTH)
     for port in (RED, BLUE):

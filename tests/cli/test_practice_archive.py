@@ -53,7 +53,7 @@ def test_labels_of_practice_boards_are_found_from_anywhere(
     hostlink: Callable, data: Path, mocker: MockerFixture
 ) -> None:
     """By a label alone, and by --all where nothing is plugged in: in the practice archive again."""
-    mocker.patch("hostlink.board.ports._comports", return_value=[])
+    mocker.patch("hostlink.board.port.ports._comports", return_value=[])
     assert hostlink("boards", "--label", "Red", "--port", BOARD).status == 0
     assert hostlink("load", "hail", "--port", "red").status == 0
     assert hostlink("load", "tide", "--all").status == 0

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.progress import Teller
 from hostlink.jobs.events import AlreadyKept, Event, KeptAs, Rescued
 

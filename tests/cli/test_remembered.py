@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from hostlink.board.profile_file import load_profile
+from hostlink.board.profile.file import load_profile
 from hostlink.cli.entry import run_line
 
 ODD = "practice://odd?time=virtual&prompt=%5D"

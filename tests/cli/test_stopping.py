@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from hostlink.cli.stopping import CutOff, final, heed, let_go, stoppable
-from hostlink.jobs.session import Session
+from hostlink.jobs.session.session import Session
 
 if os.name != "posix":
     pytest.skip("sends signals to its own process", allow_module_level=True)

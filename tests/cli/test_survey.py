@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from hostlink.board.profile_file import load_profile
+from hostlink.board.profile.file import load_profile
 from hostlink.cli.entry import run_line
 
 BOARD = "practice://lab?time=virtual&baud=19200&receive_buffer=17&line_ms=23&line_done=after-prompt"

@@ -25,7 +25,7 @@ import pytest
 from intelhex import IntelHex
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import load_profile
+from hostlink.board.profile.file import load_profile
 from hostlink.listing import Listing, measure, mend
 
 ROOT = Path(__file__).resolve().parents[2]

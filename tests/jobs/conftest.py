@@ -10,9 +10,9 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 from hostlink.listing import Listing
 from hostlink.practice.machine import Machine
@@ -39,7 +39,7 @@ class Table:
         self.cancelled = False
         self.pulses = 0
         self.name = "red"
-        monkeypatch.setattr("hostlink.jobs.session.open_port", self._open)
+        monkeypatch.setattr("hostlink.jobs.session.session.open_port", self._open)
 
     def _open(self, name: str, baud: int) -> tuple[PracticePort, VirtualClock]:  # noqa: ARG002
         table = self

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.reading import Reading
+from hostlink.board.dialogue.reading import Reading
 from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import find_material
 from hostlink.jobs.recalling import slot_names
-from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.session.session import LinkChoice
 from hostlink.listing.parse import Line
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
@@ -276,7 +276,7 @@ def test_captures_that_do_not_agree_keep_nothing(
 ) -> None:
     """A slot that reads differently each time gives no backup; memory is put back."""
     memory = full.memory
-    from hostlink.board.dialogue import Dialogue
+    from hostlink.board.dialogue.dialogue import Dialogue
 
     real = Dialogue.read_listing
     reading: list[int] = []

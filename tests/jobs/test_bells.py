@@ -11,14 +11,14 @@ import pytest
 from scripted_board import PROMPT, ScriptedBoard
 
 from hostlink.archive import Archive
-from hostlink.board.loading import DeafError
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.loading import DeafError
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError
+from hostlink.jobs.listing_source import Material, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import Material, from_bytes
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 
 HALT = "[N]EXT [S]TOP "
@@ -76,7 +76,9 @@ def put(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[object]:
     monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "profiles"))
 
     def put(board: Belling) -> Belling:
-        monkeypatch.setattr("hostlink.jobs.session.open_port", lambda *_: (board, board.clock))
+        monkeypatch.setattr(
+            "hostlink.jobs.session.session.open_port", lambda *_: (board, board.clock)
+        )
         return board
 
     yield put

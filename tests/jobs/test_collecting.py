@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from hostlink.advice import told
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.names import is_program_name
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError, RefusedError, UsageError
 from hostlink.jobs import giving

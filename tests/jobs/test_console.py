@@ -11,19 +11,19 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, Origin
-from hostlink.board.events import Warned
-from hostlink.board.loading import Loader
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import BoardVanished, Event, MemoryLost, Rescued
 from hostlink.jobs.pasting import look_at, may_overwrite, may_store
-from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
-from hostlink.jobs.telling import event_words
+from hostlink.jobs.session.restarting import restart
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.recording import read_recording
 
 PROFILE = find_profile("practice")
@@ -536,7 +536,7 @@ def test_a_board_that_is_not_back_yet_is_looked_for_again(
     def away(identity: Any) -> None:
         looks.append(identity)
 
-    monkeypatch.setattr("hostlink.jobs.standing.port_of", away)
+    monkeypatch.setattr("hostlink.jobs.session.long_session.port_of", away)
     for _ in range(3):
         board.listen(0.1)
     assert len(looks) == 3

@@ -10,13 +10,13 @@ import pytest
 from scripted_board import PROMPT, ScriptedBoard
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.board.survey.steps import Consent
 from hostlink.errors import ExitStatus, NotKnownError, RefusedError
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 
@@ -37,7 +37,9 @@ class Counting:
         self.clock = VirtualClock()
         self.events: list[object] = []
         self.port = ScriptedBoard(self.clock, self._answer)
-        monkeypatch.setattr("hostlink.jobs.session.open_port", lambda *_: (self.port, self.clock))
+        monkeypatch.setattr(
+            "hostlink.jobs.session.session.open_port", lambda *_: (self.port, self.clock)
+        )
 
     def _answer(self, line: str) -> bytes:
         number, _, text = line.partition(" ")

@@ -26,7 +26,7 @@ from hostlink.errors import (
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
-from hostlink.jobs.firmware import WriteRequest, image_before, write_firmware
+from hostlink.jobs.firmware.writing import WriteRequest, image_before, write_firmware
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 SMALL = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048, boot_sizes=(512,))

@@ -26,9 +26,15 @@ from hostlink.firmware.chip import Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.events import BoardRecognised
-from hostlink.jobs.firmware import AfterWriteError, WriteRequest, Written, way_back, write_firmware
+from hostlink.jobs.firmware.writing import (
+    AfterWriteError,
+    WriteRequest,
+    Written,
+    way_back,
+    write_firmware,
+)
+from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import find_material
 from hostlink.jobs.putback import putback
 from hostlink.practice.main_loop import main_loop
 from hostlink.practice.ops import Chore, Send, Work
@@ -594,7 +600,7 @@ def test_a_link_that_fails_after_the_write_is_a_failure_too(
     def unproven(*_: Any, **__: Any) -> Any:
         raise ReadBackError("Line 10 is missing.", kept="Memory may hold another program.")
 
-    monkeypatch.setattr("hostlink.jobs.firmware_after.putback", unproven)
+    monkeypatch.setattr("hostlink.jobs.firmware.after.putback", unproven)
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert caught.value.status is ExitStatus.REFUSED
@@ -617,7 +623,7 @@ def test_a_wire_that_fails_once_while_the_programs_go_back_is_tried_again(
             raise LinkError("It could not be typed right.")
         return putback(*words, **options)
 
-    monkeypatch.setattr("hostlink.jobs.firmware_after.putback", once)
+    monkeypatch.setattr("hostlink.jobs.firmware.after.putback", once)
     assert write(board, archive, wanted()).restored
     assert failed
     assert held(board) == programs

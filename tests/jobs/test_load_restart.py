@@ -10,8 +10,8 @@ import pytest
 
 from hostlink.archive import Archive, Origin
 from hostlink.errors import LinkError, LinkReason, ReadBackError
+from hostlink.jobs.listing_source import Material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import Material
 
 TEXT = '10 PRINT "TIDE"\n20 END\n'
 

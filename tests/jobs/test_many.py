@@ -10,14 +10,14 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import ExitStatus, LinkError, LinkReason, RefusedError, UsageError
 from hostlink.jobs.events import Event, KeptAs
+from hostlink.jobs.listing_source import Material, from_bytes
 from hostlink.jobs.loading import LoadOptions
 from hostlink.jobs.many import dated_name, load_on_each, names, on_each, save_on_each, worst
-from hostlink.jobs.material import Material, from_bytes
 from hostlink.jobs.saving import SaveOptions
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 
 LISTING = b'10 PRINT "GOOD EVENING"\n20 PRINT "CLASS"\n'
 TODAY = date(2026, 11, 27)

@@ -11,7 +11,7 @@ import pytest
 from hostlink.archive import Archive, Content, Origin
 from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError, ListingError
-from hostlink.jobs.material import find_material, is_file, program_name, shipped_programs
+from hostlink.jobs.listing_source import find_material, is_file, program_name, shipped_programs
 
 
 def kept(archive: Archive, name: str, text: str) -> None:

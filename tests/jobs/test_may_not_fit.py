@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.events import LineSent, Phase, Warned
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import LineSent, Phase, Warned
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.events import Event
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 
 PROFILE = find_profile("token")  # storage.exact is false there
 MINE = "10 PRINT 1\n"

@@ -11,8 +11,8 @@ from hostlink.archive import Archive
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, Needed, NotKnownError, ReadBackError
 from hostlink.jobs.backup import backup
+from hostlink.jobs.listing_source import find_material, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import find_material, from_bytes
 from hostlink.jobs.saving import SaveOptions, save
 
 HELD = "10 PRINT 1\n20 PRINT 2\n30 END\n"

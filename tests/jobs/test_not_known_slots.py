@@ -12,7 +12,7 @@ from hostlink.archive import Archive
 from hostlink.errors import ExitStatus, NotKnownError, ReadBackError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
-from hostlink.jobs.restarting import restart
+from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.slots import recall, store
 
 STORED = "10 REM STORED\n20 LET S=1\n30 END\n"

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.events import Warned
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.file import find_profile
 from hostlink.jobs.events import Event
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 
 # Kinds of practice board whose profiles expect a restart, with a banner (ready) and without.
 KINDS = ["tiny", "capital", "token", "ready"]

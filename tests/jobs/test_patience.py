@@ -9,13 +9,13 @@ import pytest
 from scripted_board import PROMPT, ScriptedBoard
 
 from hostlink.archive import Archive
-from hostlink.board.events import Captured, Phase, Waiting
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import Captured, Phase, Waiting
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.events import Event
-from hostlink.jobs.patience import Patience, time_limit_s
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.patience import Patience, time_limit_s
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 
 TINY = find_profile("tiny")
@@ -105,7 +105,7 @@ def test_a_board_that_prompts_before_it_lists_ends_in_bounded_time(
         return [(0.0, PROMPT), (1.5, row)] if line == "LIST" else PROMPT
 
     board = ScriptedBoard(clock, late)
-    monkeypatch.setattr("hostlink.jobs.session.open_port", lambda *_: (board, clock))
+    monkeypatch.setattr("hostlink.jobs.session.session.open_port", lambda *_: (board, clock))
     with (
         Session(LinkChoice("socket://late", TINY), lambda _: None, archive=archive) as session,
         pytest.raises(Exception, match=r"not known|do not agree|given up"),

@@ -10,14 +10,14 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import MisfitError, putback
-from hostlink.jobs.rescuing import NOTHING
-from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.session.rescuing import NOTHING
+from hostlink.jobs.session.session import LinkChoice
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
 ONE = '10 PRINT "ONE"\n20 END\n'

@@ -9,11 +9,11 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive, Origin
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.jobs.backup import backup
-from hostlink.jobs.material import content_of
-from hostlink.jobs.rescuing import rescue_held
+from hostlink.jobs.listing_source import content_of
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.listing import Listing
 
 PROGRAM = '10 PRINT "EBB"\n20 GOTO 10\n'

@@ -13,11 +13,11 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.capturing import Capture
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.events import Warned
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import (
     HostlinkError,
@@ -27,15 +27,15 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
-from hostlink.jobs.attaching import last_program
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import Event
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
-from hostlink.jobs.rescuing import rescue_held
-from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
-from hostlink.jobs.telling import event_words
+from hostlink.jobs.session.attaching import last_program
+from hostlink.jobs.session.rescuing import rescue_held
+from hostlink.jobs.session.restarting import restart
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.recording import read_recording
 
 LISTING = b'10 PRINT "THE LIGHT IS ON"\n20 GOTO 10\n'

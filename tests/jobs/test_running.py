@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.faults import Fault
+from hostlink.board.dialogue.faults import Fault
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
@@ -20,8 +20,8 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
+from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import find_material
 from hostlink.jobs.memory_of_run import keep_before_run
 from hostlink.jobs.running import Given, Ran, run, stop
 

@@ -6,9 +6,9 @@ import dataclasses
 from collections.abc import Callable
 from typing import Any
 
-from hostlink.board.events import Phase, Warned
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.jobs.saving import SaveOptions, save
 
 

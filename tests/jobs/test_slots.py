@@ -11,14 +11,14 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.capturing import Capture
-from hostlink.board.dialogue import Dialogue
+from hostlink.board.dialogue.capturing import Capture
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
 from hostlink.jobs.recalling import listed, stored
-from hostlink.jobs.session import LinkChoice
+from hostlink.jobs.session.session import LinkChoice
 from hostlink.jobs.slots import recall, store
 
 

@@ -10,16 +10,16 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.board.survey.steps import Consent
 from hostlink.errors import Interrupted
 from hostlink.jobs.backup import backup
+from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import find_material
 from hostlink.jobs.putback import putback
-from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.restarting import restart
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.jobs.slots import recall, store
 from hostlink.jobs.surveying import SurveyOptions, survey
 

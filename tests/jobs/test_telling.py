@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from hostlink.app.ways import KEYS
-from hostlink.board.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.cli.ways import COMMANDS
+from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import (
     AlreadyKept,
     BackupKept,
@@ -17,7 +18,6 @@ from hostlink.jobs.events import (
     PagesRead,
     Rescued,
 )
-from hostlink.jobs.telling import event_words
 
 TOLD = [
     (Phase("Sending", about_s=3.2), "Sending, about 4 s"),

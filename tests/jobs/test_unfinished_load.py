@@ -8,14 +8,14 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.ports import identity_of
-from hostlink.board.profile_file import find_profile
+from hostlink.board.port.ports import identity_of
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import HostlinkError, Interrupted, LinkError, ReadBackError
 from hostlink.jobs.boards import KnownBoard, known_boards
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 
 PORT = "practice://red?time=virtual"
 # Without the question for the free memory, so that the board is found full while lines are sent.

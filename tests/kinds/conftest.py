@@ -12,11 +12,11 @@ import pytest
 from soak_kinds import boards_of, profile_of
 
 from hostlink.archive import Archive
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.jobs.events import Event
-from hostlink.jobs.material import Material, from_bytes
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.listing_source import Material, from_bytes
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
@@ -35,7 +35,7 @@ class Bench:
         self.clock = VirtualClock()
         self.events: list[Event] = []
         self.start(kind)
-        monkeypatch.setattr("hostlink.jobs.session.open_port", self._open)
+        monkeypatch.setattr("hostlink.jobs.session.session.open_port", self._open)
 
     def start(self, kind: str, **changed: Any) -> None:
         """Put a new board on the bench. changed: settings in place of its kind's."""

@@ -8,17 +8,17 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.events import LineRepaired
-from hostlink.board.learning import BoardRewritesError
+from hostlink.board.dialogue.events import LineRepaired
+from hostlink.board.dialogue.learning import BoardRewritesError
 from hostlink.cli.ways import advised
 from hostlink.errors import ExitStatus, HostlinkError, LinkError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.events import BoardRecognised
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
-from hostlink.jobs.restarting import restart
 from hostlink.jobs.running import Given, run
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.slots import recall, store
 from hostlink.listing import Listing
 from hostlink.listing.canonical import canonical_lines

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.profile_file import shipped_profiles
+from hostlink.board.profile.file import shipped_profiles
 from hostlink.jobs.recalling import Slot, stored
 from hostlink.jobs.running import Given, run
 from hostlink.jobs.slots import recall, store

@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.practice.machine import Machine
 
 

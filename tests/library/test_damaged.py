@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.listing.mend import mend
+from hostlink.listing.mending.mend import mend
 from hostlink.listing.rules import Rules
 
 

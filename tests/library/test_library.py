@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 
 from hostlink.listing.measure import measure
-from hostlink.listing.mend import mend
+from hostlink.listing.mending.mend import mend
 from hostlink.listing.parse import Listing
-from hostlink.listing.review import review
+from hostlink.listing.reviewing.review import review
 from hostlink.listing.rules import Language, Rules
 from hostlink.practice.bare import drive, run_program
 from hostlink.practice.basic import STATEMENTS, Basic

@@ -20,15 +20,15 @@ import pytest
 import serial.rfc2217
 
 from hostlink.archive import Archive
-from hostlink.board.events import Warned
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.events import Event
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.material import from_bytes
-from hostlink.jobs.restarting import restart
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.restarting import restart
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import RealClock
 from hostlink.link.opening import open_port
 from hostlink.practice.machine import Machine
@@ -161,7 +161,7 @@ def session(
     """Open a session over an address, with the practice board's profile."""
     profile = find_profile("practice")
     patient = lambda name, baud: (open_port(name, baud)[0], patient_clock())  # noqa: E731
-    monkeypatch.setattr("hostlink.jobs.session.open_port", patient)
+    monkeypatch.setattr("hostlink.jobs.session.session.open_port", patient)
     return lambda address: Session(
         LinkChoice(address, profile, FAST.baud), told.append, archive=archive
     )

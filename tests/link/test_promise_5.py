@@ -11,9 +11,9 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.loading import Loader
-from hostlink.board.profile_file import find_profile
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError
 from hostlink.link.wire import Wire
 from hostlink.listing.parse import Line

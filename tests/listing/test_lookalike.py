@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Line, Listing, mend, review
-from hostlink.listing.lookalike import RULE, lookalikes
+from hostlink.listing.mending.lookalike import RULE, lookalikes
 
 RULES = find_profile("practice").rules
 

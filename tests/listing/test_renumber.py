@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from hostlink.errors import ListingError, RefusedError, UsageError
 from hostlink.listing import Form, Language, Listing, Rules
-from hostlink.listing.references import references
 from hostlink.listing.renumber import renumber
+from hostlink.listing.reviewing.references import references
 
 WORDS = ("PRINT", "LET", "IF", "ON", "LIST", "RUN", "RESTORE", "DATA", "END", "RETURN")
 RULES = Rules(language=Language(statements=WORDS, separator=":"))

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import UsageError
 from hostlink.listing import Form, Language, Listing, Rules, Storage, measure
-from hostlink.listing.shrink import LEVELS, Shrunk, shrink
+from hostlink.listing.shrinking.shrink import LEVELS, Shrunk, shrink
 
 PRACTICE = find_profile("practice").rules
 PALO_ALTO = find_profile("palo-alto").rules

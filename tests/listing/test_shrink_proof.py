@@ -11,12 +11,12 @@ from dataclasses import replace
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import RefusedError
 from hostlink.listing import Listing, Rules, measure
-from hostlink.listing.jumps import jumps
 from hostlink.listing.renumber import renumber
-from hostlink.listing.shrink import LEVELS, shrink
+from hostlink.listing.reviewing.jumps import jumps
+from hostlink.listing.shrinking.shrink import LEVELS, shrink
 
 # Many seeds go the same way: other tests pass these lines, so tracing here only costs time.
 pytestmark = pytest.mark.no_cover

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import UsageError
 from hostlink.listing import Language, Listing, Rules, review
-from hostlink.listing.crossref import cross_reference
 from hostlink.listing.finding import RULES
-from hostlink.listing.flow import flow_of
 from hostlink.listing.reading import Reader
+from hostlink.listing.reviewing.crossref import cross_reference
+from hostlink.listing.reviewing.flow import flow_of
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 

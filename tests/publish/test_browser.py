@@ -10,11 +10,11 @@ import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing
 from hostlink.listing.checkcodes import codes_of
 from hostlink.publish.card import card
-from hostlink.publish.matter import Matter
+from hostlink.publish.details import Matter
 from hostlink.publish.sheet import sheet
 from hostlink.shipped import library_folder
 

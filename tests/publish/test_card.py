@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.publish.card import card
 from hostlink.publish.page import key_name
 

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError
 from hostlink.listing import Listing, measure
 from hostlink.listing.checkcodes import codes_of
-from hostlink.publish.matter import Matter
+from hostlink.publish.details import Matter
 from hostlink.publish.qr import drawing
 from hostlink.publish.sheet import sheet
 from hostlink.publish.sheet_file import is_sheet, read_sheet

@@ -20,8 +20,8 @@ import pytest
 
 from hostlink import __version__
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.bag_format import BagError, BagWriter, verify
-from hostlink.archive.bags import write_bag
+from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
+from hostlink.archive.exchange.bags import write_bag
 
 HARD = ("plain.bas", "per%cent.bas", "50%25.bas", "a b.bas", "é/ü.bas")
 if sys.platform != "win32":  # where no name may hold these

@@ -18,9 +18,9 @@ from typing import Any, NoReturn
 
 import pytest
 
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.loading import Loader
-from hostlink.board.profile_file import load_profile
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.profile.file import load_profile
 from hostlink.errors import ReadBackError
 from hostlink.link.serial_port import SerialPort
 from hostlink.link.wire import Wire

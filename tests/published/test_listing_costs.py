@@ -15,7 +15,7 @@ from hostlink.listing import (
     review,
     same,
 )
-from hostlink.listing.jumps import jumps
+from hostlink.listing.reviewing.jumps import jumps
 from hostlink.listing.tokens import keywords, scan
 
 # Palo Alto Tiny BASIC, Dr. Dobb's Journal, May 1976 (read in a listing of version 2.0 of 10 October

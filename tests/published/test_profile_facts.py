@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.profile import Profile
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.listing.measure import measure
 from hostlink.listing.parse import Listing
 

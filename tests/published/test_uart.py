@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.uart import (
+from hostlink.board.port.uart import (
     SPEEDS,
     divisor,
     good_speeds,

@@ -12,7 +12,7 @@ from typing import NoReturn
 
 import pytest
 
-from hostlink.board.bridges import BRIDGES
+from hostlink.board.port.bridges import BRIDGES
 
 LIST = Path("/usr/share/misc/usb.ids")
 

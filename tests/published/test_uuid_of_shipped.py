@@ -8,7 +8,7 @@ import uuid
 import pytest
 
 from hostlink.archive.revisions import LIBRARY, library_identity
-from hostlink.jobs.material import shipped_programs
+from hostlink.jobs.listing_source import shipped_programs
 
 
 def by_the_rfc(namespace: bytes, name: str) -> bytes:

@@ -16,10 +16,10 @@ from typing import NoReturn
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Form, Language, Listing, Rules, decode_listing
 from hostlink.listing.renumber import renumber
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 from hostlink.practice.bare import run_program
 from hostlink.practice.basic import FUNCTIONS
 from hostlink.shipped import library_folder

@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.errors import ListingError
 from hostlink.listing import Listing, review
 from hostlink.listing.renumber import renumber
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 
 ECMA = find_profile("ecma-55").rules
 TINY = find_profile("tiny").rules

@@ -42,9 +42,9 @@ def test_a_board_that_fails_is_no_figure(
     monkeypatch.setattr(
         boards,
         "LinkChoice",
-        lambda port, profile, _: importlib.import_module("hostlink.jobs.session").LinkChoice(
-            f"{port}&unplug_after_bytes=20&time=virtual", profile, 300
-        ),
+        lambda port, profile, _: importlib.import_module(
+            "hostlink.jobs.session.session"
+        ).LinkChoice(f"{port}&unplug_after_bytes=20&time=virtual", profile, 300),
     )
     with pytest.raises(RuntimeError, match="was not loaded"):
         boards.run(rounds=1, boards=2)

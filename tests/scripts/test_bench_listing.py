@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing, measure, review
-from hostlink.listing.shrink import shrink
+from hostlink.listing.shrinking.shrink import shrink
 
 SCRIPTS = Path(__file__).parents[2] / "scripts"
 

@@ -7,7 +7,7 @@ from types import ModuleType
 
 import pytest
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 
 Script = Callable[[str], ModuleType]
 

@@ -10,8 +10,8 @@ from types import ModuleType
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.dialogue import Dialogue
-from hostlink.board.loading import Loader
+from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import ExitStatus, LinkError
 from hostlink.link.wire import Wire
 

@@ -7,12 +7,12 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
-from hostlink.board.dialogue import NONSENSE, Dialogue
-from hostlink.board.events import Emit, Phase, ignore
-from hostlink.board.manner import Manner
-from hostlink.board.own_rows import is_own
-from hostlink.board.profile import Profile
-from hostlink.board.reading import rows_of
+from hostlink.board.dialogue.dialogue import NONSENSE, Dialogue
+from hostlink.board.dialogue.events import Emit, Phase, ignore
+from hostlink.board.dialogue.heard_talk import Manner
+from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.dialogue.reading import rows_of
+from hostlink.board.profile.model import Profile
 from hostlink.board.recognise import Recognised, Recogniser
 from hostlink.board.survey.findings import Findings
 from hostlink.board.survey.proposal import propose

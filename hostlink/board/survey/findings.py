@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from hostlink.board.profile_kinds import Wrong
-from hostlink.board.profile_schema import TABLES
-from hostlink.board.profile_written import written
+from hostlink.board.profile.kinds import Wrong
+from hostlink.board.profile.schema import TABLES
+from hostlink.board.profile.written import written
 
 NEEDS_CONSENT = "needs consent to store test lines"
 """The evidence of a value that was not looked for."""

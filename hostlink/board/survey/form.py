@@ -1,7 +1,7 @@
 """What becomes of a line that is stored: case, blanks, quotes, the form in which it is listed.
 
 Test lines go in, and what the board lists is explained by the strictest of all ways of rewriting
-(hostlink.board.learning), so that a load is proven by exactly what its read-back will be held to.
+(dialogue/learning.py), so that a load is proven by exactly what its read-back will be held to.
 Lines that the board refuses say nothing of how it rewrites, but are evidence of their own.
 """
 
@@ -9,8 +9,8 @@ from __future__ import annotations
 
 import dataclasses
 
-from hostlink.board.learning import Learned, learn, left_words
-from hostlink.board.profile import Profile
+from hostlink.board.dialogue.learning import Learned, learn, left_words
+from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line

@@ -6,9 +6,9 @@ import dataclasses
 import re
 from collections.abc import Sequence
 
-from hostlink.board.heard_listing import NO_LINES
-from hostlink.board.learning import find_list_form, wrapping
-from hostlink.board.own_rows import is_count, is_own, own_around
+from hostlink.board.dialogue.heard_listing import NO_LINES
+from hostlink.board.dialogue.learning import find_list_form, wrapping
+from hostlink.board.dialogue.own_rows import is_count, is_own, own_around
 from hostlink.board.survey.bench import Bench
 from hostlink.listing.canonical import listed_line
 from hostlink.listing.rules import Language

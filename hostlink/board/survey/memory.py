@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from hostlink.board.answers import free_bytes
+from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.findings import Confidence
 from hostlink.board.survey.store import Store

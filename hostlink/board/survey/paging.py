@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.paging import halt_in, page_prompt, turn_pages
+from hostlink.board.dialogue.paging import halt_in, page_prompt, turn_pages
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe

@@ -12,9 +12,9 @@ import dataclasses
 from collections.abc import Callable, Iterable
 from typing import Any
 
-from hostlink.board.profile import Commands, Profile, Talk
-from hostlink.board.profile_checks import clashes
-from hostlink.board.profile_schema import EVIDENCE_KEY, EVIDENCE_VALUE
+from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.model import Commands, Profile, Talk
+from hostlink.board.profile.schema import EVIDENCE_KEY, EVIDENCE_VALUE
 from hostlink.board.survey.findings import KINDS, Finding, Findings
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.words import safe

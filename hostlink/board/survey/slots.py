@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from hostlink.board.reading import rows_of
+from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.errors import HostlinkError, LinkError, LinkReason

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.bounds import find_bounds, find_longest
 from hostlink.board.survey.bounds import find_keys as find_stored_keys

@@ -7,7 +7,7 @@ that number does not come, and the board takes a direct line again.
 
 from __future__ import annotations
 
-from hostlink.board.reading import rows_of
+from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.dialogue import CLEARING
-from hostlink.board.learning import find_list_form
-from hostlink.board.own_rows import is_own, own_in
+from hostlink.board.dialogue.dialogue import CLEARING
+from hostlink.board.dialogue.learning import find_list_form
+from hostlink.board.dialogue.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
 from hostlink.errors import RefusedError
 from hostlink.words import safe

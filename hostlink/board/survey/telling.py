@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from hostlink.board.profile import Profile
+from hostlink.board.profile.model import Profile
 from hostlink.board.survey.findings import NEEDS_CONSENT, Finding
 from hostlink.words import capital, plural, safe
 

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.backups import BackupItem
-from hostlink.archive.bags import write_bag
+from hostlink.archive.exchange.bags import write_bag
 
 HERE = Path(__file__).parent
 

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, Content, Revision
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.jobs.events import Event
+from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import Loaded, LoadOptions, load
-from hostlink.jobs.material import from_bytes
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session import LinkChoice, Session
+from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.faults import Faults
 from hostlink.practice.machine import Machine
@@ -102,5 +102,5 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
     """A bench with an empty board and an empty archive."""
     with Archive.open(tmp_path / "bench.sqlite3") as archive:
         made = Bench(archive)
-        monkeypatch.setattr("hostlink.jobs.session.open_port", made.open)
+        monkeypatch.setattr("hostlink.jobs.session.session.open_port", made.open)
         yield made

@@ -14,8 +14,8 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.events import Warned
-from hostlink.board.reading import Reading
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.dialogue.reading import Reading
 from hostlink.cli.ways import advised
 from hostlink.errors import (
     ArchiveError,
@@ -103,7 +103,7 @@ def test_promise_1_captures_that_do_not_agree_stop_the_load(
     bench: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What cannot be read with certainty cannot be kept, so it is not overwritten either."""
-    from hostlink.board.dialogue import Dialogue
+    from hostlink.board.dialogue.dialogue import Dialogue
     from hostlink.listing.parse import Line
 
     bench.put(holds=MINE)
@@ -274,7 +274,7 @@ def test_promise_3_a_capture_that_differs_calls_for_more(
     bench: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """One damaged reading is outvoted by more readings, and never kept."""
-    from hostlink.board.dialogue import Dialogue
+    from hostlink.board.dialogue.dialogue import Dialogue
     from hostlink.listing.parse import Line
 
     real = Dialogue.read_listing
@@ -297,7 +297,7 @@ def test_promise_3_captures_that_never_agree_are_no_save(
     bench: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Nothing is kept, status 4, and the program is said to be still on the board."""
-    from hostlink.board.dialogue import Dialogue
+    from hostlink.board.dialogue.dialogue import Dialogue
     from hostlink.listing.parse import Line
 
     readings = iter(range(1000))
@@ -490,8 +490,8 @@ def test_promise_6_an_empty_capture_replaces_nothing(bench: Any) -> None:
 
 def test_promise_6_after_a_proven_load_the_restart_is_settled(bench: Any) -> None:
     """Over the same open port: what was proven since is the user's, and is not labelled."""
+    from hostlink.jobs.listing_source import from_bytes
     from hostlink.jobs.loading import LoadOptions, load
-    from hostlink.jobs.material import from_bytes
     from hostlink.jobs.saving import SaveOptions, save
 
     bench.put(RESTARTS)
@@ -518,8 +518,8 @@ def test_stopping_at_any_moment_leaves_a_stated_condition(turns: int, bench: Any
         left[0] -= 1
         return left[0] < 0
 
+    from hostlink.jobs.listing_source import from_bytes
     from hostlink.jobs.loading import LoadOptions, load
-    from hostlink.jobs.material import from_bytes
 
     material = from_bytes(NEW.encode(), "n", name="NEW")
     try:

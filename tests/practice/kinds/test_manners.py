@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from kind_board import KindBoard
 
-from hostlink.board.profile_file import find_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.practice.kind import Kind, Language, Messages, Shelf, Storage, literal
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine

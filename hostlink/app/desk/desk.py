@@ -1,0 +1,250 @@
+"""The desk: the board in a sentence, the ruler, the listing with its cost, archive and console."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Container, Vertical
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Input, Static
+
+from hostlink.app.board_states import BoardStates
+from hostlink.app.console import ConsolePane
+from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.desk.board_console import BoardConsole
+from hostlink.app.desk.readings import Readings
+from hostlink.app.desk.sheet_pane import SheetPane
+from hostlink.app.desk.transfers import Transfers
+from hostlink.app.desk.watch import Watch
+from hostlink.app.desk.workshop import Workshop
+from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.screens.shelf import Shelf
+from hostlink.app.sheet import open_sheet
+from hostlink.app.widgets.editor import ListingEditor
+from hostlink.app.widgets.ruler import MemoryRuler
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.screens.revisions import Wish
+
+HELP = "F1 help"
+HINT = f"Ctrl+P every action    {HELP}"
+_AFTER_PAINT_S = 0.05
+_WORK = {action.id: action.work for action in ACTIONS}
+
+
+class Desk(Screen[None]):
+    """The main screen. It lays its parts out and hands each action to the one that does it."""
+
+    app: DeskApp
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    VERTICAL_BREAKPOINTS = HEIGHTS
+    AUTO_FOCUS = "#listing"
+    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in ACTIONS]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.ruler = MemoryRuler(id="ruler")
+        self.sheet_pane: SheetPane = SheetPane(self.ruler, id="sheet")
+        self.shelf: Shelf = Shelf(id="shelf")
+        self.states: BoardStates = BoardStates()
+        self.readings: Readings = Readings(self)
+        self.transfers: Transfers = Transfers(self)
+        self.console: BoardConsole = BoardConsole(self)
+        self.watcher: Watch = Watch(self)
+        self.workshop: Workshop = Workshop(self)
+
+    @property
+    def editor(self) -> ListingEditor:
+        """The listing's editor."""
+        return self.sheet_pane.editor
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="board", markup=False)
+        yield self.ruler
+        with Container(id="body"):
+            yield self.sheet_pane
+            with Vertical(id="band"):
+                yield self.shelf
+                yield ConsolePane(id="console", classes="-away")
+        yield Static(HINT, id="told", markup=False)
+
+    def on_mount(self) -> None:
+        self.set_timer(_AFTER_PAINT_S, self._begin)
+
+    def _begin(self) -> None:
+        """What takes time comes after the first drawing: archive, profile, board."""
+        if not self.app.open_archive():
+            return
+        self.shelf.open(self.app.archive)
+        self.app.begun = True
+        self.readings.show()
+        if self.app.settings.trouble:
+            self.app.tell(self.app.settings.trouble)
+        if self.app.opens:
+            self.app.careful(
+                lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
+            )
+        if self.app.first_port:
+            self.app.attach(self.app.first_port)
+
+    def action_work(self, name: str) -> None:
+        """Do what a key or the palette asked for. name: the `id` of one of ACTIONS."""
+        _WORK[name](self)
+
+    def drain(self) -> None:
+        """Take in what became of the boards and what the current one sent."""
+        self.watcher.look_around()
+        if self.app.current is not None:
+            self.console.show(self.app.current)
+
+    def would_be_lost(self) -> Sequence[str]:
+        """Reasons to ask before leaving."""
+        reasons = []
+        if self.sheet_pane.unkept:
+            reasons.append("The text in the editor is not kept.")
+        busy = [each.busy for each in self.app.attached.values() if each.busy]
+        if any(job is not None and job.shown for job in busy):
+            reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
+        return reasons
+
+    # --- its parts ---------------------------------------------------------------------------
+
+    def on_console_pane_entered(self, event: ConsolePane.Entered) -> None:
+        event.stop()
+        self.console.type_line(event.line)
+
+    def on_sheet_pane_kept(self, event: SheetPane.Kept) -> None:
+        event.stop()
+        self.shelf.renew()
+
+    def on_shelf_opened(self, event: Shelf.Opened) -> None:
+        event.stop()
+        self.sheet_pane.open_word(event.word)
+
+    def on_shelf_failed(self, event: Shelf.Failed) -> None:
+        event.stop()
+        self.app.trouble(event.error)
+
+    def to_archive(self) -> None:
+        """To the archive's search."""
+        self.show_band("shelf")
+        self.query_one("#find", Input).focus()
+
+    def to_console(self) -> None:
+        """To the console; from there back to the archive."""
+        if self.query_one(ConsolePane).has_focus_within:
+            self.to_archive()
+            return
+        self.show_band("console")
+        self.query_one("#console-line", Input).focus()
+
+    def show_band(self, name: str) -> None:
+        """Which of the two the band shows where it has room for one only."""
+        for each in ("shelf", "console"):
+            self.query_one(f"#{each}").set_class(each != name, "-away")
+
+    def to_listing(self) -> None:
+        """Back to the listing; from a search with words in it, first to an empty one."""
+        find = self.query_one("#find", Input)
+        if find.value and self.shelf.has_focus_within:
+            self.shelf.clear_search()
+            find.focus()
+            return
+        self.editor.focus()
+
+    def show_told(self, sentence: str) -> None:
+        """Say something in the last line."""
+        with contextlib.suppress(Exception):
+            text, room = safe(sentence), self.size.width - 2 - len(HELP)
+            if text and len(text) < room - 2:
+                text = f"{text:<{room}}{HELP}"
+            self.query_one("#told", Static).update(Content(text or HINT))
+
+    # --- the other screens -------------------------------------------------------------------
+
+    def show_revisions(self) -> None:
+        """The revisions of the program in the editor, else of the one at the list's cursor."""
+        from hostlink.app.screens.revisions import RevisionsScreen
+
+        material = self.sheet_pane.sheet.material
+        revision = material.revision if material is not None else None
+        name = self.shelf.program if self.shelf.has_focus_within else ""
+        name = name or (revision.program if revision is not None else self.shelf.program)
+        if not name:
+            self.app.tell("There is no program in the archive yet: keep the listing first.")
+            return
+
+        def wished(wish: Wish | None) -> None:
+            self.shelf.renew()  # restored, retired or put back meanwhile
+            if wish is None:
+                return
+            what, spec = wish
+            if what == "open":
+                self.sheet_pane.open_word(spec)
+            elif what == "load":
+                attached = self.readings.need()
+                if attached is not None:
+                    self.transfers.load_word(attached, spec)
+            else:
+                self.transfers.compare(spec)
+
+        self.app.push_screen(RevisionsScreen(name), wished)
+
+    def show_boards(self) -> None:
+        """The boards that are here, to attach, label and choose."""
+        from hostlink.app.screens.boards import BoardsScreen
+
+        self.app.push_screen(BoardsScreen())
+
+    def show_settings(self) -> None:
+        """The settings."""
+        from hostlink.app.screens.settings import SettingsScreen
+
+        self.app.push_screen(SettingsScreen())
+
+    def show_backups(self) -> None:
+        """The backups, to be put back."""
+        from hostlink.app.screens.backups import BackupsScreen
+
+        self.app.push_screen(BackupsScreen())
+
+    def show_stored(self) -> None:
+        """The programs stored on the current board."""
+        from hostlink.app.screens import stored
+
+        attached = self.readings.need()
+        if attached is not None:
+            stored.show_stored(self.app, attached)
+
+    def ask_for_image(self) -> None:
+        """Ask for a firmware image, then show its review."""
+        from hostlink.app.screens.dialogues import AskText
+        from hostlink.app.screens.firmware import FirmwareScreen, review_file
+        from hostlink.jobs.files import named_path
+
+        def answered(name: str | None) -> None:
+            if not name:
+                return
+            if name == "-":
+                self.app.push_screen(FirmwareScreen(None))
+                return
+            path = named_path(name)
+            reviewed = self.app.careful(lambda: review_file(path))
+            if reviewed is not None:
+                self.app.push_screen(FirmwareScreen(reviewed))
+
+        self.app.push_screen(
+            AskText(
+                "Which firmware image?",
+                hint="An Intel HEX file; it is only reviewed. A lone - shows what was written "
+                "where, and goes back to the image before.",
+            ),
+            answered,
+        )

@@ -1,0 +1,27 @@
+"""The base class of the desk's parts, each of which has one task."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.desk.desk import Desk
+    from hostlink.app.desk.sheet_pane import SheetPane
+
+
+class DeskPart:
+    """A part of the desk with one task; gives access to the app and the open listings."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+
+    @property
+    def app(self) -> DeskApp:
+        """Return the running application."""
+        return self.desk.app
+
+    @property
+    def sheets(self) -> SheetPane:
+        """Return the pane with the open listings."""
+        return self.desk.sheet_pane

@@ -1,0 +1,183 @@
+"""What the attached boards hold: read, remembered, and said in one sentence of the current one."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from textual.content import Content
+from textual.widgets import Static
+
+from hostlink.app.attached_boards import as_trouble
+from hostlink.app.console import Transcript
+from hostlink.app.desk.part import DeskPart
+from hostlink.app.texts import Held, board_sentence
+from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.words import capital, plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_boards import Attached
+    from hostlink.archive import Archive
+    from hostlink.jobs.session.looking import Looked
+    from hostlink.jobs.session.session import Session
+
+NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
+
+
+class Readings(DeskPart):
+    """Reads what boards hold and says it."""
+
+    def name_of(self, attached: Attached) -> str:
+        """The label of a board, or what else it is called."""
+        from hostlink.board.port.ports import identity_of
+        from hostlink.jobs.session.attaching import known_board
+
+        board = known_board(self.app.archive, identity_of(attached.port))
+        if board is not None and board.label:
+            return board.label
+        if attached.port.startswith("practice:"):
+            return "the practice board"
+        return f"the board at {attached.port}"
+
+    def show(self) -> None:
+        """Another board is current, or it holds something else: say so, and review for it."""
+        current = self.app.current
+        sentence = NO_BOARD
+        if current is not None:
+            held = self.desk.states.held(current.port)
+            sentence = board_sentence(self.name_of(current), held, away=current.vanished)
+            others = len(self.app.attached) - 1
+            if others:
+                sentence += f" ({plural(others, 'other board')} attached)"
+            width = current.choice.profile.rules.form.screen_width
+            self.desk.query_one(Transcript).board_width = width
+        self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
+        self.sheets.check()
+
+    def need(self) -> Attached | None:
+        """The current board; without one that is said."""
+        if self.app.current is None:
+            self.app.trouble(
+                RefusedError(
+                    "No board is attached.",
+                    kept="Nothing was sent.",
+                    advice="Alt+Y shows the boards that are here; the practice board always is.",
+                )
+            )
+        return self.app.current
+
+    def note(self, attached: Attached, held: Held) -> None:
+        """A board was read, or what it holds was proven otherwise."""
+        self.desk.states.note(attached.port, held)
+        attached.read_at = self.app.now()
+        self.show()
+
+    def unknown_now(self, attached: Attached) -> None:
+        """Nobody can say what a board holds, until it is read again."""
+        self.desk.states.forget(attached.port)
+        self.show()
+
+    # --- looking -----------------------------------------------------------------------------
+
+    def look_again(self, attached: Attached | None = None, *, quietly: bool = False) -> None:
+        """Read what a board, by default the current one, holds; without a view of its own.
+
+        quietly: nothing is said where all is well, and an error only in the last line.
+        """
+        from hostlink.jobs.session.looking import look
+
+        board = attached or self.app.current
+        if board is None:
+            return
+        board.read_at = self.app.now()
+        job = board.do("Looking at the board", look, shown=False)
+
+        def done(looked: Looked) -> str | None:
+            self.took_look(board, looked)
+            return None if quietly else self._look_words(board, looked)
+
+        def failed(error: BaseException) -> Callable[[], object] | None:
+            if quietly:
+                words = as_trouble(error).words()
+                return partial(self.app.tell, f"{capital(self.name_of(board))}: {words}")
+            return self._look_failed(board, error)
+
+        self.app.watch_job(job, done=done, failed=failed)
+
+    def took_look(self, attached: Attached, looked: Looked) -> None:
+        """Take in what a look found; what is not there any more is offered again."""
+        from hostlink.jobs.events import MemoryLost
+
+        size = (looked.content.size_bytes or 0) if looked.content is not None else 0
+        self.note(
+            attached,
+            Held(
+                True,
+                looked.spec,
+                looked.lines,
+                size,
+                looked.limit,
+                looked.changed,
+                looked.proven_at,
+            ),
+        )
+        if looked.lost:
+            self.desk.states.lose(
+                attached.port,
+                MemoryLost(
+                    "It restarted or lost its supply since, or was cleared at its keyboard.",
+                    looked.lost,
+                ),
+            )
+
+    def _look_words(self, attached: Attached, looked: Looked) -> str:
+        name = capital(self.name_of(attached))
+        if looked.lost:
+            return f"{name} is empty; its last known program is kept as {looked.lost}."
+        return f"{name} is attached; Ctrl+L loads the listing into it."
+
+    def _look_failed(self, attached: Attached, error: BaseException) -> Callable[[], object] | None:
+        """A program that runs may be stopped with consent; what cannot be opened is let go."""
+        if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
+            return partial(self.ask_to_stop, attached, error)
+        if attached.trouble is not None:
+            self.app.attached.pop(attached.port, None)
+            if self.app.current is attached:
+                self.app.current = None
+            self.show()
+        return None
+
+    def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
+        """Ask whether the program that runs may be stopped, then read the board."""
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.jobs.session.looking import look
+
+        def answered(answer: str | None) -> None:
+            if answer != "stop":
+                return
+
+            def consent(session: Session, archive: Archive) -> Looked:
+                with session.may_stop():
+                    return look(session, archive)
+
+            def done(looked: Looked) -> str:
+                self.took_look(attached, looked)
+                return "The program was stopped."
+
+            job = attached.do("Stopping the program", consent, shown=False)
+            self.app.watch_job(job, done=done)
+
+        self.app.push_screen(
+            Ask(
+                error.what,
+                [("leave", "Leave it running"), ("stop", "Stop it")],
+                why="It was left as it is. Stopping may lose its variables; the program stays.",
+            ),
+            answered,
+        )
+
+    def look(self) -> None:
+        """Read what the current board holds, and say it."""
+        if self.need() is not None:
+            self.look_again()

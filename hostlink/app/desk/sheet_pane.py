@@ -1,0 +1,296 @@
+"""The listing on the desk: the editor with its costs and findings, and where its text came from."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.message import Message
+from textual.timer import Timer
+from textual.widgets import Static, TextArea
+
+from hostlink.app.sheet import Sheet, open_sheet
+from hostlink.app.texts import finding_words
+from hostlink.app.widgets.editor import Ledger, ListingEditor
+from hostlink.app.widgets.ruler import MemoryRuler
+from hostlink.errors import HostlinkError
+from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.listing import Finding, Review
+
+_LARGE = 20_000  # characters; larger texts are reviewed only after a pause in typing
+_PAUSE_S = 0.3
+NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
+
+
+class SheetPane(Vertical):
+    """One listing being worked on: shown, reviewed, opened, named, mended and kept."""
+
+    app: DeskApp
+
+    class Kept(Message):
+        """The text was kept in the archive."""
+
+    def __init__(self, ruler: MemoryRuler, *, id: str) -> None:
+        """ruler: shows the listing's size, and the place of the line at the cursor."""
+        super().__init__(id=id)
+        self.sheet = Sheet()
+        self.checked: Review
+        self.editor = ListingEditor(id="listing")
+        self._ruler = ruler
+        self._ledger = Ledger(self.editor, id="ledger")
+        self._review_timer: Timer | None = None
+
+    def compose(self) -> ComposeResult:
+        with Horizontal(id="sheet-head"):
+            yield Static("", id="sheet-name", markup=False)
+            yield Static(Ledger.HEAD, id="ledger-head", markup=False)
+        with Horizontal(id="text-and-ledger"):
+            yield self.editor
+            yield self._ledger
+        yield Static("", id="finding", markup=False)
+
+    def show_sheet(self, sheet: Sheet, text: str | None = None) -> None:
+        """Put a listing into the editor. text: another than the sheet's own."""
+        self.sheet = sheet
+        self.editor.load_text(sheet.kept_text if text is None else text)
+        self.check()
+        self.editor.focus()
+
+    def open_word(self, word: str) -> None:
+        """Open what a word names, asked first where unkept text would be lost."""
+        sheet = self.app.careful(lambda: open_sheet(word, self.app.archive))
+        if sheet is not None:
+            self.unless_lost(lambda: self.show_sheet(sheet))
+
+    def unless_lost(self, go_on: Callable[[], object]) -> None:
+        """Go on at once where nothing can be lost, else ask."""
+        from hostlink.app.screens.dialogues import Ask
+
+        if not self.unkept:
+            go_on()
+            return
+
+        def answered(answer: str | None) -> None:
+            if answer == "keep":
+                self.keep_then(go_on)
+            elif answer == "drop":
+                go_on()
+
+        self.app.push_screen(
+            Ask(
+                f"{self.sheet.title(self.editor.text)}: the text in the editor is not kept.",
+                [("stay", "Stay"), ("keep", "Keep it first"), ("drop", "Let it go")],
+            ),
+            answered,
+        )
+
+    @property
+    def unkept(self) -> bool:
+        """Whether the editor holds text that is nowhere else."""
+        return self.sheet.changed(self.editor.text)
+
+    # --- the review --------------------------------------------------------------------------
+
+    def on_text_area_changed(self, event: TextArea.Changed) -> None:
+        event.stop()
+        if not self.app.begun:
+            return
+        if len(event.text_area.text) <= _LARGE:
+            self.check()
+            return
+        if self._review_timer is not None:
+            self._review_timer.stop()
+        self._review_timer = self.set_timer(_PAUSE_S, self.check)
+
+    def on_text_area_selection_changed(self, event: TextArea.SelectionChanged) -> None:
+        event.stop()
+        if self.app.begun:
+            self.show_here()
+
+    def check(self) -> None:
+        """Review and measure the text for the current board, and show it beside the lines."""
+        from hostlink.listing import Listing, review
+
+        profile = self.app.profile
+        text = self.editor.text
+        self.checked = review(
+            Listing.from_text(text), profile.rules, deep=True, silenced=self._silenced()
+        )
+        by_row: dict[int, list[Finding]] = defaultdict(list)
+        for finding in self.checked.findings:
+            if finding.line_at:
+                by_row[finding.line_at - 1].append(finding)
+        ledger = self.checked.ledger
+        self.editor.show_findings(dict(by_row), profile.rules.language)
+        self._ledger.show(ledger.rows, ledger.limit, by_row)
+        self.query_one("#sheet-name", Static).update(Content(safe(self.sheet.title(text))))
+        self.show_here()
+
+    @property
+    def noted_program(self) -> str:
+        """The program in the archive that the listing is a revision of, "" where it is of none."""
+        material = self.sheet.material
+        revision = material.revision if material is not None else None
+        return revision.program if revision is not None else ""
+
+    def _silenced(self) -> frozenset[str]:
+        """The review rules that the program's note silences."""
+        from hostlink.listing.finding import silenced_in
+
+        name = self.noted_program
+        try:
+            return silenced_in(self.app.archive.program(name).note) if name else frozenset()
+        except HostlinkError:  # the archive cannot be read just now: nothing is silent then
+            return frozenset()
+
+    def show_here(self) -> None:
+        """What is said of the line at the cursor, and its place in memory."""
+        row = self.editor.cursor_location[0]
+        ledger = self.checked.ledger
+        here = next((each for each in ledger.rows if each.line.at - 1 == row), None)
+        span = (here.so_far - here.cost, here.so_far) if here is not None else (0, 0)
+        self._ruler.show(ledger, span)
+        static = self.query_one("#finding", Static)
+        words = finding_words(self.checked, row) if self.editor.text.strip() else NOTHING_YET
+        static.set_class(bool(self.checked.errors), "-error")
+        static.update(Content(safe(words)))
+
+    # --- other texts -------------------------------------------------------------------------
+
+    def take_text(self, text: str | None, words: str) -> None:
+        """Replace the text in the editor so that Ctrl+Z brings the old one back. None: leave it."""
+        if text is None:
+            return
+        self.editor.replace(text, (0, 0), self.editor.document.end)
+        self.editor.move_cursor((0, 0))
+        self.check()
+        self.editor.focus()
+        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.")
+
+    def go_to_row(self, row: int | None) -> None:
+        """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
+        if row:
+            self.editor.move_cursor((row - 1, 0))
+            self.editor.focus()
+
+    def go_to_line(self, number: int | None) -> None:
+        """Put the cursor on the line that a number means."""
+        from hostlink.listing import Listing
+
+        if number is not None:
+            line = Listing.from_text(self.editor.text).numbered().get(number)
+            self.go_to_row(line.at if line is not None else None)
+
+    def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
+        event.stop()
+        text = event.text
+        if self.editor.text.strip():
+            self.unless_lost(lambda: self.mend_text(text, Sheet()))
+        else:
+            self.mend_text(text, self.sheet)
+
+    def mend(self) -> None:
+        """Mend the text in the editor."""
+        self.mend_text(self.editor.text, self.sheet)
+
+    def mend_text(self, text: str, sheet: Sheet) -> None:
+        """Show what mending does to a text; what is taken of it comes into the editor."""
+        from hostlink.app.screens.mending import MendScreen
+        from hostlink.listing import mend
+
+        rules = self.app.profile.rules
+        mended = mend(text, rules)
+        if not mended.mends:
+            self.show_sheet(sheet, mended.text)
+            self.app.tell("There is nothing to mend in this listing.")
+            return
+
+        def taken(mended: str | None) -> None:
+            if mended is not None:
+                self.show_sheet(sheet, mended)
+                self.app.tell("The mended listing lies in the editor; nothing was sent.")
+
+        self.app.push_screen(MendScreen(text, rules), taken)
+
+    def new(self) -> None:
+        """Begin an empty listing."""
+        self.unless_lost(lambda: self.show_sheet(Sheet()))
+
+    def ask_to_open(self) -> None:
+        """Ask for a file, a program or a folder, and open it."""
+        from hostlink.app.screens.dialogues import AskText
+
+        def answered(name: str | None) -> None:
+            from hostlink.app.screens.collecting import is_many, take_in
+            from hostlink.jobs.files import named_path
+
+            word = (name or "").strip("'\"")
+            many = named_path(word)
+            if word and is_many(many):
+                take_in(self.app, many)
+            elif word:
+                self.open_word(word)
+
+        self.app.push_screen(
+            AskText(
+                "Which listing file?",
+                hint="A file, a listing sheet, a program, a revision such as TIDE@2; or a folder "
+                "or zip file of listings, to keep them all.",
+            ),
+            answered,
+        )
+
+    # --- keeping -----------------------------------------------------------------------------
+
+    def keep(self) -> None:
+        """Keep the text in the archive."""
+        self.keep_then(lambda: None)
+
+    def keep_then(self, go_on: Callable[[], object]) -> None:
+        """Keep the text in the archive, asking for a name where it has none."""
+        if not self.sheet.name:
+            self.ask_name(lambda: self.keep_then(go_on))
+            return
+        text = self.editor.text
+        try:
+            self.sheet, kept = self.sheet.keep(text, self.app.profile, self.app.archive)
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
+        self.check()
+        self.post_message(self.Kept())
+        spec = kept.revision.spec
+        self.app.tell(f"Kept as {spec}." if kept.is_new else f"Nothing new: it is {spec} already.")
+        go_on()
+
+    def ask_for_name(self) -> None:
+        """Ask for the name that the listing is kept under."""
+        self.ask_name(lambda: None)
+
+    def ask_name(self, go_on: Callable[[], object]) -> None:
+        """Ask for a name, and go on once there is one."""
+        from hostlink.app.screens.dialogues import AskText
+        from hostlink.jobs.listing_source import program_name
+
+        def answered(name: str | None) -> None:
+            if not name:
+                return
+            self.sheet = Sheet(program_name(name) or name, self.sheet.kept_text, None)
+            self.check()
+            go_on()
+
+        self.app.push_screen(
+            AskText(
+                "What is the program called?",
+                self.sheet.name,
+                hint="Letters, digits, - and _.",
+            ),
+            answered,
+        )

@@ -1,0 +1,289 @@
+"""What moves between the desk and the current board: loads, saves, backups, comparing."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.app.texts import Held, revision_words
+from hostlink.errors import Needed, NotKnownError, RefusedError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_boards import Attached, Job
+    from hostlink.board.dialogue.learning import Learned
+    from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.loading import Loaded, LoadOptions
+    from hostlink.jobs.saving import Saved, SaveOptions
+    from hostlink.jobs.session.looking import Looked
+
+
+def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
+    return True
+
+
+class Transfers(DeskPart):
+    """Each is a job of hostlink.jobs, shown while it works."""
+
+    def load(self) -> None:
+        """Load the listing in the editor, asking for a name or a yes where one is needed."""
+        from hostlink.jobs.fitness import check_loadable
+        from hostlink.jobs.loading import LoadOptions
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        if not self.sheets.sheet.name and self.sheets.editor.text.strip():
+            self.sheets.ask_name(self.load)
+            return
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, self.app.profile)
+        try:
+            check_loadable(material, self.app.profile, despite_review=False)
+        except RefusedError as error:
+            self._ask_despite(attached, material, error)
+            return
+        self.start_load(attached, material, LoadOptions())
+
+    def _ask_despite(self, attached: Attached, material: Material, error: RefusedError) -> None:
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.jobs.loading import LoadOptions
+
+        if not material.listing.numbered():
+            self.app.trouble(error)
+            return
+        found = self.sheets.checked.errors[0] if self.sheets.checked.errors else None
+
+        def answered(answer: str | None) -> None:
+            if answer == "load":
+                self.start_load(attached, material, LoadOptions(despite_review=True))
+            elif found is not None and found.line_at:
+                self.sheets.editor.move_cursor((found.line_at - 1, 0))
+                self.sheets.editor.focus()
+
+        self.app.push_screen(
+            Ask(
+                error.what,
+                [("look", "Look at it"), ("load", "Load all the same")],
+                why="Nothing was sent yet. The review's words stand beside each line.",
+            ),
+            answered,
+        )
+
+    def load_word(self, attached: Attached, word: str) -> None:
+        """Load a program or revision of the archive, whatever lies in the editor."""
+        from hostlink.jobs.listing_source import find_material
+        from hostlink.jobs.loading import LoadOptions
+
+        material = self.app.careful(lambda: find_material(word, self.app.archive))
+        if material is not None:
+            self.start_load(attached, material, LoadOptions(despite_review=True))
+
+    def start_load(self, attached: Attached, material: Material, options: LoadOptions) -> None:
+        """Load a material, and say how it ended; a refusal that needs a word asks for it."""
+        from hostlink.board.dialogue.dialogue import pacing_of
+        from hostlink.jobs.loading import expected_seconds, load
+
+        text = material.text
+
+        pacing = pacing_of(attached.choice.effective)
+        seconds = max(1, round(expected_seconds(material, pacing)))
+        name = self.desk.readings.name_of(attached)
+        job: Job[Loaded] = attached.do(
+            f"Loading {material.label} into {name}: about {seconds:,} s",
+            lambda session, archive: load(session, archive, material, options),
+        )
+
+        def done(loaded: Loaded) -> str:
+            self.after_load(attached, loaded, text)
+            room = f" of {loaded.limit:,}" if loaded.limit else ""
+            return (
+                f"{loaded.spec or loaded.label} is on the board, proven: "
+                f"{plural(loaded.report.lines, 'line')}, {loaded.size:,}{room} bytes, "
+                f"{plural(loaded.report.repairs, 'repair')}."
+            )
+
+        def failed(error: BaseException) -> Callable[[], object] | None:
+            self.desk.readings.unknown_now(attached)
+            self.desk.shelf.renew()
+            return self._load_refused(attached, material, options, error)
+
+        self.app.watch_job(job, done=done, failed=failed)
+
+    def _load_refused(
+        self, attached: Attached, material: Material, options: LoadOptions, error: BaseException
+    ) -> Callable[[], object] | None:
+        """A load that needs a word from the user asks for it."""
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.board.dialogue.learning import BoardRewritesError
+
+        def again(**changes: Any) -> None:
+            self.start_load(attached, material, dataclasses.replace(options, **changes))
+
+        if isinstance(error, BoardRewritesError) and error.learned.explains_all:
+            question = Ask(
+                error.learned.sentence,
+                [("leave", "Leave it"), ("learn", "That is how it is: load again")],
+                why="It goes into the profile of this board, and the load is proven by it.",
+            )
+            return lambda: self.app.push_screen(
+                question, lambda answer: again(learn=_yes) if answer == "learn" else None
+            )
+        if isinstance(error, NotKnownError):
+            question = Ask(
+                error.what,
+                [("leave", "Leave the board as it is"), ("load", "Overwrite it all the same")],
+                why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
+            )
+            return lambda: self.app.push_screen(
+                question, lambda answer: again(discard_board=True) if answer == "load" else None
+            )
+        return None
+
+    def after_load(self, attached: Attached, loaded: Loaded, text: str) -> None:
+        """Take in what the board holds now. text: what was loaded."""
+        if loaded.spec:
+            item = self.app.archive.revision(loaded.spec)
+            program = item.program
+            if program == self.sheets.sheet.name and self.sheets.editor.text == text:
+                self.sheets.sheet = self.sheets.sheet.kept_as(item, text, self.app.archive)  # type: ignore[arg-type]
+        self.desk.readings.note(
+            attached,
+            Held(
+                True,
+                loaded.spec or (loaded.label if loaded.label.startswith("rescue@") else ""),
+                loaded.report.lines,
+                loaded.size,
+                loaded.limit,
+                False,
+                self.app.now(),
+            ),
+        )
+        self.desk.shelf.renew()
+
+    def save(self) -> None:
+        """Save what the current board holds, under the name that it was loaded by."""
+        from hostlink.jobs.saving import SaveOptions
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        # Where lines were typed since, it is still that program.
+        program, _, number = self.desk.states.held(attached.port).spec.rpartition("@")
+        name = program if number and program != "rescue" else ""
+        self.start_save(attached, SaveOptions(name=name))
+
+    def start_save(self, attached: Attached, options: SaveOptions) -> None:
+        """Save, and show it in the editor where nothing is lost by that."""
+        from hostlink.jobs.saving import save
+
+        job = attached.do(
+            f"Saving from {self.desk.readings.name_of(attached)}",
+            lambda session, archive: save(session, archive, options),
+        )
+
+        def done(saved: Saved) -> str:
+            revision = saved.revision
+            limit = self.app.profile.rules.storage.program_bytes
+            self.desk.readings.note(
+                attached,
+                Held(
+                    True,
+                    revision.spec,
+                    revision.line_count,
+                    revision.size_bytes or 0,
+                    limit,
+                    False,
+                    revision.at,
+                ),
+            )
+            self.desk.shelf.renew()
+            words = f"{revision.spec} {saved.proof}"
+            if not self.sheets.unkept:
+                self.sheets.open_word(revision.spec)
+                return f"{words}; it lies in the editor."
+            return f"{words}; the editor was left as it is."
+
+        self.app.watch_job(
+            job, done=done, failed=lambda error: self._save_refused(attached, options, error)
+        )
+
+    def _save_refused(
+        self, attached: Attached, options: SaveOptions, error: BaseException
+    ) -> Callable[[], object] | None:
+        """A save that needs a name or consent asks for it."""
+        from hostlink.app.screens.dialogues import Ask, AskText
+
+        if not isinstance(error, RefusedError):
+            return None
+
+        def named(name: str | None) -> None:
+            if name:
+                self.start_save(attached, dataclasses.replace(options, name=name))
+
+        def answered(answer: str | None) -> None:
+            if answer == "save":
+                self.start_save(attached, dataclasses.replace(options, after_restart=True))
+
+        if error.needed is Needed.NAME:
+            ask: Any = AskText(error.what, hint="What is the program called?")
+            return lambda: self.app.push_screen(ask, named)
+        if error.needed is Needed.AFTER_RESTART:
+            answers = [("leave", "Leave it"), ("save", "Save it all the same")]
+            return lambda: self.app.push_screen(Ask(error.what, answers), answered)
+        return None
+
+    # --- backing up and comparing ------------------------------------------------------------
+
+    def backup(self) -> None:
+        """Back up all that the current board holds."""
+        from hostlink.jobs.backup import backup
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        job = attached.do(f"Backing up {self.desk.readings.name_of(attached)}", backup)
+
+        def done(backed: BackedUp) -> str:
+            names = ", ".join(item.name for item in backed.backup.items)
+            unread = "".join(
+                f" {name} could not be read: {why}" for name, why in backed.unread.items()
+            )
+            return f"Kept as {backed.backup.spec}: {names}.{unread}"
+
+        self.app.watch_job(job, done=done)
+
+    def compare(self, spec: str) -> None:
+        """Compare a revision, or with "" the text in the editor, with what the board holds now."""
+        from hostlink.app.screens.compare import CompareScreen
+        from hostlink.jobs.listing_source import from_archive
+        from hostlink.jobs.session.looking import look
+        from hostlink.listing import Listing
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        text, name = self.sheets.editor.text, "the editor"
+        if spec:
+            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
+            if held is None:
+                return
+            text, name = held.text, revision_words(spec)
+        job = attached.do("Reading the board", look, shown=False)
+
+        def done(looked: Looked) -> str:
+            self.desk.readings.took_look(attached, looked)
+            board = looked.content.text if looked.content is not None else ""
+            self.app.push_screen(
+                CompareScreen(
+                    Listing.from_text(text),
+                    Listing.from_text(board),
+                    (name, self.desk.readings.name_of(attached)),
+                    self.app.profile.rules,
+                )
+            )
+            return "The board was read; nothing was changed."
+
+        self.app.watch_job(job, done=done)

@@ -1,0 +1,90 @@
+"""What the desk does by itself: boards that vanish, return or lose their memory, and reading again.
+
+Rules:
+1. A board is read again by itself every few minutes (the setting `capture_minutes`), but only while
+   it waits at its prompt, has no job, and nothing stands half typed in the console.
+2. After a restart, a return, or a line that clears memory it is read once it is at its prompt.
+3. What a board lost is offered where that is noticed, as soon as nothing else asks for an answer
+   and no job is at work on it; the same program is offered once.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from functools import partial
+from typing import TYPE_CHECKING
+
+from textual.screen import ModalScreen
+from textual.widgets import Input
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.app.texts import revision_words
+from hostlink.words import capital
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_boards import Attached
+
+
+class Watch(DeskPart):
+    """Watches all attached boards."""
+
+    def look_around(self) -> None:
+        """Thirty times a second: take in what became of the boards, offer, read again."""
+        for attached in list(self.app.attached.values()):
+            self._take_news(attached)
+            self._read_when_due(attached)
+        self._offer()
+
+    def _take_news(self, attached: Attached) -> None:
+        from hostlink.jobs.events import BoardReturned, BoardVanished, MemoryLost
+
+        while attached.news:
+            event = attached.news.popleft()
+            if isinstance(event, MemoryLost):
+                self.desk.states.lose(attached.port, event)
+            attached.vanished = isinstance(event, BoardVanished)
+            if isinstance(event, MemoryLost | BoardReturned):
+                attached.read_at = None  # as soon as it is at its prompt
+            self.desk.readings.unknown_now(attached)
+
+    def _read_when_due(self, attached: Attached) -> None:
+        if attached.busy is not None or not attached.at_prompt:
+            return
+        if attached.read_at is not None:
+            minutes = self.app.settings.capture_minutes
+            since = self.app.now() - attached.read_at
+            if not minutes or since < timedelta(minutes=minutes) or self._typing(attached):
+                return
+        self.desk.readings.look_again(attached, quietly=True)
+
+    def _typing(self, attached: Attached) -> bool:
+        """Whether a line for the board stands half typed in the console."""
+        line = self.desk.query_one("#console-line", Input)
+        return attached is self.app.current and bool(line.value)
+
+    def _offer(self) -> None:
+        """Ask about a loss, unless something else waits for an answer or the board is at work."""
+        from hostlink.app.screens.dialogues import Ask
+
+        if isinstance(self.app.screen, ModalScreen):
+            return
+        boards = self.app.attached
+        lost = self.desk.states.take_loss(
+            boards, lambda port: boards[port].busy is None and not boards[port].vanished
+        )
+        if lost is None:
+            return
+        attached, event = boards[lost[0]], lost[1]
+        name, words = capital(self.desk.readings.name_of(attached)), revision_words(event.spec)
+        self.app.push_screen(
+            Ask(
+                f"{name} lost the program in its memory. It is kept as {words}.",
+                [("leave", "Leave it empty"), ("reload", f"Load {words} again")],
+                why=event.text,
+            ),
+            partial(self._answered, attached, event.spec),
+        )
+
+    def _answered(self, attached: Attached, spec: str, answer: str | None) -> None:
+        if answer == "reload":
+            self.desk.transfers.load_word(attached, spec)

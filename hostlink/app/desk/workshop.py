@@ -1,0 +1,247 @@
+"""The workshop: the listing made to fit, made neat, proven and published."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.errors import HostlinkError, ListingError
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_boards import Attached
+    from hostlink.jobs.session.looking import Looked
+    from hostlink.listing import Listing
+
+
+class Workshop(DeskPart):
+    """What is computed on the listing in the editor. Nothing of it is kept or sent unasked."""
+
+    def need_listing(self) -> Listing | None:
+        """The listing in the editor; where it has no numbered line that is said."""
+        from hostlink.listing import Listing
+
+        listing = Listing.from_text(self.sheets.editor.text)
+        if listing.numbered():
+            return listing
+        self.app.trouble(
+            ListingError(
+                "There is no numbered line in the editor.",
+                kept="Nothing was changed.",
+                advice="Type a listing, paste one, or choose a program of the archive.",
+            )
+        )
+        return None
+
+    def findings(self) -> None:
+        """Show the findings of a review, and go to the row of the one that is chosen."""
+        from hostlink.app.findings import FindingsScreen
+
+        listing = self.need_listing()
+        if listing is None:
+            return
+
+        def chosen(row: int | None) -> None:
+            self.sheets.check()  # a rule may be silent now
+            self.sheets.go_to_row(row)
+
+        self.app.push_screen(FindingsScreen(listing, self.sheets.noted_program), chosen)
+
+    def references(self) -> None:
+        """Show the cross-reference of lines and variables, and go to the line that is chosen."""
+        from hostlink.app.screens.references import ReferencesScreen
+        from hostlink.listing.reviewing.crossref import cross_reference
+
+        listing = self.need_listing()
+        if listing is not None:
+            found = cross_reference(listing, self.app.profile.rules)
+            self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
+
+    def shrink(self) -> None:
+        """Offer the levels of shrinking, and put the shrunk listing into the editor."""
+        from hostlink.app.screens.shrinking import ShrinkScreen
+
+        listing = self.need_listing()
+        if listing is None:
+            return
+        profile = self.app.profile
+        screen = ShrinkScreen(listing, profile.rules, profile.size_words)
+        if screen.most.after == screen.most.before:
+            why = "".join(f" {note}" for note in screen.most.notes)
+            self.app.tell(f"No byte of this listing can be saved.{why}")
+            return
+        self.app.push_screen(screen, lambda text: self.sheets.take_text(text, "It is smaller now"))
+
+    def renumber(self) -> None:
+        """Offer new line numbers, and put the renumbered listing into the editor."""
+        from hostlink.app.screens.renumbering import RenumberScreen
+
+        listing = self.need_listing()
+        if listing is not None:
+            self.app.push_screen(
+                RenumberScreen(listing, self.app.profile.rules),
+                lambda text: self.sheets.take_text(text, "It has new line numbers"),
+            )
+
+    def check_codes(self) -> None:
+        """Ask which listing is meant where there are two, then show it against codes."""
+        from hostlink.app.screens.dialogues import Ask
+
+        if self.app.current is None:
+            self._check_editor()
+            return
+        board = self.app.current
+
+        def answered(answer: str | None) -> None:
+            if answer == "board":
+                self._check_board(board)
+            elif answer == "editor":
+                self._check_editor()
+
+        self.app.push_screen(
+            Ask(
+                "Which listing is to be held against its check codes?",
+                [
+                    ("leave", "Neither"),
+                    ("editor", "The one in the editor"),
+                    ("board", f"What {self.desk.readings.name_of(board)} holds now"),
+                ],
+                why="The codes stand on a listing sheet. The board is read; nothing is changed.",
+            ),
+            answered,
+        )
+
+    def _check_editor(self) -> None:
+        listing = self.need_listing()
+        if listing is not None:
+            self._check(listing, "the listing in the editor", self.sheets.go_to_line)
+
+    def _check_board(self, attached: Attached) -> None:
+        from hostlink.jobs.session.looking import look
+        from hostlink.listing import Listing
+
+        job = attached.do("Reading the board", look, shown=False)
+
+        def done(looked: Looked) -> str:
+            self.desk.readings.took_look(attached, looked)
+            name = self.desk.readings.name_of(attached)
+            if looked.content is None or not looked.lines:
+                return f"There is nothing to check: {name} holds no program."
+            self._check(Listing.from_text(looked.content.text), f"what {name} holds")
+            return "The board was read; nothing was changed."
+
+        self.app.watch_job(job, done=done)
+
+    def _check(
+        self, listing: Listing, name: str, go_on: Callable[[int | None], None] | None = None
+    ) -> None:
+        from hostlink.app.screens.checking import CheckScreen
+
+        rules = self.app.profile.rules
+        screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
+        if screen is not None:
+            self.app.push_screen(screen, go_on)
+
+    def give(self) -> None:
+        """Ask which programs to write, and where, and write them as files."""
+        from hostlink.app.screens.collecting import ask_to_give
+
+        ask_to_give(self.app)
+
+    def sheet(self) -> None:
+        """Ask for the file and what is to stand above the listing, then write its sheet."""
+        from dataclasses import replace
+
+        from hostlink.app.screens.dialogues import Fill
+        from hostlink.jobs.publishing import matter_of, write_sheet
+
+        if self.need_listing() is None:
+            return
+        profile = self.app.profile
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
+        came_from = self.sheets.sheet.material or material
+        known = self.app.careful(lambda: matter_of(came_from, self.app.archive))
+        if known is None:
+            return
+
+        def answered(given: dict[str, str] | None) -> None:
+            if given is None:
+                return
+            told = {key: given[key] for key, _, shown in fields[1:] if given[key] != shown}
+            matter = replace(known, name=self.sheets.sheet.name, **told)
+            self._write_page(
+                given["file"],
+                f"The sheet of {self.sheets.sheet.name or 'the listing'}",
+                lambda path, replacing: write_sheet(
+                    path, material, profile, matter, replace=replacing
+                ),
+            )
+
+        fields = [("file", "file", f"{(self.sheets.sheet.name or 'listing').lower()}.html")]
+        fields += [
+            (key, key, " ".join(getattr(known, key).split()))
+            for key in ("title", "author", "licence", "notes")
+        ]
+        self.app.push_screen(
+            Fill(
+                "A listing sheet: a page to print and type from, with check codes.",
+                fields,
+                hint="What stays empty is left out. Enter writes the sheet.",
+            ),
+            answered,
+        )
+
+    def card(self) -> None:
+        """Ask for a file name, and write the profile's quick-reference card to it."""
+        from hostlink.app.screens.dialogues import AskText
+        from hostlink.jobs.publishing import write_card
+
+        profile = self.app.profile
+
+        def answered(name: str | None) -> None:
+            self._write_page(
+                name or "",
+                f"The card of {profile.title or profile.name}",
+                lambda path, replacing: write_card(path, profile, replace=replacing),
+            )
+
+        self.app.push_screen(
+            AskText(
+                f"A card of {profile.title or profile.name}: its words, limits and keys on one "
+                "page. Which file?",
+                f"{profile.name}-card.html",
+            ),
+            answered,
+        )
+
+    def _write_page(
+        self, name: str, what: str, write: Callable[[Path, bool], None], *, replacing: bool = False
+    ) -> None:
+        """Write a page; a file that is there already is replaced only after an answer."""
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.jobs.files import TakenError, named_path
+
+        if not name:
+            return
+        path = named_path(name)
+        if path.name and not path.suffix:
+            path = path.parent / f"{path.name}.html"
+
+        def answered(answer: str | None) -> None:
+            if answer == "replace":
+                self._write_page(name, what, write, replacing=True)
+
+        try:
+            write(path, replacing)
+        except TakenError as error:
+            answers = [("leave", "Leave it as it is"), ("replace", "Replace it")]
+            self.app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
+            return
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
+        words = f"{what} is written to {path.absolute()}."
+        self.app.tell(words)
+        why = "It is one file by itself: open it in a browser, and print it there."
+        self.app.push_screen(Ask(words, [("good", "Good")], why=why))

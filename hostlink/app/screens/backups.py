@@ -1,0 +1,289 @@
+"""The archive's backups: what each contains, what of it fits the board, and putting it back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.dialogues import Ask
+from hostlink.app.sheet import Sheet
+from hostlink.app.texts import ago
+from hostlink.app.widgets.page import Page
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.archive import Backup, BackupItem
+from hostlink.archive.times import shown
+from hostlink.board.port.ports import identity_of
+from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
+from hostlink.jobs.session.attaching import known_board
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.attached_boards import Attached
+
+MOST = 500  # backups that are listed
+
+
+def put_back_words(done: PutBack) -> str:
+    """Describe the result of a putback in one or two sentences."""
+    parts = ["memory"] if done.memory else []
+    parts += [f"{name} (stored)" for name in done.stored]
+    parts += [f"{name} (was there already)" for name in done.unchanged]
+    rest = "" if done.memory else "; memory is as before"
+    return f"{done.spec} is on the board, proven: {', '.join(parts)}{rest}."
+
+
+def put_back(
+    app: DeskApp,
+    attached: Attached,
+    backup: Backup,
+    items: Sequence[BackupItem],
+    found: Sequence[Misfit],
+) -> None:
+    """Put items back on a board; ask first about items that are known not to fit."""
+    wrong = {each.name for each in found}
+    rest = [item for item in items if item.name not in wrong]
+    if not found:
+        _start(app, attached, backup, items)
+        return
+
+    def answered(answer: str | None) -> None:
+        if answer == "rest":
+            _start(app, attached, backup, rest)
+
+    answers = [("leave", "Leave the board as it is")]
+    if rest:
+        names = ", ".join(item.name for item in rest)
+        answers.append(("rest", f"Put back what fits: {names}"))
+    app.push_screen(
+        Ask(
+            "Not all of it can go on this board.",
+            answers,
+            why="\n".join(f"{each.name}: {each.why}." for each in found),
+        ),
+        answered,
+    )
+
+
+def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[BackupItem]) -> None:
+    names = [item.name for item in items]
+    of = f" of {backup.board}" if backup.board else ""
+    job = attached.do(
+        f"Putting {backup.spec}{of} back on {app.desk.readings.name_of(attached)}",
+        lambda session, archive: putback(session, archive, backup, names),
+    )
+
+    def done(result: PutBack) -> str:
+        app.desk.readings.look_again(attached, quietly=True)
+        return put_back_words(result)
+
+    def failed(error: BaseException) -> Callable[[], object] | None:
+        """The board itself has the last word on what fits."""
+        app.desk.readings.unknown_now(attached)
+        attached.read_at = None
+        if isinstance(error, MisfitError):
+            found = error.found
+            return lambda: put_back(app, attached, backup, items, found)
+        return None
+
+    app.watch_job(job, done=done, failed=failed)
+
+
+class BackupsScreen(Page[None]):
+    """Choose a backup, or single items of it; the current board's backups come first."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#backups"
+    FOOT = (
+        "Enter puts the backup back, or only what Space marks in the list of items; Tab goes "
+        "there. O opens an item in the editor. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter",
+            "put_back",
+            "Put it back",
+            priority=True,
+            tooltip="The marked items, or all; what the board holds is kept first",
+        ),
+        Binding("space", "mark", "Mark the item", tooltip="Then only marked ones are put back"),
+        Binding("o", "open", "Open the item", tooltip="Its listing into the editor"),
+        Binding("tab", "other_list", "Backups or items", tooltip="To the other list"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.backups: dict[str, Backup] = {}
+        self.marked: set[str] = set()
+        self._mine = ""  # the UUID of the current board
+        self._wrong: list[Misfit] = []
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the list of backups beside the contents of the chosen one."""
+        with Horizontal(classes="across"):
+            yield Rows(
+                [
+                    Column("backup", 10),
+                    Column("made", 16),
+                    Column("board", 20),
+                    Column("items", 5, right=True),
+                    Column("", 1),
+                    Column("note", -1),
+                ],
+                empty="There is no backup yet. Alt+K on the desk makes one.",
+                id="backups",
+            )
+            with Vertical(classes="side"):
+                yield Rows(
+                    [
+                        Column("", 1),
+                        Column("item", 12),
+                        Column("bytes", 6, right=True),
+                        Column("", 1),
+                        Column("fits", -1),
+                    ],
+                    id="items",
+                )
+                yield Static("", id="backup-detail", markup=False)
+
+    def on_mount(self) -> None:
+        current = self.app.current
+        board = None
+        if current is not None:
+            board = known_board(self.app.archive, identity_of(current.port))
+        found = self.app.archive.backups(limit=MOST)
+        self._mine = mine = board.uuid if board is not None else ""
+        found.sort(key=lambda one: one.board_uuid != mine)
+        self.backups = {one.spec: one for one in found}
+        words = plural(len(found), "backup")
+        own = sum(one.board_uuid == mine for one in found)
+        if current is not None:
+            words += f", {own:,} of {self.app.desk.readings.name_of(current)}"
+        self.set_head(f"Backups: {words}")
+        self.query_one("#backups", Rows).show(
+            [
+                Entry(
+                    one.spec,
+                    (
+                        one.spec,
+                        shown(one.at),
+                        one.board or one.where.partition("?")[0],
+                        str(len(one.items)),
+                        "",
+                        one.note,
+                    ),
+                )
+                for one in found
+            ]
+        )
+        self._chosen_changed()
+
+    @property
+    def chosen(self) -> Backup | None:
+        """The backup at the cursor."""
+        return self.backups.get(self.query_one("#backups", Rows).key)
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        if event.rows.id == "backups":
+            self._chosen_changed()
+        else:
+            self._detail()
+
+    def _chosen_changed(self) -> None:
+        """Show the backup at the cursor with none of its items marked."""
+        self.marked.clear()
+        self._wrong = self._misfits(self.chosen)
+        self._show_items()
+
+    def _misfits(self, backup: Backup | None) -> list[Misfit]:
+        """What does not fit by the profile, whose sizes say nothing of what this board held."""
+        if backup is None:
+            return []
+        profile = self.app.profile
+        storage = profile.rules.storage
+        if backup.board_uuid == self._mine:
+            return misfits(profile, backup.items, 0)
+        return misfits(profile, backup.items, storage.program_bytes, storage.eeprom_bytes)
+
+    def _show_items(self) -> None:
+        backup = self.chosen
+        wrong = {each.name for each in self._wrong}
+        self.query_one("#items", Rows).show(
+            [
+                Entry(
+                    item.name,
+                    (
+                        "*" if item.name in self.marked else "",
+                        item.marked_name,
+                        f"{item.content.size_bytes or 0:,}",
+                        "",
+                        "no" if item.name in wrong else "yes",
+                    ),
+                )
+                for item in (backup.items if backup is not None else ())
+            ]
+        )
+        self._detail()
+
+    def _detail(self) -> None:
+        backup = self.chosen
+        text = ""
+        if backup is not None:
+            key = self.query_one("#items", Rows).key
+            why = next((each.why for each in self._wrong if each.name == key), "")
+            restarted = ", after the board had restarted" if backup.after_restart else ""
+            text = f"{ago(backup.at, self.app.now())}, profile {backup.profile}{restarted}"
+            if why:
+                text = f"{key} does not fit: {why}"
+        self.query_one("#backup-detail", Static).update(Content(safe(text)))
+
+    def action_mark(self) -> None:
+        name = self.query_one("#items", Rows).key
+        if name:
+            self.marked ^= {name}
+            self._show_items()
+
+    def action_put_back(self) -> None:
+        backup = self.chosen
+        if backup is None:
+            return
+        attached = self.app.desk.readings.need()
+        if attached is None:
+            return
+        items = [item for item in backup.items if not self.marked or item.name in self.marked]
+        names = {item.name for item in items}
+        found = [each for each in self._wrong if each.name in names]
+        self.dismiss()
+        put_back(self.app, attached, backup, items, found)
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        if event.rows.id == "items":
+            self.action_mark()
+        else:
+            self.action_put_back()
+
+    def action_other_list(self) -> None:
+        self.focus_next()
+
+    def action_open(self) -> None:
+        backup = self.chosen
+        key = self.query_one("#items", Rows).key
+        if backup is None:
+            return
+        item = next((one for one in backup.items if one.name == key), None)
+        if item is None:
+            return
+        desk, text = self.app.desk, item.content.text
+        self.dismiss()
+        desk.sheet_pane.unless_lost(
+            lambda: desk.sheet_pane.show_sheet(Sheet(name=item.slot.upper()), text)
+        )

@@ -1,0 +1,260 @@
+"""The screen of boards: ports that are present, known boards, and which are attached."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.dialogues import AskText
+from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
+from hostlink.app.texts import ago
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.archive import Board
+from hostlink.board.port.ports import identity_of, usb_ports
+from hostlink.jobs.boards import KnownBoard, known_boards, label_board
+from hostlink.jobs.session.attaching import known_board
+from hostlink.jobs.surveying import PastSurvey, last_survey
+from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+PRACTICE = "practice://"
+_MATTERS = (
+    ("baud", "talk.baud"),
+    ("prompt", "talk.prompt"),
+    ("ms per line", "talk.line_ms"),
+    ("receive buffer", "talk.receive_buffer"),
+)
+
+
+class BoardsScreen(Page[None]):
+    """Attach, detach, label, and choose the current board."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#boards"
+    HEAD = "Boards"
+    FOOT = (
+        "Enter attaches a board and makes it the current one. D detaches, L labels, S surveys, "
+        "V shows the last survey, O names another port, A looks again. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter",
+            "attach",
+            "Attach, make current",
+            priority=True,
+            tooltip="Loading and the console go to it then",
+        ),
+        Binding("d", "detach", "Detach", tooltip="Close its port"),
+        Binding("l", "label", "Label", tooltip="What you call it, such as a colour"),
+        Binding("o", "other", "Another port", tooltip="By its name or address"),
+        Binding("s", "survey", "Survey it", tooltip="Measure how it talks; asked first"),
+        Binding("v", "view_survey", "View its last survey", tooltip="What was measured when"),
+        Binding("a", "renew", "Look for ports again", tooltip="After plugging one in"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.known: dict[str, KnownBoard] = {}
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the list of ports and boards, with the details of the chosen one."""
+        rows = Rows(
+            [
+                Column("state", 9),
+                Column("label", 12),
+                Column("port", 20),
+                Column("profile", 9),
+                Column("last held", -1),
+            ],
+            id="boards",
+        )
+        yield from with_detail(rows, id="board-detail")
+
+    def on_screen_resume(self) -> None:
+        self.action_renew()
+
+    def action_renew(self) -> None:
+        """Look for ports, and show them with what is known of each board."""
+        rows = known_boards(self.app.archive, usb_ports())
+        ports = {row.port for row in rows}
+        extra = [port for port in (PRACTICE, *self.app.attached) if port not in ports]
+        # One practice board is always here, by whatever address it was opened.
+        if any(port.startswith("practice:") for port in ports | set(self.app.attached)):
+            extra = [port for port in extra if port != PRACTICE]
+        places = [identity_of(port) for port in dict.fromkeys(extra)]
+        rows = known_boards(self.app.archive, [*usb_ports(), *places])
+        self.known = {row.port or f"away:{at}": row for at, row in enumerate(rows)}
+        self.set_head(f"Boards: {len(self.app.attached):,} attached, {len(rows):,} known")
+        self.query_one(Rows).show(
+            [
+                Entry(
+                    key,
+                    (
+                        self._state(row),
+                        row.label,
+                        row.port.partition("?")[0] or "not here",
+                        row.profile,
+                        row.held_words,
+                    ),
+                )
+                for key, row in self.known.items()
+            ]
+        )
+        self._detail()
+
+    def _port_attached(self, port: str) -> str:
+        """The address under which a board is attached, "" if it is not."""
+        if port in self.app.attached:
+            return port
+        here = identity_of(port) if port else None
+        for attached in self.app.attached:
+            other = identity_of(attached)
+            if here is not None and here.serial and here.serial == other.serial:
+                return attached
+        return ""
+
+    def _state(self, row: KnownBoard) -> str:
+        attached = self._port_attached(row.port)
+        current = self.app.current
+        if attached and current is not None and current.port == attached:
+            return "current"
+        if attached:
+            return "attached"
+        return "here" if row.port else "away"
+
+    def _detail(self) -> None:
+        row = self.known.get(self.query_one(Rows).key)
+        if row is None:
+            self.query_one("#board-detail", Static).update(Content("No board is known yet."))
+            return
+        restarts = {
+            True: "restarts it",
+            False: "did not restart it when last tried",
+            None: "not known yet whether that restarts it",
+        }
+        words = [
+            ("chip", f"{row.chip} {row.usb_id}".strip()),
+            ("driver", row.driver),
+            ("recognised by", row.recognised_by),
+            ("opening its port", restarts[row.restarts_on_open]),
+            ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
+            ("last held", row.held_words),
+            ("last backup", self._backup(row)),
+            ("last survey", self._survey_words(row)),
+            ("access", row.access),
+        ]
+        text = "\n".join(f"{name}: {value}" for name, value in words if value)
+        self.query_one("#board-detail", Static).update(Content(safe(text, keep="\n")))
+
+    def _survey(self, row: KnownBoard) -> PastSurvey | None:
+        board = self._board(row)
+        return last_survey(self.app.archive, board.uuid) if board is not None else None
+
+    def _survey_words(self, row: KnownBoard) -> str:
+        """Return the date of a survey and its most important results."""
+        past = self._survey(row)
+        if past is None:
+            return "none; S surveys it" if row.port else "none"
+        found = {name: value for name, value, _, _ in past.rows if value != "-"}
+        named = [(word, found[name]) for word, name in _MATTERS if name in found]
+        values = ", ".join(f"{word} {value}" for word, value in named)
+        return f"{ago(past.at, self.app.now())}: {values}"
+
+    def _board(self, row: KnownBoard) -> Board | None:
+        """Return the archive's record of the board in a row."""
+        if row.port:
+            return known_board(self.app.archive, identity_of(row.port))
+        boards = self.app.archive.boards()
+        return next((board for board in boards if row.label and board.label == row.label), None)
+
+    def _backup(self, row: KnownBoard) -> str:
+        board = self._board(row)
+        if board is None:
+            return ""
+        found = self.app.archive.backups(board_uuid=board.uuid, limit=1)
+        if not found:
+            return "none"
+        return f"{found[0].spec}, {ago(found[0].at, self.app.now())}"
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._detail()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_attach()
+
+    @property
+    def chosen(self) -> KnownBoard | None:
+        """Return the board at the cursor if it is present."""
+        row = self.known.get(self.query_one(Rows).key)
+        return row if row is not None and row.port else None
+
+    def action_attach(self) -> None:
+        row = self.chosen
+        if row is None:
+            self.app.notify("That board is not plugged in.", markup=False)
+            return
+        self.dismiss()
+        self.app.attach(self._port_attached(row.port) or row.port)
+
+    def action_detach(self) -> None:
+        row = self.chosen
+        attached = self._port_attached(row.port) if row is not None else ""
+        if attached:
+            self.app.detach(attached)
+            self.action_renew()
+
+    def action_survey(self) -> None:
+        row = self.chosen
+        port = self._port_attached(row.port) if row is not None else ""
+        if port:
+            ask_to_survey(self.app, self.app.attached[port])
+        else:
+            self.app.notify("Attach it first: Enter does.", markup=False)
+
+    def action_view_survey(self) -> None:
+        row = self.known.get(self.query_one(Rows).key)
+        past = self._survey(row) if row is not None else None
+        if row is None or past is None:
+            self.app.notify("This board was not surveyed yet.", markup=False)
+            return
+        name = row.label or row.port.partition("?")[0]
+        when = ago(past.at, self.app.now())
+        self.app.push_screen(SurveyScreen(name, past.told, past.rows, when=when))
+
+    def action_label(self) -> None:
+        row = self.chosen
+        if row is None:
+            return
+
+        def answered(label: str | None) -> None:
+            if label is not None:
+                self.app.careful(lambda: label_board(self.app.archive, row.port, label))
+                self.app.desk.readings.show()
+                self.action_renew()
+
+        self.app.push_screen(AskText("What do you call this board?", row.label), answered)
+
+    def action_other(self) -> None:
+        def answered(port: str | None) -> None:
+            if port:
+                self.dismiss()
+                self.app.attach(port)
+
+        self.app.push_screen(
+            AskText(
+                "Which port?",
+                hint="A device, practice://NAME, rfc2217://HOST:PORT or socket://HOST:PORT.",
+            ),
+            answered,
+        )

@@ -1,0 +1,182 @@
+"""A listing against check codes, typed from paper or read from a sheet: which lines are wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Input, Label, Static, TextArea
+
+from hostlink.app.ways import advised
+from hostlink.app.widgets.page import Page
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.text_line import TextLine
+from hostlink.errors import HostlinkError
+from hostlink.jobs.files import named_path
+from hostlink.jobs.publishing import read_sheet_file
+from hostlink.listing import Listing, Rules, canonical_line
+from hostlink.listing.checkcodes import WHOLE, Codes, Verdict, codes_of, parse_codes, verify
+from hostlink.words import capital, plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+RIGHT, WRONG, MISSING, EXTRA, UNSAID = "right", "wrong", "missing", "too many", ""
+
+
+class CheckScreen(Page[int | None]):
+    """Gives the number of a line to go to; None to stay. name: what is checked, in words."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#codes"
+    FOOT = (
+        "Type rows of a line's number and its code, such as 10 44, and ALL 31C3 for all lines "
+        "together; or name a sheet's file. Tab goes on. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self, listing: Listing, name: str, rules: Rules) -> None:
+        super().__init__()
+        self.listing, self.called, self.rules = listing, name, rules
+        self.own = codes_of(listing, rules)
+        self.sheet: Codes | None = None
+        self.printed: Mapping[int, str] = {}
+        self.verdict: Verdict | None = None
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the sheet file's name, the field for typed codes and the result for each line."""
+        with Horizontal(classes="fields"):
+            yield Label("sheet file")
+            yield TextLine("", id="sheet-file", empty="its name, then Enter")
+        with Horizontal(id="check-body"):
+            with Vertical(id="check-codes"):
+                yield Static("or typed codes", classes="quiet", markup=False)
+                yield TextArea("", id="codes", soft_wrap=False, tab_behavior="focus")
+            yield Rows(
+                [Column("", 8), Column("code", 4), Column("line", -1)],
+                id="checked",
+            )
+        yield Static("", id="check-line", markup=False)
+        yield Static("", id="check-told", markup=False)
+
+    def head(self) -> str:
+        """Return the heading: the listing that is checked."""
+        return f"{capital(self.called)} against check codes"
+
+    def on_mount(self) -> None:
+        self.query_one(TextArea).cursor_blink = False
+        self._check()
+
+    def on_text_area_changed(self, event: TextArea.Changed) -> None:
+        event.stop()
+        if event.text_area.text.strip():
+            self.sheet, self.printed = None, {}
+        self._check()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        if event.value.strip():
+            self.app.careful(lambda: self._read(named_path(event.value)))
+
+    def _read(self, path: Path) -> None:
+        """Check against the codes of a sheet file in place of typed ones."""
+        read = read_sheet_file(path)
+        with self.prevent(TextArea.Changed):
+            self.query_one(TextArea).text = ""
+        self.sheet = read.codes
+        held = Listing.from_text(read.text).numbered()
+        self.printed = {number: line.typed for number, line in held.items()}
+        other = ""
+        if read.profile and read.profile != self.app.profile.name:
+            other = (
+                f" The sheet was made for profile {read.profile}; the codes here are worked out "
+                f"for {self.app.profile.name}."
+            )
+        self._check(other)
+        self.query_one(Rows).focus()
+
+    def _check(self, more: str = "") -> None:
+        self.verdict = None
+        wanted: Mapping[int, str] = {}
+        told = "Each line's code stands before it: compare them by eye, or type those you have."
+        try:
+            codes = self.sheet or self._typed()
+        except HostlinkError as error:
+            codes, told = None, f"{error.what} {advised(error.advice)}"
+        if codes is not None:
+            wanted = codes.lines
+            self.verdict = verify(self.listing, codes, self.rules)
+            told = self._sentence(self.verdict, len(wanted)) + more
+        self.query_one("#check-told", Static).update(Content(safe(told)))
+        self._show(wanted)
+
+    def _typed(self) -> Codes | None:
+        """The codes typed so far, None before the first. The row being typed may be unfinished."""
+        rows = self.query_one(TextArea).text.split("\n")
+        while rows and not rows[-1].strip():
+            rows.pop()
+        try:
+            return parse_codes("\n".join(rows), name="The codes") if rows else None
+        except HostlinkError:
+            if len(rows) != self.query_one(TextArea).document.line_count:
+                raise
+            done = "\n".join(rows[:-1])
+            return parse_codes(done, name="The codes") if done.strip() else None
+
+    def _sentence(self, verdict: Verdict, count: int) -> str:
+        right = count - len(verdict.wrong) - len(verdict.missing)
+        words = f"{plural(right, 'line')} right"
+        wrong = tuple(one.number for one in verdict.wrong)
+        for numbers, what in ((wrong, "wrong"), (verdict.missing, "missing")):
+            words += f", {len(numbers):,} {what}"
+        if verdict.extra:
+            words += f", {len(verdict.extra):,} {'too many' if self.sheet else 'without a code'}"
+        if verdict.whole_wanted and verdict.whole_wanted != verdict.whole_found:
+            words += f"; all lines together have {verdict.whole_found}, not {verdict.whole_wanted}"
+        elif verdict.whole_wanted and verdict.lines_right:
+            words += "; all lines together are right too"
+        return f"{words}."
+
+    def _show(self, wanted: Mapping[int, str]) -> None:
+        """Show the lines with their codes, wrong lines first."""
+        held = self.listing.numbered()
+        bad: list[Entry] = []
+        good: list[Entry] = []
+        for number in sorted(held.keys() | wanted.keys()):
+            word = self._word(number, wanted)
+            text = canonical_line(held[number], self.rules) if number in held else f"{number}"
+            entry = Entry(str(number), (word, self.own.lines.get(number, ""), text))
+            (good if word in (RIGHT, UNSAID) else bad).append(entry)
+            if word in (WRONG, MISSING):
+                printed = self.printed.get(number, "is the code that was typed for it")
+                bad.append(Entry(str(number), ("  wanted", wanted[number], printed)))
+        whole = Entry(WHOLE, (UNSAID, self.own.whole, "all lines together"))
+        self.query_one(Rows).show([*bad, *good, whole], stay=False)
+
+    def _word(self, number: int, wanted: Mapping[int, str]) -> str:
+        if self.verdict is None:
+            return UNSAID
+        if number in self.verdict.missing:
+            return MISSING
+        if number not in wanted:
+            return EXTRA if self.sheet else UNSAID
+        return RIGHT if self.own.lines[number] == wanted[number] else WRONG
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        """Show the whole line at the cursor, since its column may be too narrow."""
+        event.stop()
+        rows = event.rows
+        line = rows.entries[rows.cursor].cells[-1] if rows.key else ""
+        self.query_one("#check-line", Static).update(Content(safe(line)))
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        if event.key != WHOLE and int(event.key) in self.listing.numbered():
+            self.dismiss(int(event.key))

@@ -1,0 +1,155 @@
+"""Many listings at once: a folder or a zip file taken into the archive, programs given out."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+from textual.worker import get_current_worker
+
+from hostlink.advice import Advice
+from hostlink.app.screens.dialogues import Ask, Fill
+from hostlink.app.ways import advised
+from hostlink.errors import HostlinkError
+from hostlink.jobs.collecting import Collected, Gathered, gather, keep_all
+from hostlink.jobs.files import TakenError, named_path
+from hostlink.jobs.giving import every_program, give_out
+from hostlink.jobs.listing_source import find_material, is_file
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+T = TypeVar("T")
+
+_MOST_NAMED = 6
+
+
+def is_many(path: Path) -> bool:
+    """Whether a name means a folder or a zip file."""
+    # Unlike Path.is_dir this never raises.
+    return (path.suffix.lower() == ".zip" and is_file(path)) or os.path.isdir(path)  # noqa: PTH112
+
+
+def take_in(app: DeskApp, source: Path) -> None:
+    """Say what a folder or zip file holds, and keep it in the archive after an answer."""
+    profile = app.profile
+
+    def read(gathered: Gathered) -> None:
+        count = len(gathered.materials)
+        answers = [("leave", "Leave them" if count else "Good")]
+        if count:
+            answers.append(("keep", f"Keep {plural(count, 'listing')} in the archive"))
+
+        def answered(answer: str | None) -> None:
+            if answer == "keep":
+                _aside(app, lambda: keep_all(app.archive, gathered, profile), held)
+
+        def held(collected: Collected) -> None:
+            app.desk.shelf.renew()
+            app.desk.sheet_pane.check()
+            new = sum(one.is_new for _, one in collected.kept)
+            old = len(collected.kept) - new
+            failed = collected.left_out[len(gathered.left_out) :]
+            more = f" {len(failed):,} could not be kept. {_named(failed)}" if failed else ""
+            app.tell(f"{plural(new, 'listing')} kept, {old:,} held already.{more}")
+
+        holds = f"{source} holds {plural(count, 'listing')}."
+        app.push_screen(Ask(holds, answers, why=_left_out(gathered)), answered)
+
+    app.tell(f"Reading {source}...")
+    _aside(app, lambda: gather([source], profile), read)
+
+
+def _aside(
+    app: DeskApp,
+    work: Callable[[], T],
+    done: Callable[[T], None],
+    failed: Callable[[HostlinkError], None] | None = None,
+) -> None:
+    """Do what may take long, with many files, in a worker's thread; then `done` with its answer.
+
+    failed: what to do with an error of ours in place of showing it.
+    """
+
+    def run() -> None:
+        try:
+            answer = work()
+        except HostlinkError as error:
+            then = partial(failed or app.trouble, error)
+        else:
+            then = partial(done, answer)
+        if not get_current_worker().is_cancelled:
+            app.call_from_thread(then)
+
+    app.run_worker(run, name="files", thread=True)
+
+
+def _left_out(gathered: Gathered) -> str:
+    rows = _rows_of(gathered.left_out)
+    if gathered.passed_over:
+        rows.append(f"{plural(len(gathered.passed_over), 'other file')} passed over.")
+    return "\n".join(rows) or "Each becomes a revision of the program of its file's name."
+
+
+def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:
+    """A sentence for each thing that was left out, as far as there is room, then how many more."""
+    rows = [f"Left out: {where}. {advised(why)}" for where, why in left_out[:_MOST_NAMED]]
+    if len(left_out) > _MOST_NAMED:
+        rows.append(f"And {len(left_out) - _MOST_NAMED:,} more are left out.")
+    return rows
+
+
+def _named(left_out: Sequence[tuple[str, Advice]]) -> str:
+    return " ".join(_rows_of(left_out))
+
+
+def ask_to_give(app: DeskApp) -> None:
+    """Ask where to and which programs, then write them as files."""
+
+    def answered(given: dict[str, str] | None) -> None:
+        if given is not None:
+            _give(app, given["file"], given["programs"].split(), replacing=False)
+
+    app.push_screen(
+        Fill(
+            "Give listings out as files.",
+            [("file", "to", "listings.zip"), ("programs", "programs", "")],
+            hint="To a folder, or one .zip file. Programs by name, parted by blanks; none means "
+            "every program in the archive. Enter writes them.",
+        ),
+        answered,
+    )
+
+
+def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None:
+    if not name:
+        return
+    output = named_path(name)
+
+    def write() -> tuple[int, tuple[tuple[str, Advice], ...]]:
+        named = tuple(find_material(word, app.archive) for word in words)
+        gathered = Gathered(named, (), ()) if words else every_program(app.archive)
+        left_out = give_out(gathered.materials, output, replace=replacing)
+        return len(gathered.materials) - len(left_out), (*gathered.left_out, *left_out)
+
+    def answered(answer: str | None) -> None:
+        if answer == "replace":
+            _give(app, name, words, replacing=True)
+
+    def done(written: tuple[int, tuple[tuple[str, Advice], ...]]) -> None:
+        count, left_out = written
+        told = f"{plural(count, 'listing')} written to {output.absolute()}. {_named(left_out)}"
+        app.tell(told.rstrip())
+
+    def failed(error: HostlinkError) -> None:
+        if isinstance(error, TakenError):
+            answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
+            app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
+        else:
+            app.trouble(error)
+
+    _aside(app, write, done, failed)

@@ -1,0 +1,178 @@
+"""Questions and troubles: small screens in front of the others. The safe answer has the focus."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, Input, Label, Static
+
+from hostlink.app.layout import HEIGHTS
+from hostlink.app.ways import advised
+from hostlink.app.widgets.text_line import TextLine
+from hostlink.errors import HostlinkError
+from hostlink.words import safe
+
+
+def part(text: str, *, name: str = "part") -> Static:
+    """A paragraph of plain text."""
+    return Static(Content(safe(text, keep="\n")), classes=name, markup=False)
+
+
+class Ask(ModalScreen[str]):
+    """A question with its answers; the first one is safe, has the focus, and is what Escape says.
+
+    answers: (what is returned, what the button says).
+    """
+
+    VERTICAL_BREAKPOINTS = HEIGHTS
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "safe", "The safe answer", show=False),
+        Binding("left,up", "app.focus_previous", "Answer before", show=False),
+        Binding("right,down", "app.focus_next", "Next answer", show=False),
+        Binding("pageup", "read(-1)", "Read further up", show=False),
+        Binding("pagedown", "read(1)", "Read further down", show=False),
+    ]
+
+    def __init__(self, question: str, answers: Sequence[tuple[str, str]], *, why: str = "") -> None:
+        super().__init__(classes="dialogue")
+        self.question, self.why, self.answers = question, why, tuple(answers)
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            with VerticalScroll(id="asked", can_focus=False):
+                yield part(self.question)
+                if self.why:
+                    yield part(self.why, name="part quiet")
+            yield Static("Page down reads on.", id="reads-on", classes="quiet", markup=False)
+            with Vertical(id="choices"):
+                for value, says in self.answers:
+                    yield Button(Content(safe(says)), id=f"answer-{value}")
+
+    def on_mount(self) -> None:
+        self.query(Button).first().focus()
+        self.call_after_refresh(self._tell_more)
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._tell_more)
+
+    def _tell_more(self) -> None:
+        """Whether the question goes on below what is shown."""
+        asked = self.query_one("#asked", VerticalScroll)
+        self.query_one("#reads-on").display = asked.max_scroll_y > 0
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.dismiss((event.button.id or "").removeprefix("answer-"))
+
+    def action_safe(self) -> None:
+        self.dismiss(self.answers[0][0])
+
+    def action_read(self, way: int) -> None:
+        """Move through a question that is longer than the screen; up is -1."""
+        asked = self.query_one("#asked", VerticalScroll)
+        asked.scroll_relative(y=way * max(1, asked.size.height - 1), animate=False)
+
+
+class AskText(ModalScreen[str | None]):
+    """A question that is answered by one line of text; None where it is not answered."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Leave it", show=False),
+    ]
+
+    def __init__(self, question: str, value: str = "", *, hint: str = "") -> None:
+        super().__init__(classes="dialogue")
+        self.question, self.value, self.hint = question, value, hint
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.question)
+            yield TextLine(self.value, id="answer")
+            yield part(f"{self.hint} Enter takes it, Escape leaves it.".strip(), name="quiet")
+
+    def on_mount(self) -> None:
+        self.query_one(Input).action_select_all()  # what is typed takes the place of what is there
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.dismiss(event.value.strip() or None)
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class Fill(ModalScreen[dict[str, str] | None]):
+    """Several lines to fill in; what stands in each by its key, None where it is left.
+
+    lines: key, label, and what stands there at first. hint: what Enter does.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Leave it", show=False),
+        Binding("down", "app.focus_next", "Next line", show=False),
+        Binding("up", "app.focus_previous", "Line before", show=False),
+    ]
+
+    def __init__(self, head: str, lines: Sequence[tuple[str, str, str]], *, hint: str) -> None:
+        super().__init__(classes="dialogue")
+        self.head, self.lines, self.hint = head, tuple(lines), hint
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.head)
+            for key, label, value in self.lines:
+                with Horizontal(classes="field"):
+                    yield Label(Content(safe(label)), classes="label")
+                    yield TextLine(value, id=f"fill-{key}")
+            yield part(f"{self.hint} Tab goes to the next line. Escape leaves it.", name="quiet")
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.dismiss(
+            {
+                key: self.query_one(f"#fill-{key}", TextLine).value.strip()
+                for key, _, _ in self.lines
+            }
+        )
+
+    def action_leave(self) -> None:
+        self.dismiss(None)
+
+
+class Trouble(ModalScreen[None]):
+    """An error: what happened, what was not lost, what to do."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Close", show=False),
+    ]
+
+    def __init__(self, error: HostlinkError) -> None:
+        super().__init__(classes="dialogue")
+        self.error = error
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            for head, text in (
+                ("", self.error.what),
+                ("Not lost: ", self.error.kept),
+                ("What to do: ", advised(self.error.advice)),
+            ):
+                if text:
+                    yield part(f"{head}{text}")
+            yield Button("Close", id="close")
+
+    def on_mount(self) -> None:
+        self.query_one(Button).focus()
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.dismiss()
+
+    def action_leave(self) -> None:
+        self.dismiss()

@@ -1,0 +1,135 @@
+"""A job while it works: lines, bytes, rate, share of the wire's limit, repairs, time left."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import ModalScreen
+from textual.widgets import Button, Static
+
+from hostlink.app.screens.dialogues import part
+from hostlink.app.ways import advised
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_boards import Job, Progress
+
+_BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
+
+
+def figures(progress: Progress, baud: int) -> str:
+    """How far a job has come, in one or two lines of words."""
+    if progress.detail or not progress.all_lines:
+        return progress.detail
+    words = [
+        f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}",
+        f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}",
+        plural(progress.repairs, "repair"),
+    ]
+    rate = progress.rate
+    pace = []
+    if rate:
+        share = min(100, round(100 * rate * _BITS / baud))
+        pace = [f"{rate:,.0f} bytes a second", f"{share} % of the wire's limit"]
+        left = progress.left_s
+        if left is not None:
+            pace.append(f"{left:.0f} s left" if left >= 1 else "almost done")
+    return ", ".join(words) + (f"\n{', '.join(pace)}" if pace else "")
+
+
+class JobView(ModalScreen[None]):
+    """Watches one job. It closes by itself when all went as planned and nothing needs reading.
+
+    done: what to say at a good end. instead: what to do at a bad one in place of showing it. Both
+    are set before the view learns of the end, which it may do as soon as it stands.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "Stop the job, or close the view", show=False),
+    ]
+
+    def __init__(self, job: Job[Any], *, done: str = "Done.") -> None:
+        super().__init__(classes="dialogue")
+        self.job = job
+        self.done = done
+        self.instead: Callable[[], object] | None = None
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.job.name, name="part heading")
+            yield Static("", id="phase", markup=False)
+            yield Static("", id="figures", markup=False)
+            yield VerticalScroll(Static("", id="job-told", markup=False), id="job-log")
+            yield Button("Stop", id="stop")
+
+    def on_mount(self) -> None:
+        self.query_one(Button).focus()
+        self.job.on_change.append(self._moved)
+        self._moved(self.job)
+
+    def on_unmount(self) -> None:
+        self._let_go()
+
+    def _let_go(self) -> None:
+        if self._moved in self.job.on_change:
+            self.job.on_change.remove(self._moved)
+
+    def close(self) -> None:
+        """Close the view of a job whose end something else deals with."""
+        self._let_go()
+        self.dismiss()
+
+    def _moved(self, job: Job[Any]) -> None:
+        progress = job.progress
+        phase = "Stopping, in good order" if job.stopping else progress.phase
+        self.query_one("#phase", Static).update(Content(safe(phase)))
+        baud = job.attached.choice.effective.talk.baud
+        words = "" if job.ended else figures(progress, baud)
+        self.query_one("#figures", Static).update(Content(words))
+        told = "\n".join(f"{'!' if news else '·'} {safe(text)}" for text, news in progress.told)
+        self.query_one("#job-told", Static).update(Content(told))
+        log = self.query_one("#job-log", VerticalScroll)
+        # Only when the new sentences have their place is it known where the end is.
+        self.call_after_refresh(log.scroll_end, animate=False)
+        if job.ended:
+            self._end(job)
+
+    def _end(self, job: Job[Any]) -> None:
+        from hostlink.app.attached_boards import as_trouble
+
+        if job.error is None and not job.progress.noteworthy:
+            self.close()
+            return
+        if self.instead is not None:
+            self.close()
+            # By the app: an answer to a question that this view asks would go to a closed view.
+            self.app.call_next(self.instead)
+            return
+        button = self.query_one(Button)
+        button.label = Content("Close")
+        if job.error is None:
+            self.query_one("#phase", Static).update(Content(safe(self.done)))
+            return
+        error = as_trouble(job.error)
+        words = [error.what, error.kept and f"Not lost: {error.kept}"]
+        advice = advised(error.advice)
+        words.append(advice and f"What to do: {advice}")
+        text = "\n".join(safe(word) for word in words if word)
+        self.query_one("#phase", Static).update(Content(text))
+
+    def on_button_pressed(self, event: Button.Pressed) -> None:
+        event.stop()
+        self.action_leave()
+
+    def action_leave(self) -> None:
+        """Stop a job that works; close the view of one that has ended."""
+        if self.job.ended:
+            self.close()
+        elif not self.job.stopping:
+            self.job.stop()
+            self._moved(self.job)

@@ -1,0 +1,176 @@
+"""Renumbering the listing: start, step and range, with the new numbers beside the old at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import Horizontal
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Input, Label, Static
+
+from hostlink.app.screens.dialogues import Ask
+from hostlink.app.ways import advised
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.text_line import TextLine
+from hostlink.errors import HostlinkError, RefusedError, UsageError
+from hostlink.listing import Listing, Rules
+from hostlink.listing.renumber import Renumbered, Unfollowed, renumber
+from hostlink.words import plural, safe
+
+_FIELDS = (
+    ("start", "first new number", "10", ""),
+    ("step", "step", "10", ""),
+    ("first", "from line", "", "first"),
+    ("last", "to line", "", "last"),
+)
+"""Key, label, what stands there at first, and what an empty field means."""
+
+
+class RenumberScreen(Page[str | None]):
+    """Preview new line numbers; return the renumbered text, or None if it is rejected."""
+
+    AUTO_FOCUS = "#number-start"
+    HEAD = "New line numbers"
+    FOOT = (
+        "Tab goes to the next field. Enter takes the listing into the editor, where Ctrl+Z "
+        "takes it back; nothing is kept or sent. Escape leaves it."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "take", "Take it", tooltip="Into the editor"),
+        Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
+    ]
+
+    def __init__(self, listing: Listing, rules: Rules) -> None:
+        super().__init__()
+        self._listing, self._rules = listing, rules
+        self.made: Renumbered | None = None  # None where the numbers make no sense
+        self.stop: HostlinkError | None = None  # what is in the way
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the fields for the numbering and a preview of the new line numbers."""
+        with Horizontal(classes="fields"):
+            for key, label, value, empty in _FIELDS:
+                yield Label(label)
+                yield TextLine(value, id=f"number-{key}", empty=empty)
+        rows = Rows(
+            [
+                Column("old", 5, right=True),
+                Column("new", 5, right=True),
+                Column("the line then", -1),
+            ],
+            id="numbers",
+        )
+        yield from with_detail(rows, id="numbers-detail")
+
+    def on_mount(self) -> None:
+        self._work_out()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self._work_out()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        self.action_take()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_take()
+
+    def _number(self, key: str) -> int | None:
+        """Return the number in a field, None if it is empty. Raises UsageError naming the field."""
+        typed = self.query_one(f"#number-{key}", TextLine).value.strip()
+        label = next(label for each, label, *_ in _FIELDS if each == key)
+        if not typed and key in ("first", "last"):
+            return None
+        if not (typed.isascii() and typed.isdecimal() and len(typed) <= 9):
+            raise UsageError(
+                f'"{label}" wants a whole number.',
+                kept="The listing was not changed.",
+                advice="Type digits only, such as 10.",
+            )
+        return int(typed)
+
+    def _work_out(self) -> None:
+        self.made = self.stop = None
+        try:
+            self.made = self._renumbered(forced=False)
+        except RefusedError as error:
+            self.stop, self.made = error, self._renumbered(forced=True)
+        except HostlinkError as error:
+            self.stop = error
+        self._show()
+
+    def _renumbered(self, *, forced: bool) -> Renumbered:
+        return renumber(
+            self._listing,
+            self._rules,
+            start=self._number("start") or 0,
+            step=self._number("step") or 0,
+            first=self._number("first"),
+            last=self._number("last"),
+            forced=forced,
+        )
+
+    def _show(self) -> None:
+        head, entries = "New line numbers", []
+        if self.made is not None:
+            moved = sum(old != new for old, new in self.made.numbers.items())
+            head = f"New line numbers: {plural(moved, 'line')} renumbered; every jump follows"
+            if not moved:
+                head = "New line numbers: they are these already"
+            held = self.made.listing.numbered()
+            entries = [
+                Entry(str(old), (str(old), str(new), held[new].text))
+                for old, new in self.made.numbers.items()
+            ]
+        if self.stop is not None:
+            head = "New line numbers: it cannot be done so"
+            if self.made is not None:
+                head = f"New line numbers: {self._places()} cannot follow"
+        self.set_head(head)
+        self.query_one(Rows).show(entries)
+        words = "Quoted text and remarks are never touched."
+        if self.stop is not None:
+            words = f"{self.stop.what} {advised(self.stop.advice)}"
+        if self.stop is not None and self.made is not None:
+            words = f"{self.stop.what} Change it, or press Enter and say that it is to go on."
+            words += "\n\n" + "\n".join(map(_left, self.made.unfollowed))
+        self.query_one("#numbers-detail", Static).update(Content(safe(words, keep="\n")))
+
+    def _places(self) -> str:
+        return plural(len(self.made.unfollowed) if self.made is not None else 0, "jump")
+
+    def action_take(self) -> None:
+        """Accept the new numbers; ask first if a jump cannot be updated."""
+        self._work_out()
+        made, stop = self.made, self.stop
+        if made is None or (stop is not None and not made.unfollowed):
+            self.app.notify(stop.what if stop is not None else "", markup=False)
+            return
+        if stop is None:
+            self.dismiss(made.listing.text())
+            return
+
+        def answered(answer: str | None) -> None:
+            if answer == "force":
+                self.dismiss(made.listing.text())
+
+        self.app.push_screen(
+            Ask(
+                stop.what,
+                [("leave", "Leave the numbers"), ("force", "Renumber all the same")],
+                why="Left as they are, to be put right by hand afterwards:\n"
+                + "\n".join(map(_left, made.unfollowed)),
+            ),
+            answered,
+        )
+
+
+def _left(left: Unfollowed) -> str:
+    why = "worked out when it runs" if left.target is None else f"there is no line {left.target}"
+    return f"{left.typed}   ({left.word}: {why})"

@@ -1,0 +1,228 @@
+"""The revisions of a program: where each came from, how its size grew, and what to do with one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.compare import CompareScreen
+from hostlink.app.screens.dialogues import AskText
+from hostlink.app.texts import revision_words, ruler
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.archive import Origin, Revision
+from hostlink.archive.times import shown
+from hostlink.errors import HostlinkError
+from hostlink.listing import Listing
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+Wish = tuple[Literal["open", "load", "board"], str]
+"""What is to be done on the desk with a revision: opened, loaded, compared with the board."""
+
+
+def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> str:
+    """Size over revisions: a ruler for each, all to one scale, the newest at the bottom.
+
+    sizes: number of the revision and its bytes. limit: the board's, 0 where unknown.
+    """
+    largest = max([limit, *(size or 0 for _, size in sizes)])
+    bar = max(8, width - 14)
+    rows = []
+    for number, size in sizes:
+        if size is None:
+            rows.append(f"{number:>4} size not known")
+            continue
+        # All bars share the scale of the largest, so that their lengths can be compared.
+        drawn = ruler(max(4, bar * max(size, limit) // max(1, largest)), size, limit)
+        rows.append(f"{number:>4} {drawn} {size:,}")
+    if limit:
+        rows.append(f"     ┃ is the board's limit, {limit:,} bytes")
+    return "\n".join(rows)
+
+
+class RevisionsScreen(Page[Wish | None]):
+    """Show the history of a program; return what the desk should do next."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#revisions"
+    FOOT = (
+        "Enter opens. Ctrl+L loads. B compares with the board. Space marks, C compares, "
+        "R restores as the newest, N notes. T retires. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
+        Binding("ctrl+l", "wish('load')", "Load it", tooltip="This revision into the board"),
+        Binding("b", "wish('board')", "Compare with the board", tooltip="What it holds now"),
+        Binding("space", "mark", "Mark it", tooltip="The one to compare with"),
+        Binding("c", "compare", "Compare", tooltip="With the marked one, else the one before"),
+        Binding("r", "restore", "Restore", tooltip="Keep it again as the newest revision"),
+        Binding("n", "note", "Note", tooltip="A line kept with the revision"),
+        Binding("t", "retire", "Retire, or return", tooltip="Out of the list, not deleted"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self, program: str) -> None:
+        super().__init__()
+        self.program = program
+        self.revisions: list[Revision] = []
+        self.marked = ""
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the list of a program's revisions, with the details of the chosen one."""
+        rows = Rows(
+            [
+                Column("", 1),
+                Column("rev", 4, right=True),
+                Column("bytes", 6, right=True),
+                Column("kept", 16),
+                Column("from", 12),
+                Column("board", 8),
+                Column("note", -1),
+            ],
+            id="revisions",
+        )
+        yield from with_detail(rows, id="chart")
+
+    def on_mount(self) -> None:
+        self.renew()
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._chart)
+
+    def renew(self) -> None:
+        """Read the history again."""
+        self.revisions = self.app.archive.history(self.program)
+        labels = {board.uuid: board.label for board in self.app.archive.boards()}
+        retired = ", retired" if self.app.archive.program(self.program).retired else ""
+        self.set_head(f"{self.program}: {plural(len(self.revisions), 'revision')}{retired}")
+        self.query_one(Rows).show(
+            [
+                self._entry(one, labels.get(one.origin.board_uuid or "", ""))
+                for one in reversed(self.revisions)
+            ]
+        )
+        self._chart()
+
+    def _entry(self, one: Revision, board: str) -> Entry:
+        unproven = f"not proven: {one.origin.unproven}" if one.origin.unproven else ""
+        size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
+        return Entry(
+            one.spec,
+            (
+                "*" if one.spec == self.marked else "",
+                str(one.number),
+                size,
+                shown(one.at),
+                one.origin.kind if one.origin.kind != "file" else one.origin.where,
+                board,
+                "; ".join(filter(None, (unproven, one.note))),
+            ),
+        )
+
+    def _chart(self) -> None:
+        limit = self.app.profile.rules.storage.program_bytes
+        width = max(20, self.query_one(".side").size.width - 2)
+        sizes = [(one.number, one.size_bytes) for one in self.revisions[-60:]]
+        chart = size_chart(sizes, limit, width)
+        self.query_one("#chart", Static).update(Content(f"Size over revisions\n{chart}"))
+
+    @property
+    def chosen(self) -> Revision | None:
+        """The revision at the cursor."""
+        key = self.query_one(Rows).key
+        return next((one for one in self.revisions if one.spec == key), None)
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.dismiss(("open", event.key))
+
+    def action_wish(self, what: Literal["open", "load", "board"]) -> None:
+        if self.chosen is not None:
+            self.dismiss((what, self.chosen.spec))
+
+    def action_mark(self) -> None:
+        if self.chosen is not None:
+            self.marked = "" if self.marked == self.chosen.spec else self.chosen.spec
+            self.renew()
+
+    def action_compare(self) -> None:
+        """Compare with the marked revision or, without a mark, with the previous one."""
+        chosen = self.chosen
+        if chosen is None:
+            return
+        at = self.revisions.index(chosen)
+        other = next((one for one in self.revisions if one.spec == self.marked), None)
+        if other is None and at:
+            other = self.revisions[at - 1]
+        if other is None or other.spec == chosen.spec:
+            self.app.notify("Mark another revision with Space first.", markup=False)
+            return
+        older, newer = sorted((other, chosen), key=lambda one: one.number)
+        self.app.careful(lambda: self._show(older, newer))
+
+    def _show(self, older: Revision, newer: Revision) -> None:
+        archive = self.app.archive
+        self.app.push_screen(
+            CompareScreen(
+                Listing.from_text(archive.content(older).text),
+                Listing.from_text(archive.content(newer).text),
+                (revision_words(older.spec), revision_words(newer.spec)),
+                self.app.profile.rules,
+            )
+        )
+
+    def _done(self, words: str) -> None:
+        """Report a change of the program on this screen and on the desk."""
+        self.app.tell(words)
+        self.app.notify(words, markup=False)
+        self.renew()
+
+    def action_restore(self) -> None:
+        """Keep an older revision again as the newest; all others stay in the archive."""
+        chosen = self.chosen
+        if chosen is None:
+            return
+        try:
+            content = self.app.archive.content(chosen)
+            origin = Origin("edit", chosen.spec, note=f"revision {chosen.number} again")
+            kept = self.app.archive.keep(self.program, content, origin, parent=chosen)
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
+        words = f"Kept as {kept.revision.spec}." if kept.is_new else "It is the newest already."
+        self._done(words)
+
+    def action_retire(self) -> None:
+        """Retire the program from the list, or return it; a search finds it in either case."""
+        archive = self.app.archive
+        try:
+            if archive.program(self.program).retired:
+                archive.bring_back(self.program)
+                words = f"{self.program} is in the list again."
+            else:
+                archive.retire(self.program)
+                words = f"{self.program} is out of the list; nothing was deleted. T puts it back."
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
+        self._done(words)
+
+    def action_note(self) -> None:
+        chosen = self.chosen
+        if chosen is None:
+            return
+
+        def answered(text: str | None) -> None:
+            if text is not None:
+                self.app.careful(lambda: self.app.archive.note(chosen.spec, text))
+                self.renew()
+
+        self.app.push_screen(AskText(f"A note on {chosen.spec}:", chosen.note), answered)

@@ -1,0 +1,217 @@
+"""The archive on the desk: programs, found as one types; the shipped ones stand after them."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from textual import events
+from textual.app import ComposeResult
+from textual.containers import Horizontal, Vertical
+from textual.content import Content
+from textual.message import Message
+from textual.widgets import Input, Label, Static
+from textual.worker import Worker, WorkerState, get_current_worker
+
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.text_line import TextLine
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive, Found, Program
+    from hostlink.jobs.listing_source import Shipped
+
+_MOST_FOUND = 200
+_AT_ONCE = 400  # programs
+
+
+class _Known:
+    """The programs of the archive, made ready, so that a keystroke compares and builds nothing."""
+
+    def __init__(self, programs: Sequence[Program]) -> None:
+        self.entries = [_entry(one) for one in programs]
+        self.words = [" ".join((one.name, one.title, *one.tags)).casefold() for one in programs]
+        self.names = {one.name for one in programs}
+
+
+class Shelf(Vertical):
+    """Programs of the archive with a search line above them."""
+
+    class Opened(Message):
+        """A program was chosen. word: what names it for `find_material`."""
+
+        def __init__(self, word: str) -> None:
+            super().__init__()
+            self.word = word
+
+    class Read(Message):
+        """All programs of the archive were read."""
+
+        def __init__(self, known: _Known) -> None:
+            super().__init__()
+            self.known = known
+
+    class Failed(Message):
+        """The archive could not be read."""
+
+        def __init__(self, error: BaseException) -> None:
+            super().__init__()
+            self.error = error
+
+    def __init__(self, *, id: str) -> None:
+        super().__init__(id=id)
+        self._shipped: list[Shipped] = []
+        self._known = _Known([])
+
+    def compose(self) -> ComposeResult:
+        yield Static("", id="shelf-head", classes="heading", markup=False)
+        with Horizontal(id="find-row"):
+            yield Label("find")
+            yield TextLine(id="find")
+        yield Rows(
+            [
+                Column("program", 12),
+                Column("rev", 4, right=True),
+                Column("bytes", 7, right=True),
+                Column("title", -1),
+            ],
+            empty="Nothing is found. Escape shows all programs again.",
+            id="programs",
+        )
+
+    def open(self, archive: Archive) -> None:
+        """Show the programs of an archive."""
+        self._archive = archive
+        self.renew()
+
+    def renew(self) -> None:
+        """Read the programs again, as after something was kept.
+
+        What the screen can show is read at once, the rest of a large archive by a worker.
+        """
+        from hostlink.jobs.listing_source import shipped_programs
+
+        self._shipped = self._shipped or list(shipped_programs().values())
+        first = self._archive.programs(limit=_AT_ONCE)
+        self._take(_Known(first))
+        if len(first) == _AT_ONCE:
+            self.run_worker(
+                self._read_all,
+                name="reading the archive",
+                group="programs",
+                thread=True,
+                exclusive=True,
+                exit_on_error=False,
+            )
+
+    def _read_all(self) -> None:
+        """In a worker's thread; a newer reading makes this one void."""
+        known = _Known(self._archive.programs())
+        # Else the collector would look at all of these in the middle of somebody's typing.
+        gc.collect()
+        gc.freeze()
+        if not get_current_worker().is_cancelled:
+            self.post_message(self.Read(known))
+
+    def on_shelf_read(self, event: Shelf.Read) -> None:
+        event.stop()
+        self._take(event.known)
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        event.stop()
+        if event.state is WorkerState.ERROR and event.worker.error is not None:
+            self.post_message(self.Failed(event.worker.error))
+
+    def _take(self, known: _Known) -> None:
+        self._known = known
+        self.search(self.query_one("#find", Input).value)
+
+    def search(self, question: str) -> None:
+        """Show the matches: first by name, title or tag, then by a line of the listing."""
+        asked = question.casefold().split()
+        if not asked:
+            entries = self._known.entries + self._shipped_entries([])
+            more = " or more" if len(self._known.entries) == _AT_ONCE else ""
+            head = f"Archive: {plural(len(self._known.entries), 'program')}{more}; Enter opens one"
+        else:
+            entries = [
+                one
+                for one, words in zip(self._known.entries, self._known.words, strict=True)
+                if all(word in words for word in asked)
+            ]
+            seen = {one.key for one in entries}
+            found = self._archive.find(question, limit=_MOST_FOUND)
+            entries += [_found(one) for one in found if _name(one) not in seen]
+            entries += self._shipped_entries(asked)
+            head = f"Archive: {len(entries):,} found; Enter opens one"
+        self.query_one("#shelf-head", Static).update(Content(head))
+        self.query_one(Rows).show(entries, stay=not asked)
+
+    def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
+        """Shipped programs that the archive does not have yet."""
+        from hostlink.jobs.listing_source import SHIPPED
+
+        have = self._known.names
+        return [
+            Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", one.title))
+            for one in self._shipped
+            if one.name not in have
+            and all(word in " ".join((one.name, one.title, *one.tags)).casefold() for word in asked)
+        ]
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self.search(event.value)
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        event.stop()
+        rows = self.query_one(Rows)
+        if rows.key:
+            self.post_message(self.Opened(rows.key))
+
+    def on_key(self, event: events.Key) -> None:
+        """Move between the search line and the first row of the list with Down and Up."""
+        find, rows = self.query_one("#find", Input), self.query_one(Rows)
+        if event.key == "down" and find.has_focus:
+            rows.focus()
+        elif event.key == "up" and rows.has_focus and rows.cursor == 0:
+            find.focus()
+        else:
+            return
+        event.stop()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.post_message(self.Opened(event.key))
+
+    def clear_search(self) -> None:
+        """Empty the search field."""
+        self.query_one("#find", Input).value = ""
+
+    @property
+    def program(self) -> str:
+        """Return the program at the cursor, "" if it is not in the archive."""
+        from hostlink.jobs.listing_source import SHIPPED
+
+        key = self.query_one(Rows).key
+        return "" if key.startswith((SHIPPED, "rescue@")) else key.partition("@")[0]
+
+
+def _entry(one: Program) -> Entry:
+    size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
+    return Entry(one.name, (one.name, str(one.latest), size, one.title))
+
+
+def _name(found: Found) -> str:
+    return found.program.name if found.program is not None else found.item.spec
+
+
+def _found(found: Found) -> Entry:
+    item = found.item
+    size = "" if item.size_bytes is None else f"{item.size_bytes:,}"
+    what = safe(found.line) or (found.program.title if found.program is not None else "")
+    if found.program is not None and found.program.retired:
+        what = f"(retired) {what}"
+    name = item.program if found.program is not None else item.spec
+    return Entry(item.spec, (name, str(item.number), size, what))

@@ -1,0 +1,192 @@
+"""The programs stored in the current board's EEPROM: listed, recalled into memory, stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.dialogues import Ask, AskText
+from hostlink.app.texts import board_sentence
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.archive import Archive
+from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed, stored
+from hostlink.jobs.session.session import Session
+from hostlink.jobs.slots import recall, store
+from hostlink.words import capital, plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.attached_boards import Attached
+    from hostlink.jobs.session.rescuing import Held as WasHeld
+
+
+def show_stored(app: DeskApp, attached: Attached) -> None:
+    """List what a board has stored, and show it; a board that cannot store says so."""
+    job = attached.do("Listing the stored programs", _listed, shown=False)
+
+    def done(slots: list[Slot]) -> None:
+        app.push_screen(StoredScreen(attached, slots))
+
+    app.watch_job(job, done=done)
+
+
+def _listed(session: Session, _: Archive) -> list[Slot]:
+    shows_one = session.profile.commands.list_stored
+    return stored(session) if shows_one else listed(session)
+
+
+class StoredScreen(Page[None]):
+    """Show the stored programs and the program in memory."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#stored"
+    FOOT = (
+        "Enter recalls a program into the board's memory. S stores what memory holds, not the "
+        "text in the editor. A lists again. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding(
+            "enter",
+            "recall",
+            "Recall into memory",
+            priority=True,
+            tooltip="What memory holds is kept in the archive first",
+        ),
+        Binding("s", "store", "Store what memory holds", tooltip="Under a name, proven"),
+        Binding("a", "renew", "List again", tooltip="Ask the board what it has stored"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self, attached: Attached, slots: Sequence[Slot]) -> None:
+        super().__init__()
+        self.attached = attached
+        self.slots = list(slots)
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the programs stored on the board, with the details of the chosen one."""
+        rows = Rows(
+            [Column("stored", 16), Column("the board says", -1)],
+            empty="Nothing is stored. S stores the program in memory.",
+            id="stored",
+        )
+        yield from with_detail(rows, id="stored-detail")
+
+    def on_mount(self) -> None:
+        self._show()
+
+    def _show(self) -> None:
+        name = self.app.desk.readings.name_of(self.attached)
+        head = f"Stored on {name}: {plural(len(self.slots), 'program')}"
+        self.set_head(head)
+        self.query_one(Rows).show([Entry(slot.name, (slot.name, slot.row)) for slot in self.slots])
+        held = self.app.desk.states.held(self.attached.port)
+        words = [f"{board_sentence(name, held)}.", "", WEAR_WARNING]
+        text = "\n".join(safe(one) for one in words)
+        self.query_one("#stored-detail", Static).update(Content(text))
+
+    def action_renew(self) -> None:
+        job = self.attached.do("Listing the stored programs", _listed, shown=False)
+
+        def done(slots: list[Slot]) -> None:
+            self.slots = slots
+            if self.is_mounted:
+                self._show()
+
+        self.app.watch_job(job, done=done)
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.action_recall()
+
+    def _read_again(self) -> None:
+        """Read what memory holds now, and list again, to say it here too."""
+        self.app.desk.readings.look_again(self.attached, quietly=True)
+        self.action_renew()
+
+    def _failed(self, _: BaseException) -> None:
+        """Mark the contents of memory as unknown until it is read."""
+        self.app.desk.readings.unknown_now(self.attached)
+        self._show()
+
+    # --- recalling ---------------------------------------------------------------------------
+
+    def action_recall(self) -> None:
+        name = self.query_one(Rows).key
+        if not name:
+            return
+        job = self.attached.do(
+            f"Recalling {name} into memory",
+            lambda session, archive: recall(session, archive, name),
+        )
+
+        def done(held: WasHeld) -> str:
+            self._read_again()
+            known = f", the same as {held.spec}" if held.spec else ""
+            proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
+            return f"{name} is in memory, {proof}: {plural(len(held.lines), 'line')}{known}."
+
+        self.app.watch_job(job, done=done, failed=self._failed)
+
+    # --- storing -----------------------------------------------------------------------------
+
+    def action_store(self) -> None:
+        spec = self.app.desk.states.held(self.attached.port).spec
+        program, at, _ = spec.rpartition("@")
+        slots = self.attached.choice.profile.commands.slots
+        names = f"One of {', '.join(slots)}." if slots else "One short word."
+
+        def named(name: str | None) -> None:
+            if name:
+                self._store_asked(name)
+
+        self.app.push_screen(
+            AskText(
+                "Under which name is the program in memory stored?",
+                program if at and program != "rescue" and not slots else "",
+                hint=f"{names} {WEAR_WARNING}",
+            ),
+            named,
+        )
+
+    def _store_asked(self, name: str) -> None:
+        """Store under a name; ask first if the name is already in use."""
+        commands = self.attached.choice.profile.commands
+        taken = name.casefold() in {slot.name.casefold() for slot in self.slots}
+        if not taken:
+            self._store(name)
+            return
+
+        def answered(answer: str | None) -> None:
+            if answer == "replace":
+                self._store(name)
+
+        kept = "What it holds now is kept in the archive first."
+        if not commands.recall:
+            kept = "What it holds now cannot be read, so it would be lost."
+        self.app.push_screen(
+            Ask(
+                f"{name} is there already. Replace it?",
+                [("leave", "Leave it"), ("replace", f"Replace {name}")],
+                why=kept,
+            ),
+            answered,
+        )
+
+    def _store(self, name: str) -> None:
+        job = self.attached.do(
+            f"Storing what {self.app.desk.readings.name_of(self.attached)} holds as {name}",
+            lambda session, archive: store(session, archive, name),
+        )
+
+        def done(before: WasHeld) -> str:
+            self._read_again()
+            was = f"; before it held what is kept as {before.spec}" if before.spec else ""
+            return f"{capital(name)} is stored and read back{was}."
+
+        self.app.watch_job(job, done=done, failed=self._failed)

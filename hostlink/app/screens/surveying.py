@@ -1,0 +1,226 @@
+"""The survey of a board: asked first, told in words, and kept as a profile if wanted."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.dialogues import Ask, AskText
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.board.port.ports import identity_of
+from hostlink.board.profile.model import Profile
+from hostlink.board.profile.schema import TABLES
+from hostlink.board.survey.steps import Consent
+from hostlink.errors import HostlinkError
+from hostlink.jobs.files import TakenError
+from hostlink.jobs.profiles import give_profile, keep_profile
+from hostlink.jobs.surveying import Surveyed, SurveyOptions, finding_rows, survey
+from hostlink.words import capital, plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.attached_boards import Attached
+
+_SAYS = {f"{table}.{key.name}": key.says for table, keys in TABLES.items() for key in keys}
+FoundRow = tuple[str, str, str, str]
+
+
+def ask_to_survey(app: DeskApp, attached: Attached) -> None:
+    """Ask how far a survey may go, run it, and show what it found."""
+    name = app.desk.readings.name_of(attached)
+
+    def answered(answer: str | None) -> None:
+        if answer in ("talk", "storing"):
+            _run(app, attached, storing=answer == "storing")
+
+    app.push_screen(
+        Ask(
+            f"Survey {name}? It measures how the board talks.",
+            [
+                ("leave", "Leave it"),
+                ("talk", "Measure without storing anything"),
+                ("storing", "Store test lines too, then put its program back"),
+            ],
+            why="Empty lines, a direct remark, the listing, questions and words are sent. What the "
+            "board does to lines, what they cost and how fast it stores them shows only in test "
+            "lines: what memory holds is kept first, put back afterwards and proven.",
+        ),
+        answered,
+    )
+
+
+def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
+    options = SurveyOptions(consent=Consent(storing=storing))
+    job = attached.do(
+        f"Surveying {app.desk.readings.name_of(attached)}",
+        lambda session, archive: survey(session, archive, options),
+    )
+
+    def done(surveyed: Surveyed) -> str:
+        return f"The survey is done; the board holds {surveyed.holds} as before."
+
+    def then(surveyed: Surveyed) -> None:
+        name = app.desk.readings.name_of(attached)
+        rows = finding_rows(surveyed.findings)
+        app.push_screen(SurveyScreen(name, surveyed.told, rows, surveyed.profile, attached))
+
+    app.watch_job(job, done=done, then=then)
+
+
+class SurveyScreen(Page[None]):
+    """What a survey found: a paragraph first, every value with its evidence by a key.
+
+    profile, attached: to keep it and use it; None for an earlier one.
+    """
+
+    app: DeskApp
+    AUTO_FOCUS = "#told"
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("k", "keep", "Keep as a profile", tooltip="The board is talked to by it then"),
+        Binding("d", "details", "Details", tooltip="Every value with its evidence, or the words"),
+        Binding("escape", "leave", "Back", tooltip="To the boards"),
+    ]
+
+    def __init__(
+        self,
+        name: str,
+        told: str,
+        rows: Sequence[FoundRow],
+        profile: Profile | None = None,
+        attached: Attached | None = None,
+        *,
+        when: str = "just now",
+    ) -> None:
+        super().__init__()
+        self.board, self.told, self.rows, self.when = name, told, rows, when
+        self.profile, self.attached = profile, attached
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the survey in words and, behind it, the table of values with their evidence."""
+        with VerticalScroll(id="told"):
+            yield Static(Content(safe(self.told)), markup=False)
+        rows = Rows(
+            [
+                Column("value", 22),
+                Column("found", 16),
+                Column("how sure", 9),
+                Column("evidence", -1),
+            ],
+            empty="The survey found nothing.",
+            id="found",
+        )
+        yield from with_detail(rows, id="found-detail")
+
+    def foot(self) -> str:
+        """Return the line of keys that the survey offers."""
+        keeps = "K keeps this as a profile, by which the board is talked to then. "
+        details = "D shows every value with its evidence, or the words again. "
+        return f"{keeps if self.profile else ''}{details}Escape goes back."
+
+    def head(self) -> str:
+        """Return the heading: the board, the time, and how many values were found."""
+        missing = sum(row[2] == "not found" for row in self.rows)
+        head = f"Survey of {self.board}, {self.when}: {plural(len(self.rows) - missing, 'value')}"
+        return head + (f" found, {missing:,} not" if missing else " found")
+
+    def on_mount(self) -> None:
+        self.query_one(Rows).show([Entry(row[0], row) for row in self.rows])
+        self._detail()
+        self._show(details=not self.told)  # an older survey has no words
+
+    def action_details(self) -> None:
+        self._show(details=not self.query_one(".across").display)
+
+    def _show(self, *, details: bool) -> None:
+        """Show every value, or the result in words."""
+        self.query_one("#told").display = not details
+        self.query_one(".across").display = details
+        self.set_focus(self.query_one("#found" if details else "#told"))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:  # noqa: ARG002
+        """An earlier survey can only be looked at; one without words has only its values."""
+        if action == "details":
+            return bool(self.told)
+        return action != "keep" or self.profile is not None
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._detail()
+
+    def _detail(self) -> None:
+        key = self.query_one(Rows).key
+        row = next((one for one in self.rows if one[0] == key), None)
+        if row is None:
+            return
+        name, found, sure, evidence = row
+        words = [
+            f"{name}: {_SAYS.get(name, '')}",
+            f"found: {found} ({sure})",
+            f"evidence: {evidence}",
+        ]
+        text = "\n".join(safe(one) for one in words)
+        self.query_one("#found-detail", Static).update(Content(text))
+
+    def action_keep(self) -> None:
+        def named(name: str | None) -> None:
+            if name:
+                self._keep(name.strip().lower().replace(" ", "-"), replace=False)
+
+        self.app.push_screen(
+            AskText(
+                "Under which name is the profile kept?",
+                hint=f"One word, such as red. {capital(self.board)} is talked to by it then.",
+            ),
+            named,
+        )
+
+    def _keep(self, name: str, *, replace: bool) -> None:
+        assert self.profile is not None
+        try:
+            path = keep_profile(self.profile, name, replace=replace)
+        except TakenError:
+            self._ask_to_replace(name)
+            return
+        except HostlinkError as error:
+            self.app.trouble(error)
+            return
+        self.app.tell(f"The profile is kept as {path}.")
+        if self.attached is not None:
+            give_profile(self.app.archive, identity_of(self.attached.port), name)
+            self._use(self.attached, dataclasses.replace(self.profile, name=name))
+
+    def _ask_to_replace(self, name: str) -> None:
+        def answered(answer: str | None) -> None:
+            if answer == "replace":
+                self._keep(name, replace=True)
+
+        self.app.push_screen(
+            Ask(
+                f"You have a profile {name} already.",
+                [("leave", "Leave it"), ("replace", "Replace it")],
+                why="Boards that are known by it are talked to by the new one then.",
+            ),
+            answered,
+        )
+
+    def _use(self, attached: Attached, profile: Profile) -> None:
+        """Use the new profile for the board, over the port that is already open."""
+        choice = dataclasses.replace(attached.choice, profile=profile, baud=0)
+        job = attached.talk(f"Using profile {profile.name}", lambda board: board.use(choice))
+
+        def done(_: object) -> str:
+            attached.choice = choice
+            self.app.desk.readings.look_again(attached, quietly=True)
+            if self.is_current:
+                self.dismiss()
+            return f"{capital(self.board)} is talked to by profile {profile.name} from now on."
+
+        self.app.watch_job(job, done=done)

@@ -1,0 +1,1 @@
+"""Widgets: the editor of the listing, rows, the ruler, long texts."""

@@ -1,0 +1,67 @@
+"""A screen of its own before the desk: a heading, what it is about, and the way on at its foot."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import ClassVar, TypeVar
+
+from textual.app import ComposeResult
+from textual.containers import Horizontal, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.layout import WIDTHS
+from hostlink.app.widgets.rows import Rows
+from hostlink.words import safe
+
+R = TypeVar("R")
+
+
+class Page(Screen[R]):
+    """What all such screens share; each says its heading, its body and its foot.
+
+    HEAD, FOOT: heading, and what the keys do, where they are always the same; else `head`, `foot`.
+    """
+
+    HORIZONTAL_BREAKPOINTS = WIDTHS
+    HEAD: ClassVar[str] = ""
+    FOOT: ClassVar[str] = ""
+
+    def __init__(self) -> None:
+        super().__init__(classes="page")
+
+    def compose(self) -> ComposeResult:
+        head = Content(safe(self.head()))
+        yield Static(head, id="page-head", classes="heading", markup=False)
+        yield from self.body()
+        yield Static(Content(safe(self.foot())), classes="foot", markup=False)
+
+    def head(self) -> str:
+        """The heading at first; `set_head` changes it."""
+        return self.HEAD
+
+    def body(self) -> Iterator[Widget]:
+        """What stands between heading and foot."""
+        raise NotImplementedError
+
+    def foot(self) -> str:
+        """What the keys do here."""
+        return self.FOOT
+
+    def set_head(self, words: str) -> None:
+        """Say what is shown, and how much of it."""
+        self.query_one("#page-head", Static).update(Content(safe(words)))
+
+    def action_leave(self) -> None:
+        """Back, with nothing chosen."""
+        self.dismiss(None)
+
+
+def with_detail(rows: Rows, *, id: str) -> Iterator[Widget]:
+    """A list, and beside or below it the row at its cursor in full, in a Static of that id."""
+    with Horizontal(classes="across"):
+        yield rows
+        with VerticalScroll(classes="side"):
+            yield Static("", id=id, markup=False)

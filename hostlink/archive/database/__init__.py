@@ -1,0 +1,1 @@
+"""The SQLite file itself: its tables and rules, opening it, rows and their checksums."""

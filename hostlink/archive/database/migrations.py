@@ -1,0 +1,122 @@
+"""The steps from one schema to the next; a new archive takes them all."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlite_utils import Database, Migrations
+
+from hostlink.archive.database.rows import Row, checksum, rows
+from hostlink.archive.database.rules import RULES
+from hostlink.archive.database.schema import TABLES_1, TABLES_2, WORDS_1
+from hostlink.archive.database.tables import TABLES, Table
+from hostlink.archive.names import fold
+
+_AT_ONCE = 2000
+
+
+@dataclass(frozen=True)
+class Steps:
+    """The migrations in order. latest: the schema number after the last of them."""
+
+    migrations: Migrations
+    latest: int
+
+
+def schema_steps() -> Steps:
+    """All migrations there are."""
+    migrations = Migrations("hostlink")
+
+    @migrations(name="schema 1")
+    def schema_1(db: Database) -> None:
+        run_script(db, TABLES_1)
+        run_script(db, WORDS_1)
+
+    @migrations(name="schema 2")
+    def schema_2(db: Database) -> None:
+        drop_rules(db)
+        run_script(db, TABLES_2)
+        _note_latest(db)
+        for table in TABLES.values():
+            _sum_up(db, table)
+
+    @migrations(name="schema 3")
+    def schema_3(db: Database) -> None:
+        """The tables stay as they are; more of their columns never change."""
+        drop_rules(db)
+        run_script(db, RULES)
+
+    return Steps(migrations, 3)
+
+
+def run_script(db: Database, script: str) -> None:
+    """Run the statements of a script, in the transaction that is under way.
+
+    sqlite3's own executescript would end the transaction, and that of sqlite-utils asks after each
+    character whether a statement is complete: forty milliseconds for each new archive.
+    """
+    for statement in _statements(script):
+        db.execute(statement)
+
+
+def _statements(script: str) -> Iterator[str]:
+    statement = ""
+    for part in script.split(";")[:-1]:
+        statement += f"{part};"
+        if sqlite3.complete_statement(statement):
+            yield statement
+            statement = ""
+
+
+def drop_rules(db: Database) -> None:
+    """Take all triggers and views away."""
+    found = rows(db, "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')")
+    for each in found:
+        db.execute(f'DROP {each["type"]} "{each["name"]}"')
+
+
+def _note_latest(db: Database) -> None:
+    """Note in each program which revision is the latest (see lookup.IN_ORDER), and how many."""
+    db.execute(
+        "UPDATE programs SET "
+        "revision_count = (SELECT count(*) FROM revisions WHERE program_id = programs.id), "
+        "latest_id = (SELECT id FROM revisions WHERE program_id = programs.id "
+        "ORDER BY number DESC, kept_at DESC, uuid DESC LIMIT 1)"
+    )
+
+
+def _sum_up(db: Database, table: Table) -> None:
+    """Give each row of a table its checksum, except those that hold what nothing of ours wrote:
+    these were damaged before there were checksums, and stay so."""
+    last = -1
+    while True:
+        found = rows(
+            db,
+            f"SELECT {', '.join(table.summed)} FROM {table.name} WHERE {table.key} > ? "
+            f"ORDER BY {table.key} LIMIT {_AT_ONCE}",
+            (last,),
+        )
+        if not found:
+            return
+        last = found[-1][table.key]
+        db.conn.executemany(
+            f"UPDATE {table.name} SET checksum = ? WHERE {table.key} = ?",
+            [(checksum(table, row.values()), row[table.key]) for row in found if fits(table, row)],
+        )
+
+
+def fits(table: Table, row: Row) -> bool:
+    """Whether each value of a row, as far as its checksum goes, is of its column's kind."""
+    return all(
+        column.hashed
+        or (
+            column.fits(row[column.name])
+            and (not column.folds or row[column.name] in (fold(row[column.folds]), None))
+        )
+        for column in table.columns
+    )
+
+
+STEPS = schema_steps()

@@ -1,0 +1,1 @@
+"""Archives as portable files (BagIt bags), and what came from other archives."""

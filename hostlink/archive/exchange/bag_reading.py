@@ -1,0 +1,236 @@
+"""A BagIt folder (RFC 8493) that bags.py wrote, read as cargo: proven, and with bounded work.
+
+It goes record by record, so that an archive of any size takes little memory.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from array import array
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from hostlink.archive.database.tables import TABLES
+from hostlink.archive.exchange.bag_format import BagError, verify
+from hostlink.archive.exchange.bags import FORMAT
+from hostlink.archive.exchange.payload import Cargo, Record
+from hostlink.archive.listings import LARGEST_LISTING
+from hostlink.archive.names import clean
+from hostlink.archive.records import Content
+from hostlink.errors import ArchiveError
+from hostlink.words import safe
+
+LONGEST_LINE = 8 << 20  # bytes of a record
+LARGEST_BLOB = 1 << 24
+# The one JSON document of format 1 is read at once, so it must be small: 0.1.0 made one of this
+# size for some 30,000 revisions. Each mark of its structure may become an object in memory.
+LARGEST_DOCUMENT, MOST_MARKS = 32 << 20, 4_000_000
+
+
+@contextmanager
+def open_bag(folder: Path) -> Iterator[Cargo]:
+    """The cargo of a bag, if every file is there, unchanged and what it should be.
+
+    Nothing is followed out of the folder: links, paths and files to fetch refuse the bag.
+    Raises ArchiveError with the reason, also later, when a record turns out to be none.
+    """
+    folder = Path(folder)
+    try:
+        verify(folder)
+        about = _about(folder / "data")
+        cargo = _Bag(folder / "data") if about["format"] == FORMAT else _BagOfFormat1(folder, about)
+        yield cargo
+    except BagError as error:
+        raise refused_bag(str(error)) from error
+    except OSError as error:
+        raise refused_bag(error.strerror or str(error)) from error
+
+
+class _Files:
+    """The payload of a verified bag: every file in it is one that the manifests list."""
+
+    def __init__(self, data: Path) -> None:
+        self._data = data
+
+    def read(self, name: object, most: int) -> bytes:
+        """The bytes of a payload file, and of no other file."""
+        if not isinstance(name, str) or not _is_inside(name):
+            raise BagError("a record names a file that is not in the bag")
+        path = self._data / name
+        if not path.is_file():
+            raise BagError("a record names a file that is not in the bag")
+        with path.open("rb") as file:
+            data = file.read(most + 1)
+        if len(data) > most:
+            raise BagError(f"{name[:80]} is far too large")
+        return data
+
+    def content(self, entry: object) -> Content:
+        """A listing by its entry, held to its hashes."""
+        texts = ("file", "charset", "profile", "sha256")
+        if (
+            not isinstance(entry, dict)
+            or not all(isinstance(entry.get(key), str) for key in texts)
+            or any(clean(entry[key]) != entry[key] for key in texts)
+            or not isinstance(entry.get("has_raw"), bool)
+            or not isinstance(entry.get("canonical", 0), str | None)
+        ):
+            raise BagError("an entry for a listing is not of the form it should be")
+        data = self.read(entry["file"], LARGEST_LISTING)
+        raw = data
+        if entry["has_raw"]:
+            raw = self.read(f"{entry['file'].removesuffix('.bas')}.raw", LARGEST_LISTING)
+        try:
+            text = data.decode()
+        except UnicodeDecodeError as error:
+            raise BagError(f"{entry['file'][:80]} is not UTF-8") from error
+        canonical = text if entry["canonical"] is None else entry["canonical"]
+        content = Content(raw, text, canonical, entry["profile"], entry["charset"])
+        if content.sha256 != entry["sha256"]:
+            raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
+        if entry.get("canonical_sha256", content.canonical_sha256) != content.canonical_sha256:
+            raise BagError(f"{entry['file'][:80]} is not the listing that it is said to be")
+        return content
+
+    def bytes_back(self, table: str, record: object) -> Record:
+        """A record with its bytes in place of how JSON holds them."""
+        if not isinstance(record, dict):
+            raise BagError(f"a record of {table} is not of the form it should be")
+        for column in TABLES[table].carried:
+            held = record.get(column.name)
+            if column.kind != "bytes" or not isinstance(held, dict):
+                continue
+            if set(held) == {"file"}:
+                record[column.name] = self.read(held["file"], LARGEST_BLOB)
+            elif set(held) == {"base64"} and isinstance(held["base64"], str):
+                try:
+                    record[column.name] = base64.b64decode(held["base64"], validate=True)
+                except ValueError as error:
+                    raise BagError(
+                        f"{column.name} of a record of {table} cannot be read"
+                    ) from error
+        return record
+
+
+class _Bag(_Files):
+    """Cargo of a bag of this format, read line by line."""
+
+    def __init__(self, data: Path) -> None:
+        super().__init__(data)
+        self.left_out: list[str] = []
+        self._begins = array("q")
+        for at, _ in _lines(data / "listings.jsonl"):
+            self._begins.append(at)
+
+    def records(self, table: str) -> Iterator[Record]:
+        """The records of a table, as they stand in the bag."""
+        path = self._data / "records" / f"{table}.jsonl"
+        for _, line in _lines(path):
+            yield self.bytes_back(table, _parsed(line, path.name))
+
+    def listing(self, number: int) -> Content:
+        """The listing of that line of listings.jsonl."""
+        if not 0 < number <= len(self._begins):
+            raise BagError("a record names a listing that is not in the bag")
+        with (self._data / "listings.jsonl").open("rb") as file:
+            file.seek(self._begins[number - 1])
+            return self.content(_parsed(file.readline(LONGEST_LINE), "listings.jsonl"))
+
+
+class _BagOfFormat1(_Files):
+    """Cargo of a bag that hostlink 0.1.0 wrote: one JSON document."""
+
+    def __init__(self, folder: Path, document: dict[str, Any]) -> None:
+        super().__init__(folder / "data")
+        self.left_out: list[str] = []
+        entries, records = document.get("listings"), document.get("records")
+        if not (
+            isinstance(entries, list)
+            and isinstance(records, dict)
+            and all(isinstance(each, list) for each in records.values())
+        ):
+            raise BagError("its archive.json is not of the form it should be")
+        self._entries: list[Any] = entries
+        self._records: dict[str, list[Any]] = records
+        self._numbers = {
+            entry["key"]: number
+            for number, entry in enumerate(entries, 1)
+            if isinstance(entry, dict) and isinstance(entry.get("key"), str)
+        }
+
+    def records(self, table: str) -> Iterator[Record]:
+        """The records of a table in today's form."""
+        for held in self._records.get(table, []):
+            record = self.bytes_back(table, held)
+            if table == "tags":
+                record.pop("tag_key", None)
+            if any(column.name == "unproven" for column in TABLES[table].columns):
+                record.setdefault("unproven", "")
+            if "listing" in record:
+                key = record["listing"]
+                if not isinstance(key, str) or key not in self._numbers:
+                    raise BagError("a record names a listing that is not in the bag")
+                record["listing"] = self._numbers[key]
+            yield record
+
+    def listing(self, number: int) -> Content:
+        """The listing of that entry."""
+        return self.content(self._entries[number - 1])
+
+
+def _is_inside(name: str) -> bool:
+    """Whether a path with slashes leads to nothing but a file below its folder."""
+    parts = name.split("/")
+    return not any(part in ("", ".", "..") for part in parts) and not set(name) & set("\\:\0")
+
+
+def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
+    """Where each line of a file begins, and the line."""
+    with path.open("rb") as file:
+        at = 0
+        while line := file.readline(LONGEST_LINE + 1):
+            if len(line) > LONGEST_LINE:
+                raise BagError(f"{path.name} has a line that is far too long")
+            yield at, line
+            at += len(line)
+
+
+def _parsed(line: bytes, name: str) -> Any:
+    try:
+        return json.loads(line)
+    except (ValueError, RecursionError) as error:
+        raise BagError(f"{name} has a line that is no JSON") from error
+
+
+def _about(data: Path) -> dict[str, Any]:
+    """The document that says of what format the bag is; of format 1 it holds all records."""
+    path = data / "archive.json"
+    if not path.is_file():
+        raise BagError("it is no archive of hostlink: it has no archive.json")
+    with path.open("rb") as file:
+        text = file.read(LARGEST_DOCUMENT + 1)
+    if len(text) > LARGEST_DOCUMENT or sum(map(text.count, b"[{,:")) > MOST_MARKS:
+        raise refused_bag(
+            "its archive.json is larger than can be read at once",
+            "Export the archive once more with this version, or import the archive's file itself.",
+        )
+    about = _parsed(text, "archive.json")
+    if not isinstance(about, dict) or type(about.get("format")) is not int:
+        raise BagError("its archive.json is not of the form it should be")
+    if not 1 <= about["format"] <= FORMAT:
+        raise refused_bag("it was written by a newer hostlink", "Install the newer one.")
+    return about
+
+
+def refused_bag(
+    reason: str, advice: str = "Copy or export it once more, and import that."
+) -> ArchiveError:
+    """The error for a bag; what is quoted of it may hold control characters."""
+    return ArchiveError(
+        f"The bag was refused: {safe(reason)}.",
+        kept="Nothing of it was taken in; the archive is as it was.",
+        advice=advice,
+    )

@@ -1,0 +1,199 @@
+"""An archive written as a BagIt folder (RFC 8493), so that it outlives this program.
+
+The payload holds every listing as a plain text file, where a person looks for it
+(`programs/TIDE/TIDE-3.bas`, `rescues/rescue-2.bas`, `backups/1/memory.bas`), firmware as raw bytes,
+and everything else as JSON, a record a line (`records/revisions.jsonl`). It goes record by record,
+so that an archive of any size takes little memory. bag_reading.py reads it.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+import re
+import secrets
+import shutil
+from array import array
+from datetime import datetime
+from pathlib import Path
+
+from hostlink import __version__
+from hostlink.archive.database.flushing import flush_folder, flush_tree, make_folders
+from hostlink.archive.database.tables import CARRIED
+from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
+from hostlink.archive.exchange.payload import Cargo, Record
+from hostlink.archive.names import file_name
+from hostlink.errors import ArchiveError
+from hostlink.words import safe
+
+FORMAT = 2
+_PLAIN = re.compile(r"[^A-Za-z0-9._-]+")
+_README = """This folder is an archive of BASIC programs, written by hostlink as a BagIt bag
+(RFC 8493).
+
+programs/NAME/   each revision of each program as a plain text file, NAME-NUMBER.bas
+rescues/         what boards held just before it was overwritten
+backups/         what boards held when they were backed up
+firmware/        firmware images, raw bytes from address 0
+records/         everything else: names, notes, tags, dates, boards, events; a file a kind, a JSON
+                 object a line. `listing` in a record is the number of a line in listings.jsonl.
+listings.jsonl   for each listing which file it is, its character set, and its SHA-256
+
+A file ending in .raw holds the exact bytes of the .bas beside it where these differ from it.
+"""
+
+
+def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dict[str, int]:
+    """Write cargo to a new bag. The folder appears under its name only when it is complete.
+
+    All of it is verified, and on the disk, when this returns. now: the day it is said to be of.
+    Returns how many records of each kind are in it. Raises ArchiveError: then there is no such
+    folder.
+    """
+    target = Path(target).absolute()
+    if target.exists():
+        raise ArchiveError(
+            f"{target} is there already.", kept="It was not touched.", advice="Name a new folder."
+        )
+    part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
+    try:
+        make_folders(target.parent)
+        part.mkdir()
+        counts = _fill(cargo, part, now or datetime.now())
+        flush_tree(part)
+        verify(part)
+        part.rename(target)
+        flush_folder(target.parent)
+    except (OSError, BagError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise ArchiveError(
+            f"The bag {target} was not made: {safe(why)}.", kept="The archive is as it was."
+        ) from error
+    finally:
+        shutil.rmtree(part, ignore_errors=True)
+    return counts
+
+
+def _fill(cargo: Cargo, folder: Path, now: datetime) -> dict[str, int]:
+    bag = BagWriter(folder)
+    try:
+        counts = _Payload(cargo, bag).write()
+        about = {"format": FORMAT, "made_by": f"hostlink {__version__}"}
+        bag.add("archive.json", _line(about))
+        bag.add("README.txt", _README.encode())
+    except BaseException:
+        bag.abandon()
+        raise
+    bag.close(
+        {
+            "Bag-Software-Agent": f"hostlink {__version__}",
+            "Bagging-Date": f"{now:%Y-%m-%d}",
+            "External-Description": "An archive of BASIC programs",
+        }
+    )
+    return counts
+
+
+def _line(record: object) -> bytes:
+    return json.dumps(record, ensure_ascii=False, sort_keys=True).encode() + b"\n"
+
+
+class _Payload:
+    """Writes the payload; each listing goes to a file named after the first thing that holds it."""
+
+    def __init__(self, cargo: Cargo, bag: BagWriter) -> None:
+        self._cargo = cargo
+        self._bag = bag
+        self._numbers = array("q")  # number of a listing in the cargo to its number here
+        self._count = 0
+        self._folders: dict[str, str] = {}  # a program's UUID to its folder
+        self._taken: set[str] = set()
+        self._backups: dict[str, int] = {}
+
+    def write(self) -> dict[str, int]:
+        """Write everything; returns how many records of each kind there are."""
+        counts = {}
+        with self._bag.open("listings.jsonl") as listings:
+            self._put_listing = listings
+            for table in CARRIED:
+                with self._bag.open(f"records/{table.name}.jsonl") as put:
+                    count = 0
+                    for record in self._cargo.records(table.name):
+                        put(_line(self._written(table.name, record)))
+                        count += 1
+                counts[table.name] = count
+        return counts
+
+    def _written(self, table: str, record: Record) -> Record:
+        """A record fit for JSON, its listing and its bytes in files of their own."""
+        if table == "programs":
+            self._folders[record["uuid"]] = self._folder(record["name"])
+        if table == "backups":
+            self._backups[record["uuid"]] = record["number"]
+        plain: Record = {}
+        for key, value in record.items():
+            if key == "listing":
+                plain[key] = self._listing(table, record, value)
+            elif key == "data":
+                plain[key] = {"file": self._new_file(f"firmware/{record['uuid']}", ".bin", value)}
+            elif isinstance(value, bytes):
+                plain[key] = {"base64": base64.b64encode(value).decode()}
+            else:
+                plain[key] = value
+        return plain
+
+    def _folder(self, name: str) -> str:
+        """A folder for a program; some file systems do not tell case apart."""
+        plain, turn = file_name(_PLAIN.sub("_", name)), 1
+        folder = plain
+        while folder.lower() in self._taken:
+            turn += 1
+            folder = f"{plain}~{turn}"
+        self._taken.add(folder.lower())
+        return folder
+
+    def _listing(self, table: str, record: Record, number: int) -> int:
+        """The number of a listing here; its file is written where it is new."""
+        if number >= len(self._numbers):
+            self._numbers.extend([0] * (2 * number + 64 - len(self._numbers)))
+        if not self._numbers[number]:
+            content = self._cargo.listing(number)
+            text = content.text.encode()
+            file = self._new_file(self._stem(table, record), ".bas", text)
+            if content.raw != text:
+                self._bag.add(f"{file.removesuffix('.bas')}.raw", content.raw)
+            self._put_listing(
+                _line(
+                    {
+                        "file": file, "has_raw": content.raw != text,
+                        "charset": content.charset, "profile": content.profile,
+                        "sha256": content.sha256, "canonical_sha256": content.canonical_sha256,
+                        "canonical": None if content.canonical == content.text
+                        else content.canonical,
+                    }
+                )
+            )  # fmt: skip
+            self._count += 1
+            self._numbers[number] = self._count
+        return self._numbers[number]
+
+    def _stem(self, table: str, record: Record) -> str:
+        if table == "revisions":
+            folder = self._folders[record["program"]]
+            return f"programs/{folder}/{folder.partition('~')[0]}-{record['number']}"
+        if table == "rescues":
+            return f"rescues/rescue-{record['number']}"
+        what = file_name(_PLAIN.sub("_", f"{record['kind']} {record['slot']}".strip()))
+        return f"backups/{self._backups[record['backup']]}/{what}"
+
+    def _new_file(self, stem: str, ending: str, data: bytes) -> str:
+        """Write a file under a name that is not taken yet, and return that."""
+        turn = 1
+        while True:
+            path = f"{stem}{ending}" if turn == 1 else f"{stem}~{turn}{ending}"
+            try:
+                self._bag.add(path, data)
+            except FileExistsError:
+                turn += 1
+            else:
+                return path

@@ -1,0 +1,1 @@
+"""Finding programs and rescues by their words."""

@@ -1,0 +1,312 @@
+"""The rows that fit a question, streamed so that a million revisions cost no more than a thousand.
+
+Rules:
+1. Nothing is gathered that is not shown: everything comes latest arrival first, and reading stops
+   as soon as there is enough.
+2. Where an index would give very many rows of which few can count, the few are read instead.
+3. Of one program its latest fitting revision comes, by its number. In an archive that others were
+   merged into an older one may have arrived later, so what was found first is looked at once more
+   for that.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+
+from sqlite_utils import Database
+
+from hostlink.archive.database.rows import Row, rows
+from hostlink.archive.lookup import IN_ORDER
+from hostlink.archive.search.index import (
+    WordIndex,
+    batches,
+    begun,
+    either,
+    holds_all,
+    may_hold,
+)
+
+_AT_ONCE = 60  # programs of which the latest fitting revision is looked for
+_MANY = 5000  # listings that are looked at for rescues before these are read instead
+_SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
+_MOST_SORTED = 5000  # revisions of a size
+_MOST_PROGRAMS = 2000  # that one word is about
+# Words here and there are looked for last, and not for ever: in so many listings, and where their
+# listings are too many in those of so many programs at a time.
+_MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
+
+_IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
+_OF_LISTINGS = "listing_id IN (SELECT value FROM json_each(?))"
+_ROW = "revisions.id, revisions.program_id, revisions.listing_id"
+_OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """What narrows a search. tag: as it is compared. size: least and most bytes on the board."""
+
+    tag: str | None = None
+    board_uuid: str | None = None
+    size: tuple[int, int] | None = None
+
+    def of(self, table: str, *, alone: bool = False) -> tuple[str, list[object]]:
+        """Conditions on rows of revisions or rescues, each begun with AND, and their values.
+
+        alone: nothing else chooses. Else a plus keeps SQLite from going by the index of boards,
+        which would give more rows than what they are added to. It never may go by that of sizes,
+        for then it would have to sort.
+        """
+        board = f"{'' if alone else '+'}{table}.board_id"
+        parts, values = list[str](), list[object]()
+        if self.tag is not None:
+            parts.append(
+                "AND EXISTS (SELECT 1 FROM tags WHERE tag_key = ? AND tags.program_id = "
+                f"{table}.program_id)"
+            )
+            values.append(self.tag)
+        if self.board_uuid is not None:
+            parts.append(f"AND {board} = (SELECT id FROM boards WHERE uuid = ?)")
+            values.append(self.board_uuid)
+        if self.size is not None:
+            parts.append(f"AND +{table}.size_bytes BETWEEN ? AND ?")
+            values += self.size
+        return " ".join(parts), values
+
+
+def each_program_once(found: Iterable[Row]) -> Iterator[Row]:
+    """Of each program the row that comes first."""
+    seen = set[int]()
+    for row in found:
+        if row["program_id"] not in seen:
+            seen.add(row["program_id"])
+            yield row
+
+
+class Hits:
+    """Rows that fit, from one archive."""
+
+    def __init__(self, db: Database, asked: list[str], within: Within) -> None:
+        self._db = db
+        self._asked = tuple(asked)
+        self._within = within
+        self._index = WordIndex(db)
+
+    # --- revisions -------------------------------------------------------------------------------
+
+    def revisions(self) -> Iterator[Row]:
+        """Revisions that fit (id, program_id, listing_id), the best first.
+
+        A program may come several times.
+        """
+        if not self._asked:
+            yield from self._without_words()
+            return
+        for programs in self._programs():
+            yield from self._newest_of(programs)
+        yield from self._by_listing(self._asked)
+        if len(self._asked) > 1:
+            yield from self._mixed()
+
+    def _without_words(self) -> Iterator[Row]:
+        """Revisions by tag, board or size alone."""
+        if self._within.tag is not None:
+            tagged = self._db.execute(
+                "SELECT program_id FROM tags WHERE tag_key = ? ORDER BY program_id DESC",
+                (self._within.tag,),
+            )
+            for programs in batches(tagged):
+                yield from self._newest_of(programs)
+        elif self._within.size and self._few_have(self._within.size):
+            of_size = self._revisions(f"revisions.id IN ({_OF_SIZE})", list(self._within.size))
+            yield from self._each_latest(of_size)
+        else:
+            yield from self._each_latest(self._revisions("1", []))
+
+    def _few_have(self, size: tuple[int, int]) -> bool:
+        """Whether few enough revisions are of a size to be sorted."""
+        few = f"SELECT count(*) FROM ({_OF_SIZE} LIMIT {_MOST_SORTED})"
+        return bool(self._db.execute(few, size).fetchone()[0] < _MOST_SORTED)
+
+    def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
+        """Revisions by a condition, the newest first, fetched as they are asked for."""
+        more, more_values = self._within.of("revisions", alone=where == "1")
+        sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.id DESC"
+        for row in self._db.execute(sql, [*values, *more_values]):
+            yield dict(row)
+
+    def _newest_of(self, programs: list[int]) -> list[Row]:
+        """Of each program its latest fitting revision; latest arrivals first."""
+        more, more_values = self._within.of("revisions")
+        # With max() SQLite takes the other columns from the row that has it.
+        return rows(
+            self._db,
+            f"SELECT {_ROW}, max({IN_ORDER}) FROM revisions WHERE program_id IN "
+            f"(SELECT value FROM json_each(?)) {more} GROUP BY program_id ORDER BY id DESC",
+            [json.dumps(programs), *more_values],
+        )
+
+    # --- words -----------------------------------------------------------------------------------
+
+    def _programs(self) -> Iterator[list[int]]:
+        """Programs whose name, title, notes and tags hold all words, newest first, in batches."""
+        match = " AND ".join(either(word, begun) for word in self._asked)
+        yield from batches(self._db.execute(_IN_PROGRAMS, (match,)))
+
+    def _by_listing(
+        self, asked: tuple[str, ...], programs: Collection[int] | None = None
+    ) -> Iterator[Row]:
+        """Of each program, or of some, the newest revision whose listing holds all words."""
+        seen: set[int] = set()
+        for listings in self._index.candidates(asked):
+            found = [
+                row
+                for row in self._of_listings(listings)
+                if row["program_id"] not in seen
+                and (programs is None or row["program_id"] in programs)
+            ]
+            good = self._index.holding(asked, {row["listing_id"] for row in found})
+            fit = list(each_program_once(row for row in found if row["listing_id"] in good))
+            seen.update(row["program_id"] for row in fit)
+            yield from self._latest_fitting(fit, asked, by="listing_id")
+
+    def _of_listings(self, listings: Collection[int]) -> Iterator[Row]:
+        return self._revisions(_OF_LISTINGS, [json.dumps(list(listings))])
+
+    def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
+        """Of each program one of the revisions, which come latest arrival first."""
+        once = each_program_once(found)
+        while some := list(itertools.islice(once, _AT_ONCE)):
+            yield from self._latest_fitting(some, (), by="id")
+
+    def _latest_fitting(
+        self, found: Collection[Row], asked: tuple[str, ...], *, by: str
+    ) -> Iterator[Row]:
+        """For each revision, of a program each: itself, or a later one of its program that fits.
+
+        by: the column that rows came by, the highest first, so that no higher one fits. By listings
+        it may be a revision made of an older listing again, years later.
+        """
+        more, more_values = self._within.of("revisions")
+        later = self._db.execute(
+            f"SELECT {_ROW}, text, spaced_words FROM json_each(?) AS each "
+            "CROSS JOIN revisions AS found ON found.id = each.value "
+            "CROSS JOIN revisions ON revisions.program_id = found.program_id "
+            f"AND {IN_ORDER} > {IN_ORDER.replace('revisions.', 'found.')} "
+            f"AND revisions.{by} <= found.{by} "
+            f"CROSS JOIN listings ON listings.id = revisions.listing_id WHERE 1 {more} "
+            f"ORDER BY {IN_ORDER} DESC",
+            [json.dumps([row["id"] for row in found]), *more_values],
+        )
+        latest: dict[int, Row] = {}
+        for each in later:
+            program = each["program_id"]
+            if program not in latest and holds_all(asked, each["text"], each["spaced_words"]):
+                latest[program] = dict(each)
+        return (latest.get(row["program_id"], row) for row in found)
+
+    # --- words here and there --------------------------------------------------------------------
+
+    def _mixed(self) -> Iterator[Row]:
+        """Revisions with some of the words in the listing and the others about the program.
+
+        First where the fewest are in the listing; of very many programs the newest are looked at.
+        """
+        known: dict[int, int] = {}  # program to the words about it, a bit for each
+        for at, word in enumerate(self._asked):
+            about = self._db.execute(
+                f"SELECT json_group_array(rowid) FROM ({_IN_PROGRAMS} LIMIT {_MOST_PROGRAMS})",
+                (either(word, begun),),
+            )
+            for program in json.loads(about.fetchone()[0]):
+                known[program] = known.get(program, 0) | 1 << at
+        alike: dict[int, set[int]] = {}
+        for program, there in known.items():
+            alike.setdefault(there, set()).add(program)
+        left = _MOST_MIXED
+        for there, programs in sorted(alike.items(), key=lambda each: -each[0].bit_count()):
+            missing = [word for at, word in enumerate(self._asked) if not there >> at & 1]
+            if not missing:
+                continue  # they fit by what is about them alone, and came before
+            if left <= 0:
+                return
+            words = tuple(sorted(missing))
+            held = self._index.count(words, _READ_LISTINGS)
+            left -= min(held, _READ_LISTINGS)
+            if held < _READ_LISTINGS:
+                yield from self._by_listing(words, programs)
+            else:
+                yield from self._read(words, sorted(programs, reverse=True)[:_READ_PROGRAMS])
+
+    def _read(self, asked: tuple[str, ...], programs: list[int]) -> Iterator[Row]:
+        """Revisions of some programs whose listings hold all words, by reading these."""
+        more, more_values = self._within.of("revisions")
+        holds, hold_values = may_hold(asked)
+        for row in self._db.execute(
+            f"SELECT {_ROW}, text, spaced_words FROM revisions "
+            "JOIN listings ON listings.id = listing_id WHERE program_id IN "
+            f"(SELECT value FROM json_each(?)) {more} {holds} ORDER BY {IN_ORDER} DESC",
+            [json.dumps(programs), *more_values, *hold_values],
+        ):
+            if holds_all(asked, row["text"], row["spaced_words"]):
+                yield dict(row)
+
+    # --- rescues ---------------------------------------------------------------------------------
+
+    def rescues(self, limit: int) -> list[Row]:
+        """The newest rescues that fit; none within a tag, for what has tags is programs."""
+        if self._within.tag is not None:
+            return []
+        if not self._asked:
+            return self._rescues("1", [], limit)
+        asked = self._asked
+        ids = self._rescues_by_listing(asked, limit)
+        if ids is None:
+            ids = list(self._read_rescues(asked, limit))
+        of_these = "rescues.id IN (SELECT value FROM json_each(?))"
+        return self._rescues(of_these, [json.dumps(ids)], limit)
+
+    def _rescues_by_listing(self, asked: tuple[str, ...], limit: int) -> list[int] | None:
+        """Rescues of listings that hold all words, some more than limit, newest listings first.
+
+        None where after many listings there are still not enough: the words are in very many.
+        """
+        ids, looked_at = list[int](), 0
+        more, more_values = self._within.of("rescues")
+        for listings in self._index.candidates(asked):
+            found = rows(
+                self._db,
+                f"SELECT id, listing_id FROM rescues WHERE {_OF_LISTINGS} {more}",
+                [json.dumps(listings), *more_values],
+            )
+            good = self._index.holding(asked, {row["listing_id"] for row in found})
+            ids += [row["id"] for row in found if row["listing_id"] in good]
+            looked_at += len(listings)
+            if len(ids) >= 2 * limit + _SPARE:
+                return ids
+            if looked_at >= _MANY:
+                return None
+        return ids
+
+    def _read_rescues(self, asked: tuple[str, ...], limit: int) -> Iterator[int]:
+        """The newest rescues whose listings hold all words, by reading these."""
+        more, more_values = self._within.of("rescues")
+        holds, hold_values = may_hold(asked)
+        found = self._db.execute(
+            "SELECT rescues.id, text, spaced_words FROM rescues JOIN listings "
+            f"ON listings.id = listing_id WHERE 1 {more} {holds} ORDER BY rescues.id DESC",
+            [*more_values, *hold_values],
+        )
+        fit = (row["id"] for row in found if holds_all(asked, row["text"], row["spaced_words"]))
+        yield from itertools.islice(fit, limit)
+
+    def _rescues(self, where: str, values: list[object], limit: int) -> list[Row]:
+        more, more_values = self._within.of("rescues", alone=where == "1")
+        return rows(
+            self._db,
+            f"SELECT id, listing_id FROM rescues WHERE {where} {more} "
+            "ORDER BY rescues.id DESC LIMIT ?",
+            [*values, *more_values, limit],
+        )

@@ -1,0 +1,223 @@
+"""The index of the words of listings: which listings hold all words of a question.
+
+Rules:
+1. A word's beginning is never asked of the index, which would put together every listing of every
+   longer word first; the longer words are looked up and asked one by one.
+2. Of several words only the rarest are asked, until few listings are left; these are read for the
+   others. To find what is in nearly every listing is to read all of the index.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
+
+from sqlite_utils import Database
+
+from hostlink.archive.database.access import writing_elsewhere
+from hostlink.archive.search_words import spaced
+
+MOST_LONGER_WORDS = 100
+_BATCHES = (60, 100, 200, 400, 1000)  # rows asked for at once: few first, for few are often enough
+_SAMPLE = 100  # listings with a word at either end, from which it is told how frequent it is
+# So many listings may be left to be read; more before a word is asked for that is in a tenth of
+# all, since that takes the index longer than reading them.
+_NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1
+
+_MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
+
+
+class WordIndex:
+    """The index of one archive, for the length of one search."""
+
+    def __init__(self, db: Database) -> None:
+        self._db = db
+        self._known_longer: dict[str, str] = {}
+        self._split: dict[tuple[str, ...], tuple[list[str], list[str]]] = {}
+        self._shares: dict[str, float] = {}
+        self._found: dict[tuple[str, ...], _Again] = {}
+        self._newest = db.execute("SELECT max(id) FROM listings").fetchone()[0] or 0
+        with writing_elsewhere(db):
+            db.execute(
+                "CREATE VIRTUAL TABLE IF NOT EXISTS temp.listing_terms "
+                "USING fts5vocab(main, listing_words, instance)"
+            )
+
+    def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
+        """Listings that hold the rarest of the words, newest first, in batches; see `holding`."""
+        if asked not in self._found:
+            rare, _ = self._rarest(asked)
+            found = self._db.execute(f"{_MATCH} ORDER BY rowid DESC", (self._match(rare),))
+            self._found[asked] = _Again(batches(found))
+        return self._found[asked]
+
+    def count(self, asked: tuple[str, ...], most: int) -> int:
+        """How many candidates there are; most, or a batch more, where there are still others."""
+        held = 0
+        for batch in self.candidates(asked):
+            held += len(batch)
+            if held >= most:
+                break
+        return held
+
+    def holding(self, asked: tuple[str, ...], listings: Iterable[int]) -> set[int]:
+        """Those of some candidates that hold the other words too."""
+        _, others = self._rarest(asked)
+        if not others:
+            return set(listings)
+        condition, values = may_hold(others)
+        held = self._db.execute(
+            "SELECT id, text, spaced_words FROM listings WHERE id IN "
+            f"(SELECT value FROM json_each(?)) {condition}",
+            [json.dumps(list(listings)), *values],
+        )
+        return {row["id"] for row in held if holds_all(others, row["text"], row["spaced_words"])}
+
+    def _rarest(self, asked: tuple[str, ...]) -> tuple[list[str], list[str]]:
+        """The words to ask of the index, the rarest first, and those to read for."""
+        if asked not in self._split:
+            by_share = sorted((self._share(word), word) for word in asked)
+            left, rare = float(self._newest), list[str]()
+            for share, word in by_share:
+                enough = _NARROW if share < _FREQUENT else _NARROW_ENOUGH
+                if rare and left <= enough:
+                    break
+                rare.append(word)
+                left *= share
+            self._split[asked] = rare, [word for _, word in by_share[len(rare) :]]
+        return self._split[asked]
+
+    def _share(self, word: str) -> float:
+        """About how large a share of the listings holds a word, by the newest and the oldest."""
+        if word not in self._shares:
+            held, span, match = 0, 1, self._match([word])
+            for order in ("DESC", "ASC"):
+                found = self._db.execute(
+                    f"{_MATCH} ORDER BY rowid {order} LIMIT {_SAMPLE}", (match,)
+                ).fetchall()
+                held += len(found)
+                full = len(found) == _SAMPLE
+                span += abs(found[0][0] - found[-1][0]) if full else self._newest
+                if full and order == "DESC":
+                    span += self._newest - found[0][0]
+            self._shares[word] = held / span
+        return self._shares[word]
+
+    def _match(self, asked: Iterable[str]) -> str:
+        return " AND ".join(either(word, self._longer) for word in asked)
+
+    def _longer(self, word: str) -> str:
+        """The index question for a word and all longer ones.
+
+        A longer word with a digit in it is left out: its parts are in the index on their own.
+        """
+        if word not in self._known_longer:
+            self._known_longer[word] = self._look_up_longer(word)
+        return self._known_longer[word]
+
+    def _look_up_longer(self, word: str) -> str:
+        if not _may_be_begun(word):
+            return f'"{word}"'
+        found, least = [word], word
+        while len(found) <= MOST_LONGER_WORDS:
+            row = self._db.execute(
+                "SELECT term FROM temp.listing_terms WHERE term >= ? LIMIT 1", (least,)
+            ).fetchone()
+            if row is None or not row[0].startswith(word):
+                return "(" + " OR ".join(f'"{each}"' for each in found) + ")"
+            letters = _to_first_digit(row[0])
+            if letters == row[0] != word:
+                found.append(row[0])
+            least = letters + ":"  # the character after 9: those with digits are passed over
+        return begun(word)
+
+
+class _Again:
+    """What an iterator gives, as often as it is asked for, each item made once."""
+
+    def __init__(self, items: Iterator[list[int]]) -> None:
+        self._items = items
+        self._given: list[list[int]] = []
+
+    def __iter__(self) -> Iterator[list[int]]:
+        at = 0
+        while True:
+            if at == len(self._given):
+                item = next(self._items, None)
+                if item is None:
+                    return
+                self._given.append(item)
+            yield self._given[at]
+            at += 1
+
+
+def batches(found: Iterable[Any]) -> Iterator[list[int]]:
+    """The first columns of rows, in batches that grow."""
+    sizes, batch = iter(_BATCHES), list[int]()
+    size = next(sizes)
+    for row in found:
+        batch.append(row[0])
+        if len(batch) == size:
+            yield batch
+            batch, size = [], next(sizes, size)
+    if batch:
+        yield batch
+
+
+def either(word: str, term: Callable[[str], str]) -> str:
+    """An index question for one word: as it stands, or parted where letters and digits meet.
+
+    A word holds letters and digits only, so quoting is safe.
+    """
+    parts = spaced(word).split()
+    if len(parts) == 1:
+        return term(word)
+    return f"({term(word)} OR ({' AND '.join(map(term, parts))}))"
+
+
+def begun(word: str) -> str:
+    """The index question for a word and all longer ones, put together by the index itself."""
+    return f'"{word}"*' if _may_be_begun(word) else f'"{word}"'
+
+
+def may_hold(asked: Iterable[str]) -> tuple[str, list[object]]:
+    """A quick condition, begun with AND, that listings with all words meet; others may."""
+    parts = [part for word in asked for part in spaced(word).split() if part.isascii()]
+    condition = "AND instr(lower(text || ' ' || spaced_words), ?)"
+    return " ".join([condition] * len(parts)), list(parts)
+
+
+def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
+    """Whether a listing holds all words as the index would have it."""
+    small = f"{text}\n{spaced_words}".lower()
+    return all(
+        _stands(word, small) or all(_stands(part, small) for part in spaced(word).split())
+        for word in asked
+    )
+
+
+def _stands(word: str, small: str) -> bool:
+    """Whether the word is in a text where a word begins, and unless longer ones count, ends.
+
+    Ten times as fast as a pattern, and asked of a thousand listings in one search.
+    """
+    any_end, at = _may_be_begun(word), small.find(word)
+    while at >= 0:
+        end = at + len(word)
+        if not (at and small[at - 1].isalnum()) and (
+            any_end or end == len(small) or not small[end].isalnum()
+        ):
+            return True
+        at = small.find(word, at + 1)
+    return False
+
+
+def _may_be_begun(word: str) -> bool:
+    """Whether a word also stands for longer ones."""
+    return len(word) >= 3 and word.isalpha()
+
+
+def _to_first_digit(word: str) -> str:
+    at = next((at for at, letter in enumerate(word) if letter in "0123456789"), len(word))
+    return word[:at]

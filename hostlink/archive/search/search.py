@@ -1,0 +1,165 @@
+"""Finding programs and rescues by their words: in name, title, notes, tags, or in the listing.
+
+All words must be there, in any order; some may be in the title and the rest in a listing. A word
+of three or more letters also finds longer words that begin with it. `GOSUB900` and `GOSUB 900`
+find each other, because the index holds run-together words both ways and so does the question.
+Every listing ever kept is searched, the newest first.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import re
+
+from sqlite_utils import Database
+
+from hostlink.archive.boards import find_board
+from hostlink.archive.database.rows import Row, rows
+from hostlink.archive.lookup import RESCUES, REVISIONS
+from hostlink.archive.names import clean, fold
+from hostlink.archive.programs import programs_at
+from hostlink.archive.records import Found, Listed, Revision
+from hostlink.archive.search.hits import Hits, Within, each_program_once
+from hostlink.archive.search_words import spaced, words
+from hostlink.archive.session import Session
+
+# More words than these, or longer ones, only narrow a search that is narrow enough.
+_MOST_WORDS = 12
+_LONGEST_WORD = 80
+_LINE_END = re.compile(r"\r\n|\n|\r")
+# The line to show is looked for in this much of a listing, in characters.
+_SHOWN_FROM = 200_000
+
+
+class Search(Session):
+    """The search over everything kept."""
+
+    def find(
+        self,
+        question: str,
+        *,
+        tag: str | None = None,
+        board: str | None = None,
+        size: tuple[int, int] | None = None,
+        limit: int = 50,
+    ) -> Listed[Found]:
+        """Programs and rescues that hold all words of the question.
+
+        Any text may be asked; what is neither letter nor digit only parts words. Without any
+        word, tag, board or size alone choose; without those nothing is found. tag: only programs
+        that have it. board: label or UUID; only what came from that board. size: least and most
+        bytes on the board, both counted in.
+        Each program comes once, with its latest fitting revision: latest revisions of all
+        first, then older ones, then rescues, then retired programs; among these, those that fit by
+        name, title, notes and tags before those that fit by their listing, and what came into this
+        archive last first.
+        """
+        asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
+        asked = asked[:_MOST_WORDS]
+        with self.reading("The search") as db:
+            within = Within(
+                None if tag is None else fold(clean(tag)),
+                None if board is None else find_board(db, board).uuid,
+                None if size is None else (_storable(size[0]), _storable(size[1])),
+            )
+            if limit < 1 or not (asked or within != Within()):
+                return Listed()
+            hits = Hits(db, asked, within)
+            revisions = list(itertools.islice(each_program_once(hits.revisions()), limit))
+            found, lost = _with_programs(db, asked, revisions)
+            room = limit - sum(1 for each in found if each.program and not each.program.retired)
+            if room > 0:
+                rescues, more = _rescues(db, asked, hits.rescues(room))
+                found, lost = found + rescues, lost + more
+        found.sort(key=_later)
+        return Listed(found[:limit], lost)
+
+
+def _later(found: Found) -> tuple[bool, bool]:
+    """Sorts latest revisions before older ones and rescues, and retired programs last."""
+    if found.program is None:
+        return False, True
+    program, item = found.program, found.item
+    latest = (item.number, item.at) == (program.latest, program.kept_at)
+    return program.retired, not (isinstance(item, Revision) and latest)
+
+
+def _with_programs(
+    db: Database, asked: list[str], found: list[Row]
+) -> tuple[list[Found], list[str]]:
+    """Search results for rows of revisions, in the same order; and what is damaged, in words."""
+    programs, lost = programs_at(db, [row["program_id"] for row in found])
+    revisions, more = REVISIONS.by_id(db, [row["id"] for row in found])
+    there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
+    lines = _lines(db, asked, [row["listing_id"] for row in there])
+    return [
+        Found(programs[row["program_id"]], revisions[row["id"]], line)
+        for row, line in zip(there, lines, strict=True)
+    ], list(dict.fromkeys([*lost, *more]))
+
+
+def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Found], list[str]]:
+    """Search results for rows of rescues, in the same order; and what is damaged, in words."""
+    rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
+    there = [row for row in found if row["id"] in rescues]
+    lines = _lines(db, asked, [row["listing_id"] for row in there])
+    return [
+        Found(None, rescues[row["id"]], line) for row, line in zip(there, lines, strict=True)
+    ], lost
+
+
+def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
+    """The line of each listing to show for the question."""
+    if not asked:
+        return [""] * len(listings)
+    found = rows(
+        db,
+        "SELECT id, substr(text, 1, ?) AS text FROM listings "
+        "WHERE id IN (SELECT value FROM json_each(?))",
+        (_SHOWN_FROM, json.dumps(listings)),
+    )
+    texts = {row["id"]: row["text"] for row in found if isinstance(row["text"], str)}
+    return [best_line(asked, texts.get(listing, "")) for listing in listings]  # or it is damaged
+
+
+def _storable(number: int) -> int:
+    """The nearest number that SQLite can hold."""
+    return max(-(1 << 62), min(1 << 62, number))
+
+
+def best_line(asked: list[str], text: str) -> str:
+    """The line that holds most of the words, whole ones counting more; "" where none does.
+
+    A line in which they stand next to each other, blanks or not, comes before all others.
+    """
+    if not asked:
+        return ""
+    asked = words(spaced(" ".join(asked)))
+    together = "".join(asked)
+    beside = re.compile(
+        rf"{'(?<![0-9])' if together[0].isdigit() else ''}{re.escape(together)}"
+        rf"{'(?![0-9])' if together[-1].isdigit() else ''}"
+    )
+    sure = 2 * len(asked)  # what standing next to each other counts, and all words whole
+    best, best_score = "", 0
+    for line, small in zip(_LINE_END.split(text), _LINE_END.split(text.lower()), strict=True):
+        # A word of letters or of digits alone is in a line whether or not that is spaced out.
+        absent = len(asked) - sum(map(small.__contains__, asked))
+        if sure - 2 * absent + (0 if absent else sure) <= best_score:
+            continue  # with all that is there whole and in a row it would be no better
+        small = spaced(line).lower()
+        held = words(small)
+        there = set(held)
+        missing = [word for word in asked if word not in there]
+        score = sure - 2 * len(missing)
+        if missing:
+            begins = f" {' '.join(held)}"
+            score += sum(f" {word}" in begins for word in missing)
+        if not absent and score and beside.search("".join(held)):
+            score += sure
+        if score > best_score:
+            best, best_score = line, score
+            if best_score == 2 * sure:
+                break
+    return best.strip()

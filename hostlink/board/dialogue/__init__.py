@@ -1,0 +1,1 @@
+"""Talking with one board as its profile says: asking, capturing, entering lines."""

@@ -1,0 +1,320 @@
+"""Reading the board's program until it is proven: how often, and what may not be voted away.
+
+How readings are combined is in captures.py, when to stop in next_step.py; here is what goes on
+between them. What is not known is never taken for something known:
+
+1. Error words, rows that are no lines, or a free memory that contradicts the listing mean that the
+   program is not known. `NotKnownError` says so, and whoever wants to overwrite it must stop.
+2. An empty program needs a positive sign: the board's free memory is that of an empty one, or LIST
+   was echoed right and answered each time by nothing but what the profile names. Without echo a
+   word that no BASIC knows must be refused, else what is typed may be lost on its way.
+3. A contradiction between listing and free memory that stays is part of the result, never outvoted.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from hostlink.board.dialogue.captures import Tally, differing, standing_rows, tally, voting
+from hostlink.board.dialogue.events import Captured, Warned
+from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.misheard import behind_a_digit, misheard
+from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
+from hostlink.board.dialogue.reading import Reading
+from hostlink.board.dialogue.witness import ProofDoubt, Witness, count_in, expected_free
+from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
+from hostlink.listing.parse import Line, Listing
+from hostlink.words import capital, safe
+
+if TYPE_CHECKING:
+    from hostlink.board.dialogue.dialogue import Dialogue
+
+_MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
+_MOST_REFUSALS = 4  # answers to LIST that are words, one after another
+_MOST_UNCLEAR = 12  # such answers in all, without a result
+_FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
+
+
+@dataclass(frozen=True, slots=True)
+class Capture:
+    """A board's program, read until it was settled.
+
+    lines: by number. count: readings that were combined. doubt: what contradicts it, None where it
+    is proven.
+    """
+
+    lines: dict[int, Line]
+    count: int
+    doubt: ProofDoubt | None = None
+
+    @property
+    def is_proven(self) -> bool:
+        """Whether nothing contradicts the listing."""
+        return self.doubt is None
+
+
+class Capturing:
+    """The readings of one program, over a dialogue at its prompt."""
+
+    def __init__(self, dialogue: Dialogue) -> None:
+        self._dialogue = dialogue
+        self._evidence = dialogue.evidence
+        self._restarts = dialogue.wire.health.restarts
+        self._disturbances = self._evidence.disturbances
+        self._readings: list[Reading] = []
+        self._fresh_from = 0  # readings from which the last question can no longer be hidden
+        self._enough = 0  # votes at which the board's word was taken as it stands
+
+    def run(self) -> Capture:
+        """Read until the program is known. See Dialogue.capture for the errors."""
+        while True:
+            self._read()
+            if self._is_refused():
+                return self._empty_by_memory()
+            votes = voting(self._readings)
+            needed = self._evidence.readings_needed(doubted=self._enough > 0)
+            result = tally([r.lines for r in votes], needed, [r.order for r in votes])
+            match next_step(self._case(votes, needed, result)):
+                case Next.READ_AGAIN:
+                    continue
+                case Next.GIVE_UP:
+                    self._leave_nothing()
+                    raise self._no_agreement(result.unsettled)
+            capture = self._settled(votes, result)
+            if capture is not None:
+                return capture
+            if len(self._readings) >= MOST_CAPTURES:
+                raise self._never_undisturbed()
+
+    def _case(self, votes: Sequence[Reading], needed: int, result: Tally) -> Case:
+        last = self._readings[-needed:]
+        return Case(
+            readings=len(self._readings),
+            votes=len(votes),
+            needed=needed,
+            in_doubt=bool(result.unsettled),
+            fresh=len(self._readings) >= self._fresh_from,
+            steady=not self._may_have_changed(result),
+            complete=bool(result.lines) or all(reading.is_bare for reading in last),
+        )
+
+    # --- reading -----------------------------------------------------------------------------
+
+    def _read(self) -> None:
+        """Take one more reading, and note what it says against the wire.
+
+        Raises LinkError where the board has lost its memory.
+        """
+        readings = self._readings
+        reading = self._dialogue.read_listing()
+        readings.append(reading)
+        lost = len(readings) > 2 and readings[0].lines and readings[-2].is_bare and reading.is_bare
+        if lost or self._dialogue.wire.health.restarts > self._restarts:
+            raise LinkError(
+                "The board restarted while its program was being read, and lost it.",
+                reason=LinkReason.RESTARTED,
+                kept="Nothing was kept in the archive.",
+                advice="Check its supply. An earlier copy may be in the archive.",
+            )
+        self._dialogue.emit(Captured(len(readings), len(reading.lines)))
+        if len(readings) > 1:
+            before = readings[-2]
+            self._evidence.note(Doubt.READINGS_DIFFER, differing(before.lines, reading.lines))
+            # A row that is no line may be a line whose beginning was damaged: a doubt by itself,
+            # since two readings without that line would agree. A board's own words stay the same.
+            self._evidence.note(Doubt.OTHER_WORDS, int(before.around != reading.around))
+        self._evidence.note(Doubt.NO_LINE, len(set(reading.strays)))
+        if self._was_disturbed():
+            # What was typed may be a line now: this reading and the next would both show it.
+            self._fresh_from = len(readings) + 1
+
+    def _was_disturbed(self) -> bool:
+        """Whether something typed since this was last asked may have been stored as a line."""
+        before, self._disturbances = self._disturbances, self._evidence.disturbances
+        return self._disturbances > before
+
+    # --- what was typed to read, stored ------------------------------------------------------
+
+    def _may_have_changed(self, result: Tally) -> bool:
+        """Whether the last reading hints that asking for it changed the board: one more look.
+
+        It shows nothing, so the question was damaged and may have been stored as a line; or it
+        shows such a line, or one that was shown before too, which other readings outvote.
+        """
+        *others, last = self._readings
+        if result.lines and not last.lines:
+            return True
+        outvoted = {
+            number: line for number, line in last.lines.items() if result.lines.get(number) != line
+        }
+        ours = self._ours(last.lines)
+        return (ours is not None and ours[0] in outvoted) or any(
+            reading.lines.get(number) == line
+            or (number in reading.lines and number not in result.lines)
+            for number, line in outvoted.items()
+            for reading in others
+        )
+
+    def _ours(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
+        """Find a line that is a command of ours, and which: misheard, or behind a digit that was
+        left standing before it; but what the first reading has already is the program's own."""
+        typed, own = self._dialogue.typed, self._readings[0].lines
+        return misheard(lines, typed) or behind_a_digit(lines, typed, own=own)
+
+    def _leave_nothing(self) -> None:
+        """Where no readings agree, delete a command of ours that most of them show as a line.
+
+        A line of the program's own that damage makes look like one does so in few of them.
+        """
+        shows = Counter(ours[0] for r in self._readings if (ours := self._ours(r.lines)))
+        for number, times in shows.items():
+            if times > 1 and 2 * times > sum(number in r.lines for r in self._readings):
+                with suppress(LinkError):
+                    self._dialogue.exchange(str(number))
+
+    def _take_back(self, lines: Mapping[int, Line]) -> None:
+        """Delete a line that is a command of ours misheard, and refuse what was read with it."""
+        ours = self._ours(lines)
+        if ours is None:
+            return
+        number, command = ours
+        self._dialogue.exchange(str(number))
+        raise LinkError(
+            f'The wire made "{safe(command)}" arrive as line {number} of the program; it was '
+            "deleted again.",
+            reason=LinkReason.DAMAGED,
+            kept=f"The rest is as it was; only a line {number} of the program's own is lost.",
+            advice="Check the cable and the speed, then try again.",
+        )
+
+    # --- the result --------------------------------------------------------------------------
+
+    def _settled(self, votes: Sequence[Reading], result: Tally) -> Capture | None:
+        """The capture that readings in agreement give; None where more must be read."""
+        rows = standing_rows(votes)
+        self._refuse_cut_lines(votes, rows)
+        witness = self._ask_witness(result.lines)
+        if self._was_disturbed():
+            self._fresh_from = len(self._readings) + 1  # the question may be a line now
+            return None
+        if witness.is_doubtful and not self._enough:
+            self._enough = len(votes) + _MORE_WHEN_DOUBTED
+            self._dialogue.emit(Warned(f"{capital(str(witness))}. Reading it again to be sure."))
+        if witness.is_doubtful and len(votes) < self._enough:
+            return None
+        if not result.lines:
+            return self._empty(witness, result.count)
+        if rows and not witness.agrees:
+            raise self._unexplained(votes[-1], rows)
+        self._take_back(result.lines)
+        own = None if witness.agrees else count_in(votes[-1], self._dialogue.profile)
+        return Capture(result.lines, result.count, witness.doubt or own)
+
+    def _ask_witness(self, lines: Mapping[int, Line]) -> Witness:
+        """Ask the third witness: the free memory that the board reports, against a listing."""
+        profile = self._dialogue.profile
+        expected = expected_free(Listing(tuple(lines.values())), profile.rules)
+        if not profile.commands.free_memory or expected is None:
+            return Witness()
+        reported: int | None = None
+        for _ in range(_FREE_QUESTIONS):
+            answer = self._dialogue.free_memory()
+            reported = answer if answer is not None else reported
+            if answer == expected:
+                break
+        may_be_less = profile.rules.storage.variables
+        return Witness(True, reported, expected, may_be_less)
+
+    def _empty(self, witness: Witness, count: int) -> Capture | None:
+        """An empty program, where something speaks for it; None where more must be read."""
+        if witness.doubt is not None:
+            raise NotKnownError(
+                f"The board lists no program, but {witness.doubt}: what it holds is not known.",
+                advice="If its profile has wrong sizes, measure them with a survey.",
+            )
+        if witness.agrees:
+            return Capture({}, count)
+        if not self._dialogue.profile.talk.echo and not self._dialogue.is_heard():
+            raise NotKnownError(
+                "The board lists no program, but without an echo, and without a question for its "
+                "free memory, that is no sign that it is empty: what it holds is not known."
+            )
+        late = self._dialogue.late_answer()
+        if late:
+            self._readings.append(Reading({}, said=(late,), heard_right=False))
+            return self._empty_by_memory() if self._is_refused() else None
+        return Capture({}, count)
+
+    # --- what is not known -------------------------------------------------------------------
+
+    def _is_refused(self) -> bool:
+        """Whether LIST is answered by something that is no listing, again and again."""
+        unclear = [not reading.lines and not reading.is_bare for reading in self._readings]
+        running = unclear[-_MOST_REFUSALS:]
+        return (len(running) == _MOST_REFUSALS and all(running)) or sum(unclear) > _MOST_UNCLEAR
+
+    def _empty_by_memory(self) -> Capture:
+        """An empty program by the board's own word on its memory, else NotKnownError."""
+        if self._ask_witness({}).agrees:
+            return Capture({}, len(self._readings))
+        said = next((r.said[0] for r in reversed(self._readings) if r.said), "")
+        command = safe(self._dialogue.profile.commands.list)
+        answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
+        raise NotKnownError(
+            f"The board {answered}, which is no listing: what it holds is not known.",
+            advice=lambda by: (
+                "If this board lists its program by another word, name it in its "
+                f"profile. If its memory is empty, measure it {by.survey_discarding}."
+            ),
+        )
+
+    def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
+        row = next((row for row in reading.around if row in rows), next(iter(rows)))
+        return NotKnownError(
+            f'With its listing the board shows "{safe(row[:60])}", which is no line of a program: '
+            "a part of the listing may be missing.",
+            advice=lambda by: (
+                "If this row always stands there, name it in answer_rows of the "
+                f"profile, or let it be found {by.survey_discarding}, which does not keep what the "
+                "board holds."
+            ),
+        )
+
+    def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
+        """Refuse a listing that holds rows which are no lines: part of it would be lost.
+
+        Damage makes such rows too, but not the same one in most of the readings.
+        """
+        for reading in votes:
+            for number, row in reading.strays:
+                if row in rows and row != reading.order[-1]:
+                    raise ReadBackError(
+                        f'At line {number} the board lists "{safe(row[:60])}", which is no line '
+                        "of a program; part of a line may have been wrapped.",
+                        kept="The program is still on the board; nothing was kept in the archive.",
+                        advice="Check list_form in the profile; if the board wraps long lines, "
+                        f"make line {number} shorter on the board.",
+                    )
+
+    def _never_undisturbed(self) -> ReadBackError:
+        return self._unread(
+            f"The board's program was read {len(self._readings)} times, and each time what was "
+            "typed to prove it arrived damaged."
+        )
+
+    def _no_agreement(self, unsettled: Sequence[int]) -> ReadBackError:
+        where = f" in line {', '.join(map(str, unsettled[:8]))}" if unsettled else ""
+        return self._unread(
+            f"{len(self._readings)} captures of the board's program do not agree{where}."
+        )
+
+    def _unread(self, what: str) -> ReadBackError:
+        return ReadBackError(
+            what,
+            kept="The program is still on the board; nothing was kept in the archive.",
+            advice="Check the cable and the speed, then save again.",
+        )

@@ -1,0 +1,109 @@
+"""An error of BASIC in what a program printed, and the line that the board names with it.
+
+A board tells an error as a row of its own, the last one before its prompt, and names the line in
+one of a few forms. A form is a template: {message} is the board's own words, {number} the number
+of the line, {line} the whole line as it is listed; a line feed in it stands between two rows.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.profile.model import Profile
+
+COMMON_FORMS = (
+    "{message} in line {number}",
+    "{message} in {number}",
+    "{number}: {message}",
+    "{message} {line}",
+    "{message}\n{line}",
+)
+"""The forms that are looked for where a profile names none, in this order."""
+
+_FIELD = re.compile(r"\{(message|number|line)\}")
+# A message of a board of which no more than one word of error is known: it has the word "error", or
+# says that it happened at a line.
+_ANY_ERROR = re.compile(
+    r"(?P<message>.*?\berror\b.*?|\S.*?(?=\s+(?:in|at) line\s))\s+(?:in|at)(?: line)?"
+    r"\s+(?P<number>\d{1,5})"
+    r"(?:[:,.]\s*(?P<more>.*))?\s*",
+    re.IGNORECASE,
+)
+# Some boards list the numbers above 32767 as negative ones.
+_NUMBER = r"(?P<number>-?\d{1,5})"
+_LINE = _NUMBER + r" *(?P<text>.*)"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """An error that ended a program. message: the board's own words. number: of the line, None
+    where the board named none. text: the line as the board showed it, "" where it did not."""
+
+    message: str
+    number: int | None = None
+    text: str = ""
+
+
+def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
+    """Find the error that ended a program; None where it ended well.
+
+    rows: all that was printed from RUN to the prompt, the prompt left out. Only the last row can
+    be an error: one that is followed by another was printed by the program itself. A message that
+    names no line counts only where it is the one row there is: the board refused the command.
+    """
+    words = profile.commands.error_words
+    forms = profile.commands.error_forms or COMMON_FORMS
+    idle = ("", *profile.commands.answer_rows)
+    said = list(rows)
+    while said and is_own(said[-1], idle):
+        said.pop()
+    if not said or not words:
+        return None
+    for form in forms:
+        found = _pattern(form, words).fullmatch("\n".join(said[-1 - form.count("\n") :]))
+        if found:
+            held = found.groupdict()
+            number = int(held["number"])
+            if number < 0 and profile.rules.form.signed_numbers:
+                number += 0x10000
+            return Fault(_bare(held["message"], words), number, held.get("text") or "")
+    if len(words) == 1 and not profile.commands.error_forms:
+        found = _ANY_ERROR.fullmatch(said[-1])
+        if found:
+            told = ": ".join(part for part in (found["message"], found["more"]) if part)
+            return Fault(told.strip(), int(found["number"]))
+    alone = [row for row in said if row.strip()] == said[-1:]
+    if alone and said[-1].startswith(words):
+        return Fault(_bare(said[-1], words))
+    return None
+
+
+@functools.lru_cache(maxsize=64)
+def _pattern(form: str, words: tuple[str, ...]) -> re.Pattern[str]:
+    """A form as a regular expression: the message begins with one of the words.
+
+    Where only blanks part it from the line, it is one of the words and no more; else any number
+    inside a message would begin a line.
+    """
+    begins = "|".join(re.escape(word.strip()) for word in words)
+    whole = re.search(r"\{message\}\s+\{line\}", form) is not None
+    kinds = {
+        "message": f"(?P<message>(?:{begins}){'' if whole else '.*?'})",
+        "number": _NUMBER,
+        "line": _LINE,
+    }
+    parts = _FIELD.split(form)
+    return re.compile(
+        "".join(kinds[part] if at % 2 else re.escape(part) for at, part in enumerate(parts))
+        + r"\s*"
+    )
+
+
+def _bare(message: str, words: Sequence[str]) -> str:
+    """The message without a sign in front that only marks it as an error."""
+    signs = [word for word in words if not any(map(str.isalnum, word)) and message.startswith(word)]
+    return message.removeprefix(max(signs, key=len)).strip() if signs else message.strip()

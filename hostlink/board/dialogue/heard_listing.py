@@ -1,0 +1,60 @@
+"""What the listing of a board that was never seen before shows.
+
+Its form, the board's own rows around it, and where it stops after a screenful.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Protocol
+
+from hostlink.board.dialogue.heard_talk import Manner, rows_before
+from hostlink.board.dialogue.learning import find_list_form
+from hostlink.board.dialogue.own_rows import is_count, own_around
+from hostlink.board.dialogue.paging import Pages, turn_pages
+from hostlink.board.profile.model import Profile
+from hostlink.listing.canonical import listed_line
+
+NO_LINES = " 32000"  # lists lines that hardly any program has
+
+
+class Say(Protocol):
+    """Types characters, sends a key or a line end behind them, and returns what came of that."""
+
+    def __call__(self, typed: bytes, *, then: bytes = b"") -> bytes: ...
+
+
+def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
+    """Add to a profile what the board's listing shows.
+
+    A row around the lines is the board's own where it comes as well when the board is asked to
+    list lines that are not there.
+    """
+    command = profile.commands.list.encode("latin-1")
+    rows, pages = _answer(command, manner, say)
+    shape = find_list_form(rows)
+    if not shape:
+        return profile
+    form = dataclasses.replace(profile.rules.form, list_form=shape)
+    rules = dataclasses.replace(profile.rules, form=form)
+    lines = [row for row in rows if listed_line(row, form) is not None]
+    own: tuple[str, ...] = ()
+    ends = (*rows[:1], *rows[-1:])
+    if len(lines) < len(rows) or any(is_count(row, rules.language) for row in ends):
+        nothing, _ = _answer(command + NO_LINES.encode(), manner, say)
+        said = [row for row in nothing if row not in manner.refusal]
+        own = own_around(rows, said, lines, rules.language)
+    answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
+    commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
+    talk = profile.talk
+    if pages.prompt:
+        talk = dataclasses.replace(talk, page_prompt=pages.prompt, page_key=pages.key)
+    return dataclasses.replace(profile, talk=talk, rules=rules, commands=commands)
+
+
+def _answer(command: bytes, manner: Manner, say: Say) -> tuple[list[str], Pages]:
+    """The rows that answer a direct command, but for what ends every answer; and its pages."""
+    end = manner.ready or manner.prompt
+    heard = say(command, then=manner.line_end)
+    pages = turn_pages(heard, lambda key: say(b"", then=key), end, manner.line_end)
+    return rows_before(pages.answer, end), pages

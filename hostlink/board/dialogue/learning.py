@@ -1,0 +1,280 @@
+"""What a board does to lines when it stores and lists them, learned from one listing.
+
+The lines that were sent and the rows that the board lists are compared under every way of rewriting
+that a profile can say, the strictest first. What none of them explains is left, line by line.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import itertools
+import re
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Self
+
+from hostlink.advice import Advice
+from hostlink.board.dialogue.reading import NUMBER_WIDTH, unwrapped
+from hostlink.errors import ReadBackError
+from hostlink.listing.canonical import PLAIN_FORM, canonical_line, listed_line
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form, Rules
+from hostlink.words import plural, safe
+
+_CASES = ("kept", "upper", "upper-everywhere")
+_SPACINGS = ("kept", "after-number", "free", "free-before-remarks")
+_ROW = re.compile(r" *([0-9]+)([^A-Za-z0-9\"'? ]* {0,2})(?=\S)(.*)", re.DOTALL)
+_LONGEST_GAP = 4
+_MANY = 3  # lines rewritten in one way are no accident
+_CHANGE = "Change these lines for this board."
+_NAMED = 6  # line numbers that a sentence names
+
+
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A line that the board holds otherwise than it was sent, and no rewriting explains it.
+
+    listed: as the board lists it, None where it does not.
+    """
+
+    number: int
+    sent: str
+    listed: str | None
+
+    @property
+    def is_cut(self) -> bool:
+        """Whether the board lists the beginning of the line."""
+        return self.listed is not None and self.sent.upper().startswith(self.listed.upper())
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """How a board rewrites lines. form: the profile's form with what was learned in it.
+
+    changed: the numbers of lines that it rewrites. left: what is not explained. before: the
+    profile's form.
+    """
+
+    form: Form
+    changed: tuple[int, ...]
+    left: tuple[Left, ...]
+    before: Form
+
+    @property
+    def is_news(self) -> bool:
+        """Whether anything was learned."""
+        return self.form != self.before
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether one round shows it: many lines, or the way of listing, are no accident."""
+        now, then = self.form, self.before
+        names = ("list_form", "wrap_indent", "signed_numbers", "keeps_blank")
+        listed = any(getattr(now, name) != getattr(then, name) for name in names)
+        return listed or len(self.changed) >= _MANY
+
+    @property
+    def explains_all(self) -> bool:
+        """Whether the board holds what was sent, rewritten in a way that is known now."""
+        return self.is_news and not self.left
+
+    @property
+    def explains_what_is_taken(self) -> bool:
+        """Whether something was learned that explains all lines but those that it refuses."""
+        return self.is_news and all(each.sent and each.listed is None for each in self.left)
+
+    @property
+    def sentence(self) -> str:
+        """What the board does, for people."""
+        now, then = self.form, self.before
+        does = []
+        if now.list_form != then.list_form:
+            does.append(f"lists a line as {now.list_form}")
+        if now.keeps_blank and not then.keeps_blank:
+            does.append("keeps the blank behind a line number and lists another before it")
+        if now.wrap_indent != then.wrap_indent:
+            does.append(f"breaks listed lines after {now.screen_width} characters")
+        if now.signed_numbers != then.signed_numbers:
+            does.append("lists numbers above 32767 as negative ones")
+        if now.case != then.case:
+            where = "outside quotes, in remarks too," if now.case == _CASES[2] else "outside quotes"
+            does.append(f"turns small letters {where} into capitals")
+        if now.spacing != then.spacing:
+            more = ", and before a remark's text" if now.spacing == _SPACINGS[3] else ""
+            does.append(f"changes blanks outside quotes and remarks{more}")
+        lines = ""
+        if self.changed:
+            lines = f" ({plural(len(self.changed), 'line')}: {numbers_named(self.changed)})"
+        return f"The board {' and '.join(does)}{lines}."
+
+
+def numbers_named(numbers: Sequence[int]) -> str:
+    """The first few line numbers in words: 20, 60, 90 and 6 more."""
+    more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
+    return ", ".join(map(str, numbers[:_NAMED])) + more
+
+
+def learn(target: Mapping[int, Line], rows: Sequence[str], rules: Rules) -> Learned:
+    """Find how a board rewrites lines. target: what was sent, rows: what it lists, as it came."""
+    forms = list(dict.fromkeys(_forms(rows, rules.form)))
+    found = [_compare(target, rows, rules, form) for form in forms]
+    # The strictest of those that explain the most; `forms` stand in that order.
+    return min(found, key=lambda learned: len(learned.left))
+
+
+def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
+    """Every form that a board's may be, the one it is thought to be first, then the strictest."""
+    listed = list(_listed_forms(rows, form))
+    yield from listed
+    for spacing, case, each in itertools.product(_SPACINGS, _CASES, listed):
+        if _CASES.index(case) >= _CASES.index(form.case) and _SPACINGS.index(
+            spacing
+        ) >= _SPACINGS.index(form.spacing):
+            yield dataclasses.replace(each, case=case, spacing=spacing)  # type: ignore[arg-type]
+
+
+def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
+    """The form, and those of listing that the rows themselves suggest."""
+    shapes = dict.fromkeys((form.list_form, find_list_form(rows) or form.list_form))
+    width, indent = wrapping(rows)
+    screens = dict.fromkeys(
+        ((form.screen_width, form.wrap_indent), *[(width, indent)] * bool(width))
+    )
+    signed = (form.signed_numbers, *[True] * any(re.match(r" *-[0-9]", row) for row in rows))
+    apart = any(match and match[2].endswith("  ") for match in map(_ROW.fullmatch, rows))
+    kept = (form.keeps_blank, *[True] * apart)
+    for shape, (columns, at), below, blank in itertools.product(shapes, screens, signed, kept):
+        yield dataclasses.replace(
+            form,
+            list_form=shape,
+            screen_width=columns,
+            wrap_indent=at,
+            signed_numbers=below,
+            keeps_blank=blank,
+        )
+
+
+def find_list_form(rows: Sequence[str]) -> str:
+    """The form in which a board lists its lines, by what follows most numbers; "" for none.
+
+    Of two blanks one is taken for the line's own.
+    """
+    gaps = Counter(
+        match[2].replace("  ", " ")
+        for row in rows
+        if (match := _ROW.fullmatch(row)) and len(match[2]) <= _LONGEST_GAP
+    )
+    if not gaps:
+        return ""
+    gap, count = gaps.most_common(1)[0]
+    if count * 2 < sum(gaps.values()):
+        return ""
+    return PLAIN_FORM if gap in ("", " ") else "{number}" + gap + "{text}"
+
+
+def wrapping(rows: Sequence[str]) -> tuple[int, int]:
+    """The width at which a board breaks listed lines, and the blanks before the rest; or 0.
+
+    Rows further in than any number stands are such rests whatever the row before them is. Others
+    are only where they begin with no number: boards that align numbers show blanks before these.
+    """
+    width = max(map(len, rows), default=0)
+    indents = [
+        (before, row, len(row) - len(row.lstrip(" "))) for before, row in itertools.pairwise(rows)
+    ]
+    rests = [
+        indent
+        for before, row, indent in indents
+        if indent > NUMBER_WIDTH
+        or (indent and len(before) == width and _ROW.fullmatch(row) is None)
+    ]
+    return (width, min(rests)) if rests else (0, 0)
+
+
+def _compare(target: Mapping[int, Line], rows: Sequence[str], rules: Rules, form: Form) -> Learned:
+    """What is explained and what is left, if the board's form is this one."""
+    now = dataclasses.replace(rules, form=form)
+    held: dict[int, Line] = {}
+    for row in unwrapped(list(rows), form):
+        line = listed_line(row, form)
+        if line is not None and line.number is not None and line.text:
+            held.setdefault(line.number, line)
+    changed: list[int] = []
+    left: list[Left] = []
+    for number, sent in target.items():
+        got = held.get(number)
+        if got is None or canonical_line(got, now) != canonical_line(sent, now):
+            left.append(Left(number, sent.typed, got.typed if got is not None else None))
+        elif got.typed != sent.typed:
+            changed.append(number)
+    left += [Left(n, "", line.typed) for n, line in held.items() if n not in target]
+    return Learned(form, tuple(changed), tuple(left), rules.form)
+
+
+class BoardRewritesError(ReadBackError):
+    """The board holds something else than was sent, the same each time: that is its own doing.
+
+    learned: how it rewrites lines, as far as that is understood. answers: what it said to a line.
+    """
+
+    def __init__(self, learned: Learned, answers: Mapping[int, str]) -> None:
+        told = [learned.sentence] if learned.is_news else []
+        told += [left_words(learned.left, answers)] if learned.left else []
+        super().__init__(
+            f"The board holds the program otherwise than it was sent. {' '.join(told)}",
+            kept="The listing is unchanged, and what the board held before is in the archive.",
+            advice=_advice(learned),
+        )
+        self.learned = learned
+
+    def now_learned(self) -> Self:
+        """Return the error for a board whose profile says now what it does to the other lines."""
+        what = f"{self.what} What it does to the others is in its profile now."
+        return self.but(what=what, advice=_CHANGE)
+
+
+def _advice(learned: Learned) -> Advice:
+    """What helps where a board rewrites lines."""
+    if learned.explains_all:
+        return lambda by: (
+            f"If that is how this board is, let it be learnt {by.learn}: it goes into the profile "
+            "of this board, and the load is proven by it."
+        )
+    if learned.explains_what_is_taken and learned.left:
+        return lambda by: f"{_CHANGE} Let what it does to the others be learnt {by.learn}."
+    return _CHANGE
+
+
+def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
+    """What is not explained, in a sentence or a few. answers: what the board said to a line."""
+    missing = [each.number for each in left if each.listed is None]
+    cut = [each for each in left if each.is_cut and each.sent]
+    stray = [each.number for each in left if not each.sent]
+    other = [each for each in left if each.listed is not None and each.sent and each not in cut]
+    told = []
+    if missing:
+        told.append(f"It does not take line {numbers_named(missing)}{_said(missing, answers)}.")
+    if cut:
+        at = len(cut[0].listed or "")
+        told.append(f"It keeps {at} characters of line {cut[0].number}" + _others(cut) + ".")
+    if other:
+        first = other[0]
+        told.append(
+            f'It holds line {first.number} as "{safe((first.listed or "")[:60])}"'
+            + _others(other)
+            + "."
+        )
+    if stray:
+        told.append(f"It holds line {numbers_named(stray)}, which does not belong there.")
+    return " ".join(told)
+
+
+def _others(left: Sequence[Left]) -> str:
+    rest = [each.number for each in left[1:]]
+    return f" (also {numbers_named(rest)})" if rest else ""
+
+
+def _said(numbers: Sequence[int], answers: Mapping[int, str]) -> str:
+    answered = next((answers[number] for number in numbers if answers.get(number)), "")
+    return f'; it answers "{safe(answered[:60])}"' if answered else ""

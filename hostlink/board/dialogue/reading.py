@@ -1,0 +1,135 @@
+"""One answer to LIST: the lines in it, the rows that are no lines, and how the question went."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from hostlink.board.dialogue.own_rows import is_own
+from hostlink.board.profile.model import Profile
+from hostlink.listing.canonical import listed_line
+from hostlink.listing.parse import Line
+from hostlink.listing.rules import Form
+
+NUMBER_WIDTH = 5  # columns in which a board may align its line numbers at the right
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One answer to LIST.
+
+    lines: by number. strays: rows between lines that are no lines, each with the number of the line
+    before it. after: such rows behind the last line. said: such rows before the first.
+    order: every row as it came: the number of a line, or the row that is no line.
+    heard_right: the question was echoed right and answered without being asked again.
+    rows: the answer as it came.
+    """
+
+    lines: dict[int, Line]
+    strays: tuple[tuple[int, str], ...] = ()
+    after: tuple[tuple[int, str], ...] = ()
+    said: tuple[str, ...] = ()
+    order: tuple[int | str, ...] = ()
+    heard_right: bool = True
+    rows: tuple[str, ...] = ()
+
+    @property
+    def around(self) -> tuple[str, ...]:
+        """The rows before the first line and behind the last.
+
+        A board's own words are the same each time; another row may be a line with a damaged number.
+        """
+        return (*self.said, *(row for _, row in self.after))
+
+    @property
+    def unexplained(self) -> tuple[str, ...]:
+        """All rows that are neither a line nor named in the profile."""
+        return (*self.around, *(row for _, row in self.strays))
+
+    @property
+    def is_bare(self) -> bool:
+        """Whether a question that was heard right was answered by nothing that needs explaining.
+
+        Only such an answer speaks for an empty program.
+        """
+        return self.heard_right and not self.lines and not self.unexplained
+
+
+def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Reading:
+    """Read an answer to LIST; what the profile does not explain is kept apart. Never raises.
+
+    Lines are listed in the order of their numbers. A first or a last row that is not in its place
+    is no line but a count, such as `38 LINES`.
+    """
+    known = ("", *profile.commands.answer_rows, *profile.talk.idle_chatter)
+    lines: dict[int, Line] = {}
+    strays: list[tuple[int, str]] = []
+    after: list[tuple[int, str]] = []
+    said: list[str] = []
+    order: list[int | str] = []
+    last: int | None = None
+    rows = unwrapped(rows_of(text), profile.rules.form)
+    read = [None if is_own(row, known) else listed_line(row, profile.rules.form) for row in rows]
+    _set_counts_apart(read)
+    for row, line in zip(rows, read, strict=True):
+        if line is not None and line.number is not None:
+            strays += after
+            after = []
+            last = line.number
+            # A number without text cannot be typed again, and no program has one number twice.
+            if line.text and last not in lines:
+                lines[last] = line
+                order.append(last)
+                continue
+            if last in order:  # and the one before may be the wrong one
+                order[order.index(last)] = lines[last].typed
+            strays.append((last, row))
+        elif is_own(row, known):
+            continue
+        elif last is None:
+            said.append(row)
+        else:
+            after.append((last, row))
+        order.append(row)
+    return Reading(
+        lines, tuple(strays), tuple(after), tuple(said), tuple(order), heard_right, tuple(rows)
+    )
+
+
+def _set_counts_apart(read: list[Line | None]) -> None:
+    """Take out a last row that is numbered lower than the one before it, and a first one that is
+    numbered higher than the next; but of two with the same number either may be the damaged one."""
+    places = [(at, line.number) for at, line in enumerate(read) if line and line.number is not None]
+    numbers = [number for _, number in places]
+    if len(places) > 1 and numbers[-1] < numbers[-2] and numbers.count(numbers[-1]) == 1:
+        read[places.pop()[0]] = None
+    if len(places) > 1 and numbers[0] > numbers[1] and numbers.count(numbers[0]) == 1:
+        read[places[0][0]] = None
+
+
+def unwrapped(rows: list[str], form: Form) -> list[str]:
+    """Join the rows that a board has broken at the width of its screen.
+
+    A row that is as wide as the screen goes on in the next one, behind `wrap_indent` blanks. Where
+    these are more than can stand before a number they tell it by themselves: such a board may break
+    a line before the last column, so as not to cut a word.
+    """
+    tells = form.wrap_indent > NUMBER_WIDTH
+    if form.wrap_indent < 0 or not form.screen_width:
+        return rows
+    joined: list[str] = []
+    goes_on = False
+    for row in rows:
+        indent = row[: form.wrap_indent]
+        is_rest = tells and len(indent) == form.wrap_indent and not indent.strip(" ")
+        if joined and (is_rest or (goes_on and not indent.strip(" "))):
+            joined[-1] += row[form.wrap_indent :]
+        else:
+            joined.append(row)
+        goes_on = len(row) == form.screen_width
+    return joined
+
+
+def rows_of(text: str) -> list[str]:
+    """Split a board's answer into rows, whatever it ends them with; empty rows are left out."""
+    return [row for row in re.split(r"[\r\n]+", text) if row]

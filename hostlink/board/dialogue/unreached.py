@@ -1,0 +1,195 @@
+"""What is said of a board that does not come to its prompt."""
+
+from __future__ import annotations
+
+from hostlink.advice import Ways
+from hostlink.board.dialogue.own_rows import shape_of
+from hostlink.board.profile.model import Profile
+from hostlink.errors import LinkError, LinkReason
+from hostlink.link.regain import Found, Regain
+from hostlink.listing.charset import to_text
+from hostlink.words import safe
+
+_UNTOUCHED = "The program on the board was not touched."
+_ONLY_EMPTY = "Only empty lines were sent; the program on the board was not touched."
+
+
+def shown(data: bytes) -> str:
+    """Return the last row that a board sent, safe to print."""
+    rows = data.decode("latin-1").strip("\r\n").replace("\n", "\r").split("\r")
+    return safe(rows[-1])
+
+
+def is_bells(heard: bytes) -> bool:
+    """Whether a board answered with a bell, and with nothing else but text."""
+    rest = heard.replace(b"\a", b"")
+    return rest != heard and all(32 <= byte < 127 or byte in b"\r\n" for byte in rest)
+
+
+def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
+    """A program waits for an answer. may_stop: the keys that usually stop one were sent."""
+    if may_stop:
+        return LinkError(
+            f'The board asks "{shown(prompt)}" and takes what is typed as the answer. It was not '
+            "interrupted: the key that stops its program is not known.",
+            reason=LinkReason.RUNNING,
+            kept="Its program was not touched.",
+            advice=lambda by: (
+                f"Answer it {by.look_in_console}. If you know the key, name it as interrupt in "
+                "a profile."
+            ),
+        )
+    return LinkError(
+        f'A program on the board is waiting for an answer: it asks "{shown(prompt)}".',
+        reason=LinkReason.RUNNING,
+        kept="It was given nothing but an empty line.",
+        advice=lambda by: (
+            f"Answer it {by.look_in_console}, or stop it {by.stop_running} (its variables may be "
+            "lost). If the board asks this itself when it starts, try again: an empty line was "
+            "its answer; in a profile name it in start_questions."
+        ),
+    )
+
+
+def only_bells(row: str = "") -> LinkError:
+    """The board answers what is typed with a bell. row: what it shows, "" where that is nothing."""
+    shows = f', and shows "{row}"' if row else ""
+    return LinkError(
+        f"The board answers what is typed with a bell (byte 7){shows}: it takes nothing.",
+        reason=LinkReason.UNKNOWN,
+        kept=_UNTOUCHED,
+        advice=waits_or_full,
+    )
+
+
+def waits_or_full(by: Ways) -> str:
+    """What to do with a board that takes nothing."""
+    return (
+        "If it shows its listing page by page it waits for a key: press it "
+        f"{by.look_in_console}. If its memory is full only a restart helps, by which the program "
+        "is lost."
+    )
+
+
+def is_changed(before: bytes, now: bytes) -> bool:
+    """Whether two prompts differ in nothing but a number, such as a count or the free memory."""
+    texts = [each.decode("latin-1").strip() for each in (before, now)]
+    return texts[0] != texts[1] and shape_of(texts[0]) == shape_of(texts[1])
+
+
+def prompt_changes(before: bytes, now: bytes) -> LinkError:
+    """The prompt is another one each time."""
+    return LinkError(
+        f'The prompt of the board changes: it was "{shown(before)}", then "{shown(now)}". hostlink '
+        "knows a board by a prompt that stays the same.",
+        reason=LinkReason.UNKNOWN,
+        advice="Give the board a prompt without a number, if its firmware allows that.",
+    )
+
+
+def all_comes_back() -> LinkError:
+    """The wires are joined."""
+    return LinkError(
+        "Everything that is sent comes back, and nothing else: there is no board, or TX and RX are "
+        "joined.",
+        reason=LinkReason.UNREADABLE,
+        advice="Check the wires between the USB bridge and the board.",
+    )
+
+
+def nothing_steady(last: bytes) -> LinkError:
+    """What came is not the same text twice at any speed. last: the last of it."""
+    return LinkError(
+        "The board sends something, but at no usual speed is it readable and steady; it last sent "
+        f'"{shown(last)}".',
+        reason=LinkReason.UNREADABLE,
+        kept=_ONLY_EMPTY,
+        advice=lambda by: (
+            f"If a program runs on it, stop it {by.stop_running}; else check the wiring."
+        ),
+    )
+
+
+def silent_everywhere() -> LinkError:
+    """Not a byte came at any speed."""
+    return LinkError(
+        "The board is silent at all usual speeds.",
+        reason=LinkReason.SILENT,
+        kept=_ONLY_EMPTY,
+        advice="Check its supply, the cable, and that TX and RX are not swapped.",
+    )
+
+
+def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
+    """The prompt was looked for in the middle of a load. row: where the board stands."""
+    if core.flooding:
+        return LinkError(
+            "The board does not stop sending, even when interrupted.",
+            reason=LinkReason.FLOODING,
+            advice="Restart the board and load again.",
+        )
+    if is_changed(prompt, row.encode()):
+        return prompt_changes(prompt, row.encode())
+    shows = f'; it shows "{row}"' if row else ""
+    bells = is_bells(bytes(core.heard))
+    return LinkError(
+        f"The board does not come back to its prompt{shows}"
+        f"{', and answers what is typed with a bell (byte 7)' * bells}.",
+        reason=LinkReason.SILENT,
+        advice=waits_or_full if bells or row else "Restart the board and load again.",
+    )
+
+
+def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
+    """What was found in place of the prompt. row: where the board stands."""
+    talk = profile.talk
+    if is_bells(bytes(core.heard)):
+        return only_bells(row)
+    if core.found is Found.SILENT:
+        return LinkError(
+            f"The board is silent: nothing came back at {talk.baud} baud.",
+            reason=LinkReason.SILENT,
+            kept=_UNTOUCHED,
+            advice=lambda by: (
+                "Check its supply and the cable. Make sure that this is the right port "
+                f"{by.name_port} and speed {by.name_speed}."
+            ),
+        )
+    if core.found is Found.UNREADABLE:
+        return LinkError(
+            f"Nothing readable came back at {talk.baud} baud.",
+            reason=LinkReason.UNREADABLE,
+            kept=_UNTOUCHED,
+            advice=lambda by: (
+                f"The board probably talks at another speed: try others {by.name_speed}."
+            ),
+        )
+    heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
+    if core.found is Found.RUNNING:
+        return LinkError(
+            f'The board does not show the prompt of profile {profile.name}; it last sent "'
+            f'{heard}". A program may be running or waiting for input.',
+            reason=LinkReason.RUNNING,
+            kept="It was left as it is.",
+            advice=_stop_it if talk.interrupt else _no_key_stops_it,
+        )
+    return LinkError(
+        f'The board does not come to its prompt, even when interrupted; it last sent "{heard}".',
+        reason=LinkReason.RUNNING,
+        kept=_UNTOUCHED,
+        advice=lambda by: f"Check the profile; name another {by.name_profile}.",
+    )
+
+
+def _stop_it(by: Ways) -> str:
+    return (
+        f"If it may be stopped (its variables may be lost), stop it {by.stop_running}; if it is "
+        f"another kind of board, name its profile {by.name_profile}."
+    )
+
+
+def _no_key_stops_it(by: Ways) -> str:
+    return (
+        "No key is known that stops a program on it; a restart does, and loses it. If it is "
+        f"another kind of board, name its profile {by.name_profile}."
+    )

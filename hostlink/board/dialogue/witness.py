@@ -1,0 +1,110 @@
+"""The third witness beside the readings of a listing: the free memory that the board reports."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hostlink.board.dialogue.own_rows import is_count
+from hostlink.board.dialogue.reading import Reading
+from hostlink.board.profile.model import Profile
+from hostlink.listing.measure import measure
+from hostlink.listing.parse import Listing
+from hostlink.listing.rules import Rules
+from hostlink.words import safe
+
+
+@dataclass(frozen=True, slots=True)
+class MemoryDoubt:
+    """The board's own word against its listing, in bytes free."""
+
+    reported: int
+    expected: int
+
+    def __str__(self) -> str:
+        return (
+            f"the board reports {self.reported:,} bytes free, by its listing it should be "
+            f"{self.expected:,}"
+        )
+
+    @property
+    def figures(self) -> dict[str, object]:
+        """The same for a program to read."""
+        return {"free_bytes_reported": self.reported, "free_bytes_by_listing": self.expected}
+
+
+@dataclass(frozen=True, slots=True)
+class CountDoubt:
+    """A row at an end of the listing that may be the board's own, such as `792 BYTES USED`."""
+
+    row: str
+
+    def __str__(self) -> str:
+        return f'"{safe(self.row[:60])}" may be the board\'s own row and no line of the program'
+
+    @property
+    def figures(self) -> dict[str, object]:
+        """The same for a program to read."""
+        return {"may_be_no_line": self.row}
+
+
+ProofDoubt = MemoryDoubt | CountDoubt
+"""What may speak against a listing."""
+
+
+def count_in(reading: Reading, profile: Profile) -> CountDoubt | None:
+    """Find a first or last line that reads as the board's own words, on a board whose rows round a
+    listing nobody has measured or named."""
+    if not profile.is_unmeasured:
+        return None
+    ends = (*reading.order[-1:], *reading.order[:1])
+    rows = [reading.lines[end].typed for end in ends if isinstance(end, int)]
+    own = next((row for row in rows if is_count(row, profile.rules.language)), None)
+    return None if own is None else CountDoubt(own)
+
+
+def expected_free(listing: Listing, rules: Rules) -> int | None:
+    """Bytes that the board must report free while it holds a listing; None where that is not known:
+    the memory's size is not, or what a line costs is not certain."""
+    ledger = measure(listing, rules)
+    if not rules.storage.exact and ledger.total != rules.storage.empty_bytes:
+        return None
+    return ledger.free
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """What the board's free memory says of a listing. asked: whether it could be asked at all.
+
+    reported: bytes free by its own word, None where its answer holds no number. may_be_less:
+    variables take of the free memory, so that fewer bytes than expected say nothing.
+    """
+
+    asked: bool = False
+    reported: int | None = None
+    expected: int = 0
+    may_be_less: bool = False
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the board's word confirms the listing."""
+        return self.asked and self.reported == self.expected
+
+    @property
+    def doubt(self) -> MemoryDoubt | None:
+        """The contradiction, if there is one."""
+        if self.reported is None or self.agrees or self._is_silent:
+            return None
+        return MemoryDoubt(self.reported, self.expected)
+
+    @property
+    def _is_silent(self) -> bool:
+        """Whether what it reports says neither yes nor no."""
+        return self.may_be_less and self.reported is not None and self.reported < self.expected
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether it was asked and did not confirm the listing."""
+        return self.asked and not self.agrees and not self._is_silent
+
+    def __str__(self) -> str:
+        return str(self.doubt or "the board's answer on its free memory holds no number")

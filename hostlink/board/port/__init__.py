@@ -1,0 +1,1 @@
+"""The serial ports of this computer, and the bridge chips behind them."""

@@ -1,0 +1,73 @@
+"""Kinds of values of a profile file that hold several values."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from hostlink.board.profile.kinds import Keyword, Kind, Whole, Wrong
+from hostlink.board.profile.written import shown
+
+
+@dataclass(frozen=True, slots=True)
+class Each:
+    """A list in which every item is of one kind and none comes twice."""
+
+    item: Kind
+    most: int = 200
+
+    def read(self, value: object) -> tuple[str, ...]:
+        """Return the items, each of its own kind."""
+        if not isinstance(value, list):
+            raise Wrong("it must be a list in [ ]")
+        if len(value) > self.most:
+            raise Wrong(f"it has {len(value)} items and may have {self.most}")
+        held: dict[str, None] = {}
+        for item in value:
+            try:
+                read = self.item.read(item)
+            except Wrong as wrong:
+                raise Wrong(f"its item {shown(item)} is wrong: {wrong}") from None
+            if read in held:
+                raise Wrong(f"its item {shown(item)} comes twice")
+            held[read] = None
+        return tuple(held)
+
+
+@dataclass(frozen=True, slots=True)
+class Ranges:
+    """Inclusive ranges of byte values, ascending and apart: [[32, 126]]."""
+
+    def read(self, value: object) -> tuple[tuple[int, int], ...]:
+        """Return pairs of a lowest and a highest line number."""
+        if not isinstance(value, list) or not value:
+            raise Wrong("it must be a list of ranges, such as [[32, 126]]")
+        ranges: list[tuple[int, int]] = []
+        above = -1
+        for pair in value:
+            if not isinstance(pair, list) or len(pair) != 2:
+                raise Wrong("each range must be two whole numbers, such as [32, 126]")
+            low, high = (Whole(0, 255).read(end) for end in pair)
+            if not above < low <= high:
+                raise Wrong(f"the range [{low}, {high}] must go upwards and follow the one before")
+            ranges.append((low, high))
+            above = high
+        return tuple(ranges)
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """A table of keyword to bytes: { PRINT = 1, LPRINT = 2 }."""
+
+    def read(self, value: object) -> tuple[tuple[str, int], ...]:
+        """Return keywords with their sizes in bytes."""
+        if not isinstance(value, dict):
+            raise Wrong("it must be a table of keyword to bytes, such as { PRINT = 1 }")
+        if len(value) > 500:
+            raise Wrong(f"it has {len(value)} keywords and may have 500")
+        costs = []
+        for word, cost in value.items():
+            try:
+                costs.append((Keyword().read(word), Whole(0, 255).read(cost)))
+            except Wrong as wrong:
+                raise Wrong(f"its entry {shown(word)} is wrong: {wrong}") from None
+        return tuple(costs)

@@ -1,0 +1,1 @@
+"""The commands, in files by what they are about."""

@@ -1,0 +1,211 @@
+"""backup, putback: all that a board holds, into the archive and back."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.archive.times import shown
+from hostlink.cli.context import Desk
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, say, table
+from hostlink.cli.stopping import stoppable
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.archive import Backup
+    from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.many import Result
+    from hostlink.jobs.session.session import Session
+
+
+@click.command()
+@click.option("--note", default="", help="A line to keep with the backup.")
+@click.option("--list", "list_them", is_flag=True, help="List the backups in the archive instead.")
+@shared(link=True, many=True, json=True)
+def backup(desk: Desk, note: str, list_them: bool) -> int | None:
+    """Keep all that the board holds: memory and every stored program.
+
+    A stored program is read by recalling it; what was in memory is kept first and put back last,
+    both proven. Where one cannot be read the rest is kept, and the exit status is 1. With several
+    boards each backup is noted with its board's name and the day.
+    """
+    if list_them:
+        return _list(desk)
+    if desk.many:
+        return _back_up_many(desk, note)
+    from hostlink.cli.job_json import proof_dict
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.backup import backup as backup_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        with desk.session(archive, teller.emit) as session:
+            made = backup_job(session, archive, note=note)
+        teller.close()
+    if desk.json:
+        as_json({**_as_dict(made.backup), "unread": made.unread, **proof_dict(made.doubt)})
+        return made.status
+    kept = made.backup
+    items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
+    say(f"{kept.spec} {made.proof}: {items}.", quiet=desk.quiet and made.doubt is None)
+    for name, why in made.unread.items():
+        say(f"Not in it: {name}. {why}")
+    say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
+    return made.status
+
+
+def _back_up_many(desk: Desk, note: str) -> int:
+    """Back up every board meant, each noted with its name and the day; the worst exit status."""
+    from datetime import date
+
+    from hostlink.cli.commands.many import Tellers
+    from hostlink.jobs.backup import backup as backup_job
+    from hostlink.jobs.many import dated_name, on_each, worst
+
+    today = date.today()
+    with desk.archive() as archive:
+
+        def task(session: Session, name: str) -> BackedUp:
+            named = dated_name(name, today)
+            return backup_job(session, archive, note=f"{named} {note}".strip())
+
+        choices = desk.choices(archive)
+        with stoppable() as stopped, Tellers(desk.quiet) as tell:
+            results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
+    if desk.json:
+        as_json([_result_dict(each) for each in results])
+    else:
+        table(["board", "backup", "items"], [_result_row(each) for each in results])
+    return worst(results)
+
+
+def _result_dict(result: Result[BackedUp]) -> dict[str, object]:
+    """How the backup of one board of several ended, as JSON tells it."""
+    from hostlink.cli.job_json import proof_dict
+
+    made = result.value
+    return {
+        **(_as_dict(made.backup) if made else {}),
+        "unread": made.unread if made else {},
+        **(proof_dict(made.doubt) if made else {}),
+        "board": result.board,
+        "port": result.port,
+        "status": int(result.status),
+        "error": result.error.what if result.error else None,
+    }
+
+
+def _result_row(result: Result[BackedUp]) -> list[str]:
+    made = result.value
+    if made is None:
+        return [result.board, "-", result.error.what if result.error else ""]
+    return [result.board, made.backup.spec, _items_words(made)]
+
+
+def _items_words(made: BackedUp) -> str:
+    """What is in a backup, and what could not be read."""
+    names = ", ".join(item.marked_name for item in made.backup.items)
+    return f"{names}; not {', '.join(made.unread)}" if made.unread else names
+
+
+def _list(desk: Desk) -> int:
+    with desk.reading() as archive:
+        found = archive.backups()
+    if desk.json:
+        as_json([_as_dict(each) for each in found])
+        return tell_damaged(found.damaged)
+    if found:
+        table(
+            ["backup", "made", "board", "items", "free bytes", "banner", "note"],
+            [
+                [
+                    each.spec,
+                    shown(each.at),
+                    each.board or each.where,
+                    ", ".join(item.marked_name for item in each.items),
+                    "-" if each.free_bytes is None else each.free_bytes,
+                    each.banner or "-",
+                    each.note or "-",
+                ]
+                for each in found
+            ],
+            right=["free bytes"],
+        )
+    say(f"{plural(len(found), 'backup')}.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
+
+
+def _as_dict(kept: Backup) -> dict[str, object]:
+    return {
+        "backup": kept.spec,
+        "made_at": kept.at.isoformat(),
+        "board": kept.board or None,
+        "port": kept.where,
+        "profile": kept.profile,
+        "banner": kept.banner or None,
+        "free_bytes": kept.free_bytes,
+        "after_restart": kept.after_restart,
+        "note": kept.note,
+        "items": [
+            {
+                "name": item.name,
+                "kind": item.kind,
+                "size_bytes": item.content.size_bytes,
+                "captures": item.captures,
+                "unproven": item.unproven or None,
+                "sha256": item.content.sha256,
+            }
+            for item in kept.items
+        ],
+    }
+
+
+@click.command()
+@click.argument("backup_spec", metavar="BACKUP")
+@click.option(
+    "--item",
+    "items",
+    metavar="NAME",
+    multiple=True,
+    help="Only this item: memory, or a stored program's name (may be repeated).",
+)
+@click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
+@shared(link=True, json=True)
+def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board: bool) -> None:
+    """Put a backup back on a board, proven.
+
+    It holds the program in memory and the stored programs. What will not fit on this board is said
+    before anything is sent. Stored programs that are there already, the same, are left alone, since
+    each store wears the EEPROM a little.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.putback import putback as putback_job
+
+    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+        kept = archive.backup(backup_spec)
+        with desk.session(archive, teller.emit) as session:
+            done = putback_job(session, archive, kept, items, discard_board=discard_board)
+        teller.close()
+    if desk.json:
+        as_json(
+            {
+                "backup": done.spec,
+                "proven": True,
+                "memory": done.memory,
+                "stored": list(done.stored),
+                "unchanged": list(done.unchanged),
+                "unproven": done.unproven,
+            }
+        )
+        return
+    parts = ["memory"] if done.memory else []
+    parts += [f"{name} (stored)" for name in done.stored]
+    parts += [f"{name} (was there already)" for name in done.unchanged]
+    what = ", ".join(parts)
+    say(f"{done.spec} is on the board, proven: {what}.", quiet=desk.quiet)
+    for name, why in done.unproven.items():
+        say(f"{name} is as it was kept, which was not proven: {why}")
+    if not done.memory:
+        say("Memory holds what it held before.", quiet=desk.quiet)

@@ -1,0 +1,109 @@
+"""boards: what is plugged in, and the boards known by label."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.context import Desk
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, data, say, table
+from hostlink.errors import ExitStatus
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hostlink.jobs.boards import KnownBoard
+
+_RESTARTS = {
+    True: "restarts it: what its memory holds is lost",
+    False: "did not restart it when last tried",
+    None: "not known yet whether that restarts it",
+}
+_SHORT = {True: "restarts it", False: "leaves it", None: "not known"}
+
+
+@click.command()
+@click.option("--label", metavar="LABEL", help="Label the board at --port with a colour or a name.")
+@click.option("--all", "show_all", is_flag=True, help="Show ports without a USB bridge too.")
+@click.option("--details", is_flag=True, help="Show all that is known of each board.")
+@shared(port=True, json=True)
+def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
+    """Show ports, their bridge chips, and boards known by label.
+
+    A row each, with whether opening its port restarts the board and what it was last known to hold;
+    --details tells also how it is recognised and what drives it. No port is opened.
+    """
+    from hostlink.board.port.ports import hidden_bridges, other_ports, usb_ports
+    from hostlink.jobs.boards import known_boards, label_board, without_port
+
+    if label is not None:
+        with desk.archive() as archive:
+            port = desk.the_port()
+            board, before = label_board(archive, port, label)
+        was = f"; it was {before}" if before not in ("", board.label) else ""
+        say(f"The board at {port} is {board.label or 'without a label'}{was}.", quiet=desk.quiet)
+        return ExitStatus.DONE
+    with desk.reading() as archive:
+        here = usb_ports() + (other_ports() if show_all else [])
+        rows = known_boards(archive, here)
+        damaged = archive.boards().damaged
+    if desk.json:
+        as_json([row.as_dict() for row in rows])
+        return tell_damaged(damaged)
+    if details:
+        for row in rows:
+            _show(row)
+    elif rows:
+        _table(rows)
+    for sentence in without_port(hidden_bridges()):
+        say(sentence, quiet=desk.quiet)
+    say(
+        f"{plural(len(here), 'port')} with a USB bridge here. `--port practice://` is always there."
+        if not show_all
+        else f"{plural(len(here), 'port')} here.",
+        quiet=desk.quiet,
+    )
+    return tell_damaged(damaged)
+
+
+def _table(rows: Sequence[KnownBoard]) -> None:
+    """A row for each board; what keeps its port from being opened is said below."""
+    table(
+        ["board", "port", "bridge chip", "opening", "profile", "last held"],
+        [
+            [
+                row.label or "without a label",
+                row.port or "not plugged in",
+                row.chip or "-",
+                _SHORT[row.restarts_on_open],
+                row.profile or "-",
+                row.held_words or "not known",
+            ]
+            for row in rows
+        ],
+    )
+    for row in rows:
+        if row.access:
+            say(f"{row.port}: {row.access}")
+
+
+def _show(row: KnownBoard) -> None:
+    """One board: its name and port, then what there is to know of it."""
+    data(f"{row.label or 'without a label'}, {row.port or 'not plugged in'}")
+    shown = {
+        "also at": ", ".join(row.also),
+        "bridge chip": f"{row.chip} ({row.usb_id})" if row.usb_id else row.chip,
+        "driver": row.driver if row.port else "",
+        "access": row.access,
+        "recognised by": row.recognised_by,
+        "opening its port": _RESTARTS[row.restarts_on_open],
+        "profile": row.profile,
+        "last held": row.held_words,
+    }
+    for head, value in shown.items():
+        if value:
+            data(f"  {head:<17} {value}")

@@ -1,0 +1,106 @@
+"""A listing against check codes: which lines were typed wrong."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.cli.commands.listings import material_for, read_stdin
+from hostlink.cli.context import Desk
+from hostlink.cli.output import as_json, data, say
+from hostlink.errors import ExitStatus, UsageError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.listing.checkcodes import Codes, Verdict
+
+
+def check(desk: Desk, what: str, sheet: Path | None, codes_from: str | None) -> int:
+    """Hold a listing against the codes of a sheet or of a file; 1 where they do not agree."""
+    from hostlink.listing.checkcodes import verify
+
+    if what == "-" == codes_from:
+        raise UsageError("Standard input cannot be both the listing and the codes.")
+    printed: dict[int, str] = {}
+    if sheet is not None:
+        codes, printed, label = _sheet(desk, sheet)
+    else:
+        codes, label = _typed(codes_from or "")
+    material = material_for(desk, what)
+    verdict = verify(material.listing, codes, desk.the_profile().rules)
+    no_code = verdict.extra if sheet is None else ()
+    if no_code:  # whoever types codes may type some of them
+        verdict = replace(verdict, extra=())
+    if desk.json:
+        told = {"listing": material.label, "codes": label, **_verdict_dict(verdict)}
+        as_json({**told, "without_code": list(no_code)})
+    else:
+        _show(verdict, printed)
+    right = len(codes.lines) - len(verdict.wrong) - len(verdict.missing)
+    say(
+        f"{material.label} against {label}: {plural(right, 'line')} right, "
+        f"{len(verdict.wrong):,} wrong, {len(verdict.missing):,} missing, "
+        + (f"{len(no_code):,} without a code." if no_code else f"{len(verdict.extra):,} too many."),
+        quiet=desk.quiet,
+    )
+    return ExitStatus.DONE if verdict.right else ExitStatus.REFUSED
+
+
+def _sheet(desk: Desk, path: Path) -> tuple[Codes, dict[int, str], str]:
+    """The codes of a sheet, and its lines by number."""
+    from hostlink.jobs.publishing import read_sheet_file
+    from hostlink.listing import Listing
+
+    read = read_sheet_file(path)
+    used = desk.the_profile().name
+    if read.profile and read.profile != used:
+        say(
+            f"The sheet was made for profile {read.profile}; the codes are worked out for {used}.",
+            quiet=desk.quiet,
+        )
+    lines = {number: line.typed for number, line in Listing.from_text(read.text).numbered().items()}
+    return read.codes, lines, str(path)
+
+
+def _typed(codes_from: str) -> tuple[Codes, str]:
+    from hostlink.jobs.files import read_bytes
+    from hostlink.listing import decode_listing
+    from hostlink.listing.checkcodes import parse_codes
+
+    label = "standard input" if codes_from == "-" else codes_from
+    raw = read_stdin() if codes_from == "-" else read_bytes(Path(codes_from))
+    return parse_codes(decode_listing(raw, name=label), name=label), label
+
+
+def _show(verdict: Verdict, printed: dict[int, str]) -> None:
+    """Each line that is not right, with how the sheet prints it where a sheet is at hand."""
+    rows: list[tuple[int, str]] = [
+        (wrong.number, f"wrong     {wrong.text}   has the code {wrong.found}, not {wrong.wanted}")
+        for wrong in verdict.wrong
+    ]
+    rows += [(number, f"missing   {printed.get(number, number)}") for number in verdict.missing]
+    rows += [(number, f"too many  {number}") for number in verdict.extra]
+    for number, row in sorted(rows):
+        data(row)
+        if row.startswith("wrong") and number in printed:
+            data(f"on sheet  {printed[number]}")
+    if verdict.lines_right and not verdict.right:
+        data(
+            f"Each line has its code, but all lines together have {verdict.whole_found}, not "
+            f"{verdict.whole_wanted}: compare them with the sheet once more."
+        )
+
+
+def _verdict_dict(verdict: Verdict) -> dict[str, object]:
+    return {
+        "right": verdict.right,
+        "wrong": [
+            {"number": w.number, "text": w.text, "wanted": w.wanted, "found": w.found}
+            for w in verdict.wrong
+        ],
+        "missing": list(verdict.missing),
+        "extra": list(verdict.extra),
+        "whole_wanted": verdict.whole_wanted or None,
+        "whole_found": verdict.whole_found,
+    }

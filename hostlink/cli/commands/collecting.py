@@ -1,0 +1,170 @@
+"""keep, give: listings taken into the archive from files, folders and zips, and given out."""
+
+from __future__ import annotations
+
+import shlex
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.context import Desk
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, say, table
+from hostlink.cli.ways import advised
+from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hostlink.advice import Advice
+    from hostlink.jobs.collecting import Collected, Gathered
+
+
+@click.command()
+@click.argument("sources", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option(
+    "--any-characters",
+    is_flag=True,
+    help="Keep also what holds characters that the board cannot take.",
+)
+@click.option(
+    "--as",
+    "name",
+    metavar="PROGRAM",
+    help="Keep the one listing named, also rescue@2 or TIDE@3, as a revision of this program.",
+)
+@shared(profile=True, json=True)
+def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str | None) -> int:
+    """Keep listings in the archive: files, folders, zip files, sheets.
+
+    Each becomes a revision of the program of its file's name; with --as a rescue, an older
+    revision or a file becomes one of the program that you name. Exit status 1 where one was left
+    out.
+    """
+    from hostlink.cli.commands.listings import read_stdin
+    from hostlink.jobs.collecting import gather, gather_one, keep_all
+
+    profile = desk.the_profile()
+    is_input = sources == (Path("-"),)
+    if is_input and name is None:
+        raise UsageError("Standard input has no name: add --as PROGRAM.", kept="Nothing was kept.")
+    if name is None:
+        _must_be_there(sources)
+        gathered = gather(sources, profile, any_characters=any_characters)
+    elif len(sources) > 1:
+        raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
+    with desk.archive() as archive:
+        if name is not None:
+            gathered = gather_one(
+                str(sources[0]),
+                name,
+                archive,
+                profile,
+                any_characters=any_characters,
+                stdin=read_stdin() if is_input else None,
+            )
+        collected = keep_all(archive, gathered, profile)
+    _tell_kept(desk, collected, gathered)
+    return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
+
+
+def _must_be_there(sources: Sequence[Path]) -> None:
+    """Refuse a file or folder that is not there; a revision is kept under a name only."""
+    for source in sources:
+        if not source.exists():
+            advice = "Check the name of the file or folder."
+            if "@" in str(source):
+                advice = f"`hostlink keep {source} --as NAME` keeps it."
+            raise RefusedError(f"There is no {source}.", kept="Nothing was kept.", advice=advice)
+
+
+def _tell_left_out(left_out: Sequence[tuple[str, Advice]]) -> None:
+    for where, why in left_out:
+        say(f"Left out: {where}. {advised(why)}")
+
+
+def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
+    return {
+        "kept": [
+            {"spec": one.revision.spec, "new": one.is_new, "from": material.label}
+            for material, one in collected.kept
+        ],
+        "left_out": [{"where": where, "why": advised(why)} for where, why in collected.left_out],
+        "remarks": list(collected.remarks),
+        "passed_over": list(gathered.passed_over),
+        "folders": list(gathered.folders),
+    }
+
+
+def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
+    """What was kept, what was left out and why."""
+    _tell_left_out(collected.left_out)
+    kept = collected.kept
+    if desk.json:
+        as_json(_kept_dict(collected, gathered))
+    elif kept:
+        table(
+            ["kept", "bytes", "from"],
+            [
+                [
+                    one.revision.spec + ("" if one.is_new else " (held already)"),
+                    "?" if one.revision.size_bytes is None else f"{one.revision.size_bytes:,}",
+                    material.label,
+                ]
+                for material, one in kept
+            ],
+            right=("bytes",),
+        )
+    for remark in collected.remarks:
+        say(remark)
+    others = plural(len(gathered.passed_over), "other file")
+    passed = f" {others} passed over." if gathered.passed_over else ""
+    if inside := gathered.folders:
+        passed += (
+            f" Not looked into: {plural(len(inside), 'folder')} inside; "
+            f"`hostlink keep {shlex.quote(inside[0])}` keeps what is in one."
+        )
+    say(
+        f"{plural(len(kept), 'listing')} kept, {len(collected.left_out):,} left out.{passed}",
+        quiet=desk.quiet,
+    )
+
+
+@click.command()
+@click.argument("programs", nargs=-1)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="A folder, or a file that ends in .zip; made where there is none.",
+)
+@shared(yes=True)
+def give(desk: Desk, programs: tuple[str, ...], output: Path) -> int:
+    """Give listings out as files in a folder, or as one zip file.
+
+    PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
+    `keep` would not take back is left out, with exit status 1.
+    """
+    from hostlink.jobs.giving import give_out
+
+    gathered = _gathered(desk, programs)
+    left_out = (*gathered.left_out, *give_out(gathered.materials, output, replace=desk.yes))
+    _tell_left_out(left_out)
+    count = len(gathered.materials) + len(gathered.left_out) - len(left_out)
+    say(f"{plural(count, 'listing')} written to {output}.", quiet=desk.quiet)
+    return ExitStatus.REFUSED if left_out else ExitStatus.DONE
+
+
+def _gathered(desk: Desk, programs: tuple[str, ...]) -> Gathered:
+    """The listings meant; without names those of every program in the archive."""
+    from hostlink.cli.commands.listings import material_for
+    from hostlink.jobs.collecting import Gathered
+    from hostlink.jobs.giving import every_program
+
+    if programs:
+        return Gathered(tuple(material_for(desk, what) for what in programs), (), ())
+    with desk.archive(create=False, read_only=True) as archive:
+        return every_program(archive)

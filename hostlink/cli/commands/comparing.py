@@ -1,0 +1,138 @@
+"""compare: what differs between two listings, or between one and its check codes."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.commands.listings import material_for
+from hostlink.cli.context import Desk
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, data, listing_text, say
+from hostlink.errors import ExitStatus
+
+if TYPE_CHECKING:
+    from hostlink.jobs.listing_source import Material
+    from hostlink.listing import Comparison, Line
+
+
+@click.command()
+@click.argument("a")
+@click.argument("b", required=False)
+@click.option("--unified", "as_unified", is_flag=True, help="Print a plain unified diff.")
+@click.option(
+    "--exact",
+    is_flag=True,
+    help="Count differences in spacing and case that the board would rewrite.",
+)
+@click.option(
+    "--sheet",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Hold A against the check codes of a listing sheet, in place of B.",
+)
+@click.option(
+    "--codes",
+    metavar="FILE",
+    help="Hold A against check codes typed into a file (- for standard input): rows such as 10 44.",
+)
+@shared(profile=True, json=True)
+def compare(
+    desk: Desk,
+    a: str,
+    b: str | None,
+    as_unified: bool,
+    exact: bool,
+    sheet: Path | None,
+    codes: str | None,
+) -> int:
+    """Compare two listings, or one with its check codes.
+
+    A and B are listings as for `load`. Exit status 1 where they differ.
+    """
+    if sum(other is not None for other in (b, sheet, codes)) != 1:
+        raise click.UsageError("Give B, or --sheet FILE, or --codes FILE: one of them.")
+    if b is None:
+        from hostlink.cli.commands.checking import check
+
+        return check(desk, a, sheet, codes)
+    return _compare_two(desk, a, b, as_unified, exact)
+
+
+def _compare_two(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> int:
+    from hostlink.listing import compare as compare_listings
+    from hostlink.listing import unified
+
+    old, new = material_for(desk, a), material_for(desk, b)
+    rules = None if exact else desk.the_profile().rules
+    differs = compare_listings(old.listing, new.listing, rules)
+    if as_unified:
+        listing_text(unified(old.listing, new.listing, old.label, new.label))
+    elif desk.json:
+        as_json(_comparison_dict(old, new, differs))
+    else:
+        _show_comparison(differs)
+    counts = (
+        f"{len(differs.added)} added, {len(differs.removed)} removed, "
+        f"{len(differs.changed)} changed, {differs.same_count} the same."
+    )
+    say(f"{old.label} to {new.label}: {counts}", quiet=desk.quiet or as_unified)
+    return ExitStatus.DONE if differs.equal else ExitStatus.REFUSED
+
+
+def _show_comparison(differs: Comparison) -> None:
+    """Each differing line in the order of its number; changed characters marked below."""
+    rows: list[tuple[int, str]] = []
+    for word, lines in (("added", differs.added), ("removed", differs.removed)):
+        rows += [(_order(line), f"{word:<8}  {line.typed}") for line in lines]
+    for change in differs.changed:
+        marks_old = _marks(
+            len(change.old.typed), [(s.old_start, s.old_end) for s in change.stretches]
+        )
+        marks_new = _marks(
+            len(change.new.typed), [(s.new_start, s.new_end) for s in change.stretches]
+        )
+        text = f"changed   {change.old.typed}"
+        if marks_old:
+            text += f"\n          {marks_old}"
+        text += f"\n     to   {change.new.typed}"
+        if marks_new:
+            text += f"\n          {marks_new}"
+        rows.append((_order(change.old), text))
+    for _, text in sorted(rows, key=lambda row: row[0]):
+        for part in text.split("\n"):
+            data(part)
+
+
+def _order(line: Line) -> int:
+    return line.number if line.number is not None else 1 << 31
+
+
+def _marks(length: int, places: list[tuple[int, int]]) -> str:
+    marks = [" "] * length
+    for start, end in places:
+        marks[start:end] = "^" * (end - start)
+    return "".join(marks).rstrip()
+
+
+def _comparison_dict(old: Material, new: Material, differs: Comparison) -> dict[str, object]:
+    return {
+        "a": old.label,
+        "b": new.label,
+        "equal": differs.equal,
+        "same_lines": differs.same_count,
+        "added": [line.typed for line in differs.added],
+        "removed": [line.typed for line in differs.removed],
+        "changed": [
+            {
+                "number": change.old.number,
+                "a": change.old.typed,
+                "b": change.new.typed,
+                "stretches": [
+                    [s.old_start, s.old_end, s.new_start, s.new_end] for s in change.stretches
+                ],
+            }
+            for change in differs.changed
+        ],
+    }

@@ -1,0 +1,98 @@
+"""console: talk to the board. On a terminal with line editing, on a pipe line by line.
+
+The words that are for hostlink and not for the board end with an exclamation mark and stand alone:
+no line of a program does. A blank before one sends it to the board all the same.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.console_words import ASKS_AFTER_S, obey
+from hostlink.cli.context import Desk
+from hostlink.cli.input_lines import input_lines
+from hostlink.cli.options import shared
+from hostlink.cli.output import data, say
+from hostlink.cli.stopping import stoppable
+from hostlink.errors import ExitStatus, LineTooLongError
+from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.jobs.console import Console
+    from hostlink.jobs.session.session import LinkChoice
+
+_LONGEST_ANSWER_S = 60.0
+
+
+@click.command()
+@shared(link=True)
+def console(desk: Desk) -> int:
+    """Talk to the board; typed lines keep the host copy up to date.
+
+    Type leave! to end. interrupt! (or Ctrl+C) stops the program that runs on the board, and
+    capture! reads the program. A paste is mended and reviewed before it is sent; a line that
+    clears the program waits until that is kept. On a pipe, lines come from standard input.
+    """
+    if desk.lent is not None:
+        raise click.UsageError("console cannot stand in a line of `together`.")
+    with desk.archive() as archive:
+        choice = desk.link_choice(archive)
+        if sys.stdin.isatty() and sys.stdout.isatty():
+            from hostlink.cli.console_screen import talk
+
+            return talk(desk, archive, choice)
+        return _pipe(desk, archive, choice)
+
+
+def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
+    """Lines from standard input, each answered before the next; rows to standard output."""
+    from hostlink.cli.entry import tell
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.console import Console
+
+    teller = Teller(quiet=desk.quiet)
+    with (
+        stoppable() as stopped,
+        Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
+    ):
+        status = ExitStatus.DONE
+        for line in _lines(stopped):
+            try:
+                if not obey(board, line, answer=_answer):
+                    break
+            except LineTooLongError as error:
+                tell(error)
+                status = error.status
+        board.settle(_LONGEST_ANSWER_S, _LONGEST_ANSWER_S)
+        if stopped():
+            board.interrupt()
+            return ExitStatus.INTERRUPTED
+        if not board.at_prompt:
+            if board.partial:
+                data(board.partial)
+            say("The program is still running; it was left so.", quiet=desk.quiet)
+    return status
+
+
+def _lines(stopped: Callable[[], bool]) -> Iterator[str]:
+    """The lines of standard input, until it is over or hostlink is to end."""
+    source = input_lines()
+    while not stopped():
+        try:
+            line = source.take()
+        except EOFError:
+            return
+        if line is not None:
+            yield line
+
+
+def _answer(board: Console, line: str) -> None:
+    """Type a line and wait for what comes: the prompt, or a program's question."""
+    data(f"{board.partial}{safe(line)}")
+    board.enter(line)
+    board.settle(_LONGEST_ANSWER_S, ASKS_AFTER_S)

@@ -1,0 +1,128 @@
+"""archive export, archive import."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.context import Desk
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, say
+from hostlink.cli.stopping import told_when_stopped
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.jobs.exporting import Imported
+
+
+def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
+    """The day that `--since` names."""
+    if text is None:
+        return None
+    try:
+        return datetime.strptime(text.strip(), "%Y-%m-%d")
+    except ValueError as error:
+        raise click.BadParameter(f'"{text}" is no day: write one as 2031-09-03.') from error
+
+
+def made_or_not(target: Path) -> Callable[[], str]:
+    """Says what became of a file or folder that gets its name only when it is whole and proven."""
+    before = target.exists()
+
+    def said() -> str:
+        if before:
+            return f"{target} was there before and was not touched."
+        if target.exists():
+            return f"{target} is whole and proven."
+        return f"There is no {target}; the archive is as it was."
+
+    return said
+
+
+@click.command("export")
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option(
+    "--only", multiple=True, metavar="PROGRAM", help="Only this program (may be repeated)."
+)
+@click.option(
+    "--since",
+    callback=_day,
+    metavar="DATE",
+    help="Only what was kept on that day and later, such as 2031-09-03.",
+)
+@shared(json=True)
+def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime | None) -> int:
+    """Write the archive to a new BagIt folder (RFC 8493).
+
+    It holds every listing as a plain text file and everything else as JSON, each file with its
+    SHA-256, so that it can be read without hostlink. What is damaged is left out and named, with
+    exit status 1.
+    """
+    from hostlink.jobs.exporting import export
+
+    with (
+        told_when_stopped("The export", made_or_not(folder)),
+        desk.archive(create=False, read_only=True) as opened,
+    ):
+        exported = export(opened, folder, programs=only, since=since)
+    counts = exported.counts
+    if desk.json:
+        left_out = list(exported.left_out)
+        as_json({"folder": str(folder), "counts": counts, "left_out": left_out})
+    say(
+        f"{folder} is a BagIt folder with {plural(counts['programs'], 'program')} and "
+        f"{plural(counts['revisions'], 'revision')}, checked.",
+        quiet=desk.quiet or desk.json,
+    )
+    return tell_damaged(exported.left_out)
+
+
+@click.command("import")
+@click.argument("source", type=click.Path(path_type=Path))
+@shared(json=True)
+def import_source(desk: Desk, source: Path) -> int:
+    """Take in a BagIt folder or another archive's file.
+
+    What is here already is left as it is, so importing twice changes nothing. What is damaged here
+    and whole there is healed. A damaged bag is refused whole; of a damaged archive what is whole is
+    taken in, with exit status 1.
+    """
+    from hostlink.jobs.exporting import import_from
+
+    with (
+        told_when_stopped("The import", lambda: "The archive holds all of it, or nothing of it."),
+        desk.archive() as opened,
+    ):
+        imported = import_from(opened, source)
+    if desk.json:
+        as_json({"source": str(source), **dataclasses.asdict(imported)})
+        return tell_damaged(imported.left_out)
+    _tell_imported(imported)
+    new = [
+        plural(count, kind.removesuffix("s").replace("_", " "))
+        for kind, count in imported.added.items()
+        if count
+    ]
+    say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=desk.quiet)
+    return tell_damaged(imported.left_out)
+
+
+def _tell_imported(imported: Imported) -> None:
+    """Say what an import did to what was here."""
+    for name, shown in imported.renamed.items():
+        say(f"{name} is another program here, so the one that came is shown as {shown}.")
+    for mark in imported.copies:
+        say(
+            f"Two copies of one archive both went on. What came with a number that is taken here "
+            f"is named with /{mark} behind it, such as NAME@3/{mark}; `history` shows both."
+        )
+    for name in imported.retired:
+        say(f"{name} was retired there, and is here too now; `hostlink return {name}` undoes that.")
+    for what in imported.healed:
+        say(f"Healed, for it was damaged here: {what}.")

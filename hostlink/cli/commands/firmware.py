@@ -1,0 +1,309 @@
+"""firmware: review an image, write it, and see what was written where."""
+
+from __future__ import annotations
+
+import sys
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hostlink.archive.times import shown
+from hostlink.cli.context import Desk
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.group import Group
+from hostlink.cli.options import Whole, shared
+from hostlink.cli.output import as_json, say, table
+from hostlink.cli.stopping import agreed
+from hostlink.errors import RefusedError, UsageError
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from hostlink.archive import Archive
+    from hostlink.archive.firmware import FirmwareWrite
+    from hostlink.firmware.chip import Chip
+    from hostlink.firmware.image import Image
+    from hostlink.firmware.review import ImageReview
+    from hostlink.jobs.firmware.writing import WriteRequest
+    from hostlink.jobs.session.session import Session
+
+_ROLES = click.Choice(["computer", "display"])
+
+
+@click.group(cls=Group)
+def firmware() -> None:
+    """Review and write firmware images, and see what was written where.
+
+    IMAGE is an Intel HEX file. Try everything on `--port practice://` first: that board has a
+    bootloader and flash too.
+    """
+
+
+def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
+    chip = click.option(
+        "--chip",
+        "part",
+        metavar="PART",
+        default="ATmega328P",
+        show_default=True,
+        help="The chip by part number.",
+    )
+    boot = click.option(
+        "--bootloader-bytes",
+        type=Whole(),
+        metavar="BYTES",
+        help="Size of the bootloader's section at the top of flash: 512, 1024, 2048 or 4096; "
+        "2048 is assumed.",
+    )
+    return chip(boot(function))
+
+
+@firmware.command()
+@click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
+@_image_options
+@shared(json=True)
+def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> int:
+    """Show what an image holds, where it lies in flash, and what is wrong with it.
+
+    Nothing is sent anywhere. Exit status 1 where it has errors.
+    """
+    from hostlink.cli.firmware_words import review_dict, show_review
+    from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
+
+    reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
+    known = role = ""
+    with _archive_if_any(desk) as archive:
+        if archive is not None:
+            held = archive.known_image(reviewed.image.sha256)
+            known = held.name if held is not None else ""
+            role = archive.image_role(reviewed.image.sha256)
+    if desk.json:
+        as_json(review_dict(reviewed, known, role))
+    else:
+        show_review(reviewed, known, role)
+    return 1 if reviewed.errors else 0
+
+
+def _archive_if_any(desk: Desk) -> Any:
+    """The archive to look images up in; None where there is none yet, and none is made."""
+    import contextlib
+
+    if not desk.archive_file().exists():
+        return contextlib.nullcontext()
+    return desk.archive(create=False, read_only=True)
+
+
+def _reviewed(path: Path, part: str, boot_bytes: int) -> ImageReview:
+    from hostlink.firmware.hex_file import load_hex_file
+    from hostlink.firmware.review import review_image
+
+    chip = _chip(part, boot_bytes)
+    return review_image(load_hex_file(path, chip.flash_bytes), chip, boot_bytes)
+
+
+def _chip(part: str, boot_bytes: int) -> Chip:
+    from hostlink.firmware.chip import CHIPS, chip_named
+
+    chip = chip_named(part)
+    if chip is None:
+        raise UsageError(
+            f'The chip "{part}" is not known.',
+            advice=f"Known: {', '.join(each.part for each in CHIPS)}.",
+        )
+    if boot_bytes not in chip.boot_sizes:
+        *sizes, largest = map(str, chip.boot_sizes)
+        raise UsageError(
+            f"A bootloader's section on the {chip.part} has {', '.join(sizes)} or {largest} bytes."
+        )
+    return chip
+
+
+@firmware.command()
+@click.argument("image", required=False, type=click.Path(path_type=Path, dir_okay=False))
+@click.option("--previous", is_flag=True, help="Go back to what the board's flash held before.")
+@_image_options
+@click.option("--role", type=_ROLES, help="What the image is for: it is remembered.")
+@click.option("--this-board", type=_ROLES, help="Your word on which board this is.")
+@click.option("--despite-review", is_flag=True, help="Write although the review has doubts.")
+@click.option(
+    "--discard-board", is_flag=True, help="Go on where what the board holds cannot be kept."
+)
+@shared(link=True, json=True, yes=True)
+def write(
+    desk: Desk,
+    image: Path | None,
+    previous: bool,
+    part: str,
+    bootloader_bytes: int | None,
+    role: str | None,
+    this_board: str | None,
+    despite_review: bool,
+    discard_board: bool,
+) -> None:
+    """Write an image to a board, every page read back, its programs kept and put back.
+
+    First what the board holds is kept: its programs, then all of its flash. A write that was cut
+    off is finished by the same command. Where the programs could not be put back, the exit status
+    is 1, and the backup that has them is named.
+    """
+    from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
+    from hostlink.jobs.firmware.writing import WriteRequest
+
+    if (image is None) == (not previous):
+        raise UsageError("Name an IMAGE, or --previous, and not both.")
+    boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
+    reviewed = _reviewed(image, part, boot_bytes) if image is not None else None
+    if reviewed is not None:
+        _must_be_sound(reviewed, despite_review)
+    chip = _chip(part, boot_bytes)
+    if previous:
+        _must_have_previous(desk)
+    _ask_to_go_on(desk, chip)
+    request = partial(
+        WriteRequest,
+        chip=chip,
+        boot_bytes=boot_bytes,
+        this_board=this_board or "",
+        discard_board=discard_board,
+        boot_is_known=bootloader_bytes is not None,
+        goes_back=previous,
+    )
+    _write(desk, reviewed, role, request)
+
+
+def _write(
+    desk: Desk,
+    reviewed: ImageReview | None,
+    role: str | None,
+    request: Callable[..., WriteRequest],
+) -> None:
+    """Write the reviewed image, or what was there before, and say how it ended."""
+    from hostlink.cli.firmware_words import tell_written, written_dict
+    from hostlink.cli.page_teller import PageTeller
+    from hostlink.jobs.firmware.checks import role_of
+    from hostlink.jobs.firmware.writing import AfterWriteError, write_firmware
+
+    with desk.archive() as archive, PageTeller(quiet=desk.quiet) as teller:
+        if reviewed is not None:
+            role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
+        with desk.session(archive, teller.emit) as session:
+            image, wanted = _image_and_role(session, archive, reviewed, role)
+            try:
+                written = write_firmware(session, archive, request(image=image, role=wanted))
+            except AfterWriteError as error:
+                if desk.json:
+                    as_json(written_dict(error.written))
+                raise
+        teller.close()
+    if desk.json:
+        as_json(written_dict(written))
+    else:
+        tell_written(written, quiet=desk.quiet)
+
+
+def _must_have_previous(desk: Desk) -> None:
+    """Refuse to go back where the archive has nothing to go back to, before a port is opened."""
+    from hostlink.board.port.ports import identity_of
+    from hostlink.jobs.firmware.record import image_before
+    from hostlink.jobs.session.attaching import known_board
+
+    with desk.archive() as archive:
+        image_before(archive, known_board(archive, identity_of(desk.the_port())))
+
+
+def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
+    found = reviewed.errors or (() if despite else reviewed.doubts)
+    if not found:
+        return
+    first, more = found[0], len(found) - 1
+    where = f"line {first.line}: " if first.line else ""
+    others = f" (and {more} more)" if more else ""
+    raise RefusedError(
+        f"{reviewed.image.name} is not written: {where}{first.message}{others}",
+        kept="Nothing was sent to the board.",
+        advice="`hostlink firmware review` shows everything."
+        + ("" if reviewed.errors else " If it is right all the same, add --despite-review."),
+    )
+
+
+def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
+    """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
+    from hostlink.cli.ways import COMMANDS
+    from hostlink.jobs.cautions import CAUTIONS
+
+    port = safe(desk.the_port())
+    words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
+    for line in words.split("\n"):
+        say(line)
+    if desk.yes:
+        return
+    if not sys.stdin.isatty():
+        raise RefusedError(
+            "Writing firmware needs your word, and nobody can be asked here.",
+            kept="Nothing was sent to the board.",
+            advice="Read the cautions above, then repeat the command with --yes.",
+        )
+    if not agreed("Go on?"):
+        raise RefusedError("Nothing was written, as you said.")
+
+
+def _image_and_role(
+    session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
+) -> tuple[Image, str]:
+    """What to write, and what it is for: the reviewed image, else what was there before."""
+    from hostlink.jobs.firmware.writing import way_back
+
+    if reviewed is not None:
+        return reviewed.image, role or ""
+    image, known = way_back(archive, session.board_in(archive))
+    return image, role or known
+
+
+@firmware.command()
+@shared(json=True)
+def history(desk: Desk) -> int:
+    """Show which image was written to which board, when, and how it ended."""
+    with desk.reading() as archive:
+        found = archive.writes()
+    if desk.json:
+        as_json([_write_dict(each) for each in found])
+        return tell_damaged(found.damaged)
+    if found:
+        table(
+            ["began", "board", "role", "image", "SHA-256", "before it", "how it ended"],
+            [
+                [
+                    shown(each.began_at),
+                    each.board or each.board_uuid[:8],
+                    each.role,
+                    each.image.name,
+                    each.image.sha256[:12],
+                    each.previous.sha256[:12] if each.previous else "-",
+                    each.outcome or "cut off",
+                ]
+                for each in found
+            ],
+        )
+    say(f"{plural(len(found), 'write')} of firmware.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
+
+
+def _write_dict(write: FirmwareWrite) -> dict[str, object]:
+    """A write of firmware as JSON tells it."""
+    return {
+        "began_at": write.began_at.isoformat(),
+        "ended_at": write.ended_at.isoformat() if write.ended_at else None,
+        "outcome": write.outcome or None,
+        "board": write.board or None,
+        "board_uuid": write.board_uuid,
+        "role": write.role,
+        "chip": write.part,
+        "image": write.image.name,
+        "sha256": write.image.sha256,
+        "previous_sha256": write.previous.sha256 if write.previous else None,
+        "backup": write.backup or None,
+        "banner": write.banner or None,
+    }

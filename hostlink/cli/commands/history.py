@@ -1,0 +1,119 @@
+"""history: the revisions of a program and what changed from one to the next."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.archive.times import shown
+from hostlink.cli.commands.programs import item_dict, size_words, source_words
+from hostlink.cli.context import Desk
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, table
+from hostlink.errors import ArchiveError, RefusedError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from hostlink.archive import Archive, Revision
+
+
+def _has_no_revisions(spec: str) -> RefusedError:
+    return RefusedError(
+        f"{spec} is a rescue, and has no revisions.",
+        advice=f"`hostlink show {spec}` prints it; `hostlink keep {spec} --as PROGRAM` makes a "
+        "revision of it.",
+    )
+
+
+@click.command()
+@click.argument("program")
+@shared(json=True)
+def history(desk: Desk, program: str) -> int:
+    """Show the revisions of a program.
+
+    Size, source, and what changed from one to the next; the first revision stands first.
+    """
+    with desk.reading() as archive:
+        if program.casefold().startswith("rescue@"):
+            raise _has_no_revisions(archive.revision(program).spec)
+        revisions = archive.history(program)
+        changes, lost = _changes(archive, revisions)
+    damaged = (*revisions.damaged, *lost)
+    if desk.json:
+        as_json(
+            [
+                {
+                    **item_dict(revision),
+                    "note": revision.note,
+                    "parent": revision.parent or None,
+                    "changes": change,
+                }
+                for revision, change in zip(revisions, changes, strict=True)
+            ]
+        )
+        return tell_damaged(damaged)
+    hashes_before = ["", *(revision.sha256 for revision in revisions[:-1])][: len(revisions)]
+    table(
+        ["revision", "kept", "bytes", "lines", "change", "from", "note"],
+        [
+            [
+                revision.spec,
+                shown(revision.at),
+                size_words(revision.size_bytes),
+                revision.line_count,
+                _change_text(
+                    change, first=revision is revisions[0], equal=revision.sha256 == before
+                ),
+                source_words(revision.origin),
+                revision.note,
+            ]
+            for revision, change, before in zip(revisions, changes, hashes_before, strict=True)
+        ],
+        right=("bytes", "lines"),
+    )
+    return tell_damaged(damaged)
+
+
+def _changes(
+    archive: Archive, revisions: Sequence[Revision]
+) -> tuple[list[dict[str, int] | None], list[str]]:
+    """For each revision how many lines were added, removed and changed since the one before.
+
+    None for the first, and where one of the two is damaged, which is told in words.
+    """
+    from hostlink.listing import Listing
+    from hostlink.listing import compare as compare_listings
+
+    changes: list[dict[str, int] | None] = []
+    lost: list[str] = []
+    before: Listing | None = None
+    for revision in revisions:
+        listing = None
+        try:
+            listing = Listing.from_text(archive.content(revision).text)
+        except ArchiveError as error:
+            lost.append(error.what)
+        if before is None or listing is None:
+            changes.append(None)
+        else:
+            differs = compare_listings(before, listing)
+            changes.append(
+                {
+                    "added": len(differs.added),
+                    "removed": len(differs.removed),
+                    "changed": len(differs.changed),
+                }
+            )
+        before = listing
+    return changes, lost
+
+
+def _change_text(change: dict[str, int] | None, *, first: bool, equal: bool) -> str:
+    """equal: whether its bytes are those of the one before, as after a merge of two archives."""
+    if change is None:
+        return "first" if first else "not known"
+    parts = [f"{count} {word}" for word, count in change.items() if count]
+    return ", ".join(parts) or ("none" if equal else "line ends only")

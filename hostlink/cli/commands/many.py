@@ -1,0 +1,169 @@
+"""load and save on many boards: one line of progress each, one summary, the worst exit status."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Sequence
+from datetime import date
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.cli.context import Desk
+from hostlink.cli.output import as_json, is_terminal, say, table
+from hostlink.cli.stopping import stoppable
+from hostlink.cli.ways import COMMANDS, advised
+from hostlink.jobs.event_words import event_words
+from hostlink.jobs.events import AlreadyKept, Rescued
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.cli.live import LiveLines
+    from hostlink.jobs.events import Event
+    from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.loading import Loaded, LoadOptions
+    from hostlink.jobs.many import Result
+    from hostlink.jobs.saving import Saved, SaveOptions
+
+
+def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:
+    """Load into every board meant; the worst exit status."""
+    from hostlink.cli.job_json import loaded_dict
+    from hostlink.jobs.many import load_on_each
+
+    choices = desk.choices(archive)
+    with stoppable() as stopped, Tellers(desk.quiet) as tell:
+        results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
+    return _report(desk, results, loaded_dict, _loaded)
+
+
+def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
+    """Save from every board meant, each under its name and the day; the worst exit status."""
+    from hostlink.cli.job_json import saved_dict
+    from hostlink.jobs.many import save_on_each
+
+    choices = desk.choices(archive)
+    today = date.today()
+    with stoppable() as stopped, Tellers(desk.quiet) as tell:
+        results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
+    return _report(desk, results, saved_dict, _saved)
+
+
+def _report(desk: Desk, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
+    """Show every board's result; the worst exit status."""
+    from hostlink.jobs.many import worst
+
+    if desk.json:
+        as_json([_as_dict(each, as_dict) for each in results])
+    else:
+        _summary(results, told)
+    return worst(results)
+
+
+def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
+    """One board's result for --json."""
+    error = result.error
+    return {
+        "board": result.board,
+        "port": result.port,
+        "status": int(result.status),
+        "error": error.what if error is not None else None,
+        "kept": error.kept or None if error is not None else None,
+        "advice": advised(error.advice) or None if error is not None else None,
+        **({} if result.value is None else value_dict(result.value)),
+    }
+
+
+def _loaded(value: Loaded) -> tuple[str, str]:
+    report = value.report
+    said = f"proven, {plural(report.lines, 'line')}, {plural(report.repairs, 'repair')}"
+    return value.spec or value.label, said
+
+
+def _saved(value: Saved) -> tuple[str, str]:
+    said = value.proof.removeprefix("is ")
+    return value.revision.spec, said if value.is_new else f"{said}, nothing new"
+
+
+def _summary(results: Sequence[Result[Any]], told: Any) -> None:
+    """One row a board: what it holds or why not."""
+    rows = []
+    for result in results:
+        if result.error is None:
+            rows.append([result.board, *told(result.value)])
+        else:
+            rows.append([result.board, "-", str(result.error)])
+    table(["board", "program", "how it went"], rows)
+
+
+class Tellers:
+    """Tells the events of many boards: a live line each, or a sentence as each is done."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._quiet = quiet
+        self._lock = threading.Lock()
+        self._live: LiveLines | None = None
+        self._tasks: dict[str, Any] = {}
+
+    def __enter__(self) -> Tellers:
+        if is_terminal() and not self._quiet:
+            from hostlink.cli.live import LiveLines
+
+            self._live = LiveLines("{task.fields[board]}", "{task.description}", bar=16)
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        if self._live is not None:
+            self._live.stop()
+            self._live = None
+
+    def emit(self, board: str, event: Event) -> None:
+        """An event of one board; comes from its owner's thread."""
+        with self._lock:
+            if isinstance(event, Warned | Rescued | AlreadyKept | LineRepaired):
+                text = event_words(event, COMMANDS)
+                self._say(f"{board}: {text}" if board else text)
+            elif self._live is not None and board:
+                self._update(board, event)
+
+    def result(self, result: Result[Any]) -> None:
+        """One board is done."""
+        with self._lock:
+            if result.error is not None:
+                self._say(f"{result.board}: {result.error.what}")
+            elif self._live is None:
+                self._say(f"{result.board}: done.")
+            if self._live is not None and result.board in self._tasks:
+                ended = "failed" if result.error is not None else "done"
+                self._live.update(
+                    self._tasks[result.board], description=ended, total=1, completed=1
+                )
+
+    def _update(self, board: str, event: Event) -> None:
+        assert self._live is not None
+        if board not in self._tasks:
+            self._tasks[board] = self._live.add(board=board)
+        task = self._tasks[board]
+        if isinstance(event, Phase):
+            self._live.update(task, description=event_words(event, COMMANDS), total=None)
+        elif isinstance(event, LineSent):
+            self._live.update(
+                task,
+                description=event_words(event, COMMANDS),
+                total=event.all_lines,
+                completed=event.sent_lines,
+            )
+        elif isinstance(event, Captured):
+            self._live.update(task, description=event_words(event, COMMANDS))
+
+    def _say(self, text: str) -> None:
+        if self._live is not None:
+            self._live.say(text)
+        else:
+            say(text, quiet=self._quiet)

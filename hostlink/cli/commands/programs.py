@@ -1,0 +1,319 @@
+"""programs, find, show, history: reading the archive."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.archive.times import shown
+from hostlink.cli.context import Desk
+from hostlink.cli.damage import tell_damaged
+from hostlink.cli.options import Whole, shared
+from hostlink.cli.output import as_json, listing_text, say, table
+from hostlink.errors import ExitStatus
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from hostlink.archive import Found, Origin, Program, Rescue, Revision
+    from hostlink.jobs.listing_source import Material
+
+
+@click.command()
+@click.option("--retired", is_flag=True, help="List the retired programs instead.")
+@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
+@click.option("--rescues", is_flag=True, help="List the rescues instead.")
+@click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
+@shared(json=True)
+def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> int:
+    """List the programs in the archive."""
+    if shipped:
+        _show_shipped(desk, tag)
+        return ExitStatus.DONE
+    if rescues:
+        with desk.reading() as archive:
+            kept = archive.rescues()
+        _show_rescues(desk, kept)
+        return tell_damaged(kept.damaged)
+    from hostlink.archive.records import Listed
+
+    found: Listed[Program] = Listed()
+    others, path = 0, desk.archive_file()
+    if desk.lent is not None or path.exists():
+        with desk.programs() as archive:
+            found = archive.programs(retired=retired, tag=tag)
+            others = 0 if found else len(archive.programs(retired=None))
+            path = archive.path
+    if desk.json:
+        as_json([_program_dict(program) for program in found])
+        return tell_damaged(found.damaged)
+    if found:
+        _program_table(found)
+    say(f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
+
+
+def _how_many(count: int, retired: bool, tag: str | None) -> str:
+    kind = "retired program" if retired else "program"
+    return plural(count, kind) + (f" with the tag {tag}" if tag else "")
+
+
+def _hint(found: list[Program], others: int) -> str:
+    """What to try where the list is empty."""
+    if found:
+        return ""
+    if others:
+        return f" {plural(others, 'program')} there in all, retired ones counted."
+    return " `hostlink load` and `hostlink save` put programs there."
+
+
+def _program_table(found: list[Program]) -> None:
+    table(
+        ["program", "revision", "bytes", "lines", "kept", "title", "tags"],
+        [
+            [
+                program.name,
+                program.latest,
+                size_words(program.size_bytes),
+                program.line_count,
+                _day(program.kept_at),
+                program.title,
+                " ".join(program.tags),
+            ]
+            for program in found
+        ],
+        right=("revision", "bytes", "lines"),
+    )
+
+
+def _program_dict(program: Program) -> dict[str, object]:
+    return {
+        "name": program.name,
+        "title": program.title,
+        "tags": list(program.tags),
+        "note": program.note,
+        "revisions": program.revisions,
+        "latest": program.latest,
+        "size_bytes": program.size_bytes,
+        "lines": program.line_count,
+        "kept_at": program.kept_at.isoformat(),
+        "retired": program.retired,
+    }
+
+
+def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
+    if desk.json:
+        as_json([item_dict(rescue) for rescue in found])
+        return
+    if found:
+        table(
+            ["rescue", "bytes", "lines", "kept", "from", "program", "mark"],
+            [
+                [
+                    rescue.spec,
+                    size_words(rescue.size_bytes),
+                    rescue.line_count,
+                    shown(rescue.at),
+                    rescue.origin.where,
+                    rescue.program,
+                    _mark(rescue),
+                ]
+                for rescue in found
+            ],
+            right=("bytes", "lines"),
+        )
+    say(f"{plural(len(found), 'rescue')}.", quiet=desk.quiet)
+
+
+def _mark(rescue: Rescue) -> str:
+    """What a person must know before taking a rescue for their work."""
+    return ", ".join([*marks_of(rescue.origin), *filter(None, [rescue.origin.note])])
+
+
+def _show_shipped(desk: Desk, tag: str | None) -> None:
+    from hostlink.jobs.listing_source import shipped_programs
+
+    found = {
+        name: entry for name, entry in shipped_programs().items() if not tag or tag in entry.tags
+    }
+    if desk.json:
+        as_json(
+            [
+                {"name": name, "title": entry.title, "notes": entry.notes, "tags": entry.tags}
+                for name, entry in found.items()
+            ]
+        )
+        return
+    table(
+        ["program", "title", "tags"],
+        [[name, entry.title, " ".join(entry.tags)] for name, entry in found.items()],
+    )
+    say(
+        f"{plural(len(found), 'shipped program')}. `hostlink load NAME` loads one.",
+        quiet=desk.quiet,
+    )
+
+
+def _size_range(
+    _ctx: click.Context, _option: click.Parameter, text: str | None
+) -> tuple[int, int] | None:
+    """Least and most bytes, as `--size` names them."""
+    if text is None:
+        return None
+    fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
+    least, dash, most = fits.groups() if fits else (None, None, None)
+    if least is None and most is None:
+        raise click.BadParameter(f'"{text}" is no size in bytes: write 400-999, 400-, -999 or 500.')
+    sizes = (int(least or 0), int(most) if most else 10**9 if dash else int(least or 0))
+    if sizes[0] > sizes[1]:
+        raise click.BadParameter(f'"{text}" begins with more bytes than it ends with.')
+    return sizes
+
+
+@click.command()
+@click.argument("words", nargs=-1)
+@click.option("--tag", metavar="TAG", help="Only programs with this tag.")
+@click.option("--board", metavar="LABEL", help="Only what came from this board, by its label.")
+@click.option(
+    "--size",
+    metavar="LEAST-MOST",
+    callback=_size_range,
+    help="Only what takes so many bytes on the board: 400-999, 400-, -999 or 500.",
+)
+@click.option(
+    "--limit",
+    type=Whole(1, 10_000),
+    default=50,
+    show_default=True,
+    metavar="NUMBER",
+    help="At most so many results, 10000 at the most.",
+)
+@shared(json=True)
+def find(
+    desk: Desk,
+    words: tuple[str, ...],
+    tag: str | None,
+    board: str | None,
+    size: tuple[int, int] | None,
+    limit: int,
+) -> int:
+    """Search names, titles, notes, tags and listings.
+
+    All WORDS must occur. `find GOSUB 900` finds lines written as GOSUB900 too. Without WORDS,
+    --tag, --board or --size choose alone.
+    """
+    if not words and tag is None and board is None and size is None:
+        raise click.UsageError("Name words to look for, or --tag, --board or --size.")
+    with desk.reading() as archive:
+        found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
+    if desk.json:
+        as_json([_found_dict(each) for each in found])
+        return tell_damaged(found.damaged)
+    if found:
+        table(
+            ["found", "bytes", "title", "line"],
+            [
+                [
+                    each.item.spec,
+                    size_words(each.item.size_bytes),
+                    each.program.title if each.program else "",
+                    each.line,
+                ]
+                for each in found
+            ],
+            right=("bytes",),
+        )
+    more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
+    say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
+    return tell_damaged(found.damaged)
+
+
+def _found_dict(found: Found) -> dict[str, object]:
+    return {
+        **item_dict(found.item),
+        "line": found.line,
+        "title": found.program.title if found.program else "",
+    }
+
+
+def item_dict(item: Revision | Rescue) -> dict[str, object]:
+    """A revision or rescue as JSON."""
+    return {
+        "spec": item.spec,
+        "program": item.program,
+        "number": item.number,
+        "size_bytes": item.size_bytes,
+        "lines": item.line_count,
+        "kept_at": item.at.isoformat(),
+        "from": item.origin.kind,
+        "where": item.origin.where,
+        "profile": item.profile,
+        "sha256": item.sha256,
+        "captures": item.origin.captures,
+        "after_restart": item.origin.after_restart,
+        "unproven": item.origin.unproven or None,
+    }
+
+
+def marks_of(origin: Origin) -> list[str]:
+    """What makes a listing less than certain, in a word or two each."""
+    marks = ["after a restart"] if origin.after_restart else []
+    return [*marks, *([f"not proven: {origin.unproven}"] if origin.unproven else [])]
+
+
+def source_words(origin: Origin) -> str:
+    """Where a listing came from, with all that makes it less than certain."""
+    marks = marks_of(origin)
+    kind = "" if origin.kind == "rescue" else origin.kind
+    return f"{kind} {origin.where}".strip() + (f" ({', '.join(marks)})" if marks else "")
+
+
+@click.command()
+@click.argument("what")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the listing to a file, its bytes exactly as kept.",
+)
+@shared(json=True, yes=True)
+def show(desk: Desk, what: str, output: Path | None) -> None:
+    """Print a listing.
+
+    Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
+    """
+    from hostlink.cli.commands.listings import material_for
+    from hostlink.jobs.files import write_new
+
+    material = material_for(desk, what)
+    if output is not None:
+        write_new(output, material.raw, replace=desk.yes)
+        say(f"{material.label} is written to {output}.", quiet=desk.quiet)
+    elif desk.json:
+        as_json(_shown_dict(material))
+    else:
+        listing_text(material.text)
+
+
+def _shown_dict(material: Material) -> dict[str, object]:
+    return {
+        "listing": material.label,
+        "name": material.name,
+        "lines": len(material.listing.numbered()),
+        "text": material.text,
+        "from": material.origin.kind,
+        "where": material.origin.where,
+    }
+
+
+def size_words(size: int | None) -> str:
+    """A size on the board, "?" where it is not known."""
+    return "?" if size is None else f"{size:,}"
+
+
+def _day(at: datetime) -> str:
+    return shown(at, "%Y-%m-%d")

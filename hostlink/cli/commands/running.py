@@ -1,0 +1,261 @@
+"""run: what a program prints as it comes, its questions at once, and answers from wherever.
+
+On a terminal the person's line is edited and shown by the terminal itself; the board's echo of it
+is the same text again, and is not shown twice.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.context import Desk
+from hostlink.cli.input_lines import InputLines, input_lines
+from hostlink.cli.options import Number, shared
+from hostlink.cli.output import as_json, data, say
+from hostlink.cli.ways import COMMANDS
+from hostlink.errors import HostlinkError, RefusedError
+from hostlink.reading import read_at_most
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.jobs.events import Emit, Event
+    from hostlink.jobs.running import Answers, Ran
+    from hostlink.jobs.session.session import Session
+
+RUN_SECONDS = 60.0
+_LARGEST_INPUT = 1 << 20  # bytes
+_ASKING_SIGNS = ("?", ":")
+
+
+@click.command()
+@click.option(
+    "--input",
+    "input_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A file whose lines are typed when the program asks.",
+)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write what the program prints to a new file.",
+)
+@click.option(
+    "--seconds",
+    type=Number(0.1, 86_400),
+    default=RUN_SECONDS,
+    show_default=True,
+    metavar="SECONDS",
+    help="Interrupt the program after this time, 0.1 to 86400 s; your time to answer is not "
+    "counted.",
+)
+@shared(link=True, json=True)
+def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:
+    """Run the program in the board's memory.
+
+    What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
+    a pipe, or one of --input. It fails where BASIC stops it with an error, or where it asks and the
+    input is over. Ctrl+C interrupts the program; it stays in memory.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.jobs.running import Given
+
+    from_file = input_path is not None and str(input_path) != "-"
+    given = Given(_input_lines(input_path)) if from_file else None
+    if output is not None and output.exists():
+        raise RefusedError(
+            f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
+        )
+    teller = Teller(quiet=desk.quiet)
+    with desk.archive() as archive, desk.session(archive, teller.emit) as session:
+        done = run_now(session, given or input_lines(), seconds, teller.emit, output, desk.json)
+    if desk.json:
+        as_json(done.as_dict())
+    done.check()
+    if given is not None and given.left:
+        say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=desk.quiet)
+    if not "".join(done.rows).strip():
+        say(
+            "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
+            quiet=desk.quiet,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """How a run ended. rows: what was printed. error: what it failed with, None for the wire's."""
+
+    rows: list[str]
+    ran: Ran | None
+    error: HostlinkError | None
+
+    def as_dict(self) -> dict[str, object]:
+        """A run as JSON tells it."""
+        fault = self.ran.fault if self.ran is not None else None
+        return {
+            "output": "\n".join(self.rows),
+            "ended": self.ran is not None,
+            "fault": fault
+            and {
+                "message": fault.message,
+                "line": fault.number,
+                "text": self.ran.line if self.ran else "",
+            },
+            "error": self.error.words(COMMANDS) if self.error is not None else None,
+        }
+
+    def check(self) -> None:
+        """Raise what the run failed with."""
+        if self.error is not None:
+            raise self.error
+        if self.ran is not None:
+            self.ran.check()
+
+
+def run_now(
+    session: Session,
+    answers: Answers,
+    seconds: float,
+    tell: Emit,
+    output: Path | None = None,
+    is_json: bool = False,
+) -> Done:
+    """Run the program, what it prints shown as it comes and, however it ends, kept in `output`.
+
+    is_json: nothing is shown but, to a person who types, the questions.
+    """
+    from hostlink.jobs.running import run as run_job
+
+    screen = Questions(tell, answers) if is_json else Screen(tell, answers)
+    try:
+        ran, error = run_job(session, answers, longest_s=seconds, emit=screen.emit), None
+    except HostlinkError as failure:
+        ran, error = None, failure
+    finally:
+        if output is not None and screen.rows:
+            _write(output, screen.rows)
+    if error is not None and output is not None and screen.rows:
+        error = error.but(kept=f"{error.kept} What it printed is in {output}.".strip())
+    return Done(screen.rows, ran, error)
+
+
+class Questions:
+    """Shows no output, but on stderr the questions that a person is to answer."""
+
+    def __init__(self, tell: Emit, answers: Answers) -> None:
+        self.rows: list[str] = []
+        self._tell = tell
+        self._answers = answers
+
+    def emit(self, event: Event) -> None:
+        """Take an event of the run."""
+        from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
+
+        if isinstance(event, RowPrinted):
+            self.rows.append(event.text)
+            self._printed(event.text)
+        elif isinstance(event, RowOpen):
+            self._opened(event.text)
+        elif isinstance(event, InputTyped):
+            self._typed(event.text)
+        else:
+            self._tell(event)
+
+    def _printed(self, text: str) -> None:
+        """A row has ended."""
+
+    def _opened(self, text: str) -> None:
+        """A row goes on."""
+        if self._answers.live and text.rstrip().endswith(_ASKING_SIGNS):
+            click.echo(safe(text), nl=False, err=True)
+
+    def _typed(self, text: str) -> None:
+        """An answer went out."""
+
+
+class Screen(Questions):
+    """Shows what a program prints on stdout, each piece of a row as it comes."""
+
+    def __init__(self, tell: Emit, answers: Answers) -> None:
+        super().__init__(tell, answers)
+        self._typist = answers if isinstance(answers, InputLines) and answers.live else None
+        self._shown = ""  # of the row that has not ended
+        self._began = time.monotonic()
+        self._echo = ""  # what the person typed behind it, and so stands there already
+        self._entered = False  # with the line end
+
+    def _printed(self, text: str) -> None:
+        rest = self._rest(text)
+        if rest or not self._entered:
+            data(rest)
+        self._shown = self._echo = ""
+        self._entered = False
+        self._began = time.monotonic()
+
+    def _opened(self, text: str) -> None:
+        if rest := self._rest(text):
+            click.echo(safe(rest), nl=False)
+            self._shown, self._echo = text, ""
+        if self._typist is not None and text.rstrip().endswith(_ASKING_SIGNS):
+            self._typist.begin()
+
+    def _typed(self, text: str) -> None:
+        """The person's line stands on the screen already, unless it was typed rows ago."""
+        if self._typist is not None and self._typist.typed_at >= self._began:
+            self._echo = text
+            self._entered = True
+
+    def _rest(self, text: str) -> str:
+        """What of a row is not on the screen yet; some boards echo small letters as capitals."""
+        new = text[len(self._shown) :]
+        if self._echo.upper().startswith(new.upper()):
+            return ""
+        if new.upper().startswith(self._echo.upper()):
+            return new[len(self._echo) :]
+        return new
+
+
+def _input_lines(path: Path | None) -> list[str]:
+    """The lines to type. A control character in one would not be typed but obeyed."""
+    if path is None:
+        return []
+    try:
+        raw = read_at_most(path, _LARGEST_INPUT + 1)
+    except OSError as error:
+        raise RefusedError(
+            f"The input file {path} cannot be read: {error.strerror}.",
+            kept="Nothing was run.",
+            advice="Check the name of the file.",
+        ) from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")
+    lines = text.replace("\r\n", "\n").removesuffix("\n").split("\n") if text else []
+    bad = [at for at, line in enumerate(lines, 1) if not line.isprintable()]
+    if bad or len(raw) > _LARGEST_INPUT:
+        why = f"line {bad[0]} holds a control character" if bad else "it is larger than 1 MiB"
+        raise RefusedError(
+            f"The input file {path} cannot be typed: {why}.",
+            kept="Nothing was run.",
+            advice="Name a text file with one answer a line.",
+        )
+    return lines
+
+
+def _write(path: Path, rows: list[str]) -> None:
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.writelines(safe(row) + "\n" for row in rows)
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else str(error)
+        raise RefusedError(
+            f"{path} cannot be written: {why}.",
+            kept="The program did run; what it printed stands above.",
+            advice="Name another file or folder.",
+        ) from error

@@ -1,0 +1,248 @@
+"""survey: measure an unknown board, tell in words what it does, propose a profile."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.context import Desk
+from hostlink.cli.options import Number, Whole, shared
+from hostlink.cli.output import as_json, data, is_terminal, say, table
+from hostlink.cli.stopping import agreed
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from hostlink.archive import Archive
+    from hostlink.board.port.ports import Identity
+    from hostlink.board.profile.model import Profile
+    from hostlink.board.survey.steps import Consent
+    from hostlink.jobs.surveying import Difference, Surveyed
+
+_USUAL_LONGEST = 128  # characters; beyond them some boards clear their program or hang
+_LONG_LINES = (
+    "Long lines of up to {most} characters will be typed. Beyond its limit a board may lose its "
+    "program, run the rest of the line, or hang until it is restarted."
+)
+_STORING = (
+    "Measuring with test lines takes one to four minutes, at 1200 baud and below up to fifteen. "
+    "How long it will be is told when the board has answered the first questions."
+)
+_SLOTS = (
+    "A test program will be stored in the board's EEPROM. What a place without a name holds is "
+    "kept first and stored again; under names, QZ7 is overwritten. A board that hangs when it "
+    "recalls what was never stored is restarted."
+)
+_FILLING = (
+    "The memory will be filled to the brim. Some boards take nothing any more then, and only a "
+    "restart helps: it is done where the port can do it."
+)
+
+
+@click.command()
+@click.option(
+    "--storing",
+    is_flag=True,
+    help="Store test lines too; the program is kept, put back and proven.",
+)
+@click.option(
+    "--long-line",
+    "longest",
+    type=Whole(32, 1000),
+    default=None,
+    is_flag=False,
+    flag_value=_USUAL_LONGEST,
+    metavar="[MOST]",
+    help="With --storing: type lines of up to 128 characters, or MOST, to find the limit.",
+)
+@click.option("--eeprom", is_flag=True, help="With --storing: overwrite stored programs too.")
+@click.option("--fill", is_flag=True, help="With --storing: fill the memory to see what happens.")
+@click.option(
+    "--discard-board", is_flag=True, help="With --storing: do not keep what the board holds."
+)
+@click.option(
+    "--against", default=None, metavar="PROFILE", help="Say where the board differs from a profile."
+)
+@click.option("--keep", default=None, metavar="NAME", help="Keep the result as a profile.")
+@click.option("--details", is_flag=True, help="Show every value, with its evidence.")
+@click.option(
+    "--clock",
+    type=Number(0.1, 100),
+    default=None,
+    metavar="MHZ",
+    help="The board's clock, 0.1 to 100 MHz, to warn of speeds that it cannot make.",
+)
+@shared(link=True, json=True, yes=True)
+def survey(
+    desk: Desk,
+    storing: bool,
+    longest: int | None,
+    eeprom: bool,
+    fill: bool,
+    discard_board: bool,
+    against: str | None,
+    keep: str | None,
+    details: bool,
+    clock: float | None,
+) -> int:
+    """Measure what a board does, and offer the result as a profile.
+
+    Without --storing only direct lines are typed that change nothing: empty lines, a remark,
+    questions, words. --storing also finds what the board does to lines, what they cost, how fast
+    it stores them: what it holds is kept in the archive first, put back afterwards and proven.
+    """
+    from hostlink.board.profile.file import find_profile
+    from hostlink.board.survey.steps import Consent
+    from hostlink.cli.progress import Teller
+    from hostlink.errors import ExitStatus
+    from hostlink.jobs.profiles import check_new_name
+    from hostlink.jobs.surveying import SurveyOptions
+    from hostlink.jobs.surveying import against as differences_against
+    from hostlink.jobs.surveying import survey as survey_job
+
+    expected = find_profile(against) if against else None
+    if keep:
+        check_new_name(keep, replace=desk.yes)
+    consent = Consent(storing, longest or 0, eeprom, fill)
+    _ask_for(desk, consent)
+    options = SurveyOptions(
+        name=keep or "surveyed",
+        consent=consent,
+        discard_board=discard_board,
+        speeds=(desk.baud,) if desk.baud else (),
+        clock_hz=int((clock or 0) * 1_000_000),
+    )
+    with desk.archive() as archive:
+        with Teller(quiet=desk.quiet) as teller:
+            with desk.session(archive, teller.emit) as session:
+                result = survey_job(session, archive, options)
+                identity = session.identity
+            teller.close()
+        differences = differences_against(result.findings, expected) if expected else []
+        if not desk.json and expected is not None:
+            _show_differences(differences, expected)
+        elif not desk.json:
+            _show(result, details=details)
+        kept = _keep(desk, archive, identity, result.profile, keep)
+    if desk.json:
+        as_json(_as_dict(result, differences if expected else None, kept))
+    return ExitStatus.REFUSED if differences else ExitStatus.DONE
+
+
+def _ask_for(desk: Desk, consent: Consent) -> None:
+    """Say what goes beyond test lines, and ask where a person is there to answer.
+
+    Raises UsageError where it goes with nothing, or click's Abort without consent.
+    """
+    from hostlink.errors import UsageError
+
+    if consent.storing:
+        say(_STORING, quiet=desk.quiet)
+    beyond = [
+        (consent.longest, "--long-line", _LONG_LINES.format(most=consent.longest)),
+        (consent.slots, "--eeprom", _SLOTS),
+        (consent.filling, "--fill", _FILLING),
+    ]
+    for wanted, option, warning in beyond:
+        if not wanted:
+            continue
+        if not consent.storing:
+            raise UsageError(f"{option} goes with --storing.", kept="Nothing was sent.")
+        say(warning)
+        if is_terminal() and not desk.yes and not agreed("Go on?"):
+            raise click.Abort
+
+
+def _show(result: Surveyed, *, details: bool) -> None:
+    from hostlink.jobs.surveying import finding_rows
+
+    data(result.told)
+    if details:
+        data("")
+        table(["value", "found", "how sure", "evidence"], finding_rows(result.findings))
+        data("")
+        for sort, words in result.words.items():
+            data(f"words {sort}: {', '.join(words) or 'none'}")
+    data("")
+    data(f"The board holds {result.holds}, as before the survey.")
+    if not details:
+        say("Every value with its evidence: repeat with --details.")
+
+
+def _show_differences(differences: list[Difference], expected: Profile) -> None:
+    from hostlink.jobs.surveying import value_words
+
+    if differences:
+        table(
+            ["value", "the board", f"profile {expected.name}", "evidence"],
+            [
+                [each.name, value_words(each.board), value_words(each.profile), each.evidence]
+                for each in differences
+            ],
+        )
+    say(f"{plural(len(differences), 'difference')} from profile {expected.name}.")
+
+
+def _as_dict(
+    result: Surveyed, differences: list[Difference] | None, kept: Path | None
+) -> dict[str, object]:
+    found: dict[str, object] = {
+        "findings": [
+            {
+                "name": finding.name,
+                "value": _plain(finding.value),
+                "confidence": finding.confidence,
+                "evidence": finding.evidence,
+            }
+            for finding in result.findings
+        ],
+        "lines": result.lines,
+        "told": result.told,
+        "kind": result.kind or None,
+        "words": {sort: list(words) for sort, words in result.words.items()},
+        "notes": list(result.notes),
+        "kept": str(kept) if kept is not None else None,
+    }
+    if differences is not None:
+        found["differences"] = [
+            {
+                "name": each.name,
+                "board": _plain(each.board),
+                "profile": _plain(each.profile),
+                "evidence": each.evidence,
+            }
+            for each in differences
+        ]
+    return found
+
+
+def _plain(value: object) -> object:
+    return value.decode("latin-1") if isinstance(value, bytes) else value
+
+
+def _keep(
+    desk: Desk, archive: Archive, identity: Identity, profile: Profile, name: str | None
+) -> Path | None:
+    """Write the profile and talk to this board by it from now on; a person at a terminal is asked
+    for its name. Returns where it is, None where it was not kept."""
+    from hostlink.jobs.profiles import give_profile, keep_profile
+
+    if name is None and is_terminal() and not (desk.json or desk.quiet or desk.yes):
+        name = click.prompt(
+            "Name to keep this profile under (nothing for not at all)",
+            default="",
+            show_default=False,
+            err=True,
+        ).strip()
+    if not name:
+        return None
+    path = keep_profile(profile, name, replace=desk.yes)
+    give_profile(archive, identity, name)
+    say(
+        f"Kept as {path}. This board is talked to by it from now on; any other with "
+        f"--profile {name}.",
+        quiet=desk.quiet,
+    )
+    return path

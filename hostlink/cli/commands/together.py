@@ -1,0 +1,124 @@
+"""together: several commands over one open port, since each opening may restart the board."""
+
+from __future__ import annotations
+
+import io
+import shlex
+from pathlib import Path
+
+import click
+
+from hostlink.cli.context import Desk, Lent
+from hostlink.cli.options import refuse_given_twice, shared
+from hostlink.cli.output import say
+from hostlink.errors import ExitStatus, RefusedError, UsageError
+from hostlink.reading import read_at_most
+from hostlink.words import plural
+
+_LARGEST = 1 << 20  # bytes
+_KEPT = "Nothing was run, and the port was not opened."
+
+
+@click.command()
+@click.argument("file", required=False, default="-")
+@shared(link=True)
+def together(desk: Desk, file: str) -> int:
+    """Run several commands over one open port.
+
+    FILE (or standard input) holds one hostlink command a line, without the word hostlink, such as
+    `load TIDE --run`; # begins a comment. The first that fails ends the work with its status.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.cli.rehearsal import rehearse
+
+    lines, where = _read(file)
+    with desk.archive() as archive:
+        lent = Lent(None, archive, desk.link_choice(archive), desk.quiet)
+        rehearse(lines, lent, where, _KEPT)
+        with desk.session(archive, Teller(quiet=desk.quiet).emit) as session:
+            session.attach()
+            lent.session = session
+            return _run(lines, where, lent)
+
+
+def _run(lines: list[tuple[int, list[str]]], where: str, lent: Lent) -> int:
+    """Run the lines until one fails; its exit status."""
+    from hostlink.cli.entry import run_line
+
+    for place, words in lines:
+        say(f"{place}: {shlex.join(words)}", quiet=lent.quiet)
+        status: int = run_line(words, lent)
+        if status:
+            after = sum(1 for other, _ in lines if other > place)
+            left = f"{plural(after, 'line')} after it not run" if after else "it was the last"
+            say(f"Line {place} of {where} ended with status {status}; {left}.")
+            return status
+    return ExitStatus.DONE
+
+
+def _text(file: str, where: str) -> str:
+    """The text of the file. Raises RefusedError where it cannot be read or is too large."""
+    from hostlink.cli.streams import read_input
+
+    try:
+        most = _LARGEST + 1
+        raw = read_input(most) if file == "-" else read_at_most(Path(file), most)
+        text = raw.decode("utf-8-sig")
+    except (OSError, ValueError) as error:  # a UnicodeDecodeError is a ValueError too
+        why = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise RefusedError(
+            f"{where} cannot be read: {why}.", kept=_KEPT, advice="Check the name of the file."
+        ) from error
+    if len(raw) > _LARGEST:
+        raise RefusedError(f"{where} is larger than {_LARGEST:,} bytes.", kept=_KEPT)
+    return text
+
+
+def _check(words: list[str], where: str) -> None:
+    """Refuse a line whose options or arguments no command takes, before anything is run."""
+    from hostlink.cli.entry import cli
+
+    command: click.Command | None = cli
+    context = click.Context(cli, info_name="hostlink")
+    try:
+        while isinstance(command, click.Group) and words:
+            name, command, words = command.resolve_command(context, words)
+            if command is not None and not isinstance(command, click.Group):
+                refuse_given_twice(command.make_context(name, list(words), parent=context))
+    except click.exceptions.Exit:
+        return  # it asks for help
+    except click.ClickException as wrong:
+        raise UsageError(f"{where}: {wrong.format_message()}", kept=_KEPT) from wrong
+
+
+def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
+    """The commands with their places, all checked before the first is run; the file's name."""
+    from hostlink.cli.entry import COMMANDS
+
+    where = "standard input" if file == "-" else file
+    text = _text(file, where)
+    commands: list[tuple[int, list[str]]] = []
+    # Not splitlines(), which ends lines also where an editor shows none, as at U+2028.
+    for place, line in enumerate(io.StringIO(text, newline=None), 1):
+        try:
+            words = shlex.split(line, comments=True)
+        except ValueError as error:
+            raise UsageError(
+                f"Line {place} of {where} cannot be read: {str(error).lower()}.",
+                kept=_KEPT,
+                advice="Quotes come in pairs, and a backslash needs a character behind it.",
+            ) from error
+        if not words:
+            continue
+        if words[0] not in COMMANDS or words[0] == "together":
+            raise UsageError(
+                f'Line {place} of {where}: "{words[0]}" is not a command that can stand here.',
+                kept=_KEPT,
+                advice="A line reads like a command line without the word hostlink; "
+                "`hostlink --help` lists the commands.",
+            )
+        _check(words, f"Line {place} of {where}")
+        commands.append((place, words))
+    if not commands:
+        raise RefusedError(f"{where} holds no command.", kept=_KEPT)
+    return commands, where

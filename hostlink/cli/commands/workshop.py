@@ -1,0 +1,250 @@
+"""renumber, shrink, sheet, card: a listing made to fit, made neat and made public."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from hostlink.cli.commands.listings import material_for
+from hostlink.cli.context import Desk
+from hostlink.cli.options import Whole, shared
+from hostlink.cli.output import as_json, listing_text, say
+from hostlink.errors import ExitStatus
+from hostlink.jobs.files import write_new
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.listing import Listing
+    from hostlink.listing.renumber import Renumbered
+    from hostlink.listing.shrinking.shrink import Shrunk
+
+_OUTPUT = click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write the listing to a file.",
+)
+_PAGE = click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    required=True,
+    help="The HTML file to write.",
+)
+_LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
+
+
+@click.command()
+@click.argument("what")
+@click.option(
+    "--start",
+    type=Whole(),
+    metavar="NUMBER",
+    default=10,
+    show_default=True,
+    help="The first new number.",
+)
+@click.option(
+    "--step",
+    type=Whole(),
+    metavar="NUMBER",
+    default=10,
+    show_default=True,
+    help="From one to the next.",
+)
+@click.option("--first", type=Whole(), metavar="NUMBER", help="Renumber from this line on.")
+@click.option("--last", type=Whole(), metavar="NUMBER", help="Renumber up to this line.")
+@click.option(
+    "--force",
+    "forced",
+    is_flag=True,
+    help="Go on where a jump cannot follow; it is left as it is and named.",
+)
+@_OUTPUT
+@shared(profile=True, json=True, yes=True)
+def renumber(
+    desk: Desk,
+    what: str,
+    start: int,
+    step: int,
+    first: int | None,
+    last: int | None,
+    forced: bool,
+    output: Path | None,
+) -> None:
+    """Give a listing new line numbers; every jump follows.
+
+    The listing goes to stdout (or -o FILE). Quoted text and remarks are never touched.
+    """
+    from hostlink.listing.renumber import renumber as renumber_listing
+
+    material = material_for(desk, what)
+    profile = desk.the_profile()
+    made = renumber_listing(
+        material.listing,
+        profile.rules,
+        start=start,
+        step=step,
+        first=first,
+        last=last,
+        forced=forced,
+    )
+    moved = sum(old != new for old, new in made.numbers.items())
+    for left in made.unfollowed:
+        say(f"Left as it is: {left.typed}")
+    say(f"{material.label}: {plural(moved, 'line')} renumbered.", quiet=desk.quiet)
+    told = {
+        "listing": material.label,
+        "profile": profile.name,
+        "text": made.listing.text(),
+        **_renumbered_dict(made),
+    }
+    _give(desk, made.listing, output, told)
+
+
+def _renumbered_dict(made: Renumbered) -> dict[str, object]:
+    return {
+        "numbers": [{"old": old, "new": new} for old, new in made.numbers.items()],
+        "unfollowed": [
+            {"number": left.number, "word": left.word, "target": left.target}
+            for left in made.unfollowed
+        ],
+    }
+
+
+@click.command()
+@click.argument("what")
+@click.option(
+    "--level",
+    type=click.Choice(_LEVELS),
+    default=_LEVELS[-1],
+    show_default=True,
+    help="How far to go; each level holds those before it.",
+)
+@click.option("--to-fit", is_flag=True, help="Stop as soon as the program fits.")
+@click.option(
+    "--room",
+    type=Whole(1, 65_535),
+    metavar="BYTES",
+    help="The bytes that a board has for it, in place of the profile's.",
+)
+@_OUTPUT
+@shared(profile=True, json=True, yes=True)
+def shrink(
+    desk: Desk, what: str, level: str, to_fit: bool, room: int | None, output: Path | None
+) -> int:
+    """Make a listing smaller; it runs as before.
+
+    The listing goes to stdout (or -o FILE), what each level saved to stderr. Exit status 1 where
+    it does not fit even so.
+    """
+    from hostlink.listing.shrinking.shrink import shrink as shrink_listing
+
+    material = material_for(desk, what)
+    profile = desk.the_profile()
+    rules = profile.rules if room is None else profile.rules.with_room(room)
+    made = shrink_listing(
+        material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
+    )
+    if not desk.json:
+        _say_saving(desk, material.label, made)
+    told = {
+        "listing": material.label,
+        "profile": profile.name,
+        "text": made.listing.text(),
+        **_shrunk_dict(made),
+    }
+    _give(desk, made.listing, output, told)
+    return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
+
+
+def _say_saving(desk: Desk, label: str, made: Shrunk) -> None:
+    from hostlink.listing.shrinking.shrink import LEVELS
+
+    for step in made.steps:
+        if step.saved:
+            where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"
+            say(
+                f"{step.level}: {plural(step.saved, 'byte')} saved {where} ({LEVELS[step.level]})",
+                quiet=desk.quiet,
+            )
+    for note in made.notes:
+        say(note, quiet=desk.quiet)
+    limit = f" of {made.limit:,}" if made.limit else ""
+    over = "" if made.fits else f", still {plural(made.after - made.limit, 'byte')} over"
+    say(
+        f"{label}: {made.before:,} bytes before, {made.after:,}{limit} now{over}.",
+        quiet=desk.quiet and made.fits,
+    )
+
+
+def _shrunk_dict(made: Shrunk) -> dict[str, object]:
+    return {
+        "before_bytes": made.before,
+        "after_bytes": made.after,
+        "limit_bytes": made.limit or None,
+        "fits": made.fits,
+        "steps": [
+            {"level": step.level, "saved_bytes": step.saved, "lines": step.lines}
+            for step in made.steps
+        ],
+        "notes": list(made.notes),
+    }
+
+
+def _give(desk: Desk, listing: Listing, output: Path | None, told: dict[str, Any]) -> None:
+    """The listing to where it is wanted."""
+    text = listing.text()
+    if desk.json:
+        as_json(told)
+    if output is not None:
+        write_new(output, text.encode("utf-8", "replace"), replace=desk.yes)
+        say(f"The listing is written to {output}.", quiet=desk.quiet)
+    elif not desk.json:
+        listing_text(text)
+
+
+@click.command()
+@click.argument("what")
+@_PAGE
+@click.option("--title", default="", help="What stands above the listing.")
+@click.option("--author", default="", help="Who wrote the program.")
+@click.option("--licence", default="", help="Under which licence it may be passed on.")
+@click.option("--notes", default="", help="What to say of it, in place of the program's note.")
+@shared(profile=True, yes=True)
+def sheet(
+    desk: Desk, what: str, output: Path, title: str, author: str, licence: str, notes: str
+) -> None:
+    """Write a listing sheet: a page to type from, with check codes.
+
+    It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
+    """
+    from dataclasses import replace
+
+    from hostlink.jobs.publishing import matter_of, write_sheet
+
+    material = material_for(desk, what)
+    profile = desk.the_profile()
+    if material.revision is None:
+        known = matter_of(material, None)
+    else:
+        with desk.archive(create=False, read_only=True) as archive:
+            known = matter_of(material, archive)
+    given = {"title": title, "author": author, "licence": licence, "notes": notes}
+    matter = replace(known, **{name: value for name, value in given.items() if value})
+    write_sheet(output, material, profile, matter, replace=desk.yes)
+    say(f"The sheet of {material.label} is written to {output}.", quiet=desk.quiet)
+
+
+@click.command()
+@_PAGE
+@shared(profile=True, yes=True)
+def card(desk: Desk, output: Path) -> None:
+    """Write a board's card: its words, limits, keys and messages."""
+    from hostlink.jobs.publishing import write_card
+
+    profile = desk.the_profile()
+    write_card(output, profile, replace=desk.yes)
+    say(f"The card of profile {profile.name} is written to {output}.", quiet=desk.quiet)

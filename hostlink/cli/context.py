@@ -1,0 +1,233 @@
+"""What commands share: the archive, the profile, the port.
+
+A `Desk` is made for each command from its options; `together` makes one and lends it to the
+commands it runs, so that they work over one open port.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.cli.output import say
+from hostlink.cli.port_choice import known_ports, resolved_ports
+from hostlink.cli.stopping import stoppable
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.archive.programs import Programs
+    from hostlink.board.profile.model import Profile
+    from hostlink.jobs.events import Emit, Event
+    from hostlink.jobs.session.session import LinkChoice, Session
+
+
+@dataclass
+class Lent:
+    """An open session with its archive, lent by `together` to the commands it runs.
+
+    session: None while they are only rehearsed. choice: the board that `together` was told to use.
+    """
+
+    session: Session | None
+    archive: Archive
+    choice: LinkChoice
+    quiet: bool = False
+
+    @property
+    def in_use(self) -> LinkChoice:
+        """How the board is talked to by now."""
+        return self.choice if self.session is None else self.session.choice
+
+
+@dataclass
+class Desk:
+    """The choices that commands share, as given by options or environment."""
+
+    port: str | None = None
+    ports: tuple[str, ...] = ()
+    all_boards: bool = False
+    profile: str | None = None
+    baud: int | None = None
+    archive_path: Path | None = None
+    record: Path | None = None
+    stop_running: bool = False
+    json: bool = False
+    quiet: bool = False
+    yes: bool = False
+    lent: Lent | None = None
+
+    @contextlib.contextmanager
+    def archive(self, *, create: bool = True, read_only: bool = False) -> Iterator[Archive]:
+        """The archive, open for as long as the block lasts."""
+        if self.lent is not None:
+            yield self.lent.archive
+            return
+        from hostlink.archive import Archive
+
+        file = self.archive_file()
+        if self.on_practice and not self.archive_path and create and not file.exists():
+            say(
+                f"What practice boards hold is kept apart from your archive, in {file}. With "
+                "HOSTLINK_PORT=practice:// set, every command uses it.",
+                quiet=self.quiet,
+            )
+        with Archive.open(file, create=create, read_only=read_only) as opened:
+            yield opened
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[Archive]:
+        """The archive, only to be read. One that is not there yet is said to be so and read as an
+        empty one; nothing is made."""
+        if self.lent is not None or self.archive_file().exists():
+            with self.archive(create=False, read_only=True) as opened:
+                yield opened
+            return
+        import tempfile
+
+        from hostlink.archive import Archive
+
+        say(f"There is no archive at {self.archive_file()} yet.", quiet=self.quiet)
+        with (
+            tempfile.TemporaryDirectory(prefix="hostlink-") as folder,
+            Archive.open(Path(folder) / "empty.sqlite3") as empty,
+        ):
+            yield empty
+
+    @contextlib.contextmanager
+    def programs(self) -> Iterator[Programs]:
+        """The archive as far as its list of programs goes, which loads sooner than all of it."""
+        if self.lent is not None:
+            yield self.lent.archive
+            return
+        from hostlink.archive.programs import Programs
+
+        with Programs.open(self.archive_file()) as opened:
+            yield opened
+
+    def archive_file(self) -> Path:
+        """Where the archive is, or will be: practice boards have one of their own."""
+        from hostlink.archive.database.place import archive_path
+
+        if self.archive_path:
+            return self.archive_path.expanduser()
+        return archive_path(practice=self.on_practice)
+
+    @property
+    def on_practice(self) -> bool:
+        """Whether all boards that are meant are practice boards; commands that take no port go by
+        HOSTLINK_PORT."""
+        ports = self.ports or resolved_ports(self, (os.environ.get("HOSTLINK_PORT", ""),))
+        return all(port.startswith("practice:") for port in ports)
+
+    def the_profile(self, archive: Archive | None = None) -> Profile:
+        """The profile to work by without a board: the one named, else that of the board at the
+        port, else the practice board's or the careful one."""
+        if self.lent is not None and self.profile is None:
+            return self.lent.in_use.effective
+        return self._choose_profile(archive)[0]
+
+    def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
+        from hostlink.jobs.session.recognising import choose_profile
+
+        return choose_profile(archive, self.port or "", self.profile or "")
+
+    def the_port(self) -> str:
+        """The port named, else the only board plugged in. Raises UsageError if unclear."""
+        if self.lent is not None:
+            return self.lent.choice.port
+        if self.port:
+            return self.port
+        from hostlink.board.port.ports import usb_ports
+        from hostlink.errors import UsageError
+
+        found = usb_ports()
+        if len(found) == 1:
+            self.port = found[0].port
+            return self.port
+        if not found:
+            raise UsageError(
+                "No board is plugged in.",
+                advice="Plug one in, name its --port, or try --port practice://.",
+            )
+        raise UsageError(
+            f"{len(found)} boards are plugged in: {', '.join(each.port for each in found)}.",
+            advice="Name one with --port.",
+        )
+
+    @contextlib.contextmanager
+    def session(self, archive: Archive, emit: Emit) -> Iterator[Session]:
+        """The board, its port open for as long as the block lasts."""
+        if self.lent is not None:
+            session = self.lent.session
+            if session is None:
+                from hostlink.jobs.rehearsing import BoardNeeded
+
+                raise BoardNeeded
+            session.tell(emit)
+            yield session
+            return
+        from hostlink.jobs.session.session import Session
+
+        choice = self.link_choice(archive)
+        with (
+            stoppable() as stopped,
+            Session(choice, emit, stopped, archive=archive) as session,
+        ):
+            yield session
+
+    def link_choice(self, archive: Archive) -> LinkChoice:
+        """How to reach the one board meant, found before its port is opened."""
+        from hostlink.jobs.session.session import LinkChoice
+
+        if self.lent is not None:
+            return self.lent.in_use
+        port = self.the_port()
+        profile, is_guess = self._choose_profile(archive)
+        self._check_record()
+        return LinkChoice(
+            port,
+            profile,
+            self.baud or 0,
+            self.record,
+            self.stop_running,
+            is_guess=is_guess,
+            is_named=bool(self.profile),
+        )
+
+    @property
+    def many(self) -> bool:
+        """Whether more than one board is meant."""
+        return self.lent is None and (self.all_boards or len(self.ports) > 1)
+
+    def choices(self, archive: Archive) -> list[LinkChoice]:
+        """How to reach each of the boards meant, found before any port is opened.
+
+        Raises UsageError where there are none, or an option suits only one board.
+        """
+        from hostlink.errors import UsageError
+
+        if self.record is not None:
+            raise UsageError("--record writes down one wire: name one --port.")
+        ports = self.ports or known_ports(self, archive)
+        each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
+        return [desk.link_choice(archive) for desk in each]
+
+    def _check_record(self) -> None:
+        """Never write over a file that is there without consent."""
+        from hostlink.errors import RefusedError
+
+        if self.record is not None and self.record.is_file() and not self.yes:
+            raise RefusedError(
+                f"{self.record} exists already.",
+                kept="It was not changed, and the port was not opened.",
+                advice="Name another file, or let it be replaced with --yes.",
+            )
+
+
+def ignore(event: Event) -> None:
+    """For jobs whose events nobody shows."""

@@ -1,0 +1,1 @@
+"""Writing a firmware image, with a backup before and the way back after."""

@@ -1,0 +1,202 @@
+"""After firmware was written: it is heard starting, and the programs go back on the board."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from hostlink.advice import Advice, Ways, joined
+from hostlink.archive import Archive, Backup
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.errors import (
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    LinkReason,
+    ReadBackError,
+    RefusedError,
+)
+from hostlink.jobs.backup import banner_heard
+from hostlink.jobs.firmware.request import AfterWriteError, Written
+from hostlink.jobs.putback import MisfitError, putback
+from hostlink.jobs.session.rescuing import NOTHING
+from hostlink.jobs.session.restarting import pulse
+from hostlink.jobs.session.session import Session
+from hostlink.link.regain import Found
+
+# Whether there is an image to go back to, and whether a program may be in memory: what to do.
+_WAYS_OUT: dict[tuple[bool, bool], Callable[[Ways], str]] = {
+    (True, False): lambda by: f"Go back to the firmware before it {by.write_previous}",
+    (True, True): lambda by: f"Go back to the firmware before it {by.write_previous_discarding}",
+    (False, False): lambda by: f"Write another image {by.write_image}",
+    (False, True): lambda by: f"Write another image {by.write_image_discarding}",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """How the firmware was heard starting. banner: what it said of itself, "" if nothing.
+
+    found: what came where a prompt was looked for; None where none is expected.
+    """
+
+    banner: str = ""
+    found: Found | None = None
+
+    @property
+    def answered(self) -> bool:
+        """Whether it came to its prompt."""
+        return self.found is Found.PROMPT
+
+
+def hear_start(session: Session, *, has_prompt: bool) -> Start:
+    """Wait for the firmware to start: its banner, and whether it came to its prompt.
+
+    has_prompt: whether one is expected; a display shows none and is not asked.
+    """
+    session.emit(Phase("Waiting for the firmware to start"))
+    session.wire.recent = b""
+    session.dialogue.listen_waking()
+    banner = banner_heard(session)
+    if not has_prompt:
+        return Start(banner)
+    if session.profile.talk.banner and not banner:
+        pulse(session)  # its first bytes may have come before the speed was set back
+        banner = banner_heard(session)
+    found = session.dialogue.regain(may_interrupt=True).found
+    if found is not Found.PROMPT and _talks_otherwise(session):
+        found = Found.PROMPT
+    session.dialogue.restarted()  # this one is no surprise to what is loaded next
+    session.memory_is_known()
+    return Start(banner, found)
+
+
+def _talks_otherwise(session: Session) -> bool:
+    """Whether the new firmware has a prompt of another kind; it is talked to so from now on."""
+    try:
+        with session.may_stop():
+            session.attach(again=True)
+    except LinkError as error:
+        if error.reason is LinkReason.GONE:
+            raise
+        return False
+    return True
+
+
+def restore(session: Session, archive: Archive, backup: Backup) -> None:
+    """Put the programs back that the board held, proven; a second time where the wire failed once.
+
+    Raises what `putback` raises; MisfitError when all that has room is on the board again.
+    """
+    try:
+        _put_back(session, archive, backup)
+    except (LinkError, ReadBackError) as error:
+        if is_cut_off(error) or (
+            isinstance(error, LinkError) and error.reason is LinkReason.TOO_LONG
+        ):
+            raise
+        session.emit(Warned(f"{error.what} Putting the programs back once more."))
+        session.dialogue.regain(may_interrupt=True)
+        _put_back(session, archive, backup)
+
+
+def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
+    """Put back what has room. Memory holds what the firmware began with, which needs no keeping."""
+    try:
+        session.dialogue.clear()
+    except RefusedError as refused:
+        raise refused.but(kept="") from refused  # the program that is there is not the user's
+    try:
+        putback(session, archive, backup, held=NOTHING)
+    except MisfitError as misfit:
+        kept = ""
+        if misfit.fitting:
+            putback(session, archive, backup, misfit.fitting, held=NOTHING)
+            kept = f"All the rest is on the board again: {', '.join(misfit.fitting)}."
+        raise misfit.but(kept=kept) from misfit
+
+
+def is_cut_off(cause: HostlinkError | None) -> bool:
+    """Whether work was stopped or unplugged, so that the same command can go on with it."""
+    gone = isinstance(cause, LinkError) and cause.reason is LinkReason.GONE
+    return gone or isinstance(cause, Interrupted)
+
+
+def after_write_error(
+    written: Written,
+    start: Start,
+    cause: HostlinkError | None,
+    profile: str,
+    *,
+    can_go_back: bool,
+) -> HostlinkError:
+    """What to raise where an image is on the board and not all is well with the board.
+
+    cause: what went wrong afterwards, None where it only shows no prompt. can_go_back: whether
+    there is an image to go back to.
+    """
+    name = written.image.name or "the image"
+    kept = [f"Its programs are kept as {written.backup}."] if written.backup else []
+    if cause is not None:
+        kept.append(cause.kept)
+    said = " ".join(part for part in kept if part)
+    if cause is None:
+        advice = _way_out(written, start, can_go_back=can_go_back)
+    else:
+        advice = _programs_back(written, start, cause, can_go_back=can_go_back)
+    if isinstance(cause, Interrupted):
+        what = f"Stopped after {name} was written and read back."
+        return cause.but(what=what, kept=said, advice=advice)
+    if cause is None:
+        silent = start.found is Found.SILENT
+        trouble = "is silent" if silent else f"does not come to the prompt of profile {profile}"
+        trouble = f"the board {trouble}"
+    elif written.backup and not written.restored:
+        trouble = f"its programs were not put back: {cause.what.rstrip('.')}"
+    else:
+        trouble = f"then something went wrong: {cause.what.rstrip('.')}"
+    what = f"{name} is on the board, every page read back, but {trouble}."
+    return AfterWriteError(what, written, kept=said, advice=advice)
+
+
+def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
+    """What to do with a board that does not come to its prompt."""
+    spec = written.backup
+    them = ", which puts the programs back too" if spec else ""
+    # What talks may have taken in a program from the board's own keyboard.
+    out = _WAYS_OUT[can_go_back, start.found in (Found.STUCK, Found.RUNNING)]
+
+    def advice(by: Ways) -> str:
+        talks = f"If the new one talks in another way, name its profile {by.name_profile}"
+        if spec:
+            talks += f", and put them back {by.put_back_by_profile(spec)}"
+        return f"{out(by)}{them}. {talks}."
+
+    return advice
+
+
+def _programs_back(
+    written: Written, start: Start, cause: HostlinkError, *, can_go_back: bool
+) -> Advice:
+    """How the programs get on the board after this went wrong."""
+    spec = written.backup
+    if is_cut_off(cause):
+        first = "Repeat" if isinstance(cause, Interrupted) else "Plug the board in again and repeat"
+        again = f"{first} the command, which finds the image there"
+        if not spec or written.role == "display":
+            return f"{again}."
+        if not start.answered:
+            return f"{again} and puts the programs back."
+        return lambda by: (
+            f"{again} and puts the programs back; so does putting them back {by.put_back(spec)}."
+        )
+    if not spec or written.restored:
+        return cause.advice
+    # A board with other sizes than its profile says does not show that it holds nothing.
+    out = _WAYS_OUT[True, isinstance(cause, MisfitError)]
+    back: Advice = (lambda by: f"{out(by)}, which puts them back too.") if can_go_back else ""
+    if isinstance(cause, MisfitError):
+        return joined(lambda by: f"Put them on a larger board {by.put_back(spec)}.", back)
+    if isinstance(cause, RefusedError) and cause.advice:
+        return joined(cause.advice, back)
+    return joined(lambda by: f"Try again {by.put_back(spec)}.", back)

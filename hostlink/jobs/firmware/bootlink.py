@@ -1,0 +1,118 @@
+"""A session's wire while the board is in its bootloader: restarted, in step, at its speed.
+
+Rules: one restart for each speed that is tried; the line is drained before the first question; the
+wire goes back to the board's own speed when the bootloader is left.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TypeVar
+
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.firmware.bootloader import Conversation, Script, Trouble
+from hostlink.firmware.scripts import Unproven, begin, leave
+from hostlink.jobs.session.restarting import check_restartable, pull_restart_line
+from hostlink.jobs.session.session import Session
+from hostlink.link.port import TunablePort
+
+T = TypeVar("T")
+SPEEDS = (115_200, 57_600)  # the usual ones of serial bootloaders: common practice
+
+NO_ANSWER_ADVICE = (
+    "Check that the board has a bootloader and that its restart line is wired to the bridge. In a "
+    "machine of two boards, lift the wire by which the other board drives this one's RX pin: with "
+    "it in place this board hears nothing from the computer."
+)
+
+
+class BootLink:
+    """The way to one board's bootloader. `signature` and `baud` are known after `enter`."""
+
+    def __init__(self, session: Session) -> None:
+        check_restartable(session.choice.port)
+        self._session = session
+        self._wire = session.wire
+        self.baud = session.profile.talk.baud
+        self.signature = b""
+        self.trouble: Trouble | None = None  # of the last script that failed
+        self._inside = False
+
+    def enter(self, speeds: Sequence[int] = SPEEDS) -> None:
+        """Restart the board into its bootloader. Raises LinkError where none answers."""
+        heard = self._inside = False
+        for baud in speeds:
+            self._session.emit(Phase(f"Restarting the board, its bootloader at {baud} baud"))
+            self._tune(baud)
+            pull_restart_line(self._session)
+            core = Conversation(begin(), baud)
+            self._wire.run(core)
+            if core.result is not None:
+                self.signature = core.result
+                self._inside = True
+                return
+            heard = heard or core.trouble is not Trouble.SILENT
+        tried = " and ".join(str(baud) for baud in speeds)
+        what = "answered, but not as the protocol says," if heard else "answered"
+        raise LinkError(
+            f"No bootloader {what} at {tried} baud.",
+            reason=LinkReason.SILENT,
+            kept="Nothing was written; the board's firmware is as it was.",
+            advice=NO_ANSWER_ADVICE,
+        )
+
+    def run(self, script: Script[T]) -> T:
+        """Drive a script. Raises LinkError or ReadBackError with what went wrong."""
+        core = Conversation(script, self.baud)
+        try:
+            self._wire.run(core)
+        except Unproven as unproven:
+            raise ReadBackError(
+                f"Page {unproven.page} of flash cannot be read or written reliably.",
+                advice="Check the cable; another cable or another socket of the computer may help.",
+            ) from unproven
+        self.trouble = core.trouble
+        if core.trouble is not None:
+            raise _failure(core.trouble)
+        result: T = core.result  # type: ignore[assignment]
+        return result
+
+    def leave(self) -> None:
+        """Start the application and go back to the board's own speed."""
+        try:
+            if self._inside:
+                self.run(leave())
+        except LinkError:
+            # It does not let go by itself: a restart ends it as well.
+            self._session.emit(Warned("The bootloader was left by another restart."))
+            pull_restart_line(self._session)
+        self._inside = False
+        self._tune(self._session.profile.talk.baud)
+
+    def _tune(self, baud: int) -> None:
+        port = self._wire.port
+        if isinstance(port, TunablePort):
+            port.baudrate = baud
+        elif baud != self._session.profile.talk.baud:
+            raise RefusedError(
+                f"The speed of {self._session.choice.port} cannot be changed.",
+                kept="Nothing was written.",
+                advice="Use a port of this computer, or rfc2217://.",
+            )
+        self.baud = baud
+
+
+def _failure(trouble: Trouble) -> LinkError:
+    what = {
+        Trouble.SILENT: "The bootloader fell silent.",
+        Trouble.OUT_OF_STEP: "The bootloader answered something else than it was asked.",
+        Trouble.REFUSED: "The bootloader refused a command.",
+    }
+    reason = LinkReason.SILENT if trouble is Trouble.SILENT else LinkReason.DAMAGED
+    return LinkError(
+        what[trouble],
+        reason=reason,
+        advice="Check the cable and the wires to the board's RX and TX pins, then repeat the "
+        "command.",
+    )

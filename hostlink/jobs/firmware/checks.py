@@ -1,0 +1,313 @@
+"""Before firmware is written: which board it is, as far as can be told, and what it holds.
+
+Machines of two alike boards (one runs the BASIC, one makes the picture) have the same chip, the
+same bridge and often no serial number. What answers is therefore put beside what the image
+expects, and where they do not agree the user says which board it is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from hostlink.advice import Ways
+from hostlink.archive import ROLES, Archive, Backup, Board, Event, FirmwareWrite, Role
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.errors import (
+    ArchiveError,
+    LinkError,
+    LinkReason,
+    Needed,
+    ReadBackError,
+    RefusedError,
+)
+from hostlink.firmware.image import Image
+from hostlink.jobs.backup import Collected, collect, is_part_of, keep
+from hostlink.jobs.events import BackupKept, BoardAnswered
+from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
+from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.session.session import Session
+from hostlink.words import safe
+
+_UNTOUCHED = "Nothing was sent that changes the board."
+EXPECTED: dict[str, str] = {"computer": "a BASIC prompt", "display": "silence"}
+
+
+class Answer(Enum):
+    """What the board answered when it was asked for a prompt."""
+
+    PROMPT = "a BASIC prompt"
+    SILENCE = "silence"
+    UNREADABLE = "bytes that are no text at this speed"
+    RUNNING = "text, but no prompt"
+
+
+@dataclass(frozen=True, slots=True)
+class Situation:
+    """The board before the write. role: what the image is for. error: why there was no prompt.
+
+    left_by: the write from here that left it without a prompt: cut off, or of an image that never
+    came to one; of this board (is_own), or for one that is new here of the same image elsewhere.
+    owed: what an earlier write took off the board and nobody has put back. goes_back: as in
+    WriteRequest.
+    """
+
+    board: Board
+    answer: Answer
+    role: Role
+    known_role: str
+    left_by: FirmwareWrite | None
+    owed: Backup | None
+    goes_back: bool
+    error: LinkError | None
+
+    @property
+    def is_own(self) -> bool:
+        """Whether what left it so was a write to this very board."""
+        return self.left_by is not None and self.left_by.board_uuid == self.board.uuid
+
+    @property
+    def is_explained(self) -> bool:
+        """Whether a write from here tells which board this is, and that nothing else is on it."""
+        left = self.left_by
+        return left is not None and (self.goes_back or left.role == self.role)
+
+
+def role_of(archive: Archive, image: Image, role: str) -> Role:
+    """What an image is for, as told or as it was written before. Raises RefusedError."""
+    named = role or archive.image_role(image.sha256)
+    wanted = next((each for each in ROLES if each == named), None)
+    if wanted is None:
+        raise RefusedError(
+            "It is not known yet what this image is for.",
+            kept=_UNTOUCHED,
+            advice=lambda by: (
+                "Say whether it is for the computer (which runs the BASIC) or the "
+                f"display (which makes the picture) {by.say_role}."
+            ),
+            needed=Needed.ROLE,
+        )
+    return wanted
+
+
+def look(session: Session, archive: Archive, request: WriteRequest) -> Situation:
+    """Find out what answers. Raises RefusedError where nobody knows what the image is for."""
+    wanted = role_of(archive, request.image, request.role)
+    session.emit(Phase("Looking for the board's prompt"))
+    answer, error = _answer(session)
+    board = session.board_in(archive)
+    events = archive.events(board_uuid=board.uuid)
+    left_by = None
+    if answer is not Answer.PROMPT:
+        left_by = _left_by(archive, board, request.image, events)
+    owed = _owed(session, archive, events, left_by)
+    session.emit(BoardAnswered(answer.value, EXPECTED[wanted]))
+    known = archive.board_role(board.uuid)
+    return Situation(board, answer, wanted, known, left_by, owed, request.goes_back, error)
+
+
+def must_be_the_board(
+    session: Session, archive: Archive, situation: Situation, request: WriteRequest
+) -> None:
+    """Stop a mismatch until the user says which board it is. Raises RefusedError or LinkError."""
+    role, this_board = situation.role, request.this_board
+    running = situation.answer is Answer.RUNNING and role == "computer"
+    if running and situation.error is not None and not (this_board or situation.is_explained):
+        raise situation.error
+    if this_board and this_board != role:
+        raise RefusedError(
+            f"The image is for the {role}, and you say that this board is the {this_board}.",
+            kept=_UNTOUCHED,
+            advice=lambda by: f"Plug in the {role}, or name its port {by.name_port}.",
+        )
+    doubts = _doubts(situation)
+    if doubts and not this_board:
+        may_hold = role == "computer" and situation.answer is not Answer.PROMPT
+
+        def advice(by: Ways) -> str:
+            lost = f", and that its program may be lost {by.discard_board}" if may_hold else ""
+            return (
+                f"Look which board {session.choice.port} leads to. If it is the {role}, say so "
+                f"{by.say_board(role)}{lost}."
+            )
+
+        raise RefusedError(
+            f"This may be the wrong board: {'; '.join(doubts)}.",
+            kept=_UNTOUCHED,
+            advice=advice,
+            needed=Needed.WHICH_BOARD,
+        )
+    if this_board:
+        archive.set_board_role(situation.board.uuid, role)
+
+
+def save_programs(
+    session: Session, archive: Archive, situation: Situation, *, discard: bool
+) -> Backup | None:
+    """Keep what the board's BASIC holds, before any restart; what is to be put back afterwards.
+
+    That is a new backup, or the one that is owed to the board; None where there is nothing.
+    discard: go on where something cannot be kept, which raises RefusedError otherwise.
+    """
+    if situation.answer is Answer.PROMPT:
+        return _at_prompt(session, archive, situation, discard=discard)
+    if situation.role == "display":
+        return None
+    running = situation.answer is Answer.RUNNING
+    if situation.is_explained and (discard or not running) and (situation.is_own or not discard):
+        return _left_on_it(session, situation)
+    if discard:
+        session.emit(Warned("What the board held was not captured, as you asked."))
+        return None
+    raise RefusedError(
+        "The board shows no prompt, so a program that may be in its memory cannot be kept.",
+        kept=_UNTOUCHED,
+        advice=lambda by: (
+            f"Get it to its prompt first: name its speed {by.name_speed}, or stop "
+            f"the program {by.stop_running}. If nothing on it needs keeping, say that it may "
+            f"be lost {by.discard_board}."
+        ),
+        needed=Needed.LOSS,
+    )
+
+
+def _left_on_it(session: Session, situation: Situation) -> Backup | None:
+    """What a board that a write from here left without a prompt held before that write."""
+    left = situation.left_by
+    assert left is not None
+    if left.is_finished:
+        what = f"The board was not seen at its prompt since {left.image.name} was written to it"
+    else:
+        what = "An earlier write of firmware to this board was cut off; finishing"
+    kept = f". What it held before is kept as {situation.owed.spec}" if situation.owed else ""
+    session.emit(Warned(f"{what}{kept}."))
+    return situation.owed
+
+
+def _at_prompt(
+    session: Session, archive: Archive, situation: Situation, *, discard: bool
+) -> Backup | None:
+    """A new backup, or the one that is owed where the board holds nothing else."""
+    detail = {"for": "a write of firmware"}
+    owed, board = situation.owed, situation.board
+    with session.job(archive, "backup", board, parts=10, detail=detail) as record:
+        found = _collected(session, archive, board, discard=discard)
+        nothing_else = found is None or (owed and is_part_of(session, found.items, owed))
+        if owed is not None and nothing_else:
+            session.emit(
+                Warned(
+                    f"An earlier write of firmware ended before the board's programs, kept as "
+                    f"{owed.spec}, were back on it. They go back after this one."
+                )
+            )
+            return owed
+        if owed is not None:
+            session.emit(
+                Warned(
+                    f"What an earlier write of firmware took off the board is kept as {owed.spec}.",
+                    advice=lambda by: f"Put it back {by.put_back(owed.spec)}.",
+                )
+            )
+        if found is None or not found.items:
+            return None
+        kept = keep(session, archive, board, found, note="before firmware was written")
+        record.detail["backup"] = kept.spec
+        session.emit(BackupKept(kept.spec, tuple(item.name for item in kept.items)))
+        return kept
+
+
+def _collected(
+    session: Session, archive: Archive, board: Board, *, discard: bool
+) -> Collected | None:
+    """What the board holds; with `discard` only what can be read of it, None for nothing.
+
+    Raises RefusedError where a stored program could not be read, and what `collect` raises.
+    """
+    try:
+        found = collect(session, archive, board)
+    except (LinkError, ReadBackError, RefusedError) as error:
+        if not discard or (isinstance(error, LinkError) and error.reason is LinkReason.GONE):
+            raise
+        session.emit(Warned(f"What the board holds is not kept, as you asked: {error.what}"))
+        return None
+    missing = [safe(name) for name in found.unread]
+    missing += [f"{safe(name)}, of which {doubt}" for name, doubt in found.doubts.items()]
+    unread = ", ".join(missing)
+    if unread and not discard:
+        raise RefusedError(
+            f"Not every program could be read: {unread}.",
+            kept=_UNTOUCHED,
+            advice=lambda by: (
+                f"Look at what the board holds {by.look_by_backup}. To go on without it, "
+                f"say that it may be lost {by.discard_board}."
+            ),
+            needed=Needed.LOSS,
+        )
+    if unread:
+        session.emit(Warned(f"Not kept, as you asked: {unread}."))
+    return found
+
+
+def _answer(session: Session) -> tuple[Answer, LinkError | None]:
+    """What comes back. A program that runs and may not be stopped is the user's to decide.
+
+    Asked anew where the port has been open for long: the board may be mute since its last firmware.
+    """
+    answers = {
+        LinkReason.SILENT: Answer.SILENCE,
+        LinkReason.UNREADABLE: Answer.UNREADABLE,
+        LinkReason.RUNNING: Answer.RUNNING,
+    }
+    try:
+        session.attach(again=True)
+    except LinkError as error:
+        if error.reason not in answers:
+            raise
+        return answers[error.reason], error
+    return Answer.PROMPT, None
+
+
+def _left_by(
+    archive: Archive, board: Board, image: Image, events: Sequence[Event]
+) -> FirmwareWrite | None:
+    """The write that left a board without a prompt; for a board to which none is known, since it
+    may be plugged in elsewhere now, the newest one of the same image that was cut off, wherever."""
+    if archive.last_write(board.uuid) is not None:
+        return left_without_prompt(archive, board, events)
+    newest: dict[str, FirmwareWrite] = {}
+    for write in archive.writes():
+        newest.setdefault(write.board_uuid, write)
+    for write in newest.values():
+        if not write.is_finished and write.image.sha256 == image.sha256:
+            return write
+    return None
+
+
+def _owed(
+    session: Session, archive: Archive, events: Sequence[Event], left_by: FirmwareWrite | None
+) -> Backup | None:
+    """What is to be put back besides what the board holds; one that is damaged is told."""
+    try:
+        owed = owed_backup(archive, events)
+        if owed is None and left_by is not None and not left_by.is_finished and left_by.backup:
+            owed = archive.backup(left_by.backup)
+    except ArchiveError as damaged:
+        session.emit(Warned(f"What an earlier write took off the board is damaged: {damaged}"))
+        return None
+    return owed
+
+
+def _doubts(situation: Situation) -> list[str]:
+    role, answer = situation.role, situation.answer
+    if situation.is_explained:
+        return []
+    found = []
+    if situation.known_role and situation.known_role != role:
+        found.append(f"it is known as the {situation.known_role}, the image is for the {role}")
+    if answer.value != EXPECTED[role]:
+        found.append(
+            f"it answered with {answer.value}, the image is for the {role}, which answers with "
+            f"{EXPECTED[role]}"
+        )
+    return found

@@ -1,0 +1,295 @@
+"""Write firmware to a board as one guarded task.
+
+The order is the point: look at the board, keep what its BASIC holds, only then restart it into its
+bootloader; read all of its flash into the archive, only then write. Cut off at any moment, the same
+call finishes the work: a board that is mute by then still has its bootloader, and the programs that
+were taken off it go back.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from typing import Any
+
+from hostlink.advice import Advice, joined
+from hostlink.archive import Archive, Backup
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.errors import (
+    ArchiveError,
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    LinkReason,
+    RefusedError,
+)
+from hostlink.firmware.plan import OnPage, Plan
+from hostlink.firmware.scripts import FlashScripts
+from hostlink.jobs.events import PageProven
+from hostlink.jobs.firmware.after import Start, after_write_error, hear_start, is_cut_off, restore
+from hostlink.jobs.firmware.bootlink import BootLink
+from hostlink.jobs.firmware.checks import Situation, look, must_be_the_board, save_programs
+from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
+from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
+from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.session.session import Session
+from hostlink.link.pacing import BITS_PER_BYTE
+
+__all__ = [
+    "AfterWriteError",
+    "WriteRequest",
+    "Written",
+    "image_before",
+    "way_back",
+    "write_firmware",
+]
+
+_PASSES = 2  # each page is written and read back
+_RESTARTS = 2  # times the board is restarted in the middle of a write before giving up
+
+
+def write_firmware(session: Session, archive: Archive, request: WriteRequest) -> Written:
+    """Write an image that was reviewed. Returns when all of it was read back, and the programs too.
+
+    Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
+    state of the board and what is kept; AfterWriteError where the image is on the board, but the
+    board does not come to its prompt or its programs could not be put back.
+    """
+    if len(request.image.flash) > request.end:
+        raise RefusedError(
+            f"The image reaches beyond {request.end:04X}, where a bootloader of "
+            f"{request.boot_bytes:,} bytes begins.",
+            kept="Nothing was sent to the board.",
+            advice="Check that the image is for this board, and how large its bootloader is.",
+        )
+    situation = look(session, archive, request)
+    must_be_the_board(session, archive, situation, request)
+    boot = BootLink(session)
+    backup = save_programs(session, archive, situation, discard=request.discard_board)
+    detail = {
+        "image": request.image.sha256,
+        "name": request.image.name,
+        "role": situation.role,
+        "goes_back": request.goes_back,
+        "backup": backup.spec if backup else "",
+        "backup_uuid": backup.uuid if backup else "",
+        "discarded": request.discard_board,
+    }
+    with session.job(archive, JOB, situation.board, parts=20, detail=detail) as record:
+        return _Write(session, archive, request, situation, boot, backup, record.detail).run()
+
+
+class _Write:
+    """One write, from the restart into the bootloader to the programs put back.
+
+    detail: of the write's event, see firmware_record.JOB.
+    """
+
+    def __init__(
+        self,
+        session: Session,
+        archive: Archive,
+        request: WriteRequest,
+        situation: Situation,
+        boot: BootLink,
+        backup: Backup | None,
+        detail: dict[str, Any],
+    ) -> None:
+        self._session = session
+        self._archive = archive
+        self._request = request
+        self._situation = situation
+        self._boot = boot
+        self._backup = backup
+        self._detail = detail
+        self._scripts = FlashScripts(request.chip)
+        self._record = ""
+        self._done = self._pages = 0
+
+    def run(self) -> Written:
+        try:
+            self._boot.enter()
+            before = look_at_flash(
+                self._session,
+                self._archive,
+                self._request,
+                self._situation,
+                self._boot,
+                self._scripts,
+            )
+            if before.plan.pages or before.resumed:
+                self._begin_record(before)
+        except HostlinkError as error:
+            raise self._untouched(error) from error
+        self._pages = len({page for page, _ in before.plan.pages})
+        self._write_recorded(before.plan)
+        return self._afterwards(before)
+
+    def _start(self) -> Start:
+        start = hear_start(self._session, has_prompt=self._situation.role == "computer")
+        self._detail.update(banner=start.banner, answered=start.answered)
+        return start
+
+    # --- before the first page ---------------------------------------------------------------
+
+    def _begin_record(self, before: FlashBefore) -> None:
+        """Record, before anything is written, what will be and what was there."""
+        request, situation = self._request, self._situation
+        image = self._archive.keep_image(
+            request.image.flash, part=request.chip.part, name=request.image.name
+        )
+        self._record = self._archive.begin_write(
+            situation.board.uuid,
+            image,
+            previous=before.previous,
+            role=situation.role,
+            part=request.chip.part,
+            backup_uuid=self._backup.uuid if self._backup else None,
+            boot_section=before.boot_section,
+            eeprom=before.eeprom,
+        )
+        self._detail["write"] = self._record
+
+    def _untouched(self, error: HostlinkError) -> HostlinkError:
+        """Nothing was written: start the firmware again and put the programs back, if possible."""
+        gone = isinstance(error, LinkError) and error.reason is LinkReason.GONE
+        back = False
+        if not gone:
+            with self._session.unstoppable(), suppress(HostlinkError):
+                self._boot.leave()
+                if self._start().answered and self._backup is not None:
+                    restore(self._session, self._archive, self._backup)
+                    self._detail["restored"] = back = True
+        what, advice = error.what, error.advice
+        if isinstance(error, Interrupted):
+            what = "Stopped before anything was written; the board has its firmware still."
+        said = [error.kept]
+        if "Nothing was written" not in error.kept:
+            said.insert(0, "Nothing was written.")
+        if self._backup is not None:
+            said.append(f"Its programs are kept as {self._backup.spec}.")
+            if back:
+                said.append("They are in its memory again.")
+            else:
+                advice = joined(advice, self._when_back())
+        return error.but(what=what, kept=" ".join(part for part in said if part), advice=advice)
+
+    def _when_back(self) -> Advice:
+        """What puts the programs back on a board whose firmware was not changed."""
+        again = "This command, repeated, puts them back at its end"
+        if self._situation.left_by is not None:
+            return f"{again}."
+        assert self._backup is not None
+        spec = self._backup.spec
+        return lambda by: f"{again}; put them back at once {by.put_back(spec)}."
+
+    # --- writing -----------------------------------------------------------------------------
+
+    def _write_recorded(self, plan: Plan) -> None:
+        """Carry the plan out; how it ended is recorded where it does not go through."""
+        try:
+            if plan.pages:
+                self._write(plan)
+        except HostlinkError as error:
+            outcome = "interrupted" if isinstance(error, Interrupted) else "failed"
+            with suppress(ArchiveError):  # a record without an end says the same
+                self._archive.end_write(self._record, outcome)
+            raise self._half_way(error) from error
+
+    def _write(self, plan: Plan) -> None:
+        """Carry the plan out; where the bootloader is lost, restart the board and go on."""
+        size = len(plan.pages) * self._request.chip.page_bytes
+        at_most_s = _PASSES * size * BITS_PER_BYTE / self._boot.baud
+        name = self._request.image.name or "the image"
+        self._session.emit(Phase(f"Writing {name}", at_most_s))
+        for restarts in range(_RESTARTS + 1):
+            if not plan.pages:
+                return
+            try:
+                script = self._scripts.write_plan(plan, self._counting(plan))
+                self._boot.run(script)
+                return
+            except LinkError as error:
+                if restarts == _RESTARTS or error.reason is LinkReason.GONE:
+                    raise
+                self._session.emit(Warned(f"{error.what} Restarting the board to go on."))
+                self._boot.enter((self._boot.baud,))
+                held = self._boot.run(self._scripts.read_flash())[: self._request.end]
+                plan = plan_for(self._request, held)
+
+    def _counting(self, plan: Plan) -> OnPage:
+        """A callback that counts proven pages; the guard in the first page is none of the image."""
+        guard = len(plan.pages) > len({page for page, _ in plan.pages})
+        self._done = self._pages - len({page for page, _ in plan.pages})
+
+        def on_page(page: int) -> None:
+            nonlocal guard
+            if guard and page == 0:
+                guard = False
+                return
+            self._done += 1
+            self._session.emit(PageProven(self._done, self._pages))
+
+        return on_page
+
+    def _half_way(self, error: HostlinkError) -> HostlinkError:
+        where = f"after page {self._done} of {self._pages}"
+        is_stopped = isinstance(error, Interrupted)
+        what = f"Stopped {where}." if is_stopped else f"{error.what.rstrip('.')}, {where}."
+        kept = ["The board is mute until the rest is written, and its bootloader is unharmed."]
+        can_go_back = self._can_go_back()
+        if can_go_back:
+            kept.append("What its flash held before is in the archive.")
+        if self._backup:
+            kept.append(f"Its programs are kept as {self._backup.spec}, and go back at the end.")
+        advice: Advice = "Write the same image again, which goes on where this stopped."
+        if self._request.goes_back:
+            advice = "Repeat the command, which goes on where this stopped."
+        elif can_go_back:
+            advice = joined(
+                advice, lambda by: f"Or go back to what was there before {by.write_previous}."
+            )
+        return error.but(what=what, kept=" ".join(kept), advice=advice)
+
+    def _can_go_back(self) -> bool:
+        return can_go_back(self._archive, self._situation.board, over=self._request.image)
+
+    # --- afterwards --------------------------------------------------------------------------
+
+    def _afterwards(self, before: FlashBefore) -> Written:
+        """Hear the firmware start and put the programs back. Raises AfterWriteError, Interrupted.
+
+        The write ends in the archive only when the start was heard: where the process is killed
+        before that, nobody knows whether the board is mute.
+        """
+        start, cause = Start(), None
+        restored = False
+        try:
+            try:
+                self._boot.leave()
+                start = self._start()
+            finally:
+                if self._record:
+                    self._archive.end_write(self._record, "done", start.banner)
+            self._archive.set_board_role(self._situation.board.uuid, self._situation.role)
+            if start.answered and self._backup is not None:
+                restore(self._session, self._archive, self._backup)
+                self._detail["restored"] = restored = True
+        except HostlinkError as error:
+            cause = error
+        written = Written(
+            image=self._request.image,
+            role=self._situation.role,
+            written=self._pages,
+            right=before.plan.right,
+            banner=start.banner,
+            answered=start.answered,
+            backup=self._backup.spec if self._backup else "",
+            restored=restored,
+            resumed=before.resumed,
+        )
+        self._detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
+        mute = written.role == "computer" and not start.answered
+        if cause is None and not mute:
+            return written
+        profile, can_go_back = self._session.profile.name, self._can_go_back()
+        raise after_write_error(written, start, cause, profile, can_go_back=can_go_back) from cause

@@ -1,0 +1,234 @@
+"""Finding the listing that a user means by a word: a file, a program, a revision, a shipped one."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import sqlite3
+import stat
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from hostlink.archive import Archive, Content, Origin, Revision
+from hostlink.archive.database.faults import DamagedError
+from hostlink.archive.names import nearest
+from hostlink.board.profile.model import Profile
+from hostlink.errors import ArchiveError, ListingError
+from hostlink.jobs.files import read_bytes
+from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
+from hostlink.publish.details import Matter
+from hostlink.publish.sheet_file import is_sheet, read_sheet
+from hostlink.shipped import library_folder
+
+SHIPPED = "shipped:"
+STANDARD_INPUT = "standard input"
+NO_MATTER = Matter()
+_NAME = re.compile(r"[^A-Za-z0-9_-]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Shipped:
+    """A shipped example program, as its index tells it."""
+
+    name: str
+    path: Path
+    title: str
+    notes: str
+    tags: tuple[str, ...]
+    author: str
+    licence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A listing with where it came from.
+
+    name: the program name it goes by, "" where it has none. label: how to call it in messages.
+    raw, charset: its exact bytes and their codec. revision: set where the archive holds it.
+    shipped: set where it is a shipped example. matter: what a sheet says of it, where it is one.
+    held: what the archive holds, of a revision or a rescue, as it was measured then.
+    """
+
+    name: str
+    label: str
+    text: str
+    raw: bytes
+    charset: str
+    origin: Origin
+    revision: Revision | None = None
+    shipped: Shipped | None = None
+    matter: Matter = NO_MATTER
+    held: Content | None = None
+
+    @property
+    def listing(self) -> Listing:
+        """Return the text as parsed lines."""
+        return Listing.from_text(self.text)
+
+    @property
+    def word(self) -> str:
+        """Return the word that names the listing on a command line."""
+        if self.shipped is not None:
+            return f"{SHIPPED}{self.name}"
+        return "-" if self.label == STANDARD_INPUT else shlex.quote(self.label)
+
+    def content(self, profile: Profile) -> Content:
+        """The listing as the archive keeps it, measured for one kind of board."""
+        return content_of(self.listing, self.raw, self.charset, profile)
+
+
+def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> Content:
+    """A listing as the archive keeps it: exact bytes, text, canonical form and cost."""
+    return Content(
+        raw=raw,
+        text=listing.text(),
+        canonical=canonical(listing, profile.rules),
+        profile=profile.name,
+        charset=charset,
+        size_bytes=measure(listing, profile.rules).total,
+    )
+
+
+def read_file(path: Path, *, charset: str = "utf-8") -> Material:
+    """A listing file as material. Raises ListingError where it cannot be read or is no listing."""
+    return from_bytes(read_bytes(path), str(path), name=program_name(path.stem), charset=charset)
+
+
+def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:
+    """Bytes of a listing file as material; of a listing sheet its listing, held to its codes."""
+    text = decode_listing(raw, name=where, charset=charset)
+    if is_sheet(text):
+        sheet = read_sheet(text, name=where)
+        name = program_name(sheet.matter.name) or name
+        held = sheet.text.encode("utf-8")
+        return Material(
+            name, where, sheet.text, held, "utf-8", Origin("file", where), matter=sheet.matter
+        )
+    return Material(name, where, text, raw, "utf-8", Origin("file", where))
+
+
+def is_file(path: Path) -> bool:
+    """Return whether there is a file or a pipe at path. Never raises.
+
+    A device counts as neither, since opening one might restart a board.
+    """
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError):  # a name too long, a NUL in it
+        return False
+    return stat.S_ISREG(mode) or stat.S_ISFIFO(mode)
+
+
+def program_name(stem: str) -> str:
+    """A program name made of a file's stem: capitals, other characters as -."""
+    return _NAME.sub("-", stem).strip("-").upper()[:40]
+
+
+def shipped_programs() -> dict[str, Shipped]:
+    """The shipped programs by name, in the order of their index."""
+    folder = library_folder()
+    index = tomllib.loads((folder / "index.toml").read_text(encoding="utf-8"))
+    entries = (
+        Shipped(
+            program_name(Path(entry["file"]).stem),
+            folder / entry["file"],
+            entry["title"],
+            entry["notes"],
+            tuple(entry["tags"]),
+            entry["author"],
+            entry["licence"],
+        )
+        for entry in index["program"]
+    )
+    return {entry.name: entry for entry in entries}
+
+
+def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = None) -> Material:
+    """The listing meant by `what`: "-" (stdin), an existing file, NAME, NAME@3, a shipped program.
+
+    `shipped:NAME` always means the shipped one, also where the archive has a program of that name.
+
+    Raises ListingError or ArchiveError naming what was looked for and what is near it.
+    """
+    if what == "-":
+        return from_bytes(stdin or b"", STANDARD_INPUT, name="")
+    path = Path(what)
+    if is_file(path):
+        return read_file(path)
+    if os.path.isdir(what):  # noqa: PTH112 - unlike Path.is_dir it never raises
+        raise ListingError(f"{what} is a folder, not a listing.", advice="Name a file in it.")
+    if os.path.exists(what):  # noqa: PTH110 - as above
+        raise ListingError(f"{what} is a device, not a listing.", kept="It was not opened.")
+    if what.startswith(SHIPPED):
+        return read_shipped(what.removeprefix(SHIPPED).upper())
+    if "@" in what and archive is not None:
+        return from_archive(what, archive)
+    unknown: ArchiveError | None = None
+    if archive is not None:
+        try:
+            return from_archive(what, archive)
+        except ArchiveError as error:
+            if isinstance(error, DamagedError) or isinstance(error.__cause__, sqlite3.Error):
+                raise  # not unknown but unreadable
+            unknown = error
+    shipped = shipped_programs()
+    if what.upper() in shipped:
+        return read_shipped(what.upper())
+    raise _unknown(what, archive, shipped) from unknown
+
+
+def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> ListingError:
+    """The error for a listing that is not there, with the programs of nearly that name."""
+    kept = archive.programs(retired=None) if archive is not None else []
+    near = nearest(Path(what).stem, [*(program.name for program in kept), *shipped])
+    return ListingError(
+        f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
+        advice=f"Near it: {', '.join(near)}."
+        if near
+        else lambda by: (
+            f"List what is in the archive {by.programs}, the shipped programs "
+            f"{by.shipped_programs}."
+        ),
+    )
+
+
+def from_archive(spec: str, archive: Archive) -> Material:
+    """A revision (NAME, NAME@3) or a rescue (rescue@2) as material."""
+    item = archive.revision(spec)
+    content = archive.content(item)
+    revision = item if isinstance(item, Revision) else None
+    return Material(
+        item.program,
+        item.spec,
+        content.text,
+        content.raw,
+        content.charset,
+        item.origin,
+        revision,
+        held=content,
+    )
+
+
+def read_shipped(name: str) -> Material:
+    """A shipped program as material; its title, notes and tags go to the archive with it."""
+    known = shipped_programs()
+    if name not in known:
+        raise ListingError(
+            f'There is no shipped program called "{name}".',
+            advice=lambda by: f"List them {by.shipped_programs}.",
+        )
+    shipped = known[name]
+    raw = shipped.path.read_bytes()
+    return Material(
+        name,
+        f"the shipped {name}",
+        to_text(raw, "latin-1"),
+        raw,
+        "utf-8",
+        Origin("library", name),
+        shipped=shipped,
+        matter=Matter(name, shipped.title, shipped.author, shipped.licence, shipped.notes),
+    )

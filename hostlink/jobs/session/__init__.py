@@ -1,0 +1,1 @@
+"""A board attached for one or many jobs: recognised, watched for restarts, kept."""

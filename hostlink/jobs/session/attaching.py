@@ -1,0 +1,124 @@
+"""What is remembered of a board's opening, and where its last program is when memory was lost."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Collection, Sequence
+
+from hostlink.archive import Archive, Board, Event, HostCopy, Origin, Rescue, Revision
+from hostlink.board.port.ports import Identity
+from hostlink.errors import ArchiveError
+
+_FILLS_MEMORY = ("load", "putback", "recall")  # jobs that put another program into memory
+_ENDINGS = {
+    "": "was cut off",
+    "interrupted": "was stopped",
+    "failed": "was cut off",
+    "refused": "was refused",
+    "full": "found the memory full",
+    "not proven": "could not be proven",
+}
+"""How a load that did not end well ended: what its event notes as "ended", else its outcome."""
+
+
+def is_board(identity: Identity, board: Board) -> bool:
+    """Whether a known board is the one at a port, as far as can be told."""
+    if (identity.vid, identity.pid) != (board.vid, board.pid):
+        return False
+    if identity.serial or board.serial:
+        return identity.serial == board.serial
+    return identity.location == board.location
+
+
+def known_board(archive: Archive, identity: Identity) -> Board | None:
+    """The board known at a port, or None where it is new."""
+    return next((board for board in archive.boards() if is_board(identity, board)), None)
+
+
+def remembered_restart(archive: Archive | None, identity: Identity) -> bool | None:
+    """Whether this board was seen to restart when opened; None where that is not known."""
+    if archive is None:
+        return None
+    board = known_board(archive, identity)
+    return board.restarts_on_open if board is not None else None
+
+
+def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Rescue | None:
+    """Which of several that are the same program to name: the one that the board was last known to
+    hold, by its spec, else the newest revision, else the newest rescue; None where there is none.
+    """
+    known = [one for one in holders if one.spec == spec]
+    revisions = [one for one in holders if isinstance(one, Revision)]
+    return next(iter([*known, *revisions, *holders]), None)
+
+
+def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
+    """The spec under which the board's last known program can be loaded again, "" if none can.
+
+    A host copy that the archive does not hold, because it was never kept or was changed since, is
+    kept as a rescue for this: it is what the board held before its memory was lost. Of a load that
+    did not end well it is what the board held before that, or where that was nothing, what was to
+    be loaded. begun: as for unfinished_load.
+    """
+    copy = archive.host_copy(board.uuid)
+    if copy is not None and not copy.revision:
+        event = _unfinished(archive, board, begun)
+        if event is not None and event.detail.get("held"):
+            return str(event.detail["held"])
+    if copy is not None and copy.content.text.strip():
+        with contextlib.suppress(ArchiveError):
+            same = as_known(archive.holds(copy.content), copy.revision)
+            if same is not None:
+                return same.spec
+            origin = Origin("rescue", "host copy", board.uuid)
+            program = copy.revision.rpartition("@")[0] or None
+            return archive.rescue(copy.content, origin, program=program).spec
+    rescue = archive.newest_rescue(board.uuid)
+    return rescue.spec if rescue is not None else ""
+
+
+def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
+    """Which load that did not end well last overwrote a board's memory, in words; "" if none did.
+
+    begun: UUIDs of the jobs that are under way.
+    """
+    last = _unfinished(archive, board, begun)
+    if last is None:
+        return ""
+    what = last.revision or last.detail.get("listing") or "a program"
+    how = _ENDINGS.get(last.detail.get("ended") or last.outcome, "did not end well")
+    return f"left of a load of {what} that {how}"
+
+
+def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> Event | None:
+    """The load that last overwrote a board's memory, where it did not end well."""
+    fills = (
+        event
+        for event in archive.events(board_uuid=board.uuid)
+        if event.job in _FILLS_MEMORY and not (event.ended_at is None and event.uuid in begun)
+    )
+    last = next(fills, None)
+    if last is None or last.job != "load":
+        return None
+    if last.ended_at is not None and (last.outcome == "done" or not last.detail.get("overwrote")):
+        return None
+    return last
+
+
+def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:
+    """What speaks against a copy of what a board holds, in words; "" where nothing does."""
+    if not copy.revision:
+        return unfinished_load(archive, board)
+    with contextlib.suppress(ArchiveError):
+        return archive.revision(copy.revision).origin.unproven
+    return ""
+
+
+def copy_words(archive: Archive, copy: HostCopy) -> str:
+    """What a board was last known to hold, in words: TIDE@3, or TIDE@3, changed since."""
+    if not copy.content.text.strip():
+        return "nothing"
+    if not copy.revision:
+        return "a program without a name"
+    same = any(holder.spec == copy.revision for holder in archive.holds(copy.content))
+    return copy.revision if same else f"{copy.revision}, changed since"

@@ -1,0 +1,218 @@
+"""A board whose port stays open for hours: lent to jobs, and taken up again after an unplug.
+
+Rules:
+1. One thread drives it; it owns the port while the board is here.
+2. When the board vanishes the port is given back; `look_for_it` finds the same board and attaches
+   again. Where `stays` is false the error is raised instead.
+3. A restart is told where it happened, with the program that was lost by it; so is one during a
+   job that had the session, unless the job itself told of it or proved what memory holds since.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import time
+from collections.abc import Callable, Iterator
+from types import TracebackType
+
+from hostlink.archive import Archive, Board
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.port.ports import Identity, port_of
+from hostlink.errors import HostlinkError, LinkError, LinkReason
+from hostlink.jobs.events import BoardReturned, BoardVanished, Emit, Event, MemoryLost
+from hostlink.jobs.session.attaching import last_program
+from hostlink.jobs.session.copying import HostCopy
+from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.link.recording import Recorder
+
+_VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
+_REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
+
+
+class Standing:
+    """A board attached for as long as the `with` block lasts.
+
+    emit: told what hostlink itself has to say. stays: wait for a board that vanished, and attach to
+    one that shows no prompt; it is looked for every look_again_s seconds.
+    """
+
+    def __init__(
+        self,
+        choice: LinkChoice,
+        archive: Archive,
+        emit: Emit,
+        *,
+        cancelled: Callable[[], bool],
+        stays: bool,
+        look_again_s: float,
+    ) -> None:
+        self.choice = choice
+        self.at_prompt = False
+        self._archive = archive
+        self._emit = emit
+        self._cancelled = cancelled
+        self._stays = stays
+        self._recorder = Recorder(choice.record) if choice.record is not None else None
+        self._session: Session | None = None
+        self._identity = Identity(choice.port)
+        self._look_again_s = look_again_s
+        self._look_at = 0.0
+
+    def open(self) -> None:
+        """Open the port and attach. Raises LinkError or UsageError; the port is closed then."""
+        try:
+            self._connect(self.choice.port)
+        except BaseException:
+            self.__exit__(None, None, None)
+            raise
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self._give_back()
+        if self._recorder is not None:
+            self._recorder.close()
+
+    def _begin(self, row: bytes | None) -> None:
+        """Begin anew. row: what the board's last row holds at its prompt; None: it is not there."""
+        self.at_prompt = row is not None
+
+    def _say(self, text: str) -> None:
+        self._emit(Warned(text))
+
+    # --- the link ----------------------------------------------------------------------------
+
+    @property
+    def is_here(self) -> bool:
+        """Whether the board is connected."""
+        return self._session is not None
+
+    def _connect(self, port: str, *, returning: bool = False) -> None:
+        session = Session(
+            dataclasses.replace(self.choice, port=port, record=None),
+            _unheard if returning else self._emit,  # each look would warn of the opening anew
+            self._cancelled,
+            archive=self._archive,
+            recorder=self._recorder,
+        )
+        session.tell(self._emit)
+        self._session = session
+        self._identity = session.identity
+        self._begin(None)
+        told = True
+        try:
+            session.attach()  # a restart by the opening is told by it
+            self.choice = dataclasses.replace(
+                session.choice, port=self.choice.port, record=self.choice.record
+            )
+            self._begin(session.dialogue.pacing.prompt)
+        except LinkError as error:
+            if not self._stays or error.reason not in _REASONS_TO_STAY:
+                raise
+            text = f"{error.what} {error.kept}".strip()
+            self._emit(Warned(text, advice=error.advice))
+            told = False
+        self._restarts = session.wire.health.restarts
+        self._board: Board = session.board_in(self._archive)
+        self.copy = HostCopy(self._archive, self._board, session.profile)
+        if session.restarted_since_attach:
+            spec = self.copy.lost()
+            if not told:
+                self._emit(MemoryLost("The board restarted, and its memory was lost.", spec))
+
+    def _give_back(self) -> None:
+        """Close the port, but not the recording, which goes on when the board returns."""
+        session, self._session = self._session, None
+        if session is not None:
+            session.wire.recorder = None
+            with contextlib.suppress(HostlinkError):
+                session.wire.close()
+
+    def _here(self) -> Session:
+        if self._session is None:
+            raise LinkError(
+                "The board is not here; nothing was sent.",
+                reason=LinkReason.GONE,
+                advice="Plug it in again.",
+            )
+        return self._session
+
+    @contextlib.contextmanager
+    def _linked(self) -> Iterator[Session]:
+        """Whatever is done on the wire: the port of a board that vanishes is given back."""
+        try:
+            yield self._here()
+        except LinkError as error:
+            if error.reason is LinkReason.GONE and self._session is not None:
+                self._give_back()
+                self._begin(None)
+                if self._stays:
+                    self._emit(BoardVanished(_VANISHED))
+            raise
+
+    def look_for_it(self) -> None:
+        """Look for the same board, by what it can be recognised by, and attach to it again."""
+        if time.monotonic() < self._look_at:
+            return
+        self._look_at = time.monotonic() + self._look_again_s
+        port = port_of(self._identity)
+        if port is None:
+            return
+        try:
+            self._connect(port, returning=True)
+            had_lines = self.at_prompt and bool(self.copy.lines)
+            empty = had_lines and self._here().dialogue.read_listing().is_bare
+        except LinkError:
+            self._give_back()
+            return
+        self._emit(BoardReturned(f"The board is back, at {port.partition('?')[0]}."))
+        if empty:
+            spec = last_program(self._archive, self._board)
+            self.copy.lost()
+            self._emit(MemoryLost("Its memory is empty: it had no supply meanwhile.", spec))
+
+    # --- jobs --------------------------------------------------------------------------------
+
+    @contextlib.contextmanager
+    def lend(self) -> Iterator[Session]:
+        """The open session, for a job; afterwards this goes on with whatever the job left.
+
+        Raises LinkError while the board is not here.
+        """
+        with self._linked() as session:
+            session.dialogue.restarted()  # those before this job are no news to it
+            well = False
+            try:
+                yield session
+                well = True
+            finally:
+                self._after_job(session, well)
+
+    def _after_job(self, session: Session, well: bool) -> None:
+        """A job may have changed what memory holds, or have met a restart."""
+        self._begin(session.dialogue.pacing.prompt if well else None)
+        before = max(self._restarts, session.restarts_told)
+        self._restarts = session.wire.health.restarts
+        self.copy = HostCopy(self._archive, self._board, session.profile)
+        if self._restarts > before and session.restarted_since_attach:
+            self._restarted()
+
+    def use(self, choice: LinkChoice) -> None:
+        """Talk to the board by another profile from now on, without closing its port."""
+        with self._linked() as session:
+            session.use(dataclasses.replace(choice, port=session.choice.port))
+            self.choice = choice
+            self._board = session.board_in(self._archive)
+            self._after_job(session, well=False)
+
+    def _restarted(self) -> None:
+        """Tell that the board restarted, and where what it held is kept."""
+        self._emit(MemoryLost("The board restarted, and its memory was lost.", self.copy.lost()))
+
+
+def _unheard(event: Event) -> None:
+    """For what happens while a board is looked for."""

@@ -1,0 +1,70 @@
+"""Look at what a board holds now: captured, compared with the archive, nothing overwritten."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from hostlink.archive import Archive, Board, Content, Revision
+from hostlink.board.dialogue.events import Phase
+from hostlink.board.dialogue.witness import ProofDoubt
+from hostlink.jobs.session.attaching import as_known, last_program
+from hostlink.jobs.session.patience import capture_s
+from hostlink.jobs.session.rescuing import held_content
+from hostlink.jobs.session.session import Session
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """What a board holds.
+
+    spec: the revision or rescue that is the same program, else the one that it was before it was
+    changed (`changed`), else "". lines: how many. content: None for an empty board. limit: bytes of
+    the board, 0 where unknown. lost: for an empty board the spec of the last program known to have
+    been in it, "" if none. proven_at: when it was read, None where it is not
+    proven. doubt: what contradicts it.
+    """
+
+    board: Board
+    spec: str
+    changed: bool
+    lines: int
+    content: Content | None
+    limit: int
+    lost: str
+    proven_at: datetime | None
+    doubt: ProofDoubt | None = None
+
+
+def look(session: Session, archive: Archive) -> Looked:
+    """Capture the program in the board's memory and say what it is.
+
+    The host copy is renewed, except by an empty capture: what is known of a lost program is kept.
+    Raises LinkError, ReadBackError or Interrupted; the board's program is never touched.
+    """
+    session.attach()
+    board = session.board_in(archive)
+    session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
+    result = session.dialogue.capture()
+    limit = session.profile.rules.storage.program_bytes
+    copy = archive.host_copy(board.uuid)
+    if not result.lines:
+        held = copy is not None and copy.content.text.strip()
+        lost = last_program(archive, board) if held else ""
+        return Looked(board, "", False, 0, None, limit, lost, None)
+    content = held_content(session, result)
+    same = as_known(archive.holds(content), copy.revision if copy is not None else "")
+    revision = same if isinstance(same, Revision) else None
+    spec = same.spec if same is not None else ""
+    changed = False
+    if not spec and copy is not None and copy.revision:
+        item = archive.revision(copy.revision)
+        revision = item if isinstance(item, Revision) else None
+        spec, changed = copy.revision, True
+    proven = result.is_proven
+    archive.set_host_copy(
+        board.uuid, content, proven=proven, may_lack_edits=not proven, revision=revision
+    )
+    now = archive.host_copy(board.uuid)
+    at = now.proven_at if now is not None and proven else None
+    return Looked(board, spec, changed, len(result.lines), content, limit, "", at, result.doubt)

@@ -1,0 +1,130 @@
+"""One time limit for a whole job, and a word on what it is waiting for.
+
+The parts of a job have limits of their own; one inside another they would multiply. So a job has
+one limit, set by the outermost job on a session. A board that answers too slowly, or something
+else each time, ends it with an error that says what was being done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+
+from hostlink.board.dialogue.events import LineSent, Phase, Waiting
+from hostlink.board.profile.model import Profile
+from hostlink.errors import LinkError, LinkReason
+from hostlink.jobs.events import Emit, Event, PageProven, PagesRead
+from hostlink.link.pacing import BITS_PER_BYTE, Pacing
+from hostlink.listing.parse import Line
+
+_SHORTEST_LIMIT_S = 300.0
+_LISTINGS = 60  # of a full memory that a job may take the time of
+_USUAL_BYTES = 1024  # of a program memory, where the profile knows none
+_TELL_EVERY_S = 45.0
+_GRACE_S = 60.0  # to leave the board in order after the limit
+
+
+def time_limit_s(profile: Profile) -> float:
+    """Seconds that a job on a board may take in all: five minutes and sixty listings of a full
+    memory. A load on a wire that damages one byte in a hundred lists some twenty times."""
+    return _SHORTEST_LIMIT_S + _LISTINGS * _listing_s(profile)
+
+
+def capture_s(profile: Profile) -> float:
+    """Seconds that reading a full memory takes on a good wire: two listings that agree."""
+    return 2 * _listing_s(profile)
+
+
+def load_s(lines: Mapping[int, Line], pacing: Pacing) -> float:
+    """Seconds that a load takes on a good wire, about: by the wire or by the board's time for a
+    line, whichever is longer. What was there and the read-back are listed too."""
+    wire = sum(
+        len(line.typed) + len(pacing.reply_end) + len(pacing.prompt) for line in lines.values()
+    )
+    per_line = pacing.line_s if pacing.receive_buffer > 1 else pacing.line_s + pacing.latency_s
+    busy = len(lines) * per_line
+    sending = wire * pacing.byte_s
+    together = max(sending, busy) if pacing.receive_buffer > 1 else sending + busy
+    return together + 3 * sending
+
+
+def _listing_s(profile: Profile) -> float:
+    """Seconds that one listing of a full memory takes on the wire."""
+    size = profile.rules.storage.program_bytes or _USUAL_BYTES
+    return size * BITS_PER_BYTE / profile.talk.baud
+
+
+class Patience:
+    """Watches over the time of the jobs of one session.
+
+    emit: told what a job is doing and, when that takes long, what it is waiting for.
+    """
+
+    def __init__(self, emit: Emit) -> None:
+        self.listener = emit
+        self.sent: LineSent | None = None  # the last line that the job under way has sent
+        self._doing = "Waiting for the board"
+        self._since: float | None = None  # when something last went on
+        self._told: float | None = None
+        self._ends: float | None = None  # None: no limited job is under way
+        self._limit_s = 0.0
+        self._about_s = 0.0  # that the rest of the job takes, told and not yet begun
+        self._due: float | None = None  # when it should be done
+
+    def emit(self, event: Event) -> None:
+        """Pass an event on, heeding whether it shows that work goes on."""
+        if isinstance(event, Phase):
+            self._doing = event.text
+            self._about_s = event.about_s or self._about_s
+        if isinstance(event, LineSent):
+            self.sent = event
+        if isinstance(event, Phase | LineSent | PagesRead | PageProven):
+            self._since = None
+        self.listener(event)
+
+    @contextmanager
+    def limited(self, limit_s: float, now: Callable[[], float]) -> Iterator[bool]:
+        """Limit what is done inside to limit_s seconds; inside another limit that one holds.
+
+        Gives whether this is the limit that holds.
+        """
+        if self._ends is not None:
+            yield False
+            return
+        self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
+        self._about_s, self._due = 0.0, None
+        self.sent = None
+        try:
+            yield True
+        finally:
+            self._ends = None
+
+    def watch(self, now: float) -> None:
+        """Look at the clock. Raises LinkError where a limited job has taken too long."""
+        if self._ends is None:
+            return
+        if self._since is None:
+            self._since = self._told = now
+        if self._about_s:
+            self._due, self._about_s = now + self._about_s, 0.0
+        if now > self._ends:
+            self._ends = now + _GRACE_S
+            raise LinkError(
+                f"The job was given up after {self._limit_s / 60:.0f} minutes. It was still at: "
+                f"{self._doing}.",
+                reason=LinkReason.TOO_LONG,
+                advice="Check the cable and the speed, and that the profile fits this board.",
+            )
+        if self._told is not None and now - self._told >= _TELL_EVERY_S:
+            self._told = now
+            self.listener(self._waiting(now, self._since, self._ends))
+
+    def _waiting(self, now: float, since: float, ends: float) -> Waiting:
+        """What to say of a wait: how long it still takes where that is known, else its limit."""
+        left = f"It is given up in {(ends - now) / 60:.0f} minutes at most."
+        if self._due is not None:
+            left_s = self._due - now
+            left = (
+                f"About {left_s:.0f} s are left." if left_s > 0 else "It takes longer than usual."
+            )
+        return Waiting(f"Still at it after {now - since:.0f} s: {self._doing}. {left}", now - since)

@@ -1,0 +1,120 @@
+"""Restart a board on purpose: what it holds kept first, then its restart line pulled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from hostlink.archive import Archive, Board
+from hostlink.board.dialogue.events import Phase, Warned
+from hostlink.errors import (
+    Interrupted,
+    LinkError,
+    LinkReason,
+    NotKnownError,
+    ReadBackError,
+    RefusedError,
+)
+from hostlink.jobs.session.patience import capture_s
+from hostlink.jobs.session.rescuing import Held, held_content, rescue_or_discard
+from hostlink.jobs.session.session import Session
+from hostlink.link.attaching import RESTART_PULSE_S
+from hostlink.link.regain import Found
+
+
+@dataclass(frozen=True, slots=True)
+class Restarted:
+    """A restart that was seen. held: what memory held before. at_prompt: whether the board waits
+    at its prompt, and not in a program that it started by itself. lines: what it holds now."""
+
+    held: Held
+    at_prompt: bool
+    lines: int
+
+
+def check_restartable(port: str) -> None:
+    """Raise RefusedError for a port that has no restart line; needs no board."""
+    if port.startswith("socket://"):
+        raise RefusedError(
+            "A plain network connection has no restart line.",
+            kept="The port was not opened.",
+            advice="Press the board's own restart button, or reach it by rfc2217://.",
+        )
+
+
+def restart(
+    session: Session,
+    archive: Archive,
+    *,
+    consent: Callable[[Held], bool],
+    discard_board: bool = False,
+) -> Restarted:
+    """Restart the board and wait, sending nothing, until its banner or prompt has come.
+
+    consent is asked with what was captured, before the line is pulled. discard_board: do not
+    capture, for a board that does not come to its prompt. Raises RefusedError without consent,
+    LinkError where no sign of a restart comes; the program in memory is lost in any case.
+    """
+    check_restartable(session.choice.port)
+    if not discard_board:
+        session.attach()
+    board = session.board_in(archive)
+    with session.job(archive, "restart", board) as record:
+        held = rescue_or_discard(
+            session, archive, board, record, discard=discard_board, at_prompt=False
+        )
+        record.detail["held"] = held.spec
+        if not consent(held):
+            raise RefusedError("The board was not restarted.", kept="Its program was not touched.")
+        session.emit(Phase("Restarting the board"))
+        kept = f"What the board held is kept as {held.spec}." if held.spec else ""
+        try:
+            if not pulse(session):
+                raise LinkError(
+                    "There is no sign of a restart: neither banner nor prompt came.",
+                    reason=LinkReason.SILENT,
+                    kept=kept,
+                    advice="Its restart line may not be wired to the bridge: press its own button.",
+                )
+            return _after(session, archive, board, held)
+        except Interrupted as error:
+            lost = f"The board was restarted; its memory was lost. {kept}".strip()
+            raise error.but(kept=lost) from error
+
+
+def pulse(session: Session) -> bool:
+    """Take DTR off and on again, then listen; whether the board was heard starting."""
+    pull_restart_line(session)
+    return session.dialogue.listen_waking()
+
+
+def pull_restart_line(session: Session) -> None:
+    """Take DTR off and on again, and throw away what came in before."""
+    session.restart_line_pulled()
+    port = session.wire.port
+    port.dtr = False
+    session.wire.clock.sleep(RESTART_PULSE_S)
+    port.reset_input_buffer()
+    port.dtr = True
+
+
+def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:
+    """What the board does and holds after the restart."""
+    session.restarts_told = session.wire.health.restarts
+    session.dialogue.restarted()  # ours: no job that comes later takes it for a mishap
+    if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
+        session.emit(Warned("The board started a program by itself; it was left alone."))
+        return Restarted(held, False, 0)
+    session.emit(Phase("Reading what the board holds now", capture_s(session.profile)))
+    try:
+        now = session.dialogue.capture()
+    except (NotKnownError, ReadBackError) as error:
+        kept = f" What it held before is kept as {held.spec}." if held.spec else ""
+        raise error.but(kept=f"The board was restarted.{kept}") from error
+    content = held_content(session, now)
+    archive.set_host_copy(
+        board.uuid, content, proven=now.is_proven, may_lack_edits=not now.is_proven
+    )
+    if now.doubt is not None:
+        session.emit(Warned(f"What it lists now is not proven: {now.doubt}."))
+    return Restarted(held, True, len(now.lines))

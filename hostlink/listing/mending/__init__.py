@@ -1,0 +1,1 @@
+"""Mending a pasted listing: letters for digits, blanks, rows that are no lines."""
