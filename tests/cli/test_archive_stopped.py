@@ -22,10 +22,14 @@ STOPS = [
         "There is no copy.sqlite3; the a",
     ),
     (("duplicate", "copy.sqlite3"), "duplicate.flush_folder", "copy.sqlite3 is whole and proven"),
-    (("duplicate", "plain.sqlite3"), "database.opening.find_access", "plain.sqlite3 was there before"),
+    (
+        ("duplicate", "plain.sqlite3"),
+        "database.opening.find_access",
+        "plain.sqlite3 was there before",
+    ),
     (("export", "bag"), "exchange.bags.flush_tree", "There is no bag; the archive is as it was"),
     (("export", "bag"), "exchange.bags.flush_folder", "bag is whole and proven"),
-    (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it, or nothing of it"),
+    (("import", "plain.sqlite3"), "exchange.merging.count_revisions", "all of it, or nothing"),
     (("import", "plain-bag"), "exchange.merging.put_listing", "all of it, or nothing of it"),
 ]
 
