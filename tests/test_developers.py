@@ -1,0 +1,38 @@
+"""DEVELOPERS.md names code that exists."""
+
+import importlib
+import re
+from pathlib import Path
+
+import hostlink
+
+ROOT = Path(__file__).parent.parent
+PACKAGES = sorted(
+    path.name for path in (ROOT / "hostlink").iterdir() if (path / "__init__.py").exists()
+)
+NAMED = re.compile(rf"`((?:{'|'.join(PACKAGES)})(?:\.\w+)+)")
+
+
+def resolve(dotted: str) -> object:
+    """The module, or what in one, that a name such as "board.dialogue" means."""
+    words, here, path = dotted.split("."), hostlink, "hostlink"
+    for word in words:
+        path += f".{word}"
+        try:
+            here = importlib.import_module(path)
+        except ModuleNotFoundError:
+            here = getattr(here, word)
+    return here
+
+
+def test_every_name_of_our_code_in_the_page_for_developers_is_there() -> None:
+    """Else a reader looks for a file or a function that was renamed."""
+    named = NAMED.findall((ROOT / "DEVELOPERS.md").read_text("utf-8"))
+    assert len(named) > 50
+    missing = []
+    for dotted in dict.fromkeys(named):
+        try:
+            resolve(dotted)
+        except AttributeError:
+            missing.append(dotted)
+    assert missing == []
