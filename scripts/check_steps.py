@@ -107,8 +107,12 @@ def ruff_format(checks: Checks) -> str:
 
 
 def mypy(checks: Checks) -> str:
-    """Check the types of the package, strictly."""
-    return passes([checks.python, "-m", "mypy"])
+    """Check the types of the package, strictly, as each system would run it."""
+    for system in ("linux", "darwin", "win32"):
+        found = passes([checks.python, "-m", "mypy", "--platform", system])
+        if found:
+            return f"{found} for {system}"
+    return ""
 
 
 def imports(checks: Checks) -> str:

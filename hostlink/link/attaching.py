@@ -102,7 +102,7 @@ def open_gently(
 
 def _keep_line_up(port: Any, name: str, system: str) -> None:
     """Clear HUPCL, request exclusive use and the shortest bridge latency; ignore failures."""
-    if os.name != "posix" or not isinstance(getattr(port, "fd", None), int):
+    if sys.platform == "win32" or not isinstance(getattr(port, "fd", None), int):
         return
     import fcntl
     import termios
@@ -127,6 +127,8 @@ def _keep_line_up(port: Any, name: str, system: str) -> None:
 
 def _note_of(name: str) -> tuple[Path, str] | None:
     """Return the file of a device's note and its valid content; None if there is no device."""
+    if sys.platform == "win32":
+        return None
     try:
         place = Path(name).resolve(strict=True)
         status = place.stat()

@@ -13,6 +13,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -27,7 +28,7 @@ WRITE_TIMEOUT_S = 10.0
 _NO_SUCH_LINE = (errno.ENOTTY, errno.EINVAL)
 
 _FOREIGN: tuple[type[BaseException], ...] = (OSError, TypeError, ValueError)
-if os.name == "posix":
+if sys.platform != "win32":
     import termios
 
     _FOREIGN += (termios.error,)
@@ -134,7 +135,7 @@ def _open(name: str, baud: int) -> Any:
     options: dict[str, Any] = {"baudrate": baud, "timeout": READ_TIMEOUT_S}
     if not is_url:
         options["write_timeout"] = WRITE_TIMEOUT_S
-        if os.name == "posix":
+        if sys.platform != "win32":
             options["exclusive"] = True
     return open_gently(serial.serial_for_url, name, options)
 
@@ -190,10 +191,13 @@ def _wrong_use(name: str, why: str) -> UsageError:
 
 def permission_advice(name: str) -> str:
     """Return advice on gaining access to a device: which group owns it and how to join it."""
+    ask = "Ask the administrator of this computer for access to serial ports."
+    if sys.platform == "win32":
+        return ask
     try:
         owner = Path(name).group()
-    except (OSError, KeyError, ImportError, NotImplementedError):
-        return "Ask the administrator of this computer for access to serial ports."
+    except (OSError, KeyError):
+        return ask
     return (
         f"The port belongs to the group {owner}: run `sudo usermod -aG {owner} $USER`, then log "
         "out and in again."

@@ -17,8 +17,8 @@ import base64
 import contextlib
 import dataclasses
 import json
-import os
 import re
+import sys
 import typing
 import urllib.parse
 import zlib
@@ -285,11 +285,11 @@ def _folder_trouble(folder: Path) -> Iterator[None]:
 def _lock(handle: IO[bytes], name: str) -> IO[bytes]:
     """Hold the board for this process; the system lets go of it even after a kill."""
     try:
-        if os.name == "nt":  # pragma: no cover - reviewed against the library reference, not run
+        if sys.platform == "win32":  # pragma: no cover - reviewed, not run: library reference
             import msvcrt
 
             handle.seek(0)
-            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
         else:
             import fcntl
 
