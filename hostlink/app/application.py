@@ -17,6 +17,7 @@ from textual.events import Event, Key
 from textual.filter import NoColor
 from textual.screen import Screen
 
+from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.errors import HostlinkError
@@ -88,6 +89,7 @@ class DeskApp(App[None]):
         self.attached: dict[str, Attached] = {}
         self.current: Attached | None = None
         self.said: list[str] = []
+        self._gate = KeyGate(self, super().on_event)
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = MONOCHROME if self.no_color else self.settings.theme
@@ -102,7 +104,10 @@ class DeskApp(App[None]):
         write it (seen in textual 8.2)."""
         if isinstance(event, Key) and event.key.startswith("alt+"):
             event.character = None
-        await super().on_event(event)
+        if isinstance(event, Key) and not event.is_forwarded:
+            await self._gate.key(event)
+        else:
+            await super().on_event(event)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Our own colours, so that the stylesheet can be read whatever the theme."""
@@ -340,6 +345,7 @@ class DeskApp(App[None]):
 
     def shut(self) -> None:
         """Close every port, then the app."""
+        self.desk.drafts.end()
         late = [port for port, attached in self.attached.items() if not attached.close()]
         if late and not os.environ.get("HOSTLINK_QUIET"):
             self.said.append(f"{', '.join(late)} did not close in time.")

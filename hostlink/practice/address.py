@@ -18,7 +18,6 @@ import contextlib
 import dataclasses
 import json
 import re
-import sys
 import typing
 import urllib.parse
 import zlib
@@ -28,6 +27,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from hostlink.errors import LinkError, LinkReason, RefusedError, UsageError
+from hostlink.locking import try_lock
 from hostlink.practice.faults import Faults
 from hostlink.practice.kind import Kind
 from hostlink.practice.kind_file import (
@@ -283,23 +283,17 @@ def _folder_trouble(folder: Path) -> Iterator[None]:
 
 
 def _lock(handle: IO[bytes], name: str) -> IO[bytes]:
-    """Hold the board for this process; the system lets go of it even after a kill."""
+    """Hold the board for this process; the system releases it even after a kill."""
     try:
-        if sys.platform == "win32":  # pragma: no cover - reviewed, not run: library reference
-            import msvcrt
-
-            handle.seek(0)
-            msvcrt.locking(handle.fileno(), msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(handle.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
+        is_free = try_lock(handle)
+    except OSError:
+        is_free = False
+    if not is_free:
         handle.close()
         raise LinkError(
             f'The practice board "{name}" is in use by another hostlink.',
             reason=LinkReason.BUSY,
             kept="Nothing was sent.",
             advice="Close the other one, or use another name: practice://OTHER.",
-        ) from error
+        )
     return handle

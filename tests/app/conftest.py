@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import sys
 from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -189,3 +190,30 @@ def do() -> Callable[..., Awaitable[Any]]:
         return job.result
 
     return done
+
+
+@pytest.fixture
+def start_app(terminal: Any, tmp_path: Path) -> Callable[..., None]:
+    """Starts hostlink in the real terminal, all that it keeps in the test's folder.
+
+    The shell outlives it and tells its status; tmux itself at times does not. Its process id is in
+    the file `pid`. more: further variables of the environment.
+    """
+    places = {
+        "HOSTLINK_ARCHIVE": "archive.sqlite3",
+        "HOSTLINK_PRACTICE": "practice",
+        "HOSTLINK_SETTINGS": "settings.toml",
+    }
+
+    def start(*words: str, **more: str) -> None:
+        variables = [f"{name}={tmp_path / file}" for name, file in places.items()]
+        variables += [f"{name}={value}" for name, value in more.items()]
+        inner = f'echo $$ > "{tmp_path}/pid"; exec "$0" -m hostlink "$@"'
+        terminal.start(
+            *(80, 24),
+            *("env", "-u", "NO_COLOR", "-u", "HOSTLINK_PORT", *variables),
+            *("sh", "-c", 'sh -c "$0" "$@"; echo "ended with status $?"; exec cat', inner),
+            *(sys.executable, *words),
+        )
+
+    return start

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from typing import Any
 
 import pytest
@@ -84,3 +85,60 @@ def test_an_alt_key_in_the_editor_acts_and_writes_nothing(stage: Any, wait: Any)
         assert app.desk.editor.text == before
 
     stage.play(story, opens="shipped:TIDE")
+
+
+def feed(app: Any, *keys: tuple[str, str | None]) -> None:
+    """Give the app keys all at once, as a slow line or a busy terminal does."""
+    for key, character in keys:
+        app.post_message(Key(key, character))
+
+
+def test_what_is_typed_behind_a_key_goes_where_that_key_leads(stage: Any, wait: Any) -> None:
+    """Ctrl+F and a word in one read: the word is searched for, and not in the listing."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        before = app.desk.editor.text
+        feed(app, ("ctrl+f", None), *((one, one) for one in "tide"), ("escape", None), ("x", "x"))
+        await wait(pilot, lambda: app.desk.query_one("#find").value or app.focused.id == "find")
+        await pilot.pause()
+        assert app.desk.editor.text == before
+        # Escape in a search with words goes to an empty one first; so x is searched for.
+        assert app.desk.query_one("#find").value == "x"
+
+    stage.play(story, opens="shipped:TIDE", port="")
+
+
+def test_what_is_typed_behind_a_key_waits_for_the_screen_that_it_opens(
+    stage: Any, wait: Any
+) -> None:
+    """A name typed before the question for it is drawn is the answer."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        feed(app, *(("1", "1"), ("0", "0"), ("space", " "), ("ctrl+s", None)))
+        feed(app, *((one, one) for one in "lamp"), ("enter", None), ("2", "2"))
+        await wait(pilot, lambda: "Kept as LAMP@1." in app.said)
+        await wait(pilot, lambda: app.desk.editor.text == "10 2")
+
+    stage.play(story, port="")
+
+
+def test_bunches_of_keys_are_typed_in_order_and_in_their_place(stage: Any, wait: Any) -> None:
+    """Seeded bursts: letters for the listing, letters for the search, in one read each."""
+    choose = random.Random(18)
+
+    async def story(pilot: Any, app: Any) -> None:
+        find = app.desk.query_one("#find")
+        typed = ""
+        for _ in range(60):
+            here = "".join(choose.choice("ABCDEF") for _ in range(choose.randrange(6)))
+            there = "".join(choose.choice("uvwxyz") for _ in range(1 + choose.randrange(5)))
+            typed += here
+            letters = [(one.lower(), one) for one in here]
+            feed(app, *letters, ("ctrl+f", None), *((one, one) for one in there))
+            await wait(pilot, lambda there=there: find.value == there)
+            assert app.desk.editor.text == typed
+            feed(app, ("escape", None), ("escape", None))
+            await wait(pilot, lambda: app.focused is app.desk.editor)
+            await pilot.press("ctrl+end")
+
+    stage.play(story, port="")

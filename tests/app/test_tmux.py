@@ -4,38 +4,17 @@ from __future__ import annotations
 
 import os
 import signal
-import sys
 from pathlib import Path
 from typing import Any
 
 from hostlink.archive import Archive
 
 
-def start(terminal: Any, tmp_path: Path, *words: str, **more: str) -> None:
-    """Start hostlink in the terminal, all that it keeps in the test's folder.
-
-    The shell outlives it and tells its status; tmux itself at times does not. Its process id is in
-    the file `pid`. more: further variables of the environment.
-    """
-    places = {
-        "HOSTLINK_ARCHIVE": "archive.sqlite3",
-        "HOSTLINK_PRACTICE": "practice",
-        "HOSTLINK_SETTINGS": "settings.toml",
-    }
-    variables = [f"{name}={tmp_path / file}" for name, file in places.items()]
-    variables += [f"{name}={value}" for name, value in more.items()]
-    inner = f'echo $$ > "{tmp_path}/pid"; exec "$0" -m hostlink "$@"'
-    terminal.start(
-        *(80, 24),
-        *("env", "-u", "NO_COLOR", "-u", "HOSTLINK_PORT", *variables),
-        *("sh", "-c", 'sh -c "$0" "$@"; echo "ended with status $?"; exec cat', inner),
-        *(sys.executable, *words),
-    )
-
-
-def test_a_newcomer_starts_loads_saves_and_leaves(terminal: Any, tmp_path: Path) -> None:
+def test_a_newcomer_starts_loads_saves_and_leaves(
+    terminal: Any, tmp_path: Path, start_app: Any
+) -> None:
     """In a terminal of 80 by 24, in real time: the listing goes in proven and comes out proven."""
-    start(terminal, tmp_path, "practice")
+    start_app("practice")
     terminal.until(lambda text: "holds no program" in text and "the shipped TIDE" in text)
     terminal.press("C-l")
     terminal.until(lambda text: "TIDE@1 is on the board, proven" in text)
@@ -54,12 +33,14 @@ def test_a_newcomer_starts_loads_saves_and_leaves(terminal: Any, tmp_path: Path)
     assert jobs[:2] == ["save", "load"]
 
 
-def test_a_signal_ends_the_app_and_the_job_in_good_order(terminal: Any, tmp_path: Path) -> None:
+def test_a_signal_ends_the_app_and_the_job_in_good_order(
+    terminal: Any, tmp_path: Path, start_app: Any
+) -> None:
     """In the middle of a load: the terminal is as before, and what the board holds is told."""
     lines = [f'{number} PRINT "LINE {number}"' for number in range(10, 400, 10)]
     (tmp_path / "long.bas").write_text("\n".join(lines) + "\n", encoding="utf-8")
     slow = {"HOSTLINK_PORT": "practice://slow?baud=1200", "HOSTLINK_BAUD": "1200"}
-    start(terminal, tmp_path, **slow)
+    start_app(**slow)
     terminal.until(lambda text: "holds no program" in text)
     terminal.paste(tmp_path / "long.bas")
     terminal.until(lambda text: "LINE 60" in text)

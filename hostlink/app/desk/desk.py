@@ -17,6 +17,7 @@ from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.actions import ACTIONS
 from hostlink.app.desk.board_console import BoardConsole
+from hostlink.app.desk.draft_keeper import DraftKeeper
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.transfers import Transfers
@@ -59,6 +60,7 @@ class Desk(Screen[None]):
         self.console: BoardConsole = BoardConsole(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
+        self.drafts: DraftKeeper = DraftKeeper(self)
 
     @property
     def editor(self) -> ListingEditor:
@@ -91,6 +93,7 @@ class Desk(Screen[None]):
             self.app.careful(
                 lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
             )
+        self.drafts.begin()
         if self.app.first_port:
             self.app.attach(self.app.first_port)
 
@@ -108,7 +111,9 @@ class Desk(Screen[None]):
         """Reasons to ask before leaving."""
         reasons = []
         if self.sheet_pane.unkept:
-            reasons.append("The text in the editor is not kept.")
+            reasons.append(
+                "The text in the editor is not kept in the archive; it stays as a draft."
+            )
         busy = [each.busy for each in self.app.attached.values() if each.busy]
         if any(job is not None and job.shown for job in busy):
             reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
@@ -122,7 +127,12 @@ class Desk(Screen[None]):
 
     def on_sheet_pane_kept(self, event: SheetPane.Kept) -> None:
         event.stop()
+        self.drafts.write()
         self.shelf.renew()
+
+    def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
+        event.stop()
+        self.drafts.text_changed()
 
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()

@@ -34,6 +34,9 @@ class SheetPane(Vertical):
 
     app: DeskApp
 
+    class Edited(Message):
+        """The text or its name changed."""
+
     class Kept(Message):
         """The text was kept in the archive."""
 
@@ -102,6 +105,7 @@ class SheetPane(Vertical):
         event.stop()
         if not self.app.begun:
             return
+        self.post_message(self.Edited())
         if len(event.text_area.text) <= _LARGE:
             self.check()
             return
@@ -284,6 +288,7 @@ class SheetPane(Vertical):
                 return
             self.sheet = Sheet(program_name(name) or name, self.sheet.kept_text, None)
             self.check()
+            self.post_message(self.Edited())
             go_on()
 
         self.app.push_screen(

@@ -1,0 +1,160 @@
+"""Text in the editor that is nowhere else, kept on disk while it is typed.
+
+Rules:
+1. Each window has a draft of its own, and holds a lock as long as it is open. So two windows never
+   overwrite each other's draft, and a draft whose lock is free was left behind.
+2. A draft is replaced whole: an end at any moment leaves the text as it was before or after.
+3. Nothing of it is deleted but what was kept in the archive, taken over by a window, or given up by
+   a person.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import uuid
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import IO
+
+from hostlink.errors import RefusedError
+from hostlink.locking import try_lock
+
+_LARGEST = 4_000_000  # bytes; a longer file is none of ours
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What was in an editor.
+
+    name: the program it goes by, "" for none. origin: the revision, program or file that it was
+    made from, "" for none. row, column: the place of the cursor, from 0. at: when it was written,
+    in ISO 8601 with an offset from UTC.
+    """
+
+    text: str
+    name: str = ""
+    origin: str = ""
+    row: int = 0
+    column: int = 0
+    at: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LeftDraft:
+    """A draft of a window that is no longer open. path: its file."""
+
+    path: Path
+    draft: Draft
+
+
+class Drafts:
+    """The drafts of one user; one of them belongs to this window."""
+
+    def __init__(self, folder: Path) -> None:
+        """folder: made when the first draft is kept."""
+        self.folder = folder
+        self._path = folder / f"{uuid.uuid4().hex}.json"
+        self._lock: IO[bytes] | None = None
+        self._kept: Draft | None = None
+
+    def keep(self, draft: Draft) -> None:
+        """Write this window's draft. Raises RefusedError where it cannot be written."""
+        if draft == self._kept:
+            return
+        new = self._path.with_suffix(".new")
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            if self._lock is None:
+                self._lock = _lock_of(self._path).open("ab")
+                try_lock(self._lock)
+            new.write_text(json.dumps(asdict(draft)), encoding="ascii")
+            new.replace(self._path)
+        except OSError as error:
+            with contextlib.suppress(OSError):
+                new.unlink()
+            raise RefusedError(
+                f"The draft of the listing cannot be written in {self.folder}: "
+                f"{error.strerror or error}.",
+                kept="The listing is still in the editor.",
+                advice="Keep it in the archive before the window is closed.",
+            ) from error
+        self._kept = draft
+
+    def drop(self) -> None:
+        """Delete this window's draft: its text is kept elsewhere, or was given up."""
+        if self._kept is not None:
+            _delete(self._path)
+            self._kept = None
+
+    def close(self) -> None:
+        """Release this window's draft; what it holds is offered by the next window."""
+        if self._lock is not None:
+            self._lock.close()
+            self._lock = None
+            if self._kept is None:
+                _delete(_lock_of(self._path))
+
+    def left(self) -> list[LeftDraft]:
+        """Return the drafts of windows that are no longer open, the newest first."""
+        found = []
+        with contextlib.suppress(OSError):
+            for path in self.folder.glob("*.json"):
+                draft = _read(path)
+                if draft is not None and path != self._path and _is_free(path):
+                    found.append(LeftDraft(path, draft))
+        return sorted(found, key=lambda each: each.draft.at, reverse=True)
+
+    def give_up(self, left: LeftDraft) -> None:
+        """Delete a draft that was left behind, unless another window has taken it over."""
+        if _is_free(left.path):
+            _delete(left.path)
+            _delete(_lock_of(left.path))
+
+    def take_over(self, left: LeftDraft) -> None:
+        """Make a draft that was left behind that of this window. Raises RefusedError."""
+        self.keep(left.draft)
+        self.give_up(left)
+
+
+def written_at(draft: Draft) -> datetime | None:
+    """Return when a draft was written, None where it does not say."""
+    try:
+        return datetime.fromisoformat(draft.at)
+    except ValueError:
+        return None
+
+
+def _lock_of(path: Path) -> Path:
+    # Not the draft itself: that file is replaced at each writing, and its lock with it.
+    return path.with_suffix(".lock")
+
+
+def _is_free(path: Path) -> bool:
+    """Return whether no window holds the draft at path."""
+    try:
+        with _lock_of(path).open("ab") as file:
+            return try_lock(file)
+    except OSError:
+        return False
+
+
+def _read(path: Path) -> Draft | None:
+    """Return the draft in a file, None where the file holds something else."""
+    try:
+        if path.stat().st_size > _LARGEST:
+            return None
+        held = json.loads(path.read_bytes())
+        draft = Draft(**held)
+    except (OSError, ValueError, TypeError):
+        return None
+    texts = (draft.text, draft.name, draft.origin, draft.at)
+    places = (draft.row, draft.column)
+    sound = all(isinstance(each, str) for each in texts)
+    return draft if sound and all(type(each) is int and each >= 0 for each in places) else None
+
+
+def _delete(path: Path) -> None:
+    with contextlib.suppress(OSError):
+        path.unlink()

@@ -1,0 +1,114 @@
+"""Holds keys back while the focus is about to move, so that none of them lands in the wrong place.
+
+A terminal may deliver several keys at once: a key that opens something, and the text meant for it.
+Textual moves the focus and opens screens by messages, so without this the text would go to what had
+the focus before. Rules:
+
+1. A key that is typed into the text with the focus goes on at once; it cannot move the focus.
+2. After any other key, those that follow wait until all that it caused has been handled: a callback
+   travels from the widget with the focus through its parents to the app, behind the key's own
+   messages, until three rounds leave screen and focus as they were: one for the key, one for the
+   message that its action sends, one for what comes of that.
+3. They never wait longer than a second.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Any
+
+from textual.dom import DOMNode
+from textual.events import Key
+from textual.timer import Timer
+from textual.widgets import Input, TextArea
+
+if TYPE_CHECKING:
+    from textual.app import App
+
+_LONGEST_S = 1.0
+_STILL, _ROUNDS = 3, 12  # rounds, of one key; what moves the focus for ever is not waited for
+_EDITS = frozenset(
+    ("left", "right", "up", "down", "home", "end", "backspace", "delete", "pageup", "pagedown")
+)
+
+
+class KeyGate:
+    """The gate in front of one app. deliver: handles a key as the app would without it."""
+
+    def __init__(self, app: App[Any], deliver: Callable[[Key], Awaitable[None]]) -> None:
+        self._app = app
+        self._deliver = deliver
+        self._held: deque[Key] = deque()
+        self._closed = False
+        self._round = 0
+        self._still = 0  # rounds in a row that changed nothing
+        self._seen: tuple[object, object] = (None, None)
+        self._limit: Timer | None = None
+        self._settled: object = None  # the screen that the last key was delivered to
+
+    async def key(self, event: Key) -> None:
+        """Deliver a key now, or once those before it have been handled."""
+        if not self._closed and self._app.screen is not self._settled:
+            self._close()  # a screen that no key opened: it may not be drawn yet
+        if self._closed:
+            self._held.append(event)
+            return
+        await self._pass(event)
+
+    async def _pass(self, event: Key) -> None:
+        stays = self._is_typing(event)
+        await self._deliver(event)
+        if not stays:
+            self._close()
+
+    def _close(self) -> None:
+        """Hold keys until what is under way has been handled: a key's work, or a new screen."""
+        if self._limit is not None:
+            self._limit.stop()
+        self._closed = True
+        self._round = self._still = 0
+        self._limit = self._app.set_timer(_LONGEST_S, self._open)
+        self._send_round()
+
+    def _is_typing(self, event: Key) -> bool:
+        """Return whether a key only changes the text that has the focus."""
+        focused = self._app.focused
+        typed = event.is_printable or event.key in _EDITS
+        if isinstance(focused, TextArea):
+            return typed or event.key == "enter"
+        return isinstance(focused, Input) and typed
+
+    def _send_round(self) -> None:
+        """Send a callback the way that a key's messages take."""
+        self._round += 1
+        self._seen = self._place()
+        self._hop(self._app.focused or self._app.screen)
+
+    def _hop(self, node: DOMNode) -> None:
+        if node is self._app or node.parent is None:
+            self._app.call_later(self._came_back)
+        elif not node.call_later(self._hop, node.parent):
+            self._app.call_later(self._came_back)  # it is being closed
+
+    async def _came_back(self) -> None:
+        if not self._closed:
+            return
+        self._still = self._still + 1 if self._place() == self._seen else 0
+        if self._still < _STILL and self._round < _ROUNDS:
+            self._send_round()
+        else:
+            await self._open()
+
+    def _place(self) -> tuple[object, object]:
+        return self._app.screen, self._app.focused
+
+    async def _open(self) -> None:
+        """Deliver the held keys, up to the next that may move the focus."""
+        if self._limit is not None:
+            self._limit.stop()
+            self._limit = None
+        self._closed = False
+        self._settled = self._app.screen
+        while self._held and not self._closed:
+            await self._pass(self._held.popleft())

@@ -1,0 +1,196 @@
+"""Drafts: what is typed survives the window, and two windows do not disturb each other."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from hostlink.app.drafts import Draft, Drafts
+from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.errors import RefusedError
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return tmp_path / "drafts"
+
+
+def test_a_draft_of_a_closed_window_is_offered_by_the_next(folder: Path) -> None:
+    """With all that it takes to go on where one left off."""
+    draft = Draft("10 PRINT 1\n", "TIDE", "TIDE@2", 0, 8, "2031-09-03T18:30:00+00:00")
+    first = Drafts(folder)
+    first.keep(draft)
+    first.close()
+    (left,) = Drafts(folder).left()
+    assert left.draft == draft
+
+
+def test_the_draft_of_an_open_window_is_offered_to_nobody(folder: Path) -> None:
+    """Its owner is still there; so the two never write the same file."""
+    first, second = Drafts(folder), Drafts(folder)
+    first.keep(Draft("10 REM FIRST\n"))
+    second.keep(Draft("10 REM SECOND\n"))
+    assert first.left() == second.left() == Drafts(folder).left() == []
+    first.close()
+    assert [left.draft.text for left in second.left()] == ["10 REM FIRST\n"]
+    second.close()
+
+
+def test_a_draft_taken_over_belongs_to_the_window_that_took_it(folder: Path) -> None:
+    """It is neither lost nor offered twice."""
+    first = Drafts(folder)
+    first.keep(Draft("10 REM LEFT\n"))
+    first.close()
+    second = Drafts(folder)
+    second.take_over(second.left()[0])
+    assert Drafts(folder).left() == []
+    second.close()
+    assert [left.draft.text for left in Drafts(folder).left()] == ["10 REM LEFT\n"]
+
+
+def test_a_dropped_draft_is_gone(folder: Path) -> None:
+    """Its text is kept in the archive, or was given up."""
+    drafts = Drafts(folder)
+    drafts.keep(Draft("10 REM\n"))
+    drafts.drop()
+    drafts.close()
+    assert list(folder.iterdir()) == []
+
+
+@pytest.mark.parametrize(
+    "content",
+    ["", "[]", "{", '{"text": 5}', '{"text": "10", "row": -1}', '{"text": "10", "more": 1}', "\0"],
+)
+def test_a_file_that_holds_no_draft_is_left_alone(folder: Path, content: str) -> None:
+    """It is neither offered nor deleted."""
+    folder.mkdir()
+    (folder / "x.json").write_text(content)
+    assert Drafts(folder).left() == []
+    assert (folder / "x.json").read_text() == content
+
+
+def test_a_draft_that_cannot_be_written_says_so_and_loses_nothing(folder: Path) -> None:
+    """A file stands where the folder should be."""
+    folder.write_text("in the way")
+    with pytest.raises(RefusedError, match="cannot be written") as caught:
+        Drafts(folder).keep(Draft("10 REM\n"))
+    assert "still in the editor" in str(caught.value)
+
+
+def test_what_was_typed_is_offered_and_opened_where_one_left_off(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """The app is left with text that is in no archive; the next start brings it back."""
+
+    async def typing(pilot: Any, _: Any) -> None:
+        await type_text(pilot, "10 PRINT 1\n20 GOTO 10")
+        await pilot.press("left", "left")
+
+    async def opening(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "2 lines" in app.screen.question
+        await pilot.press("tab", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.text == "10 PRINT 1\n20 GOTO 10"
+        assert app.desk.editor.cursor_location == (1, len("20 GOTO "))
+        assert app.desk.sheet_pane.unkept
+
+    stage.play(typing, port="")
+    stage.play(opening, port="")
+
+
+def test_a_changed_revision_comes_back_as_a_change_of_it(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """So that it is kept under the same program, with its parent."""
+    stage.keep("TIDE", "10 REM TIDE")
+
+    async def changing(pilot: Any, _: Any) -> None:
+        await pilot.press("end")
+        await type_text(pilot, "S")
+
+    async def opening(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("tab", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "TIDE@2" in " ".join(app.said))
+
+    stage.play(changing, port="", opens="TIDE")
+    stage.play(opening, port="")
+    assert [each.parent for each in stage.archive.history("TIDE")] == ["", "TIDE@1"]
+
+
+def test_text_that_was_kept_leaves_no_draft(stage: Any, wait: Any, type_text: Any) -> None:
+    """Nothing is offered that is safe already."""
+    stage.keep("TIDE", "10 REM TIDE")
+
+    async def keeping(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "5 REM\n")
+        await wait(pilot, lambda: list((stage.folder / "drafts").glob("*.json")))
+        await pilot.press("ctrl+s")
+        await wait(pilot, lambda: "TIDE@2" in " ".join(app.said))
+        assert list((stage.folder / "drafts").glob("*.json")) == []
+
+    stage.play(keeping, port="", opens="TIDE")
+
+
+def test_a_draft_that_is_deleted_is_not_offered_again(stage: Any, wait: Any) -> None:
+    """The person said so."""
+    left = Drafts(stage.folder / "drafts")
+    left.keep(Draft("10 REM\n", "GONE"))
+    left.close()
+
+    async def deleting(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("tab", "tab", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(deleting, port="")
+    assert Drafts(stage.folder / "drafts").left() == []
+
+
+def test_a_draft_that_cannot_be_written_is_said_once(stage: Any, wait: Any, type_text: Any) -> None:
+    """Typing goes on."""
+    (stage.folder / "drafts").write_text("in the way")
+
+    async def typing(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 REM\n")
+        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await pilot.press("escape")
+        await type_text(pilot, "20 END\n")
+        app.desk.drafts.write()
+        await pilot.pause()
+        assert app.screen is app.desk
+        assert app.desk.editor.text == "10 REM\n20 END\n"
+
+    stage.play(typing, port="")
+
+
+def test_a_killed_app_loses_at_most_what_was_typed_last(
+    terminal: Any, tmp_path: Path, start_app: Any
+) -> None:
+    """kill -9 in a real terminal: the next start has the text."""
+    start_app()
+    terminal.until(lambda text: "cost  so far" in text and "Ctrl+P" in text)
+    terminal.type("10 PRINT 1")
+    folder = tmp_path / "drafts"
+    terminal.until(
+        lambda _: any(
+            json.loads(path.read_text())["text"] == "10 PRINT 1" for path in folder.glob("*.json")
+        )
+    )
+    os.kill(int((tmp_path / "pid").read_text()), signal.SIGKILL)
+    terminal.until(lambda text: "ended with status" in text)
+    terminal.run("new-session", "-d", "-s", "holds-the-server")
+    terminal.run("kill-session", "-t", "desk")
+    start_app()
+    terminal.until(lambda text: "archive: 1 line" in text)
+    terminal.press("Tab")
+    terminal.press("Enter")
+    terminal.until(lambda text: "10 PRINT 1" in text and "Open it again" not in text)
