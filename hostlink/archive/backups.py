@@ -12,7 +12,8 @@ from typing import Literal
 from sqlite_utils import Database
 
 from hostlink.archive.database.faults import DamagedError, look_for_damage
-from hostlink.archive.database.rows import Part, Parts, Records, insert
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by

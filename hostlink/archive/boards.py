@@ -7,16 +7,8 @@ import contextlib
 from sqlite_utils import Database
 
 from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    checked,
-    first,
-    insert,
-    rows,
-    update,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import checked, first, insert, rows, update
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
 from hostlink.archive.names import clean, fold, nearest

@@ -10,7 +10,8 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import Part, Parts, Records, found_by, insert, update
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import found_by, insert, update
 from hostlink.archive.lookup import (
     board_id,
     known_program,

@@ -9,18 +9,9 @@ from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    first,
-    found_by,
-    insert,
-    is_sound,
-    update,
-)
+from hostlink.archive.database.checksums import is_sound
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, checked, first, found_by, insert, update
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.healing import Healing
 from hostlink.archive.lookup import board_id, numbered

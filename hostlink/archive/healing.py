@@ -12,8 +12,9 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.checksums import is_sound, is_whole
 from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import Row, checked, insert, is_sound, is_whole, replace, rows
+from hostlink.archive.database.rows import Row, checked, insert, replace, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, proven_content
 from hostlink.archive.naming import owners

@@ -7,17 +7,8 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    first,
-    found_by,
-    rows,
-    update,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, checked, first, found_by, rows, update
 from hostlink.archive.names import Spec, clean, fold, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import read

@@ -9,17 +9,10 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.faults import damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    damaged_rows,
-    found_by,
-    insert,
-    is_whole,
-    rows,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import damaged_rows, found_by, insert, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import find_spec, program_at, program_id
 from hostlink.archive.names import Spec, clean, fold, natural

@@ -10,9 +10,10 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.checksums import is_sound
 from hostlink.archive.database.faults import FAULTS, DamagedError
 from hostlink.archive.database.opening import APPLICATION_ID
-from hostlink.archive.database.rows import damaged_rows, is_sound
+from hostlink.archive.database.rows import damaged_rows
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import lines_in, proven_content

@@ -10,8 +10,9 @@ from typing import NamedTuple
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.migrations import STEPS, drop_rules, fits, run_script
-from hostlink.archive.database.rows import damaged_rows, first, insert, is_whole, replace, rows
+from hostlink.archive.database.rows import damaged_rows, first, insert, replace, rows
 from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import count_revisions

@@ -10,17 +10,8 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.database.faults import damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    found_by,
-    insert,
-    rows,
-    update,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, checked, found_by, insert, rows, update
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (

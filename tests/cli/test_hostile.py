@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content, Origin
-from hostlink.archive.database.rows import checksum
+from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.names import fold

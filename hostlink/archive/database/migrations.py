@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from sqlite_utils import Database, Migrations
 
-from hostlink.archive.database.rows import Row, checksum, rows
+from hostlink.archive.database.checksums import checksum
+from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.schema import TABLES_1, TABLES_2, WORDS_1
 from hostlink.archive.database.tables import TABLES, Table

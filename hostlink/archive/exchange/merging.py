@@ -29,17 +29,9 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.boards import LONGEST_LABEL
+from hostlink.archive.database.checksums import is_sound, is_whole
 from hostlink.archive.database.faults import FAULTS, not_read
-from hostlink.archive.database.rows import (
-    Row,
-    first,
-    insert,
-    is_sound,
-    is_whole,
-    replace,
-    rows,
-    update,
-)
+from hostlink.archive.database.rows import Row, first, insert, replace, rows, update
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.exchange.arriving import check_record, refused
