@@ -25,7 +25,8 @@ from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.exchange.bag_reading import open_bag
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.board.dialogue.dialogue import Dialogue
-from hostlink.board.profile.file import find_profile, read_profile, shipped_profiles
+from hostlink.board.profile.file import find_profile, shipped_profiles
+from hostlink.board.profile.text import read_profile
 from hostlink.errors import HostlinkError
 from hostlink.firmware.chip import ATMEGA328P
 from hostlink.firmware.hex_file import read_hex

@@ -12,7 +12,8 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Event
-from hostlink.board.profile.file import find_profile, profile_text, read_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
 from hostlink.board.survey.findings import Finding
 from hostlink.board.survey.steps import Consent
