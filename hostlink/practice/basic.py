@@ -70,6 +70,12 @@ class Basic:
         """Bytes free for a program."""
         return self._state.memory.free
 
+    def line_room(self) -> int:
+        """How many characters a typed line may have at this moment."""
+        within = self.kind.storage.typed_within
+        longest = self.kind.settings.longest_line
+        return min(longest, self.free() - within) if within else longest
+
     def banner(self) -> bytes:
         """What the board says after power-on."""
         return self._state.wording.say(

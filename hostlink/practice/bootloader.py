@@ -17,6 +17,8 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from hostlink.practice.settings import BoardSettings
+
 OK, FAILED, UNKNOWN, INSYNC, NOSYNC, END = 0x10, 0x11, 0x12, 0x14, 0x15, 0x20
 SYNC, SIGN_ON, SET_PARAMETER, GET_PARAMETER = 0x30, 0x31, 0x40, 0x41
 SET_DEVICE, SET_DEVICE_EXT, ENTER, LEAVE, ERASE = 0x42, 0x45, 0x50, 0x51, 0x52
@@ -91,6 +93,16 @@ class Chip:
     def is_mute(self) -> bool:
         """Whether no firmware would run: the first word is blank or an endless jump."""
         return bytes(self.flash[:2]) in (b"\xff\xff", _ENDLESS_JUMP)
+
+
+def new_chip(settings: BoardSettings, worn_page: int) -> Chip:
+    """Return the chip of a new board. worn_page: as of `Chip`."""
+    return Chip(
+        new_flash(settings.boot_bytes),
+        FLASH_BYTES - settings.boot_bytes,
+        settings.signature.to_bytes(3),
+        worn_page=worn_page,
+    )
 
 
 class Bootloader:

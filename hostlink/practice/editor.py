@@ -22,18 +22,10 @@ class Astray(bytes):
 
 @dataclass(frozen=True, slots=True)
 class Keyed:
-    """What one byte did. echo: only a board with echo sends it. answer: any board does.
+    """What one byte did. sent: what the board sends for it. line: the line, if it is complete."""
 
-    line: the line, if it is complete now. ended: by its own line end, which has an echo.
-    """
-
-    echo: bytes = b""
-    answer: bytes = b""
+    sent: bytes = b""
     line: bytes | None = None
-    ended: bool = False
-
-
-_ECHO = [Keyed(bytes((code,))) for code in range(256)]
 
 
 class LineEditor:
@@ -48,6 +40,9 @@ class LineEditor:
         self._line = bytearray()
         self._prompt = b""
         self._beyond = 0
+        self._end_echo = settings.end_echo or settings.reply_end
+        self._late_echo = b""
+        self._echoes = [self._echoed(bytes((code,))) for code in range(256)]
         special = self._ends + self._erase + self._cancel + settings.ignored
         text_from = 0 if settings.controls == "text" else 32
         simple = not settings.fold_case and settings.too_long != "ends"
@@ -58,6 +53,12 @@ class LineEditor:
         self._line.clear()
         self._prompt = prompt
         self._beyond = 0
+        self._late_echo = b""
+
+    def late_echo(self) -> bytes:
+        """Return the echo of a line end that was held back until the line was dealt with."""
+        late, self._late_echo = self._late_echo, b""
+        return late
 
     def take(self, code: int) -> Keyed:
         """Take one byte."""
@@ -65,21 +66,21 @@ class LineEditor:
             if len(self._line) >= self._room():
                 return self._too_long()
             self._line.append(code)
-            return _ECHO[code]
+            return self._echoes[code]
         byte = bytes((code,))
         if byte in self._settings.ignored:
             return Keyed()
         if byte in self._ends:
             line = bytes(self._line)
             astray = self._beyond > _ANSWERED_BEYOND
-            return Keyed(line=Astray(line) if astray else line, ended=True)
+            return self._ended(Astray(line) if astray else line)
         if byte == self._erase:
             return self._erased()
         if byte == self._cancel:
             self._line.clear()
-            return Keyed(self._settings.reply_end, self._prompt)
+            return Keyed(self._echoed(self._settings.reply_end).sent + self._prompt)
         if code < 32 and self._settings.controls != "text":
-            return Keyed(byte if self._settings.controls == "echoed" else b"")
+            return self._echoed(byte if self._settings.controls == "echoed" else b"")
         return self._text(byte)
 
     def _text(self, byte: bytes) -> Keyed:
@@ -90,21 +91,32 @@ class LineEditor:
             byte = byte.upper()
         self._line += byte
         if self._settings.too_long == "ends" and len(self._line) >= self._room():
-            return Keyed(byte, line=bytes(self._line))
-        return Keyed(byte)
+            return Keyed(self._echoed(byte).sent, bytes(self._line))
+        return self._echoed(byte)
+
+    def _echoed(self, data: bytes) -> Keyed:
+        """What is sent only by a board with echo."""
+        return Keyed(data if self._settings.echo else b"")
+
+    def _ended(self, line: bytes) -> Keyed:
+        """A line end came: it is echoed now, or after the work on the line."""
+        self._late_echo = self._echoed(self._end_echo).sent
+        now = self._settings.line_done != "echo" or not line.strip()
+        return Keyed(self.late_echo() if now else b"", line)
 
     def _erased(self) -> Keyed:
         if self._line:
             self._line.pop()
-            return Keyed(self._settings.erase_answer)
+            return self._echoed(self._settings.erase_answer)
         if self._settings.erase_beyond == "ignored":
             return Keyed()
         self._beyond += 1
-        return Keyed(self._settings.erase_answer if self._beyond <= _ANSWERED_BEYOND else b"")
+        answered = self._beyond <= _ANSWERED_BEYOND
+        return self._echoed(self._settings.erase_answer if answered else b"")
 
     def _too_long(self) -> Keyed:
         answer = self._settings.too_long_answer
         if self._settings.too_long == "gives-up":
             self._line.clear()
             answer += self._settings.reply_end + self._prompt
-        return Keyed(answer=answer)
+        return Keyed(answer)

@@ -100,6 +100,13 @@ class Line:
             self._deliver(byte)
         return at
 
+    def _answer(self, data: bytes, ready: float) -> None:
+        """Send bytes from `ready` on, without a processor that waits for them."""
+        self._out_free = max(self._out_free, ready)
+        for byte in data:
+            self._out_free += self._out_time
+            self._deliver(byte)
+
     def _deliver(self, byte: int) -> None:
         ready = self._out_free + self._latency
         if not self._clear:

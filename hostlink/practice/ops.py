@@ -48,9 +48,11 @@ class ReadLine:
 
 @dataclass(frozen=True, slots=True)
 class ReadKey:
-    """Wait for one byte (the machine's own, after a full page). Answer: False."""
+    """Show `prompt` and wait for a key. Answer: False, or True if interrupted."""
+
+    prompt: bytes
 
 
-Op: TypeAlias = Work | Send | ReadLine
+Op: TypeAlias = Work | Send | ReadLine | ReadKey
 Answer: TypeAlias = "bytes | bool | None"
 Firmware: TypeAlias = Generator[Op, Answer, None]
