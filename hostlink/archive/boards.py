@@ -34,12 +34,11 @@ class Boards(Session):
         profile: str = "",
         restarts_on_open: bool | None = None,
     ) -> Board:
-        """Note that a board was seen now, and return it, made where it is new.
+        """Record that a board was seen now and return it; add it if it is new.
 
-        vid, pid, serial: those of its USB bridge. location: the USB place it is plugged in at,
-        or for a board without USB the address it was opened by. Bridges with a serial number are
-        known by it wherever they are plugged in; others by their location. profile and
-        restarts_on_open are taken over where they are given. Raises ArchiveError.
+        vid, pid, serial: of its USB bridge. location: its place on the USB, or the address of a
+        board without USB. A bridge with a serial number is recognised by it at any place, another
+        one by its location. profile, restarts_on_open: recorded if given. Raises ArchiveError.
         """
         serial, location = clean(serial or ""), clean(location or "")
         if not serial and not location:
@@ -51,17 +50,9 @@ class Boards(Session):
             at = self._time()
             board = _alike(db, vid, pid, serial, location)
             if board is None:
-                board = insert(
-                    db,
-                    "boards",
-                    uuid=new_uuid(),
-                    usb_vid=vid,
-                    usb_pid=pid,
-                    usb_serial=serial,
-                    location=location,
-                    first_seen=at,
-                    last_seen=at,
-                )
+                usb = {"usb_vid": vid, "usb_pid": pid, "usb_serial": serial}
+                seen = {"first_seen": at, "last_seen": at}
+                board = insert(db, "boards", uuid=new_uuid(), location=location, **usb, **seen)
             restarts = None if restarts_on_open is None else int(restarts_on_open)
             known = (("location", location), ("profile", clean(profile)))
             news: dict[str, object] = {key: value for key, value in known if value}

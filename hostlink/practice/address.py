@@ -109,13 +109,13 @@ def parse_address(url: str) -> Address:
                 if key in _FIELDS[fields]:
                     values[key] = _value(key, value, _FIELDS[fields][key])
         else:
-            known = ", ".join(
-                ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
-            )
-            raise UsageError(
-                f'The practice board has no option "{key}".', advice=f"Known: {known}."
-            )
+            raise _unknown_option(key)
     return Address(name, Faults(**faults), fresh, virtual, kind, like, settings)
+
+
+def _unknown_option(key: str) -> UsageError:
+    known = ", ".join(["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]])
+    return UsageError(f'The practice board has no option "{key}".', advice=f"Known: {known}.")
 
 
 _FIELDS: dict[type, dict[str, Any]] = {
@@ -188,21 +188,27 @@ def open_board(
         raise
 
     def keep(machine: Machine) -> None:
-        flash = base64.b64encode(zlib.compress(machine.chip.flash)).decode("ascii")
-        state = {
-            "format": _FORMAT,
-            "kind": of_kind.name,
-            "basic": machine.basic.to_state(),
-            "flash": flash,
-        }
-        if of_kind.name not in kind_names() or of_kind != find_kind(of_kind.name):
-            state["kind_data"] = kind_to_data(of_kind)
+        state = _state_of(machine, of_kind)
         temporary = path.with_suffix(".new")
         with lock, _folder_trouble(folder):
             temporary.write_text(json.dumps(state), encoding="utf-8")
             temporary.replace(path)
 
     return machine, keep
+
+
+def _state_of(machine: Machine, kind: Kind) -> dict[str, Any]:
+    """Return what the state file keeps of a machine, as JSON data."""
+    flash = base64.b64encode(zlib.compress(machine.chip.flash)).decode("ascii")
+    state = {
+        "format": _FORMAT,
+        "kind": kind.name,
+        "basic": machine.basic.to_state(),
+        "flash": flash,
+    }
+    if kind.name not in kind_names() or kind != find_kind(kind.name):
+        state["kind_data"] = kind_to_data(kind)
+    return state
 
 
 def _read_state(path: Path) -> dict[str, Any]:

@@ -82,23 +82,26 @@ def not_made(what: str, error: Fault) -> ArchiveError:
     return ArchiveError(f"{what} was not made: {cause}.", kept=_UNHARMED, advice=advice)
 
 
+def _make_writable(by: Ways) -> str:
+    return f"Make the file and its folder writable, or name another file {by.name_archive}."
+
+
+def _code(error: Fault) -> tuple[int | None, str]:
+    """Return SQLite's primary error code, None for another error, and the message."""
+    if isinstance(error, UnicodeError):
+        return sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
+    code: int | None = getattr(error, "sqlite_errorcode", None)
+    return None if code is None else code & 0xFF, safe(str(error))
+
+
 def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
     """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
-    code, said = getattr(error, "sqlite_errorcode", None), safe(str(error))
-    if isinstance(error, UnicodeError):
-        code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
-    match None if code is None else code & 0xFF:
+    code, said = _code(error)
+    match code:
         case sqlite3.SQLITE_FULL:
             return "the disk is full", _UNHARMED, "Free some space and try again."
         case sqlite3.SQLITE_READONLY:
-            return (
-                f"{name} is read-only",
-                _UNHARMED,
-                lambda by: (
-                    "Make the file and its folder writable, or name another file "
-                    f"{by.name_archive}."
-                ),
-            )
+            return f"{name} is read-only", _UNHARMED, _make_writable
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
             return (
                 f"another program has been writing to {name} for more than "

@@ -1,14 +1,16 @@
-"""Which values of a profile contradict each other, although each may stand alone."""
+"""Find values of a profile that contradict each other although each is valid by itself."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.profile.model import Commands, Profile, Talk
 
 DC1_DC3 = b"\x11\x13"  # what XON/XOFF takes for itself (RFC 2217 uses the same two)
+_ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that may change nothing
+_ACTING = ("clear", "run", "store", "recall")
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,27 +200,37 @@ _CHANGING = frozenset(
 
 
 def _harmless(profile: Profile) -> Iterator[Clash]:
-    """What only asks may not store a line or change what the board holds or does."""
+    """Find commands that would store a line, or questions that change what the board holds."""
     commands = profile.commands
-    asking = ("list", "free_memory", "stored", "list_stored")
-    for name in (*asking, "clear", "run", "store", "recall"):
+    for name in (*_ASKING, *_ACTING):
         typed = getattr(commands, name)
         if typed.lstrip()[:1].isdigit():
             yield Clash(
                 (f"commands.{name}",),
                 f'commands.{name} is "{typed}", which a board would store as a line of the program',
             )
-    words = {name: words_in(getattr(commands, name)) for name in asking}
-    first = {
-        name: words_in(getattr(commands, name))[:1] for name in ("clear", "run", "recall", "store")
-    }
+    first = {name: words_in(getattr(commands, name))[:1] for name in _ACTING}
     for other in ("clear", "store", "recall"):
         if first["run"] and first["run"] == first[other]:
             yield Clash(
                 ("commands.run", f"commands.{other}"),
                 f"commands.run and commands.{other} begin with the same word",
             )
-    for name, found in words.items():
+    yield from _only_asking(commands, first)
+    if commands.list and commands.list.upper() in (
+        commands.free_memory.upper(),
+        commands.stored.upper(),
+    ):
+        yield Clash(
+            ("commands.list", "commands.free_memory", "commands.stored"),
+            f'commands.list, "{commands.list}", is also the command for something else',
+        )
+
+
+def _only_asking(commands: Commands, first: Mapping[str, Sequence[str]]) -> Iterator[Clash]:
+    """Find questions that hold a word which changes the board. first: words of what acts."""
+    for name in _ASKING:
+        found = words_in(getattr(commands, name))
         if found and found[0] in _CHANGING:
             yield Clash(
                 (f"commands.{name}",),
@@ -232,14 +244,6 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
                     f"commands.{name} holds {begins[0]}, which commands.{other} uses to change "
                     "what the board holds or does; it may only ask",
                 )
-    if commands.list and commands.list.upper() in (
-        commands.free_memory.upper(),
-        commands.stored.upper(),
-    ):
-        yield Clash(
-            ("commands.list", "commands.free_memory", "commands.stored"),
-            f'commands.list, "{commands.list}", is also the command for something else',
-        )
 
 
 def words_in(typed: str) -> list[str]:

@@ -12,6 +12,7 @@ import dataclasses
 from hostlink.board.dialogue.learning import Learned, learn, left_words
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import Confidence, Findings
 from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
@@ -67,21 +68,7 @@ def find_form(store: Store) -> None:
         findings.missing("listing.case", "none of the test lines is listed")
         return
     count = len(LINES) + len(_SMALL) - len(refused)
-    by = f"({count} test lines, read from the listing)"
-    sure = "likely" if other else "measured"
-    findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
-    findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)  # type: ignore[arg-type]
-    findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)  # type: ignore[arg-type]
-    if form.keeps_blank:
-        says = f"the blank typed behind a number is listed beside another {by}"
-        findings.add("listing.keeps_blank", True, says, sure)  # type: ignore[arg-type]
-    if form.wrap_indent >= 0:
-        says = f"a listed line is broken after {form.screen_width} characters"
-        findings.add("listing.screen_width", form.screen_width, says)
-        findings.add("listing.wrap_indent", form.wrap_indent, says)
-    if form.case == "upper-everywhere":
-        says = f"small letters stay behind {' and '.join(quotes)}, in remarks too {by}"
-        findings.add("language.quotes", quotes, says)
+    _add_findings(findings, form, quotes, count, sure="likely" if other else "measured")
     if {each.number for each in refused} & {110}:
         words = f', it answers "{said[110][:60]}"' if said.get(110) else ""
         findings.add("language.capitals_only", True, f"a small keyword is refused{words}")
@@ -89,6 +76,30 @@ def find_form(store: Store) -> None:
         bench.notes.append(left_words(other, said))
     bench.renew()
     _find_tails(store)
+
+
+def _add_findings(
+    findings: Findings,
+    form: Form,
+    quotes: str,
+    count: int,
+    sure: Confidence,
+) -> None:
+    """Add how lines are rewritten to the findings. count: of test lines. sure: how certain."""
+    by = f"({count} test lines, read from the listing)"
+    findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
+    findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
+    findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
+    if form.keeps_blank:
+        says = f"the blank typed behind a number is listed beside another {by}"
+        findings.add("listing.keeps_blank", True, says, sure)
+    if form.wrap_indent >= 0:
+        says = f"a listed line is broken after {form.screen_width} characters"
+        findings.add("listing.screen_width", form.screen_width, says)
+        findings.add("listing.wrap_indent", form.wrap_indent, says)
+    if form.case == "upper-everywhere":
+        says = f"small letters stay behind {' and '.join(quotes)}, in remarks too {by}"
+        findings.add("language.quotes", quotes, says)
 
 
 def _find_tails(store: Store) -> None:
