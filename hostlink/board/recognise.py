@@ -24,7 +24,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.answers import free_bytes
-from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.events import Emit, Phase, ignore
 from hostlink.board.dialogue.heard_listing import with_listing
 from hostlink.board.dialogue.heard_talk import (

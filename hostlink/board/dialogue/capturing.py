@@ -5,9 +5,7 @@ between them. What is not known is never taken for something known:
 
 1. Error words, rows that are no lines, or a free memory that contradicts the listing mean that the
    program is not known. `NotKnownError` says so, and whoever wants to overwrite it must stop.
-2. An empty program needs a positive sign: the board's free memory is that of an empty one, or LIST
-   was echoed right and answered each time by nothing but what the profile names. Without echo a
-   word that no BASIC knows must be refused, else what is typed may be lost on its way.
+2. An empty program needs a positive sign (see empty.py).
 3. A contradiction between listing and free memory that stays is part of the result, never outvoted.
 """
 
@@ -20,14 +18,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.captures import Tally, differing, standing_rows, tally, voting
+from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import Doubt
 from hostlink.board.dialogue.misheard import behind_a_digit, misheard
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
-from hostlink.board.dialogue.witness import ProofDoubt, Witness, count_in, expected_free
+from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
-from hostlink.listing.parse import Line, Listing
+from hostlink.listing.parse import Line
 from hostlink.words import capital, safe
 
 if TYPE_CHECKING:
@@ -36,7 +35,6 @@ if TYPE_CHECKING:
 _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
 _MOST_UNCLEAR = 12  # such answers in all, without a result
-_FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,7 +195,7 @@ class Capturing:
         """The capture that readings in agreement give; None where more must be read."""
         rows = standing_rows(votes)
         self._refuse_cut_lines(votes, rows)
-        witness = self._ask_witness(result.lines)
+        witness = ask_witness(self._dialogue, result.lines)
         if self._was_disturbed():
             self._fresh_from = len(self._readings) + 1  # the question may be a line now
             return None
@@ -214,40 +212,17 @@ class Capturing:
         own = None if witness.agrees else count_in(votes[-1], self._dialogue.profile)
         return Capture(result.lines, result.count, witness.doubt or own)
 
-    def _ask_witness(self, lines: Mapping[int, Line]) -> Witness:
-        """Ask the third witness: the free memory that the board reports, against a listing."""
-        profile = self._dialogue.profile
-        expected = expected_free(Listing(tuple(lines.values())), profile.rules)
-        if not profile.commands.free_memory or expected is None:
-            return Witness()
-        reported: int | None = None
-        for _ in range(_FREE_QUESTIONS):
-            answer = self._dialogue.free_memory()
-            reported = answer if answer is not None else reported
-            if answer == expected:
-                break
-        may_be_less = profile.rules.storage.variables
-        return Witness(True, reported, expected, may_be_less)
-
     def _empty(self, witness: Witness, count: int) -> Capture | None:
-        """An empty program, where something speaks for it; None where more must be read."""
-        if witness.doubt is not None:
-            raise NotKnownError(
-                f"The board lists no program, but {witness.doubt}: what it holds is not known.",
-                advice="If its profile has wrong sizes, measure them with a survey.",
-            )
-        if witness.agrees:
+        """Return the capture of an empty program, or None if a late answer calls for more."""
+        late = check_empty(self._dialogue, witness)
+        if not late:
             return Capture({}, count)
-        if not self._dialogue.profile.talk.echo and not self._dialogue.is_heard():
-            raise NotKnownError(
-                "The board lists no program, but without an echo, and without a question for its "
-                "free memory, that is no sign that it is empty: what it holds is not known."
-            )
-        late = self._dialogue.late_answer()
-        if late:
-            self._readings.append(Reading({}, said=(late,), heard_right=False))
-            return self._empty_by_memory() if self._is_refused() else None
-        return Capture({}, count)
+        self._readings.append(Reading({}, said=(late,), heard_right=False))
+        return self._empty_by_memory() if self._is_refused() else None
+
+    def _empty_by_memory(self) -> Capture:
+        check_empty_by_memory(self._dialogue, self._readings)
+        return Capture({}, len(self._readings))
 
     # --- what is not known -------------------------------------------------------------------
 
@@ -256,21 +231,6 @@ class Capturing:
         unclear = [not reading.lines and not reading.is_bare for reading in self._readings]
         running = unclear[-_MOST_REFUSALS:]
         return (len(running) == _MOST_REFUSALS and all(running)) or sum(unclear) > _MOST_UNCLEAR
-
-    def _empty_by_memory(self) -> Capture:
-        """An empty program by the board's own word on its memory, else NotKnownError."""
-        if self._ask_witness({}).agrees:
-            return Capture({}, len(self._readings))
-        said = next((r.said[0] for r in reversed(self._readings) if r.said), "")
-        command = safe(self._dialogue.profile.commands.list)
-        answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
-        raise NotKnownError(
-            f"The board {answered}, which is no listing: what it holds is not known.",
-            advice=lambda by: (
-                "If this board lists its program by another word, name it in its "
-                f"profile. If its memory is empty, measure it {by.survey_discarding}."
-            ),
-        )
 
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
         row = next((row for row in reading.around if row in rows), next(iter(rows)))

@@ -9,21 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from hostlink.advice import Advice, joined
 from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.capturing import Capture, Capturing
+from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.events import Emit, Warned, ignore
 from hostlink.board.dialogue.evidence import Doubt, Evidence
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
-from hostlink.board.dialogue.unreached import no_prompt
+from hostlink.board.dialogue.unreached import no_prompt, unanswered
 from hostlink.board.profile.model import Profile
-from hostlink.errors import LinkError, LinkReason, NotClearedError, RefusedError
+from hostlink.board.profile.pacing import pacing_of
+from hostlink.errors import NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
-from hostlink.link.pacing import Pacing
-from hostlink.link.probe import Probe
 from hostlink.link.regain import Found, Regain
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
@@ -31,40 +30,8 @@ from hostlink.words import safe
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
-_LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
-_LATEST_S = 20.0  # of a listing that comes late
 _CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
-CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
-NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
-_HEARINGS = 2
 _UNTOUCHED = "The program on the board was not touched."
-
-
-def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
-    """The link's view of a profile: seconds instead of milliseconds, and no more than it needs."""
-    talk = profile.talk
-    return Pacing(
-        baud=talk.baud,
-        echo=talk.echo,
-        line_end=talk.line_end,
-        reply_end=talk.reply_end,
-        prompt=talk.prompt,
-        ready=talk.ready,
-        line_done=talk.line_done,
-        after_prompt_s=(talk.after_prompt_ms or talk.line_ms) / 1000,
-        receive_buffer=talk.receive_buffer,
-        line_s=talk.line_ms / 1000,
-        char_s=talk.char_ms / 1000,
-        line_window=talk.line_window,
-        xon_xoff=talk.flow == "xon-xoff",
-        line_cancel=talk.line_cancel,
-        erase=talk.erase,
-        interrupt=talk.interrupt,
-        full_sign=talk.full_sign,
-        page_prompt=talk.page_prompt.encode("latin-1"),
-        page_key=talk.page_key,
-        latency_s=latency_s,
-    )
 
 
 class Dialogue:
@@ -182,65 +149,29 @@ class Dialogue:
             self.evidence.disturbed()
         return core
 
+    def command(
+        self,
+        text: str,
+        reach: Reach | None = None,
+        on_answer: Callable[[bytes], None] | None = None,
+    ) -> Exchange:
+        """Type a direct command and return the exchange with its answer.
+
+        Raises LinkError if it cannot be typed, or if no prompt follows its answer.
+        """
+        core = self.exchange(text, reach, on_answer)
+        if core.outcome is not Outcome.ANSWERED:
+            raise unanswered(core, text, self.pacing, self.profile.rules.form.charset)
+        return core
+
     def ask(
         self,
         text: str,
         reach: Reach | None = None,
         on_answer: Callable[[bytes], None] | None = None,
     ) -> str:
-        """Type a direct command; returns the answer without its last prompt.
-
-        Raises LinkError where it could not be typed, or the answer does not end.
-        """
-        return self.body(self._asked(text, reach, on_answer).answer)
-
-    def _asked(
-        self,
-        text: str,
-        reach: Reach | None = None,
-        on_answer: Callable[[bytes], None] | None = None,
-    ) -> Exchange:
-        core = self.exchange(text, reach, on_answer)
-        if core.outcome is Outcome.ANSWERED:
-            return core
-        if core.outcome is Outcome.DEAF:
-            raise LinkError(
-                f'The board does not take "{safe(text)}": its memory is so full that it takes '
-                "nothing any more.",
-                reason=LinkReason.FULL,
-                advice="Only a restart helps; the program in its memory is lost by it.",
-            )
-        if core.outcome is Outcome.UNTYPED:
-            raise LinkError(
-                f'"{safe(text)}" could not be typed right; the wire damages bytes.',
-                reason=LinkReason.DAMAGED,
-                advice="Check the cable and the speed.",
-            )
-        if core.outcome is Outcome.FLOODING:
-            raise LinkError(
-                f'The board does not stop sending after "{safe(text)}".',
-                reason=LinkReason.FLOODING,
-                advice="Interrupt or restart the board and repeat the command.",
-            )
-        raise LinkError(
-            f'The board took "{safe(text)}" but did not come back to its prompt.',
-            reason=LinkReason.SILENT,
-            advice=joined(
-                self._waits_advice(core.answer),
-                "Restart the board if it stays silent; its program is lost then.",
-            ),
-        )
-
-    def _waits_advice(self, answer: bytes) -> Advice:
-        """What helps where an answer stops in the middle of a row, as a listing by pages does."""
-        row = answer.rpartition(self.pacing.reply_end)[2].strip()
-        if not row or self.pacing.reply_end not in answer:
-            return ""
-        shown = safe(to_text(row[-40:], self.profile.rules.form.charset))
-        return lambda by: (
-            f'It stopped at "{shown}": if it waits for a key there, name both in its profile '
-            f"(page_prompt, page_key), or let them be found {by.survey}."
-        )
+        """Type a direct command and return its answer without the last prompt. Raises LinkError."""
+        return self.body(self.command(text, reach, on_answer).answer)
 
     def body(self, answer: bytes) -> str:
         """An answer as text, without its last prompt."""
@@ -283,7 +214,7 @@ class Dialogue:
         words = tuple(dict.fromkeys((command, *others)))
         for word in words:
             for _ in range(_CLEARINGS):
-                said = self.refusal_in(self._asked(word).answer)
+                said = self.refusal_in(self.command(word).answer)
                 if not said or not self.read_listing().lines:
                     if word != command and not said:
                         commands = replace(self.profile.commands, clear=word)
@@ -326,33 +257,14 @@ class Dialogue:
             longest_s=30.0 + most * self.pacing.byte_s,
             most_bytes=most,
         )
-        core = self._asked(command, reach)
+        core = self.command(command, reach)
         paged = with_paging(self.profile, core, clean=not self.evidence.total)
         if paged is not None:
             self.emit(Warned("The board stops its listing page by page; hostlink lets it go on."))
             self.profile, self.pacing = paged, pacing_of(paged)
-            core = self._asked(command, reach)
+            core = self.command(command, reach)
         heard_right = not (core.repairs or core.nudged)
         return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
-
-    def is_heard(self) -> bool:
-        """Whether a word that no BASIC knows is refused by an error word of the profile.
-
-        On a board without echo that shows that what is typed arrives, so that a LIST which is
-        answered by nothing was not lost on the way.
-        """
-        words = self.profile.commands.error_words
-        answers = {self.refusal_in(self._asked(NONSENSE).answer) for _ in range(_HEARINGS)}
-        return bool(words) and all(said.startswith(words) for said in answers)
-
-    def late_answer(self) -> str:
-        """Return what the board says after its prompt, for a second at least; "" if it is still.
-
-        A board that prompts before it lists would look empty otherwise.
-        """
-        core = Probe(b"", self.pacing.byte_s, quiet_s=_LATE_S, longest_s=_LATEST_S)
-        self.wire.run(core)
-        return "".join(rows_of(to_text(core.heard, self.profile.rules.form.charset))[:1])
 
     def capture(self) -> Capture:
         """The program, read as often as the state of the wire calls for.

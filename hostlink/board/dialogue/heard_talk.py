@@ -6,7 +6,7 @@ import dataclasses
 import re
 from dataclasses import dataclass
 
-from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile, Talk
 

@@ -1,11 +1,13 @@
-"""What is said of a board that does not come to its prompt."""
+"""Describe a board that does not come to its prompt, as errors with advice."""
 
 from __future__ import annotations
 
-from hostlink.advice import Ways
+from hostlink.advice import Advice, Ways, joined
 from hostlink.board.dialogue.own_rows import shape_of
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
+from hostlink.link.exchange import Exchange, Outcome
+from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Found, Regain
 from hostlink.listing.charset import to_text
 from hostlink.words import safe
@@ -192,4 +194,50 @@ def _no_key_stops_it(by: Ways) -> str:
     return (
         "No key is known that stops a program on it; a restart does, and loses it. If it is "
         f"another kind of board, name its profile {by.name_profile}."
+    )
+
+
+def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
+    """Describe a command that could not be typed or was not answered up to a prompt.
+
+    core: how it went. text: the command.
+    """
+    if core.outcome is Outcome.DEAF:
+        return LinkError(
+            f'The board does not take "{safe(text)}": its memory is so full that it takes '
+            "nothing any more.",
+            reason=LinkReason.FULL,
+            advice="Only a restart helps; the program in its memory is lost by it.",
+        )
+    if core.outcome is Outcome.UNTYPED:
+        return LinkError(
+            f'"{safe(text)}" could not be typed right; the wire damages bytes.',
+            reason=LinkReason.DAMAGED,
+            advice="Check the cable and the speed.",
+        )
+    if core.outcome is Outcome.FLOODING:
+        return LinkError(
+            f'The board does not stop sending after "{safe(text)}".',
+            reason=LinkReason.FLOODING,
+            advice="Interrupt or restart the board and repeat the command.",
+        )
+    return LinkError(
+        f'The board took "{safe(text)}" but did not come back to its prompt.',
+        reason=LinkReason.SILENT,
+        advice=joined(
+            _paging_advice(core.answer, pacing.reply_end, charset),
+            "Restart the board if it stays silent; its program is lost then.",
+        ),
+    )
+
+
+def _paging_advice(answer: bytes, reply_end: bytes, charset: str) -> Advice:
+    """Advise on an answer that stops within a row, as a listing that waits for a key does."""
+    row = answer.rpartition(reply_end)[2].strip()
+    if not row or reply_end not in answer:
+        return ""
+    stopped_at = safe(to_text(row[-40:], charset))
+    return lambda by: (
+        f'It stopped at "{stopped_at}": if it waits for a key there, name both in its profile '
+        f"(page_prompt, page_key), or let them be found {by.survey}."
     )

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.profile.model import Profile
 from hostlink.listing.measure import measure
-from hostlink.listing.parse import Listing
+from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Rules
 from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.board.dialogue.dialogue import Dialogue
+
+_FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,3 +115,19 @@ class Witness:
 
     def __str__(self) -> str:
         return str(self.doubt or "the board's answer on its free memory holds no number")
+
+
+def ask_witness(dialogue: Dialogue, lines: Mapping[int, Line]) -> Witness:
+    """Ask the board for its free memory and compare it with a listing, by line number."""
+    profile = dialogue.profile
+    expected = expected_free(Listing(tuple(lines.values())), profile.rules)
+    if not profile.commands.free_memory or expected is None:
+        return Witness()
+    reported: int | None = None
+    for _ in range(_FREE_QUESTIONS):
+        answer = dialogue.free_memory()
+        reported = answer if answer is not None else reported
+        if answer == expected:
+            break
+    may_be_less = profile.rules.storage.variables
+    return Witness(True, reported, expected, may_be_less)

@@ -7,7 +7,8 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
-from hostlink.board.dialogue.dialogue import NONSENSE, Dialogue
+from hostlink.board.dialogue.common_words import NONSENSE
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Emit, Phase, ignore
 from hostlink.board.dialogue.heard_talk import Manner
 from hostlink.board.dialogue.own_rows import is_own

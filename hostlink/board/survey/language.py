@@ -16,7 +16,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.survey.bench import Bench
 
 Rows = tuple[str, ...]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.dialogue.dialogue import CLEARING
+from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
