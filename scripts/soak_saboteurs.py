@@ -138,7 +138,9 @@ def flash_not_kept() -> Patches:
 @saboteur("a difference accepted", promise=2, shows="silent: called loaded")
 def difference_accepted() -> Patches:
     """The board is read back, and whatever it shows is right."""
-    return [patch("hostlink.board.dialogue.loading.verdict", lambda *_, **__: Verdict((), (), ()))]
+    return [
+        patch("hostlink.board.dialogue.read_back.verdict", lambda *_, **__: Verdict((), (), ()))
+    ]
 
 
 @saboteur("no read-back", promise=2, shows="silent: called loaded")
@@ -146,10 +148,10 @@ def no_read_back() -> Patches:
     """A load ends when its last line was sent: what was sent is taken for what the board lists."""
 
     def assume(self: Loader) -> Verdict:
-        self._readings = [Reading(dict(self._target))]
+        self._read_back.readings = [Reading(dict(self._target))]
         return Verdict((), (), ())
 
-    return [patch.object(Loader, "_read_back", assume)]
+    return [patch.object(Loader, "_verify", assume)]
 
 
 @saboteur("an error swallowed", promise=2, shows="silent")
