@@ -252,8 +252,8 @@ def _bag_reader() -> Iterator[tuple[list[bytes], Reader]]:
             source.note("TIDE", "slow")
             image = source.keep_image(b"\x0c\x94" * 40, part="ATmega328P", name="one")
             source.begin_write(board.uuid, image, previous=None, role="computer", part="ATmega328P")
-            with source.cargo() as cargo:
-                write_bag(cargo, sound)
+            with source.records() as records:
+                write_bag(records, sound)
         files = sorted(path.relative_to(sound) for path in sound.rglob("*") if path.is_file())
         json_files = [path for path in files if path.suffix in (".json", ".jsonl")]
         sound_json = (sound / "data" / "archive.json").read_bytes()
@@ -270,8 +270,8 @@ def _bag_reader() -> Iterator[tuple[list[bytes], Reader]]:
                     path.write_bytes(mutated(choose, path.read_bytes()))
                 if choose.random() < 0.9:
                     _make_manifest_right(folder)
-                with open_bag(folder) as cargo:
-                    target.merge(cargo)
+                with open_bag(folder) as records:
+                    target.merge(records)
 
             yield [sound_json], read
 

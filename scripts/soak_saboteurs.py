@@ -23,8 +23,8 @@ import hostlink.jobs.recalling
 import hostlink.jobs.session.attaching
 import hostlink.jobs.session.rescuing
 import hostlink.words
+from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.access import Access
-from hostlink.archive.session import Session as ArchiveSession
 from hostlink.board.dialogue.captures import Verdict
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import Dialogue
@@ -216,14 +216,14 @@ def before_commit() -> Patches:
     """The archive says that something is kept, and commits it some other time."""
 
     @contextlib.contextmanager
-    def put_off(self: ArchiveSession, _what: str) -> Iterator[Database]:
+    def put_off(self: ArchiveFile, _what: str) -> Iterator[Database]:
         db = self._database()
         if not db.conn.in_transaction:
             db.execute("BEGIN IMMEDIATE")
         with db.atomic():
             yield db
 
-    return [patch.object(ArchiveSession, "writing", put_off)]
+    return [patch.object(ArchiveFile, "writing", put_off)]
 
 
 @saboteur("acknowledged before its sync", promise=4, shows="archive")
@@ -242,10 +242,10 @@ def before_sync() -> Patches:
 @saboteur("a revision deleted", promise=4, shows="archive")
 def revision_deleted() -> Patches:
     """Each job takes the oldest revision or rescue out of the archive."""
-    seen = ArchiveSession.writing
+    seen = ArchiveFile.writing
 
     @contextlib.contextmanager
-    def thin_out(self: ArchiveSession, what: str) -> Iterator[Database]:
+    def thin_out(self: ArchiveFile, what: str) -> Iterator[Database]:
         with seen(self, what) as db:
             yield db
         other = sqlite3.connect(self.path)  # with no regard to what refers to the row
@@ -258,7 +258,7 @@ def revision_deleted() -> Patches:
         other.commit()
         other.close()
 
-    return [patch.object(ArchiveSession, "writing", thin_out)]
+    return [patch.object(ArchiveFile, "writing", thin_out)]
 
 
 # --- 5: the wire is never trusted, and every wait has a deadline ---------------------------------

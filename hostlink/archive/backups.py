@@ -11,6 +11,7 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import DamagedError, look_for_damage
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import insert
@@ -19,7 +20,6 @@ from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Content, Listed, elsewhere
-from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read
 from hostlink.errors import ArchiveError
 

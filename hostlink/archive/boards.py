@@ -6,6 +6,7 @@ import contextlib
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.faults import DamagedError, damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import checked, first, insert, rows, update
@@ -13,7 +14,6 @@ from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
 from hostlink.archive.names import clean, fold, nearest
 from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
-from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
@@ -21,7 +21,7 @@ from hostlink.words import safe
 LONGEST_LABEL = 40
 
 
-class Boards(Session):
+class Boards(ArchiveFile):
     """Knowing boards again, and their host copies."""
 
     def board_seen(

@@ -10,6 +10,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import found_by, insert, update
 from hostlink.archive.lookup import (
@@ -22,7 +23,6 @@ from hostlink.archive.lookup import (
 )
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Event, Listed, Rescue, Revision
-from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
 from hostlink.words import safe
@@ -39,7 +39,7 @@ class OpenEvent:
     outcome: str = "done"
 
 
-class Events(Session):
+class Events(ArchiveFile):
     """The record of all jobs."""
 
     @contextmanager

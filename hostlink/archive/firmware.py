@@ -9,6 +9,7 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.checksums import is_sound
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked, first, found_by, insert, update
@@ -17,7 +18,6 @@ from hostlink.archive.healing import Healing
 from hostlink.archive.lookup import board_id, numbered
 from hostlink.archive.names import clean
 from hostlink.archive.records import Listed
-from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_sound, is_whole
 from hostlink.archive.database.faults import DamagedError, damaged
 from hostlink.archive.database.rows import Row, checked, insert, replace, rows
@@ -19,10 +20,9 @@ from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, proven_content
 from hostlink.archive.naming import owners
 from hostlink.archive.records import Content
-from hostlink.archive.session import Session, new_uuid
 
 
-class Healing(Session):
+class Healing(ArchiveFile):
     """Replacing damaged bytes by the same bytes."""
 
     def heal(self, content: Content) -> list[str]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
@@ -18,7 +19,6 @@ from hostlink.archive.lookup import find_spec, program_at, program_id
 from hostlink.archive.names import Spec, clean, fold, natural
 from hostlink.archive.records import Listed, Program, Rescue
 from hostlink.archive.retiring import Change, change_use
-from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 
@@ -26,7 +26,7 @@ LONGEST_TAG = 40
 _AT_ONCE = 1000
 
 
-class Programs(Session):
+class Programs(ArchiveFile):
     """Programs as a person sees them."""
 
     def programs(

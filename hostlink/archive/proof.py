@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.checksums import is_sound
 from hostlink.archive.database.faults import FAULTS, DamagedError
 from hostlink.archive.database.opening import APPLICATION_ID
@@ -21,7 +22,6 @@ from hostlink.archive.lookup import IN_ORDER
 from hostlink.archive.naming import name_of, owners
 from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
 from hostlink.archive.records import ANEW, Proof
-from hostlink.archive.session import Session
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -42,7 +42,7 @@ _MOST_OF_ONE_KIND = 100
 _INDEX_FAULTS = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR)
 
 
-class Proofs(Session):
+class Proofs(ArchiveFile):
     """Checking all that is kept."""
 
     def prove(self) -> Proof:

@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.migrations import STEPS, drop_rules, fits, run_script
 from hostlink.archive.database.rows import damaged_rows, first, insert, replace, rows
@@ -17,14 +18,13 @@ from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import count_revisions
 from hostlink.archive.naming import name_of
-from hostlink.archive.session import Session, new_uuid
 
 WORD_INDEXES = ("listing_words", "program_words")
 DERIVED = ("index", "trigger", "view")
 """Kinds of objects in the schema that hold nothing that is not in a table too."""
 
 
-class Rebuilding(Session):
+class Rebuilding(ArchiveFile):
     """Mending of what can be rebuilt."""
 
     def rebuild(self) -> None:

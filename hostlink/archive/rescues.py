@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.rows import first, insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import RESCUES, board_id, known_program, program_id
 from hostlink.archive.records import Content, Listed, Origin, Rescue
 from hostlink.archive.revisions import keeping
-from hostlink.archive.session import new_uuid
 
 
 class Rescues(Healing):

@@ -7,9 +7,9 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.rows import Row, checked, first, insert, update
-from hostlink.archive.session import new_uuid
 from hostlink.archive.times import is_stored, read, stored
 
 Change = Literal["retire", "return"]

@@ -9,6 +9,7 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.joined import Part, Parts, Records
 from hostlink.archive.database.rows import Row, checked, found_by, insert, rows, update
@@ -29,7 +30,6 @@ from hostlink.archive.lookup import (
 from hostlink.archive.names import Spec, checked_name, clean, fold
 from hostlink.archive.records import Content, Kept, Listed, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
-from hostlink.archive.session import new_uuid
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 

@@ -28,14 +28,14 @@ from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.events import Emit, Phase, ignore
 from hostlink.board.dialogue.heard_listing import with_listing
 from hostlink.board.dialogue.heard_talk import (
-    Manner,
+    HeardTalk,
     agrees,
     asks,
     is_at_prompt,
     is_text,
     parts_of,
     with_answers,
-    with_manner,
+    with_heard_talk,
 )
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.dialogue.unreached import (
@@ -88,18 +88,18 @@ class Recognised:
     """
 
     profile: Profile
-    manner: Manner
+    heard_talk: HeardTalk
     known: bool
     free: int | None = None
 
     @property
     def sentence(self) -> str:
         """What was found, in one sentence for people."""
-        at = f"at {self.manner.baud} baud"
+        at = f"at {self.heard_talk.baud} baud"
         if self.known:
             title = self.profile.title or self.profile.name
             return f"This board talks {at} like kind {self.profile.name}: {title}."
-        prompt = self.manner.prompt or self.manner.ready
+        prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
         return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
 
@@ -141,13 +141,13 @@ class Recogniser:
         self._stop_or_refuse()
         before = self._baud
         try:
-            for manner in self._speeds_heard(speeds):
+            for heard_talk in self._speeds_heard(speeds):
                 # Two empty lines were answered alike: what fails once may be one damaged byte.
-                heard = self._listen_to_commands(manner) or self._listen_to_commands(manner)
+                heard = self._listen_to_commands(heard_talk) or self._listen_to_commands(heard_talk)
                 if heard is not None:
                     return self._match(heard)
-                if manner.prompt in self._questions:
-                    raise asks_for(manner.prompt, may_stop=self._may_stop)
+                if heard_talk.prompt in self._questions:
+                    raise asks_for(heard_talk.prompt, may_stop=self._may_stop)
             raise self._nothing()
         except LinkError:
             self._set_baud(before)
@@ -155,7 +155,7 @@ class Recogniser:
 
     # --- speed, line end, prompt -------------------------------------------------------------
 
-    def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[Manner]:
+    def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
         """The speeds at which empty lines have a steady, readable answer, with that answer."""
         port = self._wire.port
         order = [self._baud, *(speeds or USUAL_SPEEDS)]
@@ -171,11 +171,11 @@ class Recogniser:
                 # Only its echo, so this speed is right: it wants the other, or ends its rows so.
                 ends = [(_LF, None), (_CR, first)]
             for end, heard in ends:
-                manner = self._empty_lines(end, self._ask(end) if heard is None else heard)
-                if manner is not None:
-                    yield manner
+                heard_talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
+                if heard_talk is not None:
+                    yield heard_talk
 
-    def _empty_lines(self, line_end: bytes, first: bytes) -> Manner | None:
+    def _empty_lines(self, line_end: bytes, first: bytes) -> HeardTalk | None:
         """What two empty lines are answered with; None where that is no text.
 
         first: the answer to one. It may repeat what was typed at wrong speeds.
@@ -191,7 +191,7 @@ class Recogniser:
                 if len(prompt) > LONGEST_COMMAND:
                     return None  # no profile could name it
                 self._refuse_question(prompt)
-                return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
+                return HeardTalk(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
             prompts = parts_of(first)[2], parts_of(again)[2]
             self._prompts = prompts if is_changed(*prompts) else self._prompts
             first = again
@@ -217,32 +217,36 @@ class Recogniser:
 
     # --- echo, and what comes after a command ------------------------------------------------
 
-    def _listen_to_commands(self, manner: Manner) -> Manner | None:
+    def _listen_to_commands(self, heard_talk: HeardTalk) -> HeardTalk | None:
         """What a remark and a word that no board knows are answered with; None for rubbish."""
-        echo, done = self._command(REMARK, manner)
-        refused = self._command(_NONSENSE, manner)[1]
+        echo, done = self._command(REMARK, heard_talk)
+        refused = self._command(_NONSENSE, heard_talk)[1]
         if echo and echo.upper() != REMARK:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
             return None
-        if echo and done == refused == manner.line_end and not manner.prompt:
+        if echo and done == refused == heard_talk.line_end and not heard_talk.prompt:
             # A speed that is nearly right can look so too, but no other far from it.
-            self._echoing.append(manner.baud)
+            self._echoing.append(heard_talk.baud)
             if max(self._echoing) > _FAR * min(self._echoing):
                 raise self._nothing()
             return None
-        if manner.prompt and not done.endswith(manner.prompt):
+        if heard_talk.prompt and not done.endswith(heard_talk.prompt):
             return None
-        if manner.prompt in self._questions and not is_at_prompt(manner.prompt, done, refused):
+        if heard_talk.prompt in self._questions and not is_at_prompt(
+            heard_talk.prompt, done, refused
+        ):
             return None
         end = parts_of(done)[0] if echo else b""
-        heard = dataclasses.replace(manner, echo=bool(echo), reply_end=end or manner.reply_end)
+        heard = dataclasses.replace(
+            heard_talk, echo=bool(echo), reply_end=end or heard_talk.reply_end
+        )
         return with_answers(heard, done, refused)
 
-    def _command(self, text: bytes, manner: Manner) -> tuple[bytes, bytes]:
+    def _command(self, text: bytes, heard_talk: HeardTalk) -> tuple[bytes, bytes]:
         """Type a direct command; what came back of it, and the answer."""
         echo = self._type(text)
-        return echo, self._ask(manner.line_end)
+        return echo, self._ask(heard_talk.line_end)
 
     def _type(self, text: bytes) -> bytes:
         """Type characters one by one, for a board without a receive buffer; what came back."""
@@ -258,27 +262,27 @@ class Recogniser:
 
     # --- the kind ----------------------------------------------------------------------------
 
-    def _match(self, manner: Manner) -> Recognised:
+    def _match(self, heard_talk: HeardTalk) -> Recognised:
         """Pick the kind that agrees with everything heard, asking what only it would answer."""
         for kind in self._kinds:
-            if not agrees(kind, manner):
+            if not agrees(kind, heard_talk):
                 continue
             question = kind.commands.free_memory
             if not question:
-                return Recognised(_at(kind, manner.baud), manner, known=True)
-            answer = self._command(question.encode("latin-1"), manner)[1]
+                return Recognised(_at(kind, heard_talk.baud), heard_talk, known=True)
+            answer = self._command(question.encode("latin-1"), heard_talk)[1]
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
-                return Recognised(_at(kind, manner.baud), manner, known=True, free=free)
+                return Recognised(_at(kind, heard_talk.baud), heard_talk, known=True, free=free)
         is_named = self._careful in self._kinds
-        profile = with_manner(self._careful, manner, is_named=is_named)
+        profile = with_heard_talk(self._careful, heard_talk, is_named=is_named)
 
         def say(typed: bytes, *, then: bytes = b"") -> bytes:
             self._type(typed)
             return self._ask(then, longest_s=_LONGEST_LISTING_S)
 
-        profile = with_listing(profile, manner, say)
-        return Recognised(profile, manner, known=False)
+        profile = with_listing(profile, heard_talk, say)
+        return Recognised(profile, heard_talk, known=False)
 
     # --- the wire ----------------------------------------------------------------------------
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.dialogue.faults import COMMON_FORMS
 from hostlink.board.dialogue.own_rows import NUMBER
+from hostlink.board.dialogue.reported_errors import COMMON_FORMS
 from hostlink.board.profile.checks import words_in
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Commands, Profile

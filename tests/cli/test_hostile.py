@@ -356,8 +356,8 @@ def _bag(place: Path) -> Path:
     with Archive.open(place / "plain.sqlite3") as plain:
         plain.keep("TIDE", content("10 END\n"), Origin("file", "tide.bas"), title="Tide")
         plain.note("TIDE", "slow")
-        with plain.cargo() as cargo:
-            write_bag(cargo, place / "bag")
+        with plain.records() as records:
+            write_bag(records, place / "bag")
     return place / "bag"
 
 

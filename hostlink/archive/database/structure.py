@@ -17,7 +17,7 @@ _OF_VALUE = re.compile(r"value in \w+\.\w+$|^CHECK constraint failed in ")
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class StructureFault:
     """One thing that is wrong. is_of_index: an index does not fit its table.
 
     is_of_structure: it is more than a wrong value in a row, which the row's checksum tells too.
@@ -36,7 +36,7 @@ class Fault:
         return not _OF_VALUE.search(self.said)
 
 
-def faults_of(db: Database) -> Iterator[Fault]:
+def faults_of(db: Database) -> Iterator[StructureFault]:
     """Everything that SQLite's own check finds (PRAGMA integrity_check), a hundred at most.
 
     It compares the keys of an index with its table; that each entry leads to a row is looked at
@@ -44,13 +44,13 @@ def faults_of(db: Database) -> Iterator[Fault]:
     """
     for row in db.execute("PRAGMA integrity_check"):
         if row[0] != "ok":
-            yield Fault(safe(str(row[0])))
+            yield StructureFault(safe(str(row[0])))
     for table in TABLES.values():
         for index in db.execute(f"PRAGMA index_list({table.name})").fetchall():
             yield from _rows_of(db, table, str(index["name"]))
 
 
-def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
+def _rows_of(db: Database, table: Table, index: str) -> Iterator[StructureFault]:
     """Yield a fault for an index that leads to other rows than its table has, by their ids."""
     held = "SELECT sql FROM sqlite_master WHERE type = 'index' AND name = ?"
     sql = (db.execute(held, (index,)).fetchone() or (None,))[0]
@@ -62,7 +62,7 @@ def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
     try:
         by_index, by_table = (db.execute(sql).fetchone()[0] for sql in sums)
     except FAULTS as error:
-        yield Fault(f"entries in index {safe(index)} cannot be read ({safe(str(error))})")
+        yield StructureFault(f"entries in index {safe(index)} cannot be read ({safe(str(error))})")
         return
     if by_index != by_table:
-        yield Fault(f"wrong rows, missing from index {safe(index)}")
+        yield StructureFault(f"wrong rows, missing from index {safe(index)}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from hostlink.archive.boards import checked_label
 from hostlink.archive.database.tables import Column, Table
-from hostlink.archive.exchange.payload import Record
+from hostlink.archive.exchange.record_source import Record
 from hostlink.archive.names import checked_name
 from hostlink.archive.programs import checked_tag
 from hostlink.errors import ArchiveError

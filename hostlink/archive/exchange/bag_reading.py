@@ -1,4 +1,4 @@
-"""A BagIt folder (RFC 8493) that bags.py wrote, read as cargo: proven, and with bounded work.
+"""A BagIt folder (RFC 8493) that bags.py wrote, read as records: proven, and with bounded work.
 
 It goes record by record, so that an archive of any size takes little memory.
 """
@@ -16,7 +16,7 @@ from typing import Any
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.exchange.bag_format import BagError, verify
 from hostlink.archive.exchange.bags import FORMAT
-from hostlink.archive.exchange.payload import Cargo, Record
+from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.listings import LARGEST_LISTING
 from hostlink.archive.names import clean
 from hostlink.archive.records import Content
@@ -31,8 +31,8 @@ LARGEST_DOCUMENT, MOST_MARKS = 32 << 20, 4_000_000
 
 
 @contextmanager
-def open_bag(folder: Path) -> Iterator[Cargo]:
-    """The cargo of a bag, if every file is there, unchanged and what it should be.
+def open_bag(folder: Path) -> Iterator[RecordSource]:
+    """The records of a bag, if every file is there, unchanged and what it should be.
 
     Nothing is followed out of the folder: links, paths and files to fetch refuse the bag.
     Raises ArchiveError with the reason, also later, when a record turns out to be none.
@@ -41,8 +41,10 @@ def open_bag(folder: Path) -> Iterator[Cargo]:
     try:
         verify(folder)
         about = _about(folder / "data")
-        cargo = _Bag(folder / "data") if about["format"] == FORMAT else _BagOfFormat1(folder, about)
-        yield cargo
+        records = (
+            _Bag(folder / "data") if about["format"] == FORMAT else _BagOfFormat1(folder, about)
+        )
+        yield records
     except BagError as error:
         raise refused_bag(str(error)) from error
     except OSError as error:
@@ -116,7 +118,7 @@ class _Files:
 
 
 class _Bag(_Files):
-    """Cargo of a bag of this format, read line by line."""
+    """RecordSource of a bag of this format, read line by line."""
 
     def __init__(self, data: Path) -> None:
         super().__init__(data)
@@ -125,7 +127,7 @@ class _Bag(_Files):
         for at, _ in _lines(data / "listings.jsonl"):
             self._begins.append(at)
 
-    def records(self, table: str) -> Iterator[Record]:
+    def of(self, table: str) -> Iterator[Record]:
         """The records of a table, as they stand in the bag."""
         path = self._data / "records" / f"{table}.jsonl"
         for _, line in _lines(path):
@@ -141,7 +143,7 @@ class _Bag(_Files):
 
 
 class _BagOfFormat1(_Files):
-    """Cargo of a bag that hostlink 0.1.0 wrote: one JSON document."""
+    """RecordSource of a bag that hostlink 0.1.0 wrote: one JSON document."""
 
     def __init__(self, folder: Path, document: dict[str, Any]) -> None:
         super().__init__(folder / "data")
@@ -161,7 +163,7 @@ class _BagOfFormat1(_Files):
             if isinstance(entry, dict) and isinstance(entry.get("key"), str)
         }
 
-    def records(self, table: str) -> Iterator[Record]:
+    def of(self, table: str) -> Iterator[Record]:
         """The records of a table in today's form."""
         for held in self._records.get(table, []):
             record = self.bytes_back(table, held)

@@ -21,7 +21,7 @@ from hostlink import __version__
 from hostlink.archive.database.flushing import flush_folder, flush_tree, make_folders
 from hostlink.archive.database.tables import CARRIED
 from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
-from hostlink.archive.exchange.payload import Cargo, Record
+from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.names import file_name
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
@@ -43,8 +43,10 @@ A file ending in .raw holds the exact bytes of the .bas beside it where these di
 """
 
 
-def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dict[str, int]:
-    """Write cargo to a new bag. The folder appears under its name only when it is complete.
+def write_bag(
+    records: RecordSource, target: Path, *, now: datetime | None = None
+) -> dict[str, int]:
+    """Write records to a new bag. The folder appears under its name only when it is complete.
 
     All of it is verified, and on the disk, when this returns. now: the day it is said to be of.
     Returns how many records of each kind are in it. Raises ArchiveError: then there is no such
@@ -59,7 +61,7 @@ def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dic
     try:
         make_folders(target.parent)
         part.mkdir()
-        counts = _fill(cargo, part, now or datetime.now())
+        counts = _fill(records, part, now or datetime.now())
         flush_tree(part)
         verify(part)
         part.rename(target)
@@ -74,10 +76,10 @@ def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dic
     return counts
 
 
-def _fill(cargo: Cargo, folder: Path, now: datetime) -> dict[str, int]:
+def _fill(records: RecordSource, folder: Path, now: datetime) -> dict[str, int]:
     bag = BagWriter(folder)
     try:
-        counts = _Payload(cargo, bag).write()
+        counts = _Payload(records, bag).write()
         about = {"format": FORMAT, "made_by": f"hostlink {__version__}"}
         bag.add("archive.json", _line(about))
         bag.add("README.txt", _README.encode())
@@ -101,10 +103,10 @@ def _line(record: object) -> bytes:
 class _Payload:
     """Writes the payload; each listing goes to a file named after the first thing that holds it."""
 
-    def __init__(self, cargo: Cargo, bag: BagWriter) -> None:
-        self._cargo = cargo
+    def __init__(self, records: RecordSource, bag: BagWriter) -> None:
+        self._records = records
         self._bag = bag
-        self._numbers = array("q")  # number of a listing in the cargo to its number here
+        self._numbers = array("q")  # number of a listing in the records to its number here
         self._count = 0
         self._folders: dict[str, str] = {}  # a program's UUID to its folder
         self._taken: set[str] = set()
@@ -118,7 +120,7 @@ class _Payload:
             for table in CARRIED:
                 with self._bag.open(f"records/{table.name}.jsonl") as put:
                     count = 0
-                    for record in self._cargo.records(table.name):
+                    for record in self._records.of(table.name):
                         put(_line(self._written(table.name, record)))
                         count += 1
                 counts[table.name] = count
@@ -157,7 +159,7 @@ class _Payload:
         if number >= len(self._numbers):
             self._numbers.extend([0] * (2 * number + 64 - len(self._numbers)))
         if not self._numbers[number]:
-            content = self._cargo.listing(number)
+            content = self._records.listing(number)
             text = content.text.encode()
             file = self._new_file(self._stem(table, record), ".bas", text)
             if content.raw != text:

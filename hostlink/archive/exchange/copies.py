@@ -29,7 +29,7 @@ _MOST_COPIES = 50
 
 
 class Copies:
-    """The numbers of one cargo, where its archive and ours are copies of each other."""
+    """The numbers of one import, where its archive and ours are copies of each other."""
 
     def __init__(self, db: Database) -> None:
         self.marks: list[str] = []  # the UUIDs by which something new is named

@@ -14,6 +14,7 @@ import re
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.boards import find_board
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
@@ -22,7 +23,6 @@ from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Revision
 from hostlink.archive.search.hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
-from hostlink.archive.session import Session
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -32,7 +32,7 @@ _LINE_END = re.compile(r"\r\n|\n|\r")
 _SHOWN_FROM = 200_000
 
 
-class Search(Session):
+class Search(ArchiveFile):
     """The search over everything kept."""
 
     def find(

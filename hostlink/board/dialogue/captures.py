@@ -24,7 +24,7 @@ from hostlink.listing.parse import Line
 _CLEAN, _DOUBTFUL = 2, 3  # votes needed, see Evidence.readings_needed
 _BEHIND_ALL = 1 << 32  # above any line number
 
-Rows = Mapping[int, Line]
+Lines = Mapping[int, Line]
 Order = Sequence[int | str]  # see Reading.order
 
 
@@ -44,7 +44,7 @@ def voting(readings: Sequence[Reading]) -> list[Reading]:
     return full if len(full) > len(bare) else [r for r in readings if r.lines or r.is_bare]
 
 
-def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> Tally:
+def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) -> Tally:
     """Combine captures (line number to line) under the rules above.
 
     orders: of each capture all its rows as they came, where that is known.
@@ -98,7 +98,7 @@ def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     return found
 
 
-def differing(before: Rows, after: Rows) -> int:
+def differing(before: Lines, after: Lines) -> int:
     """Count the lines in which two readings differ."""
     return sum(
         1

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 from typing import Protocol
 
-from hostlink.board.dialogue.heard_talk import Manner, rows_before
+from hostlink.board.dialogue.heard_talk import HeardTalk, rows_before
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_count, own_around
 from hostlink.board.dialogue.paging import Pages, turn_pages
@@ -24,14 +24,14 @@ class Say(Protocol):
     def __call__(self, typed: bytes, *, then: bytes = b"") -> bytes: ...
 
 
-def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
+def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
     """Add to a profile what the board's listing shows.
 
     A row around the lines is the board's own where it comes as well when the board is asked to
     list lines that are not there.
     """
     command = profile.commands.list.encode("latin-1")
-    rows, pages = _answer(command, manner, say)
+    rows, pages = _answer(command, heard_talk, say)
     shape = find_list_form(rows)
     if not shape:
         return profile
@@ -41,8 +41,8 @@ def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
     own: tuple[str, ...] = ()
     ends = (*rows[:1], *rows[-1:])
     if len(lines) < len(rows) or any(is_count(row, rules.language) for row in ends):
-        nothing, _ = _answer(command + NO_LINES.encode(), manner, say)
-        said = [row for row in nothing if row not in manner.refusal]
+        nothing, _ = _answer(command + NO_LINES.encode(), heard_talk, say)
+        said = [row for row in nothing if row not in heard_talk.refusal]
         own = own_around(rows, said, lines, rules.language)
     answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
     commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
@@ -52,9 +52,9 @@ def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
     return dataclasses.replace(profile, talk=talk, rules=rules, commands=commands)
 
 
-def _answer(command: bytes, manner: Manner, say: Say) -> tuple[list[str], Pages]:
+def _answer(command: bytes, heard_talk: HeardTalk, say: Say) -> tuple[list[str], Pages]:
     """The rows that answer a direct command, but for what ends every answer; and its pages."""
-    end = manner.ready or manner.prompt
-    heard = say(command, then=manner.line_end)
-    pages = turn_pages(heard, lambda key: say(b"", then=key), end, manner.line_end)
+    end = heard_talk.ready or heard_talk.prompt
+    heard = say(command, then=heard_talk.line_end)
+    pages = turn_pages(heard, lambda key: say(b"", then=key), end, heard_talk.line_end)
     return rows_before(pages.answer, end), pages

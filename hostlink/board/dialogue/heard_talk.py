@@ -16,7 +16,7 @@ _QUESTION = re.compile(rb"(?:.*\?|[A-Z][A-Z0-9]?[$%]?[:=]) *", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class HeardTalk:
     """How a board was heard to talk; see Talk and Commands for each value.
 
     refusal: the rows that answer a word which it does not know.
@@ -39,20 +39,20 @@ class Manner:
         return tuple(dict.fromkeys(row[:40] for row in rows if row))[:1]
 
 
-def agrees(kind: Profile, manner: Manner) -> bool:
+def agrees(kind: Profile, heard_talk: HeardTalk) -> bool:
     """Whether a kind talks as a board was heard to talk."""
     talk, commands = kind.talk, kind.commands
     same = (talk.line_end, talk.echo, talk.prompt, talk.ready) == (
-        manner.line_end,
-        manner.echo,
-        manner.prompt,
-        manner.ready,
+        heard_talk.line_end,
+        heard_talk.echo,
+        heard_talk.prompt,
+        heard_talk.ready,
     )
-    ends = talk.reply_end == manner.reply_end or not manner.echo
+    ends = talk.reply_end == heard_talk.reply_end or not heard_talk.echo
     refuses = not commands.error_words or any(
-        row.startswith(commands.error_words) for row in manner.refusal
+        row.startswith(commands.error_words) for row in heard_talk.refusal
     )
-    return same and ends and refuses and set(manner.answer_rows) <= set(commands.answer_rows)
+    return same and ends and refuses and set(heard_talk.answer_rows) <= set(commands.answer_rows)
 
 
 def asks(prompt: bytes) -> bool:
@@ -61,26 +61,26 @@ def asks(prompt: bytes) -> bool:
     return _QUESTION.fullmatch(prompt) is not None
 
 
-def with_manner(careful: Profile, manner: Manner, *, is_named: bool) -> Profile:
+def with_heard_talk(careful: Profile, heard_talk: HeardTalk, *, is_named: bool) -> Profile:
     """A profile with what was heard in place of its values, and nothing else assumed.
 
     is_named: the user named the profile, so that the sizes in it are those of the board.
     """
     talk: Talk = dataclasses.replace(
         careful.talk,
-        baud=manner.baud,
-        line_end=manner.line_end,
-        echo=manner.echo,
-        reply_end=manner.reply_end,
-        prompt=manner.prompt,
-        ready=manner.ready,
+        baud=heard_talk.baud,
+        line_end=heard_talk.line_end,
+        echo=heard_talk.echo,
+        reply_end=heard_talk.reply_end,
+        prompt=heard_talk.prompt,
+        ready=heard_talk.ready,
         # Without echo nothing tells that a character was taken but the clock.
-        char_ms=careful.talk.char_ms or (0.0 if manner.echo else _CHAR_MS),
+        char_ms=careful.talk.char_ms or (0.0 if heard_talk.echo else _CHAR_MS),
     )
     commands = dataclasses.replace(
         careful.commands,
-        answer_rows=manner.answer_rows,
-        error_words=manner.error_words,
+        answer_rows=heard_talk.answer_rows,
+        error_words=heard_talk.error_words,
     )
     # Where nobody named a kind nothing is known of its memory but what it says itself.
     rules = careful.rules if is_named else careful.rules.with_room(0)
@@ -123,18 +123,18 @@ def _last_row(done: bytes, refused: bytes) -> bytes:
     return last if last and refused.endswith(last) else b""
 
 
-def with_answers(manner: Manner, done: bytes, refused: bytes) -> Manner:
+def with_answers(heard_talk: HeardTalk, done: bytes, refused: bytes) -> HeardTalk:
     """Add what the answers to a remark and to a word that no board knows show: the row that says
     it is ready, the rows that stand around answers, and those by which the board refuses."""
-    if not manner.prompt:
-        manner = dataclasses.replace(manner, ready=_last_row(done, refused))
-    end = manner.ready or manner.prompt
+    if not heard_talk.prompt:
+        heard_talk = dataclasses.replace(heard_talk, ready=_last_row(done, refused))
+    end = heard_talk.ready or heard_talk.prompt
     said = rows_before(done, end)
     answered = rows_before(refused, end)
     if said == answered:  # it does not know remarks either
-        return dataclasses.replace(manner, refusal=tuple(answered))
+        return dataclasses.replace(heard_talk, refusal=tuple(answered))
     refusal = [row for row in answered if row not in said]
-    return dataclasses.replace(manner, answer_rows=tuple(said), refusal=tuple(refusal))
+    return dataclasses.replace(heard_talk, answer_rows=tuple(said), refusal=tuple(refusal))
 
 
 def rows_before(answer: bytes, end: bytes) -> list[str]:

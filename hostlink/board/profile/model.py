@@ -83,7 +83,7 @@ class Commands:
     does that in memory. slots: the names that the
     board allows, empty where any word does.
     error_words: how its error messages begin.
-    error_forms: how they name the line, see dialogue/faults.py; empty for the common ones.
+    error_forms: how they name the line, see dialogue/reported_errors.py; empty for the common ones.
     full_words: those of its error messages that say that its memory is full.
     answer_rows: rows that the board shows around what a direct command answers, such as OK behind a
     listing; {number} stands for a number that changes, as in {number} LINES.

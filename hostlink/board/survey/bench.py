@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Emit, Phase, ignore
-from hostlink.board.dialogue.heard_talk import Manner
+from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile
@@ -49,13 +49,13 @@ def recognise_steadily(
     See Recogniser for the parameters. Raises LinkError as it does, and DAMAGED where no two times
     agree.
     """
-    heard: list[Manner] = []
+    heard: list[HeardTalk] = []
     for _ in range(_RECOGNISED_TIMES):
         tell = ignore if heard else emit  # the same words need not be said again
         found = Recogniser(wire, kinds, careful, tell, may_stop=may_stop).run(speeds)
-        if found.manner in heard:
+        if found.heard_talk in heard:
             return found
-        heard.append(found.manner)
+        heard.append(found.heard_talk)
     raise LinkError(
         f"The board was listened to {_RECOGNISED_TIMES} times, and each time it seemed to talk in "
         "another way: the wire damages bytes.",
@@ -68,11 +68,11 @@ def recognise_steadily(
 class Bench:
     """A board at its prompt that is being measured.
 
-    use: talks to the board by a profile from now on. base: the profile whose values stand where
-    nothing was found. manner: how the board was heard to talk. is_known: base is a known kind that
-    agrees with everything heard. may_stop: a program that runs may be interrupted. notes: what was
-    found that no profile says, in sentences. is_careful: nothing is taken for granted that was not
-    measured, such as a time of the kind. words: candidates sorted into known, unknown, unsure.
+    use: opens a dialogue with the board by a profile. base: the profile that supplies the values
+    that were not found. heard_talk: how the board was heard to talk. is_known: base is a known kind
+    and agrees with everything heard. may_stop: a running program may be interrupted. notes:
+    sentences on findings for which profiles have no key. is_careful: rely on measured values only,
+    not on those of the kind. words: candidates sorted into known, unknown and unsure.
     """
 
     def __init__(
@@ -87,7 +87,7 @@ class Bench:
     ) -> None:
         self.findings = Findings()
         self.base = found.profile
-        self.manner = found.manner
+        self.heard_talk = found.heard_talk
         self.is_known = found.known
         self.is_careful = True
         self.notes: list[str] = []
@@ -118,7 +118,7 @@ class Bench:
         talk = profile.talk
         careful: dict[str, object] = {
             "line_window": 1,
-            "char_ms": talk.char_ms if self.manner.echo else max(talk.char_ms, _CHAR_MS),
+            "char_ms": talk.char_ms if self.heard_talk.echo else max(talk.char_ms, _CHAR_MS),
             "receive_buffer": 0,
             "line_ms": max(talk.line_ms, _LINE_MS),
             "line_done": "after-prompt",
@@ -147,7 +147,7 @@ class Bench:
         for _ in range(_ASKED_TIMES):
             doubts = evidence.total
             answer = self._asked(text)
-            unwatched = sure and (not self.manner.echo or not evidence.is_clean)
+            unwatched = sure and (not self.heard_talk.echo or not evidence.is_clean)
             if answer is not None and evidence.total == doubts and not unwatched:
                 return answer
             if answer is not None and answer == last:
@@ -166,7 +166,7 @@ class Bench:
 
     def note_refusal(self, rows: Iterable[str], typed: str) -> None:
         """Note the words by which the board has refused a line. typed: that line."""
-        prompt = self.manner.prompt.decode("latin-1")
+        prompt = self.heard_talk.prompt.decode("latin-1")
         said = [row.removeprefix(prompt).replace(typed, NONSENSE) for row in rows]
         for row in [row for row in said if NONSENSE not in row] or said:
             word = _REPEATED.split(row)[0].rstrip("'\"( ")[:_LONGEST_WORD]
@@ -197,14 +197,14 @@ class Bench:
     @property
     def _sees(self) -> bool:
         """Whether damage on the wire would be seen: only an echo shows it."""
-        return self.manner.echo
+        return self.heard_talk.echo
 
     # --- bytes -------------------------------------------------------------------------------
 
     @property
     def byte_s(self) -> float:
         """Seconds that a byte takes."""
-        return BITS_PER_BYTE / self.manner.baud
+        return BITS_PER_BYTE / self.heard_talk.baud
 
     def probe(
         self,
@@ -233,15 +233,15 @@ class Bench:
         step = len(text) or 1 if self.findings.value("talk.line_window") == 0 else 1
         heard = b""
         for at in range(0, len(text), step):
-            quiet_s = 4 * self.byte_s + (0.06 if step > 1 or not self.manner.echo else 0.03)
+            quiet_s = 4 * self.byte_s + (0.06 if step > 1 or not self.heard_talk.echo else 0.03)
             heard += self.probe(text[at : at + step], quiet_s=quiet_s).heard
         return heard
 
     def enter(self, text: bytes) -> tuple[str, ...]:
         """Type a line that may hold keys, character by character; the rows of its answer."""
         self.type(text)
-        answer = self.probe(self.manner.line_end, first_s=1.0).heard
-        for end in (self.manner.ready, self.manner.prompt):
+        answer = self.probe(self.heard_talk.line_end, first_s=1.0).heard
+        for end in (self.heard_talk.ready, self.heard_talk.prompt):
             answer = answer.removesuffix(end)
         known = self.profile.commands.answer_rows
         rows = rows_of(answer.decode("latin-1"))

@@ -48,7 +48,7 @@ def fill(store: Store) -> bool:
 def _refusal(store: Store, place: int) -> str:
     """The words by which a line is refused; an empty line may have to come first."""
     bench = store.bench
-    bench.probe(bench.manner.line_end)
+    bench.probe(bench.heard_talk.line_end)
     core = bench.dialogue.exchange(f"{place} {_LINE}")
     return bench.dialogue.refusal_in(core.answer)
 

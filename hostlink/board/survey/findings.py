@@ -21,7 +21,7 @@ KINDS = {f"{table}.{key.name}": key.kind for table, keys in TABLES.items() for k
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class SurveyFinding:
     """One value: its name in a profile (`talk.baud`), how it was found, how sure that is."""
 
     name: str
@@ -39,20 +39,20 @@ class Findings:
     """What a survey found, in order; a later finding of the same name replaces an earlier one."""
 
     def __init__(self) -> None:
-        self._by_name: dict[str, Finding] = {}
+        self._by_name: dict[str, SurveyFinding] = {}
 
     def add(
         self, name: str, value: object, evidence: str, confidence: Confidence = "measured"
     ) -> None:
         """Note a value. One that no profile can hold counts as not found."""
         if fits(name, value):
-            self._by_name[name] = Finding(name, value, evidence, confidence)
+            self._by_name[name] = SurveyFinding(name, value, evidence, confidence)
         else:
             self.missing(name, f"{evidence}, which a profile cannot say")
 
     def missing(self, name: str, evidence: str) -> None:
         """Say why a value could not be found."""
-        self._by_name[name] = Finding(name, None, evidence, "not found")
+        self._by_name[name] = SurveyFinding(name, None, evidence, "not found")
 
     def unstored(self, why: str) -> None:
         """Say why no test line was stored, with consent, in place of that consent is needed."""
@@ -65,7 +65,7 @@ class Findings:
         for name in names:
             self._by_name.pop(name, None)
 
-    def __iter__(self) -> Iterator[Finding]:
+    def __iter__(self) -> Iterator[SurveyFinding]:
         return iter(self._by_name.values())
 
     def __contains__(self, name: str) -> bool:

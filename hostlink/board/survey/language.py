@@ -19,8 +19,6 @@ from dataclasses import dataclass
 from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.survey.bench import Bench
 
-Rows = tuple[str, ...]
-
 
 @dataclass(frozen=True, slots=True)
 class Form:
@@ -93,7 +91,7 @@ class Words:
         """candidates: words of the known kinds, in capitals; others are not asked for."""
         self._bench = bench
         self._candidates = candidates
-        self._nonsense: dict[str, Rows | None] = {}
+        self._nonsense: dict[str, tuple[str, ...] | None] = {}
         self.known: list[str] = []
         self.unknown: list[str] = []
         self.unsure: list[str] = []
@@ -150,7 +148,7 @@ class Words:
             return True
         return None if form.prints == "" else False
 
-    def _of_nonsense(self, line: str, word: str) -> Rows | None:
+    def _of_nonsense(self, line: str, word: str) -> tuple[str, ...] | None:
         """The answer to the same line with a word that no BASIC has."""
         other = NONSENSE + ("$" if word.endswith("$") else "(" if word.endswith("(") else "")
         key = line.format(w=other)
@@ -159,7 +157,7 @@ class Words:
             self._bench.note_refusal(self._nonsense[key] or (), line.format(w=""))
         return self._nonsense[key]
 
-    def _asked(self, line: str, word: str) -> Rows | None:
+    def _asked(self, line: str, word: str) -> tuple[str, ...] | None:
         """The rows that answer a line; what they repeat of the word is left out."""
         rows = self._bench.ask(line.format(w=word))
         if rows is None:
@@ -202,7 +200,7 @@ class Words:
         bench.findings.add("language.remarks", tuple(remarks), says)
 
 
-def _prints(rows: Rows, value: str) -> bool:
+def _prints(rows: tuple[str, ...], value: str) -> bool:
     """Whether an answer is one printed value, blanks beside it left aside."""
     return (
         len(rows) == 1

@@ -27,8 +27,6 @@ _MOST_FREE = 65_535
 _LINE = "REM HOW MUCH DOES THIS TAKE"
 _CHEAPEST, _DEAREST = len(_LINE) - 6, len(_LINE) + 12  # bytes that _LINE may cost
 
-Rows = tuple[str, ...]
-
 
 def find_question(bench: Bench, questions: Sequence[str], store: Store | None = None) -> None:
     """Find the question for the free memory. questions: of the known kinds. store: an empty program
@@ -38,7 +36,7 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
     understood takes memory for a variable.
     """
     tried = [*filter(None, (bench.base.commands.free_memory, *questions)), *QUESTIONS]
-    nonsense: set[Rows | None] = set()
+    nonsense: set[tuple[str, ...] | None] = set()
     numbers = 0
     for question in dict.fromkeys(tried):
         rows = bench.ask(question)
@@ -65,7 +63,7 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
     bench.renew()
 
 
-def _likely(rows: Rows) -> str:
+def _likely(rows: tuple[str, ...]) -> str:
     """The form of the first row with one number that can be one of bytes, "" for none."""
     for row in rows:
         found = list(_NUMBER.finditer(row))

@@ -21,13 +21,13 @@ def find_paging(bench: Bench, line: bytes = b"") -> None:
 
     line: how each of its lines ends, where that is known.
     """
-    end = bench.manner.ready or bench.manner.prompt
+    end = bench.heard_talk.ready or bench.heard_talk.prompt
     bench.type(bench.profile.commands.list.encode("latin-1"))
-    heard = _listen(bench, bench.manner.line_end).heard
+    heard = _listen(bench, bench.heard_talk.line_end).heard
     if end and heard.endswith(end):
         return
     rows = len(heard.splitlines())
-    line_end = bench.manner.line_end
+    line_end = bench.heard_talk.line_end
     pages = turn_pages(heard, lambda key: _listen(bench, key).heard, end, line_end, line)
     if pages.key and not pages.prompt and not line:
         line = _listed_alone(bench, heard)

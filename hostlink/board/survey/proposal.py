@@ -15,7 +15,7 @@ from typing import Any
 from hostlink.board.profile.checks import clashes
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import EVIDENCE_KEY, EVIDENCE_VALUE
-from hostlink.board.survey.findings import KINDS, Finding, Findings
+from hostlink.board.survey.findings import KINDS, Findings, SurveyFinding
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.words import safe
 
@@ -139,7 +139,9 @@ def _with(base: Profile, values: Values) -> Profile:
     )
 
 
-def _named(profile: Profile, base: Profile, findings: Iterable[Finding], name: str) -> Profile:
+def _named(
+    profile: Profile, base: Profile, findings: Iterable[SurveyFinding], name: str
+) -> Profile:
     """The profile under its own name, with the evidence for each value."""
     evidence = dict(base.evidence)
     for one in findings:

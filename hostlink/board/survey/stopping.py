@@ -79,7 +79,7 @@ def _timed(store: Store, turns: int) -> float | None:
 def _start(store: Store, *, first_s: float, quiet_s: float) -> Probe:
     bench = store.bench
     bench.type(bench.profile.commands.run.encode("latin-1"))
-    end = bench.manner.line_end
+    end = bench.heard_talk.line_end
     return bench.probe(end, quiet_s=quiet_s, first_s=first_s, longest_s=_LONGEST_S)
 
 
@@ -95,7 +95,7 @@ def _stops(store: Store, turns: int, key: bytes, expected_s: float) -> bool:
     heard = _start(store, first_s=0.0, quiet_s=0.5).heard
     if not _has_ended(heard):
         heard += bench.probe(key, quiet_s=0.4, first_s=_KEY_S, longest_s=_KEY_S).heard
-    end = bench.manner.ready or bench.manner.prompt
+    end = bench.heard_talk.ready or bench.heard_talk.prompt
     if not _has_ended(heard) and not (end and heard.endswith(end)):
         rest_s = 1.5 * expected_s + 2.0
         heard += bench.probe(b"", quiet_s=1.0, first_s=rest_s, longest_s=rest_s).heard
@@ -111,7 +111,7 @@ def _answers(store: Store) -> bool:
     The first keys after a stop are lost on some boards, so an empty line goes before.
     """
     bench = store.bench
-    bench.probe(bench.manner.line_end, first_s=1.0)
+    bench.probe(bench.heard_talk.line_end, first_s=1.0)
     rows = bench.ask("PRINT 4", sure=False)
     answered = rows is not None and [row.strip() for row in rows] == ["4"]
     return answered and 20 in bench.dialogue.read_listing().lines

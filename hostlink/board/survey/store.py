@@ -102,19 +102,19 @@ class Store:
         A board may say that it is ready after an empty line too, and not after one that it stores.
         """
         bench = self.bench
-        end = bench.manner.prompt
-        if not end or not bench.manner.echo:
+        end = bench.heard_talk.prompt
+        if not end or not bench.heard_talk.echo:
             return
         answers = []
         for _ in range(_AGAIN):
             bench.type(b"10 REM A")
-            answers.append(bench.probe(bench.manner.line_end, first_s=_STORED_S).heard)
+            answers.append(bench.probe(bench.heard_talk.line_end, first_s=_STORED_S).heard)
         if not all(answers) or any(end in answer for answer in answers):
             return
         says = "it ends an answer to a direct command; a line that is stored is only echoed"
         bench.findings.add("talk.prompt", b"", says)
         bench.findings.add("talk.ready", end, says)
-        bench.manner = dataclasses.replace(bench.manner, prompt=b"", ready=end)
+        bench.heard_talk = dataclasses.replace(bench.heard_talk, prompt=b"", ready=end)
         bench.renew()
 
     def _find_clearing(self) -> None:

@@ -10,32 +10,34 @@ _CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # tried where no echo tells h
 _NARROWEST = 8  # columns that a screen has at least
 
 
-def note_manner(bench: Bench) -> None:
+def note_heard_talk(bench: Bench) -> None:
     """Note what was heard while the board was recognised."""
-    manner, findings = bench.manner, bench.findings
-    findings.add("talk.baud", manner.baud, "empty lines had the same readable answer, twice")
-    name = "CR" if manner.line_end == b"\r" else "LF"
-    findings.add("talk.line_end", manner.line_end, f"a line ended by {name} alone is taken")
-    says = "a typed remark came back" if manner.echo else "of a typed remark nothing came back"
-    findings.add("talk.echo", manner.echo, says)
-    if manner.echo:
-        findings.add("talk.reply_end", manner.reply_end, "it begins every answer")
+    heard_talk, findings = bench.heard_talk, bench.findings
+    findings.add("talk.baud", heard_talk.baud, "empty lines had the same readable answer, twice")
+    name = "CR" if heard_talk.line_end == b"\r" else "LF"
+    findings.add("talk.line_end", heard_talk.line_end, f"a line ended by {name} alone is taken")
+    says = "a typed remark came back" if heard_talk.echo else "of a typed remark nothing came back"
+    findings.add("talk.echo", heard_talk.echo, says)
+    if heard_talk.echo:
+        findings.add("talk.reply_end", heard_talk.reply_end, "it begins every answer")
     else:
         findings.missing("talk.reply_end", "without echo an answer does not show it")
-    if manner.prompt:
-        findings.add("talk.prompt", manner.prompt, "it ends the answer to an empty line")
+    if heard_talk.prompt:
+        findings.add("talk.prompt", heard_talk.prompt, "it ends the answer to an empty line")
     else:
         findings.add("talk.prompt", b"", "an empty line is answered without one")
-    ready = manner.ready
+    ready = heard_talk.ready
     says = (
         "it ends the answer to a direct command only" if ready else "the prompt ends every answer"
     )
     findings.add("talk.ready", ready, says)
-    rows = tuple(dict.fromkeys((*bench.base.commands.answer_rows, *manner.answer_rows)))
+    rows = tuple(dict.fromkeys((*bench.base.commands.answer_rows, *heard_talk.answer_rows)))
     findings.add("commands.answer_rows", rows, "rows that stand round an answer")
     known = bench.base.commands.error_words
-    words = tuple(word for word in manner.error_words if not known or not word.startswith(known))
-    says = f"a word that it does not know is refused by {manner.refusal}"[:400]
+    words = tuple(
+        word for word in heard_talk.error_words if not known or not word.startswith(known)
+    )
+    says = f"a word that it does not know is refused by {heard_talk.refusal}"[:400]
     findings.add("commands.error_words", known + words, says)
 
 
@@ -47,13 +49,13 @@ def find_keeping_up(bench: Bench) -> None:
     """
     findings = bench.findings
     text = f'PRINT "{_LETTERS}"'.encode()
-    for char_ms in (0.0,) if bench.manner.echo else _CHAR_MS:
+    for char_ms in (0.0,) if bench.heard_talk.echo else _CHAR_MS:
         whole = sum(_is_whole(bench, text, char_ms) for _ in range(_TIMES))
         if whole == _TIMES:
             break
     at = f"{char_ms:g} ms apart" if char_ms else "at wire speed"
     says = f"{len(text)} characters {at} arrived complete {whole} times of {_TIMES}"
-    if bench.manner.echo:
+    if bench.heard_talk.echo:
         findings.add("talk.line_window", 0 if whole == _TIMES else 1, says, "likely")
         findings.add("talk.char_ms", 0.0, says, "likely")
     elif whole == _TIMES:
@@ -81,6 +83,6 @@ def _is_whole(bench: Bench, text: bytes, char_ms: float) -> bool:
 
 def _is_echo(heard: bytes, text: bytes, bench: Bench) -> bool:
     """Whether what came back is a typed text; a narrow screen breaks it into rows."""
-    if not bench.manner.echo:
+    if not bench.heard_talk.echo:
         return True
     return b"".join(heard.splitlines()).replace(b" ", b"") == text.replace(b" ", b"")

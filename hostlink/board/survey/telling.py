@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 
 from hostlink.board.profile.model import Profile
-from hostlink.board.survey.findings import NEEDS_CONSENT, Finding
+from hostlink.board.survey.findings import NEEDS_CONSENT, SurveyFinding
 from hostlink.words import capital, plural, safe
 
 _ENDS = {b"\r": "CR", b"\n": "LF", b"\r\n": "CR LF", b"\n\r": "LF CR"}
@@ -24,7 +24,7 @@ _SPACINGS = {
 
 
 def told(
-    profile: Profile, findings: Sequence[Finding], notes: Sequence[str], kind: str = ""
+    profile: Profile, findings: Sequence[SurveyFinding], notes: Sequence[str], kind: str = ""
 ) -> str:
     """The result as a paragraph. kind: the known kind that the board is, "" for none."""
     return " ".join(_Telling(profile, findings).sentences(notes, kind))
@@ -33,9 +33,11 @@ def told(
 class _Telling:
     """Makes sentences of what was found; what was not is left out."""
 
-    def __init__(self, profile: Profile, findings: Sequence[Finding]) -> None:
+    def __init__(self, profile: Profile, findings: Sequence[SurveyFinding]) -> None:
         self._profile = profile
-        self._by_name: Mapping[str, Finding] = {one.name: one for one in findings if one.is_found}
+        self._by_name: Mapping[str, SurveyFinding] = {
+            one.name: one for one in findings if one.is_found
+        }
         self._missing = [one for one in findings if not one.is_found]
 
     def sentences(self, notes: Sequence[str], kind: str) -> Iterator[str]:

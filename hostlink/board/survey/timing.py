@@ -27,7 +27,7 @@ class Timing:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._bench: Bench = store.bench
-        self._end = self._bench.manner.line_end
+        self._end = self._bench.heard_talk.line_end
         self._busy_s = 0.0
         self._blank = b""  # the answer to an empty line
         self._stored = b""  # the answer to a stored line
@@ -66,15 +66,15 @@ class Timing:
         # beside the latest, which would be the unsteadiness of a busy computer.
         shapes = 0.0 if self._blank == self._stored else 2 * self._bench.byte_s
         least = max(_SHORTEST_S, noise, shapes, 0.5 * max(late))
-        if late[0] >= least and self._bench.manner.echo:
+        if late[0] >= least and self._bench.heard_talk.echo:
             done, why, place = "echo", "the line end comes back after storing", 0
-        elif late[1] >= least and self._bench.manner.prompt:
+        elif late[1] >= least and self._bench.heard_talk.prompt:
             done, why, place = "prompt", "the prompt comes after storing", 1
         elif late[2] >= least:
-            first = "prompt" if self._bench.manner.prompt else "echo of the line end"
+            first = "prompt" if self._bench.heard_talk.prompt else "echo of the line end"
             done, why, place = "after-prompt", f"the {first} comes before storing", 2
         else:
-            why = f"storing takes less than can be seen at {self._bench.manner.baud} baud"
+            why = f"storing takes less than can be seen at {self._bench.heard_talk.baud} baud"
             findings.missing("talk.line_ms", why)
             findings.missing("talk.line_done", why)
             return
@@ -96,7 +96,9 @@ class Timing:
         time on the wire, which is taken off.
         """
         rows = []
-        prompt_at = shape.rfind(self._bench.manner.prompt) if self._bench.manner.prompt else 0
+        prompt_at = (
+            shape.rfind(self._bench.heard_talk.prompt) if self._bench.heard_talk.prompt else 0
+        )
         places = (0, max(0, prompt_at), len(shape))
         for place in range(1, _TIMES + 1):
             if stored:

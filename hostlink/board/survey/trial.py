@@ -69,7 +69,7 @@ def _steps(store: Store) -> Iterator[str]:
     bench = store.bench
     findings = bench.findings
     talk = bench.profile.talk
-    if not findings.is_measured("talk.receive_buffer") and bench.manner.echo:
+    if not findings.is_measured("talk.receive_buffer") and bench.heard_talk.echo:
         size = max(_HELD, talk.receive_buffer)
         says = f"storing is too fast to measure it; a trial with {size} lost nothing"
         findings.add("talk.receive_buffer", size, says, "likely")
@@ -81,7 +81,7 @@ def _steps(store: Store) -> Iterator[str]:
         findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
         yield "character by character"
     if bench.profile.talk.line_done != "after-prompt":
-        first = "prompt" if bench.manner.prompt else "echo of the line end"
+        first = "prompt" if bench.heard_talk.prompt else "echo of the line end"
         why = f"a line sent right behind the {first} was lost in a trial"
         findings.add("talk.line_done", "after-prompt", why, "likely")
         findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")

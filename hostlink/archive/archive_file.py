@@ -20,7 +20,7 @@ from hostlink.archive.times import stored, utc_now
 from hostlink.errors import ArchiveError
 
 
-class Session:
+class ArchiveFile:
     """An archive's file, open. The parts of the archive build on this.
 
     Any thread may use it; each gets a connection of its own. A thread that takes over the

@@ -23,12 +23,12 @@ from hostlink.archive.records import Content
 Record = dict[str, Any]
 
 
-class Cargo(Protocol):
+class RecordSource(Protocol):
     """Where records come from. left_out: in words, what could not be carried, as it was found."""
 
     left_out: list[str]
 
-    def records(self, table: str) -> Iterator[Record]:
+    def of(self, table: str) -> Iterator[Record]:
         """The records of a table, those that others refer to before these. `listing` is a number.
 
         A record has the carried columns of its table; a reference (without its _id) is a UUID.
@@ -48,8 +48,8 @@ _STRANGERS = {"archives": "archive_id", "boards": "board_id"}
 _UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
 
 
-class ArchiveCargo:
-    """Cargo read from an archive's file, within one transaction of a connection of its own.
+class ArchiveRecords:
+    """RecordSource read from an archive's file, within one transaction of a connection of its own.
 
     A row that is damaged is left out, with all that cannot be told without it.
     """
@@ -67,7 +67,7 @@ class ArchiveCargo:
         self._listings = bytearray()
         self._last: tuple[int, Content] | None = None
 
-    def records(self, table: str) -> Iterator[Record]:
+    def of(self, table: str) -> Iterator[Record]:
         """The records of a table by row id; references point to lower ones."""
         which = TABLES[table]
         for row_id in self._ids(which):

@@ -39,7 +39,7 @@ _LINE = _NUMBER + r" *(?P<text>.*)"
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class ReportedError:
     """An error that ended a program. message: the board's own words. number: of the line, None
     where the board named none. text: the line as the board showed it, "" where it did not."""
 
@@ -48,7 +48,7 @@ class Fault:
     text: str = ""
 
 
-def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
+def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError | None:
     """Find the error that ended a program; None where it ended well.
 
     rows: all that was printed from RUN to the prompt, the prompt left out. Only the last row can
@@ -70,15 +70,15 @@ def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
             number = int(held["number"])
             if number < 0 and profile.rules.form.signed_numbers:
                 number += 0x10000
-            return Fault(_bare(held["message"], words), number, held.get("text") or "")
+            return ReportedError(_bare(held["message"], words), number, held.get("text") or "")
     if len(words) == 1 and not profile.commands.error_forms:
         found = _ANY_ERROR.fullmatch(said[-1])
         if found:
             told = ": ".join(part for part in (found["message"], found["more"]) if part)
-            return Fault(told.strip(), int(found["number"]))
+            return ReportedError(told.strip(), int(found["number"]))
     alone = [row for row in said if row.strip()] == said[-1:]
     if alone and said[-1].startswith(words):
-        return Fault(_bare(said[-1], words))
+        return ReportedError(_bare(said[-1], words))
     return None
 
 
