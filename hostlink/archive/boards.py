@@ -1,4 +1,4 @@
-"""Boards that have been seen, and our copy of what each of them holds."""
+"""Record the boards that were seen, and our copy of the program in each."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ LONGEST_LABEL = 40
 
 
 class Boards(ArchiveFile):
-    """Knowing boards again, and their host copies."""
+    """The archive's methods for boards and their host copies."""
 
     def board_seen(
         self,
@@ -61,9 +61,9 @@ class Boards(ArchiveFile):
             return _BOARDS.at(db, board)
 
     def board_label(self, board_uuid: str, label: str) -> Board:
-        """Give a board the label a person calls it by, such as a colour; "" takes it away.
+        """Set the label of a board, such as a colour; "" removes it.
 
-        Raises ArchiveError where another board has that label, or it is no label.
+        Raises ArchiveError if the label is invalid or another board has it.
         """
         label = checked_label(label)
         with self.writing(f"The label {label}") as db:
@@ -80,19 +80,19 @@ class Boards(ArchiveFile):
             return _BOARDS.at(db, board)
 
     def boards(self) -> Listed[Board]:
-        """Every board ever seen, the last seen first."""
+        """Return all boards, most recently seen first."""
         with self.reading("The boards") as db:
             return _BOARDS.listed(db, "ORDER BY boards.last_seen DESC, boards.id DESC")
 
     def board(self, named: str) -> Board:
-        """A board by its label or UUID. Raises ArchiveError with the nearest labels."""
+        """Return a board by its label or UUID. Raises ArchiveError with the nearest labels."""
         with self.reading(f"The board {named}") as db:
             return find_board(db, named)
 
     def host_copy(self, board_uuid: str) -> HostCopy | None:
-        """Our copy of what the board holds; None where there is none, or none that is whole.
+        """Return our copy of the program on a board, or None if there is no undamaged one.
 
-        A damaged copy says nothing of the board; the next load or save makes a new one.
+        The next load or save replaces a damaged copy.
         """
         with self.reading("The host copy") as db:
             board = board_id(db, board_uuid)
@@ -109,11 +109,11 @@ class Boards(ArchiveFile):
         revision: Revision | None = None,
         is_other: bool = False,
     ) -> None:
-        """Renew our copy of what the board holds.
+        """Replace our copy of the program on a board.
 
-        proven: it was read back from the board just now and is equal; else the time of the last
-        proof stays as it was, unless it is_other: not what was proven then. revision: the one it
-        is, or was made from.
+        proven: the program was just read back and is equal. is_other: the program differs from the
+        one that was last proven, so the time of that proof is dropped. revision: the one it is or
+        was made from.
         """
         check_content(content)
         with self.writing("The host copy") as db:
@@ -139,13 +139,13 @@ class Boards(ArchiveFile):
             insert(db, "host_copies", board_id=board, **copy)
 
     def drop_host_copy(self, board_uuid: str) -> None:
-        """Forget what a board was known to hold: nobody knows what it holds now."""
+        """Delete our copy of the program on a board, because its content is unknown now."""
         with self.writing("The host copy") as db:
             db.execute("DELETE FROM host_copies WHERE board_id = ?", (board_id(db, board_uuid),))
 
 
 def checked_label(label: str) -> str:
-    """A board's label as it is kept: at most 40 printable characters. Raises ArchiveError."""
+    """Return a valid board label, 1 to 40 printable characters. Raises ArchiveError."""
     label = clean(label).strip()
     if len(label) > LONGEST_LABEL or not label.isprintable():
         raise ArchiveError(
@@ -157,7 +157,7 @@ def checked_label(label: str) -> str:
 
 
 def find_board(db: Database, named: str) -> Board:
-    """A board by its label or UUID. Raises ArchiveError with the nearest labels."""
+    """Return a board by its label or UUID. Raises ArchiveError with the nearest labels."""
     named = clean(named).strip()
     found = _BOARDS.first(db, "WHERE boards.label_key = ? OR boards.uuid = ?", (fold(named), named))
     if found is None:
@@ -177,7 +177,7 @@ def find_board(db: Database, named: str) -> Board:
 def _alike(
     db: Database, vid: int | None, pid: int | None, serial: str, location: str
 ) -> int | None:
-    """The id of the board with this identity: its serial number, or without one its place."""
+    """Return the id of the board with this serial number, or at this location if it has none."""
     held = first(
         db,
         "SELECT id FROM boards WHERE coalesce(usb_vid, -1) = coalesce(?, -1) "

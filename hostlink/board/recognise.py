@@ -1,18 +1,18 @@
-"""Finding out how a board that was never seen before talks, in about a second.
+"""Find out how an unknown board talks, in about a second.
 
 Rules:
-1. Nothing is typed that begins with a digit, and nothing that changes a program: empty lines, a
-   direct remark, a word that no BASIC knows, and the free-memory questions of the kinds that talk
-   like this board.
-2. Nothing is erased: some boards step back beyond the line and lose their program by it. So only a
-   carriage return is tried at a wrong speed. Whatever other usual speed it is heard at, it makes no
-   digit, and what it makes is entered as a line that is refused. A line feed makes digits at some
-   lower speeds, so line feeds are tried from the highest speed down.
-3. A speed is believed when two empty lines have the same readable answer.
-4. A board that prints by itself, or answers an empty line with a question, runs a program: it gets
+
+1. Nothing is typed that begins with a digit or changes a program: only empty lines, a direct
+   remark, an unknown word, and the free-memory questions of kinds that talk like this board.
+2. Nothing is erased, because some boards step back beyond the line and lose their program. At a
+   wrong speed only a carriage return is sent: at no other usual speed does it arrive as a digit,
+   and what arrives is refused as a line. A line feed arrives as digits at some lower speeds, so
+   line feeds are tried from the highest speed down.
+3. A speed is right if two empty lines get the same readable answer.
+4. A board that prints by itself, or answers an empty line with a question, runs a program. It gets
    nothing more unless it may be stopped.
-5. Of the known kinds the one is taken that agrees with everything heard; where none does, the
-   careful kind with what was heard in place of its values.
+5. The known kind that agrees with everything heard is chosen; if none does, the careful kind with
+   the values that were heard.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
 
-# Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
+# The commonest speeds first, then the others of data sheet 8271H, section 20.10.
 USUAL_SPEEDS = (
     9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
@@ -66,7 +66,7 @@ REMARK = b"REM"
 _NONSENSE = NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
-_KEY_S = 0.06  # in which a typed character has come back, or been taken: common practice, no source
+_KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
 _QUIET_S = 0.11
 _FAR = 1.5  # times a speed
 _LONGEST_S = 1.5
@@ -74,7 +74,7 @@ _LISTEN_S = 0.1
 _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _SURE_BELLS = 2  # one may be damage
-_MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
+_MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
@@ -82,9 +82,10 @@ _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between other
 
 @dataclass(frozen=True, slots=True)
 class Recognised:
-    """The profile to talk to the board by. known: it is a known kind and nothing had to be changed.
+    """The profile to talk to the board by.
 
-    free: bytes free by the board's own word, None where it was not asked.
+    known: it is that of a known kind, unchanged. free: bytes free as reported by the board, None if
+    it was not asked.
     """
 
     profile: Profile
@@ -94,7 +95,7 @@ class Recognised:
 
     @property
     def sentence(self) -> str:
-        """What was found, in one sentence for people."""
+        """Return a sentence on what was found."""
         at = f"at {self.heard_talk.baud} baud"
         if self.known:
             title = self.profile.title or self.profile.name
@@ -105,10 +106,10 @@ class Recognised:
 
 
 class Recogniser:
-    """Recognises the board at the other end of a wire.
+    """Recognises the board at the other end of a wire, at the speed of the port first.
 
-    kinds: the profiles that it may be, the likeliest first. careful: the one whose values stand
-    where nothing was heard. first: the speed that the port is set to is tried first.
+    kinds: the profiles to consider, the likeliest first. careful: the profile that supplies the
+    values that were not heard.
     """
 
     def __init__(
@@ -129,25 +130,25 @@ class Recogniser:
         self._questions: set[bytes] = set()  # in answer to empty lines
         self._prompts = b"", b""  # two that came one after the other
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
-        self._echoing: list[int] = []  # speeds at which all comes back, and nothing else
+        self._echoing: list[int] = []  # speeds at which only the echo comes back
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
 
-        Raises LinkError: RUNNING where a program runs or asks, UNREADABLE or SILENT where no speed
-        gave a readable answer.
+        Raises LinkError: RUNNING if a program runs or asks, UNREADABLE or SILENT if no speed gave a
+        readable answer.
         """
         self._emit(Phase("Finding out how this board talks"))
         self._stop_or_refuse()
         before = self._baud
         try:
-            for heard_talk in self._speeds_heard(speeds):
+            for talk in self._speeds_heard(speeds):
                 # Two empty lines were answered alike: what fails once may be one damaged byte.
-                heard = self._listen_to_commands(heard_talk) or self._listen_to_commands(heard_talk)
+                heard = self._listen_to_commands(talk) or self._listen_to_commands(talk)
                 if heard is not None:
                     return self._match(heard)
-                if heard_talk.prompt in self._questions:
-                    raise asks_for(heard_talk.prompt, may_stop=self._may_stop)
+                if talk.prompt in self._questions:
+                    raise asks_for(talk.prompt, may_stop=self._may_stop)
             raise self._nothing()
         except LinkError:
             self._set_baud(before)
@@ -156,7 +157,7 @@ class Recogniser:
     # --- speed, line end, prompt -------------------------------------------------------------
 
     def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
-        """The speeds at which empty lines have a steady, readable answer, with that answer."""
+        """Yield how the board talks at each speed with a steady, readable answer to empty lines."""
         port = self._wire.port
         order = [self._baud, *(speeds or USUAL_SPEEDS)]
         tries = [(baud, _CR) for baud in dict.fromkeys(order)]
@@ -171,14 +172,14 @@ class Recogniser:
                 # Only its echo, so this speed is right: it wants the other, or ends its rows so.
                 ends = [(_LF, None), (_CR, first)]
             for end, heard in ends:
-                heard_talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
-                if heard_talk is not None:
-                    yield heard_talk
+                talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
+                if talk is not None:
+                    yield talk
 
     def _empty_lines(self, line_end: bytes, first: bytes) -> HeardTalk | None:
-        """What two empty lines are answered with; None where that is no text.
+        """Return how the board answers two empty lines, or None if that is no text.
 
-        first: the answer to one. It may repeat what was typed at wrong speeds.
+        first: the answer to one of them. It may repeat what was typed at wrong speeds.
         """
         if not is_text(first, strict=False) and not _READABLE.search(first):
             return None
@@ -198,13 +199,15 @@ class Recogniser:
         return None
 
     def _asks_at_start(self, heard: bytes) -> bool:
-        """Whether a board asks what one of a known kind asks after a restart, where an empty line
-        is the answer. One that is no start asks the same again, and is refused then."""
+        """Return whether a board asks a known start question, which an empty line answers.
+
+        A program that is not starting asks the same again, and is then refused.
+        """
         asked = {question for kind in self._kinds for question in kind.talk.start_questions}
         return parts_of(heard)[2].strip().decode("latin-1") in {each.strip() for each in asked}
 
     def _refuse_question(self, prompt: bytes) -> None:
-        """Raise LinkError where an empty line is answered by a question: a program waits."""
+        """Raise LinkError if an empty line is answered by a question: a program waits."""
         known = {kind.talk.prompt for kind in self._kinds}
         if not asks(prompt) or prompt in known:
             return
@@ -217,39 +220,35 @@ class Recogniser:
 
     # --- echo, and what comes after a command ------------------------------------------------
 
-    def _listen_to_commands(self, heard_talk: HeardTalk) -> HeardTalk | None:
-        """What a remark and a word that no board knows are answered with; None for rubbish."""
-        echo, done = self._command(REMARK, heard_talk)
-        refused = self._command(_NONSENSE, heard_talk)[1]
+    def _listen_to_commands(self, talk: HeardTalk) -> HeardTalk | None:
+        """Return how the board answers a remark and an unknown word, or None if unreadable."""
+        echo, done = self._command(REMARK, talk)
+        refused = self._command(_NONSENSE, talk)[1]
         if echo and echo.upper() != REMARK:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
             return None
-        if echo and done == refused == heard_talk.line_end and not heard_talk.prompt:
-            # A speed that is nearly right can look so too, but no other far from it.
-            self._echoing.append(heard_talk.baud)
+        if echo and done == refused == talk.line_end and not talk.prompt:
+            # A nearly right speed can look the same, but not two speeds that differ much.
+            self._echoing.append(talk.baud)
             if max(self._echoing) > _FAR * min(self._echoing):
                 raise self._nothing()
             return None
-        if heard_talk.prompt and not done.endswith(heard_talk.prompt):
+        if talk.prompt and not done.endswith(talk.prompt):
             return None
-        if heard_talk.prompt in self._questions and not is_at_prompt(
-            heard_talk.prompt, done, refused
-        ):
+        if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""
-        heard = dataclasses.replace(
-            heard_talk, echo=bool(echo), reply_end=end or heard_talk.reply_end
-        )
+        heard = dataclasses.replace(talk, echo=bool(echo), reply_end=end or talk.reply_end)
         return with_answers(heard, done, refused)
 
-    def _command(self, text: bytes, heard_talk: HeardTalk) -> tuple[bytes, bytes]:
-        """Type a direct command; what came back of it, and the answer."""
+    def _command(self, text: bytes, talk: HeardTalk) -> tuple[bytes, bytes]:
+        """Type a direct command; return its echo and the answer."""
         echo = self._type(text)
-        return echo, self._ask(heard_talk.line_end)
+        return echo, self._ask(talk.line_end)
 
     def _type(self, text: bytes) -> bytes:
-        """Type characters one by one, for a board without a receive buffer; what came back."""
+        """Type characters one by one, for a board without a receive buffer; return the echo."""
         came = b""
         quiet_s = 2 * BITS_PER_BYTE / self._baud
         for place in range(len(text)):
@@ -262,32 +261,32 @@ class Recogniser:
 
     # --- the kind ----------------------------------------------------------------------------
 
-    def _match(self, heard_talk: HeardTalk) -> Recognised:
-        """Pick the kind that agrees with everything heard, asking what only it would answer."""
+    def _match(self, talk: HeardTalk) -> Recognised:
+        """Choose the kind that agrees with everything heard, and ask what only it would answer."""
         for kind in self._kinds:
-            if not agrees(kind, heard_talk):
+            if not agrees(kind, talk):
                 continue
             question = kind.commands.free_memory
             if not question:
-                return Recognised(_at(kind, heard_talk.baud), heard_talk, known=True)
-            answer = self._command(question.encode("latin-1"), heard_talk)[1]
+                return Recognised(_at(kind, talk.baud), talk, known=True)
+            answer = self._command(question.encode("latin-1"), talk)[1]
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
-                return Recognised(_at(kind, heard_talk.baud), heard_talk, known=True, free=free)
+                return Recognised(_at(kind, talk.baud), talk, known=True, free=free)
         is_named = self._careful in self._kinds
-        profile = with_heard_talk(self._careful, heard_talk, is_named=is_named)
+        profile = with_heard_talk(self._careful, talk, is_named=is_named)
 
         def say(typed: bytes, *, then: bytes = b"") -> bytes:
             self._type(typed)
             return self._ask(then, longest_s=_LONGEST_LISTING_S)
 
-        profile = with_listing(profile, heard_talk, say)
-        return Recognised(profile, heard_talk, known=False)
+        profile = with_listing(profile, talk, say)
+        return Recognised(profile, talk, known=False)
 
     # --- the wire ----------------------------------------------------------------------------
 
     def _stop_or_refuse(self) -> None:
-        """A board that sends by itself runs a program; raise LinkError unless it may be stopped."""
+        """Stop a board that prints by itself, or raise LinkError if that is not allowed."""
         core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=_LONGEST_S)
         talking = len(core.arrivals) > 2 and is_text(core.heard[-_QUOTED:]) and core.overdue
         if not talking or (self._may_stop and self._stops()):
@@ -300,7 +299,7 @@ class Recogniser:
         )
 
     def _stops(self) -> bool:
-        """Send the usual keys that stop a program; whether the board fell silent after one."""
+        """Send the usual interrupt keys; return whether the board fell silent after one."""
         known = [kind.talk.interrupt for kind in self._kinds if kind.talk.interrupt]
         for key in dict.fromkeys((*_STOPS, *known)):
             core = self._probe(key, quiet_s=_QUIET_S, longest_s=_LONGEST_S)
@@ -310,12 +309,12 @@ class Recogniser:
 
     @property
     def _baud(self) -> int:
-        """The speed that the port is set to."""
+        """Return the speed of the port."""
         port = self._wire.port
         return port.baudrate if isinstance(port, TunablePort) else self._careful.talk.baud
 
     def _set_baud(self, baud: int) -> None:
-        """Set the port to a speed, where that can be done and is not so already."""
+        """Set the speed of the port, if it can be set and differs."""
         port = self._wire.port
         if isinstance(port, TunablePort) and port.baudrate != baud:
             port.baudrate = baud

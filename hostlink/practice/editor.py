@@ -1,4 +1,4 @@
-"""The line that is being typed at a board: what each byte does to it, and how it is answered."""
+"""Edit the line that is typed at a board: the effect of each byte, and the answer to it."""
 
 from __future__ import annotations
 
@@ -14,22 +14,22 @@ _FOLDING = Storing(Storage(case="statements"), Language())
 
 
 class Astray(bytes):
-    """A typed line on a board that had taken back more characters than were typed.
+    """A line typed on a board that erased more characters than were typed.
 
-    What it then does is not what was typed (see `BoardSettings.erase_beyond`).
+    The board then does something else (see `BoardSettings.erase_beyond`).
     """
 
 
 @dataclass(frozen=True, slots=True)
 class Keyed:
-    """What one byte did. sent: what the board sends for it. line: the line, if it is complete."""
+    """The effect of one byte. sent: bytes that the board sends. line: the line, if complete."""
 
     sent: bytes = b""
     line: bytes | None = None
 
 
 class LineEditor:
-    """Collects the bytes of a line. room: how many characters it may have at this moment."""
+    """Collects the bytes of a line. room: returns the characters that it may have now."""
 
     def __init__(self, settings: BoardSettings, room: Callable[[], int]) -> None:
         self._settings = settings
@@ -49,14 +49,14 @@ class LineEditor:
         self._plain = [simple and code >= text_from and code not in special for code in range(256)]
 
     def begin(self, prompt: bytes) -> None:
-        """Begin a new line behind a prompt."""
+        """Begin a new line after a prompt."""
         self._line.clear()
         self._prompt = prompt
         self._beyond = 0
         self._late_echo = b""
 
     def late_echo(self) -> bytes:
-        """Return the echo of a line end that was held back until the line was dealt with."""
+        """Return the echo of a line end that was held back during the work on the line."""
         late, self._late_echo = self._late_echo, b""
         return late
 
@@ -84,7 +84,7 @@ class LineEditor:
         return self._text(byte)
 
     def _text(self, byte: bytes) -> Keyed:
-        """Take a character on a board that does more with it than to keep it."""
+        """Take a character on a board that changes it or ends long lines."""
         if len(self._line) >= self._room():
             return self._too_long()
         if self._settings.fold_case and _FOLDING.folded(bytes(self._line) + b"a")[-1:] == b"A":
@@ -95,11 +95,11 @@ class LineEditor:
         return self._echoed(byte)
 
     def _echoed(self, data: bytes) -> Keyed:
-        """What is sent only by a board with echo."""
+        """Return bytes that only a board with echo sends."""
         return Keyed(data if self._settings.echo else b"")
 
     def _ended(self, line: bytes) -> Keyed:
-        """A line end came: it is echoed now, or after the work on the line."""
+        """End the line; its line end is echoed now or after the work on the line."""
         self._late_echo = self._echoed(self._end_echo).sent
         now = self._settings.line_done != "echo" or not line.strip()
         return Keyed(self.late_echo() if now else b"", line)

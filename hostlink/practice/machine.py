@@ -1,14 +1,15 @@
 """The practice board: one deterministic machine, advanced by `run_until`.
 
 Rules:
-1. Time is the caller's. Nothing happens between two calls of `run_until`; everything that would
-   have happened by then has happened afterwards. Virtual and real time drive the same code.
+
+1. Time is controlled by the caller. Nothing happens between two calls of `run_until`; after a call
+   everything due by then has happened. Virtual and real time use the same code.
 2. The processor does one thing at a time. Bytes that arrive while it is busy wait in the receive
    buffer; a byte that finds it full is lost and counted in `overruns`.
 3. The interrupt byte is noticed as it arrives (by the receive interrupt) and never waits.
-4. The firmware is a generator (see ops.py), and so is blind to time; the line editor (editor.py)
-   is fed here, because it is where bytes meet time.
-5. What kind of board it is changes values (see kind.py), never this code.
+4. The firmware is a generator (see ops.py) and knows no time. The machine feeds the line editor
+   (editor.py), because that is where bytes meet time.
+5. The kind of board changes values (see kind.py), never this code.
 """
 
 from __future__ import annotations
@@ -33,8 +34,8 @@ from hostlink.practice.telling import Teller
 class Machine(Line):
     """One board on one wire.
 
-    settings: in place of those of its kind, which is the practice board unless told otherwise.
-    host_baud: what the host's side of the wire is set to.
+    settings: replace those of its kind, by default the practice board. host_baud: the speed of the
+    host's side of the wire.
     """
 
     def __init__(
@@ -65,17 +66,17 @@ class Machine(Line):
     # --- power and restart -------------------------------------------------------------------
 
     def restart(self, now: float) -> None:
-        """The restart line was pulled: memory is lost, EEPROM stays, the banner comes."""
+        """Restart by the restart line: memory is lost, EEPROM stays, the banner comes."""
         self.run_until(now)
         self._start(now, booting=True, pulled=True)
 
     def resume(self) -> None:
-        """Begin anew with what it holds now, as if switched on long ago: it says nothing."""
+        """Begin with the present memory, as if switched on long ago: nothing is sent."""
         self._to_host.clear()
         self._start(0.0, booting=False, prompted=True)
 
     def hold_flash(self, flash: bytes) -> None:
-        """Begin with this flash instead of the new one, as if switched on long ago."""
+        """Begin with this flash, as if switched on long ago."""
         self.chip.flash[:] = flash
         self.resume()
 
@@ -122,7 +123,7 @@ class Machine(Line):
         self._begin(next(self._firmware))
 
     def _boot_step(self, boot: Bootloader, moment: float) -> bool:
-        """Let the bootloader have the next byte; False if nothing happens by `moment`."""
+        """Give the bootloader the next byte; return False if nothing happens by `moment`."""
         wire = self._on_wire
         if wire and wire[0][0] <= min(moment, boot.until):
             at, byte = wire.popleft()
@@ -144,9 +145,9 @@ class Machine(Line):
     # --- time --------------------------------------------------------------------------------
 
     def run_until(self, moment: float, *, stop_at_output: bool = False) -> float:
-        """Let time pass until `moment`; returns the moment reached.
+        """Advance the machine to `moment` and return the time reached.
 
-        stop_at_output: stop earlier, when the first byte can be read by the host.
+        stop_at_output: stop earlier, when the host can read the first byte.
         """
         while not self.unplugged:
             if stop_at_output and self._to_host:
@@ -173,7 +174,7 @@ class Machine(Line):
                 self.overruns += 1
 
     def _hear(self, at: float) -> None:
-        """Count a byte from the host and let the planned mishaps happen."""
+        """Count a byte from the host, and cause the faults that are due."""
         self.heard += 1
         faults = self.faults
         if faults.unplug_after_bytes and self.heard >= faults.unplug_after_bytes:
@@ -187,7 +188,7 @@ class Machine(Line):
             self._start(max(self._t, at), booting=True)
 
     def _take_byte(self, moment: float) -> bool:
-        """The processor waits for a byte: give it the next one; False if none came by `moment`."""
+        """Give a waiting processor the next byte; return False if none came by `moment`."""
         op, until = self._op, self._t
         self._arrivals(until)
         if self._op is not op or self.unplugged or self._t > until:
@@ -208,14 +209,14 @@ class Machine(Line):
             return True
         if self.receiver.notices(byte, self._op):
             return True
-        if self._t > at:  # a stall has begun with this very byte
+        if self._t > at:  # this byte began a stall
             self.receiver.waiting.append(byte)
         else:
             self._key(byte)
         return True
 
     def _finish_op(self) -> None:
-        """The time of the current operation is over, unless a stall has begun: answer."""
+        """Finish the current operation at the end of its time, unless a stall has begun."""
         op, until = self._op, self._t
         self._arrivals(until)
         if self._op is not op or self.unplugged or self._t > until:
@@ -245,14 +246,14 @@ class Machine(Line):
         if isinstance(op, ReadLine):
             self._editor.begin(op.prompt or self.settings.prompt)
             if self.settings.interrupt_typed != "at-once":
-                self.receiver.take_interrupt()  # nobody looked before the program had ended
+                self.receiver.take_interrupt()  # too late: the program had ended
         if isinstance(op, ReadLine | ReadKey):
             self._put(op.prompt)
 
     # --- typing ------------------------------------------------------------------------------
 
     def _key(self, byte: int) -> None:
-        """One byte typed at the prompt, at INPUT or after a full page."""
+        """Take one byte typed at the prompt, at INPUT or after a full page."""
         settings = self.settings
         self._t += settings.char_ms / 1000
         if isinstance(self._op, ReadKey):
@@ -267,12 +268,12 @@ class Machine(Line):
             self._advance(keyed.line)
 
     def _give_up_line(self) -> None:
-        """Interrupted while waiting for a line, or for a key after a full page."""
+        """Handle an interrupt while waiting for a line, or for a key after a full page."""
         self._put(self.settings.reply_end)
         self._advance(True if isinstance(self._op, ReadKey) else None)
 
     def _catch_up_echo(self) -> None:
-        """Send the echo of a line end that was held back until the line was dealt with."""
+        """Send the echo of a line end that was held back during the work on the line."""
         if late := self._editor.late_echo():
             self._put(late)
 

@@ -1,5 +1,4 @@
-"""The receive interrupt of a board: it keeps bytes while the processor is busy, and notices the
-interrupt key."""
+"""The receive interrupt of a board: it buffers bytes and notices the interrupt key."""
 
 from __future__ import annotations
 

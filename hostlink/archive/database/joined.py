@@ -1,4 +1,4 @@
-"""Rows of several joined tables, read as records; damage to one record does not hide the others."""
+"""Read rows of several joined tables as records; damage to one does not hide the others."""
 
 from __future__ import annotations
 
@@ -21,9 +21,9 @@ T = TypeVar("T")
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """A table in a join. on: the condition of a LEFT JOIN; "" for the table that is listed.
+    """A table in a join. on: the condition of a LEFT JOIN, "" for the main table.
 
-    hashed: whether the columns with a SHA-256 of their own are read too.
+    hashed: read also the columns that have a SHA-256 of their own.
     """
 
     name: str
@@ -33,7 +33,7 @@ class Part:
 
 
 class Parts:
-    """One row of a join, taken apart; each part is whole, absent, or damaged."""
+    """One row of a join by parts; each part is undamaged, absent or damaged."""
 
     def __init__(
         self,
@@ -47,31 +47,31 @@ class Parts:
 
     @property
     def what(self) -> str:
-        """How a person names the record, as far as that can be told."""
+        """Return the name of the record for people, as far as it can be read."""
         return self._what(_Shown(self._raw))
 
     def __getitem__(self, name: str) -> Row:
-        """A part that is needed. Raises DamagedError where it is damaged or absent."""
+        """Return a required part. Raises DamagedError if it is damaged or absent."""
         row = self._raw[name]
         if row is None or name in self._broken:
             raise damaged(self.what)
         return row
 
     def has(self, name: str) -> bool:
-        """Whether a part is there at all."""
+        """Return whether a part is present."""
         return self._raw[name] is not None
 
     def unproven(self, name: str) -> Row:
-        """A part that may be damaged, for what is proven in another way. Raises DamagedError."""
+        """Return a part even if damaged, to prove otherwise. Raises DamagedError if absent."""
         row = self._raw[name]
         if row is None:
             raise damaged(self.what)
         return row
 
     def get(self, name: str, lost: list[str]) -> Row | None:
-        """A part that may be absent, and without which the record still says most.
+        """Return an optional part, or None.
 
-        Where it is damaged that is added to `lost`, as a sentence.
+        If it is damaged, a sentence about that is added to `lost`.
         """
         row = self._raw[name]
         if name not in self._broken:
@@ -80,15 +80,15 @@ class Parts:
         return None
 
 
-_MOST_KNOWN = 1000  # rows, so that listing a million takes no more memory
+_MOST_KNOWN = 1000  # cached rows, so that memory stays bounded for a million
 
 
 @dataclass(frozen=True)
 class Records(Generic[T]):
-    """A kind of record: which rows it is made of, and how.
+    """A kind of record: the tables it is joined from, and how to build it.
 
-    build: makes the record of whole parts; what it can do without and is damaged it adds to the
-    list. what: how a person names the record, by columns that may themselves be damaged.
+    build: makes a record from its parts, and adds sentences on damaged optional parts to the list.
+    what: the name of a record for people, from columns that may be damaged.
     """
 
     parts: tuple[Part, ...]
@@ -114,14 +114,14 @@ class Records(Generic[T]):
         object.__setattr__(self, "_columns", tuple(_columns_of(self.parts)))
 
     def each(self, db: Database, rest: str = "", values: Values = ()) -> Iterator[Parts]:
-        """The rows of the join. rest: what follows the joins in the SQL."""
-        # One board, archive or program stands beside many records, and is checked once.
+        """Yield the rows of the join. rest: the SQL after the joins."""
+        # Many records refer to the same board, archive or program; each is checked once.
         known: dict[tuple[str, object], tuple[Row, bool]] = {}
         for row in db.execute(f"{self.sql} {rest}", values):  # type: ignore[arg-type]
             yield self._taken_apart(tuple(row), known)
 
     def listed(self, db: Database, rest: str = "", values: Values = ()) -> Listed[T]:
-        """The records of all rows that are whole, and what is damaged, in words."""
+        """Return the records of all undamaged rows, and sentences on what is damaged."""
         found, lost = list[T](), list[str]()
         try:
             for parts in self.each(db, rest, values):
@@ -136,12 +136,12 @@ class Records(Generic[T]):
         return Listed(found, lost)
 
     def first(self, db: Database, rest: str, values: Values = ()) -> T | None:
-        """The record of the first row, or None. Raises DamagedError."""
+        """Return the record of the first row, or None. Raises DamagedError."""
         parts = next(self.each(db, f"{rest} LIMIT 1", values), None)
         return None if parts is None else self.build(parts, [])
 
     def by_id(self, db: Database, ids: Sequence[int]) -> tuple[dict[int, T], list[str]]:
-        """The records of those rows by id, and what of them is damaged, in words."""
+        """Return the records of some rows by row id, and sentences on what is damaged."""
         main, key = self.parts[0].name, TABLES[self.parts[0].table].key
         with_id = Records(
             self.parts,
@@ -154,7 +154,7 @@ class Records(Generic[T]):
         return dict(found), list(found.damaged)
 
     def at(self, db: Database, row_id: int) -> T:
-        """The record of the row with that id. Raises DamagedError, also where it is not there."""
+        """Return the record of a row. Raises DamagedError, also if the row is missing."""
         main = self.parts[0]
         record = self.first(db, f"WHERE {main.name}.{TABLES[main.table].key} = ?", (row_id,))
         if record is None:
@@ -185,7 +185,7 @@ class Records(Generic[T]):
 
 
 class _Columns(NamedTuple):
-    """Where the columns of a part stand in a row of the join: start to end, then the checksum."""
+    """The place of a part in a row of the join: columns start to end, then the checksum."""
 
     name: str
     table: Table
@@ -205,7 +205,7 @@ def _columns_of(parts: Iterable[Part]) -> Iterator[_Columns]:
 
 
 class _Shown(dict[str, Any]):
-    """The columns of the parts as "part.column"; a "?" for what is not there."""
+    """The columns of the parts as "part.column", with "?" for missing ones."""
 
     def __init__(self, raw: Mapping[str, Row | None]) -> None:
         for name, row in raw.items():

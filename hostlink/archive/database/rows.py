@@ -29,19 +29,19 @@ Values = Sequence[object] | Mapping[str, object]
 
 
 def rows(db: Database, sql: str, values: Values = ()) -> list[Row]:
-    """All rows of a query, not checked."""
+    """Return all rows of a query, unchecked."""
     # sqlite-utils' own query() wraps each in a savepoint; these are plain reads.
     return [dict(row) for row in db.execute(sql, values)]  # type: ignore[arg-type]
 
 
 def first(db: Database, sql: str, values: Values = ()) -> Row | None:
-    """The first row of a query, not checked, or None."""
+    """Return the first row of a query, unchecked, or None."""
     row = db.execute(sql, values).fetchone()  # type: ignore[arg-type]
     return None if row is None else dict(row)
 
 
 def checked(db: Database, table: str, row_id: int) -> Row:
-    """The row of a table with that id, whole. Raises DamagedError, also where it is not there."""
+    """Return a row of a table by its id, checked. Raises DamagedError, also if it is missing."""
     which = TABLES[table]
     row = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
     if row is None or not is_whole(which, row):
@@ -50,9 +50,9 @@ def checked(db: Database, table: str, row_id: int) -> Row:
 
 
 def found_by(db: Database, table: str, column: str, value: object) -> Row | None:
-    """The whole row of a table with that value in a column with an index, or None.
+    """Return the row with a value in an indexed column, checked, or None.
 
-    Raises DamagedError where the row, or the index that led to it, is damaged.
+    Raises DamagedError if the row, or the index that led to it, is damaged.
     """
     key = TABLES[table].key
     row = first(db, f"SELECT {key} AS key FROM {table} WHERE {column} = ?", (value,))
@@ -65,7 +65,7 @@ def found_by(db: Database, table: str, column: str, value: object) -> Row | None
 
 
 def damaged_rows(db: Database, table: str, ids: Iterable[int] | None = None) -> Iterator[int]:
-    """The ids of rows that are not as they were written: of all, or of some."""
+    """Yield the ids of damaged rows, of all rows or of some."""
     which = TABLES[table]
     sql = f"SELECT {', '.join(which.summed)}, checksum FROM {table}"
     values: tuple[str, ...] = ()
@@ -81,9 +81,9 @@ def damaged_rows(db: Database, table: str, ids: Iterable[int] | None = None) -> 
 
 
 def insert(db: Database, table: str, **values: Any) -> int:
-    """Add one row to a table of ours and return its id. For use inside `writing`.
+    """Insert one row, inside `writing`, and return its id.
 
-    Columns that are not named are NULL where they may be, else what the schema gives them.
+    Columns without a value are NULL if optional, else the default of the schema.
     """
     which = TABLES[table]
     row = dict(values)
@@ -102,15 +102,15 @@ _DEFAULTS: Mapping[str, object] = {"number": 0, "flag": 0, "json": "{}"}
 
 
 def update(db: Database, table: str, row_id: int, **values: Any) -> None:
-    """Change columns of a row that may change. For use inside `writing`.
+    """Change columns of a row, inside `writing`.
 
-    Raises DamagedError where the row is damaged: a new checksum would hide that.
+    Raises DamagedError if the row is damaged, because a new checksum would hide that.
     """
     _write(db, TABLES[table], {**checked(db, table, row_id), **values}, tuple(values))
 
 
 def replace(db: Database, table: str, row_id: int, values: Row) -> None:
-    """Put a whole row in the place of a damaged one, also where rows are never changed."""
+    """Overwrite a damaged row with a whole new one, even in a table that never changes."""
     which = TABLES[table]
     held = first(db, f"SELECT {which.names} FROM {table} WHERE {which.key} = ?", (row_id,))
     with _rule_lifted(db, f"{table}_never_change"):
@@ -127,7 +127,7 @@ def _write(db: Database, table: Table, row: Row, changed: Sequence[str]) -> None
 
 @contextmanager
 def _rule_lifted(db: Database, trigger: str) -> Iterator[None]:
-    """Take a trigger away for the block; inside a transaction, so that it cannot stay away."""
+    """Drop a trigger for the block; the transaction ensures that it comes back."""
     rule = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = ?"
     held = first(db, rule, (trigger,))
     if held is not None:

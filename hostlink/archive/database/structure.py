@@ -1,4 +1,4 @@
-"""Checking an archive file with SQLite: its structure, and its indexes against its tables."""
+"""Check an archive file with SQLite: its structure, and its indexes against its tables."""
 
 from __future__ import annotations
 
@@ -18,10 +18,7 @@ _OF_VALUE = re.compile(r"value in \w+\.\w+$|^CHECK constraint failed in ")
 
 @dataclass(frozen=True, slots=True)
 class StructureFault:
-    """One thing that is wrong. is_of_index: an index does not fit its table.
-
-    is_of_structure: it is more than a wrong value in a row, which the row's checksum tells too.
-    """
+    """One fault. said: the words of SQLite about it."""
 
     said: str
 
@@ -37,10 +34,10 @@ class StructureFault:
 
 
 def faults_of(db: Database) -> Iterator[StructureFault]:
-    """Everything that SQLite's own check finds (PRAGMA integrity_check), a hundred at most.
+    """Yield up to a hundred faults that SQLite's own check finds (PRAGMA integrity_check).
 
-    It compares the keys of an index with its table; that each entry leads to a row is looked at
-    here, for an entry cut short passes that comparison.
+    It compares the keys of an index with its table. An index entry that was cut short passes that,
+    so this also checks that each entry leads to a row.
     """
     for row in db.execute("PRAGMA integrity_check"):
         if row[0] != "ok":
@@ -51,7 +48,7 @@ def faults_of(db: Database) -> Iterator[StructureFault]:
 
 
 def _rows_of(db: Database, table: Table, index: str) -> Iterator[StructureFault]:
-    """Yield a fault for an index that leads to other rows than its table has, by their ids."""
+    """Yield a fault for an index that leads to other rows than its table has."""
     held = "SELECT sql FROM sqlite_master WHERE type = 'index' AND name = ?"
     sql = (db.execute(held, (index,)).fetchone() or (None,))[0]
     _, where, condition = str(sql or "").partition(" WHERE ")

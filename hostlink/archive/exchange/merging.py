@@ -134,9 +134,7 @@ class _Merge:
     renamed: dict[str, str] = field(default_factory=dict)
     healed: list[str] = field(default_factory=list)
     touched: set[int] = field(default_factory=set)  # programs
-    retired: dict[int, str] = field(
-        default_factory=dict
-    )  # program id to time of retirement
+    retired: dict[int, str] = field(default_factory=dict)  # program id to time of retirement
     in_use: set[int] = field(default_factory=set)  # programs that were not retired here
 
     def __post_init__(self) -> None:

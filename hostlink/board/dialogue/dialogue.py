@@ -1,7 +1,7 @@
-"""Talking to one board: what can be asked of it, in the words of its profile.
+"""Ask one board for what the commands of its profile can tell.
 
-Everything here goes over one wire that stays open. Commands are typed with care (their echo is
-right before the line end goes out). Board output is data: it is returned, never obeyed.
+All commands go over one wire that stays open. Each is typed with care: its echo is checked before
+the line end goes out. Board output is data; it is returned and never obeyed.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from hostlink.words import safe
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
-_CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
+_CLEARINGS = 3  # attempts at a refused clear command: the first may have been damaged
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -45,13 +45,13 @@ class Dialogue:
         *,
         evidence: Evidence | None = None,
     ) -> None:
-        """evidence: what was noted over the same open port before, None for a new one."""
+        """evidence: the notes of an earlier dialogue over the same open port, or None."""
         self.wire = wire
         self.profile = profile
         self.pacing = pacing_of(profile)
         self.emit = emit
         self.evidence = evidence or Evidence(wire.health)
-        self.silent_start = False  # nothing came while it was last listened to for a start
+        self.silent_start = False  # the last time it listened for a start, nothing came
         self._restarts_seen = wire.health.restarts
         commands = profile.commands
         self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
@@ -59,11 +59,11 @@ class Dialogue:
     # --- the prompt --------------------------------------------------------------------------
 
     def attach(self, *, may_interrupt: bool = False, starting: bool = False) -> bool:
-        """Get to a quiet prompt; returns whether the board was heard starting.
+        """Get to a quiet prompt and return whether the board was heard starting.
 
-        starting: it has probably just been restarted, so listen first and send nothing. A board
-        that is silent is listened to as well before it is given up: a bootloader answers nothing.
-        Raises LinkError saying what was found instead.
+        starting: the board was probably just restarted, so listen first and send nothing. A silent
+        board is listened to in any case before it is given up, because a bootloader answers
+        nothing. Raises LinkError that says what was found instead of a prompt.
         """
         woke = starting and self.listen_waking()
         core = self._look(may_interrupt=may_interrupt)
@@ -76,9 +76,9 @@ class Dialogue:
         return woke
 
     def listen_waking(self) -> bool:
-        """Listen for as long as a restart takes; whether one was heard.
+        """Listen for as long as a restart takes and return whether one was heard.
 
-        Nothing is sent but the answers to what this kind of board asks at its start.
+        Nothing is sent but the answers to the questions that this kind of board asks at its start.
         """
         talk = self.profile.talk
         core = Waking(
@@ -92,7 +92,7 @@ class Dialogue:
         return core.woke
 
     def listen_starting(self) -> bool:
-        """As listen_waking, to a board whose prompt and banner are not known; whether it spoke."""
+        """Listen to a board of unknown prompt for as long as a restart; return whether it spoke."""
         core = Waking(
             self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
         )
@@ -101,10 +101,10 @@ class Dialogue:
         return core.woke
 
     def regain(self, *, may_interrupt: bool) -> Regain:
-        """Look for a quiet prompt in the middle of a job and return how that went.
+        """Look for a quiet prompt in the middle of a job and return the result.
 
-        A board that shows none may be restarting, deaf until that is over: it is listened to for
-        as long as a restart takes, and asked once more.
+        A board without a prompt may be restarting and deaf. It is listened to for as long as a
+        restart takes, and then asked once more.
         """
         core = self._look(may_interrupt=may_interrupt)
         if core.found is not Found.PROMPT:
@@ -119,12 +119,12 @@ class Dialogue:
 
     @property
     def standing_row(self) -> str:
-        """The row on which the board stands, but for bells, safe to print; "" for none."""
+        """Return the unfinished last row that the board sent, without bells and safe to print."""
         row = self.wire.recent.replace(b"\r", b"\n").rpartition(b"\n")[2].replace(b"\a", b"")
         return safe(to_text(row[-60:].strip(), self.profile.rules.form.charset))
 
     def restarted(self) -> bool:
-        """Whether a restart was noticed since this was last asked."""
+        """Return whether a restart was noticed since the last call."""
         new = self.wire.health.restarts > self._restarts_seen
         self._restarts_seen = self.wire.health.restarts
         return new
@@ -137,7 +137,7 @@ class Dialogue:
         reach: Reach | None = None,
         on_answer: Callable[[bytes], None] | None = None,
     ) -> Exchange:
-        """Type one line with care and collect the answer, however it ends."""
+        """Type one line with care and return the exchange with its answer, whatever the outcome."""
         data = to_bytes(text, self.profile.rules.form.charset)
         if not text[:1].isdigit():
             self.typed.add(text)
@@ -174,17 +174,17 @@ class Dialogue:
         return self.body(self.command(text, reach, on_answer).answer)
 
     def body(self, answer: bytes) -> str:
-        """An answer as text, without its last prompt."""
+        """Return an answer as text, without its last prompt."""
         ends = (self.pacing.ready, self.pacing.prompt)
         end = next((end for end in ends if end and answer.endswith(end)), b"")
         body = answer.removesuffix(end)
         return to_text(body, self.profile.rules.form.charset)
 
     def refusal_in(self, answer: bytes) -> str:
-        """The row by which the board refuses a line, safe to print; "" where it says nothing.
+        """Return the row that refuses a line, safe to print, or "" if the board said nothing.
 
-        It is the row that begins with a known error word, else the last: some boards repeat the
-        line first.
+        This is the row that begins with a known error word, else the last one, because some boards
+        repeat the line first.
         """
         known = self.profile.commands
         rows = [row for row in rows_of(self.body(answer)) if not is_own(row, known.answer_rows)]
@@ -193,7 +193,7 @@ class Dialogue:
         return safe((errors or rows)[-1]) if rows else ""
 
     def can(self, command: str, what: str) -> str:
-        """The profile's text for a command, or RefusedError where the board has none."""
+        """Return the profile's text for a command, or RefusedError where the board has none."""
         text = str(getattr(self.profile.commands, command))
         if not text:
             raise RefusedError(
@@ -203,10 +203,10 @@ class Dialogue:
         return text
 
     def clear(self) -> None:
-        """Empty the program memory.
+        """Clear the program memory.
 
-        On a board of no known kind the other usual word is tried where the first is refused. Raises
-        NotClearedError where the board refuses the command each time and still lists lines.
+        On a board of unknown kind the other usual command is tried if the first is refused. Raises
+        NotClearedError if the board refuses every time and still lists lines.
         """
         command = self.can("clear", "clear the program memory")
         others = CLEARING if self.profile.is_unmeasured else ()
@@ -229,14 +229,14 @@ class Dialogue:
         )
 
     def free_memory(self) -> int | None:
-        """Bytes free by the board's own word; None where it has no such question or answer."""
+        """Return the bytes free that the board reports, or None if it cannot be asked."""
         commands = self.profile.commands
         if not commands.free_memory:
             return None
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
-        """Take a row beside a listing, with any number in it, for the board's own from now on."""
+        """Treat a row beside the listing, with any number, as the board's own from now on."""
         text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
         self.emit(Warned(text))
         commands = self.profile.commands
@@ -246,9 +246,9 @@ class Dialogue:
     # --- captures ----------------------------------------------------------------------------
 
     def read_listing(self) -> Reading:
-        """Ask for the program once and return what the board answered, whatever that was.
+        """Ask for the program once and return the answer, whatever it is.
 
-        Raises LinkError where the question could not be typed or its answer does not end.
+        Raises LinkError if the question could not be typed or its answer does not end.
         """
         command = self.can("list", "list the program")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
@@ -267,9 +267,9 @@ class Dialogue:
         return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
 
     def capture(self) -> Capture:
-        """The program, read as often as the state of the wire calls for.
+        """Read the program as often as the state of the wire requires, and return it.
 
-        Raises ReadBackError where readings cannot be made to agree, NotKnownError where what the
-        board answers does not tell what it holds, LinkError where it loses its memory meanwhile.
+        Raises ReadBackError if the readings cannot be made to agree, NotKnownError if the answers
+        do not show what the board holds, LinkError if the board loses its memory meanwhile.
         """
         return Capturing(self).run()

@@ -1,6 +1,7 @@
-"""What the listing of a board that was never seen before shows.
+"""Learn from the listing of an unknown board.
 
-Its form, the board's own rows around it, and where it stops after a screenful.
+It shows the form of its lines, the board's own rows around them, and where it stops after a full
+screen.
 """
 
 from __future__ import annotations
@@ -15,20 +16,20 @@ from hostlink.board.dialogue.paging import Pages, turn_pages
 from hostlink.board.profile.model import Profile
 from hostlink.listing.canonical import listed_line
 
-NO_LINES = " 32000"  # lists lines that hardly any program has
+NO_LINES = " 32000"  # LIST from this number: hardly any program has such lines
 
 
 class Say(Protocol):
-    """Types characters, sends a key or a line end behind them, and returns what came of that."""
+    """Types characters, then a key or a line end, and returns the answer."""
 
     def __call__(self, typed: bytes, *, then: bytes = b"") -> bytes: ...
 
 
 def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
-    """Add to a profile what the board's listing shows.
+    """Return a profile with what the board's listing shows.
 
-    A row around the lines is the board's own where it comes as well when the board is asked to
-    list lines that are not there.
+    A row around the lines is the board's own if it also answers a request for lines that do not
+    exist.
     """
     command = profile.commands.list.encode("latin-1")
     rows, pages = _answer(command, heard_talk, say)
@@ -53,7 +54,7 @@ def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
 
 
 def _answer(command: bytes, heard_talk: HeardTalk, say: Say) -> tuple[list[str], Pages]:
-    """The rows that answer a direct command, but for what ends every answer; and its pages."""
+    """Return the rows that answer a direct command, without the prompt, and its pages."""
     end = heard_talk.ready or heard_talk.prompt
     heard = say(command, then=heard_talk.line_end)
     pages = turn_pages(heard, lambda key: say(b"", then=key), end, heard_talk.line_end)

@@ -60,13 +60,13 @@ class ReadBack:
             votes = voting(readings)
             clean = self._needed == 1
             result = self._judge(votes, clean=clean)
-            # One more look before anything is called wrong: on a clean wire this note calls for it.
+            # This note demands one more reading before anything is called wrong on a clean wire.
             evidence.note_at_least(Doubt.NOT_AS_SENT, len(result.wrong) + len(result.stray))
             if not votes and _are_alike(readings):
                 return result  # words that are no listing, or one of a form that is not known
             complete = not result.proven or self._is_whole(votes, clean=clean)
             if not complete and len(readings) > 1:
-                evidence.note(Doubt.OTHER_WORDS)  # a board's own words came twice by now
+                evidence.note(Doubt.OTHER_WORDS)  # a board's own words would have come twice by now
             case = Case(
                 readings=taken,
                 votes=len(votes),

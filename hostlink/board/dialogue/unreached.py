@@ -23,13 +23,13 @@ def shown(data: bytes) -> str:
 
 
 def is_bells(heard: bytes) -> bool:
-    """Whether a board answered with a bell, and with nothing else but text."""
+    """Return whether a board answered with a bell, and with nothing else but text."""
     rest = heard.replace(b"\a", b"")
     return rest != heard and all(32 <= byte < 127 or byte in b"\r\n" for byte in rest)
 
 
 def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
-    """A program waits for an answer. may_stop: the keys that usually stop one were sent."""
+    """Describe a program that waits for an answer. may_stop: the usual interrupt keys were sent."""
     if may_stop:
         return LinkError(
             f'The board asks "{shown(prompt)}" and takes what is typed as the answer. It was not '
@@ -54,7 +54,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
 
 
 def only_bells(row: str = "") -> LinkError:
-    """The board answers what is typed with a bell. row: what it shows, "" where that is nothing."""
+    """Describe a board that answers what is typed with a bell. row: what it shows, or ""."""
     shows = f', and shows "{row}"' if row else ""
     return LinkError(
         f"The board answers what is typed with a bell (byte 7){shows}: it takes nothing.",
@@ -65,7 +65,7 @@ def only_bells(row: str = "") -> LinkError:
 
 
 def waits_or_full(by: Ways) -> str:
-    """What to do with a board that takes nothing."""
+    """Advise on a board that accepts nothing."""
     return (
         "If it shows its listing page by page it waits for a key: press it "
         f"{by.look_in_console}. If its memory is full only a restart helps, by which the program "
@@ -74,13 +74,13 @@ def waits_or_full(by: Ways) -> str:
 
 
 def is_changed(before: bytes, now: bytes) -> bool:
-    """Whether two prompts differ in nothing but a number, such as a count or the free memory."""
+    """Return whether two prompts differ only in a number, such as a count or the free memory."""
     texts = [each.decode("latin-1").strip() for each in (before, now)]
     return texts[0] != texts[1] and shape_of(texts[0]) == shape_of(texts[1])
 
 
 def prompt_changes(before: bytes, now: bytes) -> LinkError:
-    """The prompt is another one each time."""
+    """Describe a board whose prompt differs each time."""
     return LinkError(
         f'The prompt of the board changes: it was "{shown(before)}", then "{shown(now)}". hostlink '
         "knows a board by a prompt that stays the same.",
@@ -90,7 +90,7 @@ def prompt_changes(before: bytes, now: bytes) -> LinkError:
 
 
 def all_comes_back() -> LinkError:
-    """The wires are joined."""
+    """Describe a wire whose two directions are joined."""
     return LinkError(
         "Everything that is sent comes back, and nothing else: there is no board, or TX and RX are "
         "joined.",
@@ -100,7 +100,7 @@ def all_comes_back() -> LinkError:
 
 
 def nothing_steady(last: bytes) -> LinkError:
-    """What came is not the same text twice at any speed. last: the last of it."""
+    """Describe a board that sends no steady text at any speed. last: the last that came."""
     return LinkError(
         "The board sends something, but at no usual speed is it readable and steady; it last sent "
         f'"{shown(last)}".',
@@ -113,7 +113,7 @@ def nothing_steady(last: bytes) -> LinkError:
 
 
 def silent_everywhere() -> LinkError:
-    """Not a byte came at any speed."""
+    """Describe a board from which no byte came at any speed."""
     return LinkError(
         "The board is silent at all usual speeds.",
         reason=LinkReason.SILENT,
@@ -123,7 +123,7 @@ def silent_everywhere() -> LinkError:
 
 
 def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
-    """The prompt was looked for in the middle of a load. row: where the board stands."""
+    """Describe a board without a prompt in the middle of a load. row: what it shows."""
     if core.flooding:
         return LinkError(
             "The board does not stop sending, even when interrupted.",
@@ -143,7 +143,7 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
 
 
 def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
-    """What was found in place of the prompt. row: where the board stands."""
+    """Describe what was found in place of the prompt. row: what the board shows."""
     talk = profile.talk
     if is_bells(bytes(core.heard)):
         return only_bells(row)

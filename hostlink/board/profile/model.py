@@ -106,13 +106,13 @@ class Commands:
 
     @property
     def has_unnamed_slot(self) -> bool:
-        """Whether the board stores one program, in a place without a name."""
+        """Return whether the board stores one program, in a place without a name."""
         typed = self.store or self.recall
         return bool(typed) and "{name}" not in typed
 
     @property
     def places(self) -> tuple[str, ...]:
-        """The places for stored programs, as far as they are the same on each such board."""
+        """Return the places for stored programs, as far as they are the same on each such board."""
         return (ONE_PLACE,) if self.has_unnamed_slot else self.slots
 
 
@@ -142,12 +142,12 @@ class Profile:
 
     @property
     def is_unmeasured(self) -> bool:
-        """Whether nobody has named or measured what kind of board this is."""
+        """Return whether nobody has named or measured what kind of board this is."""
         return self.name in (CAREFUL, HEARD)
 
     @property
     def size_words(self) -> tuple[str, ...]:
-        """The functions that the board is asked for its free memory with."""
+        """Return the functions that the board is asked for its free memory with."""
         question = self.commands.free_memory.upper()
         functions = self.rules.language.functions
         return tuple(word for word in functions if word.upper() in question)

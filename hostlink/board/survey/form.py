@@ -1,8 +1,8 @@
-"""What becomes of a line that is stored: case, blanks, quotes, the form in which it is listed.
+"""Find how a board changes a line that is stored: case, blanks, quotes, the form of the listing.
 
-Test lines go in, and what the board lists is explained by the strictest of all ways of rewriting
-(dialogue/learning.py), so that a load is proven by exactly what its read-back will be held to.
-Lines that the board refuses say nothing of how it rewrites, but are evidence of their own.
+Test lines are stored, and the listing is explained by the strictest possible set of changes
+(dialogue/learning.py), which a read-back will later allow and no more. Lines that the board refuses
+show nothing of how it changes others, but are evidence of their own.
 """
 
 from __future__ import annotations
@@ -17,8 +17,7 @@ from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
 
-# What listings are full of. All lines but the last are short, so that small boards
-# take them.
+# Typical lines. All but the last are short enough for small boards.
 LINES = (
     "10 REM water the beds, don't wait",
     "20 REM said \"Yes please\" and 'No'",
@@ -47,7 +46,7 @@ _SPACINGS = {
 
 
 def find_form(store: Store) -> None:
-    """Find how the board rewrites lines."""
+    """Find how the board changes lines."""
     bench = store.bench
     said: dict[int, str] = {}
 
@@ -103,7 +102,7 @@ def _add_findings(
 
 
 def _find_tails(store: Store) -> None:
-    """Find what becomes of blanks at the end of a line; told only, since no listing needs them."""
+    """Find what happens to trailing blanks; only for the report, as no listing needs them."""
     store.put(*_TAILS)
     rows = store.rows()
     store.clear()
@@ -116,7 +115,7 @@ def _find_tails(store: Store) -> None:
 
 
 def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tuple[Learned, str]:
-    """The strictest way of rewriting that explains the listed rows, and the quotes it needs."""
+    """Return the strictest changes that explain the listed rows, and the quotes they need."""
     target = {line.number or 0: line for line in map(Line.from_text, lines)}
     known = bench.profile.rules.language.quotes
     best: tuple[Learned, str] | None = None
@@ -129,7 +128,7 @@ def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tup
 
 
 def _strict(profile: Profile, quotes: str) -> Rules:
-    """A profile's rules with a form that allows the board nothing."""
+    """Return a profile's rules with a form that allows no change."""
     form = Form(
         first_line=0,
         last_line=profile.rules.form.last_line,
