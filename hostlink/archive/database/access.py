@@ -80,8 +80,8 @@ class Access:
             db = Database(conn, execute_plugins=False)
             db.execute("PRAGMA foreign_keys = ON")
             db.execute("PRAGMA synchronous = FULL")
-            # A cache of at most 32 MiB, allocated on use. With the default of 2 MiB a new revision in
-            # a large archive takes twice as long, reading index pages again and again.
+            # A cache of at most 32 MiB, allocated on use. With the default of 2 MiB a new revision
+            # in a large archive takes twice as long, reading index pages again and again.
             db.execute("PRAGMA cache_size = -32768")
             # On macOS a plain fsync leaves data in the drive's cache; elsewhere these do nothing.
             db.execute("PRAGMA fullfsync = ON")

@@ -34,8 +34,8 @@ _MANY = 5000  # listings searched for rescues before the rescues are read instea
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
 _MOST_SORTED = 5000  # revisions of a size
 _MOST_PROGRAMS = 2000  # that one word is about
-# The last and bounded part of a search: words in the listing and about the program. It reads so many
-# listings, or if more listings have the words, those of so many programs at a time.
+# The last and bounded part of a search: words in the listing and about the program. It reads so
+# many listings, or if more listings have the words, those of so many programs at a time.
 _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
