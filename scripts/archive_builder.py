@@ -23,7 +23,7 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.archive import Archive
-from hostlink.archive.database.rows import checksum
+from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, pack
 from hostlink.archive.lookup import count_revisions

@@ -23,10 +23,11 @@ from pathlib import Path
 
 from bench_report import Row, Section, Target
 
-from hostlink.board.dialogue.dialogue import Dialogue, pacing_of
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Event, Phase
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.profile.model import Profile, Talk
+from hostlink.board.profile.pacing import pacing_of
 from hostlink.link.clock import VirtualClock
 from hostlink.link.core import Core, Step
 from hostlink.link.regain import Regain

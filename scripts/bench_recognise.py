@@ -15,7 +15,7 @@ from collections.abc import Iterator
 
 from bench_report import Row, Section, Target
 
-from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.profile.model import Profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.jobs.session.recognising import careful_profile, kinds

@@ -137,13 +137,13 @@ def questions() -> dict[str, Ask]:
 def carried(archive: Archive) -> Listed[Any]:
     """All that an export would write."""
     found: list[Any] = []
-    with archive.cargo() as cargo:
+    with archive.records() as records:
         for table in CARRIED:
-            for record in cargo.records(table.name):
+            for record in records.of(table.name):
                 found.append((table.name, sorted(record.items())))
                 if "listing" in record:
-                    found.append(("listing", cargo.listing(record["listing"])))
-        return Listed(found, cargo.left_out)
+                    found.append(("listing", records.listing(record["listing"])))
+        return Listed(found, records.left_out)
 
 
 # What may be short without a word, where an index of SQLite has lost an entry; prove finds that.

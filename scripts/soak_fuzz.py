@@ -25,7 +25,8 @@ from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.exchange.bag_reading import open_bag
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.board.dialogue.dialogue import Dialogue
-from hostlink.board.profile.file import find_profile, read_profile, shipped_profiles
+from hostlink.board.profile.file import find_profile, shipped_profiles
+from hostlink.board.profile.text import read_profile
 from hostlink.errors import HostlinkError
 from hostlink.firmware.chip import ATMEGA328P
 from hostlink.firmware.hex_file import read_hex
@@ -251,8 +252,8 @@ def _bag_reader() -> Iterator[tuple[list[bytes], Reader]]:
             source.note("TIDE", "slow")
             image = source.keep_image(b"\x0c\x94" * 40, part="ATmega328P", name="one")
             source.begin_write(board.uuid, image, previous=None, role="computer", part="ATmega328P")
-            with source.cargo() as cargo:
-                write_bag(cargo, sound)
+            with source.records() as records:
+                write_bag(records, sound)
         files = sorted(path.relative_to(sound) for path in sound.rglob("*") if path.is_file())
         json_files = [path for path in files if path.suffix in (".json", ".jsonl")]
         sound_json = (sound / "data" / "archive.json").read_bytes()
@@ -269,8 +270,8 @@ def _bag_reader() -> Iterator[tuple[list[bytes], Reader]]:
                     path.write_bytes(mutated(choose, path.read_bytes()))
                 if choose.random() < 0.9:
                     _make_manifest_right(folder)
-                with open_bag(folder) as cargo:
-                    target.merge(cargo)
+                with open_bag(folder) as records:
+                    target.merge(records)
 
             yield [sound_json], read
 

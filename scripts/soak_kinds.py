@@ -125,7 +125,7 @@ def _begins(error: str, what: str) -> str:
 
 
 def _error_forms(kind: Kind) -> tuple[str, ...]:
-    """How a message names its line, in the fields of hostlink.board.dialogue.faults."""
+    """How a message names its line, in the fields of hostlink.board.dialogue.reported_errors."""
     messages = kind.messages
     where = messages.where.replace("{row}", "{line}")
     own = "{where}" in messages.text(Reason.PUZZLED)

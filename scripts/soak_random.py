@@ -24,8 +24,9 @@ from soak_kinds import profile_of
 
 import hostlink.jobs.session.session
 from hostlink.archive import Archive
-from hostlink.board.profile.file import find_profile, profile_text, read_profile
+from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
+from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.survey.steps import Consent
 from hostlink.errors import HostlinkError, LinkError, LinkReason, NotKnownError
 from hostlink.jobs.listing_source import from_bytes

@@ -23,8 +23,8 @@ import hostlink.jobs.recalling
 import hostlink.jobs.session.attaching
 import hostlink.jobs.session.rescuing
 import hostlink.words
+from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.database.access import Access
-from hostlink.archive.session import Session as ArchiveSession
 from hostlink.board.dialogue.captures import Verdict
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.dialogue import Dialogue
@@ -138,7 +138,9 @@ def flash_not_kept() -> Patches:
 @saboteur("a difference accepted", promise=2, shows="silent: called loaded")
 def difference_accepted() -> Patches:
     """The board is read back, and whatever it shows is right."""
-    return [patch("hostlink.board.dialogue.loading.verdict", lambda *_, **__: Verdict((), (), ()))]
+    return [
+        patch("hostlink.board.dialogue.read_back.verdict", lambda *_, **__: Verdict((), (), ()))
+    ]
 
 
 @saboteur("no read-back", promise=2, shows="silent: called loaded")
@@ -146,10 +148,10 @@ def no_read_back() -> Patches:
     """A load ends when its last line was sent: what was sent is taken for what the board lists."""
 
     def assume(self: Loader) -> Verdict:
-        self._readings = [Reading(dict(self._target))]
+        self._read_back.readings = [Reading(dict(self._target))]
         return Verdict((), (), ())
 
-    return [patch.object(Loader, "_read_back", assume)]
+    return [patch.object(Loader, "_verify", assume)]
 
 
 @saboteur("an error swallowed", promise=2, shows="silent")
@@ -214,14 +216,14 @@ def before_commit() -> Patches:
     """The archive says that something is kept, and commits it some other time."""
 
     @contextlib.contextmanager
-    def put_off(self: ArchiveSession, _what: str) -> Iterator[Database]:
+    def put_off(self: ArchiveFile, _what: str) -> Iterator[Database]:
         db = self._database()
         if not db.conn.in_transaction:
             db.execute("BEGIN IMMEDIATE")
         with db.atomic():
             yield db
 
-    return [patch.object(ArchiveSession, "writing", put_off)]
+    return [patch.object(ArchiveFile, "writing", put_off)]
 
 
 @saboteur("acknowledged before its sync", promise=4, shows="archive")
@@ -240,10 +242,10 @@ def before_sync() -> Patches:
 @saboteur("a revision deleted", promise=4, shows="archive")
 def revision_deleted() -> Patches:
     """Each job takes the oldest revision or rescue out of the archive."""
-    seen = ArchiveSession.writing
+    seen = ArchiveFile.writing
 
     @contextlib.contextmanager
-    def thin_out(self: ArchiveSession, what: str) -> Iterator[Database]:
+    def thin_out(self: ArchiveFile, what: str) -> Iterator[Database]:
         with seen(self, what) as db:
             yield db
         other = sqlite3.connect(self.path)  # with no regard to what refers to the row
@@ -256,7 +258,7 @@ def revision_deleted() -> Patches:
         other.commit()
         other.close()
 
-    return [patch.object(ArchiveSession, "writing", thin_out)]
+    return [patch.object(ArchiveFile, "writing", thin_out)]
 
 
 # --- 5: the wire is never trusted, and every wait has a deadline ---------------------------------

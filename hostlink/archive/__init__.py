@@ -1,7 +1,7 @@
-"""SQLite: everything kept, with its history.
+"""Keep everything in SQLite, with its history.
 
-The names below are imported when they are first used: a command that only lists programs has no
-use for firmware, merging and search, and should not wait for them.
+The names below are imported when first used, so that a command which only lists programs need not
+wait for firmware, merging and search.
 """
 
 from __future__ import annotations

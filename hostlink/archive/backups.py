@@ -1,4 +1,4 @@
-"""Backups: all that one board held at one moment, kept together, numbered, never changed."""
+"""Keep backups: everything that a board held at one moment, numbered and never changed."""
 
 from __future__ import annotations
 
@@ -11,14 +11,15 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import DamagedError, look_for_damage
-from hostlink.archive.database.rows import Part, Parts, Records, insert
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import HERE, archive_mark, board_id, given_by
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Content, Listed, elsewhere
-from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read
 from hostlink.errors import ArchiveError
 
@@ -28,9 +29,9 @@ ItemKind = Literal["memory", "stored"]
 
 @dataclass(frozen=True, slots=True)
 class BackupItem:
-    """One program in a backup: the one in memory, or a stored one by its slot's name.
+    """One program in a backup: the one in memory, or a stored one.
 
-    unproven: what speaks against its listing, "" where nothing does.
+    name: of its slot. unproven: what contradicts its listing, or "".
     """
 
     kind: ItemKind
@@ -41,21 +42,22 @@ class BackupItem:
 
     @property
     def name(self) -> str:
-        """How a person names it within its backup."""
+        """Return the name of the item within its backup."""
         return self.slot if self.kind == "stored" else "memory"
 
     @property
     def marked_name(self) -> str:
-        """Its name, with a mark where something speaks against its listing."""
+        """Return the name, marked if something contradicts the listing."""
         return f"{self.name} (not proven)" if self.unproven else self.name
 
 
 @dataclass(frozen=True, slots=True)
 class Backup:
-    """What one board held. where: the port. banner: what the board said of itself, "" if unheard.
+    """Everything that one board held.
 
-    free_bytes: by the board's own word, or None. after_restart: the board had restarted before.
-    archive: the UUID of the archive that gave the number, "" for this one.
+    where: the port. banner: the text the board showed at its start, "" if not heard. free_bytes: as
+    reported by the board, or None. after_restart: the board had restarted before. archive: the UUID
+    of the archive that numbered the backup, "" for this one.
     """
 
     uuid: str
@@ -74,12 +76,12 @@ class Backup:
 
     @property
     def spec(self) -> str:
-        """How a person names it: backup@NUMBER, with the archive behind it if it is another's."""
+        """Return the spec backup@NUMBER, followed by the archive if another one numbered it."""
         return f"{BACKUP}@{self.number}{elsewhere(self.archive)}"
 
 
 def _put_item(db: Database, backup: int, item: BackupItem) -> None:
-    """Add one item to a backup (its id)."""
+    """Add one item to a backup, given by its row id."""
     insert(
         db,
         "backup_items",
@@ -95,7 +97,7 @@ def _put_item(db: Database, backup: int, item: BackupItem) -> None:
 
 
 class Backups(Healing):
-    """Keeping and finding backups."""
+    """The archive's methods for backups."""
 
     def keep_backup(
         self,
@@ -109,7 +111,7 @@ class Backups(Healing):
         after_restart: bool = False,
         note: str = "",
     ) -> Backup:
-        """Keep a backup; when this returns all of it is on the disk. Raises ArchiveError."""
+        """Keep a backup; it is on the disk when this returns. Raises ArchiveError."""
         for item in items:
             check_content(item.content)
         with self.writing("The backup") as db:
@@ -137,7 +139,7 @@ class Backups(Healing):
             return _with_items(db, [_BACKUPS.at(db, backup)])[0]
 
     def backups(self, *, board_uuid: str | None = None, limit: int | None = None) -> Listed[Backup]:
-        """Backups, newest first: all, or those of one board."""
+        """Return the backups of all boards or of one, newest first."""
         with self.reading("The backups") as db:
             board = None if board_uuid is None else board_id(db, board_uuid)
             found = _BACKUPS.listed(
@@ -149,7 +151,7 @@ class Backups(Healing):
         return Listed(whole, (*found.damaged, *whole.damaged))
 
     def backup(self, spec: str) -> Backup:
-        """The backup of that spec, such as backup@3, every listing proven. Raises ArchiveError."""
+        """Return the backup of a spec such as backup@3, proven. Raises ArchiveError."""
         name, _, digits = spec.strip().partition("@")
         if fold(name) != BACKUP or not re.fullmatch(r"[0-9]{1,9}(/[0-9a-f-]+)?", digits):
             raise ArchiveError(
@@ -180,7 +182,7 @@ class Backups(Healing):
 
 
 def _with_items(db: Database, found: Sequence[tuple[int, Backup]]) -> Listed[Backup]:
-    """Backups with what each of them holds, and in words what of it is damaged."""
+    """Return backups with their items, and sentences on what is damaged."""
     backups, lost = list[Backup](), list[str]()
     for row_id, backup in found:
         of_it = "WHERE items.backup_id = ? ORDER BY items.id"
@@ -191,7 +193,7 @@ def _with_items(db: Database, found: Sequence[tuple[int, Backup]]) -> Listed[Bac
 
 
 def _backup(parts: Parts, _: list[str]) -> tuple[int, Backup]:
-    """A backup and its row id, its items not read yet."""
+    """Return a backup without its items, and its row id."""
     row, board = parts["backups"], parts["boards"]
     return int(row["id"]), Backup(
         uuid=row["uuid"],

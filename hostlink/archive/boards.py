@@ -1,4 +1,4 @@
-"""Boards that have been seen, and our copy of what each of them holds."""
+"""Record the boards that were seen, and our copy of the program in each."""
 
 from __future__ import annotations
 
@@ -6,22 +6,14 @@ import contextlib
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    checked,
-    first,
-    insert,
-    rows,
-    update,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import checked, first, insert, rows, update
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import board_id, parent_id, revision_parts, revision_spec
 from hostlink.archive.names import clean, fold, nearest
 from hostlink.archive.records import Board, Content, HostCopy, Listed, Revision
-from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
@@ -29,8 +21,8 @@ from hostlink.words import safe
 LONGEST_LABEL = 40
 
 
-class Boards(Session):
-    """Knowing boards again, and their host copies."""
+class Boards(ArchiveFile):
+    """The archive's methods for boards and their host copies."""
 
     def board_seen(
         self,
@@ -42,12 +34,11 @@ class Boards(Session):
         profile: str = "",
         restarts_on_open: bool | None = None,
     ) -> Board:
-        """Note that a board was seen now, and return it, made where it is new.
+        """Record that a board was seen now and return it; add it if it is new.
 
-        vid, pid, serial: those of its USB bridge. location: the USB place it is plugged in at,
-        or for a board without USB the address it was opened by. Bridges with a serial number are
-        known by it wherever they are plugged in; others by their location. profile and
-        restarts_on_open are taken over where they are given. Raises ArchiveError.
+        vid, pid, serial: of its USB bridge. location: its place on the USB, or the address of a
+        board without USB. A bridge with a serial number is recognised by it at any place, another
+        one by its location. profile, restarts_on_open: recorded if given. Raises ArchiveError.
         """
         serial, location = clean(serial or ""), clean(location or "")
         if not serial and not location:
@@ -59,17 +50,9 @@ class Boards(Session):
             at = self._time()
             board = _alike(db, vid, pid, serial, location)
             if board is None:
-                board = insert(
-                    db,
-                    "boards",
-                    uuid=new_uuid(),
-                    usb_vid=vid,
-                    usb_pid=pid,
-                    usb_serial=serial,
-                    location=location,
-                    first_seen=at,
-                    last_seen=at,
-                )
+                usb = {"usb_vid": vid, "usb_pid": pid, "usb_serial": serial}
+                seen = {"first_seen": at, "last_seen": at}
+                board = insert(db, "boards", uuid=new_uuid(), location=location, **usb, **seen)
             restarts = None if restarts_on_open is None else int(restarts_on_open)
             known = (("location", location), ("profile", clean(profile)))
             news: dict[str, object] = {key: value for key, value in known if value}
@@ -78,9 +61,9 @@ class Boards(Session):
             return _BOARDS.at(db, board)
 
     def board_label(self, board_uuid: str, label: str) -> Board:
-        """Give a board the label a person calls it by, such as a colour; "" takes it away.
+        """Set the label of a board, such as a colour; "" removes it.
 
-        Raises ArchiveError where another board has that label, or it is no label.
+        Raises ArchiveError if the label is invalid or another board has it.
         """
         label = checked_label(label)
         with self.writing(f"The label {label}") as db:
@@ -97,19 +80,19 @@ class Boards(Session):
             return _BOARDS.at(db, board)
 
     def boards(self) -> Listed[Board]:
-        """Every board ever seen, the last seen first."""
+        """Return all boards, most recently seen first."""
         with self.reading("The boards") as db:
             return _BOARDS.listed(db, "ORDER BY boards.last_seen DESC, boards.id DESC")
 
     def board(self, named: str) -> Board:
-        """A board by its label or UUID. Raises ArchiveError with the nearest labels."""
+        """Return a board by its label or UUID. Raises ArchiveError with the nearest labels."""
         with self.reading(f"The board {named}") as db:
             return find_board(db, named)
 
     def host_copy(self, board_uuid: str) -> HostCopy | None:
-        """Our copy of what the board holds; None where there is none, or none that is whole.
+        """Return our copy of the program on a board, or None if there is no undamaged one.
 
-        A damaged copy says nothing of the board; the next load or save makes a new one.
+        The next load or save replaces a damaged copy.
         """
         with self.reading("The host copy") as db:
             board = board_id(db, board_uuid)
@@ -126,11 +109,11 @@ class Boards(Session):
         revision: Revision | None = None,
         is_other: bool = False,
     ) -> None:
-        """Renew our copy of what the board holds.
+        """Replace our copy of the program on a board.
 
-        proven: it was read back from the board just now and is equal; else the time of the last
-        proof stays as it was, unless it is_other: not what was proven then. revision: the one it
-        is, or was made from.
+        proven: the program was just read back and is equal. is_other: the program differs from the
+        one that was last proven, so the time of that proof is dropped. revision: the one it is or
+        was made from.
         """
         check_content(content)
         with self.writing("The host copy") as db:
@@ -156,13 +139,13 @@ class Boards(Session):
             insert(db, "host_copies", board_id=board, **copy)
 
     def drop_host_copy(self, board_uuid: str) -> None:
-        """Forget what a board was known to hold: nobody knows what it holds now."""
+        """Delete our copy of the program on a board, because its content is unknown now."""
         with self.writing("The host copy") as db:
             db.execute("DELETE FROM host_copies WHERE board_id = ?", (board_id(db, board_uuid),))
 
 
 def checked_label(label: str) -> str:
-    """A board's label as it is kept: at most 40 printable characters. Raises ArchiveError."""
+    """Return a valid board label, 1 to 40 printable characters. Raises ArchiveError."""
     label = clean(label).strip()
     if len(label) > LONGEST_LABEL or not label.isprintable():
         raise ArchiveError(
@@ -174,7 +157,7 @@ def checked_label(label: str) -> str:
 
 
 def find_board(db: Database, named: str) -> Board:
-    """A board by its label or UUID. Raises ArchiveError with the nearest labels."""
+    """Return a board by its label or UUID. Raises ArchiveError with the nearest labels."""
     named = clean(named).strip()
     found = _BOARDS.first(db, "WHERE boards.label_key = ? OR boards.uuid = ?", (fold(named), named))
     if found is None:
@@ -194,7 +177,7 @@ def find_board(db: Database, named: str) -> Board:
 def _alike(
     db: Database, vid: int | None, pid: int | None, serial: str, location: str
 ) -> int | None:
-    """The id of the board with this identity: its serial number, or without one its place."""
+    """Return the id of the board with this serial number, or at this location if it has none."""
     held = first(
         db,
         "SELECT id FROM boards WHERE coalesce(usb_vid, -1) = coalesce(?, -1) "

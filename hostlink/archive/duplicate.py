@@ -1,4 +1,4 @@
-"""A second, complete archive file, made while the first is in use."""
+"""Make a second, complete archive file while the first is in use."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ from hostlink.errors import ArchiveError
 
 
 class Duplicates(Proofs):
-    """Duplicating the archive."""
+    """The archive's method for duplicates."""
 
     def duplicate(self, target: Path) -> tuple[str, ...]:
-        """Write a copy of the archive to a new file, and prove the copy.
+        """Write a copy of the archive to a new file and prove it.
 
-        A plain file copy of an archive in use can lose the latest revisions; this cannot. The
-        copy appears under its name only when it is complete, proven and on the disk. An existing
-        file is never overwritten. Returns what is damaged, in words: the copy of a damaged archive
-        is made, and lacks what could not be read. Raises ArchiveError: then there is no new file.
+        A plain file copy of an archive in use can lose the latest revisions; this cannot. The copy
+        appears under its name only when it is complete, proven and on the disk, and never replaces
+        a file. Returns sentences on what is damaged: a copy of a damaged archive lacks what could
+        not be read. Raises ArchiveError, and makes no file then.
         """
         target = Path(target).absolute()
         part = target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
@@ -57,7 +57,7 @@ class Duplicates(Proofs):
         return tuple(dict.fromkeys(findings))
 
     def _proven(self, part: Path) -> tuple[str, ...]:
-        """What is damaged in the copy, as it is here. Raises ArchiveError for damage of its own."""
+        """Return what is damaged in both files. Raises ArchiveError for damage to the copy only."""
         try:
             with type(self).open(part, create=False) as copy:
                 findings = copy.prove().findings
@@ -81,7 +81,7 @@ def _taken(target: Path) -> ArchiveError:
 
 
 def _name(part: Path, target: Path) -> None:
-    """Give the copy its name unless that has been taken meanwhile."""
+    """Give the copy its name unless another file has taken it meanwhile."""
     try:
         os.link(part, target)
         return

@@ -1,4 +1,4 @@
-"""Events: every job, on what, and how it ended."""
+"""Record every job: its subject and how it ended."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import Part, Parts, Records, found_by, insert, update
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import found_by, insert, update
 from hostlink.archive.lookup import (
     board_id,
     known_program,
@@ -21,7 +23,6 @@ from hostlink.archive.lookup import (
 )
 from hostlink.archive.names import clean, fold
 from hostlink.archive.records import Event, Listed, Rescue, Revision
-from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
 from hostlink.words import safe
@@ -29,7 +30,7 @@ from hostlink.words import safe
 
 @dataclass
 class OpenEvent:
-    """A job under way. What is set here is kept when it ends; detail must suit JSON."""
+    """A job in progress. What is set here is kept when it ends. detail: must be valid as JSON."""
 
     uuid: str
     detail: dict[str, Any] = field(default_factory=dict)
@@ -38,8 +39,8 @@ class OpenEvent:
     outcome: str = "done"
 
 
-class Events(Session):
-    """The record of all jobs."""
+class Events(ArchiveFile):
+    """The archive's methods for the record of jobs."""
 
     @contextmanager
     def event(
@@ -50,11 +51,11 @@ class Events(Session):
         program: str = "",
         detail: Mapping[str, Any] | None = None,
     ) -> Iterator[OpenEvent]:
-        """Record a job: begun before the block, ended after it, however it ends.
+        """Record a job: its beginning before the block, its end after it.
 
-        The outcome is what the block set ("done" by default), or by the error that left it:
-        "refused", "interrupted" or "failed", with the error's words in the detail. The error goes
-        on as it was; if its end cannot be recorded it says that too.
+        The outcome is the one that the block set ("done" by default). If an error leaves the block,
+        it is "refused", "interrupted" or "failed", with the message in the detail. The error is
+        raised again; if the end cannot be recorded, its message says that too.
         """
         started = OpenEvent(
             self.begin_event(job, board_uuid=board_uuid, program=program, detail=detail),
@@ -84,9 +85,9 @@ class Events(Session):
         program: str = "",
         detail: Mapping[str, Any] | None = None,
     ) -> str:
-        """Record that a job has begun and return the event's UUID.
+        """Record that a job began and return the UUID of the event.
 
-        program: a name; one that is not in the archive is kept in the detail instead.
+        program: a name; if the archive does not have it, it is kept in the detail.
         """
         noted = dict(detail or {})
         with self.writing(f"The record of this {job}") as db:
@@ -115,9 +116,9 @@ class Events(Session):
         rescue: Rescue | None = None,
         detail: Mapping[str, Any] | None = None,
     ) -> None:
-        """Record how a job ended. detail is added to what its beginning said.
+        """Record how a job ended. detail: added to the detail of its beginning.
 
-        Raises ArchiveError where there is no such event, or it has ended before.
+        Raises ArchiveError if there is no such event or it has already ended.
         """
         with self.writing("The end of this job") as db:
             held = found_by(db, "events", "uuid", uuid)
@@ -143,7 +144,7 @@ class Events(Session):
         program: str | None = None,
         job: str | None = None,
     ) -> Listed[Event]:
-        """Events, newest first: all, or those of one board, program or kind of job."""
+        """Return events, newest first: all, or those of one board, program or kind of job."""
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}
             if board_uuid is not None:
@@ -161,14 +162,14 @@ class Events(Session):
 
 
 def _outcome(error: BaseException) -> str:
-    """How a job ended that this error left."""
+    """Return the outcome of a job that this error ended."""
     if isinstance(error, Interrupted | KeyboardInterrupt):
         return "interrupted"
     return "refused" if isinstance(error, RefusedError) else "failed"
 
 
 def _as_json(detail: Mapping[str, Any]) -> str:
-    """Detail as JSON text that SQLite can store; what JSON does not know becomes its words."""
+    """Return the detail as JSON; values that JSON does not have become text."""
     try:
         text = json.dumps(detail, ensure_ascii=False, default=str, allow_nan=False, skipkeys=True)
     except ValueError:

@@ -1,4 +1,4 @@
-"""Firmware: the images that were seen, and which one was written to which board, when."""
+"""Keep firmware images, and record which one was written to which board and when."""
 
 from __future__ import annotations
 
@@ -9,24 +9,15 @@ from typing import Literal
 
 from sqlite_utils import Database
 
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    first,
-    found_by,
-    insert,
-    is_sound,
-    update,
-)
+from hostlink.archive.archive_file import new_uuid
+from hostlink.archive.database.checksums import is_sound
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, checked, first, found_by, insert, update
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.healing import Healing
 from hostlink.archive.lookup import board_id, numbered
 from hostlink.archive.names import clean
 from hostlink.archive.records import Listed
-from hostlink.archive.session import new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 
@@ -38,7 +29,7 @@ ROLES: tuple[Role, ...] = ("computer", "display")
 
 @dataclass(frozen=True, slots=True)
 class FirmwareImage:
-    """An image as it is kept. flash: from address 0, no blank bytes at the end."""
+    """A kept image. flash: from address 0, without trailing blank bytes."""
 
     uuid: str
     sha256: str
@@ -49,16 +40,17 @@ class FirmwareImage:
 
     @property
     def sound(self) -> bool:
-        """Whether the bytes are those that were kept."""
+        """Return whether the bytes match their SHA-256."""
         return is_sound(self.flash, bytes.fromhex(self.sha256))
 
 
 @dataclass(frozen=True, slots=True)
 class FirmwareWrite:
-    """One image written to one board. previous: what flash held before, None if it was not read.
+    """The writing of one image to one board.
 
-    backup: spec of what the board's BASIC held before, "" where nothing was captured.
-    ended_at is None and outcome "" where it was cut off; it was finished where outcome is "done".
+    previous: the image in flash before, None if it was not read. backup: spec of the backup made
+    before, or "". A write that was cut off has ended_at None and outcome ""; a finished one has
+    outcome "done".
     """
 
     uuid: str
@@ -81,10 +73,10 @@ class FirmwareWrite:
 
 
 class Firmware(Healing):
-    """Keeping images, and the record of what was written where."""
+    """The archive's methods for firmware images and their writes."""
 
     def keep_image(self, flash: bytes, *, part: str = "", name: str = "") -> FirmwareImage:
-        """Keep an image, or find it where it is kept already, whole. Raises ArchiveError."""
+        """Keep an image, unless the archive already holds it undamaged. Raises ArchiveError."""
         digest = hashlib.sha256(flash).digest()
         with self.writing("The firmware image") as db:
             held = first(
@@ -109,13 +101,13 @@ class Firmware(Healing):
             return _IMAGES.at(db, image)
 
     def known_image(self, sha256: str) -> FirmwareImage | None:
-        """The kept image of that SHA-256 (hexadecimal), or None."""
+        """Return the kept image of that SHA-256 (hexadecimal), or None."""
         with self.reading("The firmware images") as db:
             found = _IMAGES.first(db, "WHERE images.sha256 = ?", (bytes.fromhex(sha256),))
         return found if found is None or found.sha256 == sha256.lower() else None
 
     def image_role(self, sha256: str) -> str:
-        """What an image was last written as, "" where it never was."""
+        """Return the role in which an image was last written, or ""."""
         with self.reading("The record of firmware") as db:
             found = _WRITES.listed(
                 db,
@@ -125,13 +117,13 @@ class Firmware(Healing):
         return found[0].role if found else ""
 
     def board_role(self, board_uuid: str) -> str:
-        """What a board is in its machine, "" where nobody said yet."""
+        """Return the role of a board in its computer, or "" if unknown."""
         with self.reading("The board") as db:
             board = board_id(db, board_uuid)
             return str(checked(db, "boards", board)["role"])
 
     def set_board_role(self, board_uuid: str, role: Role) -> None:
-        """Note what a board is in its machine."""
+        """Record the role of a board in its computer."""
         if role not in ROLES:
             raise ArchiveError(f'"{role}" is no role of a board.', advice="computer or display.")
         with self.writing("The board's role") as db:
@@ -149,7 +141,7 @@ class Firmware(Healing):
         boot_section: bytes | None = None,
         eeprom: bytes | None = None,
     ) -> str:
-        """Record that an image is about to be written; returns the record's UUID."""
+        """Record that an image is about to be written, and return the UUID of the record."""
         with self.writing("The record of this write") as db:
             uuid = new_uuid()
             insert(
@@ -169,7 +161,7 @@ class Firmware(Healing):
         return uuid
 
     def end_write(self, uuid: str, outcome: str, banner: str = "") -> None:
-        """Record how a write ended. Raises ArchiveError where it has ended before."""
+        """Record how a write ended. Raises ArchiveError if it has already ended."""
         with self.writing("The end of this write") as db:
             held = found_by(db, "firmware_writes", "uuid", uuid)
             if held is None or held["ended_at"] is not None:
@@ -180,7 +172,7 @@ class Firmware(Healing):
     def writes(
         self, *, board_uuid: str | None = None, limit: int | None = None
     ) -> Listed[FirmwareWrite]:
-        """Writes of firmware, newest first: all, or those to one board."""
+        """Return the writes of firmware to all boards or to one, newest first."""
         with self.reading("The record of firmware") as db:
             board = None if board_uuid is None else board_id(db, board_uuid)
             return _WRITES.listed(
@@ -190,7 +182,7 @@ class Firmware(Healing):
             )
 
     def last_write(self, board_uuid: str) -> FirmwareWrite | None:
-        """The newest write to a board, however it ended."""
+        """Return the newest write to a board, however it ended."""
         found = self.writes(board_uuid=board_uuid, limit=1)
         return found[0] if found else None
 

@@ -1,7 +1,7 @@
-"""Healing: what the disk damaged is replaced by the same content, given once more from elsewhere.
+"""Repair damaged content with the same content from another source.
 
-Only bytes with the SHA-256 that was recorded take the place of damaged ones, so that nothing is
-changed that was kept; the row stays the same row. Each healing is recorded as an event.
+Only bytes with the recorded SHA-256 replace damaged ones, so that nothing kept changes. The row
+stays the same row, and each repair is recorded as an event.
 """
 
 from __future__ import annotations
@@ -12,23 +12,24 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
+from hostlink.archive.database.checksums import is_sound, is_whole
 from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import Row, checked, insert, is_sound, is_whole, replace, rows
+from hostlink.archive.database.rows import Row, checked, insert, replace, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import listing_columns, proven_content
 from hostlink.archive.naming import owners
 from hostlink.archive.records import Content
-from hostlink.archive.session import Session, new_uuid
 
 
-class Healing(Session):
-    """Replacing damaged bytes by the same bytes."""
+class Healing(ArchiveFile):
+    """The archive's methods that repair damaged content."""
 
     def heal(self, content: Content) -> list[str]:
-        """Replace kept listings that are damaged by this one, where it is the same by its hashes.
+        """Replace damaged listings whose hashes match this content.
 
-        Returns the specs of the revisions, rescues and backups that are whole again, mostly none.
-        Raises ArchiveError: then nothing was changed.
+        Returns the specs of the repaired revisions, rescues and backups, usually none. Raises
+        ArchiveError, and changes nothing then.
         """
         with self.reading("What the archive holds of this listing") as db:
             damaged = list(_damaged_alike(db, content))
@@ -42,10 +43,10 @@ class Healing(Session):
         return specs
 
     def heal_image(self, row: Row, data: bytes, *, part: str = "", name: str = "") -> None:
-        """Replace a firmware image where it is damaged, by the same bytes.
+        """Repair a damaged firmware image with the same bytes, inside `writing`.
 
-        row: of firmware_images. part, name: what to note of it where that was lost too.
-        For use inside `writing`. Raises DamagedError where these bytes have another SHA-256.
+        row: of firmware_images. part, name: used if these are damaged too. Raises DamagedError if
+        the bytes have another SHA-256.
         """
         table = TABLES["firmware_images"]
         is_kept = is_whole(table, row)
@@ -70,7 +71,7 @@ class Healing(Session):
 
 
 def _damaged_alike(db: Database, content: Content) -> Iterator[Row]:
-    """Rows of listings with both hashes of a content that are no longer as they were written."""
+    """Yield the damaged rows of listings that have both hashes of a content."""
     found = rows(
         db,
         f"SELECT {TABLES['listings'].names} FROM listings "
@@ -85,7 +86,7 @@ def _damaged_alike(db: Database, content: Content) -> Iterator[Row]:
 
 
 def _as_it_was(row: Row, content: Content) -> Row:
-    """The columns of a damaged row as they were, or as this content would have them."""
+    """Return the columns of a damaged row, with the damaged ones taken from the content."""
     if isinstance(row["profile"], str) and isinstance(row["charset"], str):
         like = dataclasses.replace(content, profile=row["profile"], charset=row["charset"])
         columns = {**listing_columns(like), "spaced_words": row["spaced_words"]}

@@ -1,8 +1,8 @@
-"""Listings as rows: each once, by the SHA-256 of its exact bytes.
+"""Store listings as rows, each once, identified by the SHA-256 of its exact bytes.
 
-The text is plain, for any tool. The exact bytes and the canonical text are nearly the same text
-again, so they are stored only where they differ, as zlib streams with the text as preset
-dictionary: some tens of bytes instead of the whole. Their hashes prove that they come back equal.
+The text is stored plainly, for any tool. The exact bytes and the canonical text are almost the
+same, so they are stored only if they differ, as zlib streams with the text as preset dictionary,
+some tens of bytes each. Their hashes prove that they are restored exactly.
 """
 
 from __future__ import annotations
@@ -28,13 +28,13 @@ _LINE_END = re.compile(r"\r\n|\n|\r")
 
 
 def pack(data: bytes, text: str) -> bytes:
-    """Compress data that is much like text."""
+    """Compress data that resembles a text."""
     packer = zlib.compressobj(9, zdict=_dictionary(text))
     return packer.compress(data) + packer.flush()
 
 
 def unpack(packed: bytes, text: str) -> bytes:
-    """What pack was given. Raises zlib.error when the stream is damaged."""
+    """Return the data that was given to pack. Raises zlib.error for a damaged stream."""
     unpacker = zlib.decompressobj(zdict=_dictionary(text))
     data = unpacker.decompress(packed, LARGEST_LISTING)
     if not unpacker.eof:
@@ -43,21 +43,22 @@ def unpack(packed: bytes, text: str) -> bytes:
 
 
 def _dictionary(text: str) -> bytes:
-    """What both sides know: the text in capitals, as many boards list it, and as it is.
+    """Return the preset dictionary for a text: the text in capitals, followed by the text.
 
-    Only ASCII letters are changed, so that it is the same in every version of Unicode.
+    Many boards list in capitals. Only ASCII letters are converted, so that the result is the same
+    in every version of Unicode.
     """
     data = text.encode() or b"\0"
     return data.upper() + data
 
 
 def lines_in(text: str) -> int:
-    """How many lines of a text hold more than blanks."""
+    """Return the number of lines of a text that are not blank."""
     return sum(1 for row in _LINE_END.split(text) if row.strip(" \t"))
 
 
 def check_content(content: Content) -> None:
-    """Refuse content that no file could give back. Raises ArchiveError."""
+    """Check that a file can reproduce the content. Raises ArchiveError."""
     try:
         content.text.encode()
         content.canonical.encode()
@@ -71,9 +72,9 @@ def check_content(content: Content) -> None:
 
 
 def put_listing(db: Database, content: Content, search_text: str | None = None) -> int:
-    """The id of the row that holds content, added where it is new.
+    """Return the id of the row that holds content; add it if it is new.
 
-    search_text: the listing with blanks between keywords and numbers, for the word index; by
+    search_text: the listing with blanks between keywords and numbers, for the word index. By
     default blanks are put only where letters and digits meet.
     """
     sha256 = bytes.fromhex(content.sha256)
@@ -90,7 +91,7 @@ def put_listing(db: Database, content: Content, search_text: str | None = None) 
 
 
 def listing_columns(content: Content, search_text: str | None = None) -> dict[str, Any]:
-    """The columns of the row that holds content; search_text as for put_listing."""
+    """Return the columns of the row that holds content; search_text as for put_listing."""
     text = content.text
     parted = spaced(text) if search_text is None else search_text
     canonical = content.canonical
@@ -108,9 +109,10 @@ def listing_columns(content: Content, search_text: str | None = None) -> dict[st
 
 
 def proven_content(row: Row, what: str, size_bytes: int | None = None) -> Content:
-    """The content of a whole row of listings, its bytes and canonical text proven by their hashes.
+    """Return the content of an undamaged row of listings, proven by its hashes.
 
-    what: how the error is to call it. size_bytes: what it costs on the board. Raises DamagedError.
+    what: the subject of the error. size_bytes: the cost of the listing on the board. Raises
+    DamagedError.
     """
     content = _content(row, what, size_bytes)
     if bytes.fromhex(content.sha256) != row["sha256"]:
@@ -141,9 +143,10 @@ def _damaged(what: str) -> DamagedError:
 
 
 def _encoded(text: str, charset: str) -> bytes | None:
-    """The text in its charset, or None where it cannot be written so.
+    """Return the text in its charset, or None if that is impossible.
 
-    Only plain codecs are asked: some take a minute for a page (punycode), which a bag may name.
+    Only simple codecs are used; a bag may name one, such as punycode, that takes a minute for a
+    page.
     """
     if charset not in _PLAIN and not check_charset(charset):
         return None

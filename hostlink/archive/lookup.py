@@ -1,4 +1,4 @@
-"""Finding revisions and rescues in the file, and the rows of which they are made."""
+"""Find revisions and rescues, and the rows that they consist of."""
 
 from __future__ import annotations
 
@@ -7,17 +7,8 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.database.faults import DamagedError, damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    first,
-    found_by,
-    rows,
-    update,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, checked, first, found_by, rows, update
 from hostlink.archive.names import Spec, clean, fold, unknown_program
 from hostlink.archive.records import Origin, Rescue, Revision
 from hostlink.archive.times import read
@@ -32,12 +23,12 @@ archives gave the same number, by time."""
 
 
 def archive_mark(archive: Row) -> str:
-    """The UUID of the archive that gave a number, "" for this one."""
+    """Return the UUID of the archive that gave a number, or "" for this one."""
     return "" if archive["id"] == HERE else str(archive["uuid"])
 
 
 def numbered(name: object, number: object, archive: Row) -> str:
-    """How a person names something with a number: NAME@3, or NAME@3/12345678 of another archive."""
+    """Return the spec of something numbered: NAME@3, or NAME@3/12345678 of another archive."""
     mark = archive_mark(archive)
     return f"{name}@{number}{f'/{mark[:8]}' if mark else ''}"
 
@@ -55,7 +46,7 @@ def _origin(row: Row, board: Row | None) -> Origin:
 
 
 def _held(row: Row, parts: Parts, lost: list[str]) -> dict[str, Any]:
-    """What revisions and rescues have in common."""
+    """Return the fields that revisions and rescues share."""
     listing = parts["listings"]
     return {
         "uuid": row["uuid"],
@@ -82,7 +73,7 @@ def _revision(parts: Parts, lost: list[str]) -> Revision:
 
 
 def revision_parts(name: str, reference: str) -> tuple[Part, ...]:
-    """The parts of a join that name a revision. reference: the column that refers to it."""
+    """Return the parts of a join that name a revision. reference: the column that refers to it."""
     return (
         Part(name, "revisions", f"{name}.id = {reference}"),
         Part(f"{name}_program", "programs", f"{name}_program.id = {name}.program_id"),
@@ -91,7 +82,7 @@ def revision_parts(name: str, reference: str) -> tuple[Part, ...]:
 
 
 def revision_spec(parts: Parts, name: str, lost: list[str]) -> str:
-    """How a person names the revision of `revision_parts`, "" where there is none or it is lost."""
+    """Return the spec of the revision in `revision_parts`, or "" if missing or damaged."""
     revision, archive = parts.get(name, lost), parts.get(f"{name}_archive", lost)
     program = owner_name(parts, f"{name}_program", lost)
     if revision is None or archive is None or not program:
@@ -105,7 +96,7 @@ def _rescue(parts: Parts, lost: list[str]) -> Rescue:
 
 
 def owner_name(parts: Parts, part: str, lost: list[str]) -> str:
-    """The name of a program that a record refers to, "" where there is none or it is lost."""
+    """Return the name of the program a record refers to, or "" if missing or damaged."""
     try:
         return _program_name(parts, part) if parts.has(part) else ""
     except DamagedError:
@@ -114,7 +105,7 @@ def owner_name(parts: Parts, part: str, lost: list[str]) -> str:
 
 
 def _program_name(parts: Parts, part: str) -> str:
-    """A program's name; it is proven by its folded form also where its row is damaged."""
+    """Return a program's name, proven by its folded form even if its row is damaged."""
     row = parts.unproven(part)
     if isinstance(row["name"], str) and fold(row["name"]) == row["name_key"]:
         return str(row["name"])
@@ -153,7 +144,7 @@ RESCUES = Records(
 
 
 def given_by(table: str) -> str:
-    """A condition with one parameter: an archive gave the number whose UUID begins so."""
+    """Return an SQL condition on the start of the UUID of the numbering archive, its parameter."""
     return (
         f"EXISTS (SELECT 1 FROM archives WHERE archives.id = {table}.archive_id "
         "AND archives.uuid LIKE ? || '%')"
@@ -161,11 +152,11 @@ def given_by(table: str) -> str:
 
 
 def find_program(db: Database, name: str) -> int | None:
-    """The id of a program by its name, or None. Raises DamagedError where the index misses it."""
+    """Return the id of a program by name, or None. Raises DamagedError for a damaged index."""
     key = fold(clean(name).strip())
     held = first(db, "SELECT id, name FROM programs WHERE name_key = ?", (key,))
     if held is None:
-        # An index that has lost a name would hide the program, or let the name be given twice.
+        # A damaged index would hide the program, or allow its name twice.
         unseen = "SELECT id FROM programs NOT INDEXED WHERE name_key = ? OR lower(name) = ?"
         if first(db, unseen, (key, key)) is None:
             return None
@@ -175,7 +166,7 @@ def find_program(db: Database, name: str) -> int | None:
 
 
 def known_program(db: Database, name: str) -> int | None:
-    """The id of a program for a record that can do without it; None also where it is damaged."""
+    """Return the id of a program that a record may lack, or None if missing or damaged."""
     try:
         return find_program(db, name) if name else None
     except DamagedError:
@@ -183,7 +174,7 @@ def known_program(db: Database, name: str) -> int | None:
 
 
 def program_id(db: Database, name: str) -> int:
-    """The id of a program by its name. Raises ArchiveError with the nearest names."""
+    """Return the id of a program by its name. Raises ArchiveError with the nearest names."""
     row_id = find_program(db, name)
     if row_id is None:
         names = [safe(str(row["name"])) for row in rows(db, "SELECT name FROM programs")]
@@ -192,7 +183,7 @@ def program_id(db: Database, name: str) -> int:
 
 
 def program_at(db: Database, row_id: int, name: str) -> Row:
-    """The whole row of a program. name: how to call it. Raises DamagedError."""
+    """Return the row of a program. name: the subject of the error. Raises DamagedError."""
     try:
         return checked(db, "programs", row_id)
     except DamagedError as error:
@@ -200,7 +191,7 @@ def program_at(db: Database, row_id: int, name: str) -> Row:
 
 
 def board_id(db: Database, board_uuid: str) -> int:
-    """The id of a board by its UUID. Raises ArchiveError."""
+    """Return the id of a board by its UUID. Raises ArchiveError."""
     held = first(db, "SELECT id FROM boards WHERE uuid = ?", (board_uuid,))
     if held is None:
         raise ArchiveError(f"The archive knows no board {board_uuid}.")
@@ -208,7 +199,7 @@ def board_id(db: Database, board_uuid: str) -> int:
 
 
 def find_spec(db: Database, named: Spec) -> Revision | Rescue:
-    """The revision or rescue that a spec names. Raises ArchiveError."""
+    """Return the revision or rescue that a spec names. Raises ArchiveError."""
     if named.is_rescue:
         return _find_rescue(db, named)
     if named.number is None:
@@ -218,7 +209,7 @@ def find_spec(db: Database, named: Spec) -> Revision | Rescue:
             raise ArchiveError(f"{named.name} has no revision.")
         return latest
     row_id = program_id(db, named.name)
-    # Of one number, this archive's own revision comes before those that were merged in.
+    # For equal numbers, this archive's own revision comes before merged ones.
     found = REVISIONS.first(
         db,
         "WHERE revisions.program_id = ? AND revisions.number = ? "
@@ -255,14 +246,14 @@ def _find_rescue(db: Database, named: Spec) -> Rescue:
 
 
 def latest_revision(db: Database, program: Row) -> Revision | None:
-    """The revision of a program (its row) with the highest number; None where it has none."""
+    """Return the row of the revision of a program with the highest number, or None."""
     if program["latest_id"] is None:
         return None
     return REVISIONS.at(db, program["latest_id"])
 
 
 def count_revisions(db: Database, program: int) -> None:
-    """Note in a program's row how many revisions it has, and which is the latest."""
+    """Update the number of revisions and the latest one in the row of a program."""
     of_it = "FROM revisions WHERE program_id = ?"
     found = first(
         db,
@@ -277,7 +268,7 @@ def count_revisions(db: Database, program: int) -> None:
 
 
 def parent_id(db: Database, parent: Revision | None) -> int | None:
-    """The id of a revision that was read earlier. Raises ArchiveError."""
+    """Return the row id of a revision that was read earlier. Raises ArchiveError."""
     if parent is None:
         return None
     held = found_by(db, "revisions", "uuid", parent.uuid)

@@ -1,4 +1,4 @@
-"""Names of programs, and the short specs by which people name a revision or a rescue."""
+"""Check the names of programs, and parse the short specs that name a revision or rescue."""
 
 from __future__ import annotations
 
@@ -19,25 +19,25 @@ _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
 
 def fold(text: str) -> str:
-    """A name, tag or label as it is compared: without regard to case."""
+    """Return a name, tag or label in the form for comparison, without regard to case."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
 
 
 def natural(name: str) -> tuple[tuple[str, int], ...]:
-    """A key that sorts names as people do: without regard to case, BOARD-2 before BOARD-10."""
+    """Return a sort key that ignores case and puts BOARD-2 before BOARD-10."""
     parts = _DIGITS.split(fold(name))
     return tuple((text, int(number or 0)) for text, number in zip_longest(parts[::2], parts[1::2]))
 
 
 def clean(text: str) -> str:
-    """Free text as it can be stored: lone surrogates, which no file can hold, become "?"."""
+    """Return text that can be stored: lone surrogates, which no file can hold, become "?"."""
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def checked_name(name: str) -> str:
-    """A program's name as it is kept: 1 to 40 printable characters, no "@".
+    """Return a valid program name: 1 to 40 printable characters without "@".
 
-    Blanks at either end are dropped. Raises ArchiveError with the rule that was broken.
+    Blanks at either end are removed. Raises ArchiveError with the rule that was broken.
     """
     name = unicodedata.normalize("NFC", name).strip()
 
@@ -69,7 +69,7 @@ def checked_name(name: str) -> str:
 
 
 def is_program_name(name: str) -> bool:
-    """Whether a program may be called so."""
+    """Return whether a text is a valid program name."""
     try:
         return bool(checked_name(name))
     except ArchiveError:
@@ -77,16 +77,17 @@ def is_program_name(name: str) -> bool:
 
 
 def file_name(name: str) -> str:
-    """A name fit for a file on any system: no folder in it, none of the names that some reserve."""
+    """Return a file name that is valid on every system, without folders and reserved names."""
     plain = _NOT_IN_FILES.sub("_", name).strip(". ") or "_"
     return f"_{plain}" if _RESERVED.fullmatch(plain) else plain
 
 
 @dataclass(frozen=True, slots=True)
 class Spec:
-    """A revision or rescue as a person names it. number is None for the latest.
+    """The name of a revision or rescue as typed.
 
-    archive: the first digits of the UUID of the archive that gave the number, "" for this one.
+    number: None for the latest. archive: the first digits of the UUID of the archive that gave the
+    number, "" for this one.
     """
 
     name: str
@@ -95,7 +96,7 @@ class Spec:
 
     @property
     def is_rescue(self) -> bool:
-        """Whether this names a rescue."""
+        """Return whether this names a rescue."""
         return fold(self.name) == RESCUE
 
     @classmethod
@@ -120,7 +121,7 @@ class Spec:
 
 
 def nearest(name: str, names: Iterable[str]) -> list[str]:
-    """Up to three known names most like the one that is not known."""
+    """Return up to three known names that resemble an unknown one."""
     import difflib  # only faults need it
 
     by_key = {fold(known): known for known in names}
@@ -128,7 +129,7 @@ def nearest(name: str, names: Iterable[str]) -> list[str]:
 
 
 def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:
-    """The error for a program that is not in the archive, with the nearest names."""
+    """Return the error for an unknown program, with similar names."""
     near = nearest(name, names)
     advice = (
         f"The nearest names are: {', '.join(near)}."

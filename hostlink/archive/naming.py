@@ -1,4 +1,4 @@
-"""What to call a row, so that a person knows what of theirs is meant, damaged or not."""
+"""Name a row for people, whether it is damaged or not."""
 
 from __future__ import annotations
 
@@ -40,12 +40,12 @@ _NAMES = {
 
 
 def owners(db: Database, listing: int) -> list[str]:
-    """The specs of all that has a listing, so that a person knows which one is meant."""
+    """Return the specs of everything that has a listing."""
     return [safe(str(row["name"])) for row in rows(db, _OWNERS, {"id": listing})]
 
 
 def name_of(db: Database, table: str, row_id: int) -> str:
-    """A phrase for a row, such as "row 3 of revisions (TIDE@2)"."""
+    """Return a phrase for a row, such as "row 3 of revisions (TIDE@2)"."""
     found = None
     if table in _NAMES:
         try:

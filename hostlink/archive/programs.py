@@ -1,4 +1,4 @@
-"""Programs: listing them, their notes and tags, and taking them out of use and back."""
+"""List programs, note and tag them, retire them and bring them back."""
 
 from __future__ import annotations
 
@@ -9,23 +9,16 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
+from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.faults import damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    damaged_rows,
-    found_by,
-    insert,
-    is_whole,
-    rows,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import damaged_rows, found_by, insert, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import find_spec, program_at, program_id
 from hostlink.archive.names import Spec, clean, fold, natural
 from hostlink.archive.records import Listed, Program, Rescue
 from hostlink.archive.retiring import Change, change_use
-from hostlink.archive.session import Session, new_uuid
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError
 
@@ -33,13 +26,16 @@ LONGEST_TAG = 40
 _AT_ONCE = 1000
 
 
-class Programs(Session):
-    """Programs as a person sees them."""
+class Programs(ArchiveFile):
+    """The archive's methods for programs."""
 
     def programs(
         self, *, retired: bool | None = False, tag: str | None = None, limit: int | None = None
     ) -> Listed[Program]:
-        """Programs by name. retired: False those in use, True those retired, None both."""
+        """Return programs by name.
+
+        retired: False for those in use, True for retired ones, None for all.
+        """
         with self.reading("The programs") as db:
             held = rows(db, "SELECT id, name, retired_at IS NOT NULL AS retired FROM programs")
             if tag is not None:
@@ -52,21 +48,21 @@ class Programs(Session):
             wanted = [row["id"] for row in held if retired is None or row["retired"] == retired]
             ids = wanted[:limit]
             found, lost = programs_at(db, ids)
-            # Whether the others are left out rightly is known of whole rows only.
+            # Only undamaged rows show whether they belong in the list.
             others = {row["id"] for row in held}.difference(wanted)
             broken = list(damaged_rows(db, "programs", others))
             lost += [f"{row['name']} is damaged." for row in held if row["id"] in broken]
         return Listed((found[row_id] for row_id in ids if row_id in found), lost)
 
     def program(self, name: str) -> Program:
-        """One program, retired or not. Raises ArchiveError with the nearest names."""
+        """Return a program, retired or not. Raises ArchiveError with similar names."""
         with self.reading(f"The program {name}") as db:
             return _program_at(db, program_id(db, name), name)
 
     def note(self, spec: str, text: str) -> None:
-        """Note something on a program (NAME) or on one revision (NAME@3); earlier notes stay.
+        """Add a note to a program (NAME) or a revision (NAME@3); earlier notes stay.
 
-        The last note is the one shown; an empty one shows none.
+        The last note is shown; an empty one shows none.
         """
         named = Spec.from_text(spec)
         with self.writing(f"The note on {spec}") as db:
@@ -82,14 +78,14 @@ class Programs(Session):
             )
 
     def notes(self, name: str) -> Listed[tuple[str, str]]:
-        """Every note ever put on a program or its revisions, oldest first: when, and the text."""
+        """Return all notes on a program and its revisions with their times, oldest first."""
         with self.reading(f"The notes on {name}") as db:
             return _NOTES.listed(
                 db, "WHERE notes.program_id = ? ORDER BY notes.id", (program_id(db, name),)
             )
 
     def tag(self, name: str, *tags: str) -> None:
-        """Put tags on a program; those it has already stay as they are. Raises ArchiveError."""
+        """Add tags to a program; existing ones stay. Raises ArchiveError."""
         checked = [checked_tag(tag) for tag in tags]
         with self.writing(f"The tags of {name}") as db:
             program = program_id(db, name)
@@ -97,7 +93,7 @@ class Programs(Session):
                 put_tag(db, program, tag)
 
     def untag(self, name: str, *tags: str) -> None:
-        """Take tags off a program; those it does not have are passed over."""
+        """Remove tags from a program; missing ones are ignored."""
         with self.writing(f"The tags of {name}") as db:
             program = program_id(db, name)
             for tag in tags:
@@ -107,11 +103,11 @@ class Programs(Session):
                 )
 
     def retire(self, name: str) -> Program:
-        """Take a program out of the list; everything of it stays. Twice does no harm."""
+        """Remove a program from the list; everything of it stays. Repeating this is harmless."""
         return self._change_use(name, "retire")
 
     def bring_back(self, name: str) -> Program:
-        """Put a retired program back into the list. Twice does no harm."""
+        """Return a retired program to the list. Repeating this is harmless."""
         return self._change_use(name, "return")
 
     def _change_use(self, name: str, change: Change) -> Program:
@@ -122,7 +118,7 @@ class Programs(Session):
 
 
 def put_tag(db: Database, program: int, tag: str) -> bool:
-    """Put a tag on a program; whether it is new there, or was damaged."""
+    """Add a tag to a program; return whether it is new, or was damaged."""
     key = fold(tag)
     table = TABLES["tags"]
     same = f"SELECT {table.names} FROM tags WHERE tag_key = ? AND program_id = ?"
@@ -135,7 +131,7 @@ def put_tag(db: Database, program: int, tag: str) -> bool:
 
 
 def checked_tag(tag: str) -> str:
-    """A tag as it is kept: 1 to 40 printable characters without blanks. Raises ArchiveError."""
+    """Return a valid tag: 1 to 40 printable characters without blanks. Raises ArchiveError."""
     tag = tag.strip()
     if not tag or len(tag) > LONGEST_TAG or not tag.isprintable() or " " in tag:
         raise ArchiveError(
@@ -147,7 +143,7 @@ def checked_tag(tag: str) -> str:
 
 
 def programs_at(db: Database, ids: Sequence[int]) -> tuple[dict[int, Program], list[str]]:
-    """The programs of those rows by id, and what of them is damaged, in words."""
+    """Return the programs of some rows by row id, and sentences on what is damaged."""
     found, lost = dict[int, Program](), list[str]()
     for at in range(0, len(ids), _AT_ONCE):
         some, more = _PROGRAMS.by_id(db, ids[at : at + _AT_ONCE])
@@ -179,7 +175,7 @@ def _program_at(db: Database, row_id: int, name: str) -> Program:
 
 
 def _noted(db: Database, named: Spec) -> tuple[int, int | None]:
-    """The ids of the program and, where one is named, of the revision that a note is on."""
+    """Return the row ids of the program and, if named, the revision of a note."""
     if named.is_rescue:
         raise ArchiveError(
             "A rescue takes no note.", advice="Keep it under a name first, then note on that."

@@ -1,6 +1,6 @@
-"""Proving the archive: every row, every hash, every reference, the rules, the search index.
+"""Prove the archive: every row, hash and reference, the rules, the search index.
 
-Rows are read as every command reads them, so that nothing is clean here that stumbles elsewhere.
+Rows are read as every command reads them, so that the proof finds all that a command would.
 """
 
 from __future__ import annotations
@@ -10,9 +10,11 @@ from collections.abc import Iterator
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile
+from hostlink.archive.database.checksums import is_sound
 from hostlink.archive.database.faults import FAULTS, DamagedError
 from hostlink.archive.database.opening import APPLICATION_ID
-from hostlink.archive.database.rows import damaged_rows, is_sound
+from hostlink.archive.database.rows import damaged_rows
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.listings import lines_in, proven_content
@@ -20,7 +22,6 @@ from hostlink.archive.lookup import IN_ORDER
 from hostlink.archive.naming import name_of, owners
 from hostlink.archive.rebuilding import DERIVED, WORD_INDEXES, due_objects, objects_in
 from hostlink.archive.records import ANEW, Proof
-from hostlink.archive.session import Session
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -37,25 +38,25 @@ _COUNTED = (
     "events",
 )
 _MOST_OF_ONE_KIND = 100
-# What SQLite says of an index of words that is damaged, of another version, or not whole.
+# SQLite's messages for a word index that is damaged, incomplete or of another version.
 _INDEX_FAULTS = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_ERROR)
 
 
-class Proofs(Session):
-    """Checking all that is kept."""
+class Proofs(ArchiveFile):
+    """The archive's method that proves it."""
 
     def prove(self) -> Proof:
         """Check everything that can be checked; nothing is changed.
 
-        Recomputes the checksum of every row and every SHA-256 of listings and firmware images,
-        follows every reference, checks the file's structure, the numbering of revisions, the rules
-        and triggers against those of a new archive, and both word indexes against what they index.
-        What comes from something else, and `rebuild` makes anew, is said to be so.
-        Raises ArchiveError only where the file cannot be read at all.
+        This recomputes the checksum of every row and the SHA-256 of every listing and firmware
+        image, follows every reference, and checks the structure of the file, the numbering of
+        revisions, the rules and triggers against those of a new archive, and both word indexes
+        against their content. A finding says if `rebuild` can mend it. Raises ArchiveError only if
+        the file cannot be read at all.
         """
         skipped: list[str] = []
         with self.reading("The archive") as db:
-            db.execute("BEGIN")  # one unchanging view, whatever others write meanwhile
+            db.execute("BEGIN")  # an unchanging view while others write
             try:
                 findings = [finding for check in _CHECKS for finding in _some(check(db))]
                 counts = {table: _count(db, table) for table in _COUNTED}
@@ -68,7 +69,7 @@ class Proofs(Session):
         return Proof(tuple(findings), counts, tuple(skipped))
 
     def _indexes(self) -> Iterator[str]:
-        """Let the index compare itself with what it indexes (FTS5 documentation, 6.4)."""
+        """Let each word index compare itself with its content (FTS5 documentation, 6.4)."""
         for index in WORD_INDEXES:
             try:
                 with self.writing("The check of the search index") as db:
@@ -83,13 +84,13 @@ class Proofs(Session):
 
 
 def of_file(db: Database) -> Iterator[str]:
-    """What is wrong with the file itself, and would not be with a copy that is made of its rows."""
+    """Return the faults of the file itself, which a copy of its rows would not have."""
     yield from _some(_structure(db))
     yield from _some(_schema(db))
 
 
 def _count(db: Database, table: str) -> int:
-    """How many rows a table has; 0 where it is not there or cannot be read, which others tell."""
+    """Return the number of rows of a table, 0 if it cannot be read (reported elsewhere)."""
     try:
         return int(db.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
     except FAULTS:
@@ -97,7 +98,7 @@ def _count(db: Database, table: str) -> int:
 
 
 def _some(findings: Iterator[str]) -> Iterator[str]:
-    """The first findings of one kind, and how many more there are, even when reading breaks off."""
+    """Yield the first findings of one kind and the number of others, even if reading breaks off."""
     count = 0
     try:
         for finding in findings:
@@ -121,7 +122,7 @@ def _references(db: Database) -> Iterator[str]:
 
 
 def _schema(db: Database) -> Iterator[str]:
-    """Tables, triggers, indexes and views as a new archive would have them."""
+    """Find tables, triggers, indexes and views that differ from those of a new archive."""
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         yield "The file is not marked as an archive of hostlink."
     due, there = due_objects(), objects_in(db)
@@ -138,7 +139,7 @@ def _schema(db: Database) -> Iterator[str]:
 
 
 def _rows(db: Database) -> Iterator[str]:
-    """Every row's checksum."""
+    """Find rows that do not match their checksum."""
     for table in TABLES:
         for row_id in damaged_rows(db, table):
             what = name_of(db, table, row_id)
@@ -146,7 +147,7 @@ def _rows(db: Database) -> Iterator[str]:
 
 
 def _listings(db: Database) -> Iterator[str]:
-    """Every listing's bytes, canonical text and line count against what was recorded."""
+    """Find listings whose bytes, canonical text or line count differ from what was recorded."""
     for row in db.execute(f"SELECT {TABLES['listings'].names} FROM listings ORDER BY id"):
         of = owners(db, row["id"])[:1]
         which = f"Listing {row['id']}{f' ({of[0]})' if of else ''}"
@@ -171,7 +172,7 @@ def _firmware(db: Database) -> Iterator[str]:
 
 
 def _numbers(db: Database) -> Iterator[str]:
-    """Revisions that were numbered here, without a gap, and what each program says of its own."""
+    """Find gaps in the numbers of revisions, and programs that count theirs wrongly."""
     for row in db.execute(
         "SELECT programs.name, count(*) AS held, max(number) AS last FROM revisions "
         "JOIN programs ON programs.id = program_id WHERE archive_id = 1 "
@@ -197,7 +198,7 @@ def _numbers(db: Database) -> Iterator[str]:
 
 
 def _program_words(db: Database) -> Iterator[str]:
-    """The text that program_words holds against what it should hold."""
+    """Find text in program_words that is not what it should be."""
     for row in db.execute(
         "SELECT id, name, title, notes, tags FROM program_words_due EXCEPT "
         "SELECT rowid, name, title, notes, tags FROM program_words"

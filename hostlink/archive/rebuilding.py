@@ -1,6 +1,6 @@
-"""Making anew what comes from something else: word indexes, other indexes, triggers and views.
+"""Rebuild what can be derived: word indexes, other indexes, triggers and views.
 
-What was kept is only read. In one transaction, so that it is all done or nothing.
+Kept data is only read. It all happens in one transaction.
 """
 
 from __future__ import annotations
@@ -10,26 +10,27 @@ from typing import NamedTuple
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile, new_uuid
+from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.migrations import STEPS, drop_rules, fits, run_script
-from hostlink.archive.database.rows import damaged_rows, first, insert, is_whole, replace, rows
+from hostlink.archive.database.rows import damaged_rows, first, insert, replace, rows
 from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import count_revisions
 from hostlink.archive.naming import name_of
-from hostlink.archive.session import Session, new_uuid
 
 WORD_INDEXES = ("listing_words", "program_words")
 DERIVED = ("index", "trigger", "view")
 """Kinds of objects in the schema that hold nothing that is not in a table too."""
 
 
-class Rebuilding(Session):
-    """Mending of what can be rebuilt."""
+class Rebuilding(ArchiveFile):
+    """The archive's methods that rebuild derived data."""
 
     def rebuild(self) -> None:
-        """Make both word indexes, every other index, and all rules and views of the schema anew.
+        """Rebuild both word indexes, every other index, and all rules and views.
 
-        Raises ArchiveError: then nothing was changed. What it cannot mend, `prove` still finds.
+        Raises ArchiveError, and changes nothing then. `prove` still finds what this cannot mend.
         """
         with self.writing("What was rebuilt") as db:
             drop_rules(db)
@@ -52,11 +53,11 @@ class Rebuilding(Session):
             _count_all(db)
 
     def accept(self) -> list[str]:
-        """Take damaged rows that can still be read for what was kept, as they now read.
+        """Accept damaged rows as they now read, if no duplicate and no export has them undamaged.
 
-        For where no duplicate and no export has them whole: a wrong letter in a note is better
-        than no note. Only rows whose every value is of its kind, and listings with their SHA-256,
-        are taken. Each is told in an event for good. Returns what was accepted, in words.
+        A wrong letter in a note is better than no note. Only rows whose values all have their kind,
+        and listings with their SHA-256, are accepted. Each is recorded in an event. Returns
+        sentences on what was accepted.
         """
         with self.writing("What was accepted") as db:
             accepted = []
@@ -76,7 +77,7 @@ class Rebuilding(Session):
 
 
 def _count_all(db: Database) -> None:
-    """Count the revisions of each program whose row is whole."""
+    """Count the revisions of each program whose row is undamaged."""
     table = TABLES["programs"]
     for row in rows(db, f"SELECT {table.names} FROM programs"):
         if is_whole(table, row):
@@ -84,7 +85,7 @@ def _count_all(db: Database) -> None:
 
 
 def _forget(db: Database, index: str) -> None:
-    """Take a word index out of the file. DROP TABLE would open it first, and fail if it is bad."""
+    """Remove a word index. DROP TABLE would open it first, and fail if it is damaged."""
     db.execute("PRAGMA writable_schema = ON")
     try:
         db.execute("DELETE FROM sqlite_master WHERE name = ?", (index,))
@@ -97,7 +98,7 @@ def _forget(db: Database, index: str) -> None:
 
 
 class SchemaObject(NamedTuple):
-    """A row of a schema. table: what an index or trigger is of; else its own name."""
+    """A row of a schema. table: the table of an index or trigger, else the own name."""
 
     kind: str
     sql: str
@@ -105,7 +106,7 @@ class SchemaObject(NamedTuple):
 
 
 def due_objects() -> dict[str, SchemaObject]:
-    """What a new archive has in its schema."""
+    """Return the schema objects of a new archive."""
     model = Database(memory=True, execute_plugins=False)
     try:
         STEPS.migrations.apply(model)
@@ -115,7 +116,7 @@ def due_objects() -> dict[str, SchemaObject]:
 
 
 def objects_in(db: Database) -> dict[str, SchemaObject]:
-    """Everything in a schema that has SQL, by name."""
+    """Return the objects of a schema that have SQL, by name."""
     found = db.execute("SELECT name, type, sql, tbl_name FROM sqlite_master WHERE sql IS NOT NULL")
     objects = {str(name): SchemaObject(*map(str, held)) for name, *held in found}
     return {name: held for name, held in objects.items() if not name.startswith("sqlite_")}

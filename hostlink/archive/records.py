@@ -1,4 +1,4 @@
-"""What the archive hands out: plain frozen values, each a snapshot of the moment it was read."""
+"""Records that the archive returns: frozen values, each a snapshot of the moment of reading."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ OriginKind = Literal["file", "board", "rescue", "mend", "edit", "import", "libra
 
 
 class Listed(list[_T]):
-    """Records in order. damaged: a sentence for each that had to be left out or is not complete."""
+    """Records in order. damaged: a sentence for each record that is missing or incomplete."""
 
     def __init__(self, items: Iterable[_T] = (), damaged: Iterable[str] = ()) -> None:
         super().__init__(items)
@@ -24,11 +24,10 @@ class Listed(list[_T]):
 class Content:
     """One listing as the archive keeps it.
 
-    raw: the exact bytes, as read from a file or captured from a board. text: the listing as text,
-    lines ended by LF. canonical: what is left when all that the board may rewrite is taken away
-    (the caller computes it by its profile). profile: name of the profile that gave canonical and
-    size_bytes. charset: the codec between raw and text. size_bytes: what the listing costs on the
-    board, None where unknown.
+    raw: the exact bytes, from a file or a board. text: the listing as text, lines ended by LF.
+    canonical: the text without anything that the board may rewrite, computed by the caller from its
+    profile. profile: the name of the profile that gave canonical and size_bytes. charset: the codec
+    between raw and text. size_bytes: the cost of the listing on the board, None if unknown.
     """
 
     raw: bytes
@@ -40,12 +39,12 @@ class Content:
 
     @property
     def sha256(self) -> str:
-        """SHA-256 of the exact bytes, in hexadecimal."""
+        """Return the SHA-256 of the exact bytes, in hexadecimal."""
         return hashlib.sha256(self.raw).hexdigest()
 
     @property
     def canonical_sha256(self) -> str:
-        """SHA-256 of the canonical text in UTF-8, in hexadecimal."""
+        """Return the SHA-256 of the canonical text in UTF-8, in hexadecimal."""
         return hashlib.sha256(self.canonical.encode("utf-8", "surrogatepass")).hexdigest()
 
 
@@ -53,10 +52,10 @@ class Content:
 class Origin:
     """Where a listing came from.
 
-    where: file name, port or other place, as shown to people. note: one free line kept with the
-    revision for ever. captures: how many captures agreed, 0 where none was made. after_restart:
-    the board had restarted since it was attached, so the listing may not be the user's. unproven:
-    what speaks against the listing, "" where nothing does.
+    where: file name, port or other place, for people. note: one line of text that is kept with the
+    revision. captures: number of captures that agreed, 0 if none. after_restart: the board had
+    restarted since it was attached, so the listing may not be the user's. unproven: what
+    contradicts the listing, or "".
     """
 
     kind: OriginKind
@@ -70,9 +69,10 @@ class Origin:
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """One immutable listing of a program. parent: spec of the revision it was made from, or "".
+    """One immutable listing of a program.
 
-    archive: the UUID of the archive that gave the number, "" for this one.
+    parent: spec of the revision it was made from, or "". archive: the UUID of the archive that gave
+    the number, "" for this one.
     """
 
     uuid: str
@@ -91,15 +91,16 @@ class Revision:
 
     @property
     def spec(self) -> str:
-        """How a person names it: NAME@NUMBER, with the archive behind it if it is another's."""
+        """Return the spec NAME@NUMBER, followed by the archive if another one gave the number."""
         return f"{self.program}@{self.number}{elsewhere(self.archive)}"
 
 
 @dataclass(frozen=True, slots=True)
 class Rescue:
-    """What a board held just before something was about to overwrite it. program may be "".
+    """The program that a board held before something overwrote it.
 
-    archive: the UUID of the archive that gave the number, "" for this one.
+    program: its name, or "". archive: the UUID of the archive that gave the number, "" for this
+    one.
     """
 
     uuid: str
@@ -116,18 +117,18 @@ class Rescue:
 
     @property
     def spec(self) -> str:
-        """How a person names it: rescue@NUMBER, with the archive behind it if it is another's."""
+        """Return the spec rescue@NUMBER, followed by the archive if another one gave the number."""
         return f"rescue@{self.number}{elsewhere(self.archive)}"
 
 
 def elsewhere(archive: str) -> str:
-    """The mark of a number that another archive gave."""
+    """Return the suffix for a number that another archive gave."""
     return f"/{archive[:8]}" if archive else ""
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """The answer to keep: the revision, and whether it was added by this call."""
+    """The result of keep: the revision, and whether this call added it."""
 
     revision: Revision
     is_new: bool
@@ -135,7 +136,7 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """A named thing with revisions; the last four fields are those of its latest revision."""
+    """A named program; its last four fields are those of its latest revision."""
 
     uuid: str
     name: str
@@ -151,16 +152,16 @@ class Program:
 
     @property
     def retired(self) -> bool:
-        """Whether it is out of use; its revisions stay."""
+        """Return whether the program is retired; its revisions stay."""
         return self.retired_at is not None
 
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """One search result: the newest fitting revision of a program, or a rescue.
+    """One search result: the newest matching revision of a program, or a rescue.
 
-    program is None for a rescue. line: the line of the listing that fits best, or "" where only
-    name, title, notes or tags fit.
+    program: None for a rescue. line: the line of the listing that matches best, or "" if only name,
+    title, notes or tags match.
     """
 
     program: Program | None
@@ -170,7 +171,7 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Board:
-    """A board that has been seen. restarts_on_open is None until it is known."""
+    """A board that was seen. restarts_on_open: None if unknown."""
 
     uuid: str
     label: str
@@ -186,11 +187,10 @@ class Board:
 
 @dataclass(frozen=True, slots=True)
 class HostCopy:
-    """Our copy of a board's program.
+    """Our copy of the program on a board.
 
-    proven_at: when the board was last read back and equal to it, or None. may_lack_edits: the
-    board has a keyboard of its own, and may have been typed on since. revision: spec of the
-    revision it began as, or "".
+    proven_at: time of the last read-back that was equal, or None. may_lack_edits: the board has its
+    own keyboard and may have changed since. revision: spec of the revision it began as, or "".
     """
 
     content: Content
@@ -202,9 +202,10 @@ class HostCopy:
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One job and how it ended; outcome is "" and ended_at None while it runs or if it was cut off.
+    """One job and how it ended.
 
-    program, revision and rescue are a name and specs, or "".
+    outcome is "" and ended_at None while it runs, or if it was cut off. program: a name, or "".
+    revision, rescue: specs, or "".
     """
 
     uuid: str
@@ -226,10 +227,10 @@ ANEW = "; it can be made anew"
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """What prove found.
+    """The result of prove.
 
-    findings: one sentence each, none if all is well. counts: how many of what were checked.
-    skipped: checks that could not be made, with the reason.
+    findings: sentences, none if nothing is wrong. counts: number of checked things by kind.
+    skipped: checks that were impossible, with the reason.
     """
 
     findings: tuple[str, ...]
@@ -238,15 +239,15 @@ class Proof:
 
     @property
     def clean(self) -> bool:
-        """Whether nothing is wrong."""
+        """Return whether nothing is wrong."""
         return not self.findings
 
     @property
     def can_rebuild(self) -> bool:
-        """Whether some of what is wrong can be made anew."""
+        """Return whether rebuilding mends some of the findings."""
         return any(ANEW in finding for finding in self.findings)
 
     @property
     def lasting(self) -> bool:
-        """Whether some of what is wrong cannot be made anew."""
+        """Return whether rebuilding cannot mend some of the findings."""
         return any(ANEW not in finding for finding in self.findings)

@@ -1,20 +1,20 @@
-"""Rescues: what boards held just before it was overwritten. Numbered, never changed."""
+"""Keep rescues: what boards held before it was overwritten, numbered and never changed."""
 
 from __future__ import annotations
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.rows import first, insert
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content
 from hostlink.archive.lookup import RESCUES, board_id, known_program, program_id
 from hostlink.archive.records import Content, Listed, Origin, Rescue
 from hostlink.archive.revisions import keeping
-from hostlink.archive.session import new_uuid
 
 
 class Rescues(Healing):
-    """Keeping and listing rescues."""
+    """The archive's methods for rescues."""
 
     def rescue(
         self,
@@ -24,11 +24,11 @@ class Rescues(Healing):
         program: str | None = None,
         search_text: str | None = None,
     ) -> Rescue:
-        """Keep what a board holds before it is overwritten; program is the one it is, if known.
+        """Keep what a board holds before it is overwritten. program: its name, if known.
 
-        A board or program that is not in the archive does not stop it: better a rescue without an
-        owner than none. When this returns, the rescue and its event are on the disk.
-        Raises ArchiveError: nothing was kept, so nothing may be overwritten.
+        An unknown board or program does not prevent the rescue. The rescue and its event are on the
+        disk when this returns. Raises ArchiveError; then nothing was kept, and nothing may be
+        overwritten.
         """
         check_content(content)
         with self.writing("The rescue of what the board held") as db:
@@ -57,7 +57,7 @@ class Rescues(Healing):
         program: str | None = None,
         limit: int | None = None,
     ) -> Listed[Rescue]:
-        """Rescues, newest first: all, or those of one board, or of one program."""
+        """Return rescues, newest first: all, or those of one board or program."""
         with self.reading("The rescues") as db:
             wanted: dict[str, int] = {}
             if board_uuid is not None:
@@ -71,7 +71,7 @@ class Rescues(Healing):
             )
 
     def newest_rescue(self, board_uuid: str) -> Rescue | None:
-        """The last rescue of a board, or None."""
+        """Return the last rescue of a board, or None."""
         found = self.rescues(board_uuid=board_uuid, limit=1)
         return found[0] if found else None
 

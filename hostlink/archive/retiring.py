@@ -1,4 +1,4 @@
-"""A program out of use and back: how that is written, and what holds where two archives differ."""
+"""Retire programs and bring them back, and decide between two archives that differ."""
 
 from __future__ import annotations
 
@@ -7,19 +7,20 @@ from typing import Literal
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
 from hostlink.archive.database.rows import Row, checked, first, insert, update
-from hostlink.archive.session import new_uuid
 from hostlink.archive.times import is_stored, read, stored
 
 Change = Literal["retire", "return"]
 
 
 def change_use(db: Database, program: Row, now: str, change: Change) -> None:
-    """Retire a program (its row) or bring it back, with an event; where it is so, nothing.
+    """Retire a program, given by its row, or bring it back, and record that.
 
-    The time is later than that of any change before, even if the computer's clock was put back:
-    the order of the times is all that another archive has to go by.
+    If it is so already, nothing happens. The recorded time is later than that of every earlier
+    change, even if the clock was put back, because another archive relies on the order of these
+    times.
     """
     if (program["retired_at"] is not None) == (change == "retire"):
         return
@@ -31,10 +32,10 @@ def change_use(db: Database, program: Row, now: str, change: Change) -> None:
 
 
 def settle(db: Database, program: int, retired_at: str) -> None:
-    """Decide whether a program stays retired that one of two archives retired at that time.
+    """Decide whether a program stays retired that one of two archives retired at a time.
 
-    Keep it retired unless either archive used it after the retirement, bringing it back or keeping
-    it anew. An older copy undoes no retirement.
+    It stays retired unless either archive brought it back or kept a revision after the retirement.
+    An older copy does not undo a retirement.
     """
     last = _last(db, program)
     used = last["kept"] > retired_at or last["returned"] > retired_at
@@ -44,7 +45,7 @@ def settle(db: Database, program: int, retired_at: str) -> None:
 
 
 def _last(db: Database, program: int) -> dict[str, str]:
-    """When a program was last kept, brought back, and changed in its use; "" where never."""
+    """Return when a program was last kept, brought back, and changed in its use; "" for never."""
     found = first(
         db,
         "SELECT (SELECT max(kept_at) FROM revisions WHERE program_id = :program) AS kept, "
@@ -60,7 +61,7 @@ def _last(db: Database, program: int) -> dict[str, str]:
 
 
 def _just_after(at: str) -> str:
-    """The next time that can be stored; that time itself where there is none later."""
+    """Return the next time that can be stored, or the same one if there is none."""
     if not at:
         return ""
     try:

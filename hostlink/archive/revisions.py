@@ -1,4 +1,4 @@
-"""Revisions: kept once, numbered without gaps, never changed."""
+"""Keep revisions: stored once, numbered without gaps, never changed."""
 
 from __future__ import annotations
 
@@ -9,18 +9,10 @@ from typing import Any
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import new_uuid
 from hostlink.archive.database.faults import damaged
-from hostlink.archive.database.rows import (
-    Part,
-    Parts,
-    Records,
-    Row,
-    checked,
-    found_by,
-    insert,
-    rows,
-    update,
-)
+from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.rows import Row, checked, found_by, insert, rows, update
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, proven_content, put_listing
 from hostlink.archive.lookup import (
@@ -38,7 +30,6 @@ from hostlink.archive.lookup import (
 from hostlink.archive.names import Spec, checked_name, clean, fold
 from hostlink.archive.records import Content, Kept, Listed, Origin, Rescue, Revision
 from hostlink.archive.retiring import change_use
-from hostlink.archive.session import new_uuid
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
 
@@ -48,7 +39,7 @@ LIBRARY = uuid.UUID("59f7b993-586f-4731-977f-75b1df748522")
 
 
 class Revisions(Healing):
-    """Keeping, naming and reading revisions and rescues."""
+    """The archive's methods for revisions and rescues."""
 
     def keep(
         self,
@@ -60,12 +51,12 @@ class Revisions(Healing):
         parent: Revision | None = None,
         search_text: str | None = None,
     ) -> Kept:
-        """Keep content as the next revision of the program, making the program where it is new.
+        """Keep content as the next revision of a program; make the program if it is new.
 
-        Exactly the bytes of the latest revision give that one back. A title replaces the
-        program's where it is not empty. parent: the revision it was made from; the program's
-        latest by default. A retired program comes back. When this returns, the revision is on
-        the disk. Raises ArchiveError: nothing of it was kept.
+        If the bytes equal those of the latest revision, that one is returned. A title that is not
+        empty replaces the title of the program. parent: the revision it was made from, by default
+        the latest. A retired program returns to the list. The revision is on the disk when this
+        returns. Raises ArchiveError, and keeps nothing then.
         """
         name = checked_name(name)
         check_content(content)
@@ -90,7 +81,7 @@ class Revisions(Healing):
             return Kept(REVISIONS.at(db, revision), True)
 
     def _program_for(self, db: Database, name: str, title: str, origin: Origin) -> Row:
-        """The row of the program of that name, made or brought back where need be."""
+        """Return the row of the named program, after making it or bringing it back if needed."""
         row_id = find_program(db, name)
         is_shipped = origin.kind == "library" and fold(origin.where) == fold(name)
         identity = library_identity(name) if is_shipped else new_uuid()
@@ -114,13 +105,13 @@ class Revisions(Healing):
         return program
 
     def revision(self, spec: str) -> Revision | Rescue:
-        """What NAME (its latest revision), NAME@3 or rescue@12 names. Raises ArchiveError."""
+        """Return a revision or rescue by its spec, NAME for the latest. Raises ArchiveError."""
         named = Spec.from_text(spec)
         with self.reading(f"{spec}") as db:
             return find_spec(db, named)
 
     def history(self, name: str) -> Listed[Revision]:
-        """Every revision of a program by its number, wherever kept. Raises ArchiveError."""
+        """Return the revisions of a program by number, from all archives. Raises ArchiveError."""
         with self.reading(f"The history of {name}") as db:
             program = program_id(db, name)
             found = REVISIONS.listed(
@@ -140,7 +131,7 @@ class Revisions(Healing):
         return Listed(found, lost)
 
     def content(self, item: Revision | Rescue) -> Content:
-        """The listing of a revision or rescue, exact bytes and all. Raises ArchiveError."""
+        """Return the listing of a revision or rescue. Raises ArchiveError."""
         kept = _RESCUE_LISTINGS if isinstance(item, Rescue) else _REVISION_LISTINGS
         with self.reading(f"The listing of {item.spec}") as db:
             held = kept.first(db, "WHERE kept.uuid = ?", (item.uuid,))
@@ -152,10 +143,10 @@ class Revisions(Healing):
         return proven_content(row, f"The listing of {item.spec}", size)
 
     def holds(self, what: Content | str) -> list[Revision | Rescue]:
-        """Revisions and rescues of the same program for the board, newest first, 100 at most.
+        """Return the revisions and rescues that are the same program on the board, newest first.
 
-        Only those whose listing was read just now and has the SHA-256 that it was kept with.
-        what: a content, or the SHA-256 of a canonical text in hexadecimal.
+        At most 100. Each listing is read and proven by its SHA-256. what: a content, or the SHA-256
+        of a canonical text in hexadecimal.
         """
         digest = what.canonical_sha256 if isinstance(what, Content) else what.lower()
         if len(digest) != 64 or set(digest) - set("0123456789abcdef"):
@@ -171,16 +162,16 @@ class Revisions(Healing):
 
 
 def library_identity(name: str) -> str:
-    """The UUID of a program that hostlink ships, the same wherever it is first kept.
+    """Return the UUID of a program shipped with hostlink, the same in every archive.
 
-    Version 5 of RFC 9562, section 5.5, of the name in capitals. So two archives that each took it
-    from the library have one program when they are merged.
+    It is a UUID of version 5 (RFC 9562, section 5.5) of the name in capitals, so that two archives
+    with the same shipped program have one program after a merge.
     """
     return str(uuid.uuid5(LIBRARY, name.upper()))
 
 
 def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:
-    """The ids of the listings with that canonical text whose bytes are those once kept."""
+    """Return the ids of the undamaged listings with a canonical text."""
     whole = list[int]()
     alike = "SELECT id FROM listings WHERE canonical_sha256 = ? ORDER BY id DESC"
     for found in rows(db, alike, (canonical_sha256,)):
@@ -193,7 +184,7 @@ def _whole_listings(db: Database, canonical_sha256: bytes) -> list[int]:
 def keeping(
     db: Database, content: Content, origin: Origin, search_text: str | None
 ) -> dict[str, Any]:
-    """The columns that revisions and rescues share; the listing is stored where it is new."""
+    """Return the columns that revisions and rescues share; store the listing if it is new."""
     return {
         "uuid": new_uuid(),
         "archive_id": HERE,
@@ -209,7 +200,7 @@ def keeping(
 
 
 def _listing_of(parts: Parts, _: list[str]) -> tuple[Row, int | None]:
-    """The row of a listing, hashed columns and all, and its size as it was kept."""
+    """Return the row of a listing with its hashed columns, and its recorded size."""
     return parts["listings"], parts["kept"]["size_bytes"]
 
 

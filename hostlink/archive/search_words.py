@@ -1,4 +1,4 @@
-"""Words of listings and of questions, cut the same way that the word index cuts them."""
+"""Split listings and questions into words, as the word index does."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ _WORD = re.compile(r"[^\W_]+")
 
 
 def spaced(text: str) -> str:
-    """The text with a blank wherever letters and digits meet, so that GOSUB900 gives two words."""
+    """Return the text with a blank wherever letters and digits meet: GOSUB900 becomes two words."""
     return _JOINT.sub(" ", text)
 
 
 def words(text: str) -> list[str]:
-    """The words of a text in order, in small letters."""
+    """Return the words of a text in order, in small letters."""
     return _WORD.findall(text.lower())
 
 
 def words_only_in(parted: str, text: str) -> str:
-    """The words of parted that are no words of text, each once, with blanks between."""
+    """Return the words of parted that are not in text, each once, separated by blanks."""
     known = set(words(text))
     return " ".join(word for word in dict.fromkeys(words(parted)) if word not in known)

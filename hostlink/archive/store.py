@@ -1,4 +1,4 @@
-"""The archive: everything ever kept, in one SQLite file."""
+"""The archive: everything kept, in one SQLite file."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ class Archive(
     Duplicates,
     Merging,
 ):
-    """One open archive. `Archive.open` makes or opens it; it is a context manager.
+    """One open archive; `Archive.open` makes or opens it. It is a context manager.
 
-    Each part stands in the module of its name and shares the session: the file, its connections
-    and its transactions.
+    Each part is in the module of its name. All share the file, its connections and its
+    transactions.
     """
 
     @property
     def uuid(self) -> str:
-        """The identity of this archive, the same in every duplicate of it."""
+        """Return the identity of this archive, the same in every duplicate of it."""
         with self.reading("The archive's identity") as db:
             return str(checked(db, "archives", HERE)["uuid"])

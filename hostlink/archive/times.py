@@ -1,4 +1,4 @@
-"""Times as the archive stores them: ISO 8601 in UTC, milliseconds, `Z`; SQLite reads that too."""
+"""Convert times to and from the stored form: ISO 8601 in UTC with milliseconds and `Z`."""
 
 from __future__ import annotations
 
@@ -6,12 +6,12 @@ from datetime import UTC, datetime
 
 
 def utc_now() -> datetime:
-    """The computer's time, aware, in UTC."""
+    """Return the current time, aware, in UTC."""
     return datetime.now(UTC)
 
 
 def stored(at: datetime) -> str:
-    """A time as text that also sorts by time. A naive time is taken as local."""
+    """Return a time as text that sorts by time. A naive time is taken as local."""
     try:
         utc = at.astimezone(UTC)
     except (OverflowError, ValueError, OSError):  # in another zone it is beyond the calendar
@@ -20,10 +20,10 @@ def stored(at: datetime) -> str:
 
 
 def shown(at: datetime, form: str = "%Y-%m-%d %H:%M") -> str:
-    """A time for people, by the computer's time zone; in UTC where that zone has no such time.
+    """Return a time for people in the computer's time zone, or in UTC if that is impossible.
 
-    An import may bring any time from year 1 to 9999, and within hours of either end the local time
-    lies beyond what the calendar holds.
+    An import may hold any time from year 1 to 9999, and near either end the local time would be
+    outside the calendar.
     """
     try:
         local = at.astimezone()
@@ -33,12 +33,12 @@ def shown(at: datetime, form: str = "%Y-%m-%d %H:%M") -> str:
 
 
 def read(text: str) -> datetime:
-    """The aware time that stored wrote."""
+    """Return the aware time that stored wrote."""
     return datetime.fromisoformat(text)
 
 
 def is_stored(text: str) -> bool:
-    """Whether a text is a time as `stored` writes it."""
+    """Return whether a text is a time as `stored` writes it."""
     try:
         return stored(read(text)) == text
     except (ValueError, OverflowError):
@@ -46,5 +46,5 @@ def is_stored(text: str) -> bool:
 
 
 def read_or_none(text: str | None) -> datetime | None:
-    """The same, where there may be none."""
+    """Return the same, where there may be none."""
     return None if text is None else read(text)

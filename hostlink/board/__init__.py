@@ -1,1 +1,1 @@
-"""What one kind of board understands: its profile, and the dialogue built on it."""
+"""Talk with one kind of board: its profile, and the dialogue built on it."""

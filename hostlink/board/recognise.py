@@ -1,18 +1,18 @@
-"""Finding out how a board that was never seen before talks, in about a second.
+"""Find out how an unknown board talks, in about a second.
 
 Rules:
-1. Nothing is typed that begins with a digit, and nothing that changes a program: empty lines, a
-   direct remark, a word that no BASIC knows, and the free-memory questions of the kinds that talk
-   like this board.
-2. Nothing is erased: some boards step back beyond the line and lose their program by it. So only a
-   carriage return is tried at a wrong speed. Whatever other usual speed it is heard at, it makes no
-   digit, and what it makes is entered as a line that is refused. A line feed makes digits at some
-   lower speeds, so line feeds are tried from the highest speed down.
-3. A speed is believed when two empty lines have the same readable answer.
-4. A board that prints by itself, or answers an empty line with a question, runs a program: it gets
+
+1. Nothing is typed that begins with a digit or changes a program: only empty lines, a direct
+   remark, an unknown word, and the free-memory questions of kinds that talk like this board.
+2. Nothing is erased, because some boards step back beyond the line and lose their program. At a
+   wrong speed only a carriage return is sent: at no other usual speed does it arrive as a digit,
+   and what arrives is refused as a line. A line feed arrives as digits at some lower speeds, so
+   line feeds are tried from the highest speed down.
+3. A speed is right if two empty lines get the same readable answer.
+4. A board that prints by itself, or answers an empty line with a question, runs a program. It gets
    nothing more unless it may be stopped.
-5. Of the known kinds the one is taken that agrees with everything heard; where none does, the
-   careful kind with what was heard in place of its values.
+5. The known kind that agrees with everything heard is chosen; if none does, the careful kind with
+   the values that were heard.
 """
 
 from __future__ import annotations
@@ -24,18 +24,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.answers import free_bytes
-from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.dialogue.events import Emit, Phase, ignore
 from hostlink.board.dialogue.heard_listing import with_listing
 from hostlink.board.dialogue.heard_talk import (
-    Manner,
+    HeardTalk,
     agrees,
     asks,
     is_at_prompt,
     is_text,
     parts_of,
     with_answers,
-    with_manner,
+    with_heard_talk,
 )
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.dialogue.unreached import (
@@ -57,7 +57,7 @@ from hostlink.link.port import TunablePort
 from hostlink.link.probe import Probe
 from hostlink.link.wire import Wire
 
-# Speeds in the order in which they are met; the rest of data sheet 8271H section 20.10 behind them.
+# The commonest speeds first, then the others of data sheet 8271H, section 20.10.
 USUAL_SPEEDS = (
     9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
@@ -66,7 +66,7 @@ REMARK = b"REM"
 _NONSENSE = NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
-_KEY_S = 0.06  # in which a typed character has come back, or been taken: common practice, no source
+_KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
 _QUIET_S = 0.11
 _FAR = 1.5  # times a speed
 _LONGEST_S = 1.5
@@ -74,7 +74,7 @@ _LISTEN_S = 0.1
 _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _SURE_BELLS = 2  # one may be damage
-_MOST_ANSWERS = 4  # to empty lines, until two are the same: the first may end what stood there
+_MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
@@ -82,33 +82,34 @@ _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between other
 
 @dataclass(frozen=True, slots=True)
 class Recognised:
-    """The profile to talk to the board by. known: it is a known kind and nothing had to be changed.
+    """The profile to talk to the board by.
 
-    free: bytes free by the board's own word, None where it was not asked.
+    known: it is that of a known kind, unchanged. free: bytes free as reported by the board, None if
+    it was not asked.
     """
 
     profile: Profile
-    manner: Manner
+    heard_talk: HeardTalk
     known: bool
     free: int | None = None
 
     @property
     def sentence(self) -> str:
-        """What was found, in one sentence for people."""
-        at = f"at {self.manner.baud} baud"
+        """Return a sentence on what was found."""
+        at = f"at {self.heard_talk.baud} baud"
         if self.known:
             title = self.profile.title or self.profile.name
             return f"This board talks {at} like kind {self.profile.name}: {title}."
-        prompt = self.manner.prompt or self.manner.ready
+        prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
         return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
 
 
 class Recogniser:
-    """Recognises the board at the other end of a wire.
+    """Recognises the board at the other end of a wire, at the speed of the port first.
 
-    kinds: the profiles that it may be, the likeliest first. careful: the one whose values stand
-    where nothing was heard. first: the speed that the port is set to is tried first.
+    kinds: the profiles to consider, the likeliest first. careful: the profile that supplies the
+    values that were not heard.
     """
 
     def __init__(
@@ -129,25 +130,25 @@ class Recogniser:
         self._questions: set[bytes] = set()  # in answer to empty lines
         self._prompts = b"", b""  # two that came one after the other
         self._bells: Counter[int] = Counter()  # answers of nothing but a bell, at each speed
-        self._echoing: list[int] = []  # speeds at which all comes back, and nothing else
+        self._echoing: list[int] = []  # speeds at which only the echo comes back
 
     def run(self, speeds: Sequence[int] = ()) -> Recognised:
         """Find how the board talks. speeds: to try, in order; () for the usual ones.
 
-        Raises LinkError: RUNNING where a program runs or asks, UNREADABLE or SILENT where no speed
-        gave a readable answer.
+        Raises LinkError: RUNNING if a program runs or asks, UNREADABLE or SILENT if no speed gave a
+        readable answer.
         """
         self._emit(Phase("Finding out how this board talks"))
         self._stop_or_refuse()
         before = self._baud
         try:
-            for manner in self._speeds_heard(speeds):
+            for talk in self._speeds_heard(speeds):
                 # Two empty lines were answered alike: what fails once may be one damaged byte.
-                heard = self._listen_to_commands(manner) or self._listen_to_commands(manner)
+                heard = self._listen_to_commands(talk) or self._listen_to_commands(talk)
                 if heard is not None:
                     return self._match(heard)
-                if manner.prompt in self._questions:
-                    raise asks_for(manner.prompt, may_stop=self._may_stop)
+                if talk.prompt in self._questions:
+                    raise asks_for(talk.prompt, may_stop=self._may_stop)
             raise self._nothing()
         except LinkError:
             self._set_baud(before)
@@ -155,8 +156,8 @@ class Recogniser:
 
     # --- speed, line end, prompt -------------------------------------------------------------
 
-    def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[Manner]:
-        """The speeds at which empty lines have a steady, readable answer, with that answer."""
+    def _speeds_heard(self, speeds: Sequence[int]) -> Iterator[HeardTalk]:
+        """Yield how the board talks at each speed with a steady, readable answer to empty lines."""
         port = self._wire.port
         order = [self._baud, *(speeds or USUAL_SPEEDS)]
         tries = [(baud, _CR) for baud in dict.fromkeys(order)]
@@ -171,14 +172,14 @@ class Recogniser:
                 # Only its echo, so this speed is right: it wants the other, or ends its rows so.
                 ends = [(_LF, None), (_CR, first)]
             for end, heard in ends:
-                manner = self._empty_lines(end, self._ask(end) if heard is None else heard)
-                if manner is not None:
-                    yield manner
+                talk = self._empty_lines(end, self._ask(end) if heard is None else heard)
+                if talk is not None:
+                    yield talk
 
-    def _empty_lines(self, line_end: bytes, first: bytes) -> Manner | None:
-        """What two empty lines are answered with; None where that is no text.
+    def _empty_lines(self, line_end: bytes, first: bytes) -> HeardTalk | None:
+        """Return how the board answers two empty lines, or None if that is no text.
 
-        first: the answer to one. It may repeat what was typed at wrong speeds.
+        first: the answer to one of them. It may repeat what was typed at wrong speeds.
         """
         if not is_text(first, strict=False) and not _READABLE.search(first):
             return None
@@ -191,20 +192,22 @@ class Recogniser:
                 if len(prompt) > LONGEST_COMMAND:
                     return None  # no profile could name it
                 self._refuse_question(prompt)
-                return Manner(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
+                return HeardTalk(self._baud, line_end, False, end or b"\r\n", prompt, b"", rows)
             prompts = parts_of(first)[2], parts_of(again)[2]
             self._prompts = prompts if is_changed(*prompts) else self._prompts
             first = again
         return None
 
     def _asks_at_start(self, heard: bytes) -> bool:
-        """Whether a board asks what one of a known kind asks after a restart, where an empty line
-        is the answer. One that is no start asks the same again, and is refused then."""
+        """Return whether a board asks a known start question, which an empty line answers.
+
+        A program that is not starting asks the same again, and is then refused.
+        """
         asked = {question for kind in self._kinds for question in kind.talk.start_questions}
         return parts_of(heard)[2].strip().decode("latin-1") in {each.strip() for each in asked}
 
     def _refuse_question(self, prompt: bytes) -> None:
-        """Raise LinkError where an empty line is answered by a question: a program waits."""
+        """Raise LinkError if an empty line is answered by a question: a program waits."""
         known = {kind.talk.prompt for kind in self._kinds}
         if not asks(prompt) or prompt in known:
             return
@@ -217,35 +220,35 @@ class Recogniser:
 
     # --- echo, and what comes after a command ------------------------------------------------
 
-    def _listen_to_commands(self, manner: Manner) -> Manner | None:
-        """What a remark and a word that no board knows are answered with; None for rubbish."""
-        echo, done = self._command(REMARK, manner)
-        refused = self._command(_NONSENSE, manner)[1]
+    def _listen_to_commands(self, talk: HeardTalk) -> HeardTalk | None:
+        """Return how the board answers a remark and an unknown word, or None if unreadable."""
+        echo, done = self._command(REMARK, talk)
+        refused = self._command(_NONSENSE, talk)[1]
         if echo and echo.upper() != REMARK:
             return None
         if any(answer and not is_text(answer, strict=False) for answer in (done, refused)):
             return None
-        if echo and done == refused == manner.line_end and not manner.prompt:
-            # A speed that is nearly right can look so too, but no other far from it.
-            self._echoing.append(manner.baud)
+        if echo and done == refused == talk.line_end and not talk.prompt:
+            # A nearly right speed can look the same, but not two speeds that differ much.
+            self._echoing.append(talk.baud)
             if max(self._echoing) > _FAR * min(self._echoing):
                 raise self._nothing()
             return None
-        if manner.prompt and not done.endswith(manner.prompt):
+        if talk.prompt and not done.endswith(talk.prompt):
             return None
-        if manner.prompt in self._questions and not is_at_prompt(manner.prompt, done, refused):
+        if talk.prompt in self._questions and not is_at_prompt(talk.prompt, done, refused):
             return None
         end = parts_of(done)[0] if echo else b""
-        heard = dataclasses.replace(manner, echo=bool(echo), reply_end=end or manner.reply_end)
+        heard = dataclasses.replace(talk, echo=bool(echo), reply_end=end or talk.reply_end)
         return with_answers(heard, done, refused)
 
-    def _command(self, text: bytes, manner: Manner) -> tuple[bytes, bytes]:
-        """Type a direct command; what came back of it, and the answer."""
+    def _command(self, text: bytes, talk: HeardTalk) -> tuple[bytes, bytes]:
+        """Type a direct command; return its echo and the answer."""
         echo = self._type(text)
-        return echo, self._ask(manner.line_end)
+        return echo, self._ask(talk.line_end)
 
     def _type(self, text: bytes) -> bytes:
-        """Type characters one by one, for a board without a receive buffer; what came back."""
+        """Type characters one by one, for a board without a receive buffer; return the echo."""
         came = b""
         quiet_s = 2 * BITS_PER_BYTE / self._baud
         for place in range(len(text)):
@@ -258,32 +261,32 @@ class Recogniser:
 
     # --- the kind ----------------------------------------------------------------------------
 
-    def _match(self, manner: Manner) -> Recognised:
-        """Pick the kind that agrees with everything heard, asking what only it would answer."""
+    def _match(self, talk: HeardTalk) -> Recognised:
+        """Choose the kind that agrees with everything heard, and ask what only it would answer."""
         for kind in self._kinds:
-            if not agrees(kind, manner):
+            if not agrees(kind, talk):
                 continue
             question = kind.commands.free_memory
             if not question:
-                return Recognised(_at(kind, manner.baud), manner, known=True)
-            answer = self._command(question.encode("latin-1"), manner)[1]
+                return Recognised(_at(kind, talk.baud), talk, known=True)
+            answer = self._command(question.encode("latin-1"), talk)[1]
             free = free_bytes(rows_of(answer.decode("latin-1")), kind.commands.free_answer)
             if free is not None:
-                return Recognised(_at(kind, manner.baud), manner, known=True, free=free)
+                return Recognised(_at(kind, talk.baud), talk, known=True, free=free)
         is_named = self._careful in self._kinds
-        profile = with_manner(self._careful, manner, is_named=is_named)
+        profile = with_heard_talk(self._careful, talk, is_named=is_named)
 
         def say(typed: bytes, *, then: bytes = b"") -> bytes:
             self._type(typed)
             return self._ask(then, longest_s=_LONGEST_LISTING_S)
 
-        profile = with_listing(profile, manner, say)
-        return Recognised(profile, manner, known=False)
+        profile = with_listing(profile, talk, say)
+        return Recognised(profile, talk, known=False)
 
     # --- the wire ----------------------------------------------------------------------------
 
     def _stop_or_refuse(self) -> None:
-        """A board that sends by itself runs a program; raise LinkError unless it may be stopped."""
+        """Stop a board that prints by itself, or raise LinkError if that is not allowed."""
         core = self._probe(b"", quiet_s=_LISTEN_S, longest_s=_LONGEST_S)
         talking = len(core.arrivals) > 2 and is_text(core.heard[-_QUOTED:]) and core.overdue
         if not talking or (self._may_stop and self._stops()):
@@ -296,7 +299,7 @@ class Recogniser:
         )
 
     def _stops(self) -> bool:
-        """Send the usual keys that stop a program; whether the board fell silent after one."""
+        """Send the usual interrupt keys; return whether the board fell silent after one."""
         known = [kind.talk.interrupt for kind in self._kinds if kind.talk.interrupt]
         for key in dict.fromkeys((*_STOPS, *known)):
             core = self._probe(key, quiet_s=_QUIET_S, longest_s=_LONGEST_S)
@@ -306,12 +309,12 @@ class Recogniser:
 
     @property
     def _baud(self) -> int:
-        """The speed that the port is set to."""
+        """Return the speed of the port."""
         port = self._wire.port
         return port.baudrate if isinstance(port, TunablePort) else self._careful.talk.baud
 
     def _set_baud(self, baud: int) -> None:
-        """Set the port to a speed, where that can be done and is not so already."""
+        """Set the speed of the port, if it can be set and differs."""
         port = self._wire.port
         if isinstance(port, TunablePort) and port.baudrate != baud:
             port.baudrate = baud

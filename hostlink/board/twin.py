@@ -1,7 +1,7 @@
-"""The twin of a board: a practice board that talks, stores and answers as a profile says.
+"""Make the twin of a board: a practice board that talks, stores and answers as a profile says.
 
-`practice://NAME?like=PROFILE` is one, so that a board that was surveyed can be practised on without
-it. What a profile does not say is the practice board's own manner.
+`practice://NAME?like=PROFILE` is one, for practising without a surveyed board. Values that a
+profile does not have are those of the practice board.
 """
 
 from __future__ import annotations
@@ -9,8 +9,8 @@ from __future__ import annotations
 import dataclasses
 import re
 
-from hostlink.board.dialogue.faults import COMMON_FORMS
 from hostlink.board.dialogue.own_rows import NUMBER
+from hostlink.board.dialogue.reported_errors import COMMON_FORMS
 from hostlink.board.profile.checks import words_in
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Commands, Profile
@@ -25,7 +25,7 @@ _LONGEST_LINE = 255  # where the profile knows no limit
 _PAGE_LINES = 20  # of a board that pages; a profile does not say how many
 _USUAL_BYTES, _USUAL_EEPROM = 999, 1024  # common practice, no source
 _CASES = {"kept": "kept", "upper": "statements", "upper-everywhere": "all"}
-# What a board's own words are looked through for, to say each where it belongs.
+# Patterns that assign a board's own error words to the reasons for an error.
 _HINTS = (
     (Reason.DIVISION, re.compile(r"\bdiv|zero", re.IGNORECASE)),
     (Reason.NO_LINE, re.compile(r"\bline|undefined", re.IGNORECASE)),
@@ -33,9 +33,9 @@ _HINTS = (
 
 
 def twin_named(port: str) -> Kind | None:
-    """Return the kind that an address asks for by like=PROFILE, None where it asks for none.
+    """Return the kind that an address asks for by like=PROFILE, or None.
 
-    Raises UsageError or ProfileError where there is no such profile, or it cannot be used.
+    Raises UsageError or ProfileError if there is no such profile or it cannot be used.
     """
     if not port.startswith("practice:") or "like=" not in port:
         return None
@@ -44,7 +44,7 @@ def twin_named(port: str) -> Kind | None:
 
 
 def kind_like(profile: Profile) -> Kind:
-    """Return a kind of practice board that a profile describes."""
+    """Return the kind of practice board that a profile describes."""
     return Kind(
         name=f"like-{profile.name}",
         title=f"a practice board like {profile.name}",
@@ -122,7 +122,7 @@ def _storage(profile: Profile) -> Storage:
 
 
 def _row(form: Form) -> str:
-    """The form of a listed line; the blank of the plain one may be the text's own."""
+    """Return the form of a listed line; in the plain form the blank may belong to the text."""
     own = form.list_form == PLAIN_FORM and form.spacing == "kept" and not form.keeps_blank
     return "{number}{text}" if own else form.list_form
 
@@ -148,7 +148,7 @@ def _messages(profile: Profile) -> Messages:
 
 
 def _with_errors(own: Messages, commands: Commands, ready: str) -> Messages:
-    """The messages with a board's own words for errors, and how it names the line with them."""
+    """Return the messages with a board's own error words and its way to name a line."""
     words = commands.error_words
     texts = {Reason.PUZZLED: words[0]}
     for reason, hint in _HINTS:

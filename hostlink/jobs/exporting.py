@@ -49,9 +49,9 @@ def export(
     since: datetime | None = None,
 ) -> Exported:
     """Write a new bag with all that is whole. Raises ArchiveError."""
-    with archive.cargo(programs=programs, since=stored(since) if since else "") as cargo:
-        counts = write_bag(cargo, target)
-        return Exported(counts, tuple(cargo.left_out))
+    with archive.records(programs=programs, since=stored(since) if since else "") as records:
+        counts = write_bag(records, target)
+        return Exported(counts, tuple(records.left_out))
 
 
 def import_from(archive: Archive, source: Path) -> Imported:
@@ -61,8 +61,8 @@ def import_from(archive: Archive, source: Path) -> Imported:
     """
     if source.is_dir():
         if (source / "bagit.txt").exists():
-            with open_bag(source) as cargo:
-                return _as_imported(archive.merge(cargo))
+            with open_bag(source) as records:
+                return _as_imported(archive.merge(records))
         raise ArchiveError(
             f"{source} is no BagIt folder.",
             kept="Nothing was taken in.",

@@ -11,7 +11,8 @@ from hostlink.archive.events import OpenEvent
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.learning import BoardRewritesError, Learned
-from hostlink.board.dialogue.loading import FullError, Loader, LoadReport
+from hostlink.board.dialogue.loading import Loader
+from hostlink.board.dialogue.sending import FullError, LoadReport
 from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
 from hostlink.board.profile.model import Profile
 from hostlink.errors import (

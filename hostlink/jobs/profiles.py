@@ -7,9 +7,10 @@ from pathlib import Path
 
 from hostlink.archive import Archive
 from hostlink.board.port.ports import Identity
-from hostlink.board.profile.file import profile_text, profiles_folder, shipped_profiles
+from hostlink.board.profile.file import profiles_folder, shipped_profiles
 from hostlink.board.profile.kinds import Name, Wrong
 from hostlink.board.profile.model import HEARD, Profile
+from hostlink.board.profile.text import profile_text
 from hostlink.errors import RefusedError, UsageError
 from hostlink.jobs.files import TakenError, is_there, write_new
 from hostlink.jobs.session.remembering import forget

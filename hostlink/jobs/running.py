@@ -13,7 +13,7 @@ from typing import Protocol
 
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.evidence import Doubt
-from hostlink.board.dialogue.faults import Fault, find_fault
+from hostlink.board.dialogue.reported_errors import ReportedError, find_reported_error
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
@@ -78,7 +78,7 @@ class Ran:
     """
 
     output: str
-    fault: Fault | None = None
+    fault: ReportedError | None = None
     line: str = ""
 
     def check(self) -> None:
@@ -142,7 +142,7 @@ def run(
         with contextlib.suppress(LinkError):  # the run is over; it is told in any case
             if changed := changed_by_run(session, before):
                 session.emit(Warned(changed))
-    fault = find_fault(output.rows, session.profile)
+    fault = find_reported_error(output.rows, session.profile)
     return Ran("\n".join(output.rows), fault, _line_text(session, fault))
 
 
@@ -330,7 +330,7 @@ def _failure(
     )
 
 
-def _line_text(session: Session, fault: Fault | None) -> str:
+def _line_text(session: Session, fault: ReportedError | None) -> str:
     """The text of the line that a fault names: by the host copy, else as the board showed it."""
     if fault is None or fault.number is None:
         return ""

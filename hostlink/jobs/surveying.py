@@ -17,7 +17,7 @@ from hostlink.board.port.uart import warn
 from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
-from hostlink.board.survey.findings import Finding
+from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.proposal import value_in
 from hostlink.board.survey.steps import Consent, Steps
 from hostlink.board.survey.store import StoresNothing
@@ -69,7 +69,7 @@ class Surveyed:
     """
 
     profile: Profile
-    findings: tuple[Finding, ...]
+    findings: tuple[SurveyFinding, ...]
     lines: int | None
     told: str = ""
     kind: str = ""
@@ -181,7 +181,7 @@ class _Work:
             left_s = max(0.0, self._expected_s() - (session.wire.now() - began))
             session.emit(Phase("Keeping the program and measuring with test lines", 0.0, left_s))
             self._store()
-        _warn_of_speed(session, bench.manner.baud, self._options.clock_hz)
+        _warn_of_speed(session, bench.heard_talk.baud, self._options.clock_hz)
         profile = bench.profile
         findings = tuple(bench.findings)
         return Surveyed(
@@ -197,7 +197,7 @@ class _Work:
     def _expected_s(self) -> float:
         """Seconds that a survey takes, without what is measured only by further consent."""
         waiting_s, sent = _STORING if self._options.consent.storing else _ASKING
-        return waiting_s + sent * BITS_PER_BYTE / self._bench.manner.baud
+        return waiting_s + sent * BITS_PER_BYTE / self._bench.heard_talk.baud
 
     def _held(self) -> dict[int, Line] | None:
         """The program that is there; None where that is not known, which a look need not."""
@@ -300,7 +300,7 @@ def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
                 session.emit(Warned(warning))
 
 
-def finding_rows(findings: Sequence[Finding]) -> tuple[tuple[str, str, str, str], ...]:
+def finding_rows(findings: Sequence[SurveyFinding]) -> tuple[tuple[str, str, str, str], ...]:
     """Findings in words: value, found, how sure, evidence."""
     return tuple(
         (one.name, value_words(one.value), one.confidence, one.evidence) for one in findings
@@ -341,7 +341,7 @@ class Difference:
     evidence: str
 
 
-def against(findings: Sequence[Finding], profile: Profile) -> list[Difference]:
+def against(findings: Sequence[SurveyFinding], profile: Profile) -> list[Difference]:
     """Where what was found differs from a profile; times within a fifth count as equal."""
     differences = []
     for finding in findings:

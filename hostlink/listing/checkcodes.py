@@ -57,7 +57,7 @@ class WrongLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
+class CodeCheck:
     """The result of checking a listing against codes. missing, extra: line numbers.
 
     whole_wanted, whole_found: the codes of the whole program; whole_wanted is "" if none was given.
@@ -115,7 +115,7 @@ def codes_of(listing: Listing, rules: Rules) -> Codes:
     return Codes(lines, whole_code("".join(row + "\n" for row in rows.values())))
 
 
-def verify(listing: Listing, codes: Codes, rules: Rules) -> Verdict:
+def verify(listing: Listing, codes: Codes, rules: Rules) -> CodeCheck:
     """Check a listing against codes. Raises ListingError for characters that cannot be coded."""
     held = canonical_lines(listing.numbered(), rules)
     found = codes_of(listing, rules)
@@ -126,7 +126,7 @@ def verify(listing: Listing, codes: Codes, rules: Rules) -> Verdict:
     )
     missing = tuple(sorted(codes.lines.keys() - held.keys()))
     extra = tuple(sorted(held.keys() - codes.lines.keys()))
-    return Verdict(wrong, missing, extra, codes.whole, found.whole)
+    return CodeCheck(wrong, missing, extra, codes.whole, found.whole)
 
 
 def parse_codes(text: str, *, name: str) -> Codes:

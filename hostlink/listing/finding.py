@@ -28,7 +28,7 @@ RULES: dict[str, str] = {
     "keyword-in-small-letters": "a keyword in small letters on a board that knows capitals only",
     "missing-jump-target": "a jump to a line that does not exist",
     "jump-without-line-number": "a jump word that no number follows",
-    "computed-jump": "a jump worked out when the program runs, which cannot be checked",
+    "computed-jump": "a jump computed when the program runs, which cannot be checked",
     "jump-into-remark": "jumps to lines that are only remarks",
     "unreachable-line": "lines that nothing leads to",
     "subroutine-without-return": "a GOSUB from whose target no RETURN can be reached",

@@ -7,7 +7,7 @@ cannot be updated; renumbering is then refused unless it is forced.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from hostlink.errors import ListingError, RefusedError, UsageError
@@ -66,16 +66,11 @@ def renumber(
     if all(old == new for old, new in numbers.items()):
         return Renumbered(listing, numbers, ())
     follow = follower(numbers)
-    loose = [line for line in listing if line.number is None]
     lines: list[Line] = []
     unfollowed: list[Unfollowed] = []
-    for line in (*held.values(), *loose):
+    for line in (*held.values(), *(each for each in listing if each.number is None)):
         found = references(line.text, rules.language)
-        unfollowed += [
-            Unfollowed(line.number, line.typed, reference.word, reference.target)
-            for reference in found
-            if _is_lost(reference, held)
-        ]
+        unfollowed += _unfollowed(line, found, held)
         text = retargeted(line.text, found, follow) if found else line.text
         new = rewritten(line, None if line.number is None else numbers[line.number], text)
         _check_length(line, new, rules.form)
@@ -108,6 +103,15 @@ def follower(numbers: Mapping[int, int]) -> Callable[[Reference], int | None]:
         return None
 
     return follow
+
+
+def _unfollowed(
+    line: Line, found: Iterable[Reference], held: Mapping[int, Line]
+) -> Iterator[Unfollowed]:
+    """Find the references of a line that cannot be updated. held: the program by line number."""
+    for reference in found:
+        if _is_lost(reference, held):
+            yield Unfollowed(line.number, line.typed, reference.word, reference.target)
 
 
 def _is_lost(reference: Reference, held: Mapping[int, Line]) -> bool:
@@ -172,7 +176,7 @@ def _cannot_follow(unfollowed: list[Unfollowed]) -> RefusedError:
     lost = unfollowed[0]
     where = "A direct command" if lost.number is None else f"Line {lost.number}"
     why = (
-        f"{lost.word} to a line that is worked out when it runs"
+        f"{lost.word} to a line that is computed when it runs"
         if lost.target is None
         else f"{lost.word} {lost.target}, and there is no line {lost.target}"
     )

@@ -49,10 +49,10 @@ _LARGEST_STATE = 1 << 20
 
 @dataclass(frozen=True, slots=True)
 class Address:
-    """A practice address taken apart.
+    """A parsed practice address.
 
-    kind: the name of a kind, "" where the address names none. like: the profile whose twin it is to
-    be, "" for none. given: settings in place of the kind's own.
+    kind: the name of a kind, or "". like: the profile of which it is a twin, or "". given: settings
+    that replace those of the kind.
     """
 
     name: str
@@ -65,17 +65,17 @@ class Address:
 
     @property
     def settings(self) -> BoardSettings:
-        """The settings of a board that the address makes anew."""
+        """Return the settings of a new board at the address."""
         return self.applied(find_kind(self.kind or DEFAULT)).settings
 
     def applied(self, kind: Kind) -> Kind:
-        """Return the kind with the settings that the address gives."""
+        """Return the kind with the settings of the address."""
         settings = dataclasses.replace(kind.settings, **self.given)
         return dataclasses.replace(kind, settings=settings)
 
 
 def parse_address(url: str) -> Address:
-    """Read a practice address. Raises UsageError naming what is not understood."""
+    """Parse a practice address. Raises UsageError that names what is not understood."""
     if not url.startswith(SCHEME):
         raise UsageError(
             f'"{url[:60]}" is not the address of a practice board.',
@@ -109,13 +109,13 @@ def parse_address(url: str) -> Address:
                 if key in _FIELDS[fields]:
                     values[key] = _value(key, value, _FIELDS[fields][key])
         else:
-            known = ", ".join(
-                ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
-            )
-            raise UsageError(
-                f'The practice board has no option "{key}".', advice=f"Known: {known}."
-            )
+            raise _unknown_option(key)
     return Address(name, Faults(**faults), fresh, virtual, kind, like, settings)
+
+
+def _unknown_option(key: str) -> UsageError:
+    known = ", ".join(["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]])
+    return UsageError(f'The practice board has no option "{key}".', advice=f"Known: {known}.")
 
 
 _FIELDS: dict[type, dict[str, Any]] = {
@@ -125,7 +125,7 @@ _FIELDS: dict[type, dict[str, Any]] = {
 
 
 def _value(key: str, text: str, annotation: Any) -> Any:
-    """The value of an option, of the type that its field has."""
+    """Return the value of an option with the type of its field."""
     if typing.get_origin(annotation) is typing.Literal:
         return _one_of(key, text, *typing.get_args(annotation))
     if annotation is bool:
@@ -165,11 +165,11 @@ def _one_of(key: str, text: str, *allowed: str) -> str:
 def open_board(
     address: Address, folder: Path, host_baud: int, kind: Kind | None = None
 ) -> tuple[Machine, Callable[[Machine], None]]:
-    """A machine with the state it was left in, and what to call with it when the port is closed.
+    """Return a machine in the state in which it was closed, and a function that saves its state.
 
-    folder: where the state files are. kind: in place of the one that the address names. Raises
-    LinkError where the board is open elsewhere or the folder cannot be used, RefusedError where its
-    program does not fit the settings or it is a board of another kind.
+    folder: of the state files. kind: replaces the one in the address. Raises LinkError if the board
+    is open elsewhere or the folder cannot be used, RefusedError if its program does not fit the
+    settings or it is a board of another kind.
     """
     path = folder / f"{address.name}.json"
     with _folder_trouble(folder):
@@ -188,15 +188,7 @@ def open_board(
         raise
 
     def keep(machine: Machine) -> None:
-        flash = base64.b64encode(zlib.compress(machine.chip.flash)).decode("ascii")
-        state = {
-            "format": _FORMAT,
-            "kind": of_kind.name,
-            "basic": machine.basic.to_state(),
-            "flash": flash,
-        }
-        if of_kind.name not in kind_names() or of_kind != find_kind(of_kind.name):
-            state["kind_data"] = kind_to_data(of_kind)
+        state = _state_of(machine, of_kind)
         temporary = path.with_suffix(".new")
         with lock, _folder_trouble(folder):
             temporary.write_text(json.dumps(state), encoding="utf-8")
@@ -205,9 +197,22 @@ def open_board(
     return machine, keep
 
 
+def _state_of(machine: Machine, kind: Kind) -> dict[str, Any]:
+    """Return what the state file keeps of a machine, as JSON data."""
+    flash = base64.b64encode(zlib.compress(machine.chip.flash)).decode("ascii")
+    state = {
+        "format": _FORMAT,
+        "kind": kind.name,
+        "basic": machine.basic.to_state(),
+        "flash": flash,
+    }
+    if kind.name not in kind_names() or kind != find_kind(kind.name):
+        state["kind_data"] = kind_to_data(kind)
+    return state
+
+
 def _read_state(path: Path) -> dict[str, Any]:
-    """What was kept of a board; {} where nothing was, or where it is spoilt: an empty board then,
-    as after a power cut."""
+    """Return the saved state of a board, or {} if there is none or it is damaged."""
     try:
         if path.stat().st_size > _LARGEST_STATE:
             return {}
@@ -219,9 +224,9 @@ def _read_state(path: Path) -> dict[str, Any]:
 
 
 def _settled(address: Address, wanted: Kind | None, state: Mapping[str, Any]) -> Kind:
-    """The kind that the board is. Raises RefusedError where it was kept as another one.
+    """Return the kind of the board. Raises RefusedError if it was saved as another kind.
 
-    A board that was kept before there were kinds is a practice board.
+    A board saved before there were kinds is a practice board.
     """
     name = str(state.get("kind", DEFAULT))
     if not state:
@@ -247,9 +252,9 @@ def _settled(address: Address, wanted: Kind | None, state: Mapping[str, Any]) ->
 
 
 def _restore(machine: Machine, state: Mapping[str, Any]) -> None:
-    """Put a saved state back; a new board too was switched on long ago, and says nothing.
+    """Restore a saved state; the board was switched on long ago and sends nothing.
 
-    Raises RefusedError where a sound one does not fit the settings: it must not be lost.
+    Raises RefusedError if a sound state does not fit the settings, because it must not be lost.
     """
     if state:
         machine.basic.from_state(state["basic"])
@@ -259,7 +264,7 @@ def _restore(machine: Machine, state: Mapping[str, Any]) -> None:
 
 
 def _restore_flash(machine: Machine, kept: str) -> None:
-    """Put the flash back; a spoilt one is left as new. Never unpacks more than a flash holds."""
+    """Restore the flash, unless it is damaged. Never unpacks more than a flash holds."""
     size = len(machine.chip.flash)
     try:
         flash = zlib.decompressobj().decompress(base64.b64decode(kept), size + 1)
@@ -271,7 +276,7 @@ def _restore_flash(machine: Machine, kept: str) -> None:
 
 @contextlib.contextmanager
 def _folder_trouble(folder: Path) -> Iterator[None]:
-    """Say in a LinkError that the folder of the state files cannot be used."""
+    """Raise LinkError for errors with the folder of the state files."""
     try:
         yield
     except OSError as error:
@@ -283,7 +288,7 @@ def _folder_trouble(folder: Path) -> Iterator[None]:
 
 
 def _lock(handle: IO[bytes], name: str) -> IO[bytes]:
-    """Hold the board for this process; the system releases it even after a kill."""
+    """Lock the board for this process; the system releases it even after a kill."""
     try:
         is_free = try_lock(handle)
     except OSError:

@@ -11,10 +11,10 @@ from hostlink.practice.ops import Answer, Firmware, ReadLine, Send, Work
 
 
 def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int = 200_000) -> str:
-    """Answer the firmware until it is done; what it sent, as text.
+    """Run the firmware to its end and return what it sent, as text.
 
-    inputs: the lines typed when it asks for one; when they are used up it is interrupted.
-    Raises RefusedError after `max_statements` chores.
+    inputs: the lines for INPUT; when they are used up it is interrupted. Raises RefusedError after
+    `max_statements` chores.
     """
     typed = iter(inputs)
     sent: list[bytes] = []
@@ -46,10 +46,10 @@ def drive(firmware: Firmware, inputs: Iterable[str] = (), *, max_statements: int
 def run_program(
     text: str, inputs: Iterable[str] = (), *, max_statements: int = 200_000, seed: int = 1
 ) -> str:
-    """Enter a listing and RUN it; what the board sent, lines ended by LF.
+    """Enter a listing and RUN it; return what the board sent, lines ended by LF.
 
-    What INPUT asked and was answered is part of it. Raises RefusedError if the program does not
-    end within `max_statements` statements.
+    This includes the questions of INPUT and their answers. Raises RefusedError if the program does
+    not end within `max_statements` statements.
     """
     board = Basic(seed=seed)
     typed = iter(inputs)

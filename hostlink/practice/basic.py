@@ -1,7 +1,7 @@
 """The BASIC firmware of a practice board.
 
-One typed line goes in; what the board does with it comes out as operations (hostlink.practice.ops).
-The firmware never sees the wire: prompt, echo and line editing are the machine's.
+A typed line goes in, and operations (hostlink.practice.ops) come out. The firmware does not know
+the wire; prompt, echo and line editing belong to the machine.
 """
 
 from __future__ import annotations
@@ -27,11 +27,11 @@ _STATEMENT = Work(Chore.STATEMENT)
 
 
 class Basic:
-    """One board's BASIC.
+    """The BASIC of one board.
 
-    kind: what it stores, says and understands; the practice board's own unless told otherwise.
-    program_bytes, eeprom_bytes, seed: in place of the kind's. teller: what it says of its memory,
-    the truth unless told otherwise.
+    kind: what it stores, says and understands, by default that of the practice board.
+    program_bytes, eeprom_bytes, seed: replace those of the kind. teller: what it reports on its
+    memory, by default the truth.
     """
 
     def __init__(
@@ -58,20 +58,26 @@ class Basic:
 
     @property
     def lines(self) -> dict[int, bytes]:
-        """The program in memory: line number to text, in order."""
+        """Return the program in memory: line number to text, in order."""
         return self._state.memory.lines
 
     @property
     def eeprom(self) -> dict[str, dict[int, bytes]]:
-        """The stored programs: name to program."""
+        """Return the stored programs: name to program."""
         return self._state.eeprom.slots
 
     def free(self) -> int:
-        """Bytes free for a program."""
+        """Return the bytes free for a program."""
         return self._state.memory.free
 
+    def line_room(self) -> int:
+        """Return the number of characters that a typed line may have now."""
+        within = self.kind.storage.typed_within
+        longest = self.kind.settings.longest_line
+        return min(longest, self.free() - within) if within else longest
+
     def banner(self) -> bytes:
-        """What the board says after power-on."""
+        """Return what the board shows after power-on."""
         return self._state.wording.say(
             self.kind.messages.greeting,
             free=self._state.memory.size,
@@ -80,17 +86,17 @@ class Basic:
         )
 
     def power_on(self) -> None:
-        """Forget the program and all variables; the EEPROM stays."""
+        """Clear the program and all variables; the EEPROM stays."""
         self._state.power_on()
         self._stuck = False
         self.answered = not self.kind.messages.questions
 
     def lose_program(self) -> None:
-        """Forget the program, as after a mishap; variables stay."""
+        """Clear the program only, as a mishap does."""
         self._state.memory.replace({})
 
     def auto_start(self) -> Firmware | None:
-        """After power-on: what runs by itself, if a stored program is to do so."""
+        """Return the run of a stored program that starts at power-on, or None."""
         name = self._state.eeprom.starts
         if not name:
             return None
@@ -99,9 +105,9 @@ class Basic:
         return self._execute(run.encode("latin-1"))
 
     def enter(self, typed: bytes) -> Firmware:
-        """Handle one typed line, given without its line end.
+        """Handle one typed line without its line end.
 
-        A number and text are stored, a number alone deletes; anything else runs at once.
+        A number with text is stored, a number alone deletes, anything else runs at once.
         """
         messages, wording = self.kind.messages, self._state.wording
         numbered = _NUMBERED.fullmatch(typed)
@@ -119,7 +125,7 @@ class Basic:
             yield from _sent(wording.done(""))
 
     def to_state(self) -> dict[str, Any]:
-        """Everything the board holds, made of what JSON can hold. A running program is not."""
+        """Return the state of the board as JSON data, without that of a running program."""
         state = self._state
         return {
             "lines": _written(self.lines),
@@ -131,8 +137,10 @@ class Basic:
         }
 
     def from_state(self, kept: Mapping[str, Any]) -> None:
-        """Hold what `to_state` gave. Raises RefusedError, and changes nothing, if that is damaged
-        or does not fit this board."""
+        """Restore a state from `to_state`.
+
+        Raises RefusedError, and changes nothing, if it is damaged or does not fit this board.
+        """
         state = self._new_state()
         try:
             state.memory.replace(self._read_back(kept["lines"]))
@@ -215,7 +223,7 @@ class Basic:
                 return True
 
     def _fresh(self) -> bytes:
-        """What brings the output to the start of a row, on a board that does so."""
+        """Return the bytes that move the output to the start of a row, if the board does that."""
         left_open, self._state.column = self._state.column, 0
         return self._state.end if left_open and self.kind.messages.open_row else b""
 

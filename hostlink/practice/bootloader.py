@@ -17,6 +17,8 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from hostlink.practice.settings import BoardSettings
+
 OK, FAILED, UNKNOWN, INSYNC, NOSYNC, END = 0x10, 0x11, 0x12, 0x14, 0x15, 0x20
 SYNC, SIGN_ON, SET_PARAMETER, GET_PARAMETER = 0x30, 0x31, 0x40, 0x41
 SET_DEVICE, SET_DEVICE_EXT, ENTER, LEAVE, ERASE = 0x42, 0x45, 0x50, 0x51, 0x52
@@ -49,7 +51,7 @@ _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, 26 times
 
 
 def new_flash(boot_bytes: int) -> bytearray:
-    """The flash of a new practice board: an invented image, and a bootloader in the top section."""
+    """Return the flash of a new practice board, with an invented image and bootloader."""
     noise = random.Random(328)
     flash = bytearray(b"\xff" * FLASH_BYTES)
     flash[:_FIRMWARE_BYTES] = noise.randbytes(_FIRMWARE_BYTES)
@@ -61,8 +63,11 @@ def new_flash(boot_bytes: int) -> bytearray:
 
 
 def eeprom_bytes(slots: Mapping[str, Mapping[int, bytes]], size: int) -> bytes:
-    """The EEPROM byte by byte: for each slot its name, 0, length, then number, text and end of
-    each line; blank bytes behind."""
+    """Return the EEPROM as bytes.
+
+    Each slot has its name, 0 and its length, then number, text and end of each line; blank bytes
+    follow.
+    """
     held = bytearray()
     for name, lines in slots.items():
         body = b"".join(
@@ -74,10 +79,11 @@ def eeprom_bytes(slots: Mapping[str, Mapping[int, bytes]], size: int) -> bytes:
 
 @dataclass
 class Chip:
-    """What a bootloader works on. eeprom: 1 KiB, or None where only flash can be read through it.
+    """The memories that a bootloader works on.
 
-    page_writes: how often each page was written, for wear. worn_page: the page, from 1, whose first
-    byte keeps what it holds (0: none).
+    eeprom: 1 KiB, or None if it cannot be read through the bootloader. page_writes: number of
+    writes of each page, for wear. worn_page: the page, from 1, whose first byte cannot change any
+    more; 0 for none.
     """
 
     flash: bytearray
@@ -89,14 +95,24 @@ class Chip:
 
     @property
     def is_mute(self) -> bool:
-        """Whether no firmware would run: the first word is blank or an endless jump."""
+        """Return whether no firmware runs, because its first word is blank or an endless jump."""
         return bytes(self.flash[:2]) in (b"\xff\xff", _ENDLESS_JUMP)
+
+
+def new_chip(settings: BoardSettings, worn_page: int) -> Chip:
+    """Return the chip of a new board. worn_page: as of `Chip`."""
+    return Chip(
+        new_flash(settings.boot_bytes),
+        FLASH_BYTES - settings.boot_bytes,
+        settings.signature.to_bytes(3),
+        worn_page=worn_page,
+    )
 
 
 class Bootloader:
     """One run of the bootloader, from a restart to the start of the application.
 
-    `until` is the moment at which the application starts if no good frame comes before.
+    until: the time at which the application starts unless a good frame comes before.
     """
 
     def __init__(self, chip: Chip, at: float, window_s: float, page_s: float) -> None:
@@ -115,7 +131,7 @@ class Bootloader:
         self._waiting = 0
 
     def hear(self, byte: int, at: float) -> list[tuple[float, bytes]]:
-        """Take one byte that arrived at `at`; what to send, each with its earliest moment."""
+        """Take a byte that arrived at a time; return the answers, each with its earliest time."""
         if self.left:
             return []
         if at < self._busy_until:
@@ -135,7 +151,7 @@ class Bootloader:
         return self._framed(taken, at)
 
     def _length(self) -> int:
-        """Bytes that the frame under way will have, as far as it can be told."""
+        """Return the length of the current frame in bytes, as far as it is known."""
         frame = self._frame
         if frame[0] != PROGRAM_PAGE:
             return _LENGTHS.get(frame[0], 2)
@@ -162,7 +178,7 @@ class Bootloader:
         return [(at, bytes((INSYNC, FAILED)) if answer is None else frame_of(answer))]
 
     def _answer(self, frame: bytes) -> bytes | None:
-        """What stands between INSYNC and OK; None where the command fails."""
+        """Return the answer between INSYNC and OK, or None if the command fails."""
         command = frame[0]
         if command == SIGN_ON:
             return b"AVR STK"
@@ -184,7 +200,7 @@ class Bootloader:
         return b""
 
     def _read(self, size: int, kind: int) -> bytes | None:
-        """`size` bytes of flash by word address, or of EEPROM by byte address."""
+        """Return `size` bytes of flash by word address, or of EEPROM by byte address."""
         if kind not in b"FE" or not size:
             return None
         is_eeprom = kind == ord("E") and self._chip.eeprom is not None
@@ -207,5 +223,5 @@ class Bootloader:
 
 
 def frame_of(payload: bytes) -> bytes:
-    """A good answer: INSYNC, what was asked for, OK."""
+    """Return a good answer: INSYNC, the data, OK."""
     return bytes((INSYNC,)) + payload + bytes((OK,))

@@ -1,6 +1,6 @@
-"""The statements that deal with a whole program: listing, starting and clearing it, and the EEPROM.
+"""Statements on whole programs: list, run, clear, and the EEPROM.
 
-Each tells the state what it was, since some boards say that a command ended well after some only.
+Each reports to the state which statement it was, because some boards confirm only certain ones.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def _list(state: State, lowest: int, highest: int) -> Talk:
 
 
 def _begin_rows(state: State) -> Generator[Op, Answer, None]:
-    """End the row that was left open, if one was, and send what stands before a listing."""
+    """End an open row, and send what precedes a listing."""
     begin = state.wording.say(state.kind.messages.list_begin)
     if state.column and state.kind.messages.open_row:
         state.column = 0
@@ -61,7 +61,7 @@ def _begin_rows(state: State) -> Generator[Op, Answer, None]:
 
 
 def _stored(state: State) -> Talk:
-    """List what is in EEPROM."""
+    """List the programs in EEPROM."""
     yield from _begin_rows(state)
     shelf, eeprom = state.kind.shelf, state.eeprom
     if shelf.shows == "program" and not eeprom.slots:
@@ -90,7 +90,7 @@ def _memory(state: State) -> bytes:
 
 
 def _store(state: State, name: str) -> Talk:
-    """The slot changes only when all its bytes are written: power lost before keeps the old one."""
+    """Store a program; the slot changes only when all its bytes are written."""
     lines = dict(state.memory.lines)
     if not lines and state.kind.shelf.slots == "named":
         raise Complaint(Reason.NO_PROGRAM)
@@ -102,7 +102,7 @@ def _store(state: State, name: str) -> Talk:
 
 
 def _recall(state: State, name: str) -> Talk:
-    """The stored program in place of the one in memory, which begins anew."""
+    """Replace the program in memory by a stored one."""
     if name not in state.eeprom.slots and state.kind.shelf.blank_recall == "hangs":
         while True:
             yield Work(Chore.EEPROM_BYTE, 1_000_000)
@@ -150,7 +150,7 @@ def _named(do: Callable[[State, str], Talk]) -> Callable[[Text], Step]:
 
 
 def _telling(meaning: str, read: Callable[[Text], Step]) -> Callable[[Text], Step]:
-    """Return a reader of steps that tell the state what they were."""
+    """Return a reader of steps that report to the state which statement they were."""
 
     def telling(text: Text) -> Step:
         step = read(text)

@@ -1,4 +1,4 @@
-"""Why the firmware cannot go on. What the board then says is up to its kind."""
+"""The reasons why the firmware cannot continue. The words for each are those of the kind."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from enum import Enum
 
 
 class Reason(Enum):
-    """Every reason for a complaint; the value is the key of its text in a kind's file."""
+    """The reasons for a complaint; each value is the key of its text in a kind's file."""
 
     PUZZLED = "puzzled"  # fits no rule of the language; {rest}: what stands there
     SHORT = "short"  # the line ends too soon
@@ -31,7 +31,7 @@ class Reason(Enum):
 
     @property
     def fields(self) -> tuple[str, ...]:
-        """The names in { } that its text may hold, beside those of every message."""
+        """Return the names in { } that its text may hold, beside those of every message."""
         return _FIELDS.get(self, ())
 
 
@@ -50,9 +50,9 @@ _FIELDS = {
 
 
 class Complaint(Exception):
-    """A program or command cannot go on.
+    """A program or command cannot continue.
 
-    at: the character of the line at which it could not, -1 where no place is to blame.
+    at: the place in the line, in characters, or -1 if unknown.
     """
 
     def __init__(self, reason: Reason, at: int = -1, **fields: object) -> None:
@@ -62,10 +62,10 @@ class Complaint(Exception):
         self.fields = fields
 
     def again(self) -> Complaint:
-        """Return an equal one, to be raised for the same line once more."""
+        """Return an equal complaint, to raise it again for the same line."""
         return Complaint(self.reason, self.at, **self.fields)
 
 
 def excerpt(rest: str) -> str:
-    """The first characters of a text, fit to be shown."""
+    """Return the start of a text for display."""
     return "".join(c if " " <= c <= "~" else "." for c in rest.strip()[:10])

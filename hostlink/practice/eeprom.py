@@ -1,7 +1,7 @@
-"""The board's EEPROM: programs that outlive the power, in named slots or in a single one.
+"""The EEPROM of a board: programs that survive power loss, in named slots or in a single one.
 
-A named slot takes its name and one byte, the program's bytes, and 2 bytes for the length. A single
-slot holds the rows as they are listed.
+A named slot takes its name and one byte, the bytes of the program, and 2 bytes for the length. A
+single slot holds the rows as listed.
 """
 
 from __future__ import annotations
@@ -25,10 +25,10 @@ _ROW_END_BYTES = 2
 
 
 def slot_name(typed: str, shelf: Shelf) -> str:
-    """The slot that is meant by what stands behind a word for the EEPROM.
+    """Return the slot named after a command for the EEPROM.
 
-    Raises Complaint unless it is a name of 1 to 8 letters or digits, in quotes where the board
-    wants them, or nothing where slots have no names.
+    Raises Complaint unless it is a name of 1 to 8 letters or digits, in quotes if the board
+    requires them, or nothing if slots have no names.
     """
     name = typed.strip().upper()
     if shelf.slots == "one" and not name:
@@ -55,22 +55,22 @@ class Eeprom:
 
     @property
     def starts(self) -> str:
-        """The slot that is loaded and run at each restart, "" if there is none."""
+        """Return the slot that is loaded and run at each restart, or ""."""
         name = ONLY if self.shelf.slots == "one" else START
         return name if self.shelf.runs_at_start and name in self.slots else ""
 
     @property
     def used(self) -> int:
-        """Bytes taken by all slots."""
+        """Return the bytes that all slots take."""
         return sum(self.slot_bytes(name, lines) for name, lines in self.slots.items())
 
     @property
     def left(self) -> int:
-        """Bytes that the board calls left."""
+        """Return the bytes that the board reports as left."""
         return (not self.slots and self.shelf.blank_left) or self.size - self.used
 
     def slot_bytes(self, name: str, lines: Mapping[int, bytes]) -> int:
-        """Bytes of EEPROM that a program takes under a name."""
+        """Return the bytes of EEPROM that a program takes under a name."""
         if self.shelf.slots == "one":
             return sum(len(self._rules.row(*line)) + _ROW_END_BYTES for line in lines.items())
         return len(name) + 1 + self._rules.program_bytes(lines) + 2
@@ -84,7 +84,7 @@ class Eeprom:
             raise Complaint(Reason.SLOT_FULL, name=name, missing=missing)
 
     def put(self, name: str, lines: Mapping[int, bytes]) -> None:
-        """Keep a program, in place of any of that name. Raises Complaint if it does not fit."""
+        """Store a program, replacing one of that name. Raises Complaint if it does not fit."""
         self.check(name, lines)
         self.writes[name] = self.writes.get(name, 0) + 1
         held = dict(lines)
@@ -94,23 +94,20 @@ class Eeprom:
         self.slots[name] = held
 
     def hold(self, name: str, lines: Mapping[int, bytes]) -> None:
-        """Begin with a program under a name, as written long ago.
-
-        Raises Complaint where no board of this kind could hold it.
-        """
+        """Hold a program as if written long ago. Raises Complaint if that is impossible."""
         if name != ONLY if self.shelf.slots == "one" else not _NAME.fullmatch(name):
             raise Complaint(Reason.SLOT_NAME)
         self.check(name, lines)
         self.slots[name] = dict(lines)
 
     def get(self, name: str) -> dict[int, bytes]:
-        """The program of that name. Raises Complaint if there is none."""
+        """Return the program of that name. Raises Complaint if there is none."""
         try:
             return self.slots[name]
         except KeyError:
             raise Complaint(Reason.SLOT_EMPTY, name=name) from None
 
     def toss(self, name: str) -> None:
-        """Forget a program. Raises Complaint if there is none of that name."""
+        """Delete a program. Raises Complaint if there is none of that name."""
         self.get(name)
         del self.slots[name]

@@ -33,10 +33,10 @@ class Values(Protocol):
     variables: list[int]
 
     def random(self, limit: int) -> int:
-        """A whole number from 1 to limit."""
+        """Return a whole number from 1 to limit."""
 
     def room(self) -> int:
-        """Bytes free for a program."""
+        """Return bytes free for a program."""
 
 
 Expression: TypeAlias = Callable[[Values], int]
@@ -97,7 +97,7 @@ class Text:
         return self.text[start:end]
 
     def puzzled(self) -> Complaint:
-        """The complaint about what stands here."""
+        """Return the complaint about what stands here."""
         rest = self.text[self.at :]
         if not rest.strip():
             return Complaint(Reason.SHORT)
@@ -108,7 +108,7 @@ _CAPITALS = {ord(letter.lower()): letter for letter in LETTERS}
 
 
 def checked(value: int) -> int:
-    """The value. Raises Complaint if it does not fit in 16 bits."""
+    """Return the value. Raises Complaint if it does not fit in 16 bits."""
     if SMALLEST <= value <= LARGEST:
         return value
     raise Complaint(Reason.RANGE)

@@ -1,4 +1,4 @@
-"""What a value of a kind may be: types by the fields' annotations, then what values agree with."""
+"""Check the values of a kind: by the types of the fields, then against each other."""
 
 from __future__ import annotations
 
@@ -32,11 +32,11 @@ _TEMPLATES = ("done", "list_begin", "recalled", *_FIELDS)
 
 
 class Wrong(Exception):
-    """A value cannot stand; the message completes "KEY is VALUE; it ..."."""
+    """A value is invalid; the message completes "KEY is VALUE; it ..."."""
 
 
 def read_value(annotation: Any, value: object) -> Any:
-    """Return what a field holds for a value of a file. Raises Wrong."""
+    """Return the value of a field for a value in a file. Raises Wrong."""
     if typing.get_origin(annotation) is typing.Literal:
         words = typing.get_args(annotation)
         if value not in words:
@@ -71,7 +71,7 @@ def _number(value: object) -> float:
 
 
 def text(value: object) -> str:
-    """Return text of characters that each stand for one byte. Raises Wrong."""
+    """Return text in which each character stands for one byte. Raises Wrong."""
     if not isinstance(value, str):
         raise Wrong("must be text in quotes")
     if any(ord(each) > 255 for each in value):
@@ -93,7 +93,7 @@ _PLAIN: dict[Any, Callable[[object], Any]] = {
 
 
 def clashes(kind: Kind) -> list[str]:
-    """Return what in a kind cannot stand, or not beside something else; a sentence each."""
+    """Return sentences on values of a kind that are invalid or contradict each other."""
     return [
         *_template_faults(kind),
         *_setting_faults(kind),

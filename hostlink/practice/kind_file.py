@@ -34,7 +34,7 @@ _TABLES: dict[str, tuple[type, str]] = {
     "language": (Language, "language"),
     "eeprom": (Shelf, "shelf"),
 }
-# A field that is a table within its table; it and those that have a table apart are read by hand.
+# A field that is a table in its table. It and fields with a table of their own are read apart.
 _IN_TABLE = ("storage", "token_bytes")
 _APART = {("messages", "errors"), ("language", "words"), _IN_TABLE}
 
@@ -113,7 +113,7 @@ def _written(value: Any) -> Any:
 
 
 def _annotations(table: str, value: type) -> dict[str, Any]:
-    """The fields that stand in the table itself, each with its type."""
+    """Return the fields that stand in the table itself, each with its type."""
     hints = typing.get_type_hints(value)
     names = (field.name for field in dataclasses.fields(value))
     return {name: hints[name] for name in names if (table, name) not in _APART}
@@ -130,7 +130,7 @@ def _table(data: Mapping[str, Any], name: str, faults: list[str]) -> dict[str, A
 def _checked(
     table: Mapping[str, Any], known: Mapping[str, Any], name: str, faults: list[str]
 ) -> dict[str, Any]:
-    """The values of a table that can stand; the others are told."""
+    """Return the values of a table that can stand; the others are told."""
     values = {}
     for key, value in table.items():
         if key not in known:

@@ -1,5 +1,6 @@
-"""The serial line between host and board: bytes under way in both directions, their speed and
-their damage. The machine at its end takes what arrives and delivers what it sends.
+"""The serial line between host and board, with the speed and damage of bytes in both directions.
+
+The machine at its end takes what arrives and delivers what it sends.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from hostlink.practice.uart import byte_time, misheard, understood
 
 
 class Line:
-    """One line. `host_baud` is what the host's side is set to, the other is the board's UART."""
+    """One line. host_baud: the speed of the host's side; the other is that of the board's UART."""
 
     def __init__(self, settings: BoardSettings, faults: Faults, host_baud: int) -> None:
         self.settings = settings
@@ -30,7 +31,7 @@ class Line:
         self._set_speed(settings.baud)
 
     def _set_speed(self, baud: int) -> None:
-        """The board's UART is set to another speed."""
+        """Set the board's UART to another speed."""
         self._baud = baud
         self._out_time = byte_time(baud)
         self._clear = understood(self.host_baud, baud)
@@ -42,7 +43,7 @@ class Line:
         self._in_time = byte_time(host_baud)
 
     def host_sends(self, data: bytes, now: float) -> None:
-        """Bytes leave the host at `now`; they arrive one byte time after another."""
+        """Send bytes from the host at time `now`; they arrive one byte time apart."""
         start = max(now, self._wire_free)
         self._wire_free = start + len(data) * self._in_time
         if not self._clear:
@@ -56,7 +57,7 @@ class Line:
                 self._on_wire.append((at, arrived))
 
     def host_reads(self, now: float, size: int) -> bytes:
-        """Up to `size` bytes that the bridge has handed over by `now`."""
+        """Return up to `size` bytes that the bridge has delivered by `now`."""
         got = bytearray()
         queue = self._to_host
         while queue and len(got) < size and queue[0][0] <= now:
@@ -64,7 +65,7 @@ class Line:
         return bytes(got)
 
     def host_waiting(self, now: float) -> int:
-        """How many bytes `host_reads` would give at `now`."""
+        """Return the number of bytes that `host_reads` would return at `now`."""
         count = 0
         for ready, _ in self._to_host:
             if ready > now:
@@ -73,13 +74,13 @@ class Line:
         return count
 
     def forget_output(self, now: float) -> None:
-        """Drop what the bridge has handed over by `now` (an input buffer reset at the host)."""
+        """Discard what the bridge has delivered by `now`, as a reset of the input buffer does."""
         while self._to_host and self._to_host[0][0] <= now:
             self._to_host.popleft()
 
     @property
     def next_ready(self) -> float | None:
-        """When the first byte that is on its way can be read by the host, None if none is."""
+        """Return when the host can read the first byte on its way, or None."""
         return self._to_host[0][0] if self._to_host else None
 
     def _transmit(self, data: bytes, at: float) -> float:
@@ -99,6 +100,13 @@ class Line:
             self._out_free = max(self._out_free, at) + step
             self._deliver(byte)
         return at
+
+    def _answer(self, data: bytes, ready: float) -> None:
+        """Send bytes from `ready` on, without a processor that waits for them."""
+        self._out_free = max(self._out_free, ready)
+        for byte in data:
+            self._out_free += self._out_time
+            self._deliver(byte)
 
     def _deliver(self, byte: int) -> None:
         ready = self._out_free + self._latency

@@ -1,14 +1,15 @@
 """The practice board: one deterministic machine, advanced by `run_until`.
 
 Rules:
-1. Time is the caller's. Nothing happens between two calls of `run_until`; everything that would
-   have happened by then has happened afterwards. Virtual and real time drive the same code.
+
+1. Time is controlled by the caller. Nothing happens between two calls of `run_until`; after a call
+   everything due by then has happened. Virtual and real time use the same code.
 2. The processor does one thing at a time. Bytes that arrive while it is busy wait in the receive
    buffer; a byte that finds it full is lost and counted in `overruns`.
 3. The interrupt byte is noticed as it arrives (by the receive interrupt) and never waits.
-4. The firmware is a generator (see ops.py), and so is blind to time; the line editor (editor.py)
-   is fed here, because it is where bytes meet time.
-5. What kind of board it is changes values (see kind.py), never this code.
+4. The firmware is a generator (see ops.py) and knows no time. The machine feeds the line editor
+   (editor.py), because that is where bytes meet time.
+5. The kind of board changes values (see kind.py), never this code.
 """
 
 from __future__ import annotations
@@ -17,24 +18,24 @@ import dataclasses
 from collections import deque
 
 from hostlink.practice.basic import Basic
-from hostlink.practice.bootloader import FLASH_BYTES, Bootloader, Chip, eeprom_bytes, new_flash
+from hostlink.practice.bootloader import Bootloader, eeprom_bytes, new_chip
 from hostlink.practice.editor import LineEditor
 from hostlink.practice.faults import Erased, Faults
 from hostlink.practice.kind import Kind
 from hostlink.practice.line import Line
 from hostlink.practice.main_loop import chore_seconds, flood, main_loop
 from hostlink.practice.ops import Answer, Chore, Op, ReadKey, ReadLine, Send, Work
+from hostlink.practice.pages import by_pages
+from hostlink.practice.receiver import Receiver
 from hostlink.practice.settings import BoardSettings
 from hostlink.practice.telling import Teller
-
-_RUNNING = frozenset((Chore.DIRECT, Chore.STATEMENT, Chore.LIST_LINE))
 
 
 class Machine(Line):
     """One board on one wire.
 
-    settings: in place of those of its kind, which is the practice board unless told otherwise.
-    host_baud: what the host's side of the wire is set to.
+    settings: replace those of its kind, by default the practice board. host_baud: the speed of the
+    host's side of the wire.
     """
 
     def __init__(
@@ -50,38 +51,32 @@ class Machine(Line):
         super().__init__(settings, faults or Faults(), host_baud or settings.baud)
         self.kind = kind = dataclasses.replace(kind, settings=settings)
         self.basic = Basic(kind, teller=Teller(self.faults))
-        self._editor = LineEditor(settings, self._line_room)
+        self._editor = LineEditor(settings, self.basic.line_room)
+        self.receiver = Receiver(settings)
         self.typed: list[bytes] = []  # every line taken at the prompt
         self.erased: list[Erased] = []
         self.overruns = 0
         self.heard = 0
         self.unplugged = False
         self.busy_s = 0.0  # time spent storing lines, for the wire's bound
-        self.chip = Chip(
-            new_flash(settings.boot_bytes),
-            FLASH_BYTES - settings.boot_bytes,
-            settings.signature.to_bytes(3),
-            worn_page=self.faults.worn_page,
-        )
-        self._interrupt = settings.interrupt[0] if settings.interrupt else -1
-        self._end_echo = settings.end_echo or settings.reply_end
+        self.chip = new_chip(settings, self.faults.worn_page)
         self._chores = chore_seconds(settings)
         self._start(0.0, booting=False)
 
     # --- power and restart -------------------------------------------------------------------
 
     def restart(self, now: float) -> None:
-        """The restart line was pulled: memory is lost, EEPROM stays, the banner comes."""
+        """Restart by the restart line: memory is lost, EEPROM stays, the banner comes."""
         self.run_until(now)
         self._start(now, booting=True, pulled=True)
 
     def resume(self) -> None:
-        """Begin anew with what it holds now, as if switched on long ago: it says nothing."""
+        """Begin with the present memory, as if switched on long ago: nothing is sent."""
         self._to_host.clear()
         self._start(0.0, booting=False, prompted=True)
 
     def hold_flash(self, flash: bytes) -> None:
-        """Begin with this flash instead of the new one, as if switched on long ago."""
+        """Begin with this flash, as if switched on long ago."""
         self.chip.flash[:] = flash
         self.resume()
 
@@ -111,37 +106,31 @@ class Machine(Line):
             self._start_firmware(booting=booting, prompted=prompted)
 
     def _reset(self, at: float, boot_until: float) -> None:
-        self._op: Op | ReadKey = Work(Chore.STATEMENT)
+        self._op: Op = Work(Chore.STATEMENT)
         self._t = at
         self._boot_until = boot_until
-        self._buffer: deque[int] = deque()
-        self._interrupted = False
-        self._echo_late = False
+        self.receiver.reset()
+        self._editor.begin(b"")
         self._column = 0
-        self._listed = 0
 
     def _start_firmware(self, *, booting: bool, prompted: bool = False) -> None:
-        self._firmware = main_loop(
-            self.basic,
-            self.typed.append,
-            booting=booting,
-            mute=self.chip.is_mute,
-            prompted=prompted,
+        mute = self.chip.is_mute
+        firmware = main_loop(
+            self.basic, self.typed.append, booting=booting, mute=mute, prompted=prompted
         )
+        settings = self.settings
+        self._firmware = by_pages(firmware, settings.page_lines, settings.page_prompt)
         self._begin(next(self._firmware))
 
     def _boot_step(self, boot: Bootloader, moment: float) -> bool:
-        """Let the bootloader have the next byte; False if nothing happens by `moment`."""
+        """Give the bootloader the next byte; return False if nothing happens by `moment`."""
         wire = self._on_wire
         if wire and wire[0][0] <= min(moment, boot.until):
             at, byte = wire.popleft()
             self._hear(at)
             if self._boot is boot and not self.unplugged:
                 for ready, data in boot.hear(byte, at):
-                    self._out_free = max(self._out_free, ready)
-                    for each in data:
-                        self._out_free += self._out_time
-                        self._deliver(each)
+                    self._answer(data, ready)
                 if boot.left:
                     boot.until = self._out_free
             return True
@@ -156,9 +145,9 @@ class Machine(Line):
     # --- time --------------------------------------------------------------------------------
 
     def run_until(self, moment: float, *, stop_at_output: bool = False) -> float:
-        """Let time pass until `moment`; returns the moment reached.
+        """Advance the machine to `moment` and return the time reached.
 
-        stop_at_output: stop earlier, when the first byte can be read by the host.
+        stop_at_output: stop earlier, when the host can read the first byte.
         """
         while not self.unplugged:
             if stop_at_output and self._to_host:
@@ -181,25 +170,11 @@ class Machine(Line):
         while wire and wire[0][0] <= until and not self.unplugged:
             at, byte = wire.popleft()
             self._hear(at)
-            if at < self._boot_until:
-                continue
-            if self._interrupts(byte):
-                self._interrupted = True
-            elif len(self._buffer) < self.settings.receive_buffer:
-                self._buffer.append(byte)
-            else:
+            if at >= self._boot_until and not self.receiver.take(byte, self._op):
                 self.overruns += 1
 
-    def _interrupts(self, byte: int) -> bool:
-        """Whether a byte is the interrupt key, and heard as such at this moment."""
-        if byte != self._interrupt:
-            return False
-        op = self._op
-        running = isinstance(op, Work) and op.chore in _RUNNING
-        return running or self.settings.interrupt_typed == "at-once"
-
     def _hear(self, at: float) -> None:
-        """Count a byte from the host and let the planned mishaps happen."""
+        """Count a byte from the host, and cause the faults that are due."""
         self.heard += 1
         faults = self.faults
         if faults.unplug_after_bytes and self.heard >= faults.unplug_after_bytes:
@@ -213,17 +188,16 @@ class Machine(Line):
             self._start(max(self._t, at), booting=True)
 
     def _take_byte(self, moment: float) -> bool:
-        """The processor waits for a byte: give it the next one; False if none came by `moment`."""
+        """Give a waiting processor the next byte; return False if none came by `moment`."""
         op, until = self._op, self._t
         self._arrivals(until)
         if self._op is not op or self.unplugged or self._t > until:
             return True
-        if self._interrupted:
-            self._interrupted = False
+        if self.receiver.take_interrupt():
             self._give_up_line()
             return True
-        if self._buffer:
-            self._key(self._buffer.popleft())
+        if self.receiver.waiting:
+            self._key(self.receiver.waiting.popleft())
             return True
         if not self._on_wire or self._on_wire[0][0] > moment:
             return False
@@ -233,16 +207,16 @@ class Machine(Line):
         self._hear(at)
         if self._op is not op or self.unplugged:
             return True
-        if self._interrupts(byte):
-            self._interrupted = True
-        elif self._t > at:  # a stall has begun with this very byte
-            self._buffer.append(byte)
+        if self.receiver.notices(byte, self._op):
+            return True
+        if self._t > at:  # this byte began a stall
+            self.receiver.waiting.append(byte)
         else:
             self._key(byte)
         return True
 
     def _finish_op(self) -> None:
-        """The time of the current operation is over, unless a stall has begun: answer."""
+        """Finish the current operation at the end of its time, unless a stall has begun."""
         op, until = self._op, self._t
         self._arrivals(until)
         if self._op is not op or self.unplugged or self._t > until:
@@ -253,26 +227,12 @@ class Machine(Line):
         elif isinstance(op, Work):
             self._catch_up_echo()
             stoppable = op.chore in (Chore.STATEMENT, Chore.LIST_LINE)
-            stopped = self._interrupted and stoppable
-            if stopped:
-                self._interrupted = False
-            elif op.chore is Chore.LIST_LINE and self._page_is_full():
-                self._put(self.settings.page_prompt)
-                self._begin(ReadKey())
-                return
-            self._advance(stopped)
-
-    def _page_is_full(self) -> bool:
-        """Whether a key is wanted before one more line is listed."""
-        lines = self.settings.page_lines
-        full = bool(lines) and self._listed > 0 and self._listed % lines == 0
-        self._listed += 1
-        return full
+            self._advance(stoppable and self.receiver.take_interrupt())
 
     def _advance(self, answer: Answer) -> None:
         self._begin(self._firmware.send(answer))
 
-    def _begin(self, op: Op | ReadKey) -> None:
+    def _begin(self, op: Op) -> None:
         """Start an operation of the firmware."""
         self._op = op
         self._t = max(self._t, self._boot_until)
@@ -284,22 +244,16 @@ class Machine(Line):
             return
         self._catch_up_echo()  # no work came after the line (an answer to the last INPUT)
         if isinstance(op, ReadLine):
-            self._listed = 0
             self._editor.begin(op.prompt or self.settings.prompt)
             if self.settings.interrupt_typed != "at-once":
-                self._interrupted = False  # nobody looked before the program had ended
+                self.receiver.take_interrupt()  # too late: the program had ended
+        if isinstance(op, ReadLine | ReadKey):
             self._put(op.prompt)
 
     # --- typing ------------------------------------------------------------------------------
 
-    def _line_room(self) -> int:
-        """How many characters the typed line may have at this moment."""
-        within = self.kind.storage.typed_within
-        longest = self.settings.longest_line
-        return min(longest, self.basic.free() - within) if within else longest
-
     def _key(self, byte: int) -> None:
-        """One byte typed at the prompt, at INPUT or after a full page."""
+        """Take one byte typed at the prompt, at INPUT or after a full page."""
         settings = self.settings
         self._t += settings.char_ms / 1000
         if isinstance(self._op, ReadKey):
@@ -308,30 +262,20 @@ class Machine(Line):
                 self._advance(False)
             return
         keyed = self._editor.take(byte)
-        if keyed.echo and settings.echo:
-            self._put(keyed.echo)
-        if keyed.answer:
-            self._put(keyed.answer)
+        if keyed.sent:
+            self._put(keyed.sent)
         if keyed.line is not None:
-            self._line_done(keyed.line, ended=keyed.ended)
-
-    def _line_done(self, typed: bytes, *, ended: bool) -> None:
-        """A line is complete: echo its end, if it had one, now or after the work."""
-        self._echo_late = ended and self.settings.echo
-        if self.settings.line_done != "echo" or not typed.strip():
-            self._catch_up_echo()
-        self._advance(typed)
+            self._advance(keyed.line)
 
     def _give_up_line(self) -> None:
-        """Interrupted while waiting for a line, or for a key after a full page."""
+        """Handle an interrupt while waiting for a line, or for a key after a full page."""
         self._put(self.settings.reply_end)
         self._advance(True if isinstance(self._op, ReadKey) else None)
 
     def _catch_up_echo(self) -> None:
-        """Send the echo of a line end that was held back until the line was dealt with."""
-        if self._echo_late:
-            self._echo_late = False
-            self._put(self._end_echo)
+        """Send the echo of a line end that was held back during the work on the line."""
+        if late := self._editor.late_echo():
+            self._put(late)
 
     def _put(self, data: bytes) -> None:
         self._t = self._transmit(data, self._t)

@@ -1,6 +1,6 @@
-"""The outermost loop of the practice board's firmware: banner, then one typed line after another.
+"""Run the outermost loop of the firmware: the banner, then one typed line after another.
 
-Where the prompt stands among what the board says of a line is its manner, and decided here.
+This also decides where the prompt comes among the answers to a line, by the kind of board.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ def main_loop(
     mute: bool,
     prompted: bool = False,
 ) -> Firmware:
-    """Run the board's firmware for ever.
+    """Run the firmware of the board for ever.
 
-    on_line: told each line that was taken at the prompt. booting: begin with the banner and with
-    a stored program that starts by itself. mute: no firmware is there to run. prompted: its prompt
-    was shown long ago.
+    on_line: called with each line taken at the prompt. booting: begin with the banner and a stored
+    program that starts by itself. mute: there is no firmware to run. prompted: the prompt was
+    already shown.
     """
     while mute:
         yield Work(Chore.STATEMENT, 1_000_000)
@@ -55,7 +55,7 @@ def main_loop(
 
 
 def _start(basic: Basic, *, booting: bool) -> Firmware:
-    """Ask what the board wants to know first, greet, and run what is to run by itself."""
+    """Ask the start questions, greet, and run a program that starts by itself."""
     if not booting and basic.answered:
         return
     for question in basic.kind.messages.questions:
@@ -70,9 +70,9 @@ def _start(basic: Basic, *, booting: bool) -> Firmware:
 
 
 def _astray(basic: Basic, last: bytes | None) -> Generator[Op, Answer, bytes]:
-    """A line end after too many erasures: return what the board takes for the typed line.
+    """Return the line that the board takes after too many erasures.
 
-    last: the line before, None where nothing was typed since the restart.
+    last: the line before, None if nothing was typed since the restart.
     """
     while last is None:
         yield Work(Chore.STATEMENT, 1_000_000)
@@ -83,7 +83,7 @@ def _astray(basic: Basic, last: bytes | None) -> Generator[Op, Answer, bytes]:
 
 
 def chore_seconds(settings: BoardSettings) -> dict[Chore, float]:
-    """Return how long each chore takes on this board, in seconds."""
+    """Return the time of each chore on this board in seconds."""
     return {
         Chore.STORE: settings.line_ms / 1000,
         Chore.DIRECT: settings.direct_ms / 1000,
@@ -95,6 +95,6 @@ def chore_seconds(settings: BoardSettings) -> dict[Chore, float]:
 
 
 def flood() -> Firmware:
-    """Send without end, as a board does whose program runs wild."""
+    """Send without end, like a board with a runaway program."""
     while True:
         yield Send(_FLOOD)

@@ -1,4 +1,4 @@
-"""What a board of one kind says: its templates filled in."""
+"""Fill in the message templates of one kind of board."""
 
 from __future__ import annotations
 
@@ -26,17 +26,17 @@ class Wording:
         return template.format(end=self._end, **fields) if template else ""
 
     def error(self, complaint: Complaint, where: str, flourish: str = "") -> bytes:
-        """Return an error; where: as `place` or `direct` gives it. flourish: stands behind it."""
+        """Return an error. where: from `place` or `direct`. flourish: added at its end."""
         template = self._errors.get(complaint.reason, self._errors[Reason.PUZZLED])
         what = self._filled(template, where=where, **complaint.fields)
         return self.say(self._messages.error, what=what, where=where + flourish)
 
     def stopped(self, where: str) -> bytes:
-        """Return what is said after an interrupt."""
+        """Return the message after an interrupt."""
         return self.say(self._messages.stopped, where=where)
 
     def place(self, number: int, text: bytes, at: int = -1) -> str:
-        """Return how a message names a line of the program; at: the character to blame, if any."""
+        """Return how a message names a program line. at: the character in question, or -1."""
         if self._messages.mark and 0 <= at < len(text):
             text = text[:at] + self._messages.mark.encode("latin-1") + text[at + 1 :]
         row = self._storing.row(number, text).decode("latin-1")
@@ -44,16 +44,16 @@ class Wording:
         return self._filled(self._messages.where, number=shown, row=row)
 
     def direct(self, typed: bytes) -> str:
-        """Return how a message names what was typed to be done at once."""
+        """Return how a message names a direct line."""
         return self._filled(self._messages.where_direct, typed=typed.decode("latin-1"))
 
     def done(self, command: str) -> bytes:
-        """Return what is said when a direct line ended well; command: what it did last."""
+        """Return the message after a direct line. command: the last command in it."""
         after = self._messages.done_after
         return b"" if after and command not in after else self.say(self._messages.done)
 
     def wrong_answer(self, wanted: str) -> bytes:
-        """Return what INPUT says of an answer that it cannot take."""
+        """Return the message of INPUT for an invalid answer."""
         return self.say(self._messages.wrong_answer, wanted=wanted)
 
     def listed(self, number: int, text: bytes) -> bytes:
@@ -65,5 +65,5 @@ class Wording:
 
 @lru_cache(maxsize=64)
 def wording(kind: Kind) -> Wording:
-    """Return what boards of a kind say."""
+    """Return the messages of a kind of board."""
     return Wording(kind)

@@ -1,8 +1,8 @@
-"""What the practice board's firmware may ask of its hardware.
+"""Operations that the firmware of a practice board requests from its hardware.
 
-The firmware is a generator: it yields one of these, and the machine sends the answer back in once
-the (virtual) time it costs has passed. So the firmware reads like a program that blocks, while
-the machine can be advanced to any moment and stopped there.
+The firmware is a generator: it yields an operation, and the machine sends the answer when the
+(virtual) time of the operation has passed. So the firmware reads like a blocking program, while the
+machine can be advanced to any time and stopped there.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from typing import TypeAlias
 
 
 class Chore(Enum):
-    """Kinds of work that take the processor's time; the machine knows how long each takes."""
+    """Kinds of work that take processor time; the machine knows the time of each."""
 
     STORE = "store"  # one line into program memory
     DIRECT = "direct"  # taking a direct command apart
@@ -48,9 +48,11 @@ class ReadLine:
 
 @dataclass(frozen=True, slots=True)
 class ReadKey:
-    """Wait for one byte (the machine's own, after a full page). Answer: False."""
+    """Show `prompt` and wait for a key. Answer: False, or True if interrupted."""
+
+    prompt: bytes
 
 
-Op: TypeAlias = Work | Send | ReadLine
+Op: TypeAlias = Work | Send | ReadLine | ReadKey
 Answer: TypeAlias = "bytes | bool | None"
 Firmware: TypeAlias = Generator[Op, Answer, None]

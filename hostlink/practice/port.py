@@ -1,7 +1,7 @@
 """The practice board as a port, on a virtual clock or in real time.
 
-There is no thread: `read`, `write` and `in_waiting` advance the machine to the present and then
-look. On a virtual clock waiting is a jump; in real time it is a short sleep.
+There is no thread: `read`, `write` and `in_waiting` advance the machine to the present first. On a
+virtual clock waiting is a jump; in real time it is a short sleep.
 """
 
 from __future__ import annotations
@@ -23,8 +23,8 @@ class _Clock(Protocol):
 class PracticePort:
     """A port with a practice board at its other end.
 
-    clock: `now()` and `sleep()`. jump: called with a moment to set a virtual clock forward to it;
-    None in real time. on_close: called once with the machine when the port is closed.
+    clock: has `now()` and `sleep()`. jump: sets a virtual clock forward to a time; None in real
+    time. on_close: called once with the machine when the port is closed.
     """
 
     _NAP = 0.001  # seconds of sleep between two looks in real time
@@ -121,7 +121,7 @@ class PracticePort:
         self.machine.forget_output(self._now())
 
     def close(self) -> None:
-        """Let the board's time catch up, keep its state and close; closing twice is allowed."""
+        """Advance the board to the present, save its state and close. May be repeated."""
         if self._closed:
             return
         self._closed = True

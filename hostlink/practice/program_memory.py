@@ -33,13 +33,13 @@ class ProgramMemory:
 
     @property
     def free(self) -> int:
-        """Bytes left."""
+        """Return the number of free bytes."""
         return self.size - self.used
 
     def put(self, number: int, text: bytes) -> None:
-        """Store a line in place of any of that number; an empty text deletes.
+        """Store a line, replacing one with the same number; an empty text deletes it.
 
-        Raises Complaint where the line does not fit; then the old line stays.
+        Raises Complaint if the line does not fit; then the old line stays.
         """
         line_bytes = self.rules.line_bytes
         old = self.lines.get(number)
@@ -57,7 +57,7 @@ class ProgramMemory:
         self._changed(used)
 
     def replace(self, lines: Mapping[int, bytes]) -> None:
-        """Take a whole program in. Raises Complaint, and keeps the old one, if it is too big."""
+        """Replace the program. Raises Complaint, and keeps the old one, if it does not fit."""
         used = self.rules.program_bytes(lines)
         if used > self.size:
             raise Complaint(Reason.PROGRAM_FULL, missing=used - self.size)
@@ -65,7 +65,7 @@ class ProgramMemory:
         self._changed(used)
 
     def place(self, number: int) -> int:
-        """Where a line stands among `numbers`. Raises Complaint if there is no such line."""
+        """Return the index of a line in `numbers`. Raises Complaint if there is none."""
         try:
             return self._places[number]
         except KeyError:

@@ -96,7 +96,7 @@ _LARGEST_SIGNATURE = 0xFFFFFF  # three bytes
 
 
 def setting_fault(key: str, value: object) -> str:
-    """Return the end of a sentence that begins with the key, "" where the value can stand."""
+    """Return the rest of a sentence on an invalid value that begins with its key, or ""."""
     if key == "line_end" and not value:
         return "cannot be empty"
     if not isinstance(value, int | float):

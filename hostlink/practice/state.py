@@ -1,4 +1,4 @@
-"""What the running firmware holds in RAM: program, variables, and where a program has got to."""
+"""The state of the running firmware in RAM: program, variables, and the current place."""
 
 from __future__ import annotations
 
@@ -33,8 +33,10 @@ Step: TypeAlias = "Callable[[State], bytes | Talk | None]"
 
 @dataclass(slots=True)
 class Place:
-    """A point in the program: the line's place in memory (past the end for a direct line) and
-    the step within it."""
+    """A place in the program.
+
+    The index of the line in memory (past the end for a direct line), and the step in it.
+    """
 
     line: int
     steps: tuple[Step, ...]
@@ -43,7 +45,7 @@ class Place:
 
 @dataclass(slots=True)
 class Loop:
-    """An open FOR: its variable, and where its body begins."""
+    """An open FOR: its variable, and the beginning of its body."""
 
     variable: int
     limit: int
@@ -53,7 +55,7 @@ class Loop:
 
 @dataclass(slots=True)
 class Call:
-    """An open GOSUB: where to go back to, and how many loops were open before it."""
+    """An open GOSUB: the place to return to, and the number of loops open before it."""
 
     back: Place
     loops: int
@@ -86,7 +88,7 @@ class State:
         self.calls: list[Call] = []
 
     def power_on(self) -> None:
-        """Forget program, variables and random numbers; the EEPROM stays."""
+        """Clear program, variables and random numbers; the EEPROM stays."""
         self.memory.replace({})
         self.chance = self.seed
         self.column = 0
@@ -94,13 +96,13 @@ class State:
         self.halt()
 
     def clear_variables(self) -> None:
-        """All variables to 0, no loop or subroutine open."""
+        """Set all variables to 0 and close all loops and subroutines."""
         self.variables = [0] * len(LETTERS)
         self.loops = []
         self.calls = []
 
     def start_direct(self, text: bytes) -> None:
-        """Get ready to run one line that has no number."""
+        """Prepare to run one line without a number."""
         self.loops = []
         self.calls = []
         self.command = ""
@@ -109,7 +111,7 @@ class State:
         self.at = 0
 
     def start_program(self) -> None:
-        """Get ready to run the program from its first line, with all variables 0."""
+        """Prepare to run the program from its first line with all variables 0."""
         self.clear_variables()
         self.command = "run"
         self.line = -1
@@ -117,7 +119,7 @@ class State:
         self.at = 0
 
     def halt(self) -> None:
-        """Let the program be at its end."""
+        """Move to the end of the program."""
         self.line = len(self.memory.numbers)
         self.steps = ()
         self.at = 0
@@ -141,18 +143,15 @@ class State:
         self.at = 0
 
     def here(self) -> Place:
-        """Where the program goes on after the statement it is at."""
+        """Return the place behind the current statement."""
         return Place(self.line, self.steps, self.at)
 
     def go(self, place: Place) -> None:
-        """Go to a place taken by `here`."""
+        """Go to a place from `here`."""
         self.line, self.steps, self.at = place.line, place.steps, place.at
 
     def where(self, typed: bytes, at: int = -1) -> str:
-        """How a message names what runs: a program line, or the direct line that was typed.
-
-        at: the character of the line that is to blame, -1 for none.
-        """
+        """Return how a message names the running line. at: the character in question, or -1."""
         numbers = self.memory.numbers
         if not 0 <= self.line < len(numbers):
             return self.wording.direct(typed)
@@ -160,23 +159,23 @@ class State:
         return self.wording.place(number, self.memory.lines[number], at)
 
     def free(self) -> int:
-        """Bytes that are called free for a program."""
+        """Return the bytes that the board reports as free."""
         return self.teller.free(self.memory.free)
 
     def room(self) -> int:
-        """Bytes that are called free, as far as a 16-bit number can say."""
+        """Return the bytes reported as free, limited to a 16-bit number."""
         if self.kind.language.free_number == "signed":
             return (self.free() + 0x8000) % 0x10000 - 0x8000
         return min(self.free(), LARGEST)
 
     def stops(self, answer: bytes) -> bool:
-        """Whether an answer to INPUT is the interrupt key, on a board that takes it so."""
+        """Return whether an answer to INPUT is the interrupt key, on a board that reads it so."""
         settings = self.kind.settings
         by_answer = settings.interrupt_typed == "as-answer" and settings.interrupt
         return bool(by_answer) and answer.startswith(settings.interrupt[:1])
 
     def random(self, limit: int) -> int:
-        """A whole number from 1 to limit. Raises Complaint if limit is below 1.
+        """Return a whole number from 1 to limit. Raises Complaint if limit is below 1.
 
         The generator: a linear congruence modulo 2**32 whose upper half is used.
         """
@@ -186,7 +185,7 @@ class State:
         return 1 + ((self.chance >> 16) * limit >> 16)
 
     def open_loop(self, variable: int, first: int, limit: int, step: int) -> None:
-        """FOR. A loop over the same variable, and those inside it, are given up."""
+        """Execute FOR. A loop over the same variable, and those inside it, are closed."""
         base = self.calls[-1].loops if self.calls else 0
         for index in range(base, len(self.loops)):
             if self.loops[index].variable == variable:
@@ -198,10 +197,10 @@ class State:
         self.loops.append(Loop(variable, limit, step, self.here()))
 
     def next_round(self, variable: int | None) -> None:
-        """NEXT: step the variable; back to the body unless it has passed the limit.
+        """Execute NEXT: step the variable, and go back to the body unless it passed the limit.
 
-        The body has run once by then, whatever the limit. The variable keeps its last value
-        where the next one would not fit in 16 bits.
+        The body runs once in any case. The variable keeps its value if the next one would not fit
+        in 16 bits.
         """
         base = self.calls[-1].loops if self.calls else 0
         loops = self.loops
@@ -219,7 +218,7 @@ class State:
             self.go(loop.body)
 
     def open_call(self, number: int) -> None:
-        """GOSUB."""
+        """Execute GOSUB."""
         if len(self.calls) >= DEEPEST_GOSUB:
             raise Complaint(Reason.GOSUBS, most=DEEPEST_GOSUB)
         call = Call(self.here(), len(self.loops))
@@ -227,7 +226,7 @@ class State:
         self.calls.append(call)
 
     def close_call(self) -> None:
-        """RETURN. Loops opened in the subroutine are given up."""
+        """Execute RETURN. Loops opened in the subroutine are closed."""
         if not self.calls:
             raise Complaint(Reason.RETURN)
         call = self.calls.pop()

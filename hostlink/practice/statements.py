@@ -45,7 +45,7 @@ _NUMBER = re.compile(rb"[ \t]*([+-]?)[ \t]*([0-9]{1,9})[ \t]*")
 
 @lru_cache(maxsize=64)
 def compiler(language: Language) -> LineCompiler:
-    """Return what reads lines of a language. It remembers lines; a loop reads them often."""
+    """Return a reader of lines in a language; it caches lines, because loops read them often."""
 
     @lru_cache(maxsize=8192)
     def read(line: bytes) -> tuple[Step, ...]:
@@ -55,9 +55,9 @@ def compiler(language: Language) -> LineCompiler:
 
 
 def read_line(line: bytes, language: Language) -> tuple[tuple[Step, ...], Complaint | None]:
-    """Read one line (without its number).
+    """Read one line without its number; return its steps and what is wrong with it.
 
-    Returns its steps, and what is wrong with it; the last step then complains of that when it runs.
+    The last step raises that when it runs.
     """
     text = Text(line.decode("latin-1"), language)
     readers = _readers(language)
@@ -69,7 +69,7 @@ def read_line(line: bytes, language: Language) -> tuple[tuple[Step, ...], Compla
             if _read_statement(text, steps, readers):
                 text.depth = 0
                 if text.peek() not in ("", SEPARATOR):
-                    steps.pop()  # nothing of a statement with rubbish behind it is done
+                    steps.pop()  # a statement with rubbish behind it does nothing
                     raise text.puzzled()
     except Complaint as complaint:
         steps.append(_complaining(complaint))
@@ -85,7 +85,7 @@ def _complaining(complaint: Complaint) -> Step:
 
 
 def _read_statement(text: Text, steps: list[Step], readers: Readers) -> bool:
-    """Read one statement. False where another one may follow at once (after THEN)."""
+    """Read one statement; return False if another may follow at once (after THEN)."""
     if _is_assignment(text):
         steps.append(_read_let(text))
         return True
@@ -169,7 +169,7 @@ def _read_rem(text: Text) -> Step:
 
 
 def _read_print(text: Text) -> Step:
-    """PRINT items. An item is a quoted text (bytes), an expression, or None for a comma."""
+    """Read PRINT items: a quoted text (bytes), an expression, or None for a comma."""
     items: list[bytes | Expression | None] = []
     ended = True
     while text.peek() not in ("", SEPARATOR):
@@ -214,7 +214,7 @@ def _read_input(text: Text) -> Step:
 
 
 def _ask(state: State, variables: list[int]) -> Talk:
-    """Ask until every variable has a number."""
+    """Repeat the question until every variable has a number."""
     language = state.kind.language
     prompt = language.asks
     wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
@@ -238,7 +238,7 @@ def _ask(state: State, variables: list[int]) -> Talk:
 
 
 def _numbers(answer: bytes, *, empty_too: bool) -> list[int]:
-    """The numbers of an answer; none where it holds anything else. empty_too: nothing is 0."""
+    """Return the numbers of an answer, none if there is anything else. empty_too: nothing is 0."""
     values = []
     for part in answer.split(b","):
         found = _NUMBER.fullmatch(part)
@@ -271,7 +271,7 @@ _MEANINGS: dict[str, Callable[[Text], Step]] = {
 
 @lru_cache(maxsize=64)
 def _readers(language: Language) -> Readers:
-    """What reads each statement, by its word, longer words first; None for IF."""
+    """Return the reader of each statement by its word, longer words first; None for IF."""
     words = [(word, meaning) for meaning, words in language.words for word in words]
     words.sort(key=lambda pair: -len(pair[0]))
     return {word: _MEANINGS.get(meaning) for word, meaning in words}

@@ -1,7 +1,7 @@
-"""What becomes of a typed line in program memory: the text that is kept, its cost, its listed row.
+"""Convert typed lines for program memory: the kept text, its cost, and the listed row.
 
-A line is kept as the text that LIST shows of it. With tokens the codes follow from that text alone,
-so that a listing typed back is the same program, and what each line costs can be told from it.
+A line is kept as the text that LIST shows. With tokens, the codes follow from that text alone, so
+that a listing typed again is the same program, and its cost can be computed from the listing.
 """
 
 from __future__ import annotations
@@ -14,12 +14,12 @@ from hostlink.practice.kind import Language, Storage
 from hostlink.practice.token_text import TokenText
 
 _WRAP = 65536
-_WRAP_DIGITS = 16  # 10 to the 16 is a multiple of 65536: what stands before them does not matter
+_WRAP_DIGITS = 16  # 10 to the 16 is a multiple of 65536, so digits before these do not matter
 _LONGEST_NUMBER = 9  # digits; a longer one is out of range on every board
 
 
 class Storing:
-    """How the boards of one kind keep lines."""
+    """The way in which boards of one kind keep lines."""
 
     def __init__(self, storage: Storage, language: Language) -> None:
         self.rules = storage
@@ -34,13 +34,13 @@ class Storing:
         self._spared = re.compile(f"({inside})|.".encode("latin-1"), re.DOTALL)
 
     def number(self, digits: bytes) -> int:
-        """Return the line number that typed digits become; any length of them is worked out."""
+        """Return the line number for typed digits of any length."""
         if self.rules.beyond == "wrapped":
             return int(digits[-_WRAP_DIGITS:]) % _WRAP
         return int(digits) if len(digits) <= _LONGEST_NUMBER else 10**_LONGEST_NUMBER
 
     def kept(self, text: bytes) -> bytes:
-        """Return the text of a line as it is kept; text: all that was typed behind the number."""
+        """Return the kept text of a line. text: everything typed behind the number."""
         if self.rules.blanks != "kept":
             text = text.lstrip(b" ")
         if self.rules.case != "kept":
@@ -53,7 +53,7 @@ class Storing:
         return text
 
     def folded(self, text: bytes) -> bytes:
-        """Return the text with its letters as capitals, where this kind makes them so."""
+        """Return the text with letters changed to capitals, if this kind does that."""
         return self._spared.sub(lambda found: found[1] or found[0].upper(), text)
 
     def line_bytes(self, text: bytes) -> int:
@@ -71,14 +71,14 @@ class Storing:
         return number - _WRAP if signed else number
 
     def row(self, number: int, text: bytes) -> bytes:
-        """Return a line as LIST shows it, without what ends the row."""
+        """Return a line as LIST shows it, without its line end."""
         shown = self.shown_number(number)
         if self.rules.row == "{number} {text}":
             return b"%d %b" % (shown, text)
         return self.rules.row.format(number=shown, text=text.decode("latin-1")).encode("latin-1")
 
     def rows(self, number: int, text: bytes) -> list[bytes]:
-        """Return a line as LIST shows it: several rows where it is wider than row_width."""
+        """Return the rows in which LIST shows a line, several if it is wider than row_width."""
         row, width = self.row(number, text), self.rules.row_width
         if not width or len(row) <= width:
             return [row]

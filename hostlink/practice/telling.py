@@ -1,7 +1,7 @@
-"""What the board says of the memory it has: the truth, or what its faults make of it.
+"""Report the content of the memory, truly or as the faults demand.
 
-A board that lies is told from one whose wire is damaged by this: it says the same each time, and in
-sound words. So captures that agree prove nothing about it.
+A board that lies differs from a damaged wire: it says the same each time, in sound words. Captures
+that agree prove nothing about it.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ _ESCAPES = "\x1b[2J\x07"  # ECMA-48: erase the whole page; then the bell
 
 
 class Teller:
-    """Answers LIST and the question for the free memory. lists: how often LIST was answered."""
+    """Answers LIST and the question for the free memory. lists: number of LISTs answered."""
 
     def __init__(self, faults: Faults | None = None) -> None:
         self._faults = faults or Faults()
@@ -27,9 +27,9 @@ class Teller:
     def rows(
         self, lines: Mapping[int, bytes], listed: Callable[[int, bytes], bytes], end: bytes
     ) -> list[bytes]:
-        """Return what LIST sends of these lines, one after the other.
+        """Return what LIST sends for these lines, one after the other.
 
-        listed: what it sends of one line if it tells the truth. end: what ends its other rows.
+        listed: what it truly sends for one line. end: the end of its other rows.
         """
         faults = self._faults
         self.lists += 1
@@ -47,16 +47,16 @@ class Teller:
         return rows
 
     def forgets(self) -> bool:
-        """Whether the line that is to be stored now is lost, though all the board says is well."""
+        """Return whether the next line to be stored is lost without a word."""
         self._stores += 1
         every = self._faults.forgets_every
         return every > 0 and self._stores % every == 0
 
     def free(self, true: int) -> int:
-        """Return how many bytes the board calls free, of those that are."""
+        """Return the reported free bytes. true: the real number."""
         return max(0, true - self._faults.free_bytes_off)
 
     @property
     def flourish(self) -> str:
-        """What ends the board's own words of error."""
+        """Return what is added to error messages."""
         return _ESCAPES if self._faults.escapes else ""

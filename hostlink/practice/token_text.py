@@ -1,4 +1,4 @@
-"""Lines kept as tokens: keywords as codes, and what each part of a line costs."""
+"""Keep lines as tokens: keywords as codes, with the cost of each part of a line."""
 
 from __future__ import annotations
 
@@ -14,14 +14,14 @@ _BLANK, _WORD, _QUOTED, _REMARK, _NUMBER, _NAME, _OTHER = range(7)
 
 @dataclass(frozen=True, slots=True)
 class Token:
-    """One part of a line. sort: what it is. text: as it is listed."""
+    """One part of a line. sort: its kind. text: as listed."""
 
     sort: int
     text: bytes
 
 
 class TokenText:
-    """Takes lines apart and puts them together again, for one kind of board."""
+    """Splits lines into tokens and joins them again, for one kind of board."""
 
     def __init__(self, storage: Storage, language: Language) -> None:
         self._squeezes = storage.blanks == "squeezed"
@@ -36,7 +36,7 @@ class TokenText:
             " +",
             "|".join(map(re.escape, words)) or "(?!)",
             "|".join(f"{mark}[^{mark}]*{mark}?" for mark in map(re.escape, language.quotes)),
-            "(?!)",  # a remark's text is what stands behind its word
+            "(?!)",  # the text of a remark follows its word
             "[0-9]+",
             "[A-Za-z][0-9]?[$]?",
             ".",
@@ -46,7 +46,7 @@ class TokenText:
         self._part = re.compile(pattern.encode("latin-1"), flags)
 
     def tokens(self, text: bytes) -> list[Token]:
-        """Take a line apart."""
+        """Split a line into tokens."""
         found = []
         at = 0
         while at < len(text):
@@ -63,7 +63,7 @@ class TokenText:
         return found
 
     def listed(self, text: bytes) -> bytes:
-        """Return the line as LIST shows it after it was kept."""
+        """Return the line as LIST shows it after storing."""
         tokens = self.tokens(text)
         if not self._squeezes:
             return b"".join(token.text for token in tokens)
@@ -76,7 +76,7 @@ class TokenText:
         return row
 
     def size(self, listed: bytes) -> int:
-        """Return the bytes that a line takes, beside its number; listed: as `listed` gives it."""
+        """Return the bytes of a line without its number. listed: from `listed`."""
         return sum(self._bytes(token) for token in self.tokens(listed))
 
     def _bytes(self, token: Token) -> int:
@@ -92,8 +92,10 @@ class TokenText:
 
 
 def _stands_apart(before: Token | None, token: Token) -> bool:
-    """Whether a blank stands between two tokens: before each keyword, and behind it where it is
-    made of letters and no mark follows."""
+    """Return whether a blank stands between two tokens.
+
+    It stands before each keyword, and behind one of letters unless a symbol follows.
+    """
     if before is None or token.sort == _REMARK:
         return False
     if token.sort == _WORD:

@@ -9,17 +9,17 @@ SPEED_TOLERANCE = 0.045  # DS40002061A table 20-2: beyond about 4.5 % the last d
 
 
 def byte_time(baud: int) -> float:
-    """Seconds that one byte takes on the wire at 8N1."""
+    """Return seconds that one byte takes on the wire at 8N1."""
     return BITS_PER_BYTE / baud
 
 
 def understood(sent_baud: int, heard_baud: int) -> bool:
-    """Whether a receiver set to heard_baud reads bytes sent at sent_baud correctly."""
+    """Return whether a receiver set to heard_baud reads bytes sent at sent_baud correctly."""
     return abs(sent_baud / heard_baud - 1) < SPEED_TOLERANCE
 
 
 def misheard(data: Iterable[int], sent_baud: int, heard_baud: int) -> Iterator[tuple[float, int]]:
-    """What a receiver at the wrong speed makes of bytes sent in one run.
+    """Return what a receiver at the wrong speed makes of bytes sent in one run.
 
     Yields (seconds after the start of the run, byte). The receiver waits for a falling edge, then
     takes the middle of each following bit; it does not check the stop bit, as the cheap ones don't.

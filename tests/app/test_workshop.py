@@ -168,7 +168,7 @@ def test_a_jump_that_cannot_follow_stops_renumbering_until_it_is_forced(
         await pilot.press("alt+r", "enter")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert app.focused.id == "answer-leave"
-        for words in ("5 GOSUB 10*A", "worked out when it runs", "there is no line 99"):
+        for words in ("5 GOSUB 10*A", "computed when it runs", "there is no line 99"):
             assert words in shown(app)
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))

@@ -71,7 +71,7 @@ def snapshot() -> Callable[[Path], dict[str, list[tuple[object, ...]]]]:
     return table_rows
 
 
-class HeldCargo:
+class HeldRecords:
     """What an archive would carry at one moment, in memory, so that a test can change it."""
 
     def __init__(
@@ -79,15 +79,15 @@ class HeldCargo:
     ) -> None:
         self.held: dict[str, list[dict[str, Any]]] = {}
         self.listings: dict[int, Content] = {}
-        with archive.cargo(programs=programs, since=since) as cargo:
+        with archive.records(programs=programs, since=since) as records:
             for table in CARRIED:
-                self.held[table.name] = list(cargo.records(table.name))
+                self.held[table.name] = list(records.of(table.name))
                 for record in self.held[table.name]:
                     if "listing" in record:
-                        self.listings[record["listing"]] = cargo.listing(record["listing"])
-            self.left_out = cargo.left_out
+                        self.listings[record["listing"]] = records.listing(record["listing"])
+            self.left_out = records.left_out
 
-    def records(self, table: str) -> Iterator[dict[str, Any]]:
+    def of(self, table: str) -> Iterator[dict[str, Any]]:
         """The records of a table."""
         return iter(self.held[table])
 
@@ -99,9 +99,9 @@ class HeldCargo:
 
 
 @pytest.fixture
-def held_cargo() -> type[HeldCargo]:
+def held_records() -> type[HeldRecords]:
     """Takes what an archive would carry into memory."""
-    return HeldCargo
+    return HeldRecords
 
 
 @pytest.fixture

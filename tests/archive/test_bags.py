@@ -59,8 +59,8 @@ def change_line(bag: Path, name: str, change: Callable[[dict[str, Any]], Any], a
 
 def read_all(bag: Path) -> None:
     """Read all of a bag into an archive of its own."""
-    with Archive.open(bag.with_name("target.sqlite3")) as target, open_bag(bag) as cargo:
-        target.merge(cargo)
+    with Archive.open(bag.with_name("target.sqlite3")) as target, open_bag(bag) as records:
+        target.merge(records)
 
 
 @pytest.fixture
@@ -88,8 +88,8 @@ def source(tmp_path: Path) -> Iterator[Archive]:
 @pytest.fixture
 def bag(source: Archive, tmp_path: Path) -> Path:
     folder = tmp_path / "bag"
-    with source.cargo() as cargo:
-        write_bag(cargo, folder)
+    with source.records() as records:
+        write_bag(records, folder)
     return folder
 
 
@@ -105,14 +105,14 @@ def test_a_person_finds_each_listing_under_its_name(bag: Path) -> None:
 
 
 def test_a_bag_brings_everything_back(
-    source: Archive, bag: Path, tmp_path: Path, held_cargo: Callable[..., Any]
+    source: Archive, bag: Path, tmp_path: Path, held_records: Callable[..., Any]
 ) -> None:
     """Exact bytes, text, canonical text and every record come back equal."""
-    before = held_cargo(source)
+    before = held_records(source)
     with Archive.open(tmp_path / "new.sqlite3") as new:
-        with open_bag(bag) as cargo:
-            assert new.merge(cargo).added["revisions"] == 4
-        after = held_cargo(new)
+        with open_bag(bag) as records:
+            assert new.merge(records).added["revisions"] == 4
+        after = held_records(new)
         assert new.prove().findings == ()
     assert list(after.listings.values()) == list(before.listings.values())
     for table, records in before.held.items():
@@ -127,8 +127,8 @@ def test_a_bag_of_0_1_0_is_still_taken_in(tmp_path: Path) -> None:
     with zipfile.ZipFile(FILES / "bag-0.1.0.zip") as packed:
         packed.extractall(bag)
     with Archive.open(tmp_path / "new.sqlite3") as new:
-        with open_bag(bag) as cargo:
-            added = new.merge(cargo).added
+        with open_bag(bag) as records:
+            added = new.merge(records).added
         assert (added["programs"], added["revisions"], added["rescues"]) == (4, 6, 1)
         assert (added["backups"], added["firmware_writes"], added["events"]) == (1, 1, 4)
         assert new.prove().findings == ()
@@ -156,8 +156,8 @@ def test_each_listing_has_a_file_of_its_own_named_after_what_holds_it(tmp_path: 
         source.keep_backup(board.uuid, items, profile="practice")
         source.keep_image(image, part="ATmega328P")
         target = tmp_path / "new" / "bag"  # in a folder that is not there yet
-        with source.cargo() as cargo:
-            write_bag(cargo, target)
+        with source.records() as records:
+            write_bag(records, target)
         data = target / "data"
         assert sorted(each.relative_to(data).as_posix() for each in data.rglob("*.bas")) == [
             "backups/1/memory.bas",
@@ -170,16 +170,19 @@ def test_each_listing_has_a_file_of_its_own_named_after_what_holds_it(tmp_path: 
         (firmware,) = (data / "firmware").iterdir()
         assert firmware.read_bytes() == image
         with Archive.open(tmp_path / "new.sqlite3") as new:
-            with open_bag(target) as cargo:
-                new.merge(cargo)
+            with open_bag(target) as records:
+                new.merge(records)
             known = source.keep_image(image)
             assert new.known_image(known.sha256) == known
 
 
 def test_an_existing_folder_is_never_written_into(source: Archive, bag: Path) -> None:
     """A second export to the same place is refused and the first stays valid."""
-    with source.cargo() as cargo, pytest.raises(ArchiveError, match="there already"):
-        write_bag(cargo, bag)
+    with (
+        source.records() as records,
+        pytest.raises(ArchiveError, match="there already"),
+    ):
+        write_bag(records, bag)
     bag_format.verify(bag)
 
 
@@ -198,8 +201,8 @@ def test_what_is_said_to_be_checked_is_on_the_disk(
     monkeypatch.setattr(flushing, "flush_folder", note)
     monkeypatch.setattr(bags, "flush_folder", note)
     monkeypatch.setattr(bags, "flush_tree", note)
-    with source.cargo() as cargo:
-        write_bag(cargo, target)
+    with source.records() as records:
+        write_bag(records, target)
     part = flushed.pop(2)
     assert part.startswith("new/deep/.bag.") and part.endswith(".part, not named")
     assert flushed == [".", "new", "new/deep, named"] or flushed == [
@@ -241,8 +244,11 @@ def test_an_export_that_fails_leaves_nothing(
 
     monkeypatch.setattr(bags, "flush_tree", full)
     before = sorted(path.name for path in tmp_path.iterdir())
-    with source.cargo() as cargo, pytest.raises(ArchiveError, match="No space left on device"):
-        write_bag(cargo, tmp_path / "bag")
+    with (
+        source.records() as records,
+        pytest.raises(ArchiveError, match="No space left on device"),
+    ):
+        write_bag(records, tmp_path / "bag")
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
@@ -356,8 +362,8 @@ def test_a_damaged_or_hostile_bag_is_refused_whole(
     (tmp_path / "outside.bas").write_text("10 REM OUTSIDE\n")
     spoil(bag)
     with Archive.open(tmp_path / "new.sqlite3") as new:
-        with pytest.raises(ArchiveError) as caught, open_bag(bag) as cargo:
-            new.merge(cargo)
+        with pytest.raises(ArchiveError) as caught, open_bag(bag) as records:
+            new.merge(records)
         assert "Nothing of it was taken in" in caught.value.kept
         assert str(caught.value).isprintable()
         assert new.programs(retired=None) == []
@@ -371,11 +377,11 @@ def test_a_charset_that_takes_for_ever_is_not_tried(tmp_path: Path) -> None:
     held = Content(b"10 REM\n", text, text, "practice", "punycode")
     with Archive.open(tmp_path / "a.sqlite3") as archive:
         kept = archive.keep("TIDE", held, Origin("file")).revision
-        with archive.cargo() as cargo:
-            write_bag(cargo, tmp_path / "bag")
+        with archive.records() as records:
+            write_bag(records, tmp_path / "bag")
         with Archive.open(tmp_path / "b.sqlite3") as other:
-            with open_bag(tmp_path / "bag") as cargo:
-                other.merge(cargo)
+            with open_bag(tmp_path / "bag") as records:
+                other.merge(records)
             assert other.content(other.revision("TIDE")) == archive.content(kept) == held
 
 
@@ -449,9 +455,9 @@ def test_a_value_of_another_kind_is_refused(
     with Archive.open(tmp_path / "target.sqlite3") as target:
         with (
             pytest.raises(ArchiveError, match=rf"{key} of a record of {table}|a tag is one word"),
-            open_bag(bag) as cargo,
+            open_bag(bag) as records,
         ):
-            target.merge(cargo)
+            target.merge(records)
         assert target.programs() == []
 
 

@@ -166,17 +166,17 @@ def test_a_row_that_is_damaged_here_is_healed_by_a_copy_that_numbers_it_otherwis
 
 
 def test_more_copies_than_anybody_has_are_refused_whole(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., object]
+    pair: tuple[Archive, Archive], held_records: Callable[..., object]
 ) -> None:
-    """False cargo cannot fill the archive with names of copies."""
+    """False records cannot fill the archive with names of copies."""
     ours, theirs = pair
-    cargo = held_cargo(theirs)
-    (only,) = cargo.held["revisions"]  # type: ignore[attr-defined]
-    cargo.held["revisions"] = [  # type: ignore[attr-defined]
+    records = held_records(theirs)
+    (only,) = records.held["revisions"]  # type: ignore[attr-defined]
+    records.held["revisions"] = [  # type: ignore[attr-defined]
         {**only, "uuid": f"00000000-0000-4000-8000-{turn:012}"} for turn in range(60)
     ]
     with pytest.raises(ArchiveError, match="copies of one archive gave the same number"):
-        ours.merge(cargo)  # type: ignore[arg-type]
+        ours.merge(records)  # type: ignore[arg-type]
     assert list(texts(ours)) == ["TIDE@1"] and ours.prove().findings == ()
 
 

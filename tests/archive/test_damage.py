@@ -246,31 +246,31 @@ def _lose_name_in_index(path: Path) -> None:
 
 
 def test_a_whole_export_goes_on_around_what_is_damaged(
-    damaged: Damaged, held_cargo: Callable[..., Any]
+    damaged: Damaged, held_records: Callable[..., Any]
 ) -> None:
     """What is whole is carried; what is not, and what cannot be told without it, is named."""
     with damaged(
         "UPDATE listings SET text = 'x' WHERE id = 2", "UPDATE boards SET profile = 'x'"
     ) as archive:
-        cargo = held_cargo(archive)
-    assert [each["number"] for each in cargo.held["revisions"]] == [1, 2]
-    assert cargo.held["boards"] == [] and cargo.held["backups"] == []
-    assert len(cargo.held["rescues"]) == 1 and cargo.held["rescues"][0]["board"] is None
-    named = " ".join(cargo.left_out)
+        records = held_records(archive)
+    assert [each["number"] for each in records.held["revisions"]] == [1, 2]
+    assert records.held["boards"] == [] and records.held["backups"] == []
+    assert len(records.held["rescues"]) == 1 and records.held["rescues"][0]["board"] is None
+    named = " ".join(records.left_out)
     assert "(the board Red) is damaged" in named
     assert "revisions (MOON@1) has a damaged listing" in named
     assert "(backup@1) is of a damaged board" in named
 
 
 def test_one_damaged_program_does_not_keep_the_others_from_being_exported(
-    damaged: Damaged, held_cargo: Callable[..., Any]
+    damaged: Damaged, held_records: Callable[..., Any]
 ) -> None:
     """Its revisions cannot be told without it; those of the others go."""
     with damaged("UPDATE programs SET title = 'x' WHERE id = 2") as archive:
-        cargo = held_cargo(archive)
-    assert [each["name"] for each in cargo.held["programs"]] == ["TIDE"]
-    assert len(cargo.held["revisions"]) == 1
-    assert sum("is of a damaged program" in each for each in cargo.left_out) >= 2
+        records = held_records(archive)
+    assert [each["name"] for each in records.held["programs"]] == ["TIDE"]
+    assert len(records.held["revisions"]) == 1
+    assert sum("is of a damaged program" in each for each in records.left_out) >= 2
 
 
 def test_a_damaged_row_is_healed_by_an_import(damaged: Damaged, path: Path, tmp_path: Path) -> None:

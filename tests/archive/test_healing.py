@@ -126,14 +126,14 @@ def test_a_damaged_image_is_healed_by_the_same_image(path: Path, tmp_path: Path)
 
 
 def test_an_image_with_a_false_hash_is_not_taken_in(
-    path: Path, tmp_path: Path, held_cargo: Callable[..., Any]
+    path: Path, tmp_path: Path, held_records: Callable[..., Any]
 ) -> None:
     """What comes with an image whose bytes are not those of its SHA-256 is refused whole; of
     another archive's file the damaged image alone is left out, and named."""
     with Archive.open(path) as archive, Archive.open(tmp_path / "other.sqlite3") as other:
         other.keep("TIDE", Content(b"10\n", "10\n", "10\n", "p", "latin-1"), Origin("file"))
         other.keep_image(FLASH, name="one.hex")
-        false = held_cargo(other)
+        false = held_records(other)
         false.held["firmware_images"][0]["data"] = bytes(16)
         with pytest.raises(ArchiveError, match="firmware image in it has another SHA-256"):
             archive.merge(false)

@@ -35,7 +35,7 @@ def pair(tmp_path: Path) -> Iterator[tuple[Archive, Archive]]:
 
 def both_ways(ours: Archive, theirs: Archive) -> None:
     """Each takes in what the other had before."""
-    with ours.cargo() as mine, theirs.cargo() as other:
+    with ours.records() as mine, theirs.records() as other:
         assert ours.merge(other).anything
         theirs.merge(mine)
 
@@ -107,7 +107,7 @@ def test_an_event_that_ended_in_one_has_ended_in_both(pair: tuple[Archive, Archi
     uuid = ours.begin_event("load")
     theirs.merge_file(ours.path)
     theirs.end_event(uuid, "done", detail={"lines": 3})
-    with ours.cargo() as begun, theirs.cargo() as ended:
+    with ours.records() as begun, theirs.records() as ended:
         ours.merge(ended)
         theirs.merge(begun)
     for archive in pair:
@@ -128,7 +128,7 @@ def test_a_write_of_firmware_that_ended_in_one_has_ended_in_both(
     write = ours.begin_write(board, image, previous=None, role="computer", part="ATmega328P")
     theirs.merge_file(ours.path)
     theirs.end_write(write, "done", banner="HELLO")
-    with ours.cargo() as begun, theirs.cargo() as ended:
+    with ours.records() as begun, theirs.records() as ended:
         ours.merge(ended)
         theirs.merge(begun)
     for archive in pair:
@@ -138,14 +138,14 @@ def test_a_write_of_firmware_that_ended_in_one_has_ended_in_both(
 
 
 def test_what_is_new_finds_what_came_before(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+    pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """A revision that comes alone is made from one that an earlier merge brought."""
     ours, theirs = pair
     theirs.keep("TIDE", content("10 A\n"), Origin("file"))
     ours.merge_file(theirs.path)
     later = theirs.keep("TIDE", content("10 B\n"), Origin("file")).revision
-    newest = held_cargo(theirs)
+    newest = held_records(theirs)
     newest.held["revisions"] = [
         each for each in newest.held["revisions"] if each["uuid"] == later.uuid
     ]
@@ -191,7 +191,7 @@ def test_firmware_of_the_same_bytes_is_one_image(pair: tuple[Archive, Archive]) 
 
 
 def test_the_same_thing_with_other_content_is_refused_by_its_name(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+    pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """A note or an archive of one UUID cannot say two things; which kind it was is told."""
     ours, theirs = pair
@@ -199,18 +199,18 @@ def test_the_same_thing_with_other_content_is_refused_by_its_name(
     theirs.note("TIDE", "slow")
     ours.merge_file(theirs.path)
     for table, column in (("notes", "text"), ("archives", "made_by")):
-        cargo = held_cargo(theirs)
-        cargo.held[table][0][column] = "something else"
+        records = held_records(theirs)
+        records.held[table][0][column] = "something else"
         with pytest.raises(ArchiveError, match=f"one of its {table} is here with other content"):
-            ours.merge(cargo)
-    write = held_cargo(theirs)
+            ours.merge(records)
+    write = held_records(theirs)
     write.held["revisions"][0]["note"] = "another"
     with pytest.raises(ArchiveError, match="one of its revisions is here"):
         ours.merge(write)
 
 
 def test_an_event_that_began_otherwise_is_refused(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+    pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """Its end may come from elsewhere; what job it is of, and when it began, is known."""
     ours, theirs = pair
@@ -218,8 +218,8 @@ def test_an_event_that_began_otherwise_is_refused(
     theirs.merge_file(ours.path)
     theirs.end_event(uuid, "done")
     for column, value in (("job", "save"), ("started_at", "2031-01-01T00:00:00.000Z")):
-        cargo = held_cargo(theirs)
-        cargo.held["events"][0][column] = value
+        records = held_records(theirs)
+        records.held["events"][0][column] = value
         with pytest.raises(ArchiveError, match="one of its events is here with other content"):
-            ours.merge(cargo)
+            ours.merge(records)
     assert ours.events()[0].ended_at is None

@@ -154,8 +154,8 @@ def test_backups_of_both_archives_can_be_named(pair: tuple[Archive, Archive]) ->
         ours.backup("backup@1/%")
 
 
-def test_false_cargo_is_refused_whole(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+def test_false_records_is_refused_whole(
+    pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """The same UUID with other content, a missing listing and an unknown parent each refuse
     everything, and nothing of it stays."""
@@ -164,36 +164,36 @@ def test_false_cargo_is_refused_whole(
     ours.merge_file(theirs.path)
     before = everything(ours)
 
-    changed = held_cargo(theirs)
+    changed = held_records(theirs)
     changed.held["revisions"][0]["number"] = 7
-    missing = held_cargo(theirs)
+    missing = held_records(theirs)
     missing.listings.clear()
     fill(theirs, name="CLOCK", text="10 REM CLOCK")
-    orphan = held_cargo(theirs)
+    orphan = held_records(theirs)
     orphan.held["revisions"][-1]["parent"] = "12345678-1234-4234-8234-123456789abc"
-    for cargo, why in ((changed, "other content"), (missing, "missing"), (orphan, "needs")):
+    for records, why in ((changed, "other content"), (missing, "missing"), (orphan, "needs")):
         with pytest.raises(ArchiveError, match=why):
-            ours.merge(cargo)
+            ours.merge(records)
         assert everything(ours) == before
     assert ours.prove().clean
 
 
 def test_only_some_programs_or_only_what_is_new_can_go(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+    pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """A selection takes its programs and no rescues; what is newer needs the earlier export."""
     ours, theirs = pair
     fill(theirs)
     fill(theirs, name="MORSE", text="10 REM MORSE")
-    ours.merge(held_cargo(theirs, programs=("MORSE",)))
+    ours.merge(held_records(theirs, programs=("MORSE",)))
     assert [program.name for program in ours.programs()] == ["MORSE"]
     assert ours.rescues() == []
     assert ours.program("MORSE").note == "for the harbour evening"
-    later = held_cargo(theirs, since="9999-01-01T00:00:00.000Z")
+    later = held_records(theirs, since="9999-01-01T00:00:00.000Z")
     for table in ("revisions", "rescues", "notes", "events", "backups", "firmware_writes"):
         assert later.held[table] == []
     theirs.keep("TIDE", content("10 REM NEWER"), Origin("file"))
-    newest = held_cargo(theirs)
+    newest = held_records(theirs)
     newest.held["revisions"] = newest.held["revisions"][-1:]
     with pytest.raises(ArchiveError, match="needs something of revisions") as caught:
         ours.merge(newest)
@@ -201,13 +201,13 @@ def test_only_some_programs_or_only_what_is_new_can_go(
 
 
 def test_an_incremental_export_without_the_earlier_one_is_refused(
-    pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+    pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """It names programs whose revisions are in the earlier export; alone it once left programs
     that had no revision and were shown nowhere."""
     ours, theirs = pair
     fill(theirs)
-    first, later = held_cargo(theirs), held_cargo(theirs, since="9999-01-01T00:00:00.000Z")
+    first, later = held_records(theirs), held_records(theirs, since="9999-01-01T00:00:00.000Z")
     with pytest.raises(ArchiveError, match="TIDE without its revisions") as refused:
         ours.merge(later)
     assert "earlier ones first" in refused.value.advice
@@ -409,7 +409,7 @@ def test_a_program_of_ones_own_is_no_shipped_one(pair: tuple[Archive, Archive]) 
 
 
 def test_a_shipped_program_shown_under_another_name_is_found_by_its_identity(
-    tmp_path: Path, pair: tuple[Archive, Archive], held_cargo: Callable[..., Any]
+    tmp_path: Path, pair: tuple[Archive, Archive], held_records: Callable[..., Any]
 ) -> None:
     """It came from an archive where its name was taken; loading it here adds to it."""
     ours, theirs = pair
@@ -417,7 +417,7 @@ def test_a_shipped_program_shown_under_another_name_is_found_by_its_identity(
     theirs.keep("HAIL", content("10 REM HAIL"), Origin("library", "HAIL"))
     (shown,) = ours.merge_file(theirs.path).renamed.values()
     with Archive.open(tmp_path / "third.sqlite3") as third:
-        third.merge(held_cargo(ours, programs=(shown,)))
+        third.merge(held_records(ours, programs=(shown,)))
         kept = third.keep("HAIL", content("10 REM H"), Origin("library", "HAIL")).revision
         assert kept.spec == f"{shown}@2"
         assert third.prove().clean

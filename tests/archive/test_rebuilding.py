@@ -73,12 +73,12 @@ def _damage(path: Path, *statements: str) -> None:
     ],
 )
 def test_what_can_be_derived_is_made_anew(
-    filled: Path, damage: list[str], said: str, held_cargo: Callable[..., Any]
+    filled: Path, damage: list[str], said: str, held_records: Callable[..., Any]
 ) -> None:
     """The damage is found and said to be mendable; after a rebuild the archive is proven clean,
     every search finds what it should, and what was kept is byte for byte what it was."""
     with Archive.open(filled) as archive:
-        before = held_cargo(archive)
+        before = held_records(archive)
     _damage(filled, *damage)
     with Archive.open(filled) as archive:
         proof = archive.prove()
@@ -86,7 +86,7 @@ def test_what_can_be_derived_is_made_anew(
         assert proof.can_rebuild
         archive.rebuild()
         assert archive.prove().findings == ()
-        after = held_cargo(archive)
+        after = held_records(archive)
         assert (after.held, after.listings) == (before.held, before.listings)
         for words, name in (("gosub 900", "TIDE"), ("sea", "TIDE"), ("full night", "MOON")):
             assert [each.item.program for each in archive.find(words)] == [name]

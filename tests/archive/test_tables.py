@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.database.rows import checksum, damaged_rows
+from hostlink.archive.database.checksums import checksum
+from hostlink.archive.database.rows import damaged_rows
 from hostlink.archive.database.tables import CARRIED, TABLES, Column
 
 MakeContent = Callable[..., Content]

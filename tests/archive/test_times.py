@@ -114,7 +114,7 @@ def test_an_archive_with_times_at_either_end_does_all_that_others_do(
     path: Path,
     tmp_path: Path,
     content: MakeContent,
-    held_cargo: Callable[..., Any],
+    held_records: Callable[..., Any],
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -130,13 +130,13 @@ def test_an_archive_with_times_at_either_end_does_all_that_others_do(
         other.begin_write(board.uuid, image, previous=None, role="computer", part="p")
         other.note("TIDE", "x")
         other.retire("TIDE")
-        cargo = held_cargo(other)
-    for records in cargo.held.values():
+        exported = held_records(other)
+    for records in exported.held.values():
         for record in records:
             record |= {key: text for key in record if key.endswith(("_at", "_seen"))}
             record |= {key: None for key in record if key == "ended_at"}
     with Archive.open(path) as archive:
-        archive.merge(cargo)
+        archive.merge(exported)
         assert archive.history("TIDE")[0].at == read(text)
         archive.bring_back("TIDE")
         archive.retire("TIDE")

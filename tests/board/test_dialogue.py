@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.board.dialogue.dialogue import pacing_of
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import Doubt
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.profile.model import Commands, Profile, Talk
+from hostlink.board.profile.pacing import pacing_of
 from hostlink.cli.ways import advised
 from hostlink.errors import (
     ExitStatus,

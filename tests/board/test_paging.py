@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.dialogue.dialogue import Dialogue, pacing_of
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.paging import page_prompt_in, with_paging
 from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.pacing import pacing_of
 from hostlink.link.clock import VirtualClock
 from hostlink.link.exchange import Exchange
 from hostlink.link.wire import Wire

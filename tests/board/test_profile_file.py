@@ -12,14 +12,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hostlink.board.profile.file import (
-    LARGEST_FILE,
-    load_profile,
-    read_profile,
-    shipped_profiles,
-)
+from hostlink.board.profile.file import load_profile, shipped_profiles
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import TABLES
+from hostlink.board.profile.text import LARGEST_FILE, read_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Storage

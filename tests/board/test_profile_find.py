@@ -10,11 +10,11 @@ import pytest
 from hostlink.board.profile.file import (
     find_profile,
     load_profile,
-    profile_text,
     profiles_folder,
     shipped_profiles,
     user_profiles,
 )
+from hostlink.board.profile.text import profile_text
 from hostlink.cli.ways import advised
 from hostlink.errors import ProfileError, UsageError
 

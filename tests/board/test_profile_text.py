@@ -10,13 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hostlink.board.profile.checks import clashes
-from hostlink.board.profile.file import (
-    load_profile,
-    profile_text,
-    read_profile,
-    shipped_profiles,
-)
+from hostlink.board.profile.file import load_profile, shipped_profiles
 from hostlink.board.profile.model import Commands, Profile, Talk
+from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.errors import HostlinkError, ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
 

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 from scripted_board import ScriptedBoard
 
-from hostlink.board.dialogue.heard_talk import Manner, agrees, is_text, parts_of, with_manner
+from hostlink.board.dialogue.heard_talk import HeardTalk, agrees, is_text, parts_of, with_heard_talk
 from hostlink.board.profile.file import find_profile
 from hostlink.board.recognise import USUAL_SPEEDS, Recogniser
 from hostlink.cli.ways import advised
@@ -202,9 +202,9 @@ def test_what_asks_for_a_variable_is_no_prompt(question: bytes) -> None:
 def test_the_sizes_of_a_kind_that_was_named_stand() -> None:
     """Where nobody named one, nothing is known of the memory of a board of no known kind."""
     tiny = find_profile("tiny")
-    manner = Manner(9600, b"\r", True, b"\r\n", b"board: ")
-    assert with_manner(tiny, manner, is_named=True).rules.storage.program_bytes == 999
-    assert with_manner(tiny, manner, is_named=False).rules.storage.program_bytes == 0
+    heard_talk = HeardTalk(9600, b"\r", True, b"\r\n", b"board: ")
+    assert with_heard_talk(tiny, heard_talk, is_named=True).rules.storage.program_bytes == 999
+    assert with_heard_talk(tiny, heard_talk, is_named=False).rules.storage.program_bytes == 0
 
 
 def test_a_program_that_asks_like_a_board_at_its_start_gets_two_empty_lines_at_most() -> None:
@@ -261,9 +261,9 @@ def test_an_answer_to_an_empty_line_is_taken_apart(
 
 def test_a_kind_agrees_with_all_that_was_heard_or_not_at_all() -> None:
     """Another line end, prompt, or way of refusing is another kind."""
-    manner = Manner(9600, b"\r", True, b"\n\r", b">", refusal=("What? ",))
+    heard_talk = HeardTalk(9600, b"\r", True, b"\n\r", b">", refusal=("What? ",))
     capital = find_profile("capital")
-    assert agrees(capital, manner)
+    assert agrees(capital, heard_talk)
     for change in (
         {"line_end": b"\n"},
         {"reply_end": b"\r\n"},
@@ -273,8 +273,11 @@ def test_a_kind_agrees_with_all_that_was_heard_or_not_at_all() -> None:
         {"answer_rows": ("HELLO",)},
         {"ready": b"Ready\r\n"},
     ):
-        values: Any = {**{name: getattr(manner, name) for name in manner.__slots__}, **change}
-        assert not agrees(capital, Manner(**values)), change
+        values: Any = {
+            **{name: getattr(heard_talk, name) for name in heard_talk.__slots__},
+            **change,
+        }
+        assert not agrees(capital, HeardTalk(**values)), change
 
 
 def test_text_may_hold_a_few_odd_bytes_in_a_message() -> None:
@@ -313,7 +316,7 @@ def test_a_prompt_that_looks_like_a_question_is_known_by_commands() -> None:
     prompt = b"? "
     wire, _ = asking({"REM": prompt, "LIST": prompt, "": b"What?\r\n" + prompt}, prompt)
     found = Recogniser(wire, (), find_profile("tiny"), may_stop=True).run()
-    assert found.manner.prompt == prompt
+    assert found.heard_talk.prompt == prompt
 
 
 def test_a_prompt_that_counts_is_named() -> None:

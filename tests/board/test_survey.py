@@ -12,9 +12,10 @@ import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Event
-from hostlink.board.profile.file import find_profile, profile_text, read_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.recognise import USUAL_SPEEDS
-from hostlink.board.survey.findings import Finding
+from hostlink.board.survey.findings import SurveyFinding
 from hostlink.board.survey.steps import Consent
 from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, UsageError
@@ -111,7 +112,7 @@ def make(settings: BoardSettings, archive: Archive, monkeypatch: pytest.MonkeyPa
     return Bench(settings, machine, archive, monkeypatch)
 
 
-def values(result: Surveyed) -> dict[str, Finding]:
+def values(result: Surveyed) -> dict[str, SurveyFinding]:
     return {finding.name: finding for finding in result.findings}
 
 

@@ -21,7 +21,7 @@ from pathlib import Path
 import pytest
 
 from hostlink.archive import Archive, BackupItem, Content, Origin
-from hostlink.archive.database.rows import checksum
+from hostlink.archive.database.checksums import checksum
 from hostlink.archive.database.tables import TABLES, Table
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.names import fold
@@ -356,8 +356,8 @@ def _bag(place: Path) -> Path:
     with Archive.open(place / "plain.sqlite3") as plain:
         plain.keep("TIDE", content("10 END\n"), Origin("file", "tide.bas"), title="Tide")
         plain.note("TIDE", "slow")
-        with plain.cargo() as cargo:
-            write_bag(cargo, place / "bag")
+        with plain.records() as records:
+            write_bag(records, place / "bag")
     return place / "bag"
 
 

@@ -177,13 +177,13 @@ def test_a_board_that_hangs_in_a_recall_is_restarted_and_memory_put_back(
     memory = full.memory
 
     machine = full.machine
-    sound = machine._key, machine._interrupt
+    sound = machine._key, machine.receiver.interrupt
 
     def hang(event: Any) -> None:
         if "stored as TWO" in getattr(event, "text", ""):
-            machine._key, machine._interrupt = (lambda _: None), -1
+            machine._key, machine.receiver.interrupt = (lambda _: None), -1
         if "restarting" in getattr(event, "text", ""):
-            machine._key, machine._interrupt = sound
+            machine._key, machine.receiver.interrupt = sound
 
     full.on_event = hang
     with full.session() as session:

@@ -11,7 +11,7 @@ import pytest
 from scripted_board import PROMPT, ScriptedBoard
 
 from hostlink.archive import Archive
-from hostlink.board.dialogue.loading import DeafError
+from hostlink.board.dialogue.sending import DeafError
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError

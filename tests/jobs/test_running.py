@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.dialogue.faults import Fault
+from hostlink.board.dialogue.reported_errors import ReportedError
 from hostlink.errors import (
     ExitStatus,
     HostlinkError,
@@ -90,7 +90,7 @@ def test_an_error_of_basic_is_found_with_the_line_from_the_host_copy(
     with board.session() as session:
         load(session, archive, find_material("-", archive, stdin=text), LoadOptions())
         ran = run(session)
-    assert ran.fault == Fault("cannot divide by 0", 30)
+    assert ran.fault == ReportedError("cannot divide by 0", 30)
     assert ran.line == "PRINT 7/A"
     with pytest.raises(ProgramError) as caught:
         ran.check()
@@ -104,7 +104,7 @@ def test_a_line_that_is_not_known_is_not_made_up(table: Callable[..., Any]) -> N
     """A program that was typed at the board itself: the number is told, and no text."""
     board = table()
     ran = play(board, "30 PRINT 7/0\n")
-    assert (ran.fault, ran.line) == (Fault("cannot divide by 0", 30), "")
+    assert (ran.fault, ran.line) == (ReportedError("cannot divide by 0", 30), "")
     with pytest.raises(ProgramError) as caught:
         ran.check()
     assert "Line 30 is" not in caught.value.kept

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from hostlink.board.profile.file import find_profile, profile_text, read_profile
+from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.text import profile_text, read_profile
 from hostlink.board.survey.slots import SlotWords
 from hostlink.board.survey.steps import Consent
 from hostlink.jobs.loading import LoadOptions, load

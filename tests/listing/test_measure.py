@@ -1,4 +1,4 @@
-"""The byte ledger. Costs are worked out by hand from the rules in the docstrings."""
+"""The byte ledger. Costs are computed by hand from the rules in the docstrings."""
 
 from __future__ import annotations
 

@@ -37,8 +37,8 @@ def export(tmp_path: Path) -> Path:
             text = f'10 PRINT "{name}"\n'
             content = Content(text.encode() + b"\x1a", text, text, "practice", "latin-1", 20)
             archive.keep(name, content, Origin("file", "x.bas"))
-        with archive.cargo() as cargo:
-            write_bag(cargo, folder)
+        with archive.records() as records:
+            write_bag(records, folder)
     return folder
 
 

@@ -83,7 +83,7 @@ class Transfers(DeskPart):
 
     def start_load(self, attached: Attached, material: Material, options: LoadOptions) -> None:
         """Load a material, and say how it ended; a refusal that needs a word asks for it."""
-        from hostlink.board.dialogue.dialogue import pacing_of
+        from hostlink.board.profile.pacing import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
 
         text = material.text

@@ -20,7 +20,7 @@ from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
 from hostlink.jobs.publishing import read_sheet_file
 from hostlink.listing import Listing, Rules, canonical_line
-from hostlink.listing.checkcodes import WHOLE, Codes, Verdict, codes_of, parse_codes, verify
+from hostlink.listing.checkcodes import WHOLE, CodeCheck, Codes, codes_of, parse_codes, verify
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ class CheckScreen(Page[int | None]):
         self.own = codes_of(listing, rules)
         self.sheet: Codes | None = None
         self.printed: Mapping[int, str] = {}
-        self.verdict: Verdict | None = None
+        self.verdict: CodeCheck | None = None
 
     def body(self) -> Iterator[Widget]:
         """Lay out the sheet file's name, the field for typed codes and the result for each line."""
@@ -130,7 +130,7 @@ class CheckScreen(Page[int | None]):
             done = "\n".join(rows[:-1])
             return parse_codes(done, name="The codes") if done.strip() else None
 
-    def _sentence(self, verdict: Verdict, count: int) -> str:
+    def _sentence(self, verdict: CodeCheck, count: int) -> str:
         right = count - len(verdict.wrong) - len(verdict.missing)
         words = f"{plural(right, 'line')} right"
         wrong = tuple(one.number for one in verdict.wrong)

@@ -1,15 +1,14 @@
-"""How the archive's file is reached: as it is, alone, or by a private copy.
+"""Reach the archive file: directly, alone, or through a private copy.
 
 SQLite's write-ahead log needs a file beside the archive that all processes share (-shm). Where it
-cannot be made, reading must not fail, and must not take another's writing for damage:
+cannot be made, reading must not fail, and must not mistake a write by another process for damage:
 
 1. On a full disk the archive is opened alone: SQLite keeps that file in memory, and other processes
    wait (the VFS "unix-excl").
-2. In a folder that cannot be written, an archive that another process has open is read beside it.
-   One that nobody has open is copied to a temporary folder, and the copy is read: the promise that
-   nobody writes (immutable=1) cannot be given for somebody else's file, and breaking it makes a
-   sound archive look malformed.
-3. An older archive that may only be read is copied too, and the copy is brought up to date.
+2. In a read-only folder, an archive that another process has open is read together with it. Another
+   one is copied to a temporary folder, and the copy is read. Opening it with immutable=1 would
+   promise that nobody writes to it; breaking that promise makes a sound archive look malformed.
+3. An older archive that may only be read is copied too, and the copy is migrated.
 """
 
 from __future__ import annotations
@@ -37,13 +36,13 @@ _LOGS = ("-wal", "-journal")  # the second where a file system has no shared mem
 _TRIES, _PAUSE_S = 20, 0.02
 _TICK_NS = 20_000_000  # times of files go by the kernel's tick, 10 ms at the most
 _PIECE = 1 << 20
-# What SQLite says of a file that is only to be read, and in which a write was broken off.
+# SQLite's messages for a read-only file with an interrupted write.
 _NEEDS_ROLLBACK = {
     sqlite3.SQLITE_READONLY_ROLLBACK,
     sqlite3.SQLITE_READONLY_RECOVERY,
     sqlite3.SQLITE_READONLY_CANTINIT,
 }
-# What SQLite says where it cannot make or enlarge the file of the log that processes share.
+# SQLite's messages when it cannot make or enlarge the shared file of the log.
 _NO_ROOM_BESIDE = {
     sqlite3.SQLITE_IOERR_SHMSIZE,
     sqlite3.SQLITE_IOERR_SHMOPEN,
@@ -55,10 +54,11 @@ _NO_ROOM_BESIDE = {
 
 @dataclass(frozen=True)
 class Access:
-    """A way to an archive's file. path: what is opened. alone: no other process can have it open.
+    """A way to reach the archive file.
 
-    private: a copy that belongs to this process, which `close` deletes. held: a connection that is
-    kept open, so that others who close the archive do not take away the files of its log.
+    path: the file to open. alone: no other process can have it open. private: a copy of this
+    process, which `close` deletes. held: a connection that stays open, so that other processes do
+    not delete the log files when they close the archive.
     """
 
     path: Path
@@ -68,7 +68,7 @@ class Access:
     held: Database | None = field(default=None, compare=False, repr=False)
 
     def connect(self) -> Database:
-        """A connection, with every setting the archive relies on."""
+        """Return a connection, with every setting the archive relies on."""
         mode = "ro" if self.read_only and not (self.alone or self.private) else "rw"
         uri = f"{self.path.absolute().as_uri()}?mode={mode}{'&vfs=unix-excl' if self.alone else ''}"
         conn = sqlite3.connect(
@@ -80,8 +80,8 @@ class Access:
             db = Database(conn, execute_plugins=False)
             db.execute("PRAGMA foreign_keys = ON")
             db.execute("PRAGMA synchronous = FULL")
-            # 32 MiB at most, taken as it is used: with SQLite's usual 2 a new revision in a large
-            # archive takes twice as long, reading index pages again and again.
+            # A cache of at most 32 MiB, allocated on use. With the default of 2 MiB a new revision
+            # in a large archive takes twice as long, reading index pages again and again.
             db.execute("PRAGMA cache_size = -32768")
             # On macOS a plain fsync leaves data in the drive's cache; elsewhere these do nothing.
             db.execute("PRAGMA fullfsync = ON")
@@ -104,7 +104,7 @@ class Access:
 
 
 def find_access(path: Path, *, read_only: bool) -> Access:
-    """The way to an archive that is there. Raises ArchiveError, or SQLite's own error."""
+    """Return the way to reach an existing archive. Raises ArchiveError, or SQLite's own error."""
     read_only = read_only or not writable(path)
     if not os.access(path.parent, os.W_OK):
         return _beside_or_copied(path)
@@ -116,7 +116,9 @@ def find_access(path: Path, *, read_only: bool) -> Access:
         first = error
     if getattr(first, "sqlite_errorcode", 0) in _NEEDS_ROLLBACK:
         if writable(path):
-            _try(replace(plain, read_only=False))  # undoes what was broken off, as a write would
+            _try(
+                replace(plain, read_only=False)
+            )  # rolls back an interrupted write, as a writer would
             return plain
         return private_copy(path)
     if not has_no_room(first):
@@ -134,20 +136,20 @@ def find_access(path: Path, *, read_only: bool) -> Access:
 
 
 def writable(path: Path) -> bool:
-    """Whether the file, or else the nearest folder that is there, may be written."""
+    """Return whether the file, or else the nearest existing folder, can be written."""
     if path.is_file():
         return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
     return os.access(path, os.W_OK)
 
 
 class InUseError(Exception):
-    """Another process has opened the archive meanwhile, so it can be read beside that one."""
+    """Another process has opened the archive meanwhile, so that it can be read together with it."""
 
 
 def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
-    """A copy of an archive, made while nobody wrote to it.
+    """Return a copy of the archive, made while nobody wrote to it.
 
-    unless_in_use: raise InUseError where another process has it open. Raises ArchiveError.
+    unless_in_use: raise InUseError if another process has it open. Raises ArchiveError.
     """
     folder = Path(tempfile.mkdtemp(prefix="hostlink-archive-"))
     access = Access(folder / path.name, read_only=True, private=True)
@@ -177,15 +179,15 @@ def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:
 
 
 def _try(access: Access) -> None:
-    """Open a connection and read, which needs all that a later one will."""
+    """Open a connection and read once, which needs everything that later reads need."""
     _opened(access).close()
 
 
 @contextlib.contextmanager
 def writing_elsewhere(db: Database) -> Iterator[None]:
-    """Let a connection that is only to read write another file or what is temporary.
+    """Let a read-only connection write another file or temporary data.
 
-    SQLite's query_only refuses these too.
+    SQLite's query_only would refuse these too.
     """
     before = db.execute("PRAGMA query_only").fetchone()[0]
     db.execute("PRAGMA query_only = OFF")
@@ -196,7 +198,7 @@ def writing_elsewhere(db: Database) -> Iterator[None]:
 
 
 def _opened(access: Access) -> Database:
-    """A connection that has read something, and so has all the locks and files of a reader."""
+    """Return a connection that has read once, so that it holds all locks and files of a reader."""
     db = access.connect()
     try:
         db.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -207,14 +209,14 @@ def _opened(access: Access) -> Database:
 
 
 def has_no_room(error: Fault) -> bool:
-    """Whether SQLite found no room for the archive, or for the files of its log beside it."""
+    """Return whether SQLite found no room for the archive or its log files."""
     return getattr(error, "sqlite_errorcode", 0) in _NO_ROOM_BESIDE
 
 
 def _beside_or_copied(path: Path) -> Access:
-    """The way to an archive in a folder that cannot be written.
+    """Return the way to reach an archive in a read-only folder.
 
-    Whoever has it open may open or close it at any moment, so both ways may have to be tried again.
+    Another process may open or close it at any moment, so both ways may need to be tried again.
     """
     beside = Access(path, read_only=True)
     for _ in range(_TRIES):
@@ -233,10 +235,10 @@ def _file(path: Path, ending: str) -> Path:
 
 
 def _copied_whole(path: Path, copy: Path) -> bool:
-    """Copy an archive and its log; whether both were the same before and after.
+    """Copy an archive and its log; return whether both were unchanged meanwhile.
 
-    A process that has it open has the shared file beside it from its first look to its last, and a
-    change gives a file a new time, unless it was changed within the tick of that clock before.
+    A process that has it open keeps the shared file beside it all the time. A change gives a file a
+    new time, unless it came within the same clock tick.
     """
     before = _state(path)
     if any(held and abs(time.time_ns() - held[2]) < _TICK_NS for held in before):
@@ -255,7 +257,7 @@ def _copied_whole(path: Path, copy: Path) -> bool:
 
 
 def _state(path: Path) -> list[tuple[int, ...] | None]:
-    """What a change to an archive or its log changes, as the file system tells it."""
+    """Return file system data that any change to the archive or its log alters."""
     states: list[tuple[int, ...] | None] = []
     for ending in ("", *_LOGS, "-shm"):
         try:
@@ -267,7 +269,7 @@ def _state(path: Path) -> list[tuple[int, ...] | None]:
 
 
 def _same_bytes(one: Path, other: Path) -> bool:
-    """Whether two files are the same, both read once more."""
+    """Return whether two files are equal, by reading both again."""
     try:
         with one.open("rb") as first, other.open("rb") as second:
             while True:

@@ -1,4 +1,4 @@
-"""SQLite's errors said as ours, once, at the boundary."""
+"""Translate SQLite's errors into ArchiveError, once, where they enter hostlink."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ read from it may be no text that SQLite takes."""
 
 
 def look_for_damage(by: Ways) -> str:
-    """What to do where something in the archive is damaged."""
+    """Advise on something damaged in the archive."""
     return f"Prove the archive {by.prove}, and look for it in a duplicate of the archive."
 
 
@@ -25,26 +25,26 @@ _UNHARMED = "Everything that was in the archive is still there."
 
 
 def not_kept(what: str, error: Fault, path: Path) -> ArchiveError:
-    """The error for a write that came to nothing. what: the thing that was not kept."""
+    """Return the error for a failed write. what: its subject."""
     cause, unharmed, advice = _reason(error, f"the archive {path}")
     return ArchiveError(f"{what} was not kept: {cause}.", kept=unharmed, advice=advice)
 
 
 def not_read(what: str, error: Fault, path: Path) -> ArchiveError:
-    """The error for a read that failed. what: the thing that could not be read."""
+    """Return the error for a failed read. what: its subject."""
     cause, _, advice = _reason(error, f"the archive {path}")
     if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_ERROR:
-        # The question is always the same, so what it asks of is not as it should be.
+        # hostlink's statements are valid, so the file is not as it should be.
         cause, advice = f"the archive {path} is damaged ({cause})", look_for_damage
     return ArchiveError(f"{what} could not be read: {cause}.", advice=advice)
 
 
 class DamagedError(ArchiveError):
-    """Something in the archive is no longer as it was written."""
+    """Something in the archive no longer matches its checksum."""
 
 
 def damaged(what: str) -> DamagedError:
-    """The error for what is no longer as it was written. what: a phrase such as "T@1"."""
+    """Return the error for something damaged. what: a phrase such as "T@1"."""
     return DamagedError(
         f"{safe(what)} is damaged in the archive.",
         kept="Nothing was changed.",
@@ -53,7 +53,7 @@ def damaged(what: str) -> DamagedError:
 
 
 def is_damage(error: BaseException) -> bool:
-    """Whether this error says that the file is malformed."""
+    """Return whether an error says that the file is malformed."""
     if isinstance(error, UnicodeError):
         return True
     code = getattr(error, "sqlite_errorcode", 0) & 0xFF
@@ -61,7 +61,7 @@ def is_damage(error: BaseException) -> bool:
 
 
 def not_opened(error: Fault, path: Path) -> ArchiveError:
-    """The error for an archive that could not be opened, made, or brought up to date."""
+    """Return the error for an archive that could not be opened, made or migrated."""
     cause, unharmed, advice = _reason(error, "it")
     if is_damage(error):
 
@@ -77,28 +77,31 @@ def not_opened(error: Fault, path: Path) -> ArchiveError:
 
 
 def not_made(what: str, error: Fault) -> ArchiveError:
-    """The error for another file that could not be made from the archive."""
+    """Return the error for a file that could not be made from the archive."""
     cause, _, advice = _reason(error, "it")
     return ArchiveError(f"{what} was not made: {cause}.", kept=_UNHARMED, advice=advice)
 
 
-def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
-    """Cause, what is unharmed, and advice for one SQLite error; name stands for the archive."""
-    code, said = getattr(error, "sqlite_errorcode", None), safe(str(error))
+def _make_writable(by: Ways) -> str:
+    return f"Make the file and its folder writable, or name another file {by.name_archive}."
+
+
+def _code(error: Fault) -> tuple[int | None, str]:
+    """Return SQLite's primary error code, None for another error, and the message."""
     if isinstance(error, UnicodeError):
-        code, said = sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
-    match None if code is None else code & 0xFF:
+        return sqlite3.SQLITE_CORRUPT, "text that is no UTF-8"
+    code: int | None = getattr(error, "sqlite_errorcode", None)
+    return None if code is None else code & 0xFF, safe(str(error))
+
+
+def _reason(error: Fault, name: str) -> tuple[str, str, Advice]:
+    """Return cause, what is unharmed, and advice for an SQLite error. name: of the archive."""
+    code, said = _code(error)
+    match code:
         case sqlite3.SQLITE_FULL:
             return "the disk is full", _UNHARMED, "Free some space and try again."
         case sqlite3.SQLITE_READONLY:
-            return (
-                f"{name} is read-only",
-                _UNHARMED,
-                lambda by: (
-                    "Make the file and its folder writable, or name another file "
-                    f"{by.name_archive}."
-                ),
-            )
+            return f"{name} is read-only", _UNHARMED, _make_writable
         case sqlite3.SQLITE_BUSY | sqlite3.SQLITE_LOCKED:
             return (
                 f"another program has been writing to {name} for more than "

@@ -1,4 +1,4 @@
-"""Making sure that files and their names are on the disk and survive a power cut."""
+"""Make sure that files and their names are on the disk and survive a power cut."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 
 
 def flush_folder(folder: Path) -> None:
-    """Make the names in a folder, new or changed, survive a power cut (POSIX only)."""
+    """Make new and changed names in a folder survive a power cut (POSIX only)."""
     if os.name != "posix":
         return
     descriptor = os.open(folder, os.O_RDONLY)
@@ -25,7 +25,7 @@ def flush_file(path: Path) -> None:
 
 
 def make_folders(folder: Path) -> None:
-    """Make a folder and those above it that are missing, their names on the disk too."""
+    """Make a folder and its missing parents, with their names on the disk."""
     missing = [each for each in (folder, *folder.parents) if not each.exists()]
     for each in reversed(missing):
         each.mkdir(exist_ok=True)
@@ -33,10 +33,7 @@ def make_folders(folder: Path) -> None:
 
 
 def flush_tree(folder: Path) -> None:
-    """Make every file in a folder, and in those inside it, survive a power cut.
-
-    Raises OSError where the disk refuses.
-    """
+    """Make all files below a folder survive a power cut. Raises OSError if the disk refuses."""
     if sys.platform == "linux" and _flush_file_system(folder):
         return
     for place, _, names in os.walk(folder):
@@ -46,9 +43,11 @@ def flush_tree(folder: Path) -> None:
 
 
 def _flush_file_system(folder: Path) -> bool:
-    """Write out all of a file system at once (syncfs(2), which waits, and tells of errors since
-    Linux 5.8). A flush of its own for each of 100,000 files takes minutes. False where the C
-    library has no such call."""
+    """Write out a whole file system at once; return False if the C library cannot.
+
+    syncfs(2) waits, and reports errors since Linux 5.8. Flushing 100,000 files one by one takes
+    minutes.
+    """
     import ctypes
 
     call = getattr(ctypes.CDLL(None, use_errno=True), "syncfs", None)

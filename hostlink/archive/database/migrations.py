@@ -1,4 +1,4 @@
-"""The steps from one schema to the next; a new archive takes them all."""
+"""Migrate an archive from one schema to the next; a new archive takes all steps."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 from sqlite_utils import Database, Migrations
 
-from hostlink.archive.database.rows import Row, checksum, rows
+from hostlink.archive.database.checksums import checksum
+from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.database.rules import RULES
 from hostlink.archive.database.schema import TABLES_1, TABLES_2, WORDS_1
 from hostlink.archive.database.tables import TABLES, Table
@@ -19,14 +20,14 @@ _AT_ONCE = 2000
 
 @dataclass(frozen=True)
 class Steps:
-    """The migrations in order. latest: the schema number after the last of them."""
+    """The migrations in order. latest: the schema number after the last one."""
 
     migrations: Migrations
     latest: int
 
 
 def schema_steps() -> Steps:
-    """All migrations there are."""
+    """Return all migrations."""
     migrations = Migrations("hostlink")
 
     @migrations(name="schema 1")
@@ -52,10 +53,10 @@ def schema_steps() -> Steps:
 
 
 def run_script(db: Database, script: str) -> None:
-    """Run the statements of a script, in the transaction that is under way.
+    """Run the statements of a script in the current transaction.
 
-    sqlite3's own executescript would end the transaction, and that of sqlite-utils asks after each
-    character whether a statement is complete: forty milliseconds for each new archive.
+    executescript of sqlite3 would end the transaction. That of sqlite-utils checks after each
+    character whether a statement is complete, which takes 40 ms for each new archive.
     """
     for statement in _statements(script):
         db.execute(statement)
@@ -71,14 +72,14 @@ def _statements(script: str) -> Iterator[str]:
 
 
 def drop_rules(db: Database) -> None:
-    """Take all triggers and views away."""
+    """Drop all triggers and views."""
     found = rows(db, "SELECT type, name FROM sqlite_master WHERE type IN ('trigger', 'view')")
     for each in found:
         db.execute(f'DROP {each["type"]} "{each["name"]}"')
 
 
 def _note_latest(db: Database) -> None:
-    """Note in each program which revision is the latest (see lookup.IN_ORDER), and how many."""
+    """Record in each program its latest revision (see lookup.IN_ORDER) and their number."""
     db.execute(
         "UPDATE programs SET "
         "revision_count = (SELECT count(*) FROM revisions WHERE program_id = programs.id), "
@@ -88,8 +89,10 @@ def _note_latest(db: Database) -> None:
 
 
 def _sum_up(db: Database, table: Table) -> None:
-    """Give each row of a table its checksum, except those that hold what nothing of ours wrote:
-    these were damaged before there were checksums, and stay so."""
+    """Give each row of a table its checksum, except rows that hostlink cannot have written.
+
+    Those were damaged before there were checksums, and remain so.
+    """
     last = -1
     while True:
         found = rows(
@@ -108,7 +111,7 @@ def _sum_up(db: Database, table: Table) -> None:
 
 
 def fits(table: Table, row: Row) -> bool:
-    """Whether each value of a row, as far as its checksum goes, is of its column's kind."""
+    """Return whether each value of a row under its checksum is of its column's kind."""
     return all(
         column.hashed
         or (

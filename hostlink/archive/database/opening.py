@@ -1,7 +1,7 @@
-"""Opening the archive's file: what it is, what schema it has, and how it is brought up to date.
+"""Open the archive file: identify it, find its schema, and migrate it.
 
-Order matters: the header is read before SQLite touches the file, so that somebody else's file is
-never changed; an older archive is copied before it is migrated; a newer one is refused.
+The order matters. The header is read before SQLite touches the file, so that a file of another
+program is never changed. An older archive is copied before it is migrated. A newer one is refused.
 """
 
 from __future__ import annotations
@@ -38,11 +38,11 @@ _PAGE_BYTES = 8192
 def open_file(
     path: Path, *, create: bool, read_only: bool, now: Callable[[], datetime], steps: Steps = STEPS
 ) -> Access:
-    """Make the archive at path if there is none, and bring its schema up to date.
+    """Open the archive at path, making and migrating it as needed; return how to reach it.
 
-    create: whether a missing file may be made, with its folder. Returns how it can be reached: it
-    may only be readable because that was asked for, or because file, folder or disk do not allow
-    more. Raises ArchiveError for anything that is not an archive of ours or cannot be used.
+    create: make a missing file, with its folder. The archive may be read-only by request, or
+    because file, folder or disk allow no more. Raises ArchiveError if the file is no archive or
+    cannot be used.
     """
     if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
         raise ArchiveError(
@@ -69,18 +69,18 @@ def open_file(
 
 
 class _OlderError(Exception):
-    """The archive is of an older schema and can only be read, or has no room for a newer one."""
+    """The archive has an older schema, and is read-only or has no room for a newer one."""
 
 
 def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: Steps) -> Access:
-    """A private copy of an older archive, brought up to date; the archive itself is only read."""
+    """Return a private copy of an older archive, migrated; the archive itself is only read."""
     copy = private_copy(path)
     _bring_up(dataclasses.replace(copy, read_only=False), path, create=False, now=now, steps=steps)
     return copy
 
 
 def _look_at(path: Path, *, create: bool) -> bool:
-    """Refuse what cannot be an archive before SQLite touches it; say whether it must be made."""
+    """Refuse a file that is no archive before SQLite touches it; return whether to make one."""
     try:
         if path.is_dir():
             raise ArchiveError(f"{path} is a folder, not an archive.", advice="Name a file.")
@@ -122,7 +122,7 @@ def _pragma(db: Database, name: str) -> int:
 def _bring_up(
     access: Access, path: Path, *, create: bool, now: Callable[[], datetime], steps: Steps
 ) -> None:
-    """See to it that the archive has the latest schema. path: what to call it."""
+    """Migrate the archive to the latest schema if needed. path: named in errors."""
     db = access.connect()
     try:
         version = _version(db, path, create=create and not access.read_only, steps=steps)
@@ -151,7 +151,7 @@ def _renew(
     now: Callable[[], datetime],
     steps: Steps,
 ) -> None:
-    """Switch an archive of that schema to WAL, and bring its schema up to date."""
+    """Switch an archive to WAL and migrate it."""
     if not access.alone:
         _use_wal(db)
     if version == steps.latest:
@@ -171,7 +171,7 @@ def _renew(
 
 
 def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
-    """The schema number of an archive, 0 for a blank file. Raises ArchiveError for other files."""
+    """Return the schema number, 0 for a blank file. Raises ArchiveError for no archive."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if create and not tables and application in (0, APPLICATION_ID) and version == 0:
@@ -203,7 +203,7 @@ def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
 
 
 def _recorded(db: Database) -> int:
-    """The schema number by the record of the migrations, 0 where there is none."""
+    """Return the schema number by the record of migrations, or 0."""
     held = "SELECT count(*) FROM sqlite_master WHERE name = '_sqlite_migrations'"
     if not db.execute(held).fetchone()[0]:
         return 0
@@ -212,7 +212,7 @@ def _recorded(db: Database) -> int:
 
 
 def _refuse_changed_marks(path: Path, application: int, version: int, recorded: int) -> None:
-    """Refuse an archive whose marks in the file's header are not what its tables say."""
+    """Refuse an archive whose header disagrees with its tables."""
     if not recorded or (application == APPLICATION_ID and version == recorded):
         return
     if application != APPLICATION_ID:
@@ -233,7 +233,7 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
 
 
 def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
-    """Run the missing steps; called inside a transaction, which they join as savepoints."""
+    """Run the missing migrations inside a transaction, each in a savepoint."""
     is_new = _pragma(db, "user_version") == 0
     steps.migrations.apply(db)
     db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -244,9 +244,9 @@ def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
 
 
 def _use_wal(db: Database) -> None:
-    """Switch to WAL. SQLite does not wait for others there, so this does, up to the same limit.
+    """Switch to WAL, waiting for other processes as SQLite does elsewhere.
 
-    Where a file system cannot do WAL the journal stays as it was, which is as safe and slower.
+    A file system without WAL keeps its journal mode, which is as safe but slower.
     """
     deadline = time.monotonic() + BUSY_SECONDS
     while True:
@@ -261,7 +261,7 @@ def _use_wal(db: Database) -> None:
 
 
 def _copy_before(db: Database, path: Path, version: int) -> None:
-    """Keep the file as it was before a migration, beside it, under a name not yet taken."""
+    """Keep a copy of the file beside it before a migration, under an unused name."""
     for count in range(1, 1000):
         more = "" if count == 1 else f"-{count}"
         copy = path.with_name(f"{path.stem}.schema-{version}{more}{path.suffix}")
@@ -269,7 +269,7 @@ def _copy_before(db: Database, path: Path, version: int) -> None:
             try:
                 db.execute("VACUUM INTO ?", (str(copy),))
             except BaseException:
-                copy.unlink(missing_ok=True)  # no half copy that looks like a whole one
+                copy.unlink(missing_ok=True)  # remove a partial copy that looks complete
                 raise
             flush_folder(path.parent)
             return

@@ -1,4 +1,4 @@
-"""Where the archive is when nobody says."""
+"""Return the default location of the archive."""
 
 from __future__ import annotations
 
@@ -12,11 +12,10 @@ PRACTICE_NAME = "practice.sqlite3"
 
 
 def archive_path(environ: Mapping[str, str] | None = None, *, practice: bool = False) -> Path:
-    """The archive's file: HOSTLINK_ARCHIVE where set, else one in the user's data folder.
+    """Return the archive file: HOSTLINK_ARCHIVE if set, else one in the user's data folder.
 
-    environ: the environment to read, the process's own by default. practice: the archive of
-    practice boards, so that what is only tried leaves nothing in the user's own. Nothing is made or
-    opened.
+    environ: by default that of the process. practice: the archive for practice boards, which keeps
+    experiments out of the user's own. Nothing is made or opened.
     """
     named = (os.environ if environ is None else environ).get(VARIABLE, "").strip()
     if named:

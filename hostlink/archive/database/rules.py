@@ -1,15 +1,15 @@
-"""What the file itself refuses, whatever tool writes to it, and what keeps the word indexes.
+"""Triggers that protect the archive from any tool that writes to it, and keep the word indexes.
 
-Rules, held by triggers:
 1. Revisions, listings, rescues, notes, backups, firmware images and archives are never changed.
-2. Of programs, boards, events and writes of firmware only what tables.py calls changing is changed,
-   so no identity, name or beginning; events and writes that have ended are never changed at all.
-3. Nothing of these is ever deleted, nor replaced by INSERT OR REPLACE or UPDATE OR REPLACE, which
-   delete without firing a delete trigger in tools that leave recursive_triggers off: a key that is
-   taken is refused before the write.
+2. Programs, boards, events and writes of firmware change only in the columns that tables.py calls
+   changing, so never in identity, name or beginning. Events and writes that have ended never
+   change.
+3. None of these is ever deleted. INSERT OR REPLACE and UPDATE OR REPLACE delete without a delete
+   trigger if a tool leaves recursive_triggers off, so a key that is taken is refused before the
+   write.
 4. The word indexes follow what they index.
 
-Tags and host copies come and go, and labels and titles are given anew: there only the checksum of
+Tags and host copies may come and go, and labels and titles may change; there only the checksum of
 the row shows that another tool wrote it.
 """
 

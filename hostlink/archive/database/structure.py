@@ -1,4 +1,4 @@
-"""Checking an archive file with SQLite: its structure, and its indexes against its tables."""
+"""Check an archive file with SQLite: its structure, and its indexes against its tables."""
 
 from __future__ import annotations
 
@@ -17,11 +17,8 @@ _OF_VALUE = re.compile(r"value in \w+\.\w+$|^CHECK constraint failed in ")
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that is wrong. is_of_index: an index does not fit its table.
-
-    is_of_structure: it is more than a wrong value in a row, which the row's checksum tells too.
-    """
+class StructureFault:
+    """One fault. said: the words of SQLite about it."""
 
     said: str
 
@@ -36,22 +33,22 @@ class Fault:
         return not _OF_VALUE.search(self.said)
 
 
-def faults_of(db: Database) -> Iterator[Fault]:
-    """Everything that SQLite's own check finds (PRAGMA integrity_check), a hundred at most.
+def faults_of(db: Database) -> Iterator[StructureFault]:
+    """Yield up to a hundred faults that SQLite's own check finds (PRAGMA integrity_check).
 
-    It compares the keys of an index with its table; that each entry leads to a row is looked at
-    here, for an entry cut short passes that comparison.
+    It compares the keys of an index with its table. An index entry that was cut short passes that,
+    so this also checks that each entry leads to a row.
     """
     for row in db.execute("PRAGMA integrity_check"):
         if row[0] != "ok":
-            yield Fault(safe(str(row[0])))
+            yield StructureFault(safe(str(row[0])))
     for table in TABLES.values():
         for index in db.execute(f"PRAGMA index_list({table.name})").fetchall():
             yield from _rows_of(db, table, str(index["name"]))
 
 
-def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
-    """Yield a fault for an index that leads to other rows than its table has, by their ids."""
+def _rows_of(db: Database, table: Table, index: str) -> Iterator[StructureFault]:
+    """Yield a fault for an index that leads to other rows than its table has."""
     held = "SELECT sql FROM sqlite_master WHERE type = 'index' AND name = ?"
     sql = (db.execute(held, (index,)).fetchone() or (None,))[0]
     _, where, condition = str(sql or "").partition(" WHERE ")
@@ -62,7 +59,7 @@ def _rows_of(db: Database, table: Table, index: str) -> Iterator[Fault]:
     try:
         by_index, by_table = (db.execute(sql).fetchone()[0] for sql in sums)
     except FAULTS as error:
-        yield Fault(f"entries in index {safe(index)} cannot be read ({safe(str(error))})")
+        yield StructureFault(f"entries in index {safe(index)} cannot be read ({safe(str(error))})")
         return
     if by_index != by_table:
-        yield Fault(f"wrong rows, missing from index {safe(index)}")
+        yield StructureFault(f"wrong rows, missing from index {safe(index)}")

@@ -1,7 +1,7 @@
-"""The tables of the archive, column by column: one description for all that reads and writes rows.
+"""Describe the tables of the archive, column by column.
 
-Checksums, the carrying from one archive to another, the check of what comes from elsewhere and
-`Archive.prove` all go by it.
+Checksums, export and import, the check of foreign records and `Archive.prove` all use this
+description.
 """
 
 from __future__ import annotations
@@ -21,10 +21,11 @@ _LARGEST = 1 << 62
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """One column. optional: may be NULL. refers: the table whose id it holds, or "".
+    """One column.
 
-    hashed: proven by a SHA-256 of its own and not by the row's checksum. folds: the column that it
-    holds as names are compared, or "". own: says something that holds in this archive only.
+    optional: may be NULL. refers: the table whose id it holds, or "". hashed: proven by a SHA-256
+    of its own and not by the checksum of the row. folds: the column whose folded form it holds, or
+    "". own: valid in this archive only.
     """
 
     name: str
@@ -36,7 +37,7 @@ class Column:
     own: bool = False
 
     def fits(self, value: object) -> bool:
-        """Whether a value is of the column's kind; told so finely that damage rarely fits."""
+        """Return whether a value is of the column's kind, so narrow that damage rarely fits."""
         if value is None:
             return self.optional
         match self.kind:
@@ -60,9 +61,10 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """One table. columns: all but its key and the checksum. key: the column with the row id.
+    """One table.
 
-    changing: the columns that may get another value later, of a table of which nothing is lost.
+    columns: all but its key and checksum. key: the column with the row id. changing: the columns
+    that may change later, in a table that is never deleted from.
     """
 
     name: str
@@ -72,32 +74,32 @@ class Table:
 
     @cached_property
     def summed(self) -> tuple[str, ...]:
-        """The columns that the checksum is made of, in their order."""
+        """Return the columns under the checksum, in order."""
         return (self.key, *(column.name for column in self.columns if not column.hashed))
 
     @cached_property
     def hashed(self) -> tuple[str, ...]:
-        """The columns that have a SHA-256 of their own."""
+        """Return the columns with a SHA-256 of their own."""
         return tuple(column.name for column in self.columns if column.hashed)
 
     @cached_property
     def names(self) -> str:
-        """All columns, for a SELECT that `is_whole` can go by."""
+        """Return all columns that `is_whole` needs, for a SELECT."""
         return ", ".join((*self.summed, "checksum", *self.hashed))
 
     @cached_property
     def fixed(self) -> tuple[str, ...]:
-        """The columns that keep the value with which the row was kept."""
+        """Return the columns that never change."""
         return tuple(column.name for column in self.columns if column.name not in self.changing)
 
     @property
     def has_uuid(self) -> bool:
-        """Whether its rows are known by a UUID in every archive."""
+        """Return whether its rows have a UUID."""
         return self.columns[0].name == "uuid"
 
     @cached_property
     def carried(self) -> tuple[Column, ...]:
-        """The columns that go to another archive."""
+        """Return the columns that are exported."""
         return tuple(column for column in self.columns if not (column.own or column.folds))
 
 

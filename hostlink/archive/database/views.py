@@ -1,4 +1,4 @@
-"""The views: what is kept, in plain words, for whoever opens the file with any tool."""
+"""Views that show the content of the archive to any SQLite tool, in plain words."""
 
 from __future__ import annotations
 

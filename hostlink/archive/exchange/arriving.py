@@ -1,10 +1,10 @@
-"""What comes from another archive, checked before anything of it is kept."""
+"""Check records from another archive before anything is kept."""
 
 from __future__ import annotations
 
 from hostlink.archive.boards import checked_label
 from hostlink.archive.database.tables import Column, Table
-from hostlink.archive.exchange.payload import Record
+from hostlink.archive.exchange.record_source import Record
 from hostlink.archive.names import checked_name
 from hostlink.archive.programs import checked_tag
 from hostlink.errors import ArchiveError
@@ -16,7 +16,7 @@ still have a number that can be typed (see `Spec.from_text`)."""
 
 
 def refused(reason: str, advice: str = "") -> ArchiveError:
-    """The error for an import that is not taken in, as a whole."""
+    """Return the error for an import that is refused as a whole."""
     return ArchiveError(
         f"The import was refused: {safe(reason)}.",
         kept="Nothing of it was taken in; the archive is as it was.",
@@ -25,8 +25,10 @@ def refused(reason: str, advice: str = "") -> ArchiveError:
 
 
 def check_record(table: Table, record: object) -> Record:
-    """A record from outside, if it has exactly the fields of its table and each is of a kind that
-    can be kept. Raises ArchiveError."""
+    """Return a foreign record if it has exactly the fields of its table, each of a valid kind.
+
+    Raises ArchiveError.
+    """
     fields = {column.name.removesuffix("_id"): column for column in table.carried}
     if not isinstance(record, dict) or set(record) != set(fields):
         raise refused(f"a record of {table.name} does not have the fields it should")
@@ -50,7 +52,7 @@ def _fits(column: Column, value: object) -> bool:
 
 
 def _check_names(table: Table, record: Record) -> None:
-    """Refuse names that could not have been given here. They stand in rows that people read."""
+    """Refuse names that hostlink could not have given, since people read them."""
     checks = {"programs": ("name", checked_name), "boards": ("label", checked_label),
               "tags": ("tag", checked_tag)}  # fmt: skip
     if table.name not in checks:

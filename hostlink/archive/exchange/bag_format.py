@@ -1,7 +1,7 @@
-"""BagIt folders (RFC 8493): written file by file, and verified with bounded work.
+"""Write BagIt folders (RFC 8493) file by file, and verify them with bounded work.
 
-What is read may come from anybody. Nothing is followed out of the folder, no line is read further
-than a path may be long, and reading ends at the first thing that is wrong.
+A folder to verify may come from anybody. Nothing outside the folder is followed, no line is read
+beyond the longest path, and reading ends at the first fault.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ _OXUM = re.compile(r"([0-9]{1,18})\.([0-9]{1,18})")
 
 
 class BagError(Exception):
-    """A folder is no valid bag; the message says why."""
+    """A folder is no valid bag; the message gives the reason."""
 
 
 # --- writing -------------------------------------------------------------------------------------
@@ -62,7 +62,7 @@ class BagWriter:
 
     @contextmanager
     def open(self, path: str) -> Iterator[_Put]:
-        """A payload file that is written piece by piece, with the function that is given."""
+        """Open a payload file for writing in pieces; yields the function that writes one."""
         target = self._folder / "data" / path
         target.parent.mkdir(parents=True, exist_ok=True)
         with target.open("xb") as file:
@@ -88,13 +88,13 @@ class BagWriter:
             _write_text(self._folder / f"tagmanifest-{algorithm}.txt", "".join(lines))
 
     def abandon(self) -> None:
-        """Close the files of a bag that is not to be finished."""
+        """Close the files of an unfinished bag."""
         for file in self._manifests.values():
             file.close()
 
 
 class _Put:
-    """Writes pieces to a file, and sums them up."""
+    """Writes pieces to a file and computes its checksums."""
 
     def __init__(self, file: IO[bytes]) -> None:
         self._file = file
@@ -113,8 +113,7 @@ def _write_text(path: Path, text: str) -> None:
 
 
 def _encoded(path: str) -> str:
-    """A path as a manifest has it (section 2.1.3): these characters percent-encoded, and only
-    these."""
+    """Return a path as in a manifest (section 2.1.3), only these characters percent-encoded."""
     return path.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")
 
 
@@ -122,9 +121,9 @@ def _encoded(path: str) -> str:
 
 
 def verify(folder: Path) -> None:
-    """Prove that a folder is a valid bag (section 3): complete, every checksum right.
+    """Verify that a folder is a complete bag with right checksums (section 3).
 
-    Raises BagError with the reason, and OSError where it cannot be read.
+    Raises BagError with the reason, or OSError if it cannot be read.
     """
     payload, tags = _look_over(folder)
     version = _version(folder)
@@ -160,7 +159,7 @@ def _first(names: set[str]) -> str:
 
 
 def _look_over(folder: Path) -> tuple[dict[str, int], dict[str, int]]:
-    """The payload files and the tag files with their sizes, before anything in them is read."""
+    """Return the payload files and tag files with their sizes, before any is read."""
     if not (folder / "bagit.txt").is_file():
         raise BagError("it is not a BagIt folder")
     if os.path.lexists(folder / "fetch.txt"):
@@ -198,7 +197,7 @@ def _version(folder: Path) -> tuple[int, int]:
 
 
 def _lines(path: Path) -> Iterator[str]:
-    """The lines of a tag file, ended by LF, CR or CR LF (section 2.3)."""
+    """Yield the lines of a tag file, ended by LF, CR or CR LF (section 2.3)."""
     try:
         with path.open(encoding="utf-8", newline=None) as file:
             while line := file.readline(LONGEST_LINE + 1):
@@ -214,7 +213,7 @@ def _lines(path: Path) -> Iterator[str]:
 def _verify_manifest(
     folder: Path, name: str, algorithm: str, version: tuple[int, int], files: Mapping[str, int]
 ) -> set[str]:
-    """The files that a manifest lists, each there, once, and with that checksum."""
+    """Return the files in a manifest, after checking that each exists with that checksum."""
     listed = set[str]()
     for line in _lines(folder / name):
         match = _LINE.fullmatch(line)
@@ -233,7 +232,7 @@ def _verify_manifest(
 
 
 def _decoded(path: str) -> str:
-    """A path from a manifest (section 2.1.3)."""
+    """Return a path from a manifest (section 2.1.3)."""
     return _CODE.sub(lambda code: chr(int(code[1], 16)), path)
 
 
@@ -246,7 +245,7 @@ def _digest(path: Path, algorithm: str) -> str:
 
 
 def _check_info(folder: Path, tags: Mapping[str, int], payload: Mapping[str, int]) -> None:
-    """Hold bag-info.txt to its form, and what it says of the payload to the payload."""
+    """Check the form of bag-info.txt and its statements on the payload."""
     if "bag-info.txt" not in tags:
         return
     if tags["bag-info.txt"] > LARGEST_TAG_FILE:

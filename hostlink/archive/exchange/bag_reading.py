@@ -1,6 +1,6 @@
-"""A BagIt folder (RFC 8493) that bags.py wrote, read as cargo: proven, and with bounded work.
+"""Read the records of a BagIt folder (RFC 8493) that bags.py wrote, proven and with bounded work.
 
-It goes record by record, so that an archive of any size takes little memory.
+Records are read one by one, so that an archive of any size takes little memory.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from typing import Any
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.exchange.bag_format import BagError, verify
 from hostlink.archive.exchange.bags import FORMAT
-from hostlink.archive.exchange.payload import Cargo, Record
+from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.listings import LARGEST_LISTING
 from hostlink.archive.names import clean
 from hostlink.archive.records import Content
@@ -31,18 +31,20 @@ LARGEST_DOCUMENT, MOST_MARKS = 32 << 20, 4_000_000
 
 
 @contextmanager
-def open_bag(folder: Path) -> Iterator[Cargo]:
-    """The cargo of a bag, if every file is there, unchanged and what it should be.
+def open_bag(folder: Path) -> Iterator[RecordSource]:
+    """Open the records of a bag, after verifying all its files.
 
-    Nothing is followed out of the folder: links, paths and files to fetch refuse the bag.
-    Raises ArchiveError with the reason, also later, when a record turns out to be none.
+    Links, paths out of the folder and files to fetch are refused. Raises ArchiveError with the
+    reason, also later if a record turns out to be invalid.
     """
     folder = Path(folder)
     try:
         verify(folder)
         about = _about(folder / "data")
-        cargo = _Bag(folder / "data") if about["format"] == FORMAT else _BagOfFormat1(folder, about)
-        yield cargo
+        records = (
+            _Bag(folder / "data") if about["format"] == FORMAT else _BagOfFormat1(folder, about)
+        )
+        yield records
     except BagError as error:
         raise refused_bag(str(error)) from error
     except OSError as error:
@@ -50,13 +52,13 @@ def open_bag(folder: Path) -> Iterator[Cargo]:
 
 
 class _Files:
-    """The payload of a verified bag: every file in it is one that the manifests list."""
+    """The payload files of a verified bag, as listed in its manifests."""
 
     def __init__(self, data: Path) -> None:
         self._data = data
 
     def read(self, name: object, most: int) -> bytes:
-        """The bytes of a payload file, and of no other file."""
+        """Return the bytes of a payload file, and of no other file."""
         if not isinstance(name, str) or not _is_inside(name):
             raise BagError("a record names a file that is not in the bag")
         path = self._data / name
@@ -69,7 +71,7 @@ class _Files:
         return data
 
     def content(self, entry: object) -> Content:
-        """A listing by its entry, held to its hashes."""
+        """Return a listing by its entry, proven by its hashes."""
         texts = ("file", "charset", "profile", "sha256")
         if (
             not isinstance(entry, dict)
@@ -96,7 +98,7 @@ class _Files:
         return content
 
     def bytes_back(self, table: str, record: object) -> Record:
-        """A record with its bytes in place of how JSON holds them."""
+        """Return a record with its bytes decoded from JSON."""
         if not isinstance(record, dict):
             raise BagError(f"a record of {table} is not of the form it should be")
         for column in TABLES[table].carried:
@@ -116,7 +118,7 @@ class _Files:
 
 
 class _Bag(_Files):
-    """Cargo of a bag of this format, read line by line."""
+    """The records of a bag of the current format, read line by line."""
 
     def __init__(self, data: Path) -> None:
         super().__init__(data)
@@ -125,14 +127,14 @@ class _Bag(_Files):
         for at, _ in _lines(data / "listings.jsonl"):
             self._begins.append(at)
 
-    def records(self, table: str) -> Iterator[Record]:
-        """The records of a table, as they stand in the bag."""
+    def of(self, table: str) -> Iterator[Record]:
+        """Yield the records of a table, as they stand in the bag."""
         path = self._data / "records" / f"{table}.jsonl"
         for _, line in _lines(path):
             yield self.bytes_back(table, _parsed(line, path.name))
 
     def listing(self, number: int) -> Content:
-        """The listing of that line of listings.jsonl."""
+        """Return the listing of that line of listings.jsonl."""
         if not 0 < number <= len(self._begins):
             raise BagError("a record names a listing that is not in the bag")
         with (self._data / "listings.jsonl").open("rb") as file:
@@ -141,7 +143,7 @@ class _Bag(_Files):
 
 
 class _BagOfFormat1(_Files):
-    """Cargo of a bag that hostlink 0.1.0 wrote: one JSON document."""
+    """The records of a bag from hostlink 0.1.0, one JSON document."""
 
     def __init__(self, folder: Path, document: dict[str, Any]) -> None:
         super().__init__(folder / "data")
@@ -161,8 +163,8 @@ class _BagOfFormat1(_Files):
             if isinstance(entry, dict) and isinstance(entry.get("key"), str)
         }
 
-    def records(self, table: str) -> Iterator[Record]:
-        """The records of a table in today's form."""
+    def of(self, table: str) -> Iterator[Record]:
+        """Yield the records of a table in the current form."""
         for held in self._records.get(table, []):
             record = self.bytes_back(table, held)
             if table == "tags":
@@ -177,18 +179,18 @@ class _BagOfFormat1(_Files):
             yield record
 
     def listing(self, number: int) -> Content:
-        """The listing of that entry."""
+        """Return the listing of that entry."""
         return self.content(self._entries[number - 1])
 
 
 def _is_inside(name: str) -> bool:
-    """Whether a path with slashes leads to nothing but a file below its folder."""
+    """Return whether a path with slashes stays below its folder."""
     parts = name.split("/")
     return not any(part in ("", ".", "..") for part in parts) and not set(name) & set("\\:\0")
 
 
 def _lines(path: Path) -> Iterator[tuple[int, bytes]]:
-    """Where each line of a file begins, and the line."""
+    """Yield the offset of each line of a file, and the line."""
     with path.open("rb") as file:
         at = 0
         while line := file.readline(LONGEST_LINE + 1):
@@ -206,7 +208,7 @@ def _parsed(line: bytes, name: str) -> Any:
 
 
 def _about(data: Path) -> dict[str, Any]:
-    """The document that says of what format the bag is; of format 1 it holds all records."""
+    """Return the document that names the format of the bag; in format 1 it holds all records."""
     path = data / "archive.json"
     if not path.is_file():
         raise BagError("it is no archive of hostlink: it has no archive.json")
@@ -228,7 +230,7 @@ def _about(data: Path) -> dict[str, Any]:
 def refused_bag(
     reason: str, advice: str = "Copy or export it once more, and import that."
 ) -> ArchiveError:
-    """The error for a bag; what is quoted of it may hold control characters."""
+    """Return the error for a bag; control characters in what it quotes are made safe."""
     return ArchiveError(
         f"The bag was refused: {safe(reason)}.",
         kept="Nothing of it was taken in; the archive is as it was.",

@@ -1,9 +1,9 @@
-"""An archive written as a BagIt folder (RFC 8493), so that it outlives this program.
+"""Write an archive as a BagIt folder (RFC 8493) that other programs can read.
 
-The payload holds every listing as a plain text file, where a person looks for it
-(`programs/TIDE/TIDE-3.bas`, `rescues/rescue-2.bas`, `backups/1/memory.bas`), firmware as raw bytes,
-and everything else as JSON, a record a line (`records/revisions.jsonl`). It goes record by record,
-so that an archive of any size takes little memory. bag_reading.py reads it.
+The payload holds every listing as a text file (`programs/TIDE/TIDE-3.bas`, `rescues/rescue-2.bas`,
+`backups/1/memory.bas`), firmware as raw bytes, and everything else as JSON with one record a line
+(`records/revisions.jsonl`). Records are written one by one, so that an archive of any size takes
+little memory. bag_reading.py reads it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from hostlink import __version__
 from hostlink.archive.database.flushing import flush_folder, flush_tree, make_folders
 from hostlink.archive.database.tables import CARRIED
 from hostlink.archive.exchange.bag_format import BagError, BagWriter, verify
-from hostlink.archive.exchange.payload import Cargo, Record
+from hostlink.archive.exchange.record_source import Record, RecordSource
 from hostlink.archive.names import file_name
 from hostlink.errors import ArchiveError
 from hostlink.words import safe
@@ -43,12 +43,13 @@ A file ending in .raw holds the exact bytes of the .bas beside it where these di
 """
 
 
-def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dict[str, int]:
-    """Write cargo to a new bag. The folder appears under its name only when it is complete.
+def write_bag(
+    records: RecordSource, target: Path, *, now: datetime | None = None
+) -> dict[str, int]:
+    """Write records to a new bag and return the number of records of each kind.
 
-    All of it is verified, and on the disk, when this returns. now: the day it is said to be of.
-    Returns how many records of each kind are in it. Raises ArchiveError: then there is no such
-    folder.
+    The folder gets its name only when it is complete, verified and on the disk. now: the date of
+    the bag. Raises ArchiveError, and leaves no folder then.
     """
     target = Path(target).absolute()
     if target.exists():
@@ -59,7 +60,7 @@ def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dic
     try:
         make_folders(target.parent)
         part.mkdir()
-        counts = _fill(cargo, part, now or datetime.now())
+        counts = _fill(records, part, now or datetime.now())
         flush_tree(part)
         verify(part)
         part.rename(target)
@@ -74,10 +75,10 @@ def write_bag(cargo: Cargo, target: Path, *, now: datetime | None = None) -> dic
     return counts
 
 
-def _fill(cargo: Cargo, folder: Path, now: datetime) -> dict[str, int]:
+def _fill(records: RecordSource, folder: Path, now: datetime) -> dict[str, int]:
     bag = BagWriter(folder)
     try:
-        counts = _Payload(cargo, bag).write()
+        counts = _Payload(records, bag).write()
         about = {"format": FORMAT, "made_by": f"hostlink {__version__}"}
         bag.add("archive.json", _line(about))
         bag.add("README.txt", _README.encode())
@@ -99,33 +100,33 @@ def _line(record: object) -> bytes:
 
 
 class _Payload:
-    """Writes the payload; each listing goes to a file named after the first thing that holds it."""
+    """Writes the payload; each listing goes to a file named after its first use."""
 
-    def __init__(self, cargo: Cargo, bag: BagWriter) -> None:
-        self._cargo = cargo
+    def __init__(self, records: RecordSource, bag: BagWriter) -> None:
+        self._records = records
         self._bag = bag
-        self._numbers = array("q")  # number of a listing in the cargo to its number here
+        self._numbers = array("q")  # number of a listing in the records to its number here
         self._count = 0
         self._folders: dict[str, str] = {}  # a program's UUID to its folder
         self._taken: set[str] = set()
         self._backups: dict[str, int] = {}
 
     def write(self) -> dict[str, int]:
-        """Write everything; returns how many records of each kind there are."""
+        """Write everything; return the number of records of each kind."""
         counts = {}
         with self._bag.open("listings.jsonl") as listings:
             self._put_listing = listings
             for table in CARRIED:
                 with self._bag.open(f"records/{table.name}.jsonl") as put:
                     count = 0
-                    for record in self._cargo.records(table.name):
+                    for record in self._records.of(table.name):
                         put(_line(self._written(table.name, record)))
                         count += 1
                 counts[table.name] = count
         return counts
 
     def _written(self, table: str, record: Record) -> Record:
-        """A record fit for JSON, its listing and its bytes in files of their own."""
+        """Return a record for JSON, after writing its listing and bytes to files."""
         if table == "programs":
             self._folders[record["uuid"]] = self._folder(record["name"])
         if table == "backups":
@@ -143,7 +144,7 @@ class _Payload:
         return plain
 
     def _folder(self, name: str) -> str:
-        """A folder for a program; some file systems do not tell case apart."""
+        """Return a folder for a program that differs in more than case from the others."""
         plain, turn = file_name(_PLAIN.sub("_", name)), 1
         folder = plain
         while folder.lower() in self._taken:
@@ -153,11 +154,11 @@ class _Payload:
         return folder
 
     def _listing(self, table: str, record: Record, number: int) -> int:
-        """The number of a listing here; its file is written where it is new."""
+        """Return the number of a listing in the bag; write its file if it is new."""
         if number >= len(self._numbers):
             self._numbers.extend([0] * (2 * number + 64 - len(self._numbers)))
         if not self._numbers[number]:
-            content = self._cargo.listing(number)
+            content = self._records.listing(number)
             text = content.text.encode()
             file = self._new_file(self._stem(table, record), ".bas", text)
             if content.raw != text:
@@ -187,7 +188,7 @@ class _Payload:
         return f"backups/{self._backups[record['backup']]}/{what}"
 
     def _new_file(self, stem: str, ending: str, data: bytes) -> str:
-        """Write a file under a name that is not taken yet, and return that."""
+        """Write a file under an unused name and return the name."""
         turn = 1
         while True:
             path = f"{stem}{ending}" if turn == 1 else f"{stem}~{turn}{ending}"

@@ -1,13 +1,14 @@
-"""Copies of one archive that each went on: two things then have one number of one archive.
+"""Number records that come from a copy of the same archive.
 
-A duplicate has the identity of its archive, so both give the next number. Rules:
+A duplicate has the identity of its archive, so if both are used on, both give the next number.
+Rules:
 
-1. What is here keeps its number. What comes with a number that is taken is noted as numbered by a
-   copy of that archive; so is all that comes after it of the same program. It is named like what
-   any other archive numbered: NAME@3/12345678.
-2. The UUID of such a copy follows from the archive's (RFC 9562, version 5), so that every computer
-   gives it the same name.
-3. One thing may be numbered by the archive in one place and by its copy in another: it is the same.
+1. A record here keeps its number. An imported record whose number is taken is marked as numbered by
+   a copy of the archive, and so are the later ones of the same program. Its spec is that of any
+   other archive: NAME@3/12345678.
+2. The UUID of the copy is derived from that of the archive (RFC 9562, version 5), so that every
+   computer derives the same one.
+3. A record that the archive numbered in one place and its copy in another is the same record.
 """
 
 from __future__ import annotations
@@ -29,7 +30,7 @@ _MOST_COPIES = 50
 
 
 class Copies:
-    """The numbers of one cargo, where its archive and ours are copies of each other."""
+    """The numbers in one import from an archive that may be a copy of this one."""
 
     def __init__(self, db: Database) -> None:
         self.marks: list[str] = []  # the UUIDs by which something new is named
@@ -37,7 +38,7 @@ class Copies:
         self._went_to: dict[tuple[object, ...], int] = {}
 
     def as_held(self, table: Table, held: Row, values: dict[str, Any]) -> dict[str, Any]:
-        """The columns of something that is here, the archive being the one that is noted here."""
+        """Return the columns of a record that is here, with the archive as noted here."""
         if table.name not in _NUMBERED or held["archive_id"] == values["archive_id"]:
             return values
         if held["archive_id"] not in self._family(values["archive_id"]):
@@ -46,7 +47,7 @@ class Copies:
         return {**values, "archive_id": held["archive_id"]}
 
     def as_new(self, table: Table, values: dict[str, Any]) -> dict[str, Any]:
-        """The columns of something new, the archive being one that gave no such number here."""
+        """Return the columns of a new record, with an archive that gave no such number here."""
         if table.name not in _NUMBERED:
             return values
         line = _line(table, values)
@@ -72,7 +73,7 @@ class Copies:
             self.marks.append(copy)
 
     def _copies(self, archive: int) -> Iterator[int]:
-        """The rows of an archive's copies, each made when it is asked for and is not here."""
+        """Yield the rows of an archive's copies, each made when it is asked for and is not here."""
         about = checked(self._db, "archives", self._root(archive))
         for copy in _identities(about["uuid"]):
             held = first(self._db, "SELECT id FROM archives WHERE uuid = ?", (copy,))
@@ -89,14 +90,14 @@ class Copies:
             )
 
     def _family(self, archive: int) -> set[int]:
-        """The rows of an archive and its copies, as far as they are here."""
+        """Return the rows of an archive and its copies, as far as they are here."""
         root = self._root(archive)
         copies = set(_identities(checked(self._db, "archives", root)["uuid"]))
         held = rows(self._db, "SELECT id, uuid FROM archives")
         return {root, *(each["id"] for each in held if each["uuid"] in copies)}
 
     def _root(self, archive: int) -> int:
-        """The archive that another is a copy of, itself where it is none."""
+        """Return the archive that another is a copy of, itself where it is none."""
         uuid_of = {each["id"]: each["uuid"] for each in rows(self._db, "SELECT * FROM archives")}
         for root, known in uuid_of.items():
             if uuid_of[archive] in _identities(known):
@@ -110,7 +111,7 @@ def _line(table: Table, values: Row) -> tuple[object, ...]:
 
 
 def _identities(archive: str) -> list[str]:
-    """The UUIDs of an archive's copies."""
+    """Return the UUIDs of an archive's copies."""
     try:
         known = uuid.UUID(archive)
     except ValueError:

@@ -1,19 +1,18 @@
-"""Taking in what was carried from another archive: whole, or not at all.
+"""Merge the records of another archive into this one, completely or not at all.
 
 Rules:
-1. Everything is known by its UUID. What is here already is left as it is, so merging twice changes
-   nothing; and if it differs from what comes, the whole cargo is refused, for one of them is false.
-   What only one of the two knows, such as a board, is filled in here.
-2. A row that is damaged here is replaced by the same row from elsewhere.
-3. Programs of the same name are the same only if their UUIDs are. Otherwise the one that comes is
-   shown as NAME-12345, after its UUID; ours keeps its name.
-4. Revision numbers stay those of the archive that gave them (NAME@3/12345678 names the third of
-   archive 12345678 where ours has a third of its own). Two copies of one archive that both went on
-   gave the same numbers: see copies.py.
-5. A board is the same where its serial number is. One without is the same only by its UUID, since
-   its place says nothing on another computer.
-6. Where two archives disagree on what may change, the answer does not depend on which one asks:
-   tags are united, a retirement lasts until a later use, an event that ended has ended.
+1. Records are identified by UUID. A record that is here already stays as it is, so a second merge
+   changes nothing. If its content differs, the whole import is refused, because one of the two is
+   false. A reference that is missing here, such as a board, is filled in.
+2. A damaged row here is replaced by the same row from the other archive.
+3. Two programs are the same only if their UUIDs are equal, whatever their names. An imported one
+   whose name is in use is shown as NAME-12345, with the start of its UUID.
+4. Revisions keep the number that their archive of origin gave them: NAME@3/12345678 is revision 3
+   of archive 12345678. Copies of one archive may have given the same numbers; see copies.py.
+5. Two boards are the same if their serial numbers are equal. A board without one is identified by
+   its UUID only, because its port means nothing on another computer.
+6. The result does not depend on which archive imports which: tags are combined, a program stays
+   retired unless either archive used it later, and an event that ended in one has ended.
 """
 
 from __future__ import annotations
@@ -29,22 +28,14 @@ from typing import Any
 from sqlite_utils import Database
 
 from hostlink.archive.boards import LONGEST_LABEL
+from hostlink.archive.database.checksums import is_sound, is_whole
 from hostlink.archive.database.faults import FAULTS, not_read
-from hostlink.archive.database.rows import (
-    Row,
-    first,
-    insert,
-    is_sound,
-    is_whole,
-    replace,
-    rows,
-    update,
-)
+from hostlink.archive.database.rows import Row, first, insert, replace, rows, update
 from hostlink.archive.database.structure import faults_of
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.exchange.arriving import check_record, refused
 from hostlink.archive.exchange.copies import Copies
-from hostlink.archive.exchange.payload import ArchiveCargo, Cargo, Record
+from hostlink.archive.exchange.record_source import ArchiveRecords, Record, RecordSource
 from hostlink.archive.healing import Healing
 from hostlink.archive.listings import check_content, put_listing
 from hostlink.archive.lookup import count_revisions, program_id
@@ -59,11 +50,12 @@ _EARLIER_FIRST = "If it is one of several exports, import the earlier ones first
 
 @dataclass(frozen=True, slots=True)
 class Merged:
-    """How many rows of each kind were new here, and programs that are shown under another name.
+    """The result of a merge.
 
-    healed: in words, what was damaged here and is whole again. left_out: what was damaged there.
-    copies: UUIDs of copies of an archive that went on by themselves (see copies.py). retired: the
-    names of programs that are retired here now because they were there.
+    added: number of new rows by table. renamed: name in the other archive to name here, of programs
+    whose name was in use. healed: descriptions of damaged rows that were replaced. left_out:
+    descriptions of rows that are damaged in the other archive. copies: UUIDs given to copies of an
+    archive (see copies.py). retired: names of programs that the merge retired.
     """
 
     added: Mapping[str, int]
@@ -75,19 +67,21 @@ class Merged:
 
     @property
     def anything(self) -> bool:
-        """Whether anything is here now that was not here before, whole."""
+        """Return whether the merge added or repaired anything."""
         return any(self.added.values()) or bool(self.healed)
 
 
 class Merging(Healing):
-    """Giving out and taking in cargo."""
+    """The archive's methods for exporting and importing records."""
 
     @contextmanager
-    def cargo(self, *, programs: tuple[str, ...] = (), since: str = "") -> Iterator[ArchiveCargo]:
-        """What to carry, as it is at this moment: everything, the named programs, or what is newer.
+    def records(
+        self, *, programs: tuple[str, ...] = (), since: str = ""
+    ) -> Iterator[ArchiveRecords]:
+        """Open the records to export, as one unchanging view of the archive.
 
-        since: a stored time. What is damaged is left out and named. Raises ArchiveError for a
-        program that is not here.
+        programs: export only these, by name. since: export only what is newer than this stored
+        time. Damaged records are left out and named. Raises ArchiveError for an unknown program.
         """
         what = "What is to be carried"
         try:
@@ -95,16 +89,16 @@ class Merging(Healing):
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
         try:
-            db.execute("BEGIN")  # one unchanging view, whatever others write meanwhile
+            db.execute("BEGIN")  # an unchanging view while others write
             chosen = [program_id(db, name) for name in programs] if programs else None
-            yield ArchiveCargo(db, programs=chosen, since=since)
+            yield ArchiveRecords(db, programs=chosen, since=since)
         except FAULTS as error:
             raise not_read(what, error, self.path) from error
         finally:
             db.close()
 
-    def merge(self, cargo: Cargo) -> Merged:
-        """Take in cargo. Raises ArchiveError with the reason: then nothing of it was taken in."""
+    def merge(self, records: RecordSource) -> Merged:
+        """Import records. Raises ArchiveError with the reason; nothing is imported then."""
         with self.writing("What was to be imported") as db:
             if broken := [each for each in faults_of(db) if each.is_of_structure]:
                 raise ArchiveError(
@@ -116,32 +110,31 @@ class Merging(Healing):
                         "both into a new archive."
                     ),
                 )
-            return _Merge(db, cargo, self).run()
+            return _Merge(db, records, self).run()
 
     def merge_file(self, path: Path) -> Merged:
-        """Take in another archive's file. Raises ArchiveError."""
+        """Import another archive's file. Raises ArchiveError."""
         with (
             type(self).open(path, create=False, read_only=True) as other,
-            other.cargo() as cargo,
+            other.records() as records,
         ):
-            return self.merge(cargo)
+            return self.merge(records)
 
 
 @dataclass
 class _Merge:
-    """One merge, inside one transaction."""
+    """One merge, inside one transaction. archive: the archive that imports."""
 
     db: Database
-    cargo: Cargo
+    records: RecordSource
     archive: Healing
-    listings: dict[int, int] = field(default_factory=dict)  # numbers in the cargo to ids here
+    listings: dict[int, int] = field(default_factory=dict)  # number in the source to row id
     stands_for: dict[tuple[str, str], int] = field(default_factory=dict)  # known by another UUID
     added: dict[str, int] = field(default_factory=lambda: {each.name: 0 for each in CARRIED})
     renamed: dict[str, str] = field(default_factory=dict)
     healed: list[str] = field(default_factory=list)
     touched: set[int] = field(default_factory=set)  # programs
-    retired: dict[int, str] = field(default_factory=dict)  # when, of programs that one has retired
-
+    retired: dict[int, str] = field(default_factory=dict)  # program id to time of retirement
     in_use: set[int] = field(default_factory=set)  # programs that were not retired here
 
     def __post_init__(self) -> None:
@@ -149,27 +142,27 @@ class _Merge:
 
     def run(self) -> Merged:
         for table in CARRIED:
-            for record in self.cargo.records(table.name):
+            for record in self.records.of(table.name):
                 self._take(table, check_record(table, record))
         for program in self.touched:
             count_revisions(self.db, program)
         self._refuse_empty_programs()
         for program, at in self.retired.items():
             settle(self.db, program, at)
-        left_out = tuple(self.cargo.left_out)
+        left_out = tuple(self.records.left_out)
         copies = tuple(self.copies.marks)
         healed, retired = tuple(self.healed), tuple(self._retired_now())
         return Merged(self.added, self.renamed, healed, left_out, copies, retired)
 
     def _retired_now(self) -> Iterator[str]:
-        """The names of programs that this merge has retired, in order."""
+        """Return the names of the programs that this merge retired, in order."""
         ids = json.dumps(sorted(self.in_use & self.retired.keys()))
         sql = "WHERE id IN (SELECT value FROM json_each(?)) AND retired_at IS NOT NULL"
         for program in rows(self.db, f"SELECT name FROM programs {sql} ORDER BY name_key", (ids,)):
             yield str(program["name"])
 
     def _refuse_empty_programs(self) -> None:
-        """An export of what is newer names every program; here its revisions must have come."""
+        """Raise ArchiveError for programs without revisions, as a partial export may hold."""
         empty = first(
             self.db,
             "SELECT name FROM programs WHERE id IN (SELECT value FROM json_each(?)) "
@@ -207,7 +200,7 @@ class _Merge:
     # --- references ------------------------------------------------------------------------------
 
     def _values(self, table: Table, record: Record) -> dict[str, Any]:
-        """The columns of a record, its references turned into row ids here."""
+        """Return the columns of a record with its references as row ids of this archive."""
         return {
             column.name: self._row(column.refers, record[column.name.removesuffix("_id")])
             if column.refers
@@ -216,7 +209,7 @@ class _Merge:
         }
 
     def _row(self, table: str, key: Any) -> int | None:
-        """The id here of what a record refers to. Raises ArchiveError where it is not here."""
+        """Return the row id for a reference. Raises ArchiveError if this archive lacks it."""
         if key is None:
             return None
         if table == "listings":
@@ -231,7 +224,7 @@ class _Merge:
 
     def _listing(self, number: int) -> int:
         if number not in self.listings:
-            content = self.cargo.listing(number)
+            content = self.records.listing(number)
             check_content(content)
             self.healed += self.archive.heal(content)
             self.listings[number] = put_listing(self.db, content)
@@ -240,7 +233,7 @@ class _Merge:
     # --- what is here already --------------------------------------------------------------------
 
     def _held(self, table: Table, values: Row) -> Row | None:
-        """The row here of the same thing, or None."""
+        """Return the row of this archive for the same record, or None."""
         held = first(
             self.db, f"SELECT {table.names} FROM {table.name} WHERE uuid = ?", (values["uuid"],)
         )
@@ -256,7 +249,7 @@ class _Merge:
         return held
 
     def _held_image(self, held: Row | None, values: Row) -> Row | None:
-        """The image as it is here, whole; one kept earlier stands for the same from elsewhere."""
+        """Return the row of the same firmware image, repaired if damaged, or None."""
         if not is_sound(values["data"], values["sha256"]):
             raise refused("a firmware image in it has another SHA-256 than it says")
         same = f"SELECT {TABLES['firmware_images'].names} FROM firmware_images WHERE"
@@ -269,7 +262,7 @@ class _Merge:
         return first(self.db, f"{same} id = ?", (held["id"],))
 
     def _meet(self, table: Table, held: Row, values: Row) -> None:
-        """Both archives have it: they must agree, except on what may change."""
+        """Merge a record that both archives hold."""
         if table.name == "programs":
             self._meet_program(held, values)
         elif table.name in ("events", "firmware_writes"):
@@ -284,7 +277,7 @@ class _Merge:
             self._agree(table, held, values)
 
     def _agree(self, table: Table, held: Row, values: Row) -> None:
-        """Refuse what differs, and fill in a reference that was lost here."""
+        """Raise ArchiveError if two records differ; fill in references missing here."""
         ignored = set(table.changing)
         if table.name == "firmware_images":
             ignored = {"uuid", "kept_at", "part", "name"}
@@ -311,7 +304,7 @@ class _Merge:
             self.in_use.add(held["id"])
 
     def _heal(self, table: Table, held: Row, values: dict[str, Any]) -> None:
-        """Put what came in the place of a damaged row: the one column that is damaged, or all."""
+        """Repair a damaged row: its damaged column if that is all, else the whole row."""
         what = name_of(self.db, table.name, held["id"])
         for column in values:
             if is_whole(table, {**held, column: values[column]}):
@@ -325,7 +318,7 @@ class _Merge:
     # --- what holds here only --------------------------------------------------------------------
 
     def _own(self, table: Table, values: dict[str, Any], instead_of: int = 0) -> dict[str, Any]:
-        """The columns that are not carried. instead_of: the row that this one replaces."""
+        """Return the columns that only this archive has. instead_of: id of the replaced row."""
         if table.name == "programs":
             self._name_program(values, instead_of)
             return {"name_key": fold(values["name"]), "latest_id": None, "revision_count": 0}

@@ -1,1 +1,1 @@
-"""Finding programs and rescues by their words."""
+"""Find programs and rescues by words."""

@@ -1,12 +1,12 @@
-"""The rows that fit a question, streamed so that a million revisions cost no more than a thousand.
+"""Find the rows that match a question, as a stream, however many revisions there are.
 
 Rules:
-1. Nothing is gathered that is not shown: everything comes latest arrival first, and reading stops
-   as soon as there is enough.
-2. Where an index would give very many rows of which few can count, the few are read instead.
-3. Of one program its latest fitting revision comes, by its number. In an archive that others were
-   merged into an older one may have arrived later, so what was found first is looked at once more
-   for that.
+
+1. Only what is shown is gathered. Rows come in the order of arrival, latest first, and reading
+   stops as soon as there are enough.
+2. If an index would give many rows of which few match, those few are read instead.
+3. The latest matching revision of a program is shown, by its number. After a merge an older one may
+   have arrived later, so the first match is checked once more for that.
 """
 
 from __future__ import annotations
@@ -29,13 +29,13 @@ from hostlink.archive.search.index import (
     may_hold,
 )
 
-_AT_ONCE = 60  # programs of which the latest fitting revision is looked for
-_MANY = 5000  # listings that are looked at for rescues before these are read instead
+_AT_ONCE = 60  # programs in one question for their latest matching revision
+_MANY = 5000  # listings searched for rescues before the rescues are read instead
 _SPARE = 20  # rescues more than asked for, since a listing may be rescued again years later
 _MOST_SORTED = 5000  # revisions of a size
 _MOST_PROGRAMS = 2000  # that one word is about
-# Words here and there are looked for last, and not for ever: in so many listings, and where their
-# listings are too many in those of so many programs at a time.
+# The last and bounded part of a search: words in the listing and about the program. It reads so
+# many listings, or if more listings have the words, those of so many programs at a time.
 _MOST_MIXED, _READ_PROGRAMS, _READ_LISTINGS = 600, 60, 600
 
 _IN_PROGRAMS = "SELECT rowid FROM program_words WHERE program_words MATCH ? ORDER BY rowid DESC"
@@ -46,18 +46,18 @@ _OF_SIZE = "SELECT id FROM revisions WHERE size_bytes BETWEEN ? AND ?"
 
 @dataclass(frozen=True, slots=True)
 class Within:
-    """What narrows a search. tag: as it is compared. size: least and most bytes on the board."""
+    """Restrictions of a search. tag: folded. size: least and most bytes on the board."""
 
     tag: str | None = None
     board_uuid: str | None = None
     size: tuple[int, int] | None = None
 
     def of(self, table: str, *, alone: bool = False) -> tuple[str, list[object]]:
-        """Conditions on rows of revisions or rescues, each begun with AND, and their values.
+        """Return SQL conditions on revisions or rescues, each beginning with AND, and their values.
 
-        alone: nothing else chooses. Else a plus keeps SQLite from going by the index of boards,
-        which would give more rows than what they are added to. It never may go by that of sizes,
-        for then it would have to sort.
+        alone: there is no other condition. Otherwise a unary plus keeps SQLite from using the index
+        of boards, which gives more rows than it removes. The index of sizes is never used, because
+        the rows would then have to be sorted.
         """
         board = f"{'' if alone else '+'}{table}.board_id"
         parts, values = list[str](), list[object]()
@@ -77,7 +77,7 @@ class Within:
 
 
 def each_program_once(found: Iterable[Row]) -> Iterator[Row]:
-    """Of each program the row that comes first."""
+    """Yield the first row of each program."""
     seen = set[int]()
     for row in found:
         if row["program_id"] not in seen:
@@ -86,7 +86,7 @@ def each_program_once(found: Iterable[Row]) -> Iterator[Row]:
 
 
 class Hits:
-    """Rows that fit, from one archive."""
+    """The matching rows of one archive."""
 
     def __init__(self, db: Database, asked: list[str], within: Within) -> None:
         self._db = db
@@ -97,7 +97,7 @@ class Hits:
     # --- revisions -------------------------------------------------------------------------------
 
     def revisions(self) -> Iterator[Row]:
-        """Revisions that fit (id, program_id, listing_id), the best first.
+        """Yield matching revisions (id, program_id, listing_id), the best first.
 
         A program may come several times.
         """
@@ -111,7 +111,7 @@ class Hits:
             yield from self._mixed()
 
     def _without_words(self) -> Iterator[Row]:
-        """Revisions by tag, board or size alone."""
+        """Yield revisions by tag, board or size alone."""
         if self._within.tag is not None:
             tagged = self._db.execute(
                 "SELECT program_id FROM tags WHERE tag_key = ? ORDER BY program_id DESC",
@@ -126,19 +126,19 @@ class Hits:
             yield from self._each_latest(self._revisions("1", []))
 
     def _few_have(self, size: tuple[int, int]) -> bool:
-        """Whether few enough revisions are of a size to be sorted."""
+        """Return whether so few revisions have this size that they can be sorted."""
         few = f"SELECT count(*) FROM ({_OF_SIZE} LIMIT {_MOST_SORTED})"
         return bool(self._db.execute(few, size).fetchone()[0] < _MOST_SORTED)
 
     def _revisions(self, where: str, values: list[object]) -> Iterator[Row]:
-        """Revisions by a condition, the newest first, fetched as they are asked for."""
+        """Yield revisions by a condition, the newest first, fetched on demand."""
         more, more_values = self._within.of("revisions", alone=where == "1")
         sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.id DESC"
         for row in self._db.execute(sql, [*values, *more_values]):
             yield dict(row)
 
     def _newest_of(self, programs: list[int]) -> list[Row]:
-        """Of each program its latest fitting revision; latest arrivals first."""
+        """Yield the latest matching revision of each program, latest arrivals first."""
         more, more_values = self._within.of("revisions")
         # With max() SQLite takes the other columns from the row that has it.
         return rows(
@@ -151,14 +151,14 @@ class Hits:
     # --- words -----------------------------------------------------------------------------------
 
     def _programs(self) -> Iterator[list[int]]:
-        """Programs whose name, title, notes and tags hold all words, newest first, in batches."""
+        """Yield programs with all words in name, title, notes and tags, newest first."""
         match = " AND ".join(either(word, begun) for word in self._asked)
         yield from batches(self._db.execute(_IN_PROGRAMS, (match,)))
 
     def _by_listing(
         self, asked: tuple[str, ...], programs: Collection[int] | None = None
     ) -> Iterator[Row]:
-        """Of each program, or of some, the newest revision whose listing holds all words."""
+        """Yield for each program the newest revision with all words in its listing."""
         seen: set[int] = set()
         for listings in self._index.candidates(asked):
             found = [
@@ -176,7 +176,7 @@ class Hits:
         return self._revisions(_OF_LISTINGS, [json.dumps(list(listings))])
 
     def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
-        """Of each program one of the revisions, which come latest arrival first."""
+        """Yield one revision for each program from revisions in order of arrival."""
         once = each_program_once(found)
         while some := list(itertools.islice(once, _AT_ONCE)):
             yield from self._latest_fitting(some, (), by="id")
@@ -184,10 +184,10 @@ class Hits:
     def _latest_fitting(
         self, found: Collection[Row], asked: tuple[str, ...], *, by: str
     ) -> Iterator[Row]:
-        """For each revision, of a program each: itself, or a later one of its program that fits.
+        """Yield for each revision, one a program, the latest matching revision of its program.
 
-        by: the column that rows came by, the highest first, so that no higher one fits. By listings
-        it may be a revision made of an older listing again, years later.
+        by: the column by which the rows were sorted, highest first, so that no higher one matches.
+        By listings, a later revision may have an older listing again.
         """
         more, more_values = self._within.of("revisions")
         later = self._db.execute(
@@ -210,9 +210,10 @@ class Hits:
     # --- words here and there --------------------------------------------------------------------
 
     def _mixed(self) -> Iterator[Row]:
-        """Revisions with some of the words in the listing and the others about the program.
+        """Yield revisions with some words in the listing and the others in the text on the program.
 
-        First where the fewest are in the listing; of very many programs the newest are looked at.
+        Those with the fewest words in the listing come first. Of very many programs only the newest
+        are searched.
         """
         known: dict[int, int] = {}  # program to the words about it, a bit for each
         for at, word in enumerate(self._asked):
@@ -229,7 +230,7 @@ class Hits:
         for there, programs in sorted(alike.items(), key=lambda each: -each[0].bit_count()):
             missing = [word for at, word in enumerate(self._asked) if not there >> at & 1]
             if not missing:
-                continue  # they fit by what is about them alone, and came before
+                continue  # these match without their listing, and came before
             if left <= 0:
                 return
             words = tuple(sorted(missing))
@@ -241,7 +242,7 @@ class Hits:
                 yield from self._read(words, sorted(programs, reverse=True)[:_READ_PROGRAMS])
 
     def _read(self, asked: tuple[str, ...], programs: list[int]) -> Iterator[Row]:
-        """Revisions of some programs whose listings hold all words, by reading these."""
+        """Yield revisions of some programs with all words, by reading the listings."""
         more, more_values = self._within.of("revisions")
         holds, hold_values = may_hold(asked)
         for row in self._db.execute(
@@ -256,7 +257,7 @@ class Hits:
     # --- rescues ---------------------------------------------------------------------------------
 
     def rescues(self, limit: int) -> list[Row]:
-        """The newest rescues that fit; none within a tag, for what has tags is programs."""
+        """Yield the newest matching rescues; none for a tag, because only programs have tags."""
         if self._within.tag is not None:
             return []
         if not self._asked:
@@ -269,9 +270,9 @@ class Hits:
         return self._rescues(of_these, [json.dumps(ids)], limit)
 
     def _rescues_by_listing(self, asked: tuple[str, ...], limit: int) -> list[int] | None:
-        """Rescues of listings that hold all words, some more than limit, newest listings first.
+        """Return rescues with all words in the listing, newest listing first, slightly over limit.
 
-        None where after many listings there are still not enough: the words are in very many.
+        None if there are too few after many listings, because very many listings have the words.
         """
         ids, looked_at = list[int](), 0
         more, more_values = self._within.of("rescues")
@@ -291,7 +292,7 @@ class Hits:
         return ids
 
     def _read_rescues(self, asked: tuple[str, ...], limit: int) -> Iterator[int]:
-        """The newest rescues whose listings hold all words, by reading these."""
+        """Yield the newest rescues with all words in the listing, by reading the listings."""
         more, more_values = self._within.of("rescues")
         holds, hold_values = may_hold(asked)
         found = self._db.execute(

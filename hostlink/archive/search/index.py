@@ -1,10 +1,11 @@
-"""The index of the words of listings: which listings hold all words of a question.
+"""Use the word index of listings to find those that hold all words of a question.
 
 Rules:
-1. A word's beginning is never asked of the index, which would put together every listing of every
-   longer word first; the longer words are looked up and asked one by one.
-2. Of several words only the rarest are asked, until few listings are left; these are read for the
-   others. To find what is in nearly every listing is to read all of the index.
+
+1. The index is never asked for the beginning of a word, because it would first collect the listings
+   of every longer word. The longer words are looked up and asked for one by one.
+2. Of several words only the rarest are asked for, until few listings are left; these are read for
+   the other words. Finding a word of nearly every listing would read the whole index.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
 _BATCHES = (60, 100, 200, 400, 1000)  # rows asked for at once: few first, for few are often enough
-_SAMPLE = 100  # listings with a word at either end, from which it is told how frequent it is
+_SAMPLE = 100  # newest and oldest listings with a word, to estimate its frequency
 # So many listings may be left to be read; more before a word is asked for that is in a tenth of
 # all, since that takes the index longer than reading them.
 _NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1
@@ -29,7 +30,7 @@ _MATCH = "SELECT rowid FROM listing_words WHERE listing_words MATCH ?"
 
 
 class WordIndex:
-    """The index of one archive, for the length of one search."""
+    """The word index of one archive, for one search."""
 
     def __init__(self, db: Database) -> None:
         self._db = db
@@ -45,7 +46,7 @@ class WordIndex:
             )
 
     def candidates(self, asked: tuple[str, ...]) -> Iterable[list[int]]:
-        """Listings that hold the rarest of the words, newest first, in batches; see `holding`."""
+        """Yield listings with the rarest of the words, newest first, in batches; see `holding`."""
         if asked not in self._found:
             rare, _ = self._rarest(asked)
             found = self._db.execute(f"{_MATCH} ORDER BY rowid DESC", (self._match(rare),))
@@ -53,7 +54,7 @@ class WordIndex:
         return self._found[asked]
 
     def count(self, asked: tuple[str, ...], most: int) -> int:
-        """How many candidates there are; most, or a batch more, where there are still others."""
+        """Return the number of candidates, at least up to `most`."""
         held = 0
         for batch in self.candidates(asked):
             held += len(batch)
@@ -62,7 +63,7 @@ class WordIndex:
         return held
 
     def holding(self, asked: tuple[str, ...], listings: Iterable[int]) -> set[int]:
-        """Those of some candidates that hold the other words too."""
+        """Return those of the candidates that hold the other words too."""
         _, others = self._rarest(asked)
         if not others:
             return set(listings)
@@ -75,7 +76,7 @@ class WordIndex:
         return {row["id"] for row in held if holds_all(others, row["text"], row["spaced_words"])}
 
     def _rarest(self, asked: tuple[str, ...]) -> tuple[list[str], list[str]]:
-        """The words to ask of the index, the rarest first, and those to read for."""
+        """Return the words to ask the index for, rarest first, and those to look for in texts."""
         if asked not in self._split:
             by_share = sorted((self._share(word), word) for word in asked)
             left, rare = float(self._newest), list[str]()
@@ -89,7 +90,7 @@ class WordIndex:
         return self._split[asked]
 
     def _share(self, word: str) -> float:
-        """About how large a share of the listings holds a word, by the newest and the oldest."""
+        """Estimate the share of listings that hold a word from the newest and the oldest."""
         if word not in self._shares:
             held, span, match = 0, 1, self._match([word])
             for order in ("DESC", "ASC"):
@@ -108,9 +109,9 @@ class WordIndex:
         return " AND ".join(either(word, self._longer) for word in asked)
 
     def _longer(self, word: str) -> str:
-        """The index question for a word and all longer ones.
+        """Return the index question for a word and all longer ones.
 
-        A longer word with a digit in it is left out: its parts are in the index on their own.
+        Longer words with digits are left out, because the index holds their parts too.
         """
         if word not in self._known_longer:
             self._known_longer[word] = self._look_up_longer(word)
@@ -134,7 +135,7 @@ class WordIndex:
 
 
 class _Again:
-    """What an iterator gives, as often as it is asked for, each item made once."""
+    """The items of an iterator, made once and readable repeatedly."""
 
     def __init__(self, items: Iterator[list[int]]) -> None:
         self._items = items
@@ -153,7 +154,7 @@ class _Again:
 
 
 def batches(found: Iterable[Any]) -> Iterator[list[int]]:
-    """The first columns of rows, in batches that grow."""
+    """Yield the first columns of rows, in batches that grow."""
     sizes, batch = iter(_BATCHES), list[int]()
     size = next(sizes)
     for row in found:
@@ -166,9 +167,9 @@ def batches(found: Iterable[Any]) -> Iterator[list[int]]:
 
 
 def either(word: str, term: Callable[[str], str]) -> str:
-    """An index question for one word: as it stands, or parted where letters and digits meet.
+    """Return an index question for a word as it is or split between letters and digits.
 
-    A word holds letters and digits only, so quoting is safe.
+    A word holds only letters and digits, so quoting is safe.
     """
     parts = spaced(word).split()
     if len(parts) == 1:
@@ -177,19 +178,19 @@ def either(word: str, term: Callable[[str], str]) -> str:
 
 
 def begun(word: str) -> str:
-    """The index question for a word and all longer ones, put together by the index itself."""
+    """Return the index question for a word and all longer ones, as the index itself finds them."""
     return f'"{word}"*' if _may_be_begun(word) else f'"{word}"'
 
 
 def may_hold(asked: Iterable[str]) -> tuple[str, list[object]]:
-    """A quick condition, begun with AND, that listings with all words meet; others may."""
+    """Return a quick SQL condition, beginning with AND, that all matching listings meet."""
     parts = [part for word in asked for part in spaced(word).split() if part.isascii()]
     condition = "AND instr(lower(text || ' ' || spaced_words), ?)"
     return " ".join([condition] * len(parts)), list(parts)
 
 
 def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
-    """Whether a listing holds all words as the index would have it."""
+    """Return whether a listing holds all words, by the rules of the index."""
     small = f"{text}\n{spaced_words}".lower()
     return all(
         _stands(word, small) or all(_stands(part, small) for part in spaced(word).split())
@@ -198,9 +199,10 @@ def holds_all(asked: Iterable[str], text: str, spaced_words: str) -> bool:
 
 
 def _stands(word: str, small: str) -> bool:
-    """Whether the word is in a text where a word begins, and unless longer ones count, ends.
+    """Return whether a word begins in a text at the start of a word, and ends at one's end.
 
-    Ten times as fast as a pattern, and asked of a thousand listings in one search.
+    The end does not matter if longer words count. This is ten times as fast as a pattern, and one
+    search may call it for a thousand listings.
     """
     any_end, at = _may_be_begun(word), small.find(word)
     while at >= 0:
@@ -214,7 +216,7 @@ def _stands(word: str, small: str) -> bool:
 
 
 def _may_be_begun(word: str) -> bool:
-    """Whether a word also stands for longer ones."""
+    """Return whether a word also stands for longer ones."""
     return len(word) >= 3 and word.isalpha()
 
 

@@ -1,9 +1,9 @@
-"""Finding programs and rescues by their words: in name, title, notes, tags, or in the listing.
+"""Find programs and rescues by words in their name, title, notes, tags or listing.
 
-All words must be there, in any order; some may be in the title and the rest in a listing. A word
-of three or more letters also finds longer words that begin with it. `GOSUB900` and `GOSUB 900`
-find each other, because the index holds run-together words both ways and so does the question.
-Every listing ever kept is searched, the newest first.
+All words must match, in any order; some may be in the title and the others in a listing. A word of
+three or more letters also matches longer words that begin with it. `GOSUB900` and `GOSUB 900` match
+each other, because the index and the question hold such words in both forms. Every kept listing is
+searched, newest first.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ import re
 
 from sqlite_utils import Database
 
+from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.boards import find_board
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
@@ -22,7 +23,6 @@ from hostlink.archive.programs import programs_at
 from hostlink.archive.records import Found, Listed, Revision
 from hostlink.archive.search.hits import Hits, Within, each_program_once
 from hostlink.archive.search_words import spaced, words
-from hostlink.archive.session import Session
 
 # More words than these, or longer ones, only narrow a search that is narrow enough.
 _MOST_WORDS = 12
@@ -32,8 +32,8 @@ _LINE_END = re.compile(r"\r\n|\n|\r")
 _SHOWN_FROM = 200_000
 
 
-class Search(Session):
-    """The search over everything kept."""
+class Search(ArchiveFile):
+    """The archive's method for searches."""
 
     def find(
         self,
@@ -44,16 +44,16 @@ class Search(Session):
         size: tuple[int, int] | None = None,
         limit: int = 50,
     ) -> Listed[Found]:
-        """Programs and rescues that hold all words of the question.
+        """Return programs and rescues that hold all words of the question.
 
-        Any text may be asked; what is neither letter nor digit only parts words. Without any
-        word, tag, board or size alone choose; without those nothing is found. tag: only programs
-        that have it. board: label or UUID; only what came from that board. size: least and most
-        bytes on the board, both counted in.
-        Each program comes once, with its latest fitting revision: latest revisions of all
-        first, then older ones, then rescues, then retired programs; among these, those that fit by
-        name, title, notes and tags before those that fit by their listing, and what came into this
-        archive last first.
+        Anything but letters and digits only separates words. Without words the result depends on
+        tag, board or size alone; without these it is empty. tag: only programs with it. board:
+        label or UUID; only what came from that board. size: least and most bytes on the board,
+        inclusive.
+
+        Each program comes once, with its latest matching revision. Latest revisions come first,
+        then older ones, then rescues, then retired programs. Among these, matches in name, title,
+        notes and tags come before those in a listing, and later arrivals before earlier ones.
         """
         asked = [word[:_LONGEST_WORD] for word in dict.fromkeys(words(clean(question)))]
         asked = asked[:_MOST_WORDS]
@@ -77,7 +77,7 @@ class Search(Session):
 
 
 def _later(found: Found) -> tuple[bool, bool]:
-    """Sorts latest revisions before older ones and rescues, and retired programs last."""
+    """Sort latest revisions before older ones and rescues, and retired programs last."""
     if found.program is None:
         return False, True
     program, item = found.program, found.item
@@ -88,7 +88,7 @@ def _later(found: Found) -> tuple[bool, bool]:
 def _with_programs(
     db: Database, asked: list[str], found: list[Row]
 ) -> tuple[list[Found], list[str]]:
-    """Search results for rows of revisions, in the same order; and what is damaged, in words."""
+    """Return search results for rows of revisions in order, and sentences on what is damaged."""
     programs, lost = programs_at(db, [row["program_id"] for row in found])
     revisions, more = REVISIONS.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
@@ -100,7 +100,7 @@ def _with_programs(
 
 
 def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Found], list[str]]:
-    """Search results for rows of rescues, in the same order; and what is damaged, in words."""
+    """Return search results for rows of rescues in order, and sentences on what is damaged."""
     rescues, lost = RESCUES.by_id(db, [row["id"] for row in found])
     there = [row for row in found if row["id"] in rescues]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
@@ -110,7 +110,7 @@ def _rescues(db: Database, asked: list[str], found: list[Row]) -> tuple[list[Fou
 
 
 def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
-    """The line of each listing to show for the question."""
+    """Return the line of each listing to show for the question."""
     if not asked:
         return [""] * len(listings)
     found = rows(
@@ -124,14 +124,14 @@ def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
 
 
 def _storable(number: int) -> int:
-    """The nearest number that SQLite can hold."""
+    """Return the nearest number that SQLite can hold."""
     return max(-(1 << 62), min(1 << 62, number))
 
 
 def best_line(asked: list[str], text: str) -> str:
-    """The line that holds most of the words, whole ones counting more; "" where none does.
+    """Return the line that holds most of the words, or "". Whole words count more.
 
-    A line in which they stand next to each other, blanks or not, comes before all others.
+    A line in which they are adjacent, with or without blanks, comes before all others.
     """
     if not asked:
         return ""
@@ -147,7 +147,7 @@ def best_line(asked: list[str], text: str) -> str:
         # A word of letters or of digits alone is in a line whether or not that is spaced out.
         absent = len(asked) - sum(map(small.__contains__, asked))
         if sure - 2 * absent + (0 if absent else sure) <= best_score:
-            continue  # with all that is there whole and in a row it would be no better
+            continue  # no line can be better than one with all words whole and adjacent
         small = spaced(line).lower()
         held = words(small)
         there = set(held)

@@ -1,1 +1,1 @@
-"""Talking with one board as its profile says: asking, capturing, entering lines."""
+"""Talk with one board as its profile says: ask, capture and enter lines."""

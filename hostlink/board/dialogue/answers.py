@@ -1,4 +1,4 @@
-"""Reading what a board answers to a question."""
+"""Read the number of free bytes from a board's answer."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 
 def free_bytes(rows: Sequence[str], form: str) -> int | None:
-    """The bytes free that a board's answer tells; None where no row is of the form.
+    """Return the bytes free that a board's answer names, or None if no row has the form.
 
-    form: the row with the number, as {free}. A negative number is one of 16 bits with its sign.
+    form: the row with the number as {free}. A negative number is a signed 16-bit number.
     """
     before, _, after = form.partition("{free}")
     pattern = re.compile(rf"\s*{re.escape(before)} *(-?[0-9]{{1,7}}) *{re.escape(after)}\s*")

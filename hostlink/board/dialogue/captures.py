@@ -1,15 +1,16 @@
-"""Several readings of one program, combined line by line.
+"""Combine several readings of one program line by line.
 
-The wire has no checksum. Two readings that agree are enough only where nothing was noted against
-the wire (see evidence.py); on a damaged wire the same byte may be lost twice. The rules:
+The wire has no checksum. Two equal readings are enough only if nothing was noted against the wire
+(see evidence.py), because a damaged wire may lose the same byte twice. The rules:
 
-1. A line is settled when one reading of it leads every other by `lead` votes and has three or more,
-   or all of two. Not being there is a reading too, which must lead all others together; but not
-   where a row that is no line stands in its place, as `hidden` tells.
-2. An empty reading among full ones is a question that was damaged, and votes on no line; an answer
-   that holds no lines but words never votes.
-3. A capture may change the board: a damaged `LIST` may be stored as a line. So a stray line in
-   the last capture, or what it shows against the verdict as another did, is never outvoted.
+1. A line is settled if one text of it leads every other by `lead` votes and has at least three, or
+   if two readings are needed and both agree. A missing line counts as a text that must lead all
+   others together. It does not count if a row that is no line stands in its place (see `hidden`).
+2. An empty reading among full ones means that the question was damaged; it votes on no line. An
+   answer of words without lines never votes.
+3. Reading may change the board, because a damaged `LIST` may be stored as a line. Older readings
+   therefore never outvote a stray line in the last one, nor a difference that another one showed
+   too.
 """
 
 from __future__ import annotations
@@ -24,13 +25,13 @@ from hostlink.listing.parse import Line
 _CLEAN, _DOUBTFUL = 2, 3  # votes needed, see Evidence.readings_needed
 _BEHIND_ALL = 1 << 32  # above any line number
 
-Rows = Mapping[int, Line]
+Lines = Mapping[int, Line]
 Order = Sequence[int | str]  # see Reading.order
 
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """Captures combined. lines: settled ones by number. unsettled: numbers still in doubt."""
+    """The combined captures. lines: settled lines by number. unsettled: numbers still in doubt."""
 
     count: int
     lines: dict[int, Line]
@@ -38,13 +39,13 @@ class Tally:
 
 
 def voting(readings: Sequence[Reading]) -> list[Reading]:
-    """Return the readings that have a vote: without bare ones where most show lines."""
+    """Return the readings that may vote: empty ones are left out if most readings show lines."""
     full = [reading for reading in readings if reading.lines]
     bare = [reading for reading in readings if reading.is_bare]
     return full if len(full) > len(bare) else [r for r in readings if r.lines or r.is_bare]
 
 
-def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> Tally:
+def tally(captures: Sequence[Lines], need: int, orders: Sequence[Order] = ()) -> Tally:
     """Combine captures (line number to line) under the rules above.
 
     orders: of each capture all its rows as they came, where that is known.
@@ -62,7 +63,9 @@ def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> 
         votes = Counter(line.typed if line else None for line in readings).most_common(2)
         winner, count = votes[0]
         runner_up = votes[1][1] if len(votes) > 1 else 0
-        if winner is None:  # the many damages of a number all make it absent, of a text other texts
+        if (
+            winner is None
+        ):  # damage to a number always makes it absent, damage to a text makes other texts
             runner_up = len(readings) - count
         if not _settled(count, runner_up, need):
             unsettled.append(number)
@@ -72,10 +75,10 @@ def tally(captures: Sequence[Rows], need: int, orders: Sequence[Order] = ()) -> 
 
 
 def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
-    """For each capture the numbers whose lines may be there, though they were not read.
+    """Return for each capture the numbers of lines that may be present but unreadable in it.
 
-    In their place between lines that most captures have stands a row that is no line, or a number
-    that few have: it may be theirs, damaged. The board's own words come each time and are neither.
+    A row that is no line, or a number that few captures have, stands where such a line belongs: it
+    may be that line, damaged. The board's own rows come in every capture and do not count.
     """
     times = Counter(each for order in orders for each in set(order))
     found: list[set[int]] = []
@@ -90,7 +93,7 @@ def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
                 odd = True
             else:
                 if each <= begin:
-                    begin, odd = before, True  # what came before this one was out of its place
+                    begin, odd = before, True  # the row before this one was out of place
                 if odd:
                     unclear.update(number for number in numbers if begin < number < each)
                 before, begin, odd = begin, each, False
@@ -98,7 +101,7 @@ def hidden(orders: Sequence[Order], numbers: Sequence[int]) -> list[set[int]]:
     return found
 
 
-def differing(before: Rows, after: Rows) -> int:
+def differing(before: Lines, after: Lines) -> int:
     """Count the lines in which two readings differ."""
     return sum(
         1
@@ -110,16 +113,16 @@ def differing(before: Rows, after: Rows) -> int:
 
 
 def standing_rows(readings: Sequence[Reading]) -> set[str]:
-    """Return the rows that are no line and stand in most of the readings: not made by damage."""
+    """Return the rows that are no line and are in most readings, so no result of damage."""
     times = Counter(row for reading in readings for row in set(reading.unexplained))
     return {row for row, count in times.items() if count > 1 and 2 * count > len(readings)}
 
 
 def whole(unexplained: Sequence[Sequence[str]]) -> int:
-    """How many captures show nothing but lines and the board's own words, which come each time.
+    """Count the captures that show nothing but lines and the board's own rows.
 
-    unexplained: of each capture the rows that are no line. One may be a line that does not belong
-    there, its number damaged, so a capture with such a row is no witness that there is none.
+    unexplained: for each capture the rows that are no line. The board's own rows come in several
+    captures; another row may be a line that does not belong there, with a damaged number.
     """
     times = Counter(row for rows in unexplained for row in set(rows))
     return sum(all(times[row] > 1 for row in rows) for rows in unexplained)
@@ -134,9 +137,9 @@ def _settled(votes: int, runner_up: int, need: int) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """What captures say of a program that should be on the board.
+    """The result of comparing captures with the program that should be on the board.
 
-    wrong: numbers that hold something else or nothing. stray: numbers that should not be there.
+    wrong: numbers of lines that differ or are missing. stray: numbers that should not be there.
     unsettled: numbers that need another capture.
     """
 
@@ -155,11 +158,11 @@ def verdict(
 ) -> Verdict:
     """Compare captures with what was sent, both as line number to canonical text.
 
-    A line that was heard exactly as sent counts for the board: damage on the wire would have to
-    mend damage on the board by chance. On a clean wire once is enough, else it must be heard so
-    twice and more often than anything else; and so must a difference. Where the last capture has
-    a line that does not belong, or a difference that was heard before, the board may have come to
-    hold it in between.
+    A line that was read exactly as sent counts as right: noise would have to reverse a storage
+    error by accident. On a clean wire one such reading is enough, else two, and more than of any
+    other text. The same holds for a difference. If the last capture shows a stray line, or a
+    difference that was read before, an earlier right reading does not count, because the board may
+    have changed since.
     """
     wrong: list[int] = []
     stray: list[int] = []

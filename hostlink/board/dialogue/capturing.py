@@ -1,14 +1,14 @@
-"""Reading the board's program until it is proven: how often, and what may not be voted away.
+"""Read an unknown program from the board until it is proven.
 
-How readings are combined is in captures.py, when to stop in next_step.py; here is what goes on
-between them. What is not known is never taken for something known:
+How readings are combined is in captures.py, and when to stop in next_step.py. This module covers
+what happens between them. The rules:
 
 1. Error words, rows that are no lines, or a free memory that contradicts the listing mean that the
-   program is not known. `NotKnownError` says so, and whoever wants to overwrite it must stop.
-2. An empty program needs a positive sign: the board's free memory is that of an empty one, or LIST
-   was echoed right and answered each time by nothing but what the profile names. Without echo a
-   word that no BASIC knows must be refused, else what is typed may be lost on its way.
-3. A contradiction between listing and free memory that stays is part of the result, never outvoted.
+   program is not known. `NotKnownError` reports that, and a job that wants to overwrite the program
+   must stop.
+2. An empty program needs a positive sign (see empty.py).
+3. A lasting contradiction between listing and free memory is part of the result and is never
+   outvoted.
 """
 
 from __future__ import annotations
@@ -20,14 +20,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.captures import Tally, differing, standing_rows, tally, voting
+from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
 from hostlink.board.dialogue.evidence import Doubt
 from hostlink.board.dialogue.misheard import behind_a_digit, misheard
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
-from hostlink.board.dialogue.witness import ProofDoubt, Witness, count_in, expected_free
+from hostlink.board.dialogue.witness import ProofDoubt, Witness, ask_witness, count_in
 from hostlink.errors import LinkError, LinkReason, NotKnownError, ReadBackError
-from hostlink.listing.parse import Line, Listing
+from hostlink.listing.parse import Line
 from hostlink.words import capital, safe
 
 if TYPE_CHECKING:
@@ -35,16 +36,15 @@ if TYPE_CHECKING:
 
 _MORE_WHEN_DOUBTED = 2  # readings, where the free memory contradicts those that agree
 _MOST_REFUSALS = 4  # answers to LIST that are words, one after another
-_MOST_UNCLEAR = 12  # such answers in all, without a result
-_FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
+_MOST_UNCLEAR = 12  # such answers in all before giving up
 
 
 @dataclass(frozen=True, slots=True)
 class Capture:
-    """A board's program, read until it was settled.
+    """A board's program, proven as far as it can be.
 
-    lines: by number. count: readings that were combined. doubt: what contradicts it, None where it
-    is proven.
+    lines: by number. count: readings that were combined. doubt: what contradicts the listing, or
+    None.
     """
 
     lines: dict[int, Line]
@@ -53,12 +53,12 @@ class Capture:
 
     @property
     def is_proven(self) -> bool:
-        """Whether nothing contradicts the listing."""
+        """Return whether nothing contradicts the listing."""
         return self.doubt is None
 
 
 class Capturing:
-    """The readings of one program, over a dialogue at its prompt."""
+    """The repeated reading of one program, over a dialogue at its prompt."""
 
     def __init__(self, dialogue: Dialogue) -> None:
         self._dialogue = dialogue
@@ -67,7 +67,7 @@ class Capturing:
         self._disturbances = self._evidence.disturbances
         self._readings: list[Reading] = []
         self._fresh_from = 0  # readings from which the last question can no longer be hidden
-        self._enough = 0  # votes at which the board's word was taken as it stands
+        self._enough = 0  # votes at which a contradiction is accepted
 
     def run(self) -> Capture:
         """Read until the program is known. See Dialogue.capture for the errors."""
@@ -82,7 +82,7 @@ class Capturing:
                 case Next.READ_AGAIN:
                     continue
                 case Next.GIVE_UP:
-                    self._leave_nothing()
+                    self._delete_own_command()
                     raise self._no_agreement(result.unsettled)
             capture = self._settled(votes, result)
             if capture is not None:
@@ -105,10 +105,7 @@ class Capturing:
     # --- reading -----------------------------------------------------------------------------
 
     def _read(self) -> None:
-        """Take one more reading, and note what it says against the wire.
-
-        Raises LinkError where the board has lost its memory.
-        """
+        """Take one more reading and note its evidence. Raises LinkError if memory was lost."""
         readings = self._readings
         reading = self._dialogue.read_listing()
         readings.append(reading)
@@ -133,17 +130,17 @@ class Capturing:
             self._fresh_from = len(readings) + 1
 
     def _was_disturbed(self) -> bool:
-        """Whether something typed since this was last asked may have been stored as a line."""
+        """Return whether text typed since the last call may have been stored as a line."""
         before, self._disturbances = self._disturbances, self._evidence.disturbances
         return self._disturbances > before
 
     # --- what was typed to read, stored ------------------------------------------------------
 
     def _may_have_changed(self, result: Tally) -> bool:
-        """Whether the last reading hints that asking for it changed the board: one more look.
+        """Return whether the last reading suggests that the question changed the board.
 
-        It shows nothing, so the question was damaged and may have been stored as a line; or it
-        shows such a line, or one that was shown before too, which other readings outvote.
+        This is so if it is empty, or if it shows a command of ours or a repeated difference as a
+        line that the other readings outvote.
         """
         *others, last = self._readings
         if result.lines and not last.lines:
@@ -151,7 +148,7 @@ class Capturing:
         outvoted = {
             number: line for number, line in last.lines.items() if result.lines.get(number) != line
         }
-        ours = self._ours(last.lines)
+        ours = self._own_command_in(last.lines)
         return (ours is not None and ours[0] in outvoted) or any(
             reading.lines.get(number) == line
             or (number in reading.lines and number not in result.lines)
@@ -159,26 +156,29 @@ class Capturing:
             for reading in others
         )
 
-    def _ours(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
-        """Find a line that is a command of ours, and which: misheard, or behind a digit that was
-        left standing before it; but what the first reading has already is the program's own."""
+    def _own_command_in(self, lines: Mapping[int, Line]) -> tuple[int, str] | None:
+        """Find a command of ours that was stored as a line: its number, and the command.
+
+        The command may be misheard, or stand behind a digit that was already on the line. A line
+        that the first reading has belongs to the program.
+        """
         typed, own = self._dialogue.typed, self._readings[0].lines
         return misheard(lines, typed) or behind_a_digit(lines, typed, own=own)
 
-    def _leave_nothing(self) -> None:
-        """Where no readings agree, delete a command of ours that most of them show as a line.
+    def _delete_own_command(self) -> None:
+        """Delete a command of ours that most readings show as a line, after they failed to agree.
 
-        A line of the program's own that damage makes look like one does so in few of them.
+        A line of the program that damage made look like a command appears in few of them.
         """
-        shows = Counter(ours[0] for r in self._readings if (ours := self._ours(r.lines)))
+        shows = Counter(ours[0] for r in self._readings if (ours := self._own_command_in(r.lines)))
         for number, times in shows.items():
             if times > 1 and 2 * times > sum(number in r.lines for r in self._readings):
                 with suppress(LinkError):
                     self._dialogue.exchange(str(number))
 
-    def _take_back(self, lines: Mapping[int, Line]) -> None:
-        """Delete a line that is a command of ours misheard, and refuse what was read with it."""
-        ours = self._ours(lines)
+    def _reject_own_command(self, lines: Mapping[int, Line]) -> None:
+        """Delete a command of ours that was stored as a line, and raise LinkError."""
+        ours = self._own_command_in(lines)
         if ours is None:
             return
         number, command = ours
@@ -194,10 +194,10 @@ class Capturing:
     # --- the result --------------------------------------------------------------------------
 
     def _settled(self, votes: Sequence[Reading], result: Tally) -> Capture | None:
-        """The capture that readings in agreement give; None where more must be read."""
+        """Return the capture on which the readings agree, or None if more readings are needed."""
         rows = standing_rows(votes)
         self._refuse_cut_lines(votes, rows)
-        witness = self._ask_witness(result.lines)
+        witness = ask_witness(self._dialogue, result.lines)
         if self._was_disturbed():
             self._fresh_from = len(self._readings) + 1  # the question may be a line now
             return None
@@ -210,67 +210,29 @@ class Capturing:
             return self._empty(witness, result.count)
         if rows and not witness.agrees:
             raise self._unexplained(votes[-1], rows)
-        self._take_back(result.lines)
+        self._reject_own_command(result.lines)
         own = None if witness.agrees else count_in(votes[-1], self._dialogue.profile)
         return Capture(result.lines, result.count, witness.doubt or own)
 
-    def _ask_witness(self, lines: Mapping[int, Line]) -> Witness:
-        """Ask the third witness: the free memory that the board reports, against a listing."""
-        profile = self._dialogue.profile
-        expected = expected_free(Listing(tuple(lines.values())), profile.rules)
-        if not profile.commands.free_memory or expected is None:
-            return Witness()
-        reported: int | None = None
-        for _ in range(_FREE_QUESTIONS):
-            answer = self._dialogue.free_memory()
-            reported = answer if answer is not None else reported
-            if answer == expected:
-                break
-        may_be_less = profile.rules.storage.variables
-        return Witness(True, reported, expected, may_be_less)
-
     def _empty(self, witness: Witness, count: int) -> Capture | None:
-        """An empty program, where something speaks for it; None where more must be read."""
-        if witness.doubt is not None:
-            raise NotKnownError(
-                f"The board lists no program, but {witness.doubt}: what it holds is not known.",
-                advice="If its profile has wrong sizes, measure them with a survey.",
-            )
-        if witness.agrees:
+        """Return the capture of an empty program, or None if a late answer calls for more."""
+        late = check_empty(self._dialogue, witness)
+        if not late:
             return Capture({}, count)
-        if not self._dialogue.profile.talk.echo and not self._dialogue.is_heard():
-            raise NotKnownError(
-                "The board lists no program, but without an echo, and without a question for its "
-                "free memory, that is no sign that it is empty: what it holds is not known."
-            )
-        late = self._dialogue.late_answer()
-        if late:
-            self._readings.append(Reading({}, said=(late,), heard_right=False))
-            return self._empty_by_memory() if self._is_refused() else None
-        return Capture({}, count)
+        self._readings.append(Reading({}, said=(late,), heard_right=False))
+        return self._empty_by_memory() if self._is_refused() else None
+
+    def _empty_by_memory(self) -> Capture:
+        check_empty_by_memory(self._dialogue, self._readings)
+        return Capture({}, len(self._readings))
 
     # --- what is not known -------------------------------------------------------------------
 
     def _is_refused(self) -> bool:
-        """Whether LIST is answered by something that is no listing, again and again."""
+        """Return whether LIST is repeatedly answered by something that is no listing."""
         unclear = [not reading.lines and not reading.is_bare for reading in self._readings]
         running = unclear[-_MOST_REFUSALS:]
         return (len(running) == _MOST_REFUSALS and all(running)) or sum(unclear) > _MOST_UNCLEAR
-
-    def _empty_by_memory(self) -> Capture:
-        """An empty program by the board's own word on its memory, else NotKnownError."""
-        if self._ask_witness({}).agrees:
-            return Capture({}, len(self._readings))
-        said = next((r.said[0] for r in reversed(self._readings) if r.said), "")
-        command = safe(self._dialogue.profile.commands.list)
-        answered = f'answered "{safe(said[:60])}" to {command}' if said else f"answers no {command}"
-        raise NotKnownError(
-            f"The board {answered}, which is no listing: what it holds is not known.",
-            advice=lambda by: (
-                "If this board lists its program by another word, name it in its "
-                f"profile. If its memory is empty, measure it {by.survey_discarding}."
-            ),
-        )
 
     def _unexplained(self, reading: Reading, rows: set[str]) -> NotKnownError:
         row = next((row for row in reading.around if row in rows), next(iter(rows)))
@@ -285,9 +247,10 @@ class Capturing:
         )
 
     def _refuse_cut_lines(self, votes: Sequence[Reading], rows: set[str]) -> None:
-        """Refuse a listing that holds rows which are no lines: part of it would be lost.
+        """Raise ReadBackError if rows of the listing are no lines.
 
-        Damage makes such rows too, but not the same one in most of the readings.
+        Part of the program would be lost. Damage causes such rows too, but not the same one in most
+        of the readings.
         """
         for reading in votes:
             for number, row in reading.strays:

@@ -1,7 +1,7 @@
-"""Talking to one board: what can be asked of it, in the words of its profile.
+"""Ask one board for what the commands of its profile can tell.
 
-Everything here goes over one wire that stays open. Commands are typed with care (their echo is
-right before the line end goes out). Board output is data: it is returned, never obeyed.
+All commands go over one wire that stays open. Each is typed with care: its echo is checked before
+the line end goes out. Board output is data; it is returned and never obeyed.
 """
 
 from __future__ import annotations
@@ -9,21 +9,20 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from hostlink.advice import Advice, joined
 from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.capturing import Capture, Capturing
+from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.events import Emit, Warned, ignore
 from hostlink.board.dialogue.evidence import Doubt, Evidence
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
-from hostlink.board.dialogue.unreached import no_prompt
+from hostlink.board.dialogue.unreached import no_prompt, unanswered
 from hostlink.board.profile.model import Profile
-from hostlink.errors import LinkError, LinkReason, NotClearedError, RefusedError
+from hostlink.board.profile.pacing import pacing_of
+from hostlink.errors import NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Outcome, Reach
-from hostlink.link.pacing import Pacing
-from hostlink.link.probe import Probe
 from hostlink.link.regain import Found, Regain
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
@@ -31,40 +30,8 @@ from hostlink.words import safe
 
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
-_LATE_S = 1.0  # stillness after which no listing comes any more: common practice, no source
-_LATEST_S = 20.0  # of a listing that comes late
-_CLEARINGS = 3  # times that a refused command to clear is given: the first may have been damaged
-CLEARING = ("NEW", "SCR")  # NEW nearly everywhere; SCR: common practice, no source
-NONSENSE = "QZ"  # no statement of any BASIC; two letters, as a name would be
-_HEARINGS = 2
+_CLEARINGS = 3  # attempts at a refused clear command: the first may have been damaged
 _UNTOUCHED = "The program on the board was not touched."
-
-
-def pacing_of(profile: Profile, *, latency_s: float = 0.02) -> Pacing:
-    """The link's view of a profile: seconds instead of milliseconds, and no more than it needs."""
-    talk = profile.talk
-    return Pacing(
-        baud=talk.baud,
-        echo=talk.echo,
-        line_end=talk.line_end,
-        reply_end=talk.reply_end,
-        prompt=talk.prompt,
-        ready=talk.ready,
-        line_done=talk.line_done,
-        after_prompt_s=(talk.after_prompt_ms or talk.line_ms) / 1000,
-        receive_buffer=talk.receive_buffer,
-        line_s=talk.line_ms / 1000,
-        char_s=talk.char_ms / 1000,
-        line_window=talk.line_window,
-        xon_xoff=talk.flow == "xon-xoff",
-        line_cancel=talk.line_cancel,
-        erase=talk.erase,
-        interrupt=talk.interrupt,
-        full_sign=talk.full_sign,
-        page_prompt=talk.page_prompt.encode("latin-1"),
-        page_key=talk.page_key,
-        latency_s=latency_s,
-    )
 
 
 class Dialogue:
@@ -78,13 +45,13 @@ class Dialogue:
         *,
         evidence: Evidence | None = None,
     ) -> None:
-        """evidence: what was noted over the same open port before, None for a new one."""
+        """evidence: the notes of an earlier dialogue over the same open port, or None."""
         self.wire = wire
         self.profile = profile
         self.pacing = pacing_of(profile)
         self.emit = emit
         self.evidence = evidence or Evidence(wire.health)
-        self.silent_start = False  # nothing came while it was last listened to for a start
+        self.silent_start = False  # the last time it listened for a start, nothing came
         self._restarts_seen = wire.health.restarts
         commands = profile.commands
         self.typed = {commands.list, commands.clear, commands.run, commands.free_memory} - {""}
@@ -92,11 +59,11 @@ class Dialogue:
     # --- the prompt --------------------------------------------------------------------------
 
     def attach(self, *, may_interrupt: bool = False, starting: bool = False) -> bool:
-        """Get to a quiet prompt; returns whether the board was heard starting.
+        """Get to a quiet prompt and return whether the board was heard starting.
 
-        starting: it has probably just been restarted, so listen first and send nothing. A board
-        that is silent is listened to as well before it is given up: a bootloader answers nothing.
-        Raises LinkError saying what was found instead.
+        starting: the board was probably just restarted, so listen first and send nothing. A silent
+        board is listened to in any case before it is given up, because a bootloader answers
+        nothing. Raises LinkError that says what was found instead of a prompt.
         """
         woke = starting and self.listen_waking()
         core = self._look(may_interrupt=may_interrupt)
@@ -109,9 +76,9 @@ class Dialogue:
         return woke
 
     def listen_waking(self) -> bool:
-        """Listen for as long as a restart takes; whether one was heard.
+        """Listen for as long as a restart takes and return whether one was heard.
 
-        Nothing is sent but the answers to what this kind of board asks at its start.
+        Nothing is sent but the answers to the questions that this kind of board asks at its start.
         """
         talk = self.profile.talk
         core = Waking(
@@ -125,7 +92,7 @@ class Dialogue:
         return core.woke
 
     def listen_starting(self) -> bool:
-        """As listen_waking, to a board whose prompt and banner are not known; whether it spoke."""
+        """Listen to a board of unknown prompt for as long as a restart; return whether it spoke."""
         core = Waking(
             self.pacing, banner=b"", restart_s=self.profile.talk.restart_ms / 1000, known=False
         )
@@ -134,10 +101,10 @@ class Dialogue:
         return core.woke
 
     def regain(self, *, may_interrupt: bool) -> Regain:
-        """Look for a quiet prompt in the middle of a job and return how that went.
+        """Look for a quiet prompt in the middle of a job and return the result.
 
-        A board that shows none may be restarting, deaf until that is over: it is listened to for
-        as long as a restart takes, and asked once more.
+        A board without a prompt may be restarting and deaf. It is listened to for as long as a
+        restart takes, and then asked once more.
         """
         core = self._look(may_interrupt=may_interrupt)
         if core.found is not Found.PROMPT:
@@ -152,12 +119,12 @@ class Dialogue:
 
     @property
     def standing_row(self) -> str:
-        """The row on which the board stands, but for bells, safe to print; "" for none."""
+        """Return the unfinished last row that the board sent, without bells and safe to print."""
         row = self.wire.recent.replace(b"\r", b"\n").rpartition(b"\n")[2].replace(b"\a", b"")
         return safe(to_text(row[-60:].strip(), self.profile.rules.form.charset))
 
     def restarted(self) -> bool:
-        """Whether a restart was noticed since this was last asked."""
+        """Return whether a restart was noticed since the last call."""
         new = self.wire.health.restarts > self._restarts_seen
         self._restarts_seen = self.wire.health.restarts
         return new
@@ -170,7 +137,7 @@ class Dialogue:
         reach: Reach | None = None,
         on_answer: Callable[[bytes], None] | None = None,
     ) -> Exchange:
-        """Type one line with care and collect the answer, however it ends."""
+        """Type one line with care and return the exchange with its answer, whatever the outcome."""
         data = to_bytes(text, self.profile.rules.form.charset)
         if not text[:1].isdigit():
             self.typed.add(text)
@@ -182,78 +149,42 @@ class Dialogue:
             self.evidence.disturbed()
         return core
 
+    def command(
+        self,
+        text: str,
+        reach: Reach | None = None,
+        on_answer: Callable[[bytes], None] | None = None,
+    ) -> Exchange:
+        """Type a direct command and return the exchange with its answer.
+
+        Raises LinkError if it cannot be typed, or if no prompt follows its answer.
+        """
+        core = self.exchange(text, reach, on_answer)
+        if core.outcome is not Outcome.ANSWERED:
+            raise unanswered(core, text, self.pacing, self.profile.rules.form.charset)
+        return core
+
     def ask(
         self,
         text: str,
         reach: Reach | None = None,
         on_answer: Callable[[bytes], None] | None = None,
     ) -> str:
-        """Type a direct command; returns the answer without its last prompt.
-
-        Raises LinkError where it could not be typed, or the answer does not end.
-        """
-        return self.body(self._asked(text, reach, on_answer).answer)
-
-    def _asked(
-        self,
-        text: str,
-        reach: Reach | None = None,
-        on_answer: Callable[[bytes], None] | None = None,
-    ) -> Exchange:
-        core = self.exchange(text, reach, on_answer)
-        if core.outcome is Outcome.ANSWERED:
-            return core
-        if core.outcome is Outcome.DEAF:
-            raise LinkError(
-                f'The board does not take "{safe(text)}": its memory is so full that it takes '
-                "nothing any more.",
-                reason=LinkReason.FULL,
-                advice="Only a restart helps; the program in its memory is lost by it.",
-            )
-        if core.outcome is Outcome.UNTYPED:
-            raise LinkError(
-                f'"{safe(text)}" could not be typed right; the wire damages bytes.',
-                reason=LinkReason.DAMAGED,
-                advice="Check the cable and the speed.",
-            )
-        if core.outcome is Outcome.FLOODING:
-            raise LinkError(
-                f'The board does not stop sending after "{safe(text)}".',
-                reason=LinkReason.FLOODING,
-                advice="Interrupt or restart the board and repeat the command.",
-            )
-        raise LinkError(
-            f'The board took "{safe(text)}" but did not come back to its prompt.',
-            reason=LinkReason.SILENT,
-            advice=joined(
-                self._waits_advice(core.answer),
-                "Restart the board if it stays silent; its program is lost then.",
-            ),
-        )
-
-    def _waits_advice(self, answer: bytes) -> Advice:
-        """What helps where an answer stops in the middle of a row, as a listing by pages does."""
-        row = answer.rpartition(self.pacing.reply_end)[2].strip()
-        if not row or self.pacing.reply_end not in answer:
-            return ""
-        shown = safe(to_text(row[-40:], self.profile.rules.form.charset))
-        return lambda by: (
-            f'It stopped at "{shown}": if it waits for a key there, name both in its profile '
-            f"(page_prompt, page_key), or let them be found {by.survey}."
-        )
+        """Type a direct command and return its answer without the last prompt. Raises LinkError."""
+        return self.body(self.command(text, reach, on_answer).answer)
 
     def body(self, answer: bytes) -> str:
-        """An answer as text, without its last prompt."""
+        """Return an answer as text, without its last prompt."""
         ends = (self.pacing.ready, self.pacing.prompt)
         end = next((end for end in ends if end and answer.endswith(end)), b"")
         body = answer.removesuffix(end)
         return to_text(body, self.profile.rules.form.charset)
 
     def refusal_in(self, answer: bytes) -> str:
-        """The row by which the board refuses a line, safe to print; "" where it says nothing.
+        """Return the row that refuses a line, safe to print, or "" if the board said nothing.
 
-        It is the row that begins with a known error word, else the last: some boards repeat the
-        line first.
+        This is the row that begins with a known error word, else the last one, because some boards
+        repeat the line first.
         """
         known = self.profile.commands
         rows = [row for row in rows_of(self.body(answer)) if not is_own(row, known.answer_rows)]
@@ -262,7 +193,7 @@ class Dialogue:
         return safe((errors or rows)[-1]) if rows else ""
 
     def can(self, command: str, what: str) -> str:
-        """The profile's text for a command, or RefusedError where the board has none."""
+        """Return the profile's text for a command, or RefusedError where the board has none."""
         text = str(getattr(self.profile.commands, command))
         if not text:
             raise RefusedError(
@@ -272,10 +203,10 @@ class Dialogue:
         return text
 
     def clear(self) -> None:
-        """Empty the program memory.
+        """Clear the program memory.
 
-        On a board of no known kind the other usual word is tried where the first is refused. Raises
-        NotClearedError where the board refuses the command each time and still lists lines.
+        On a board of unknown kind the other usual command is tried if the first is refused. Raises
+        NotClearedError if the board refuses every time and still lists lines.
         """
         command = self.can("clear", "clear the program memory")
         others = CLEARING if self.profile.is_unmeasured else ()
@@ -283,7 +214,7 @@ class Dialogue:
         words = tuple(dict.fromkeys((command, *others)))
         for word in words:
             for _ in range(_CLEARINGS):
-                said = self.refusal_in(self._asked(word).answer)
+                said = self.refusal_in(self.command(word).answer)
                 if not said or not self.read_listing().lines:
                     if word != command and not said:
                         commands = replace(self.profile.commands, clear=word)
@@ -298,14 +229,14 @@ class Dialogue:
         )
 
     def free_memory(self) -> int | None:
-        """Bytes free by the board's own word; None where it has no such question or answer."""
+        """Return the bytes free that the board reports, or None if it cannot be asked."""
         commands = self.profile.commands
         if not commands.free_memory:
             return None
         return free_bytes(rows_of(self.ask(commands.free_memory)), commands.free_answer)
 
     def take_own_row(self, row: str) -> None:
-        """Take a row beside a listing, with any number in it, for the board's own from now on."""
+        """Treat a row beside the listing, with any number, as the board's own from now on."""
         text = f'The board shows "{safe(row)}" with its listing: its own row, and no line of it.'
         self.emit(Warned(text))
         commands = self.profile.commands
@@ -315,9 +246,9 @@ class Dialogue:
     # --- captures ----------------------------------------------------------------------------
 
     def read_listing(self) -> Reading:
-        """Ask for the program once and return what the board answered, whatever that was.
+        """Ask for the program once and return the answer, whatever it is.
 
-        Raises LinkError where the question could not be typed or its answer does not end.
+        Raises LinkError if the question could not be typed or its answer does not end.
         """
         command = self.can("list", "list the program")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
@@ -326,38 +257,19 @@ class Dialogue:
             longest_s=30.0 + most * self.pacing.byte_s,
             most_bytes=most,
         )
-        core = self._asked(command, reach)
+        core = self.command(command, reach)
         paged = with_paging(self.profile, core, clean=not self.evidence.total)
         if paged is not None:
             self.emit(Warned("The board stops its listing page by page; hostlink lets it go on."))
             self.profile, self.pacing = paged, pacing_of(paged)
-            core = self._asked(command, reach)
+            core = self.command(command, reach)
         heard_right = not (core.repairs or core.nudged)
         return read_listing(self.body(core.answer), self.profile, heard_right=heard_right)
 
-    def is_heard(self) -> bool:
-        """Whether a word that no BASIC knows is refused by an error word of the profile.
-
-        On a board without echo that shows that what is typed arrives, so that a LIST which is
-        answered by nothing was not lost on the way.
-        """
-        words = self.profile.commands.error_words
-        answers = {self.refusal_in(self._asked(NONSENSE).answer) for _ in range(_HEARINGS)}
-        return bool(words) and all(said.startswith(words) for said in answers)
-
-    def late_answer(self) -> str:
-        """Return what the board says after its prompt, for a second at least; "" if it is still.
-
-        A board that prompts before it lists would look empty otherwise.
-        """
-        core = Probe(b"", self.pacing.byte_s, quiet_s=_LATE_S, longest_s=_LATEST_S)
-        self.wire.run(core)
-        return "".join(rows_of(to_text(core.heard, self.profile.rules.form.charset))[:1])
-
     def capture(self) -> Capture:
-        """The program, read as often as the state of the wire calls for.
+        """Read the program as often as the state of the wire requires, and return it.
 
-        Raises ReadBackError where readings cannot be made to agree, NotKnownError where what the
-        board answers does not tell what it holds, LinkError where it loses its memory meanwhile.
+        Raises ReadBackError if the readings cannot be made to agree, NotKnownError if the answers
+        do not show what the board holds, LinkError if the board loses its memory meanwhile.
         """
         return Capturing(self).run()

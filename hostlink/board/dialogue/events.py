@@ -1,5 +1,7 @@
-"""What a task reports while it works. The command line draws these, the app shows them, tests
-collect them in a list. All are plain frozen values; sizes in bytes."""
+"""Events that a task reports while it works: frozen values, sizes in bytes.
+
+The command line prints them, the app displays them, tests collect them in a list.
+"""
 
 from __future__ import annotations
 
@@ -15,10 +17,10 @@ _WORTH_TELLING_S = 2.0
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """A part of the work has begun, told in words ("Reading back").
+    """A part of the work has begun; text says which ("Reading back").
 
-    at_most_s: seconds that it takes at most where nothing goes wrong, 0 where that is not known.
-    about_s: seconds that it and all that follows in this job take, more or less; 0: not known.
+    at_most_s: the longest time in seconds that it takes without faults, 0 if unknown. about_s: the
+    estimated time in seconds for it and the rest of the job, 0 if unknown.
     """
 
     text: str
@@ -27,7 +29,7 @@ class Phase:
 
     @property
     def words(self) -> str:
-        """What has begun, and how long it takes where that is long enough to wait for."""
+        """Return the text, with the time if that is long enough to wait for."""
         if self.about_s:
             return f"{self.text}, about {math.ceil(self.about_s):,} s"
         if self.at_most_s < _WORTH_TELLING_S:
@@ -37,7 +39,7 @@ class Phase:
 
 @dataclass(frozen=True, slots=True)
 class LineSent:
-    """The board confirmed a line. sent_bytes of all_bytes are confirmed now."""
+    """The board confirmed a line. sent_bytes: bytes confirmed so far, of all_bytes."""
 
     number: int
     sent_lines: int
@@ -48,7 +50,7 @@ class LineSent:
 
 @dataclass(frozen=True, slots=True)
 class LineRepaired:
-    """A line did not come back as sent and was, or will be, sent again. number None: not known."""
+    """A line was damaged and is sent again. number: None if unknown."""
 
     number: int | None
     why: str
@@ -64,7 +66,7 @@ class Captured:
 
 @dataclass(frozen=True, slots=True)
 class Warned:
-    """Something the user should know, though the work goes on. advice: what may be done."""
+    """Something the user should know while the work continues. advice: what the user may do."""
 
     text: str
     advice: Advice = field(default="", kw_only=True)
@@ -72,7 +74,7 @@ class Warned:
 
 @dataclass(frozen=True, slots=True)
 class Waiting(Warned):
-    """Nothing has moved on for `seconds`; the text says what is waited for, and until when."""
+    """There was no progress for `seconds`. text: what the task waits for, and until when."""
 
     seconds: float = 0.0
 
@@ -82,4 +84,4 @@ Emit: TypeAlias = Callable[[Event], None]
 
 
 def ignore(event: Event) -> None:
-    """A listener for callers that want no events."""
+    """Ignore an event; for callers that need none."""

@@ -1,7 +1,7 @@
-"""What speaks against the wire since a port was opened, and how many readings that calls for.
+"""Collect the evidence of damage on one wire, and derive from it how many readings a proof needs.
 
-Everything that went otherwise than it should is noted here under a name, once, where it is noticed.
-The number of readings that a proof needs follows from these notes and from nothing else.
+Every irregularity is noted once, under a name, where it is noticed. The number of readings follows
+from these notes only.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ _CLEAN_BYTES = 1000
 
 
 class Doubt(Enum):
-    """One way in which the wire was seen not to carry what it was given."""
+    """A kind of evidence that the wire damages what passes over it."""
 
     RETYPED = "a typed line came back differently and was typed again"
     ASKED_AGAIN = "no prompt came, and the line end was sent again"
@@ -32,7 +32,7 @@ class Doubt(Enum):
 
 
 class Evidence:
-    """The notes of one open port. `health` counts the bytes that passed."""
+    """The notes on one open port. health: counts the bytes that passed."""
 
     def __init__(self, health: Health) -> None:
         self.notes: Counter[Doubt] = Counter()
@@ -40,47 +40,47 @@ class Evidence:
         self._health = health
 
     def note(self, doubt: Doubt, times: int = 1) -> None:
-        """Note something `times` times."""
+        """Note a kind of evidence `times` times."""
         if times > 0:
             self.notes[doubt] += times
 
     def note_at_least(self, doubt: Doubt, times: int) -> None:
-        """Note something that may have been counted before: together `times` times at least."""
+        """Note evidence that may have been counted already: the total becomes at least `times`."""
         self.note(doubt, times - self.total)
 
     def disturbed(self) -> None:
-        """Note that a line which could not be taken back may have been entered as another one."""
+        """Note that typed text which could not be taken back may have been stored as a line."""
         self.disturbances += 1
 
     @property
     def total(self) -> int:
-        """How many notes there are."""
+        """Return the number of notes."""
         return self.notes.total()
 
     @property
     def is_clean(self) -> bool:
-        """Whether nothing speaks against the wire."""
+        """Return whether there is no evidence against the wire."""
         return not self.total
 
     @property
     def damage_rate(self) -> float:
-        """The estimated share of damaged bytes."""
+        """Return the estimated share of damaged bytes."""
         return self.total / max(1, self._health.bytes_in + self._health.bytes_out)
 
     def readings_needed(self, *, doubted: bool = False) -> int:
-        """How many readings of an unknown program must agree.
+        """Return how many readings of an unknown program must agree.
 
-        Two on a clean wire, three once anything was noted or while too little was heard to call the
-        wire clean, five above 0.2 % of estimated damage.
-        doubted: the board's own word is against the readings that were taken.
+        Two on a clean wire; three once anything was noted, or while too few bytes were heard to
+        call the wire clean; five above 0.2 % of estimated damage. doubted: the board's free memory
+        contradicts the readings so far.
         """
         if not self.is_clean:
             return _DAMAGED if self.damage_rate > _DAMAGED_RATE else _DOUBTFUL
         return _CLEAN if self._health.bytes_in >= _CLEAN_BYTES and not doubted else _DOUBTFUL
 
     def agreeing_needed(self, *, echo: bool) -> int:
-        """How many readings must show a program that was sent.
+        """Return how many readings must show a program that was sent.
 
-        Without echo nothing has watched the sending, so one reading alone proves too little.
+        Without echo nothing has checked the sending, so one reading proves too little.
         """
         return 1 if self.is_clean and echo else 2

@@ -1,6 +1,7 @@
-"""What the listing of a board that was never seen before shows.
+"""Learn from the listing of an unknown board.
 
-Its form, the board's own rows around it, and where it stops after a screenful.
+It shows the form of its lines, the board's own rows around them, and where it stops after a full
+screen.
 """
 
 from __future__ import annotations
@@ -8,30 +9,30 @@ from __future__ import annotations
 import dataclasses
 from typing import Protocol
 
-from hostlink.board.dialogue.heard_talk import Manner, rows_before
+from hostlink.board.dialogue.heard_talk import HeardTalk, rows_before
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_count, own_around
 from hostlink.board.dialogue.paging import Pages, turn_pages
 from hostlink.board.profile.model import Profile
 from hostlink.listing.canonical import listed_line
 
-NO_LINES = " 32000"  # lists lines that hardly any program has
+NO_LINES = " 32000"  # LIST from this number: hardly any program has such lines
 
 
 class Say(Protocol):
-    """Types characters, sends a key or a line end behind them, and returns what came of that."""
+    """Types characters, then a key or a line end, and returns the answer."""
 
     def __call__(self, typed: bytes, *, then: bytes = b"") -> bytes: ...
 
 
-def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
-    """Add to a profile what the board's listing shows.
+def with_listing(profile: Profile, heard_talk: HeardTalk, say: Say) -> Profile:
+    """Return a profile with what the board's listing shows.
 
-    A row around the lines is the board's own where it comes as well when the board is asked to
-    list lines that are not there.
+    A row around the lines is the board's own if it also answers a request for lines that do not
+    exist.
     """
     command = profile.commands.list.encode("latin-1")
-    rows, pages = _answer(command, manner, say)
+    rows, pages = _answer(command, heard_talk, say)
     shape = find_list_form(rows)
     if not shape:
         return profile
@@ -41,8 +42,8 @@ def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
     own: tuple[str, ...] = ()
     ends = (*rows[:1], *rows[-1:])
     if len(lines) < len(rows) or any(is_count(row, rules.language) for row in ends):
-        nothing, _ = _answer(command + NO_LINES.encode(), manner, say)
-        said = [row for row in nothing if row not in manner.refusal]
+        nothing, _ = _answer(command + NO_LINES.encode(), heard_talk, say)
+        said = [row for row in nothing if row not in heard_talk.refusal]
         own = own_around(rows, said, lines, rules.language)
     answer_rows = tuple(dict.fromkeys((*profile.commands.answer_rows, *own)))
     commands = dataclasses.replace(profile.commands, answer_rows=answer_rows)
@@ -52,9 +53,9 @@ def with_listing(profile: Profile, manner: Manner, say: Say) -> Profile:
     return dataclasses.replace(profile, talk=talk, rules=rules, commands=commands)
 
 
-def _answer(command: bytes, manner: Manner, say: Say) -> tuple[list[str], Pages]:
-    """The rows that answer a direct command, but for what ends every answer; and its pages."""
-    end = manner.ready or manner.prompt
-    heard = say(command, then=manner.line_end)
-    pages = turn_pages(heard, lambda key: say(b"", then=key), end, manner.line_end)
+def _answer(command: bytes, heard_talk: HeardTalk, say: Say) -> tuple[list[str], Pages]:
+    """Return the rows that answer a direct command, without the prompt, and its pages."""
+    end = heard_talk.ready or heard_talk.prompt
+    heard = say(command, then=heard_talk.line_end)
+    pages = turn_pages(heard, lambda key: say(b"", then=key), end, heard_talk.line_end)
     return rows_before(pages.answer, end), pages

@@ -1,7 +1,7 @@
-"""What a board does to lines when it stores and lists them, learned from one listing.
+"""Learn from one listing how a board changes lines when it stores and lists them.
 
-The lines that were sent and the rows that the board lists are compared under every way of rewriting
-that a profile can say, the strictest first. What none of them explains is left, line by line.
+The lines sent are compared with the rows listed under every kind of change that a profile can
+describe, the strictest first. Lines that none of them explains are reported one by one.
 """
 
 from __future__ import annotations
@@ -33,10 +33,7 @@ _NAMED = 6  # line numbers that a sentence names
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """A line that the board holds otherwise than it was sent, and no rewriting explains it.
-
-    listed: as the board lists it, None where it does not.
-    """
+    """A line that the board holds differently, without an explanation. listed: None if missing."""
 
     number: int
     sent: str
@@ -44,16 +41,16 @@ class Left:
 
     @property
     def is_cut(self) -> bool:
-        """Whether the board lists the beginning of the line."""
+        """Return whether the board lists only the beginning of the line."""
         return self.listed is not None and self.sent.upper().startswith(self.listed.upper())
 
 
 @dataclass(frozen=True, slots=True)
 class Learned:
-    """How a board rewrites lines. form: the profile's form with what was learned in it.
+    """How a board changes lines.
 
-    changed: the numbers of lines that it rewrites. left: what is not explained. before: the
-    profile's form.
+    form: the profile's form with what was learned. changed: numbers of the changed lines. left:
+    lines without an explanation. before: the profile's form.
     """
 
     form: Form
@@ -63,12 +60,12 @@ class Learned:
 
     @property
     def is_news(self) -> bool:
-        """Whether anything was learned."""
+        """Return whether anything was learned."""
         return self.form != self.before
 
     @property
     def is_plain(self) -> bool:
-        """Whether one round shows it: many lines, or the way of listing, are no accident."""
+        """Return whether one round is enough evidence: many lines, or the form of the listing."""
         now, then = self.form, self.before
         names = ("list_form", "wrap_indent", "signed_numbers", "keeps_blank")
         listed = any(getattr(now, name) != getattr(then, name) for name in names)
@@ -76,17 +73,17 @@ class Learned:
 
     @property
     def explains_all(self) -> bool:
-        """Whether the board holds what was sent, rewritten in a way that is known now."""
+        """Return whether the changes explain every difference."""
         return self.is_news and not self.left
 
     @property
     def explains_what_is_taken(self) -> bool:
-        """Whether something was learned that explains all lines but those that it refuses."""
+        """Return whether the changes explain all lines but those that the board refuses."""
         return self.is_news and all(each.sent and each.listed is None for each in self.left)
 
     @property
     def sentence(self) -> str:
-        """What the board does, for people."""
+        """Return a sentence on what the board does to lines."""
         now, then = self.form, self.before
         does = []
         if now.list_form != then.list_form:
@@ -110,21 +107,21 @@ class Learned:
 
 
 def numbers_named(numbers: Sequence[int]) -> str:
-    """The first few line numbers in words: 20, 60, 90 and 6 more."""
+    """Return the first few line numbers as text: 20, 60, 90 and 6 more."""
     more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
     return ", ".join(map(str, numbers[:_NAMED])) + more
 
 
 def learn(target: Mapping[int, Line], rows: Sequence[str], rules: Rules) -> Learned:
-    """Find how a board rewrites lines. target: what was sent, rows: what it lists, as it came."""
+    """Find how a board changes lines. target: the lines sent. rows: the listing as it came."""
     forms = list(dict.fromkeys(_forms(rows, rules.form)))
     found = [_compare(target, rows, rules, form) for form in forms]
-    # The strictest of those that explain the most; `forms` stand in that order.
+    # The strictest of those that explain the most: `forms` are in that order.
     return min(found, key=lambda learned: len(learned.left))
 
 
 def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
-    """Every form that a board's may be, the one it is thought to be first, then the strictest."""
+    """Yield every form that a board may have: the assumed one, then the others, strictest first."""
     listed = list(_listed_forms(rows, form))
     yield from listed
     for spacing, case, each in itertools.product(_SPACINGS, _CASES, listed):
@@ -135,7 +132,7 @@ def _forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 
 
 def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
-    """The form, and those of listing that the rows themselves suggest."""
+    """Yield the form, and the forms of listing that the rows suggest."""
     shapes = dict.fromkeys((form.list_form, find_list_form(rows) or form.list_form))
     width, indent = wrapping(rows)
     screens = dict.fromkeys(
@@ -156,9 +153,9 @@ def _listed_forms(rows: Sequence[str], form: Form) -> Iterator[Form]:
 
 
 def find_list_form(rows: Sequence[str]) -> str:
-    """The form in which a board lists its lines, by what follows most numbers; "" for none.
+    """Return the form of a listed line by what follows most numbers, or "".
 
-    Of two blanks one is taken for the line's own.
+    Of two blanks one is taken as part of the line.
     """
     gaps = Counter(
         match[2].replace("  ", " ")
@@ -174,10 +171,11 @@ def find_list_form(rows: Sequence[str]) -> str:
 
 
 def wrapping(rows: Sequence[str]) -> tuple[int, int]:
-    """The width at which a board breaks listed lines, and the blanks before the rest; or 0.
+    """Return the width at which a board breaks listed lines, and the indent of the rest, or 0.
 
-    Rows further in than any number stands are such rests whatever the row before them is. Others
-    are only where they begin with no number: boards that align numbers show blanks before these.
+    A row with a deeper indent than any number is such a rest, whatever precedes it. Another row is
+    one only if it begins without a number, because boards that align numbers put blanks before
+    them.
     """
     width = max(map(len, rows), default=0)
     indents = [
@@ -193,7 +191,7 @@ def wrapping(rows: Sequence[str]) -> tuple[int, int]:
 
 
 def _compare(target: Mapping[int, Line], rows: Sequence[str], rules: Rules, form: Form) -> Learned:
-    """What is explained and what is left, if the board's form is this one."""
+    """Return what a form explains and what it does not."""
     now = dataclasses.replace(rules, form=form)
     held: dict[int, Line] = {}
     for row in unwrapped(list(rows), form):
@@ -213,9 +211,9 @@ def _compare(target: Mapping[int, Line], rows: Sequence[str], rules: Rules, form
 
 
 class BoardRewritesError(ReadBackError):
-    """The board holds something else than was sent, the same each time: that is its own doing.
+    """The board holds lines that differ from those sent in the same way each time.
 
-    learned: how it rewrites lines, as far as that is understood. answers: what it said to a line.
+    learned: how it changes lines, as far as known. answers: what it answered to lines.
     """
 
     def __init__(self, learned: Learned, answers: Mapping[int, str]) -> None:
@@ -229,13 +227,13 @@ class BoardRewritesError(ReadBackError):
         self.learned = learned
 
     def now_learned(self) -> Self:
-        """Return the error for a board whose profile says now what it does to the other lines."""
+        """Return the error for a board whose other changes the profile now describes."""
         what = f"{self.what} What it does to the others is in its profile now."
         return self.but(what=what, advice=_CHANGE)
 
 
 def _advice(learned: Learned) -> Advice:
-    """What helps where a board rewrites lines."""
+    """Return the advice for a board that changes lines."""
     if learned.explains_all:
         return lambda by: (
             f"If that is how this board is, let it be learnt {by.learn}: it goes into the profile "
@@ -247,7 +245,7 @@ def _advice(learned: Learned) -> Advice:
 
 
 def left_words(left: Sequence[Left], answers: Mapping[int, str]) -> str:
-    """What is not explained, in a sentence or a few. answers: what the board said to a line."""
+    """Return sentences on the unexplained lines. answers: what the board answered to lines."""
     missing = [each.number for each in left if each.listed is None]
     cut = [each for each in left if each.is_cut and each.sent]
     stray = [each.number for each in left if not each.sent]

@@ -1,9 +1,9 @@
-"""A direct command that damage turned into a line of the program, and how to know it again.
+"""Recognise a direct command that damage turned into a line of the program.
 
-Where a board does not echo, or its typing can be taken back neither by a key nor by erasing, a
-command whose first letter arrives as a digit is stored: `LIST` becomes line 3, `IST`. Nobody writes
-such a line, so what is one is ours. (The first letter arrives as a digit with about 1 damaged byte
-in 75: a third of the damage are flips, 10 of 255 of which lead to a digit at most.)
+On a board without echo, or one whose typed characters cannot be erased, a command whose first
+letter arrives as a digit is stored: `LIST` becomes line 3, `IST`. Nobody writes such a line, so it
+is a command of ours. (About 1 damaged byte in 75 does that: a third of the damage are bit flips,
+and at most 10 of 255 flips lead to a digit.)
 """
 
 from __future__ import annotations
@@ -19,11 +19,7 @@ _ALIKE = 0.75
 
 
 def misheard(lines: Mapping[int, Line], typed: Iterable[str]) -> tuple[int, str] | None:
-    """The number of a line that is one of the commands typed, less its first letter, and which.
-
-    The rest of it may have been damaged once more, a long one a little further. Somebody's own
-    line, even a mistyped one, begins with a command's first letter, or with quite another.
-    """
+    """Find a line that is a typed command without its first letter: its number and command."""
     for number, line in lines.items():
         text = _plain(line.text)
         if number >= 10 or len(text) < _SHORTEST:
@@ -39,8 +35,9 @@ def misheard(lines: Mapping[int, Line], typed: Iterable[str]) -> tuple[int, str]
 def behind_a_digit(
     lines: Mapping[int, Line], typed: Iterable[str], own: Mapping[int, Line]
 ) -> tuple[int, str] | None:
-    """The number of a line that is one of the commands typed, whole, and which: it was typed behind
-    a digit that was left standing. A line of a number that is in `own` is the program's own.
+    """Find a line that is a whole typed command behind a digit: its number and the command.
+
+    The digit was on the line already. A line whose number is in `own` belongs to the program.
     """
     whole = {_plain(command): command for command in typed}
     for number, line in lines.items():
@@ -58,7 +55,7 @@ def _is_much_like(text: str, tail: str, whole: str) -> bool:
 
 
 def _differ_in_one(text: str, other: str) -> bool:
-    """Whether one character more, less or another makes one the other, or none does."""
+    """Return whether two texts are equal or differ in one character."""
     while text and other and text[0] == other[0]:
         text, other = text[1:], other[1:]
     while text and other and text[-1] == other[-1]:
@@ -67,5 +64,5 @@ def _differ_in_one(text: str, other: str) -> bool:
 
 
 def _plain(text: str) -> str:
-    """Without what a board may change of a line that it stores."""
+    """Return a line without anything that a board may change when it stores it."""
     return "".join(text.split()).upper()

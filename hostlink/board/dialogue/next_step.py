@@ -1,4 +1,4 @@
-"""What to do after one more reading of a board's program: the rule that loads and saves share."""
+"""Decide what to do after one more reading of a program: the rule that loads and saves share."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ class Next(Enum):
 class Case:
     """What is known after a reading.
 
-    readings: taken in all. votes: those that say something of the program. needed: how many of
-    these must be there. in_doubt: a line is not settled. fresh: enough readings came after the last
-    question that may have been stored as a line. steady: the last reading gives no hint that asking
-    for it changed the board. complete: no row that nobody can explain may hide a line.
+    readings: taken in all. votes: readings that tell anything about the program. needed: votes
+    required. in_doubt: a line is not settled. fresh: enough readings came after the last question
+    that may have been stored as a line. steady: the last reading does not suggest that the question
+    changed the board. complete: no unexplained row may hide a line.
     """
 
     readings: int

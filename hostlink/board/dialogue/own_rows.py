@@ -1,4 +1,4 @@
-"""A board's own rows: what stands round an answer, such as OK, a heading, or `12 LINES`."""
+"""Recognise a board's own rows around an answer, such as OK, a heading, or `12 LINES`."""
 
 from __future__ import annotations
 
@@ -24,21 +24,21 @@ _STATEMENTS = (
 
 
 def shape_of(row: str) -> str:
-    """A row with `{number}` in place of each number in it."""
+    """Return a row with `{number}` in place of each number in it."""
     return _DIGITS.sub(NUMBER, row.strip())
 
 
 def is_own(row: str, own: Iterable[str]) -> bool:
-    """Whether a row is one of those in `own`, whatever blanks stand round it."""
+    """Return whether a row is one of those in `own`, apart from blanks around it."""
     bare = row.strip()
     return any(bare == each or (NUMBER in each and _pattern(each).fullmatch(bare)) for each in own)
 
 
 def own_in(empty: Sequence[str], full: Sequence[str], lines: Sequence[str]) -> tuple[str, ...]:
-    """Find the board's own rows by two listings.
+    """Find the board's own rows by comparing two listings.
 
     empty: of an empty memory. full: with lines in it. lines: those of the rows that may be lines. A
-    row with a number that changes is the board's own where one like it stands in an empty memory.
+    row with a changing number is the board's own if one of its shape appears with an empty memory.
     """
     always = {row.strip() for row in empty} & {row.strip() for row in full}
     shapes = {shape_of(row) for row in empty} & {shape_of(row) for row in full}
@@ -53,7 +53,7 @@ def own_in(empty: Sequence[str], full: Sequence[str], lines: Sequence[str]) -> t
 
 
 def is_count(row: str, language: Language) -> bool:
-    """Whether a row that begins with a number reads as words, not as a line of a program."""
+    """Return whether a row that begins with a number reads as words, not as a line of a program."""
     words = _WORDS.fullmatch(row.strip())
     known = (*keywords(language), *_STATEMENTS)
     return words is not None and not words[1].upper().startswith(known)
@@ -62,11 +62,11 @@ def is_count(row: str, language: Language) -> bool:
 def own_around(
     rows: Sequence[str], nothing: Sequence[str], lines: Sequence[str], language: Language
 ) -> tuple[str, ...]:
-    """Find the board's own rows by a listing and by what answers when lines are listed that are not
-    there.
+    """Find the board's own rows by a listing and by the answer to a request for missing lines.
 
     lines: those of the rows that may be lines. A first or last one that reads as a count is the
-    board's own where one like it comes as well, unless the board has listed its lines again.
+    board's own if a row of its shape is in both answers, unless the board has listed its lines
+    again.
     """
     said = {row.strip() for row in nothing}
     found = [row.strip() for row in rows if row not in lines and row.strip() in said]

@@ -1,4 +1,4 @@
-"""What a board shows after a screenful of its listing, learnt from a listing that stopped there."""
+"""Learn from a listing that stopped what a board shows after a full screen, and its key."""
 
 from __future__ import annotations
 
@@ -12,18 +12,18 @@ from hostlink.link.exchange import Exchange
 from hostlink.words import safe
 
 _LINE = re.compile(rb" *-?[0-9]")
-_SHORTEST = 3  # shorter ones are what is left of a damaged prompt
+_SHORTEST = 3  # a shorter one may be the rest of a damaged prompt
 _LONGEST = 80
-_KEY = b" "  # that makes a listing go on, beside the line end: common practice, no source
+_KEY = b" "  # keys that continue a listing, besides the line end: common practice, no source
 _MOST_PAGES = 400
 
 
 @dataclass(frozen=True, slots=True)
 class Pages:
-    """A listing that stopped and was made to go on.
+    """A listing that stopped and was continued.
 
-    answer: all of it, without what was shown where it stopped. prompt: that text, "" where it was
-    none that a profile can name. key: the key that makes it go on, b"" where none did to the end.
+    answer: all of it, without what was shown at the stops. prompt: that text, "" if no profile can
+    name it. key: the key that continues it, b"" if none did to the end.
     """
 
     answer: bytes = b""
@@ -38,12 +38,12 @@ def turn_pages(
     line_end: bytes,
     line: bytes = b"",
 ) -> Pages:
-    """Make a listing that stopped go on to what ends every answer.
+    """Continue a listing that stopped, up to what ends every answer.
 
-    heard: what came of the command to list. press: sends a key, and returns what comes then. end:
-    b"" where nothing ends an answer; then a key shows whether there is more. line_end: ends a typed
-    line. line: how each line of the program ends, where that is known, since some boards show what
-    they stop with right behind one.
+    heard: the answer to the list command. press: sends a key and returns what follows. end: b"" if
+    nothing ends an answer; then a key shows whether there is more. line_end: ends a typed line.
+    line: the end of each line of the program, if known, because some boards show their page prompt
+    right behind a line.
     """
     if not heard.strip() or (end and heard.endswith(end)):
         return Pages(heard)
@@ -64,13 +64,13 @@ def turn_pages(
 
 
 def halt_in(page: bytes, line: bytes) -> bytes:
-    """What stands on the unfinished row of a page, behind the line there."""
+    """Return the text on the unfinished row of a page, behind the line there."""
     row = re.split(rb"[\r\n]", page)[-1]
     return row.rpartition(line)[2] if line else row
 
 
 def page_prompt(halts: set[bytes]) -> str:
-    """The text that stood on the unfinished row at each stop, "" where that is no page prompt."""
+    """Return the text on the unfinished row at each stop, or "" if it is no page prompt."""
     halt = next(iter(halts)) if len(halts) == 1 else b""
     text = halt.decode("latin-1")
     fits = len(text.strip()) >= _SHORTEST and len(halt) <= _LONGEST and text.isprintable()
@@ -78,11 +78,10 @@ def page_prompt(halts: set[bytes]) -> str:
 
 
 def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | None:
-    """Return a profile with what the board showed where it stopped its listing; None where it did
-    not stop, or that is known already.
+    """Return a profile with the page prompt and key that a listing showed.
 
-    The key that made it go on is the key from then on. clean: nothing speaks against the
-    wire; else it must have stopped twice, since a prompt that was damaged looks like a stop.
+    None if it did not stop, or the profile knows that already. clean: there is no evidence against
+    the wire; otherwise it must have stopped twice, because a damaged prompt looks like a stop.
     """
     talk = profile.talk
     shown = "" if talk.page_prompt else page_prompt_in(core)
@@ -96,10 +95,9 @@ def with_paging(profile: Profile, core: Exchange, *, clean: bool) -> Profile | N
 
 
 def page_prompt_in(core: Exchange) -> str:
-    """Return what the board showed each time that its listing stopped until a line end came.
+    """Return what the board showed each time its listing stopped until a line end came, or "".
 
-    "" where it did not stop so: it showed nothing, or something else each time, or a part of a
-    line, or no line came behind it.
+    "" if it did not stop, showed nothing, different texts or part of a line, or no line followed.
     """
     text = page_prompt(set(core.halts) - {b""})
     behind = core.answer.partition(text.encode("latin-1"))[2] if text else b""

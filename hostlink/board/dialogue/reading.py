@@ -1,4 +1,4 @@
-"""One answer to LIST: the lines in it, the rows that are no lines, and how the question went."""
+"""One answer to LIST: the lines in it, the other rows, and whether the question was heard right."""
 
 from __future__ import annotations
 
@@ -35,22 +35,23 @@ class Reading:
 
     @property
     def around(self) -> tuple[str, ...]:
-        """The rows before the first line and behind the last.
+        """Return the rows before the first line and behind the last.
 
-        A board's own words are the same each time; another row may be a line with a damaged number.
+        The board's own rows are the same each time; another row may be a line with a damaged
+        number.
         """
         return (*self.said, *(row for _, row in self.after))
 
     @property
     def unexplained(self) -> tuple[str, ...]:
-        """All rows that are neither a line nor named in the profile."""
+        """Return all rows that are neither a line nor named in the profile."""
         return (*self.around, *(row for _, row in self.strays))
 
     @property
     def is_bare(self) -> bool:
-        """Whether a question that was heard right was answered by nothing that needs explaining.
+        """Return whether a question that was heard right got no line and no unknown row.
 
-        Only such an answer speaks for an empty program.
+        Only such an answer suggests an empty program.
         """
         return self.heard_right and not self.lines and not self.unexplained
 
@@ -81,7 +82,7 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
                 lines[last] = line
                 order.append(last)
                 continue
-            if last in order:  # and the one before may be the wrong one
+            if last in order:  # either of the two may be the damaged one
                 order[order.index(last)] = lines[last].typed
             strays.append((last, row))
         elif is_own(row, known):
@@ -97,8 +98,12 @@ def read_listing(text: str, profile: Profile, *, heard_right: bool = True) -> Re
 
 
 def _set_counts_apart(read: list[Line | None]) -> None:
-    """Take out a last row that is numbered lower than the one before it, and a first one that is
-    numbered higher than the next; but of two with the same number either may be the damaged one."""
+    """Remove rows that are counts and no lines, in place.
+
+    These are a last row with a lower number than the one before it, and a first row with a higher
+    number than the next. Of two rows with the same number either may be the damaged one, so both
+    stay.
+    """
     places = [(at, line.number) for at, line in enumerate(read) if line and line.number is not None]
     numbers = [number for _, number in places]
     if len(places) > 1 and numbers[-1] < numbers[-2] and numbers.count(numbers[-1]) == 1:

@@ -1,11 +1,13 @@
-"""What is said of a board that does not come to its prompt."""
+"""Describe a board that does not come to its prompt, as errors with advice."""
 
 from __future__ import annotations
 
-from hostlink.advice import Ways
+from hostlink.advice import Advice, Ways, joined
 from hostlink.board.dialogue.own_rows import shape_of
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
+from hostlink.link.exchange import Exchange, Outcome
+from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Found, Regain
 from hostlink.listing.charset import to_text
 from hostlink.words import safe
@@ -21,13 +23,13 @@ def shown(data: bytes) -> str:
 
 
 def is_bells(heard: bytes) -> bool:
-    """Whether a board answered with a bell, and with nothing else but text."""
+    """Return whether a board answered with a bell, and with nothing else but text."""
     rest = heard.replace(b"\a", b"")
     return rest != heard and all(32 <= byte < 127 or byte in b"\r\n" for byte in rest)
 
 
 def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
-    """A program waits for an answer. may_stop: the keys that usually stop one were sent."""
+    """Describe a program that waits for an answer. may_stop: the usual interrupt keys were sent."""
     if may_stop:
         return LinkError(
             f'The board asks "{shown(prompt)}" and takes what is typed as the answer. It was not '
@@ -52,7 +54,7 @@ def asks_for(prompt: bytes, *, may_stop: bool) -> LinkError:
 
 
 def only_bells(row: str = "") -> LinkError:
-    """The board answers what is typed with a bell. row: what it shows, "" where that is nothing."""
+    """Describe a board that answers what is typed with a bell. row: what it shows, or ""."""
     shows = f', and shows "{row}"' if row else ""
     return LinkError(
         f"The board answers what is typed with a bell (byte 7){shows}: it takes nothing.",
@@ -63,7 +65,7 @@ def only_bells(row: str = "") -> LinkError:
 
 
 def waits_or_full(by: Ways) -> str:
-    """What to do with a board that takes nothing."""
+    """Advise on a board that accepts nothing."""
     return (
         "If it shows its listing page by page it waits for a key: press it "
         f"{by.look_in_console}. If its memory is full only a restart helps, by which the program "
@@ -72,13 +74,13 @@ def waits_or_full(by: Ways) -> str:
 
 
 def is_changed(before: bytes, now: bytes) -> bool:
-    """Whether two prompts differ in nothing but a number, such as a count or the free memory."""
+    """Return whether two prompts differ only in a number, such as a count or the free memory."""
     texts = [each.decode("latin-1").strip() for each in (before, now)]
     return texts[0] != texts[1] and shape_of(texts[0]) == shape_of(texts[1])
 
 
 def prompt_changes(before: bytes, now: bytes) -> LinkError:
-    """The prompt is another one each time."""
+    """Describe a board whose prompt differs each time."""
     return LinkError(
         f'The prompt of the board changes: it was "{shown(before)}", then "{shown(now)}". hostlink '
         "knows a board by a prompt that stays the same.",
@@ -88,7 +90,7 @@ def prompt_changes(before: bytes, now: bytes) -> LinkError:
 
 
 def all_comes_back() -> LinkError:
-    """The wires are joined."""
+    """Describe a wire whose two directions are joined."""
     return LinkError(
         "Everything that is sent comes back, and nothing else: there is no board, or TX and RX are "
         "joined.",
@@ -98,7 +100,7 @@ def all_comes_back() -> LinkError:
 
 
 def nothing_steady(last: bytes) -> LinkError:
-    """What came is not the same text twice at any speed. last: the last of it."""
+    """Describe a board that sends no steady text at any speed. last: the last that came."""
     return LinkError(
         "The board sends something, but at no usual speed is it readable and steady; it last sent "
         f'"{shown(last)}".',
@@ -111,7 +113,7 @@ def nothing_steady(last: bytes) -> LinkError:
 
 
 def silent_everywhere() -> LinkError:
-    """Not a byte came at any speed."""
+    """Describe a board from which no byte came at any speed."""
     return LinkError(
         "The board is silent at all usual speeds.",
         reason=LinkReason.SILENT,
@@ -121,7 +123,7 @@ def silent_everywhere() -> LinkError:
 
 
 def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
-    """The prompt was looked for in the middle of a load. row: where the board stands."""
+    """Describe a board without a prompt in the middle of a load. row: what it shows."""
     if core.flooding:
         return LinkError(
             "The board does not stop sending, even when interrupted.",
@@ -141,7 +143,7 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
 
 
 def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
-    """What was found in place of the prompt. row: where the board stands."""
+    """Describe what was found in place of the prompt. row: what the board shows."""
     talk = profile.talk
     if is_bells(bytes(core.heard)):
         return only_bells(row)
@@ -192,4 +194,50 @@ def _no_key_stops_it(by: Ways) -> str:
     return (
         "No key is known that stops a program on it; a restart does, and loses it. If it is "
         f"another kind of board, name its profile {by.name_profile}."
+    )
+
+
+def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
+    """Describe a command that could not be typed or was not answered up to a prompt.
+
+    core: how it went. text: the command.
+    """
+    if core.outcome is Outcome.DEAF:
+        return LinkError(
+            f'The board does not take "{safe(text)}": its memory is so full that it takes '
+            "nothing any more.",
+            reason=LinkReason.FULL,
+            advice="Only a restart helps; the program in its memory is lost by it.",
+        )
+    if core.outcome is Outcome.UNTYPED:
+        return LinkError(
+            f'"{safe(text)}" could not be typed right; the wire damages bytes.',
+            reason=LinkReason.DAMAGED,
+            advice="Check the cable and the speed.",
+        )
+    if core.outcome is Outcome.FLOODING:
+        return LinkError(
+            f'The board does not stop sending after "{safe(text)}".',
+            reason=LinkReason.FLOODING,
+            advice="Interrupt or restart the board and repeat the command.",
+        )
+    return LinkError(
+        f'The board took "{safe(text)}" but did not come back to its prompt.',
+        reason=LinkReason.SILENT,
+        advice=joined(
+            _paging_advice(core.answer, pacing.reply_end, charset),
+            "Restart the board if it stays silent; its program is lost then.",
+        ),
+    )
+
+
+def _paging_advice(answer: bytes, reply_end: bytes, charset: str) -> Advice:
+    """Advise on an answer that stops within a row, as a listing that waits for a key does."""
+    row = answer.rpartition(reply_end)[2].strip()
+    if not row or reply_end not in answer:
+        return ""
+    stopped_at = safe(to_text(row[-40:], charset))
+    return lambda by: (
+        f'It stopped at "{stopped_at}": if it waits for a key there, name both in its profile '
+        f"(page_prompt, page_key), or let them be found {by.survey}."
     )

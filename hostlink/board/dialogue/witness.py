@@ -1,21 +1,28 @@
-"""The third witness beside the readings of a listing: the free memory that the board reports."""
+"""Compare a listing with the free memory that the board reports."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.profile.model import Profile
 from hostlink.listing.measure import measure
-from hostlink.listing.parse import Listing
+from hostlink.listing.parse import Line, Listing
 from hostlink.listing.rules import Rules
 from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.board.dialogue.dialogue import Dialogue
+
+_FREE_QUESTIONS = 3  # times the free memory is asked for before it counts as a contradiction
 
 
 @dataclass(frozen=True, slots=True)
 class MemoryDoubt:
-    """The board's own word against its listing, in bytes free."""
+    """A reported free memory that contradicts the listing, both in bytes."""
 
     reported: int
     expected: int
@@ -28,7 +35,7 @@ class MemoryDoubt:
 
     @property
     def figures(self) -> dict[str, object]:
-        """The same for a program to read."""
+        """Return the figures as JSON data."""
         return {"free_bytes_reported": self.reported, "free_bytes_by_listing": self.expected}
 
 
@@ -43,7 +50,7 @@ class CountDoubt:
 
     @property
     def figures(self) -> dict[str, object]:
-        """The same for a program to read."""
+        """Return the row as JSON data."""
         return {"may_be_no_line": self.row}
 
 
@@ -52,8 +59,10 @@ ProofDoubt = MemoryDoubt | CountDoubt
 
 
 def count_in(reading: Reading, profile: Profile) -> CountDoubt | None:
-    """Find a first or last line that reads as the board's own words, on a board whose rows round a
-    listing nobody has measured or named."""
+    """Find a first or last line that reads as the board's own words, such as a count.
+
+    Only on a board whose rows around a listing are neither measured nor named.
+    """
     if not profile.is_unmeasured:
         return None
     ends = (*reading.order[-1:], *reading.order[:1])
@@ -63,8 +72,10 @@ def count_in(reading: Reading, profile: Profile) -> CountDoubt | None:
 
 
 def expected_free(listing: Listing, rules: Rules) -> int | None:
-    """Bytes that the board must report free while it holds a listing; None where that is not known:
-    the memory's size is not, or what a line costs is not certain."""
+    """Return the bytes free that a board must report with a listing, or None if that is unknown.
+
+    It is unknown without the size of the memory, or if the cost of a line is uncertain.
+    """
     ledger = measure(listing, rules)
     if not rules.storage.exact and ledger.total != rules.storage.empty_bytes:
         return None
@@ -73,10 +84,10 @@ def expected_free(listing: Listing, rules: Rules) -> int | None:
 
 @dataclass(frozen=True, slots=True)
 class Witness:
-    """What the board's free memory says of a listing. asked: whether it could be asked at all.
+    """The comparison of the board's free memory with a listing.
 
-    reported: bytes free by its own word, None where its answer holds no number. may_be_less:
-    variables take of the free memory, so that fewer bytes than expected say nothing.
+    asked: whether the board could be asked. reported: bytes free by the board, None if its answer
+    holds no number. may_be_less: variables use free memory, so that a lower number proves nothing.
     """
 
     asked: bool = False
@@ -86,25 +97,41 @@ class Witness:
 
     @property
     def agrees(self) -> bool:
-        """Whether the board's word confirms the listing."""
+        """Return whether the reported free memory confirms the listing."""
         return self.asked and self.reported == self.expected
 
     @property
     def doubt(self) -> MemoryDoubt | None:
-        """The contradiction, if there is one."""
+        """Return the contradiction, or None."""
         if self.reported is None or self.agrees or self._is_silent:
             return None
         return MemoryDoubt(self.reported, self.expected)
 
     @property
     def _is_silent(self) -> bool:
-        """Whether what it reports says neither yes nor no."""
+        """Return whether the report neither confirms nor contradicts the listing."""
         return self.may_be_less and self.reported is not None and self.reported < self.expected
 
     @property
     def is_doubtful(self) -> bool:
-        """Whether it was asked and did not confirm the listing."""
+        """Return whether the board was asked and did not confirm the listing."""
         return self.asked and not self.agrees and not self._is_silent
 
     def __str__(self) -> str:
         return str(self.doubt or "the board's answer on its free memory holds no number")
+
+
+def ask_witness(dialogue: Dialogue, lines: Mapping[int, Line]) -> Witness:
+    """Ask the board for its free memory and compare it with a listing, by line number."""
+    profile = dialogue.profile
+    expected = expected_free(Listing(tuple(lines.values())), profile.rules)
+    if not profile.commands.free_memory or expected is None:
+        return Witness()
+    reported: int | None = None
+    for _ in range(_FREE_QUESTIONS):
+        answer = dialogue.free_memory()
+        reported = answer if answer is not None else reported
+        if answer == expected:
+            break
+    may_be_less = profile.rules.storage.variables
+    return Witness(True, reported, expected, may_be_less)

@@ -1,1 +1,1 @@
-"""The serial ports of this computer, and the bridge chips behind them."""
+"""Find the serial ports of this computer, and the USB bridge chips behind them."""

@@ -14,9 +14,10 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Bridge:
-    """A bridge chip. name: as in usb.ids. driver: its module in the Linux kernel.
+    """A bridge chip.
 
-    channels: serial lines of one chip; where there are several a place has several ports.
+    name: as in usb.ids. driver: its module in the Linux kernel. channels: serial lines of one chip;
+    with several, one USB place has several ports.
     """
 
     name: str
@@ -41,7 +42,7 @@ BRIDGES: dict[tuple[int, int], Bridge] = {
 
 
 def driver_hint(vid: int | None, pid: int | None, system: str = sys.platform) -> str:
-    """What drives a bridge on this system, and what to do where it does not; "" if unknown."""
+    """Return which driver a bridge needs on this system and where it comes from; "" if unknown."""
     bridge = BRIDGES.get((vid, pid)) if vid is not None and pid is not None else None
     if bridge is None:
         return ""

@@ -1,8 +1,8 @@
-"""Which board is at a port: by its USB ids, its serial number or the socket it is plugged into.
+"""Recognise which board is at a port by USB ids, serial number or USB socket.
 
-A port's name says nothing: it changes with every replug. CH340-type bridges have no serial number,
-and some makers give every chip the same one; such boards are told apart only by the socket they
-are plugged into. That is said, not hidden.
+The name of a port changes with every replug. CH340-type bridges have no serial number, and some
+makers give every chip the same one. Such boards are told apart by their socket only, and the user
+is told so.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from hostlink.board.port.bridges import BRIDGES
 
 
 class PortInfo(Protocol):
-    """What pyserial tells of a port (serial.tools.list_ports_common.ListPortInfo)."""
+    """The fields of a port that pyserial reports (serial.tools.list_ports_common.ListPortInfo)."""
 
     device: str
     description: str | None
@@ -32,10 +32,11 @@ class PortInfo(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Identity:
-    """What a board can be recognised by. port: today's name. chip: its bridge, in words.
+    """What a board can be recognised by.
 
-    serial: the bridge's serial number, "" where it has none or shares it with another one here
-    (shared_serial holds it then). also: further names of the same port (macOS may show two).
+    port: its current name. chip: a description of its bridge. serial: the serial number of the
+    bridge, "" if it has none or shares it with another one here (shared_serial has it then). also:
+    other names of the same port (macOS may show two).
     """
 
     port: str
@@ -49,27 +50,27 @@ class Identity:
 
     @property
     def is_certain(self) -> bool:
-        """Whether the board itself is recognised, and not only the place it is plugged into."""
+        """Return whether the board itself is recognised, not only its socket."""
         return bool(self.serial)
 
 
 def usb_ports() -> list[Identity]:
-    """The ports with a USB bridge, by name. Others (phantom ports without ids) are left out."""
+    """Return the ports with a USB bridge, by name. Phantom ports without ids are left out."""
     return [identity for identity in here() if identity.vid is not None]
 
 
 def other_ports() -> list[Identity]:
-    """The ports without USB ids, most of which have nothing behind them."""
+    """Return the ports without USB ids; most of them have no device."""
     return [identity for identity in here() if identity.vid is None]
 
 
 def here() -> list[Identity]:
-    """Every port of this computer, one entry a board, as honest about serial numbers as can be."""
+    """Return the identity of every board at this computer, one entry for each."""
     return _without_shared_serials(_one_a_board([_identity(info) for info in _comports()]))
 
 
 def identity_of(port: str) -> Identity:
-    """What is known of the board at a port or address."""
+    """Return what is known of the board at a port or address."""
     if port.startswith("practice:"):
         name = port.partition("://")[2].partition("?")[0].strip("/") or "desk"
         return Identity(port, serial=f"practice:{name}", chip="practice board")
@@ -85,7 +86,7 @@ def identity_of(port: str) -> Identity:
 
 
 def same_board(one: Identity, other: Identity) -> bool:
-    """Whether two sightings are of one board, as far as can be told."""
+    """Return whether two identities are of one board, as far as is known."""
     if (one.vid, one.pid) != (other.vid, other.pid):
         return False
     if one.serial or other.serial:
@@ -94,16 +95,17 @@ def same_board(one: Identity, other: Identity) -> bool:
 
 
 def port_of(identity: Identity) -> str | None:
-    """Where a board that vanished is now, or None while it is not here."""
+    """Return the current port of a board that was unplugged, or None."""
     if "://" in identity.port or identity.vid is None:
         return identity.port
     return next((each.port for each in here() if same_board(each, identity)), None)
 
 
 def hidden_bridges(sysfs: Path = Path("/sys/bus/usb/devices")) -> list[tuple[str, int, int]]:
-    """Known bridges that are plugged in but have no port: their USB place, vid and pid.
+    """Return known bridges that are plugged in without a port: USB place, vid and pid.
 
-    Looked up in Linux's sysfs; empty elsewhere. The driver is missing, or something took the chip.
+    Found in the sysfs of Linux; empty on other systems. The driver is missing or another one took
+    the chip.
     """
     found = []
     for ids in sorted(sysfs.glob("*/idVendor")):
@@ -144,7 +146,7 @@ def _identity(info: PortInfo) -> Identity:
 
 
 def _one_a_board(found: Sequence[Identity], system: str = sys.platform) -> list[Identity]:
-    """macOS with two drivers installed shows two ports for one bridge: make them one entry."""
+    """Merge the two ports that macOS shows for one bridge if two drivers are installed."""
     if system != "darwin":
         return list(found)
     boards: dict[object, Identity] = {}
@@ -159,7 +161,7 @@ def _one_a_board(found: Sequence[Identity], system: str = sys.platform) -> list[
 
 
 def _without_shared_serials(found: Sequence[Identity]) -> list[Identity]:
-    """A serial number that two bridges here have tells neither apart: it is set aside."""
+    """Clear the serial numbers that two bridges share, because they identify neither."""
     bridges = {(each.vid, each.pid, each.serial, _socket(each)) for each in found if each.serial}
     times = Counter(key[:3] for key in bridges)
     return [
@@ -171,5 +173,5 @@ def _without_shared_serials(found: Sequence[Identity]) -> list[Identity]:
 
 
 def _socket(identity: Identity) -> str:
-    """The place of the chip, without the interface that a channel of it has ("1-2:1.0")."""
+    """Return the place of the chip, without the interface that a channel of it has ("1-2:1.0")."""
     return identity.location.partition(":")[0]

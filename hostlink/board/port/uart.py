@@ -1,8 +1,8 @@
-"""What speeds the board's serial unit can really make, and how far off a receiver may be.
+"""Compute the speeds that a board's UART can make, and the error that a receiver tolerates.
 
-Pure arithmetic from the ATmega328P datasheet (8271H): the divisor from table 20-1, the receiver's
-limits from its section on the asynchronous operational range. A board whose clock does not
-divide evenly runs beside the speed that was asked for, and too far off it loses characters.
+From the ATmega328P datasheet (8271H): the divisor from table 20-1, the limits of the receiver from
+the section on the asynchronous operational range. A board whose clock cannot be divided evenly runs
+at another speed than requested, and loses characters if the error is too large.
 """
 
 from __future__ import annotations
@@ -26,9 +26,10 @@ RECOMMENDED_DOUBLE = 1.5
 
 @dataclass(frozen=True, slots=True)
 class UartSetting:
-    """A divisor. ubrr: the register's value. actual_baud: the speed it makes.
+    """A divisor.
 
-    error_percent: actual against wanted, positive where the board is faster than wanted.
+    ubrr: the value of the register. actual_baud: the resulting speed. error_percent: of actual
+    against wanted speed, positive if the board is faster.
     """
 
     ubrr: int
@@ -38,14 +39,14 @@ class UartSetting:
 
 @dataclass(frozen=True, slots=True)
 class ReceiverLimits:
-    """Speed of what comes in against the receiver's own, in per cent, that it can just stand."""
+    """The tolerated speed of incoming characters against the receiver's own, in per cent."""
 
     slow_percent: float
     fast_percent: float
 
 
 def divisor(clock_hz: float, baud: float, double_speed: bool = False) -> UartSetting:
-    """The setting that comes nearest to `baud`: clock / (16 (UBRR + 1)), or 8 at double speed.
+    """Return the nearest setting for `baud`: clock / (16 (UBRR + 1)), or 8 at double speed.
 
     clock_hz, baud: more than 0. Raises `UsageError` for other values, and for a speed so low that
     the register cannot hold its divisor. Source: datasheet 8271H, table 20-1.
@@ -74,11 +75,11 @@ def _setting(clock_hz: float, baud: float, samples: int, ubrr: int) -> UartSetti
 
 
 def receiver_limits(data_bits: int = 8, double_speed: bool = False) -> ReceiverLimits:
-    """How slow and how fast a character may come in and still be read rightly.
+    """Return how slow and how fast a character may arrive and still be read correctly.
 
-    data_bits: 5 to 10, a parity bit counted in. Rslow = (D+1) S / (S - 1 + D S + SF), Rfast =
-    (D+2) S / ((D+1) S + SM), with S samples a bit, SF the first and SM the middle one that is
-    used: 16, 8, 9, or 8, 4, 5 at double speed. Source: DS40002061A, 20.8.3.
+    data_bits: 5 to 10, including a parity bit. Rslow = (D+1) S / (S - 1 + D S + SF), Rfast = (D+2)
+    S / ((D+1) S + SM), with S samples a bit, SF the first and SM the middle sample used: 16, 8, 9,
+    or 8, 4, 5 at double speed. Source: DS40002061A, 20.8.3.
     """
     if not 5 <= data_bits <= 10:
         raise UsageError(
@@ -92,12 +93,12 @@ def receiver_limits(data_bits: int = 8, double_speed: bool = False) -> ReceiverL
 
 
 def recommended_percent(double_speed: bool = False) -> float:
-    """The greatest error, in per cent either way, that a receiver should be asked to stand."""
+    """Return the recommended largest error of a receiver, in per cent either way."""
     return RECOMMENDED_DOUBLE if double_speed else RECOMMENDED_NORMAL
 
 
 def good_speeds(clock_hz: float, double_speed: bool = False) -> tuple[int, ...]:
-    """The speeds of the datasheet's tables that a clock makes within the recommended error."""
+    """Return the speeds in the datasheet's tables that a clock makes within that error."""
     most = recommended_percent(double_speed)
     slowest = clock_hz / ((8 if double_speed else 16) * (LARGEST_UBRR + 1))
     return tuple(
@@ -108,10 +109,10 @@ def good_speeds(clock_hz: float, double_speed: bool = False) -> tuple[int, ...]:
 
 
 def warn(host_baud: float, clock_hz: float, double_speed: bool = False) -> str:
-    """What to say when host and board would run apart: "" within the recommended error.
+    """Return a warning if the speeds of host and board differ too much, or "".
 
-    The sentence tells whether the board's receiver can stand it at all, and names the nearest
-    speed that fits.
+    It says whether the receiver of the board tolerates the difference, and names the nearest speed
+    that fits.
     """
     setting = divisor(clock_hz, host_baud, double_speed)
     most = recommended_percent(double_speed)

@@ -1,1 +1,1 @@
-"""What is known of one kind of board: its profile, read from a file, checked and written."""
+"""Profiles of kinds of board, read from files, checked and written."""

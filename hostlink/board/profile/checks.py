@@ -1,32 +1,34 @@
-"""Which values of a profile contradict each other, although each may stand alone."""
+"""Find values of a profile that contradict each other although each is valid by itself."""
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from hostlink.board.profile.model import Commands, Profile, Talk
 
-DC1_DC3 = b"\x11\x13"  # what XON/XOFF takes for itself (RFC 2217 uses the same two)
+DC1_DC3 = b"\x11\x13"  # reserved for XON/XOFF (RFC 2217 uses the same two)
+_ASKING = ("list", "free_memory", "stored", "list_stored")  # commands that may change nothing
+_ACTING = ("clear", "run", "store", "recall")
 
 
 @dataclass(frozen=True, slots=True)
 class Clash:
-    """keys: what clashes, as "table.key", the one to change first. says: why, as a sentence."""
+    """A contradiction. keys: its "table.key" names, the one to change first. says: the reason."""
 
     keys: tuple[str, ...]
     says: str
 
 
 def clashes(profile: Profile) -> Iterator[Clash]:
-    """Every contradiction in a profile, in no order of weight."""
+    """Yield every contradiction in a profile, in no particular order."""
     for check in _CHECKS:
         yield from check(profile)
 
 
 def _confirmation(profile: Profile) -> Iterator[Clash]:
-    """A line can be confirmed only by something that the board sends."""
+    """Find a confirmation of lines by something that the board does not send."""
     talk = profile.talk
     if talk.line_done == "echo" and not talk.echo:
         yield Clash(
@@ -56,7 +58,7 @@ def _signs(talk: Talk) -> dict[str, bytes]:
 
 
 def _keys(profile: Profile) -> Iterator[Clash]:
-    """What means something to the board cannot be part of a line, or mean two things."""
+    """Find characters with two meanings, or a meaning for a character that may be in a line."""
     talk, ranges = profile.talk, profile.rules.form.characters
     signs = _signs(talk)
     signs.pop("page_key", None)  # wanted only at the page prompt, where no line is typed
@@ -92,7 +94,7 @@ def _keys(profile: Profile) -> Iterator[Clash]:
 
 
 def _lines(profile: Profile) -> Iterator[Clash]:
-    """Line numbers must be in order, fit their bytes and their line, and be typeable."""
+    """Find line number limits that contradict each other or cannot be typed."""
     form, storage = profile.rules.form, profile.rules.storage
     if form.last_line < form.first_line:
         yield Clash(
@@ -119,7 +121,7 @@ def _lines(profile: Profile) -> Iterator[Clash]:
 
 
 def _memory(profile: Profile) -> Iterator[Clash]:
-    """Sizes and number bounds must be in order."""
+    """Find sizes and number limits in the wrong order."""
     storage, language = profile.rules.storage, profile.rules.language
     if storage.program_bytes and storage.empty_bytes >= storage.program_bytes:
         yield Clash(
@@ -152,7 +154,7 @@ def _memory(profile: Profile) -> Iterator[Clash]:
 
 
 def _words(profile: Profile) -> Iterator[Clash]:
-    """Names need a command that uses them; every text must exist in the board's character set."""
+    """Find names without a command for them, and text outside the character set of the board."""
     commands, talk, form = profile.commands, profile.talk, profile.rules.form
     if commands.slots and not (commands.store or commands.recall):
         yield Clash(
@@ -176,7 +178,7 @@ def _words(profile: Profile) -> Iterator[Clash]:
 
 
 def _typeable(commands: Commands, ranges: tuple[tuple[int, int], ...]) -> Iterator[Clash]:
-    """A command is typed like a line, so its characters must be among those that pass."""
+    """Find commands with characters that cannot be typed at the board."""
     for name in ("list", "clear", "run", "free_memory", "store", "recall", "stored", "list_stored"):
         typed = getattr(commands, name).replace("{name}", "")
         if any(not any(low <= ord(ch) <= top for low, top in ranges) for ch in typed):
@@ -198,27 +200,37 @@ _CHANGING = frozenset(
 
 
 def _harmless(profile: Profile) -> Iterator[Clash]:
-    """What only asks may not store a line or change what the board holds or does."""
+    """Find commands that would store a line, or questions that change what the board holds."""
     commands = profile.commands
-    asking = ("list", "free_memory", "stored", "list_stored")
-    for name in (*asking, "clear", "run", "store", "recall"):
+    for name in (*_ASKING, *_ACTING):
         typed = getattr(commands, name)
         if typed.lstrip()[:1].isdigit():
             yield Clash(
                 (f"commands.{name}",),
                 f'commands.{name} is "{typed}", which a board would store as a line of the program',
             )
-    words = {name: words_in(getattr(commands, name)) for name in asking}
-    first = {
-        name: words_in(getattr(commands, name))[:1] for name in ("clear", "run", "recall", "store")
-    }
+    first = {name: words_in(getattr(commands, name))[:1] for name in _ACTING}
     for other in ("clear", "store", "recall"):
         if first["run"] and first["run"] == first[other]:
             yield Clash(
                 ("commands.run", f"commands.{other}"),
                 f"commands.run and commands.{other} begin with the same word",
             )
-    for name, found in words.items():
+    yield from _only_asking(commands, first)
+    if commands.list and commands.list.upper() in (
+        commands.free_memory.upper(),
+        commands.stored.upper(),
+    ):
+        yield Clash(
+            ("commands.list", "commands.free_memory", "commands.stored"),
+            f'commands.list, "{commands.list}", is also the command for something else',
+        )
+
+
+def _only_asking(commands: Commands, first: Mapping[str, Sequence[str]]) -> Iterator[Clash]:
+    """Find questions that hold a word which changes the board. first: words of what acts."""
+    for name in _ASKING:
+        found = words_in(getattr(commands, name))
         if found and found[0] in _CHANGING:
             yield Clash(
                 (f"commands.{name}",),
@@ -232,23 +244,15 @@ def _harmless(profile: Profile) -> Iterator[Clash]:
                     f"commands.{name} holds {begins[0]}, which commands.{other} uses to change "
                     "what the board holds or does; it may only ask",
                 )
-    if commands.list and commands.list.upper() in (
-        commands.free_memory.upper(),
-        commands.stored.upper(),
-    ):
-        yield Clash(
-            ("commands.list", "commands.free_memory", "commands.stored"),
-            f'commands.list, "{commands.list}", is also the command for something else',
-        )
 
 
 def words_in(typed: str) -> list[str]:
-    """Return the words of a command in capitals, without what stands in quotes and its field."""
+    """Return the words of a command in capitals, without quoted text and its field."""
     return re.findall(r"[A-Z]+", re.sub(r'"[^"]*"?|\{name\}', "", typed.upper()))
 
 
 def _unnamed(profile: Profile) -> Iterator[Clash]:
-    """Storing and recalling name their programs both or neither."""
+    """Find store and recall of which only one takes a name."""
     commands = profile.commands
     both = commands.store and commands.recall
     if both and ("{name}" in commands.store) != ("{name}" in commands.recall):
@@ -269,7 +273,7 @@ def _unnamed(profile: Profile) -> Iterator[Clash]:
 
 
 def _full(profile: Profile) -> Iterator[Clash]:
-    """What says that the memory is full is one of the error messages."""
+    """Find words for a full memory that are not among the error messages."""
     commands = profile.commands
     for word in commands.full_words:
         if not word.startswith(commands.error_words):

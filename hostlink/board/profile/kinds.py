@@ -1,7 +1,7 @@
-"""Kinds of values that a profile file may hold: each reads a TOML value and checks it.
+"""Read and check the values of a profile file, one class for each kind of value.
 
-A kind turns what `tomllib` gives into what a profile holds, or raises `Wrong` with the rest of the
-sentence "KEY is VALUE; ...". `profile_written` is the way back: a profile's value as TOML.
+A kind turns a value from `tomllib` into the value of a profile, or raises `Wrong` with the rest of
+the sentence "KEY is VALUE; ...". written.py converts back.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from typing import Any, Protocol
 
 
 class Wrong(Exception):
-    """A value cannot stand; the message completes "KEY is VALUE; ..."."""
+    """A value is invalid; the message completes "KEY is VALUE; ..."."""
 
 
 class Kind(Protocol):
-    """What may stand as the value of one key."""
+    """The kind of value that a key may have."""
 
     def read(self, value: object) -> Any:
-        """The profile's value for a TOML value; raises `Wrong`."""
+        """Return the profile's value for a TOML value; raises `Wrong`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +259,8 @@ class Charset:
 
 
 def _lossless(name: str) -> bool:
-    """One byte at a time first: codecs that join bytes into characters stop there."""
+    """Return whether a codec maps each byte to one character and back."""
+    # One byte at a time first: codecs that join bytes into characters stop there.
     every = [bytes([byte]) for byte in range(256)]
     try:
         held = [byte.decode(name) for byte in every]
@@ -282,7 +283,7 @@ def _lossless(name: str) -> bool:
 
 
 def code(character: str) -> str:
-    """A character by its number, for a message: "U+0007"."""
+    """Return a character by its number, for a message: "U+0007"."""
     return f"U+{ord(character):04X}"
 
 

@@ -1,7 +1,7 @@
-"""Where each key of a TOML text stands, so that a wrong value can be named with its line.
+"""Find the line of each key in a TOML text, to name it in messages about a wrong value.
 
-`tomllib` gives values without places. This finds the places in a text that `tomllib` has already
-accepted, so it need not know what is right, only where quotes, brackets and comments end.
+`tomllib` returns values without their places. This scans a text that `tomllib` has already
+accepted, so it only needs to know where quotes, brackets and comments end.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ _TOKEN = re.compile(
 
 
 def key_lines(text: str) -> dict[Path, int]:
-    """Line, from 1, of every table and key outside inline tables; `text` must be valid TOML."""
+    """Return the line, from 1, of every table and key outside inline tables. text: valid TOML."""
     lines: dict[Path, int] = {}
     table: Path = ()
     parts: list[str] = []
@@ -48,7 +48,7 @@ def key_lines(text: str) -> dict[Path, int]:
 
 
 def line_of(lines: dict[Path, int], path: Path) -> int | None:
-    """The line of a key, or of the nearest thing around it that has one."""
+    """Return the line of a key, or of the nearest table around it that has one."""
     while path:
         if path in lines:
             return lines[path]

@@ -83,7 +83,7 @@ class Commands:
     does that in memory. slots: the names that the
     board allows, empty where any word does.
     error_words: how its error messages begin.
-    error_forms: how they name the line, see dialogue/faults.py; empty for the common ones.
+    error_forms: how they name the line, see dialogue/reported_errors.py; empty for the common ones.
     full_words: those of its error messages that say that its memory is full.
     answer_rows: rows that the board shows around what a direct command answers, such as OK behind a
     listing; {number} stands for a number that changes, as in {number} LINES.
@@ -106,13 +106,13 @@ class Commands:
 
     @property
     def has_unnamed_slot(self) -> bool:
-        """Whether the board stores one program, in a place without a name."""
+        """Return whether the board stores one program, in a place without a name."""
         typed = self.store or self.recall
         return bool(typed) and "{name}" not in typed
 
     @property
     def places(self) -> tuple[str, ...]:
-        """The places for stored programs, as far as they are the same on each such board."""
+        """Return the places for stored programs, as far as they are the same on each such board."""
         return (ONE_PLACE,) if self.has_unnamed_slot else self.slots
 
 
@@ -142,12 +142,12 @@ class Profile:
 
     @property
     def is_unmeasured(self) -> bool:
-        """Whether nobody has named or measured what kind of board this is."""
+        """Return whether nobody has named or measured what kind of board this is."""
         return self.name in (CAREFUL, HEARD)
 
     @property
     def size_words(self) -> tuple[str, ...]:
-        """The functions that the board is asked for its free memory with."""
+        """Return the functions that the board is asked for its free memory with."""
         question = self.commands.free_memory.upper()
         functions = self.rules.language.functions
         return tuple(word for word in functions if word.upper() in question)

@@ -1,4 +1,4 @@
-"""A profile's values as TOML that reads back equal, and as a message repeats a wrong one."""
+"""Write values of a profile as TOML, and show wrong ones in messages."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ _WIDTH = 96  # columns of a written line
 
 
 def written(value: object) -> str:
-    """A profile's value as TOML that reads back equal."""
+    """Return a profile's value as TOML that reads back equal."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
@@ -27,7 +27,7 @@ def written(value: object) -> str:
 
 
 def key_written(key: str) -> str:
-    """A TOML key, in quotes where it needs them."""
+    """Return a TOML key, in quotes where it needs them."""
     return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _quoted(key, plain=False)
 
 
@@ -36,7 +36,7 @@ def _is_cost(item: object) -> bool:
 
 
 def _quoted(text: str, *, plain: bool) -> str:
-    """A TOML basic string; `plain` escapes everything outside ASCII too."""
+    """Return a TOML basic string; `plain` escapes everything outside ASCII too."""
     short = {"\r": "\\r", "\n": "\\n", "\t": "\\t", '"': '\\"', "\\": "\\\\"}
     parts = []
     for ch in text:
@@ -50,7 +50,7 @@ def _quoted(text: str, *, plain: bool) -> str:
 
 
 def _list_written(items: Sequence[str]) -> str:
-    """A TOML array, on as many lines as it needs."""
+    """Return a TOML array, on as many lines as it needs."""
     if sum(map(len, items)) + 2 * len(items) < _WIDTH - 20:
         return "[" + ", ".join(items) + "]"
     rows, row = [], "   "
@@ -63,7 +63,7 @@ def _list_written(items: Sequence[str]) -> str:
 
 
 def shown(value: object) -> str:
-    """A wrong value as a message may repeat it: short, on one line, without control characters."""
+    """Return a wrong value for a message: short, on one line, without control characters."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):

@@ -1,16 +1,17 @@
-"""Measuring how an unknown board talks, stores and understands, from what it really does.
+"""Measure how an unknown board talks, stores lines and understands BASIC.
 
 Rules:
-1. It begins by recognising the board (hostlink.board.recognise), twice the same.
-2. Without consent only direct lines are typed that change nothing on any board, and nothing that
-   begins with a digit. Never is more taken back than was typed.
-3. With consent test lines are stored. What the board does to them is read from its listing, never
-   from its echo. The caller has rescued and cleared the memory, and puts it back.
-4. What one answer shows counts only where the wire was right, or a second answer shows it again.
-5. What cannot be seen is not found, and what is only probable is called likely.
 
-findings: what was found, value by value. proposal: a profile made of that, always a sound one.
-bench: the board under survey. talk, keys, listed, language, numbers: what is found without storing.
-store, form, bounds, memory, costs, timing, trial, stopping: what test lines show. slots, filling:
-what overwrites EEPROM, and what fills the memory. telling: the result in plain words.
+1. A survey begins by recognising the board (hostlink.board.recognise), twice with the same result.
+2. Without consent only direct lines are typed that change nothing on any board, and nothing that
+   begins with a digit. Never are more characters erased than were typed.
+3. With consent test lines are stored. Their effect is read from the listing, never from the echo.
+   The caller has rescued and cleared the memory, and restores it.
+4. An answer counts only if the wire was clean, or if a second answer is the same.
+5. What cannot be observed is not found, and what is only probable is called likely.
+
+findings: the values that were found. proposal: a valid profile made of them. bench: the board under
+survey. talk, keys, listed, language, numbers: tests without storing. store, form, bounds, memory,
+costs, timing, trial, stopping: tests with stored lines. slots, filling: tests that overwrite EEPROM
+or fill the memory. telling: the result in plain words.
 """

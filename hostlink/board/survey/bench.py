@@ -1,4 +1,4 @@
-"""The board under survey: its wire, what was found so far, and talking to it by that."""
+"""Talk to the board under survey over its wire, by what was found so far."""
 
 from __future__ import annotations
 
@@ -7,9 +7,10 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar
 
-from hostlink.board.dialogue.dialogue import NONSENSE, Dialogue
+from hostlink.board.dialogue.common_words import NONSENSE
+from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Emit, Phase, ignore
-from hostlink.board.dialogue.heard_talk import Manner
+from hostlink.board.dialogue.heard_talk import HeardTalk
 from hostlink.board.dialogue.own_rows import is_own
 from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.profile.model import Profile
@@ -25,12 +26,12 @@ from hostlink.link.wire import Wire
 
 T = TypeVar("T")
 
-_REPEATED = re.compile(rf"{NONSENSE}|[0-9]")  # what a refusal repeats, or tells beside its words
+_REPEATED = re.compile(rf"{NONSENSE}|[0-9]")  # what a refusal repeats or adds to its words
 _LETTERS = re.compile(r"[A-Za-z]{3}")
 _LONGEST_WORD = 40
-_RECOGNISED_TIMES = 5  # at most, until two times the same was heard
+_RECOGNISED_TIMES = 5  # attempts until two of them agree
 _ASKED_TIMES = 6  # at most, until an answer counts
-_CHAR_MS, _LINE_MS = 20.0, 50.0  # within which any board takes a character, and stores a line
+_CHAR_MS, _LINE_MS = 20.0, 50.0  # in which every board takes a character or stores a line
 _QUESTION = Reach(attempts=8, nudges=2, silence_s=2.0, longest_s=20.0, most_bytes=8192)
 
 
@@ -43,18 +44,17 @@ def recognise_steadily(
     may_stop: bool,
     speeds: Sequence[int] = (),
 ) -> Recognised:
-    """Recognise a board until it was heard to talk in the same way twice.
+    """Recognise a board until two times agree on how it talks. Parameters as of Recogniser.
 
-    See Recogniser for the parameters. Raises LinkError as it does, and DAMAGED where no two times
-    agree.
+    Raises LinkError as Recogniser does, and DAMAGED if no two times agree.
     """
-    heard: list[Manner] = []
+    heard: list[HeardTalk] = []
     for _ in range(_RECOGNISED_TIMES):
         tell = ignore if heard else emit  # the same words need not be said again
         found = Recogniser(wire, kinds, careful, tell, may_stop=may_stop).run(speeds)
-        if found.manner in heard:
+        if found.heard_talk in heard:
             return found
-        heard.append(found.manner)
+        heard.append(found.heard_talk)
     raise LinkError(
         f"The board was listened to {_RECOGNISED_TIMES} times, and each time it seemed to talk in "
         "another way: the wire damages bytes.",
@@ -67,11 +67,11 @@ def recognise_steadily(
 class Bench:
     """A board at its prompt that is being measured.
 
-    use: talks to the board by a profile from now on. base: the profile whose values stand where
-    nothing was found. manner: how the board was heard to talk. is_known: base is a known kind that
-    agrees with everything heard. may_stop: a program that runs may be interrupted. notes: what was
-    found that no profile says, in sentences. is_careful: nothing is taken for granted that was not
-    measured, such as a time of the kind. words: candidates sorted into known, unknown, unsure.
+    use: opens a dialogue with the board by a profile. base: the profile that supplies the values
+    that were not found. heard_talk: how the board was heard to talk. is_known: base is a known kind
+    and agrees with everything heard. may_stop: a running program may be interrupted. notes:
+    sentences on findings for which profiles have no key. is_careful: rely on measured values only,
+    not on those of the kind. words: candidates sorted into known, unknown and unsure.
     """
 
     def __init__(
@@ -86,7 +86,7 @@ class Bench:
     ) -> None:
         self.findings = Findings()
         self.base = found.profile
-        self.manner = found.manner
+        self.heard_talk = found.heard_talk
         self.is_known = found.known
         self.is_careful = True
         self.notes: list[str] = []
@@ -100,24 +100,24 @@ class Bench:
 
     @property
     def profile(self) -> Profile:
-        """The profile with everything found so far."""
+        """Return the profile with everything found so far."""
         return propose(self.base, self.findings, self._name)
 
     def renew(self) -> None:
-        """Talk by what was found so far, from now on, and with care where nothing was."""
+        """Talk by what was found so far from now on, with cautious values for the rest."""
         self.dialogue = self._use(
             self._with_care(self.profile) if self.is_careful else self.profile
         )
 
     def _with_care(self, profile: Profile) -> Profile:
-        """A profile that takes for granted no time or buffer that was not measured on this board.
+        """Return a profile without times and buffers that were not measured on this board.
 
-        Two boards of one kind may still differ in these.
+        Two boards of one kind may differ in these.
         """
         talk = profile.talk
         careful: dict[str, object] = {
             "line_window": 1,
-            "char_ms": talk.char_ms if self.manner.echo else max(talk.char_ms, _CHAR_MS),
+            "char_ms": talk.char_ms if self.heard_talk.echo else max(talk.char_ms, _CHAR_MS),
             "receive_buffer": 0,
             "line_ms": max(talk.line_ms, _LINE_MS),
             "line_done": "after-prompt",
@@ -130,23 +130,23 @@ class Bench:
         return dataclasses.replace(profile, talk=dataclasses.replace(now, **unknown))
 
     def phase(self, text: str) -> None:
-        """Say what is being measured."""
+        """Report what is being measured."""
         self._emit(Phase(text))
 
     # --- direct lines ------------------------------------------------------------------------
 
     def ask(self, text: str, *, sure: bool = True) -> tuple[str, ...] | None:
-        """Type a direct line; the rows of its answer, None where it has none that can be trusted.
+        """Type a direct line; return the rows of its answer, or None if it is not reliable.
 
-        sure: an answer counts only when it came twice, unless nothing speaks against the wire.
-        Raises LinkError where the board does not come back to its prompt.
+        sure: an answer counts only if it came twice, unless there is no evidence against the wire.
+        Raises LinkError if the board does not return to its prompt.
         """
         last: tuple[str, ...] | None = None
         evidence = self.dialogue.evidence
         for _ in range(_ASKED_TIMES):
             doubts = evidence.total
             answer = self._asked(text)
-            unwatched = sure and (not self.manner.echo or not evidence.is_clean)
+            unwatched = sure and (not self.heard_talk.echo or not evidence.is_clean)
             if answer is not None and evidence.total == doubts and not unwatched:
                 return answer
             if answer is not None and answer == last:
@@ -164,8 +164,8 @@ class Bench:
         return tuple(row for row in rows if row.strip() and not is_own(row, known))
 
     def note_refusal(self, rows: Iterable[str], typed: str) -> None:
-        """Note the words by which the board has refused a line. typed: that line."""
-        prompt = self.manner.prompt.decode("latin-1")
+        """Record the words with which the board refused a line. typed: that line."""
+        prompt = self.heard_talk.prompt.decode("latin-1")
         said = [row.removeprefix(prompt).replace(typed, NONSENSE) for row in rows]
         for row in [row for row in said if NONSENSE not in row] or said:
             word = _REPEATED.split(row)[0].rstrip("'\"( ")[:_LONGEST_WORD]
@@ -175,13 +175,13 @@ class Bench:
                 self.findings.add("commands.error_words", (*known, word), says)
 
     def regain(self) -> None:
-        """Get back to the prompt. Raises LinkError where the board does not come to it."""
+        """Return to the prompt. Raises LinkError if the board does not."""
         self.dialogue.attach(may_interrupt=self._may_stop)
 
     def until_steady(self, measure: Callable[[], T | None], times: int = 4) -> T | None:
-        """Measure until nothing spoke against the wire meanwhile, or twice the same was found.
+        """Measure until the wire was clean meanwhile, or two results agree.
 
-        None where neither happens in that many times.
+        Returns None if neither happens in a fixed number of times.
         """
         evidence = self.dialogue.evidence
         last: T | None = None
@@ -195,15 +195,15 @@ class Bench:
 
     @property
     def _sees(self) -> bool:
-        """Whether damage on the wire would be seen: only an echo shows it."""
-        return self.manner.echo
+        """Return whether damage would be noticed; only an echo shows it."""
+        return self.heard_talk.echo
 
     # --- bytes -------------------------------------------------------------------------------
 
     @property
     def byte_s(self) -> float:
-        """Seconds that a byte takes."""
-        return BITS_PER_BYTE / self.manner.baud
+        """Return the time of a byte on the wire in seconds."""
+        return BITS_PER_BYTE / self.heard_talk.baud
 
     def probe(
         self,
@@ -214,9 +214,9 @@ class Bench:
         first_s: float = 0.0,
         at_least: bool = True,
     ) -> Probe:
-        """Send bytes and listen until it is quiet for quiet_s, at most longest_s.
+        """Send bytes and listen until the board is quiet for quiet_s, at most for longest_s.
 
-        at_least: a few byte times, in which an answer that has begun goes on.
+        at_least: seconds for which an answer that has begun is awaited in any case.
         """
         quiet = max(quiet_s, 6 * self.byte_s) if at_least else quiet_s
         core = Probe(out, self.byte_s, quiet_s=quiet, longest_s=longest_s, first_s=first_s)
@@ -228,19 +228,19 @@ class Bench:
         self._wire.run(core)
 
     def type(self, text: bytes) -> bytes:
-        """Type characters one by one without ending the line; what came back of them."""
+        """Type characters one by one without ending the line; return the echo."""
         step = len(text) or 1 if self.findings.value("talk.line_window") == 0 else 1
         heard = b""
         for at in range(0, len(text), step):
-            quiet_s = 4 * self.byte_s + (0.06 if step > 1 or not self.manner.echo else 0.03)
+            quiet_s = 4 * self.byte_s + (0.06 if step > 1 or not self.heard_talk.echo else 0.03)
             heard += self.probe(text[at : at + step], quiet_s=quiet_s).heard
         return heard
 
     def enter(self, text: bytes) -> tuple[str, ...]:
-        """Type a line that may hold keys, character by character; the rows of its answer."""
+        """Type a line that may hold keys, character by character; return the rows of its answer."""
         self.type(text)
-        answer = self.probe(self.manner.line_end, first_s=1.0).heard
-        for end in (self.manner.ready, self.manner.prompt):
+        answer = self.probe(self.heard_talk.line_end, first_s=1.0).heard
+        for end in (self.heard_talk.ready, self.heard_talk.prompt):
             answer = answer.removesuffix(end)
         known = self.profile.commands.answer_rows
         rows = rows_of(answer.decode("latin-1"))

@@ -1,4 +1,4 @@
-"""Line numbers that a board takes, lists as others, or refuses; and the longest line."""
+"""Find which line numbers a board accepts, changes or refuses, and the longest line."""
 
 from __future__ import annotations
 
@@ -8,17 +8,17 @@ from collections.abc import Callable
 from hostlink.board.survey.keys import note_keys
 from hostlink.board.survey.store import Store
 
-# Where line numbers are known to end: ECMA-55 section 5 (9999), 8, 15 and 16 bits, and the ends
+# Known limits of line numbers: ECMA-55 section 5 (9999), 8, 15 and 16 bits, and the ends
 # of large BASICs (common practice, no source).
 _LIKELY = (255, 9_999, 32_767, 63_999, 65_529, 65_533, 65_535, 99_999)
 _NUMBER = re.compile(r" *(-?[0-9]+)")
 _SIXTEEN_BITS = 0x10000
 _SHORTEST = 24  # characters of a line that every board takes
-_TOO_LONG = "X"  # repeated: what is left of a line that is too long is run by some boards
+_TOO_LONG = "X"  # repeated, because some boards run the rest of a line that is too long
 
 
 def find_bounds(store: Store) -> None:
-    """Find the smallest and the largest line number, and what becomes of larger ones."""
+    """Find the smallest and the largest line number, and what happens to larger ones."""
     findings = store.bench.findings
     listed = _listed(store, 0, 1)
     first = 0 if 0 in listed else 1
@@ -46,7 +46,7 @@ def find_bounds(store: Store) -> None:
 
 
 def _listed(store: Store, *numbers: int) -> set[int]:
-    """The numbers listed after lines of these numbers were typed into an empty memory."""
+    """Return the numbers that are listed after lines with these numbers were typed."""
 
     def measure() -> set[int]:
         store.clear()
@@ -60,9 +60,9 @@ def _listed(store: Store, *numbers: int) -> set[int]:
 
 
 def _between(low: int, high: int, holds: Callable[[int], bool]) -> tuple[int, int]:
-    """The last number that holds and the first that does not, between one of each.
+    """Return the last number that holds and the first that does not, given one of each.
 
-    The very next one is tried first, since `low` is often where it ends.
+    The number after `low` is tried first, because `low` is often the limit.
     """
     if high - low > 1 and not holds(low + 1):
         return low, low + 1
@@ -76,7 +76,7 @@ def _between(low: int, high: int, holds: Callable[[int], bool]) -> tuple[int, in
 
 
 def find_keys(store: Store) -> None:
-    """Find the keys that take back and abandon, by the lines that are stored with them."""
+    """Find the keys that erase a character or cancel a line, from stored lines."""
 
     def shows(*, typed: bytes, listed: str, absent: str = "") -> bool:
         store.clear()
@@ -96,10 +96,10 @@ def find_keys(store: Store) -> None:
 
 
 def find_longest(store: Store, most: int) -> None:
-    """Find how many characters a line may have, up to `most`: what is listed whole.
+    """Find the longest line, up to `most` characters, that is listed completely.
 
-    Beyond its limit a board may drop characters, run the rest as a line of its own, clear its
-    program or hang; so it goes up to the limit from below, and the rest can do nothing.
+    Beyond its limit a board may drop characters, run the rest as a line, clear its program or hang.
+    So the limit is approached from below, with a rest that does nothing.
     """
     findings = store.bench.findings
     low, high = 0, 0
@@ -122,7 +122,7 @@ def find_longest(store: Store, most: int) -> None:
 
 
 def _is_whole(store: Store, length: int) -> bool:
-    """Whether a line of so many characters is stored and listed whole."""
+    """Return whether a line of this length is stored and listed completely."""
     store.clear()
     text = "10 REM " + _TOO_LONG * (length - 7)
     store.bench.enter(text.encode())

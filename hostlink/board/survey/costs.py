@@ -1,8 +1,8 @@
-"""What lines cost in program memory: the rules of cost that explain what each of them took.
+"""Find the rules of cost that explain how many bytes each line took in program memory.
 
-Pure: lines and their measured bytes go in, a Storage comes out. Every combination of the rules is
-tried, the simplest first, and the one is taken that leaves the fewest lines to be explained by a
-keyword of its own cost. Lines that were kept aside then show whether it tells their cost too.
+Lines and their measured bytes go in, a Storage comes out. Every combination of rules is tried, the
+simplest first. The one that leaves the fewest lines for keywords with a cost of their own is
+chosen. Lines that were set aside then show whether it predicts their cost.
 """
 
 from __future__ import annotations
@@ -28,16 +28,16 @@ Measured = Sequence[tuple[Line, int]]
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """Rules of cost that explain the lines. exceptions: keywords that take other than one byte."""
+    """Rules of cost. exceptions: keywords that do not take one byte."""
 
     storage: Storage
     exceptions: int
 
 
 def fit(measured: Measured, rules: Rules) -> Storage | None:
-    """Find the rules of cost by lines and the bytes that each took; None where none explains them.
+    """Find the rules of cost from lines and their bytes, or None if no rules explain them.
 
-    rules: of the board, for its words. The storage has program_bytes of `rules`.
+    rules: of the board, for its keywords and program_bytes.
     """
     best: Fit | None = None
     for storage in _candidates(rules.storage):
@@ -50,13 +50,13 @@ def fit(measured: Measured, rules: Rules) -> Storage | None:
 
 
 def explains(storage: Storage, measured: Measured, rules: Rules) -> bool:
-    """Whether rules of cost tell exactly what each line took."""
+    """Return whether rules of cost predict the bytes of each line exactly."""
     now = dataclasses.replace(rules, storage=storage)
     return all(line_cost(line, now) == cost for line, cost in measured)
 
 
 def _candidates(storage: Storage) -> Iterator[Storage]:
-    """Every combination of the rules, without overhead and exceptions, the simplest first."""
+    """Yield every combination of rules, the simplest first, without overhead and exceptions."""
     plain = dataclasses.replace(
         storage, number_bytes=0, length_bytes=0, end_bytes=0, tokens=(), squeezed=False,
         constant_bytes=0, name_bytes=0,
@@ -72,7 +72,7 @@ def _candidates(storage: Storage) -> Iterator[Storage]:
 
 
 def _explain(measured: Measured, rules: Rules) -> Fit | None:
-    """The overhead of a line and the exceptions with which these rules explain all lines."""
+    """Return the overhead of a line and the exceptions that explain all lines."""
     rest = [cost - line_cost(line, rules) for line, cost in measured]
     overhead, _ = Counter(rest).most_common(1)[0]
     if not 0 <= overhead <= _MOST_OVERHEAD:

@@ -1,5 +1,7 @@
-"""What a board does when its memory is full; asked for only with consent, since some boards then
-take nothing any more until they are restarted."""
+"""Find what a board does when its memory is full.
+
+Only with consent, because some boards then accept nothing until they are restarted.
+"""
 
 from __future__ import annotations
 
@@ -9,13 +11,13 @@ from hostlink.link.exchange import Outcome
 
 _LINE = "REM this line fills the memory of the board"
 _MOST_LINES = 2_000
-_AGAIN = 2  # times that the line must be refused with the same words again
+_AGAIN = 2  # times that the same words must refuse the line again
 
 
 def fill(store: Store) -> bool:
-    """Store lines until the board refuses one; whether it still takes lines afterwards.
+    """Store lines until the board refuses one; return whether it still accepts lines.
 
-    full_words and full_sign are found by that. Where it is deaf then, only a restart helps.
+    This finds full_words and full_sign. If the board is deaf, only a restart helps.
     """
     bench = store.bench
     findings = bench.findings
@@ -29,7 +31,7 @@ def fill(store: Store) -> bool:
         words = bench.dialogue.refusal_in(core.answer)
         doubts = bench.dialogue.evidence.total
         again = {_refusal(store, place) for _ in range(_AGAIN)} if words else set()
-        # Some boards refuse all that comes once a line did not fit, in other words than before.
+        # After a line that did not fit, some boards refuse everything with other words.
         is_stuck = len(again) == 1 and "" not in again and bench.dialogue.evidence.total == doubts
         if words and (again == {words} or is_stuck):
             _note(store, words, place)
@@ -46,15 +48,15 @@ def fill(store: Store) -> bool:
 
 
 def _refusal(store: Store, place: int) -> str:
-    """The words by which a line is refused; an empty line may have to come first."""
+    """Return the words that refuse a line; an empty line may have to come first."""
     bench = store.bench
-    bench.probe(bench.manner.line_end)
+    bench.probe(bench.heard_talk.line_end)
     core = bench.dialogue.exchange(f"{place} {_LINE}")
     return bench.dialogue.refusal_in(core.answer)
 
 
 def _note(store: Store, words: str, place: int) -> None:
-    """Note the words by which a line that does not fit is refused."""
+    """Record the words that refuse a line for which there is no room."""
     findings = store.bench.findings
     says = f"it refuses line {place:,} so, and those after it"
     known = store.bench.profile.commands.error_words

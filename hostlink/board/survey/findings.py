@@ -1,4 +1,4 @@
-"""What a survey found: one value at a time, with its evidence and how sure it is."""
+"""Record what a survey found: values with their evidence and certainty."""
 
 from __future__ import annotations
 
@@ -21,8 +21,12 @@ KINDS = {f"{table}.{key.name}": key.kind for table, keys in TABLES.items() for k
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """One value: its name in a profile (`talk.baud`), how it was found, how sure that is."""
+class SurveyFinding:
+    """One value that a survey looked for.
+
+    name: in a profile (`talk.baud`). evidence: how it was found, or why it was not. confidence: how
+    certain it is.
+    """
 
     name: str
     value: object
@@ -31,41 +35,41 @@ class Finding:
 
     @property
     def is_found(self) -> bool:
-        """Whether there is a value."""
+        """Return whether a value was found."""
         return self.confidence != "not found"
 
 
 class Findings:
-    """What a survey found, in order; a later finding of the same name replaces an earlier one."""
+    """The findings of a survey in order; a later finding replaces one of the same name."""
 
     def __init__(self) -> None:
-        self._by_name: dict[str, Finding] = {}
+        self._by_name: dict[str, SurveyFinding] = {}
 
     def add(
         self, name: str, value: object, evidence: str, confidence: Confidence = "measured"
     ) -> None:
-        """Note a value. One that no profile can hold counts as not found."""
+        """Record a value. A value that no profile can hold counts as not found."""
         if fits(name, value):
-            self._by_name[name] = Finding(name, value, evidence, confidence)
+            self._by_name[name] = SurveyFinding(name, value, evidence, confidence)
         else:
             self.missing(name, f"{evidence}, which a profile cannot say")
 
     def missing(self, name: str, evidence: str) -> None:
-        """Say why a value could not be found."""
-        self._by_name[name] = Finding(name, None, evidence, "not found")
+        """Record why a value was not found."""
+        self._by_name[name] = SurveyFinding(name, None, evidence, "not found")
 
     def unstored(self, why: str) -> None:
-        """Say why no test line was stored, with consent, in place of that consent is needed."""
+        """Record why no test line was stored although there was consent."""
         for one in list(self):
             if one.evidence == NEEDS_CONSENT:
                 self.missing(one.name, why)
 
     def forget(self, *names: str) -> None:
-        """Forget what was noted under some names, since they are about to be measured."""
+        """Remove some findings, because they are about to be measured."""
         for name in names:
             self._by_name.pop(name, None)
 
-    def __iter__(self) -> Iterator[Finding]:
+    def __iter__(self) -> Iterator[SurveyFinding]:
         return iter(self._by_name.values())
 
     def __contains__(self, name: str) -> bool:
@@ -73,18 +77,18 @@ class Findings:
         return finding is not None and finding.is_found
 
     def is_measured(self, name: str) -> bool:
-        """Whether a value was found for certain."""
+        """Return whether a value was found with certainty."""
         finding = self._by_name.get(name)
         return finding is not None and finding.confidence == "measured"
 
     def value(self, name: str) -> object:
-        """A value found, None where it was not."""
+        """Return a value, or None if it was not found."""
         finding = self._by_name.get(name)
         return finding.value if finding is not None else None
 
 
 def fits(name: str, value: object) -> bool:
-    """Whether a profile can hold a value under a name, so that it reads back equal."""
+    """Return whether a profile can hold a value under a name and read it back unchanged."""
     kind = KINDS.get(name)
     if kind is None or value is None:
         return False

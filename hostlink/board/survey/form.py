@@ -1,8 +1,8 @@
-"""What becomes of a line that is stored: case, blanks, quotes, the form in which it is listed.
+"""Find how a board changes a line that is stored: case, blanks, quotes, the form of the listing.
 
-Test lines go in, and what the board lists is explained by the strictest of all ways of rewriting
-(dialogue/learning.py), so that a load is proven by exactly what its read-back will be held to.
-Lines that the board refuses say nothing of how it rewrites, but are evidence of their own.
+Test lines are stored, and the listing is explained by the strictest possible set of changes
+(dialogue/learning.py), which a read-back will later allow and no more. Lines that the board refuses
+show nothing of how it changes others, but are evidence of their own.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ import dataclasses
 from hostlink.board.dialogue.learning import Learned, learn, left_words
 from hostlink.board.profile.model import Profile
 from hostlink.board.survey.bench import Bench
+from hostlink.board.survey.findings import Confidence, Findings
 from hostlink.board.survey.store import Store
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form, Rules
 
-# What listings are full of. All lines but the last are short, so that small boards
-# take them.
+# Typical lines. All but the last are short enough for small boards.
 LINES = (
     "10 REM water the beds, don't wait",
     "20 REM said \"Yes please\" and 'No'",
@@ -46,7 +46,7 @@ _SPACINGS = {
 
 
 def find_form(store: Store) -> None:
-    """Find how the board rewrites lines."""
+    """Find how the board changes lines."""
     bench = store.bench
     said: dict[int, str] = {}
 
@@ -67,21 +67,7 @@ def find_form(store: Store) -> None:
         findings.missing("listing.case", "none of the test lines is listed")
         return
     count = len(LINES) + len(_SMALL) - len(refused)
-    by = f"({count} test lines, read from the listing)"
-    sure = "likely" if other else "measured"
-    findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
-    findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)  # type: ignore[arg-type]
-    findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)  # type: ignore[arg-type]
-    if form.keeps_blank:
-        says = f"the blank typed behind a number is listed beside another {by}"
-        findings.add("listing.keeps_blank", True, says, sure)  # type: ignore[arg-type]
-    if form.wrap_indent >= 0:
-        says = f"a listed line is broken after {form.screen_width} characters"
-        findings.add("listing.screen_width", form.screen_width, says)
-        findings.add("listing.wrap_indent", form.wrap_indent, says)
-    if form.case == "upper-everywhere":
-        says = f"small letters stay behind {' and '.join(quotes)}, in remarks too {by}"
-        findings.add("language.quotes", quotes, says)
+    _add_findings(findings, form, quotes, count, sure="likely" if other else "measured")
     if {each.number for each in refused} & {110}:
         words = f', it answers "{said[110][:60]}"' if said.get(110) else ""
         findings.add("language.capitals_only", True, f"a small keyword is refused{words}")
@@ -91,8 +77,32 @@ def find_form(store: Store) -> None:
     _find_tails(store)
 
 
+def _add_findings(
+    findings: Findings,
+    form: Form,
+    quotes: str,
+    count: int,
+    sure: Confidence,
+) -> None:
+    """Add how lines are rewritten to the findings. count: of test lines. sure: how certain."""
+    by = f"({count} test lines, read from the listing)"
+    findings.add("listing.list_form", form.list_form, f"test lines are listed so {by}")
+    findings.add("listing.case", form.case, f"{_CASES[form.case]} {by}", sure)
+    findings.add("listing.spacing", form.spacing, f"{_SPACINGS[form.spacing]} {by}", sure)
+    if form.keeps_blank:
+        says = f"the blank typed behind a number is listed beside another {by}"
+        findings.add("listing.keeps_blank", True, says, sure)
+    if form.wrap_indent >= 0:
+        says = f"a listed line is broken after {form.screen_width} characters"
+        findings.add("listing.screen_width", form.screen_width, says)
+        findings.add("listing.wrap_indent", form.wrap_indent, says)
+    if form.case == "upper-everywhere":
+        says = f"small letters stay behind {' and '.join(quotes)}, in remarks too {by}"
+        findings.add("language.quotes", quotes, says)
+
+
 def _find_tails(store: Store) -> None:
-    """Find what becomes of blanks at the end of a line; told only, since no listing needs them."""
+    """Find what happens to trailing blanks; only for the report, as no listing needs them."""
     store.put(*_TAILS)
     rows = store.rows()
     store.clear()
@@ -105,7 +115,7 @@ def _find_tails(store: Store) -> None:
 
 
 def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tuple[Learned, str]:
-    """The strictest way of rewriting that explains the listed rows, and the quotes it needs."""
+    """Return the strictest changes that explain the listed rows, and the quotes they need."""
     target = {line.number or 0: line for line in map(Line.from_text, lines)}
     known = bench.profile.rules.language.quotes
     best: tuple[Learned, str] | None = None
@@ -118,7 +128,7 @@ def _learned(bench: Bench, rows: tuple[str, ...], lines: tuple[str, ...]) -> tup
 
 
 def _strict(profile: Profile, quotes: str) -> Rules:
-    """A profile's rules with a form that allows the board nothing."""
+    """Return a profile's rules with a form that allows no change."""
     form = Form(
         first_line=0,
         last_line=profile.rules.form.last_line,

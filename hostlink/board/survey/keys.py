@@ -1,9 +1,9 @@
-"""Keys that take back a character or abandon a line, proven by what the board then has.
+"""Find the keys that erase a character or cancel a line, from what the board then has.
 
-Without storing a direct line prints a number, and which one shows what the board has taken. With
-test lines the listing shows it. The echo shows nothing: one board sends a step back and keeps the
-character, another takes it back in silence. One key is typed behind characters that came back, so
-nothing before the line is ever erased.
+Without storing, a direct line prints a number that shows what the board received. With test lines
+the listing shows it. The echo proves nothing: one board echoes a step back and keeps the character,
+another erases it silently. Only one key is typed behind characters that came back, so that nothing
+before the line is erased.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ def find_keys(bench: Bench) -> None:
 
 
 def note_keys(bench: Bench, erases: Shows, cancels: Shows, by: str) -> None:
-    """Try the usual keys and note those that do it, twice the same."""
+    """Try the usual keys and record those that work twice."""
     for name, keys, shows, does in (
         ("talk.erase", _ERASING, erases, "takes a character back"),
         ("talk.line_cancel", _CANCELLING, cancels, "abandons the line"),
@@ -47,5 +47,5 @@ def note_keys(bench: Bench, erases: Shows, cancels: Shows, by: str) -> None:
 
 
 def _prints(bench: Bench, line: bytes, number: str) -> bool:
-    """Whether a line is answered by one number."""
+    """Return whether a line is answered by one number."""
     return [row.strip() for row in bench.enter(line)] == [number]

@@ -1,13 +1,11 @@
-"""Which words and forms of BASIC a board knows, asked in direct lines.
+"""Find which words and forms of BASIC a board knows, by direct lines.
 
-Each candidate word stands in a line that does nothing to a program, and the same line with a word
-that no BASIC has is the measure: a word that is answered just like that is not known. Where a line
-prints a value, that value shows that the word is known; where it can only be told from the error
-that is made of it, a word that is answered like nonsense may still be known, and stays unsure.
-
-Never typed: a word that clears, runs, goes on, stores, recalls, writes to memory, calls machine
-code or waits. Some words are typed only while memory holds nothing of the user's (`in_memory`):
-with a program there they could start it.
+Each candidate word is typed in a line that does not affect a program, and compared with the same
+line with a word that no BASIC knows. A word with the same answer is unknown. If a line prints a
+value, the value shows that the word is known. If only the error can show it, a word with the answer
+of nonsense may still be known, and stays unsure. Words that clear, run, continue, store, recall,
+write to memory, call machine code or wait are never typed. Some words are typed only while memory
+holds nothing of the user's (`in_memory`), because they could start a program.
 """
 
 from __future__ import annotations
@@ -16,16 +14,17 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from hostlink.board.dialogue.dialogue import NONSENSE
+from hostlink.board.dialogue.common_words import NONSENSE
 from hostlink.board.survey.bench import Bench
-
-Rows = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """A direct line for a word. {w}: where the word stands. prints: what it must print, None where
-    only its error tells, "" where any number does. other: another line that shows it as well."""
+    """A direct line for a word.
+
+    {w}: the place of the word. prints: what it must print, None if only its error shows it, "" for
+    any number. other: another line that shows it as well.
+    """
 
     line: str
     prints: str | None = None
@@ -90,16 +89,16 @@ class Words:
     """Sorts candidate words into known, unknown and unsure."""
 
     def __init__(self, bench: Bench, candidates: frozenset[str]) -> None:
-        """candidates: words of the known kinds, in capitals; others are not asked for."""
+        """candidates: words of the known kinds, in capitals; no others are asked for."""
         self._bench = bench
         self._candidates = candidates
-        self._nonsense: dict[str, Rows | None] = {}
+        self._nonsense: dict[str, tuple[str, ...] | None] = {}
         self.known: list[str] = []
         self.unknown: list[str] = []
         self.unsure: list[str] = []
 
     def find(self) -> None:
-        """Sort the words that can be asked for whatever memory holds."""
+        """Sort the words that can be asked for with any memory content."""
         if self._bench.ask("PRINT 4") is None or not self._is_known("PRINT", _STATEMENTS["PRINT"]):
             self.unsure = sorted(self._candidates)
             self._note("PRINT is not understood, so no word could be asked for")
@@ -112,7 +111,7 @@ class Words:
         self._note("each in a direct line, beside a word that no BASIC has")
 
     def find_in_memory(self) -> None:
-        """Sort the words that may be asked for only while memory holds nothing of the user's."""
+        """Sort the words that need a memory without anything of the user's."""
         if "PRINT" not in self.known:
             return
         for word, form in _IN_MEMORY.items():
@@ -132,7 +131,7 @@ class Words:
         place[is_known].append(word)
 
     def _is_known(self, word: str, form: Form) -> bool | None:
-        """Whether a word is known; None where its line does not show it."""
+        """Return whether a word is known, or None if its line does not show it."""
         rows = self._asked(form.line, word)
         if rows is None:
             return None
@@ -150,8 +149,8 @@ class Words:
             return True
         return None if form.prints == "" else False
 
-    def _of_nonsense(self, line: str, word: str) -> Rows | None:
-        """The answer to the same line with a word that no BASIC has."""
+    def _of_nonsense(self, line: str, word: str) -> tuple[str, ...] | None:
+        """Return the answer to the same line with a word that no BASIC knows."""
         other = NONSENSE + ("$" if word.endswith("$") else "(" if word.endswith("(") else "")
         key = line.format(w=other)
         if key not in self._nonsense:
@@ -159,8 +158,8 @@ class Words:
             self._bench.note_refusal(self._nonsense[key] or (), line.format(w=""))
         return self._nonsense[key]
 
-    def _asked(self, line: str, word: str) -> Rows | None:
-        """The rows that answer a line; what they repeat of the word is left out."""
+    def _asked(self, line: str, word: str) -> tuple[str, ...] | None:
+        """Return the rows that answer a line, without repetitions of the word."""
         rows = self._bench.ask(line.format(w=word))
         if rows is None:
             return None
@@ -169,7 +168,7 @@ class Words:
     # --- what follows for the language -----------------------------------------------------------
 
     def _note(self, how: str) -> None:
-        """Note what follows for the words of the board's language."""
+        """Record the words of the board's language."""
         bench = self._bench
         bench.words = {
             "known": tuple(self.known),
@@ -202,8 +201,8 @@ class Words:
         bench.findings.add("language.remarks", tuple(remarks), says)
 
 
-def _prints(rows: Rows, value: str) -> bool:
-    """Whether an answer is one printed value, blanks beside it left aside."""
+def _prints(rows: tuple[str, ...], value: str) -> bool:
+    """Return whether an answer is one printed value, apart from blanks around it."""
     return (
         len(rows) == 1
         and rows[0].strip() == value.strip()
@@ -212,5 +211,5 @@ def _prints(rows: Rows, value: str) -> bool:
 
 
 def candidates_of(words: frozenset[str]) -> frozenset[str]:
-    """Of a set of words those that a survey can ask a board for, with and without storing."""
+    """Return those words that a survey can ask for without storing, and with it."""
     return words & frozenset({*_STATEMENTS, *_FUNCTIONS, *_IN_MEMORY})

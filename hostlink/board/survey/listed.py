@@ -1,4 +1,4 @@
-"""What the listing of the program that is there shows, without anything being stored."""
+"""Learn from the listing of the present program, without storing anything."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _QUOTED = re.compile(r"(\"[^\"]*(?:\"|\Z)|'[^']*(?:'|\Z))")
 
 
 def find_listed(bench: Bench) -> None:
-    """Find the form of a listed line, and what the lines that are there rule out."""
+    """Find the form of a listed line, and what the present lines exclude."""
     rows = bench.until_steady(lambda: bench.dialogue.read_listing().rows)
     findings, form = bench.findings, bench.profile.rules.form
     shape = find_list_form(rows or ())
@@ -44,7 +44,7 @@ def find_listed(bench: Bench) -> None:
 
 
 def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> None:
-    """Find the rows around a listing that are the board's own: they come without lines too."""
+    """Find the board's own rows around a listing: they also come without lines."""
     known = bench.profile.commands.answer_rows
     language = bench.profile.rules.language
     ends = (*rows[:1], *rows[-1:])
@@ -60,7 +60,7 @@ def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> N
 
 
 def _find_case(bench: Bench, lines: list[str]) -> None:
-    """Small letters in the listing were not turned into capitals; without any nothing is known."""
+    """Conclude from small letters in a listing that they are not changed to capitals."""
     findings, language = bench.findings, bench.profile.rules.language
     if any(_has_small(text, language, "word") for text in lines):
         findings.add("listing.case", "kept", "statements are listed in small letters")
@@ -72,7 +72,7 @@ def _find_case(bench: Bench, lines: list[str]) -> None:
 
 
 def _has_small(text: str, language: Language, kind: str) -> bool:
-    """Whether small letters stand outside quotes in the keywords of a line, or in its remark."""
+    """Return whether keywords or the remark of a line have small letters outside quotes."""
     return any(
         _SMALL.search(_QUOTED.sub("", span.text)) is not None
         for span in scan(text, language)

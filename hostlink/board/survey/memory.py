@@ -1,8 +1,8 @@
-"""The question for the free memory, found by what it answers.
+"""Find the question for the free memory from its answers.
 
-With test lines it is the number that falls by the cost of a stored line, wherever it stands in the
-answer. Without storing it is a question of a known kind, or a common one, that is answered with a
-number where a nonsense word is not; that is likely, not more.
+With test lines, it is the question whose number falls by the cost of a stored line. Without
+storing, it is one of a known kind or a common one that is answered by a number while nonsense is
+not; that is only likely.
 """
 
 from __future__ import annotations
@@ -27,18 +27,16 @@ _MOST_FREE = 65_535
 _LINE = "REM HOW MUCH DOES THIS TAKE"
 _CHEAPEST, _DEAREST = len(_LINE) - 6, len(_LINE) + 12  # bytes that _LINE may cost
 
-Rows = tuple[str, ...]
-
 
 def find_question(bench: Bench, questions: Sequence[str], store: Store | None = None) -> None:
-    """Find the question for the free memory. questions: of the known kinds. store: an empty program
-    memory to prove it with.
+    """Find the question for the free memory.
 
-    They are asked one after the other until one is right: on some boards a question that is not
-    understood takes memory for a variable.
+    questions: of the known kinds. store: an empty program memory, for the proof. They are asked one
+    by one until one is right, because on some boards an unknown question takes memory for a
+    variable.
     """
     tried = [*filter(None, (bench.base.commands.free_memory, *questions)), *QUESTIONS]
-    nonsense: set[Rows | None] = set()
+    nonsense: set[tuple[str, ...] | None] = set()
     numbers = 0
     for question in dict.fromkeys(tried):
         rows = bench.ask(question)
@@ -65,8 +63,8 @@ def find_question(bench: Bench, questions: Sequence[str], store: Store | None = 
     bench.renew()
 
 
-def _likely(rows: Rows) -> str:
-    """The form of the first row with one number that can be one of bytes, "" for none."""
+def _likely(rows: tuple[str, ...]) -> str:
+    """Return the form of the first row with one plausible number of bytes, or ""."""
     for row in rows:
         found = list(_NUMBER.finditer(row))
         form = _form(row, found[0]) if len(found) == 1 else ""
@@ -77,10 +75,10 @@ def _likely(rows: Rows) -> str:
 
 
 def _proven(bench: Bench, question: str, store: Store) -> str:
-    """The form of the row whose number falls by the cost of a stored line, "" for none.
+    """Return the form of the row whose number falls by the cost of a stored line, or "".
 
-    The memory is cleared before: some boards forget their variables when a line is stored, and
-    then more is free than before.
+    The memory is cleared before, because some boards delete their variables when a line is stored,
+    and report more free bytes then.
     """
     store.clear()
     before = bench.ask(question) or ()
@@ -94,7 +92,7 @@ def _proven(bench: Bench, question: str, store: Store) -> str:
 
 
 def _falling(old: str, new: str) -> str:
-    """The form of a row in which one number has fallen by the cost of the line, "" for none."""
+    """Return the form of a row in which one number fell by the cost of the line, or ""."""
     numbers, later = list(_NUMBER.finditer(old)), _NUMBER.findall(new)
     if len(numbers) != len(later) or _NUMBER.sub("", old) != _NUMBER.sub("", new):
         return ""
@@ -111,15 +109,14 @@ def _falling(old: str, new: str) -> str:
 
 
 def _form(row: str, number: re.Match[str]) -> str:
-    """A row with the field for the free bytes in place of a number."""
+    """Return a row with the field for the free bytes in place of a number."""
     return f"{row[: number.start()]}{{free}}{row[number.end() :]}".strip()
 
 
 def find_size(bench: Bench, listed: int | None) -> int | None:
-    """Find how large the program memory is: what is free and what the program takes.
+    """Find the size of the program memory, and return the free bytes.
 
-    listed: bytes that the program takes by the costs of its kind, None where these are not known.
-    Returns the bytes free.
+    listed: bytes of the present program by the costs of its kind, None if unknown.
     """
     findings = bench.findings
     free = bench.until_steady(bench.dialogue.free_memory)
@@ -136,10 +133,10 @@ def find_size(bench: Bench, listed: int | None) -> int | None:
 
 
 def find_variables(bench: Bench, before: int | None) -> None:
-    """Find whether variables take of the free memory, after direct lines have used some.
+    """Find whether variables use the free memory, after direct lines have used some.
 
-    before: bytes that were free before. Where they do, what was free then says nothing of the size
-    of the memory: a program may have left variables in it.
+    before: bytes free before. If they do, that number tells nothing about the size of the memory,
+    because a program may have left variables in it.
     """
     findings = bench.findings
     free = bench.until_steady(bench.dialogue.free_memory) if before is not None else None

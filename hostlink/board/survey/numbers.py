@@ -1,4 +1,4 @@
-"""How a board reads what stands in a line: numbers, quotes, small letters, what may be left out."""
+"""Find how a board reads numbers, quotes, small letters and shortened statements."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def find_forms(bench: Bench) -> None:
 
 
 def _prints(bench: Bench, line: str, *values: str) -> bool:
-    """Whether a direct line prints exactly these rows."""
+    """Return whether a direct line prints exactly these rows."""
     rows = bench.ask(line)
     return rows is not None and tuple(row.strip() for row in rows) == values
 
@@ -61,7 +61,7 @@ def _find_quotes(bench: Bench) -> None:
 
 
 def _find_forms(bench: Bench) -> None:
-    """Find what may be left out, how statements are parted, whether small keywords are known."""
+    """Find optional parts, statement separators, and whether small keywords are known."""
     findings = bench.findings
     parts = _prints(bench, "PRINT 3:PRINT 4", "3", "4")
     says = f"two statements parted by : are{'' if parts else ' not'} both done"

@@ -1,4 +1,4 @@
-"""Whether a board stops its listing after a screenful, what it shows then, and the key it wants."""
+"""Find whether a board stops its listing at a full screen, what it shows, and the key it needs."""
 
 from __future__ import annotations
 
@@ -10,24 +10,24 @@ from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.link.probe import Probe
 
-_STILL_S = 1.5  # in which a board that has not stopped goes on listing
+_STILL_S = 1.5  # time in which a board that has not stopped continues
 _LONGEST_S = 120.0
 _LINES = 36  # more than a screen of 25 rows
 _LINE = "REM"
 
 
 def find_paging(bench: Bench, line: bytes = b"") -> None:
-    """List the program that is there, and see whether the board comes to its prompt by itself.
+    """List the present program and see whether the board reaches its prompt by itself.
 
-    line: how each of its lines ends, where that is known.
+    line: the end of each of its lines, if known.
     """
-    end = bench.manner.ready or bench.manner.prompt
+    end = bench.heard_talk.ready or bench.heard_talk.prompt
     bench.type(bench.profile.commands.list.encode("latin-1"))
-    heard = _listen(bench, bench.manner.line_end).heard
+    heard = _listen(bench, bench.heard_talk.line_end).heard
     if end and heard.endswith(end):
         return
     rows = len(heard.splitlines())
-    line_end = bench.manner.line_end
+    line_end = bench.heard_talk.line_end
     pages = turn_pages(heard, lambda key: _listen(bench, key).heard, end, line_end, line)
     if pages.key and not pages.prompt and not line:
         line = _listed_alone(bench, heard)
@@ -47,7 +47,7 @@ def find_paging(bench: Bench, line: bytes = b"") -> None:
 
 
 def _listed_alone(bench: Bench, heard: bytes) -> bytes:
-    """The line that stands where a listing stopped, as it is listed by itself; b"" if it is not."""
+    """Return the line at which a listing stopped, as listed by itself, or b""."""
     row = re.split(rb"[\r\n]", heard)[-1]
     number = re.match(rb" *([0-9]+)", row)
     if number is None:
@@ -63,7 +63,7 @@ def _listen(bench: Bench, out: bytes) -> Probe:
 
 
 def find_stored_paging(store: Store) -> None:
-    """As find_paging, with test lines of which there are more than a screen has rows."""
+    """Find paging as find_paging does, with more test lines than a screen has rows."""
     bench = store.bench
     if "talk.page_prompt" in bench.findings:
         return

@@ -1,4 +1,4 @@
-"""What test lines cost by the board's own word: its free memory before and after each of them."""
+"""Find what test lines cost from the free memory before and after each of them."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _LEAST_FREE = 450  # bytes that all test lines take together, and more
 
 
 def find_costs(store: Store) -> None:
-    """Find what lines cost, and the size of the memory; needs the question for what is free."""
+    """Find the cost of lines and the size of the memory; needs the free-memory question."""
     bench = store.bench
     findings, rules = bench.findings, bench.profile.rules
     store.clear()
@@ -49,7 +49,7 @@ def find_costs(store: Store) -> None:
     if storage.tokens:
         words = ", ".join(f"{word} {size}" for word, size in storage.tokens)
         findings.add("storage.tokens", storage.tokens, f"{says}: {words}"[:400], sure)  # type: ignore[arg-type]
-    # A keyword that nobody asked for would cost otherwise, so tokens prove nothing by themselves.
+    # An untested keyword may cost more, so tokens prove nothing by themselves.
     proves = is_exact and (storage.kind == "text" or bench.is_known)
     told = "cost as told" if is_exact else "do not cost as told"
     findings.add("storage.exact", proves, f"{len(control)} further lines {told}")
@@ -58,7 +58,7 @@ def find_costs(store: Store) -> None:
 
 
 def _costs(store: Store, texts: Sequence[str]) -> Measured:
-    """The lines that were stored, each with what it took of the free memory."""
+    """Return the stored lines, each with the bytes that it took."""
     bench = store.bench
     found: list[tuple[Line, int]] = []
     store.clear()
@@ -74,9 +74,9 @@ def _costs(store: Store, texts: Sequence[str]) -> Measured:
 
 
 def _find_variables(store: Store, empty: int) -> None:
-    """Find whether variables take of the memory that is free for a program.
+    """Find whether variables take program memory.
 
-    Where they do, and clearing the program leaves them, no size can be told from what is free.
+    If they do and clearing the program keeps them, the free memory does not show the size.
     """
     bench = store.bench
     bench.ask("LET Q=1")

@@ -1,9 +1,8 @@
-"""A profile made of what a survey found, sound whatever that is.
+"""Make a valid profile from what a survey found.
 
-What was found may contradict itself, or a value of the profile that the survey began from. So
-values that follow from others are set first; then, while there is a contradiction, a value that
-nobody measured gives way to its default, and after these a measured one is taken out and said to
-contradict.
+Findings may contradict each other, or a value of the base profile. So values that follow from
+others are set first. Then, while there is a contradiction, an unmeasured value is replaced by its
+default, and after these a measured one is removed and reported as contradictory.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from typing import Any
 from hostlink.board.profile.checks import clashes
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.board.profile.schema import EVIDENCE_KEY, EVIDENCE_VALUE
-from hostlink.board.survey.findings import KINDS, Finding, Findings
+from hostlink.board.survey.findings import KINDS, Findings, SurveyFinding
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.words import safe
 
@@ -34,9 +33,9 @@ Values = dict[str, object]
 
 
 def propose(base: Profile, findings: Findings, name: str) -> Profile:
-    """The profile that a survey proposes: `base` with what was found in place of its values.
+    """Return the proposed profile: `base` with what was found.
 
-    What was found but cannot stand is marked as not found. Never raises.
+    Findings that cannot be used are marked as not found. Never raises.
     """
     values: Values = {
         one.name: one.value
@@ -61,7 +60,7 @@ def propose(base: Profile, findings: Findings, name: str) -> Profile:
 
 
 def part(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Language:
-    """The part of a profile that a table of its file holds."""
+    """Return the part of a profile for a table of its file."""
     rules = profile.rules
     parts: dict[str, Talk | Commands | Form | Storage | Language] = {
         "talk": profile.talk,
@@ -74,18 +73,18 @@ def part(profile: Profile, table: str) -> Talk | Commands | Form | Storage | Lan
 
 
 def value_in(profile: Profile, name: str) -> object:
-    """The value of a profile by its name, such as talk.baud."""
+    """Return the value of a profile by its name, such as talk.baud."""
     table, _, key = name.partition(".")
     return getattr(part(profile, table), key)
 
 
 def base_name(profile: Profile) -> str:
-    """The profile that a surveyed one was begun from."""
+    """Return the name of the profile from which a surveyed one was made."""
     return profile.about.partition(_BEGUN_FROM)[2].rstrip(".") or profile.name
 
 
 def _following(base: Profile, values: Values) -> Values:
-    """Values that follow from those found, where they were not found themselves."""
+    """Return values that follow from those found, unless they were found themselves."""
 
     def now(name: str) -> Any:
         return values.get(name, value_in(base, name))
@@ -100,7 +99,7 @@ def _following(base: Profile, values: Values) -> Values:
         words = now("commands.error_words")
         kept = [word for word in base.commands.full_words if word.startswith(words)]
         follows["commands.full_words"] = tuple(kept)
-    # What nobody measured of its memory is not known; another board's size proves nothing.
+    # An unmeasured size is unknown; that of another board proves nothing.
     follows |= {"commands.free_memory": "", "storage.program_bytes": 0, "storage.exact": False}
     if "storage.kind" in values and "storage.tokens" not in values:
         follows["storage.tokens"] = ()
@@ -108,7 +107,7 @@ def _following(base: Profile, values: Values) -> Values:
 
 
 def _numbers(now: Callable[[str], Any]) -> Values:
-    """Room in a line's number bytes for the largest line number, taken from its other bytes."""
+    """Return line number bytes that hold the largest number, taken from the other bytes."""
     sizes = {name: now(name) for name in _OVERHEAD}
     needed = max(1, (now("listing.last_line").bit_length() + 7) // 8)
     if needed <= sizes["storage.number_bytes"] or not sizes["storage.number_bytes"]:
@@ -123,7 +122,7 @@ def _numbers(now: Callable[[str], Any]) -> Values:
 
 
 def _with(base: Profile, values: Values) -> Profile:
-    """A profile with values in place of its own."""
+    """Return a profile with some values replaced."""
     tables: dict[str, Values] = {}
     for name, value in values.items():
         table, _, key = name.partition(".")
@@ -139,8 +138,10 @@ def _with(base: Profile, values: Values) -> Profile:
     )
 
 
-def _named(profile: Profile, base: Profile, findings: Iterable[Finding], name: str) -> Profile:
-    """The profile under its own name, with the evidence for each value."""
+def _named(
+    profile: Profile, base: Profile, findings: Iterable[SurveyFinding], name: str
+) -> Profile:
+    """Return the profile under its own name, with the evidence for each value."""
     evidence = dict(base.evidence)
     for one in findings:
         if one.name in KINDS:
@@ -162,5 +163,5 @@ def _default(name: str) -> object:
 
 
 def _moves(profile: Profile, name: str) -> bool:
-    """Whether giving a value its default changes anything."""
+    """Return whether setting a value to its default changes anything."""
     return value_in(profile, name) != _default(name)

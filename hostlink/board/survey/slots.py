@@ -33,8 +33,10 @@ Revive = Callable[[], None]
 
 @dataclass(frozen=True, slots=True)
 class SlotWords:
-    """The commands of one kind of board. stored, shown: list the names, or what the one place
-    holds; they may be empty."""
+    """The commands of one kind of board.
+
+    stored, shown: list the names, or the content of the only place; may be empty.
+    """
 
     store: str
     recall: str
@@ -43,7 +45,7 @@ class SlotWords:
 
     @property
     def is_named(self) -> bool:
-        """Whether programs are stored under names."""
+        """Return whether programs are stored under names."""
         return "{name}" in self.store
 
 
@@ -58,9 +60,11 @@ COMMON = (
 def find_slots(
     store: Store, kinds: Sequence[SlotWords], load: Load, keep: Keep, revive: Revive
 ) -> None:
-    """Find how programs are stored. load: puts lines into memory, proven. keep: keeps what an
-    unnamed place held. revive: restarts a board that hangs, at its prompt again. Raises
-    HostlinkError where one of these cannot be done."""
+    """Find how programs are stored.
+
+    load: puts lines into memory, proven. keep: keeps what an unnamed place held. revive: restarts a
+    board that hangs and returns to its prompt. Raises HostlinkError if one of these fails.
+    """
     bench = store.bench
     for words in dict.fromkeys((*kinds, *COMMON)):
         if _works(store, words, load, keep, revive):
@@ -78,7 +82,7 @@ def find_slots(
 
 
 def _is_refused(bench: Bench, command: str) -> bool:
-    """Whether the word itself is not known: it is answered as nonsense is."""
+    """Return whether a word is unknown, because its answer is that of nonsense."""
     word = command.split()[0]
     tail = command.format(name=_NAME)[len(word) :]
     answers = [_said(bench, text + tail) for text in (word, "QZ")]
@@ -95,7 +99,7 @@ def _said(bench: Bench, text: str) -> tuple[str, ...]:
 
 
 def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Revive) -> bool:
-    """Whether a test program that was stored comes back into an empty memory."""
+    """Return whether a stored test program comes back into an empty memory."""
     bench = store.bench
     before: Lines | None = {}
     if words.is_named:
@@ -122,8 +126,10 @@ def _works(store: Store, words: SlotWords, load: Load, keep: Keep, revive: Reviv
 
 
 def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
-    """What an unnamed place holds; nothing where its listing shows no line, or where a recall
-    hangs. None where the board does not know the words."""
+    """Return what an unnamed place holds, or None if the board does not know the words.
+
+    Nothing if its listing has no line, or if the recall hangs.
+    """
     bench = store.bench
     if words.shown:
         if _is_refused(bench, words.shown):
@@ -144,7 +150,7 @@ def _held(store: Store, words: SlotWords, revive: Revive) -> Lines | None:
 
 
 def _shows(store: Store, words: SlotWords) -> bool:
-    """Whether the word that lists what a place holds lists lines."""
+    """Return whether the word that lists the content of a place lists lines."""
     form = store.bench.profile.rules.form
     return any(listed_line(row, form) is not None for row in _said(store.bench, words.shown))
 
@@ -159,7 +165,7 @@ def _put_back(store: Store, words: SlotWords, before: Lines, load: Load) -> None
 
 
 def _lists(bench: Bench, words: SlotWords) -> bool:
-    """Whether a listing of what is stored shows the name under which the test was stored."""
+    """Return whether a listing of the stored programs shows the name of the test."""
     if not words.stored or not words.is_named:
         return False
     try:

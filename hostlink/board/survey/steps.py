@@ -1,4 +1,4 @@
-"""The steps of a survey in their order: what is asked, and what is stored with consent."""
+"""The steps of a survey in order: questions first, then stored lines with consent."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from hostlink.board.survey.pricing import find_costs
 from hostlink.board.survey.slots import Keep, Load, Revive, SlotWords, find_slots
 from hostlink.board.survey.stopping import find_interrupt
 from hostlink.board.survey.store import Store
-from hostlink.board.survey.talk import find_keeping_up, note_manner
+from hostlink.board.survey.talk import find_keeping_up, note_heard_talk
 from hostlink.board.survey.timing import Timing
 from hostlink.board.survey.trial import find_by_trial
 from hostlink.listing.measure import measure
@@ -36,10 +36,10 @@ _NEEDS_STORING = (
 
 @dataclass(frozen=True, slots=True)
 class Consent:
-    """What a survey may do beyond asking. storing: store test lines in a memory that was emptied.
+    """What a survey may do beyond asking.
 
-    longest: type lines of up to so many characters, 0 for none. slots: store a test program in
-    EEPROM. filling: fill the memory.
+    storing: store test lines in a cleared memory. longest: type lines of up to this length, 0 for
+    none. slots: store a test program in EEPROM. filling: fill the memory.
     """
 
     storing: bool = False
@@ -49,7 +49,7 @@ class Consent:
 
 
 class Steps:
-    """A survey of one board, step by step. kinds: those it may be, for their words."""
+    """A survey of one board in steps. kinds: the known kinds, for their words."""
 
     def __init__(self, bench: Bench, kinds: Sequence[Profile]) -> None:
         self.bench = bench
@@ -63,15 +63,15 @@ class Steps:
         self._store: Store | None = None
 
     def listen(self) -> None:
-        """Note how the board was heard to talk, and what the listing that is there shows."""
-        note_manner(self.bench)
+        """Record how the board was heard to talk, and what the present listing shows."""
+        note_heard_talk(self.bench)
         self.bench.phase("Reading the listing")
         find_paging(self.bench)
         find_listed(self.bench)
         self.bench.renew()
 
     def ask(self, lines: dict[int, Line] | None) -> None:
-        """Find what direct lines show. lines: the program that is there, None where not known."""
+        """Find what direct lines show. lines: the present program, None if unknown."""
         bench = self.bench
         bench.phase("Asking for the free memory")
         find_question(bench, self._questions)
@@ -89,7 +89,7 @@ class Steps:
         bench.renew()
 
     def _listed_bytes(self, lines: dict[int, Line] | None) -> int | None:
-        """What the program takes, None where its lines or their costs are not known."""
+        """Return the bytes of the program, or None if its lines or their costs are unknown."""
         bench = self.bench
         if lines is None or (lines and not bench.is_known):
             return None
@@ -103,11 +103,11 @@ class Steps:
         return [kind.commands.free_memory for kind in self._kinds if kind.commands.free_memory]
 
     def store(self, consent: Consent, load: Load, keep: Keep, revive: Revive) -> None:
-        """Find what test lines show. The memory holds nothing of the user's any more.
+        """Find what test lines show, in a memory without anything of the user's.
 
         load: puts lines into memory, proven. keep: keeps a program that was stored in EEPROM.
-        revive: restarts a board that hangs.
-        Raises StoresNothing where the board takes no numbered lines.
+        revive: restarts a board that hangs. Raises StoresNothing if the board accepts no numbered
+        lines.
         """
         bench = self.bench
         bench.findings.forget(*_NEEDS_STORING)
@@ -152,7 +152,7 @@ class Steps:
         ]
 
     def fill(self) -> bool:
-        """Fill the memory; whether the board still takes lines after that."""
+        """Fill the memory; return whether the board still accepts lines."""
         assert self._store is not None
         self.bench.phase("Filling the memory")
         alive = fill(self._store)

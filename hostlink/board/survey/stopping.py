@@ -1,8 +1,8 @@
-"""The key that stops a running program, tried on a loop that ends by itself.
+"""Find the key that stops a running program, with a loop that ends by itself.
 
-An endless program would need a restart where no key stops it. So a loop is made long enough for
-the keys to be tried: whatever they do, it ends, and then it prints a number. A key stopped it where
-that number does not come, and the board takes a direct line again.
+An endless program would need a restart if no key stops it. So the loop is long enough to try the
+keys, ends in any case, and then prints a number. A key has stopped it if that number does not come
+and the board accepts a direct line again.
 """
 
 from __future__ import annotations
@@ -15,15 +15,15 @@ _KEYS = (b"\x03", b"\x1b", b"#", b"\x18")  # common practice, no source
 _TURNS = 100  # of the loop that is timed first
 _MOST_TURNS = 30_000
 _LONGER = 20  # times as many turns as before, at most
-_LONG_S = 6.0  # that the loop runs, as far as it can be told
+_LONG_S = 6.0  # seconds that the loop should run
 _ENOUGH_S = 3.0  # that it must run
-_KEY_S = 1.5  # after a key, in which a board that stops has come back
+_KEY_S = 1.5  # seconds after a key in which a stopped board responds
 _LONGEST_S = 120.0
 _MARK = "7"  # printed where the loop has ended by itself
 
 
 def find_interrupt(store: Store) -> None:
-    """Find the key that ends the loop before its time."""
+    """Find the key that ends the loop early."""
     findings = store.bench.findings
     turns, seconds = _long_loop(store)
     if seconds is None:
@@ -47,8 +47,10 @@ def find_interrupt(store: Store) -> None:
 
 
 def _long_loop(store: Store) -> tuple[int, float | None]:
-    """The turns of a loop that runs long enough, or of the longest; and the seconds that it takes,
-    None where it does not run and end."""
+    """Return the turns of a loop that runs long enough, and its time in seconds.
+
+    The time is None if it does not run to its end.
+    """
     turns = _TURNS
     while True:
         seconds = _timed(store, turns)
@@ -58,7 +60,7 @@ def _long_loop(store: Store) -> tuple[int, float | None]:
 
 
 def _loop(store: Store, turns: int) -> None:
-    """Store a loop of so many turns, in words that every BASIC of the kind has."""
+    """Store a loop with a number of turns, in words that every BASIC of the kind has."""
     then = "" if "THEN" in store.bench.words.get("unknown", ()) else "THEN "
     store.clear()
     jump = f"30 IF I<{turns} {then or 'GOTO '}20"
@@ -66,7 +68,7 @@ def _loop(store: Store, turns: int) -> None:
 
 
 def _timed(store: Store, turns: int) -> float | None:
-    """Seconds that a loop takes; None where it does not run to its end by itself."""
+    """Return the time of a loop in seconds, or None if it does not end by itself."""
     _loop(store, turns)
     core = _start(store, first_s=_LONGEST_S, quiet_s=1.5)
     arrivals, heard = core.arrivals, core.heard
@@ -79,23 +81,23 @@ def _timed(store: Store, turns: int) -> float | None:
 def _start(store: Store, *, first_s: float, quiet_s: float) -> Probe:
     bench = store.bench
     bench.type(bench.profile.commands.run.encode("latin-1"))
-    end = bench.manner.line_end
+    end = bench.heard_talk.line_end
     return bench.probe(end, quiet_s=quiet_s, first_s=first_s, longest_s=_LONGEST_S)
 
 
 def _has_ended(heard: bytes) -> bool:
-    """Whether the loop has printed that it ended by itself."""
+    """Return whether the loop printed that it ended by itself."""
     return any(row.strip() == _MARK for row in rows_of(heard.decode("latin-1")))
 
 
 def _stops(store: Store, turns: int, key: bytes, expected_s: float) -> bool:
-    """Whether a key brings the board back from the loop before its end."""
+    """Return whether a key ends the loop early and the board responds."""
     bench = store.bench
     _loop(store, turns)
     heard = _start(store, first_s=0.0, quiet_s=0.5).heard
     if not _has_ended(heard):
         heard += bench.probe(key, quiet_s=0.4, first_s=_KEY_S, longest_s=_KEY_S).heard
-    end = bench.manner.ready or bench.manner.prompt
+    end = bench.heard_talk.ready or bench.heard_talk.prompt
     if not _has_ended(heard) and not (end and heard.endswith(end)):
         rest_s = 1.5 * expected_s + 2.0
         heard += bench.probe(b"", quiet_s=1.0, first_s=rest_s, longest_s=rest_s).heard
@@ -106,12 +108,12 @@ def _stops(store: Store, turns: int, key: bytes, expected_s: float) -> bool:
 
 
 def _answers(store: Store) -> bool:
-    """Whether the board takes a direct line again, and its program is still there to be listed.
+    """Return whether the board accepts a direct line again and still lists its program.
 
-    The first keys after a stop are lost on some boards, so an empty line goes before.
+    Some boards lose the first keys after a stop, so an empty line goes first.
     """
     bench = store.bench
-    bench.probe(bench.manner.line_end, first_s=1.0)
+    bench.probe(bench.heard_talk.line_end, first_s=1.0)
     rows = bench.ask("PRINT 4", sure=False)
     answered = rows is not None and [row.strip() for row in rows] == ["4"]
     return answered and 20 in bench.dialogue.read_listing().lines

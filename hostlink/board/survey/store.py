@@ -1,11 +1,11 @@
-"""Test lines in an empty program memory: stored with care, and read back from the listing."""
+"""Store test lines in an empty program memory with care, and read them from the listing."""
 
 from __future__ import annotations
 
 import dataclasses
 import re
 
-from hostlink.board.dialogue.dialogue import CLEARING
+from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.learning import find_list_form
 from hostlink.board.dialogue.own_rows import is_own, own_in
 from hostlink.board.survey.bench import Bench
@@ -19,17 +19,17 @@ _STORED_S = 1.0  # in which a board has stored a line and says so
 
 
 class StoresNothing(RefusedError):
-    """The board takes no numbered lines, so nothing can be loaded into it."""
+    """The board accepts no numbered lines, so nothing can be loaded into it."""
 
 
 class Store:
-    """A program memory that holds nothing of the user's any more."""
+    """A program memory without anything of the user's."""
 
     def __init__(self, bench: Bench) -> None:
         self.bench = bench
 
     def put(self, *lines: str) -> dict[int, str]:
-        """Type numbered lines; what the board said to those that it answered with words."""
+        """Type numbered lines; return what the board answered, by line number."""
         said: dict[int, str] = {}
         dialogue = self.bench.dialogue
         for line in lines:
@@ -40,27 +40,27 @@ class Store:
         return said
 
     def rows(self) -> tuple[str, ...]:
-        """The rows of the listing but the board's own, as two readings agree."""
+        """Return the rows of the listing without the board's own, as two readings agree."""
         reading = self.bench.dialogue.read_listing
         rows = self.bench.until_steady(lambda: reading().rows, times=8) or ()
         own = self.bench.profile.commands.answer_rows
         return tuple(row for row in rows if not is_own(row, own))
 
     def lines(self) -> tuple[str, ...]:
-        """The rows of the listing that look like lines."""
+        """Return the rows of the listing that look like lines."""
         return tuple(row for row in self.rows() if _LINE.match(row))
 
     def clear(self) -> None:
-        """Empty the memory. Raises RefusedError where the board does not."""
+        """Clear the memory. Raises RefusedError if the board does not."""
         self.bench.dialogue.clear()
 
     # --- what storing shows by itself ---------------------------------------------------------
 
     def find_storing(self) -> None:
-        """Find whether lines are stored and cleared, and what the board says round its listing.
+        """Find whether lines are stored and cleared, and the board's own rows around its listing.
 
-        Raises StoresNothing where a numbered line is not listed, RefusedError where the memory
-        cannot be cleared.
+        Raises StoresNothing if a numbered line is not listed, RefusedError if the memory cannot be
+        cleared.
         """
         self._find_prompt()
         self._find_clearing()
@@ -86,7 +86,7 @@ class Store:
         self.clear()
 
     def _find_own_rows(self, empty: tuple[str, ...], rows: tuple[str, ...]) -> None:
-        """Find the rows that stand round a listing, by one of test lines and one of none."""
+        """Find the board's own rows from a listing with test lines and one without."""
         commands = self.bench.profile.commands
         own = own_in(empty, rows, [row for row in rows if _LINE.match(row)])
         refusals = commands.error_words
@@ -97,28 +97,28 @@ class Store:
             self.bench.findings.add("commands.answer_rows", answer_rows, says)
 
     def _find_prompt(self) -> None:
-        """Find whether what ends every other answer comes behind a stored line as well.
+        """Find whether the end of every other answer also follows a stored line.
 
-        A board may say that it is ready after an empty line too, and not after one that it stores.
+        A board may report that it is ready after an empty line, and not after one that it stores.
         """
         bench = self.bench
-        end = bench.manner.prompt
-        if not end or not bench.manner.echo:
+        end = bench.heard_talk.prompt
+        if not end or not bench.heard_talk.echo:
             return
         answers = []
         for _ in range(_AGAIN):
             bench.type(b"10 REM A")
-            answers.append(bench.probe(bench.manner.line_end, first_s=_STORED_S).heard)
+            answers.append(bench.probe(bench.heard_talk.line_end, first_s=_STORED_S).heard)
         if not all(answers) or any(end in answer for answer in answers):
             return
         says = "it ends an answer to a direct command; a line that is stored is only echoed"
         bench.findings.add("talk.prompt", b"", says)
         bench.findings.add("talk.ready", end, says)
-        bench.manner = dataclasses.replace(bench.manner, prompt=b"", ready=end)
+        bench.heard_talk = dataclasses.replace(bench.heard_talk, prompt=b"", ready=end)
         bench.renew()
 
     def _find_clearing(self) -> None:
-        """Find the command that empties the memory, by a line that is gone after it."""
+        """Find the command that clears the memory, by a line that is gone after it."""
         bench, findings = self.bench, self.bench.findings
         asked = dict.fromkeys((bench.profile.commands.clear or "NEW", *CLEARING))
         for command in asked:

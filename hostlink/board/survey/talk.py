@@ -1,4 +1,4 @@
-"""What recognising the board has shown of its talk, and whether it keeps up inside a line."""
+"""Record how the board talks, and find whether it keeps up within a line."""
 
 from __future__ import annotations
 
@@ -6,65 +6,77 @@ from hostlink.board.survey.bench import Bench
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789ABCDEFGHIJKLMN"  # 50
 _TIMES = 3
-_CHAR_MS = (0.0, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0)  # tried where no echo tells how fast is too fast
+_CHAR_MS = (
+    0.0,
+    1.0,
+    2.0,
+    5.0,
+    10.0,
+    20.0,
+    50.0,
+)  # tried without echo, which would show what is too fast
 _NARROWEST = 8  # columns that a screen has at least
 
 
-def note_manner(bench: Bench) -> None:
-    """Note what was heard while the board was recognised."""
-    manner, findings = bench.manner, bench.findings
-    findings.add("talk.baud", manner.baud, "empty lines had the same readable answer, twice")
-    name = "CR" if manner.line_end == b"\r" else "LF"
-    findings.add("talk.line_end", manner.line_end, f"a line ended by {name} alone is taken")
-    says = "a typed remark came back" if manner.echo else "of a typed remark nothing came back"
-    findings.add("talk.echo", manner.echo, says)
-    if manner.echo:
-        findings.add("talk.reply_end", manner.reply_end, "it begins every answer")
+def note_heard_talk(bench: Bench) -> None:
+    """Record what was heard while the board was recognised."""
+    heard_talk, findings = bench.heard_talk, bench.findings
+    findings.add("talk.baud", heard_talk.baud, "empty lines had the same readable answer, twice")
+    name = "CR" if heard_talk.line_end == b"\r" else "LF"
+    findings.add("talk.line_end", heard_talk.line_end, f"a line ended by {name} alone is taken")
+    says = "a typed remark came back" if heard_talk.echo else "of a typed remark nothing came back"
+    findings.add("talk.echo", heard_talk.echo, says)
+    if heard_talk.echo:
+        findings.add("talk.reply_end", heard_talk.reply_end, "it begins every answer")
     else:
         findings.missing("talk.reply_end", "without echo an answer does not show it")
-    if manner.prompt:
-        findings.add("talk.prompt", manner.prompt, "it ends the answer to an empty line")
+    if heard_talk.prompt:
+        findings.add("talk.prompt", heard_talk.prompt, "it ends the answer to an empty line")
     else:
         findings.add("talk.prompt", b"", "an empty line is answered without one")
-    ready = manner.ready
+    ready = heard_talk.ready
     says = (
         "it ends the answer to a direct command only" if ready else "the prompt ends every answer"
     )
     findings.add("talk.ready", ready, says)
-    rows = tuple(dict.fromkeys((*bench.base.commands.answer_rows, *manner.answer_rows)))
+    rows = tuple(dict.fromkeys((*bench.base.commands.answer_rows, *heard_talk.answer_rows)))
     findings.add("commands.answer_rows", rows, "rows that stand round an answer")
     known = bench.base.commands.error_words
-    words = tuple(word for word in manner.error_words if not known or not word.startswith(known))
-    says = f"a word that it does not know is refused by {manner.refusal}"[:400]
+    words = tuple(
+        word for word in heard_talk.error_words if not known or not word.startswith(known)
+    )
+    says = f"a word that it does not know is refused by {heard_talk.refusal}"[:400]
     findings.add("commands.error_words", known + words, says)
 
 
 def find_keeping_up(bench: Bench) -> None:
-    """Find whether a whole direct line at wire speed arrives complete, and a screen's width.
+    """Find whether a whole direct line at wire speed arrives completely, and the screen width.
 
-    The board prints what it has taken, so that it is not only its echo which shows it. A screen
-    that breaks what is printed has its width shown by that.
+    The board prints what it received, so the proof is not only its echo. A screen that breaks
+    printed text shows its width.
     """
     findings = bench.findings
     text = f'PRINT "{_LETTERS}"'.encode()
-    for char_ms in (0.0,) if bench.manner.echo else _CHAR_MS:
+    for char_ms in (0.0,) if bench.heard_talk.echo else _CHAR_MS:
         whole = sum(_is_whole(bench, text, char_ms) for _ in range(_TIMES))
         if whole == _TIMES:
             break
     at = f"{char_ms:g} ms apart" if char_ms else "at wire speed"
     says = f"{len(text)} characters {at} arrived complete {whole} times of {_TIMES}"
-    if bench.manner.echo:
+    if bench.heard_talk.echo:
         findings.add("talk.line_window", 0 if whole == _TIMES else 1, says, "likely")
         findings.add("talk.char_ms", 0.0, says, "likely")
     elif whole == _TIMES:
-        # A longer line may still be too fast, and nothing would tell: the next slower time is kept.
+        # Without echo nobody sees that a longer line is too fast, so take the next slower time.
         slower = next((each for each in _CHAR_MS if each > char_ms), char_ms)
         findings.add("talk.char_ms", slower, says, "likely")
 
 
 def _is_whole(bench: Bench, text: bytes, char_ms: float) -> bool:
-    """Whether a typed text comes back, and what it prints is complete. char_ms: from one character
-    to the next, 0 for wire speed."""
+    """Return whether a typed text comes back and its output is complete.
+
+    char_ms: time between characters, 0 for wire speed.
+    """
     if char_ms:
         for place in range(len(text)):
             bench.probe(text[place : place + 1], quiet_s=char_ms / 1000, at_least=False)
@@ -80,7 +92,7 @@ def _is_whole(bench: Bench, text: bytes, char_ms: float) -> bool:
 
 
 def _is_echo(heard: bytes, text: bytes, bench: Bench) -> bool:
-    """Whether what came back is a typed text; a narrow screen breaks it into rows."""
-    if not bench.manner.echo:
+    """Return whether an echo is the typed text; a narrow screen breaks it into rows."""
+    if not bench.heard_talk.echo:
         return True
     return b"".join(heard.splitlines()).replace(b" ", b"") == text.replace(b" ", b"")

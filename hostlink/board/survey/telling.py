@@ -1,11 +1,11 @@
-"""A survey's result in plain words: a paragraph that a person reads first."""
+"""Summarise the result of a survey in a paragraph for people."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
 from hostlink.board.profile.model import Profile
-from hostlink.board.survey.findings import NEEDS_CONSENT, Finding
+from hostlink.board.survey.findings import NEEDS_CONSENT, SurveyFinding
 from hostlink.words import capital, plural, safe
 
 _ENDS = {b"\r": "CR", b"\n": "LF", b"\r\n": "CR LF", b"\n\r": "LF CR"}
@@ -24,18 +24,20 @@ _SPACINGS = {
 
 
 def told(
-    profile: Profile, findings: Sequence[Finding], notes: Sequence[str], kind: str = ""
+    profile: Profile, findings: Sequence[SurveyFinding], notes: Sequence[str], kind: str = ""
 ) -> str:
-    """The result as a paragraph. kind: the known kind that the board is, "" for none."""
+    """Return the result as a paragraph. kind: the name of the known kind, or ""."""
     return " ".join(_Telling(profile, findings).sentences(notes, kind))
 
 
 class _Telling:
-    """Makes sentences of what was found; what was not is left out."""
+    """Makes sentences of the findings, and omits what was not found."""
 
-    def __init__(self, profile: Profile, findings: Sequence[Finding]) -> None:
+    def __init__(self, profile: Profile, findings: Sequence[SurveyFinding]) -> None:
         self._profile = profile
-        self._by_name: Mapping[str, Finding] = {one.name: one for one in findings if one.is_found}
+        self._by_name: Mapping[str, SurveyFinding] = {
+            one.name: one for one in findings if one.is_found
+        }
         self._missing = [one for one in findings if not one.is_found]
 
     def sentences(self, notes: Sequence[str], kind: str) -> Iterator[str]:
@@ -57,7 +59,7 @@ class _Telling:
         return name in self._by_name
 
     def _likely(self, name: str) -> str:
-        """ "probably " where a value is not certain."""
+        """Return "probably " if a value is not certain, else ""."""
         return "probably " if self._by_name[name].confidence == "likely" else ""
 
     def _talks(self, kind: str) -> str:
@@ -160,7 +162,7 @@ def _shown(data: bytes) -> str:
 
 
 def _key(key: bytes) -> str:
-    """A key by the name that it has on a keyboard, with its byte."""
+    """Return the name of a key on a keyboard, with its byte."""
     name = _KEYS.get(key[0])
     if name is None and 32 < key[0] < 127:
         name = f"The character {chr(key[0])}"

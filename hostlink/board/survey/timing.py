@@ -1,10 +1,11 @@
-"""Time per stored line, what confirms one, and the bytes that a busy board holds.
+"""Measure the time for storing a line, what confirms a line, and the receive buffer.
 
-- **Time per line.** A stored line is answered as an empty one is but for the time that storing
-  takes. Where the answer comes before, a second line end behind the first shows it.
-- **Receive buffer.** While the board is busy, line ends are sent; each that it kept is answered
-  afterwards. They are all sent within the busy time, so what is missing was lost. Where none is,
-  it holds at least as many as were sent, and more is not claimed.
+- Time per line: the answer to a stored line comes later than that to an empty one by the time of
+  storing. If the answer comes before storing, a second line end directly behind the first shows the
+  time.
+- Receive buffer: line ends are sent while the board is busy, and each one that it kept is answered
+  afterwards. All are sent within the busy time, so a missing answer means a lost byte. If none is
+  missing, the buffer holds at least the number sent, and no more is claimed.
 """
 
 from __future__ import annotations
@@ -27,7 +28,7 @@ class Timing:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._bench: Bench = store.bench
-        self._end = self._bench.manner.line_end
+        self._end = self._bench.heard_talk.line_end
         self._busy_s = 0.0
         self._blank = b""  # the answer to an empty line
         self._stored = b""  # the answer to a stored line
@@ -54,8 +55,8 @@ class Timing:
     def _find_line_time(self) -> None:
         """Compare the answers to stored lines with those to empty ones, byte by byte.
 
-        Three bytes tell: the first of the answer, the first of its prompt, and the first of the
-        answer to a second line end. Bytes that are still going out hide a shorter time.
+        Three bytes show the time: the first of the answer, the first of its prompt, and the first
+        of the answer to a second line end. Bytes that are still being sent hide a shorter time.
         """
         findings = self._bench.findings
         empty, noise, _ = self._moments(self._blank, stored=False)
@@ -66,15 +67,15 @@ class Timing:
         # beside the latest, which would be the unsteadiness of a busy computer.
         shapes = 0.0 if self._blank == self._stored else 2 * self._bench.byte_s
         least = max(_SHORTEST_S, noise, shapes, 0.5 * max(late))
-        if late[0] >= least and self._bench.manner.echo:
+        if late[0] >= least and self._bench.heard_talk.echo:
             done, why, place = "echo", "the line end comes back after storing", 0
-        elif late[1] >= least and self._bench.manner.prompt:
+        elif late[1] >= least and self._bench.heard_talk.prompt:
             done, why, place = "prompt", "the prompt comes after storing", 1
         elif late[2] >= least:
-            first = "prompt" if self._bench.manner.prompt else "echo of the line end"
+            first = "prompt" if self._bench.heard_talk.prompt else "echo of the line end"
             done, why, place = "after-prompt", f"the {first} comes before storing", 2
         else:
-            why = f"storing takes less than can be seen at {self._bench.manner.baud} baud"
+            why = f"storing takes less than can be seen at {self._bench.heard_talk.baud} baud"
             findings.missing("talk.line_ms", why)
             findings.missing("talk.line_done", why)
             return
@@ -89,14 +90,16 @@ class Timing:
     def _moments(
         self, shape: bytes, *, stored: bool
     ) -> tuple[list[float], float, tuple[int, int, int]]:
-        """Median seconds to the three bytes that tell, after a line end sent twice, the largest
-        difference between two measurements of one of them, and the places of the three.
+        """Return times, spread and places of the three bytes after a line end sent twice.
 
-        shape: the answer to one line; what it has in front of its prompt, and in all, takes its
-        time on the wire, which is taken off.
+        The times are medians in seconds. The spread is the largest difference between two
+        measurements of one byte. shape: the answer to one line; the time of its bytes on the wire
+        is subtracted.
         """
         rows = []
-        prompt_at = shape.rfind(self._bench.manner.prompt) if self._bench.manner.prompt else 0
+        prompt_at = (
+            shape.rfind(self._bench.heard_talk.prompt) if self._bench.heard_talk.prompt else 0
+        )
         places = (0, max(0, prompt_at), len(shape))
         for place in range(1, _TIMES + 1):
             if stored:
@@ -108,7 +111,7 @@ class Timing:
         return [statistics.median(column) for column in columns], noise, places
 
     def _moment(self, core: Probe, place: int) -> float:
-        """When a byte came, less the time of those in front of it; 0 where it did not come."""
+        """Return when a byte came, less the time of the bytes before it; 0 if it did not come."""
         if place >= len(core.heard):
             return 0.0
         return core.moment_of(place) - place * self._bench.byte_s
@@ -130,7 +133,7 @@ class Timing:
         findings.add("talk.receive_buffer", kept, says, "measured" if kept < sent else "likely")
 
     def _kept(self, sent: int) -> int | None:
-        """How many of `sent` line ends were kept while a line was stored; None if unclear."""
+        """Return how many of `sent` line ends were kept during storing, or None if unclear."""
         plain = self._while_storing(b"")
         with_more = self._while_storing(self._end * sent)
         extra = with_more[len(plain) :]

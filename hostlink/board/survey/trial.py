@@ -1,8 +1,8 @@
-"""A trial load with everything that was found: what arrived whole is what the board really takes.
+"""Load a test program with everything that was found, and check that it arrives complete.
 
-Values that are measured one by one may still not go together, and where storing was too fast to be
-seen nothing is known of the receive buffer. So a test program is sent as a load sends it and read
-back. Where it did not arrive whole, the boldest value gives way, until it does.
+Values that were measured one by one may not work together, and if storing was too fast to observe,
+the receive buffer is unknown. So a test program is sent as a load sends it, and read back. If it
+did not arrive completely, the boldest value is made more careful until it does.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ _PATIENT_MS = 100.0
 
 
 def find_by_trial(store: Store) -> None:
-    """Send a test program with what was found, and step back from what the board does not take."""
+    """Send a test program with what was found, with more careful values until it arrives."""
     bench = store.bench
     target = _program(store)
     if not target:
         bench.notes.append("No trial load was made: no test line is listed as it was sent.")
         return
-    bench.is_careful = False  # what the profile says is what is tried
+    bench.is_careful = False  # the values of the profile itself are tried
     for step in _steps(store):
         bench.renew()
         if all(_arrives(store, target) for _ in range(_TRIALS)):
@@ -50,7 +50,7 @@ def find_by_trial(store: Store) -> None:
 
 
 def _program(store: Store) -> dict[int, Line]:
-    """The test program, of the lines that the board lists as they were sent."""
+    """Return the test program, of lines that the board lists as sent."""
     texts = [f"{10 * at} {text}" for at, text in enumerate(_TEXTS * _ROUNDS, 1)]
     store.clear()
     store.put(*texts[: len(_TEXTS)])
@@ -65,11 +65,11 @@ def _program(store: Store) -> dict[int, Line]:
 
 
 def _steps(store: Store) -> Iterator[str]:
-    """What to try: as found, then each bold value taken back, the boldest first."""
+    """Return what to try: everything as found, then each bold value reduced, the boldest first."""
     bench = store.bench
     findings = bench.findings
     talk = bench.profile.talk
-    if not findings.is_measured("talk.receive_buffer") and bench.manner.echo:
+    if not findings.is_measured("talk.receive_buffer") and bench.heard_talk.echo:
         size = max(_HELD, talk.receive_buffer)
         says = f"storing is too fast to measure it; a trial with {size} lost nothing"
         findings.add("talk.receive_buffer", size, says, "likely")
@@ -81,7 +81,7 @@ def _steps(store: Store) -> Iterator[str]:
         findings.add("talk.line_window", 1, "at wire speed bytes were lost in a trial", "likely")
         yield "character by character"
     if bench.profile.talk.line_done != "after-prompt":
-        first = "prompt" if bench.manner.prompt else "echo of the line end"
+        first = "prompt" if bench.heard_talk.prompt else "echo of the line end"
         why = f"a line sent right behind the {first} was lost in a trial"
         findings.add("talk.line_done", "after-prompt", why, "likely")
         findings.add("talk.after_prompt_ms", _PATIENT_MS, why, "likely")
@@ -98,7 +98,7 @@ def _steps(store: Store) -> Iterator[str]:
 
 
 def _arrives(store: Store, target: dict[int, Line]) -> bool:
-    """Whether the program arrives whole at once when it is sent as a load sends it."""
+    """Return whether the program arrives completely at the first try, sent as a load does."""
     bench = store.bench
     dialogue, rules = bench.dialogue, bench.profile.rules
     store.clear()
@@ -107,7 +107,7 @@ def _arrives(store: Store, target: dict[int, Line]) -> bool:
     bench.run(core)
     if core.damage is not None:
         if dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
-            bench.regain()  # once more: it may have been busy with what was sent
+            bench.regain()  # again, because it may have been busy with what was sent
         return False
     wanted = canonical_lines(target, rules)
     held = bench.until_steady(lambda: dialogue.read_listing().lines) or {}
@@ -115,7 +115,7 @@ def _arrives(store: Store, target: dict[int, Line]) -> bool:
 
 
 def _confirm(store: Store, says: str) -> None:
-    """Note what was proven together; a value that a known kind had is likely then."""
+    """Record what was proven together; a value from a known kind becomes likely."""
     findings, talk = store.bench.findings, store.bench.profile.talk
     for key in ("receive_buffer", "line_window", "line_done", "line_ms", "char_ms"):
         if f"talk.{key}" not in findings:

@@ -13,7 +13,7 @@ from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.listing.checkcodes import Codes, Verdict
+    from hostlink.listing.checkcodes import CodeCheck, Codes
 
 
 def check(desk: Desk, what: str, sheet: Path | None, codes_from: str | None) -> int:
@@ -73,7 +73,7 @@ def _typed(codes_from: str) -> tuple[Codes, str]:
     return parse_codes(decode_listing(raw, name=label), name=label), label
 
 
-def _show(verdict: Verdict, printed: dict[int, str]) -> None:
+def _show(verdict: CodeCheck, printed: dict[int, str]) -> None:
     """Each line that is not right, with how the sheet prints it where a sheet is at hand."""
     rows: list[tuple[int, str]] = [
         (wrong.number, f"wrong     {wrong.text}   has the code {wrong.found}, not {wrong.wanted}")
@@ -92,7 +92,7 @@ def _show(verdict: Verdict, printed: dict[int, str]) -> None:
         )
 
 
-def _verdict_dict(verdict: Verdict) -> dict[str, object]:
+def _verdict_dict(verdict: CodeCheck) -> dict[str, object]:
     return {
         "right": verdict.right,
         "wrong": [

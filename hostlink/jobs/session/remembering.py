@@ -12,12 +12,12 @@ from pathlib import Path
 
 from hostlink.board.profile.file import (
     load_profile,
-    profile_text,
     profiles_folder,
     shipped_profiles,
     user_profiles,
 )
 from hostlink.board.profile.model import HEARD, Profile
+from hostlink.board.profile.text import profile_text
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import write_new
 

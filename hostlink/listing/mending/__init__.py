@@ -1,1 +1,1 @@
-"""Mending a pasted listing: letters for digits, blanks, rows that are no lines."""
+"""Repair pasted listings: letters for digits, blanks, markup."""

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.listing.characters import mend_characters
 from hostlink.listing.mending.lookalike import lookalikes
-from hostlink.listing.mending.stray_rows import (
+from hostlink.listing.mending.markup import (
     mend_around,
     mend_bullets,
     mend_entities,

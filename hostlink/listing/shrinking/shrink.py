@@ -299,7 +299,7 @@ def _worked_out(lines: tuple[Line, ...]) -> str:
     line = lines[0]
     where = f"line {line.number}" if line.number is not None else "a direct command"
     return (
-        f"A jump in {where} is worked out when the program runs, so any line may be its target: "
+        f"A jump in {where} is computed when the program runs, so any line may be its target: "
         "every line stays, under its own number."
     )
 

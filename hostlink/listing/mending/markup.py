@@ -1,4 +1,4 @@
-"""Removing what web pages, forums and mail add to a listing.
+"""Remove what web pages, forums and mail add to a listing: markup, marks and row numbers.
 
 Each step takes rows and returns rows. A step changes only what cannot be BASIC or what the other
 rows show to be foreign; otherwise it notes a doubt and leaves the row unchanged.
@@ -172,7 +172,7 @@ def mend_bullets(rows: list[Row], notes: Notes) -> list[Row]:
         row = rows[place]
         if len(bulleted) >= max(2, plain):
             text = _BULLETS.sub("", row.text, count=1)
-            mended[place] = notes.change(row, "list-bullet", text, "A bullet was taken off.")
+            mended[place] = notes.change(row, "list-bullet", text, "A bullet was removed.")
         else:
             notes.doubt(row, "list-bullet", "This may be a bullet, or the rest of the line before.")
     return mended

@@ -1,8 +1,8 @@
-"""An error of BASIC in what a program printed, and the line that the board names with it.
+"""Find an error message of BASIC in what a program printed, and the line that it names.
 
-A board tells an error as a row of its own, the last one before its prompt, and names the line in
-one of a few forms. A form is a template: {message} is the board's own words, {number} the number
-of the line, {line} the whole line as it is listed; a line feed in it stands between two rows.
+A board reports an error as a row of its own, the last one before its prompt, and names the line in
+one of a few forms. A form is a template: {message} stands for the board's words, {number} for the
+line number, {line} for the whole line as listed. A line feed in it separates two rows.
 """
 
 from __future__ import annotations
@@ -39,21 +39,24 @@ _LINE = _NUMBER + r" *(?P<text>.*)"
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """An error that ended a program. message: the board's own words. number: of the line, None
-    where the board named none. text: the line as the board showed it, "" where it did not."""
+class ReportedError:
+    """An error that ended a program.
+
+    message: the board's words. number: of the line, None if the board named none. text: the line as
+    the board showed it, or "".
+    """
 
     message: str
     number: int | None = None
     text: str = ""
 
 
-def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
-    """Find the error that ended a program; None where it ended well.
+def find_reported_error(rows: Sequence[str], profile: Profile) -> ReportedError | None:
+    """Find the error that ended a program, or return None.
 
-    rows: all that was printed from RUN to the prompt, the prompt left out. Only the last row can
-    be an error: one that is followed by another was printed by the program itself. A message that
-    names no line counts only where it is the one row there is: the board refused the command.
+    rows: everything printed from RUN up to the prompt. Only the last row can be an error; a row
+    that another one follows was printed by the program. A message that names no line counts only if
+    it is the only row: the board refused the command.
     """
     words = profile.commands.error_words
     forms = profile.commands.error_forms or COMMON_FORMS
@@ -70,24 +73,24 @@ def find_fault(rows: Sequence[str], profile: Profile) -> Fault | None:
             number = int(held["number"])
             if number < 0 and profile.rules.form.signed_numbers:
                 number += 0x10000
-            return Fault(_bare(held["message"], words), number, held.get("text") or "")
+            return ReportedError(_bare(held["message"], words), number, held.get("text") or "")
     if len(words) == 1 and not profile.commands.error_forms:
         found = _ANY_ERROR.fullmatch(said[-1])
         if found:
             told = ": ".join(part for part in (found["message"], found["more"]) if part)
-            return Fault(told.strip(), int(found["number"]))
+            return ReportedError(told.strip(), int(found["number"]))
     alone = [row for row in said if row.strip()] == said[-1:]
     if alone and said[-1].startswith(words):
-        return Fault(_bare(said[-1], words))
+        return ReportedError(_bare(said[-1], words))
     return None
 
 
 @functools.lru_cache(maxsize=64)
 def _pattern(form: str, words: tuple[str, ...]) -> re.Pattern[str]:
-    """A form as a regular expression: the message begins with one of the words.
+    """Return a form as a regular expression whose message begins with one of the words.
 
-    Where only blanks part it from the line, it is one of the words and no more; else any number
-    inside a message would begin a line.
+    If only blanks separate message and line, the message is exactly one of the words; else any
+    number inside a message would begin a line.
     """
     begins = "|".join(re.escape(word.strip()) for word in words)
     whole = re.search(r"\{message\}\s+\{line\}", form) is not None
@@ -104,6 +107,6 @@ def _pattern(form: str, words: tuple[str, ...]) -> re.Pattern[str]:
 
 
 def _bare(message: str, words: Sequence[str]) -> str:
-    """The message without a sign in front that only marks it as an error."""
+    """Return the message without a leading sign that only marks it as an error."""
     signs = [word for word in words if not any(map(str.isalnum, word)) and message.startswith(word)]
     return message.removeprefix(max(signs, key=len)).strip() if signs else message.strip()

@@ -1,7 +1,7 @@
-"""What passes from one archive to another: records whose references are UUIDs instead of row ids.
+"""Records that pass from one archive to another, with UUIDs for references instead of row ids.
 
-Records and listings are given one after the other, so that an archive of any size can be carried
-in little memory. Host copies are not carried: they tell what the boards at this computer hold now.
+Records and listings are read one by one, so that an archive of any size takes little memory. Host
+copies are not exported, because they describe the boards at this computer.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from typing import Any, Protocol
 
 from sqlite_utils import Database
 
+from hostlink.archive.database.checksums import checksum, is_sound
 from hostlink.archive.database.faults import FAULTS, DamagedError, damaged, is_damage
-from hostlink.archive.database.rows import checked, checksum, is_sound
+from hostlink.archive.database.rows import checked
 from hostlink.archive.database.tables import CARRIED, TABLES, Table
 from hostlink.archive.listings import LARGEST_LISTING, proven_content
 from hostlink.archive.naming import name_of
@@ -22,19 +23,20 @@ from hostlink.archive.records import Content
 Record = dict[str, Any]
 
 
-class Cargo(Protocol):
-    """Where records come from. left_out: in words, what could not be carried, as it was found."""
+class RecordSource(Protocol):
+    """A source of records. left_out: sentences on what could not be exported."""
 
     left_out: list[str]
 
-    def records(self, table: str) -> Iterator[Record]:
-        """The records of a table, those that others refer to before these. `listing` is a number.
+    def of(self, table: str) -> Iterator[Record]:
+        """Yield the records of a table; a record comes after those that it refers to.
 
-        A record has the carried columns of its table; a reference (without its _id) is a UUID.
+        A record has the exported columns of its table. A reference is a UUID under the name without
+        _id; `listing` is a number.
         """
 
     def listing(self, number: int) -> Content:
-        """The listing with that number, proven."""
+        """Return the listing with that number, proven."""
 
 
 _TIMES = {
@@ -47,17 +49,20 @@ _STRANGERS = {"archives": "archive_id", "boards": "board_id"}
 _UNKNOWN, _WHOLE, _DAMAGED = 0, 1, 2
 
 
-class ArchiveCargo:
-    """Cargo read from an archive's file, within one transaction of a connection of its own.
+class ArchiveRecords:
+    """Records of an archive file, read in one transaction of a connection of their own.
 
-    A row that is damaged is left out, with all that cannot be told without it.
+    A damaged row is left out, with everything that needs it.
     """
 
     def __init__(
         self, db: Database, *, programs: Collection[int] | None = None, since: str = ""
     ) -> None:
-        """programs: row ids; then only they go, with their revisions, notes and tags. since: a
-        stored time; older revisions, rescues, notes, backups, writes and events stay out."""
+        """programs: row ids of the only programs to export. since: a stored time.
+
+        With programs only these are exported, with their revisions, notes and tags. With since,
+        older revisions, rescues, notes, backups, writes and events are left out.
+        """
         self.left_out: list[str] = []
         self._db = db
         self._programs = None if programs is None else json.dumps(list(programs))
@@ -66,8 +71,8 @@ class ArchiveCargo:
         self._listings = bytearray()
         self._last: tuple[int, Content] | None = None
 
-    def records(self, table: str) -> Iterator[Record]:
-        """The records of a table by row id; references point to lower ones."""
+    def of(self, table: str) -> Iterator[Record]:
+        """Yield the records of a table by row id; references point to lower ids."""
         which = TABLES[table]
         for row_id in self._ids(which):
             record = self._whole(which, row_id)
@@ -79,7 +84,7 @@ class ArchiveCargo:
             yield record
 
     def _whole(self, table: Table, row_id: int) -> Record | None:
-        """A row as a record; None where it has to be left out, which is noted."""
+        """Return a row as a record, or None if it is left out."""
         if row_id in self._lost[table.name]:
             return None
         try:
@@ -93,14 +98,14 @@ class ArchiveCargo:
         return None
 
     def _has_revision(self, program: int) -> bool:
-        """Whether a program has a revision that can go; without one it would be nothing."""
+        """Return whether a program has a revision that can be exported."""
         found = self._db.execute(
             "SELECT id FROM revisions WHERE program_id = ? ORDER BY id DESC", (program,)
         )
         return any(self._whole(TABLES["revisions"], row_id) for (row_id,) in found.fetchall())
 
     def listing(self, number: int) -> Content:
-        """The listing of that row, proven. Raises DamagedError."""
+        """Return the listing of a row, proven. Raises DamagedError."""
         if self._last is None or self._last[0] != number:
             row = checked(self._db, "listings", number)
             content = proven_content(row, name_of(self._db, "listings", number))
@@ -112,7 +117,7 @@ class ArchiveCargo:
     # --- rows ------------------------------------------------------------------------------------
 
     def _ids(self, table: Table) -> Iterator[int]:
-        """The ids of the rows that are to go. Where a page is damaged, those beyond it too."""
+        """Yield the ids of the rows to export, also those behind a damaged page."""
         where = self._where(table)
         if where is None:
             return
@@ -130,7 +135,7 @@ class ArchiveCargo:
             yield from self._ids_beyond(table, last)
 
     def _ids_beyond(self, table: Table, last: int) -> Iterator[int]:
-        """The ids after one where reading broke off, by the index of UUIDs, if that can be read."""
+        """Yield the ids after one at which reading broke off, if the UUID index can be read."""
         if not table.has_uuid:
             return
         try:
@@ -144,7 +149,7 @@ class ArchiveCargo:
         yield from found
 
     def _where(self, table: Table) -> tuple[str, list[object]] | None:
-        """The condition for a table's rows; None where none of them go."""
+        """Return the SQL condition for the rows of a table, or None if none are exported."""
         if table.name in _STRANGERS:
             return self._used(_STRANGERS[table.name])
         parts, values = ["1"], list[object]()
@@ -162,7 +167,7 @@ class ArchiveCargo:
         return " AND ".join(parts), values
 
     def _used(self, column: str) -> tuple[str, list[object]]:
-        """The condition for archives or boards: that something refers to them that goes."""
+        """Return the condition for archives or boards to which exported rows refer."""
         selects, values = [], list[object]()
         for table in CARRIED:
             where = None if table.name in _STRANGERS else self._where(table)
@@ -172,7 +177,7 @@ class ArchiveCargo:
         return f"id IN ({' UNION '.join(selects)})", values
 
     def _record(self, table: Table, row_id: int) -> Record | None:
-        """A row as a record; None where what it needs is left out. Raises DamagedError."""
+        """Return a row as a record, or None if it needs something left out. Raises DamagedError."""
         refers = [column for column in table.carried if column.refers]
         uuids = "".join(
             f", (SELECT uuid FROM {column.refers} AS it WHERE it.id = {table.name}.{column.name})"
@@ -212,7 +217,7 @@ class ArchiveCargo:
         return record
 
     def _has_listing(self, number: int) -> bool:
-        """Whether a listing is whole; each is looked at once."""
+        """Return whether a listing is undamaged; each is read once."""
         if number >= len(self._listings):
             self._listings.extend(bytes(2 * number + 1024 - len(self._listings)))
         if self._listings[number] == _UNKNOWN:

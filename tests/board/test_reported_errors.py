@@ -11,7 +11,7 @@ import dataclasses
 
 import pytest
 
-from hostlink.board.dialogue.faults import Fault, find_fault
+from hostlink.board.dialogue.reported_errors import ReportedError, find_reported_error
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.practice.basic import Basic
@@ -36,26 +36,32 @@ PALO_ALTO = find_profile("palo-alto")
 @pytest.mark.parametrize(
     ("profile", "rows", "fault"),
     [
-        (PRACTICE, ["! cannot divide by 0 in 30"], Fault("cannot divide by 0", 30)),
-        (PRACTICE, ["7", "! unknown statement in 3", ""], Fault("unknown statement", 3)),
-        (K1, ["What? 10 PRINT 1/0", ""], Fault("What?", 10, "PRINT 1/0")),
+        (PRACTICE, ["! cannot divide by 0 in 30"], ReportedError("cannot divide by 0", 30)),
+        (PRACTICE, ["7", "! unknown statement in 3", ""], ReportedError("unknown statement", 3)),
+        (K1, ["What? 10 PRINT 1/0", ""], ReportedError("What?", 10, "PRINT 1/0")),
         (
             K1,
             ["4", "What? 210 IF T<1440 T^EN 240", ""],
-            Fault("What?", 210, "IF T<1440 T^EN 240"),
+            ReportedError("What?", 210, "IF T<1440 T^EN 240"),
         ),
-        (K1, ["How? -25536 GOTO 1"], Fault("How?", -25536, "GOTO 1")),
-        (SIGNED, ["How? -25536 GOTO 1"], Fault("How?", 40000, "GOTO 1")),
-        (K2, ["1", "10: Div by 0 Error"], Fault("Div by 0 Error", 10)),
-        (K2, ["20: Unknown Line Error"], Fault("Unknown Line Error", 20)),
-        (K3, ["", "Divide by zero Error in line 10"], Fault("Divide by zero Error", 10)),
-        (K3, ["Syntax Error in line 63999 "], Fault("Syntax Error", 63999)),
-        (PALO_ALTO, ["5", "WHAT?", "10 PRINT 1?/0", "", "OK"], Fault("WHAT?", 10, "PRINT 1?/0")),
+        (K1, ["How? -25536 GOTO 1"], ReportedError("How?", -25536, "GOTO 1")),
+        (SIGNED, ["How? -25536 GOTO 1"], ReportedError("How?", 40000, "GOTO 1")),
+        (K2, ["1", "10: Div by 0 Error"], ReportedError("Div by 0 Error", 10)),
+        (K2, ["20: Unknown Line Error"], ReportedError("Unknown Line Error", 20)),
+        (K3, ["", "Divide by zero Error in line 10"], ReportedError("Divide by zero Error", 10)),
+        (K3, ["Syntax Error in line 63999 "], ReportedError("Syntax Error", 63999)),
+        (
+            PALO_ALTO,
+            ["5", "WHAT?", "10 PRINT 1?/0", "", "OK"],
+            ReportedError("WHAT?", 10, "PRINT 1?/0"),
+        ),
     ],
 )
-def test_an_error_is_found_with_its_line(profile: Profile, rows: list[str], fault: Fault) -> None:
+def test_an_error_is_found_with_its_line(
+    profile: Profile, rows: list[str], fault: ReportedError
+) -> None:
     """Row in front, number in front, number behind, line in the next row: each is understood."""
-    assert find_fault(rows, profile) == fault
+    assert find_reported_error(rows, profile) == fault
 
 
 @pytest.mark.parametrize(
@@ -68,7 +74,7 @@ def test_an_error_is_found_with_its_line(profile: Profile, rows: list[str], faul
 )
 def test_a_refused_command_names_no_line(profile: Profile, rows: list[str], message: str) -> None:
     """The one row there is begins as an error does: RUN itself was refused."""
-    assert find_fault(rows, profile) == Fault(message)
+    assert find_reported_error(rows, profile) == ReportedError(message)
 
 
 @pytest.mark.parametrize(
@@ -91,15 +97,15 @@ def test_a_refused_command_names_no_line(profile: Profile, rows: list[str], mess
 )
 def test_what_a_program_prints_is_no_error(profile: Profile, rows: list[str]) -> None:
     """A row that is followed by another, or begins or ends otherwise, was printed by a program."""
-    assert find_fault(rows, profile) is None
+    assert find_reported_error(rows, profile) is None
 
 
 def test_a_profile_can_name_its_own_form() -> None:
     """Only that form is looked for then, with whatever stands around the message."""
     commands = dataclasses.replace(K2.commands, error_forms=("<{number}> {message}!",))
     own = dataclasses.replace(K2, commands=commands)
-    assert find_fault(["<7> Syntax Error!"], own) == Fault("Syntax Error", 7)
-    assert find_fault(["9", "10: Syntax Error"], own) is None
+    assert find_reported_error(["<7> Syntax Error!"], own) == ReportedError("Syntax Error", 7)
+    assert find_reported_error(["9", "10: Syntax Error"], own) is None
 
 
 @pytest.mark.parametrize(
@@ -124,7 +130,7 @@ def test_each_complaint_of_the_practice_board_is_found(line: bytes, message: str
         while True:
             said += op.data if isinstance(op, Send) else b""
             op = firmware.send(False)
-    fault = find_fault(said.decode().splitlines(), PRACTICE)
+    fault = find_reported_error(said.decode().splitlines(), PRACTICE)
     assert fault is not None
     assert fault.number == 20
     assert message is None or fault.message == message
@@ -133,18 +139,20 @@ def test_each_complaint_of_the_practice_board_is_found(line: bytes, message: str
 @pytest.mark.parametrize(
     ("row", "fault"),
     [
-        ("?/\xb0 ERROR IN  20", Fault("?/\xb0 ERROR", 20)),
-        ("?/0 Error in 20", Fault("?/0 Error", 20)),
-        ("ERROR in line 20: Divide by 0.", Fault("ERROR: Divide by 0.", 20)),
-        ("Nothing to divide by at line 20", Fault("Nothing to divide by", 20)),
+        ("?/\xb0 ERROR IN  20", ReportedError("?/\xb0 ERROR", 20)),
+        ("?/0 Error in 20", ReportedError("?/0 Error", 20)),
+        ("ERROR in line 20: Divide by 0.", ReportedError("ERROR: Divide by 0.", 20)),
+        ("Nothing to divide by at line 20", ReportedError("Nothing to divide by", 20)),
         ("NO ERROR TO SPEAK OF", None),
         ("AT LINE 20", None),
         ("METER 7 AT 20", None),
         ("TERROR IN 20 LESSONS", None),
     ],
 )
-def test_an_error_of_a_board_whose_words_are_not_known(row: str, fault: Fault | None) -> None:
+def test_an_error_of_a_board_whose_words_are_not_known(
+    row: str, fault: ReportedError | None
+) -> None:
     """Measured on three interpreters over a serial line; where a kind's words are known only they
     count."""
-    assert find_fault(["4", row], kind("?SN ERROR")) == fault
-    assert find_fault(["4", row], K3) is None
+    assert find_reported_error(["4", row], kind("?SN ERROR")) == fault
+    assert find_reported_error(["4", row], K3) is None

@@ -1,4 +1,4 @@
-"""The open file: one connection a thread, transactions, and SQLite's errors said as ours."""
+"""Open the archive file: one connection for each thread, transactions, and clear errors."""
 
 from __future__ import annotations
 
@@ -20,11 +20,11 @@ from hostlink.archive.times import stored, utc_now
 from hostlink.errors import ArchiveError
 
 
-class Session:
-    """An archive's file, open. The parts of the archive build on this.
+class ArchiveFile:
+    """An open archive file, the base of all parts of the archive.
 
-    Any thread may use it; each gets a connection of its own. A thread that takes over the
-    identity of one that has ended takes over its idle connection too.
+    Any thread may use it, and each gets its own connection. A new thread with the identifier of an
+    ended one reuses its connection.
     """
 
     def __init__(self, path: Path, access: Access, now: Callable[[], datetime]) -> None:
@@ -44,22 +44,22 @@ class Session:
         read_only: bool = False,
         now: Callable[[], datetime] = utc_now,
     ) -> Self:
-        """Open the archive at path, making it (and its folder) where there is none and create.
+        """Open the archive at path. create: make a missing file, with its folder.
 
-        read_only: never write. An archive whose file or folder cannot be written opens read-only
-        by itself; then every write raises. now: the wall clock for what is kept.
-        Raises ArchiveError where the file is no archive, has a newer schema, or cannot be used.
+        read_only: never write. An archive in a file or folder that cannot be written opens
+        read-only, and every write raises. now: the clock for stored times. Raises ArchiveError if
+        the file is no archive, has a newer schema, or cannot be used.
         """
         path = Path(path)
         return cls(path, open_file(path, create=create, read_only=read_only, now=now), now)
 
     @property
     def read_only(self) -> bool:
-        """Whether nothing can be written."""
+        """Return whether writing is impossible."""
         return self._access.read_only
 
     def close(self) -> None:
-        """Close every thread's connection. May be called twice."""
+        """Close the connections of all threads. Further calls do nothing."""
         with self._lock:
             self._closed = True
             while self._connections:
@@ -79,7 +79,7 @@ class Session:
 
     @contextmanager
     def reading(self, what: str) -> Iterator[Database]:
-        """A connection to read with; what is named in the error when that fails."""
+        """Yield a connection for reading. what: the subject of the error if that fails."""
         try:
             yield self._database()
         except FAULTS as error:
@@ -87,10 +87,11 @@ class Session:
 
     @contextmanager
     def writing(self, what: str) -> Iterator[Database]:
-        """One transaction, begun as a writer so that nothing read in it can be overtaken.
+        """Run one write transaction: when the block ends, all of it is on the disk, or none.
 
-        All of it is on the disk when the block has ended, or none of it. Inside another one it
-        becomes part of that. what is named in the error: "<what> was not kept".
+        It begins as a writer, so that nothing read in it can become outdated. Inside another
+        transaction it becomes part of that one. what: the subject of the error, "<what> was not
+        kept".
         """
         try:
             db = self._database()
@@ -109,7 +110,7 @@ class Session:
             raise not_kept(what, error, self.path) from error
 
     def _database(self) -> Database:
-        """This thread's connection."""
+        """Return this thread's connection."""
         thread = threading.get_ident()
         with self._lock:
             if self._closed:
@@ -123,5 +124,5 @@ class Session:
 
 
 def new_uuid() -> str:
-    """A fresh random UUID (RFC 9562, version 4)."""
+    """Return a new random UUID (RFC 9562, version 4)."""
     return str(uuid.uuid4())

@@ -1,0 +1,215 @@
+"""Read rows of several joined tables as records; damage to one does not hide the others."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Generic, NamedTuple, TypeVar
+
+from sqlite_utils import Database
+
+from hostlink.archive.database.checksums import checksum
+from hostlink.archive.database.faults import FAULTS, DamagedError, damaged, is_damage
+from hostlink.archive.database.rows import Row, Values
+from hostlink.archive.database.tables import TABLES, Table
+from hostlink.archive.records import Listed
+from hostlink.words import safe
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A table in a join. on: the condition of a LEFT JOIN, "" for the main table.
+
+    hashed: read also the columns that have a SHA-256 of their own.
+    """
+
+    name: str
+    table: str
+    on: str = ""
+    hashed: bool = False
+
+
+class Parts:
+    """One row of a join by parts; each part is undamaged, absent or damaged."""
+
+    def __init__(
+        self,
+        raw: Mapping[str, Row | None],
+        broken: set[str],
+        what: Callable[[Mapping[str, Any]], str],
+    ) -> None:
+        self._raw = raw
+        self._broken = broken
+        self._what = what
+
+    @property
+    def what(self) -> str:
+        """Return the name of the record for people, as far as it can be read."""
+        return self._what(_Shown(self._raw))
+
+    def __getitem__(self, name: str) -> Row:
+        """Return a required part. Raises DamagedError if it is damaged or absent."""
+        row = self._raw[name]
+        if row is None or name in self._broken:
+            raise damaged(self.what)
+        return row
+
+    def has(self, name: str) -> bool:
+        """Return whether a part is present."""
+        return self._raw[name] is not None
+
+    def unproven(self, name: str) -> Row:
+        """Return a part even if damaged, to prove otherwise. Raises DamagedError if absent."""
+        row = self._raw[name]
+        if row is None:
+            raise damaged(self.what)
+        return row
+
+    def get(self, name: str, lost: list[str]) -> Row | None:
+        """Return an optional part, or None.
+
+        If it is damaged, a sentence about that is added to `lost`.
+        """
+        row = self._raw[name]
+        if name not in self._broken:
+            return row
+        lost.append(f"What {self.what} says of its {name.replace('_', ' ')} is damaged.")
+        return None
+
+
+_MOST_KNOWN = 1000  # cached rows, so that memory stays bounded for a million
+
+
+@dataclass(frozen=True)
+class Records(Generic[T]):
+    """A kind of record: the tables it is joined from, and how to build it.
+
+    build: makes a record from its parts, and adds sentences on damaged optional parts to the list.
+    what: the name of a record for people, from columns that may be damaged.
+    """
+
+    parts: tuple[Part, ...]
+    build: Callable[[Parts, list[str]], T]
+    what: Callable[[Mapping[str, Any]], str]
+    sql: str = field(init=False)
+    _columns: tuple[_Columns, ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        columns = [
+            f"{part.name}.{column}"
+            for part in self.parts
+            for column in (
+                *TABLES[part.table].summed,
+                "checksum",
+                *(TABLES[part.table].hashed if part.hashed else ()),
+            )
+        ]
+        main, *others = self.parts
+        joins = " ".join(f"LEFT JOIN {part.table} AS {part.name} ON {part.on}" for part in others)
+        sql = f"SELECT {', '.join(columns)} FROM {main.table} AS {main.name} {joins}"
+        object.__setattr__(self, "sql", sql)
+        object.__setattr__(self, "_columns", tuple(_columns_of(self.parts)))
+
+    def each(self, db: Database, rest: str = "", values: Values = ()) -> Iterator[Parts]:
+        """Yield the rows of the join. rest: the SQL after the joins."""
+        # Many records refer to the same board, archive or program; each is checked once.
+        known: dict[tuple[str, object], tuple[Row, bool]] = {}
+        for row in db.execute(f"{self.sql} {rest}", values):  # type: ignore[arg-type]
+            yield self._taken_apart(tuple(row), known)
+
+    def listed(self, db: Database, rest: str = "", values: Values = ()) -> Listed[T]:
+        """Return the records of all undamaged rows, and sentences on what is damaged."""
+        found, lost = list[T](), list[str]()
+        try:
+            for parts in self.each(db, rest, values):
+                try:
+                    found.append(self.build(parts, lost))
+                except DamagedError as error:
+                    lost.append(error.what)
+        except FAULTS as error:
+            if not is_damage(error):
+                raise
+            lost.append(f"The file is damaged, and more is lost: {safe(str(error))}.")
+        return Listed(found, lost)
+
+    def first(self, db: Database, rest: str, values: Values = ()) -> T | None:
+        """Return the record of the first row, or None. Raises DamagedError."""
+        parts = next(self.each(db, f"{rest} LIMIT 1", values), None)
+        return None if parts is None else self.build(parts, [])
+
+    def by_id(self, db: Database, ids: Sequence[int]) -> tuple[dict[int, T], list[str]]:
+        """Return the records of some rows by row id, and sentences on what is damaged."""
+        main, key = self.parts[0].name, TABLES[self.parts[0].table].key
+        with_id = Records(
+            self.parts,
+            lambda parts, lost: (int(parts[main][key]), self.build(parts, lost)),
+            self.what,
+        )
+        found = with_id.listed(
+            db, f"WHERE {main}.{key} IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
+        )
+        return dict(found), list(found.damaged)
+
+    def at(self, db: Database, row_id: int) -> T:
+        """Return the record of a row. Raises DamagedError, also if the row is missing."""
+        main = self.parts[0]
+        record = self.first(db, f"WHERE {main.name}.{TABLES[main.table].key} = ?", (row_id,))
+        if record is None:
+            raise damaged(f"Row {row_id} of {main.table}")
+        return record
+
+    def _taken_apart(
+        self, row: tuple[Any, ...], known: dict[tuple[str, object], tuple[Row, bool]]
+    ) -> Parts:
+        raw, broken = dict[str, Row | None](), set[str]()
+        for name, table, start, end, hashed in self._columns:
+            if row[start] is None:
+                raw[name] = None
+                continue
+            key = table.name, row[start]
+            held = known.get(key)
+            if held is None or hashed:
+                if len(known) >= _MOST_KNOWN:
+                    known.clear()
+                values = row[start:end]
+                columns = dict(zip(table.summed, values, strict=True))
+                columns.update(zip(hashed, row[end + 1 : end + 1 + len(hashed)], strict=True))
+                held = known[key] = columns, row[end] == checksum(table, values)
+            raw[name] = held[0]
+            if not held[1]:
+                broken.add(name)
+        return Parts(raw, broken, self.what)
+
+
+class _Columns(NamedTuple):
+    """The place of a part in a row of the join: columns start to end, then the checksum."""
+
+    name: str
+    table: Table
+    start: int
+    end: int
+    hashed: tuple[str, ...]
+
+
+def _columns_of(parts: Iterable[Part]) -> Iterator[_Columns]:
+    start = 0
+    for part in parts:
+        table = TABLES[part.table]
+        end = start + len(table.summed)
+        hashed = tuple(table.hashed) if part.hashed else ()
+        yield _Columns(part.name, table, start, end, hashed)
+        start = end + 1 + len(hashed)
+
+
+class _Shown(dict[str, Any]):
+    """The columns of the parts as "part.column", with "?" for missing ones."""
+
+    def __init__(self, raw: Mapping[str, Row | None]) -> None:
+        for name, row in raw.items():
+            super().update({f"{name}.{column}": value for column, value in (row or {}).items()})
+
+    def __missing__(self, key: str) -> str:
+        return "?"

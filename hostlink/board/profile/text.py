@@ -1,0 +1,264 @@
+"""Read a profile from TOML text, naming every fault, and write one as commented TOML.
+
+Rules of the text:
+1. It is at most 256 KiB of TOML with the tables of `hostlink.board.profile.schema`.
+2. Only `name` in `[board]` is required. Every other key has a cautious default in `Talk`,
+   `Commands`, `Form`, `Storage` or `Language`.
+3. An unknown key is an error and is never ignored: a misspelt limit would limit nothing.
+4. One error reports all faults, each with its line.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import Any
+
+from hostlink.board.profile.checks import clashes
+from hostlink.board.profile.kinds import Wrong
+from hostlink.board.profile.lines import key_lines, line_of
+from hostlink.board.profile.model import Commands, Profile, Talk
+from hostlink.board.profile.schema import (
+    EVIDENCE,
+    EVIDENCE_KEY,
+    EVIDENCE_MOST,
+    EVIDENCE_VALUE,
+    RENAMED,
+    TABLES,
+    Key,
+)
+from hostlink.board.profile.written import key_written, shown, written
+from hostlink.errors import ProfileError
+from hostlink.listing.rules import Form, Language, Rules, Storage
+
+LARGEST_FILE = 256 * 1024  # bytes
+LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
+MOST_TOLD = 100  # faults listed in one error
+MOST_EXPLAINED = 20  # of them with a suggestion of what may have been meant
+_MEND = "Mend the file and try again."
+
+
+class _Faults:
+    """Collects the faults of one text, each with its line."""
+
+    def __init__(self, file: str, lines: dict[tuple[str, ...], int]) -> None:
+        self.file = file
+        self.lines = lines
+        self.bad: set[str] = set()  # "table.key" of values that could not be used
+        self._found: list[tuple[int, str]] = []
+
+    def add(self, path: tuple[str, ...], says: str) -> None:
+        self._found.append((line_of(self.lines, path) or 0, says))
+        self.bad.add(".".join(path[:2]))
+
+    @property
+    def many(self) -> bool:
+        """Return whether further faults are reported without suggestions."""
+        return len(self._found) >= MOST_EXPLAINED
+
+    def check(self) -> None:
+        """Raise one `ProfileError` that lists the collected faults by line, if there are any."""
+        if not self._found:
+            return
+        in_order = sorted(self._found, key=lambda fault: fault[0])
+        told = [self._told(line, says) for line, says in in_order[:MOST_TOLD]]
+        if len(self._found) > MOST_TOLD:
+            told.append(f"{self.file}: {len(self._found) - MOST_TOLD} more faults are not shown.")
+        raise ProfileError("\n".join(told), advice=_MEND)
+
+    def _told(self, line: int, says: str) -> str:
+        place = f"{self.file}, line {line}" if line else self.file
+        return f"{place}: {says}" + ("" if says.endswith("?") else ".")
+
+
+def read_profile(text: str, name: str) -> Profile:
+    """Read a profile from TOML text. name: what errors call the text, such as its file name.
+
+    Raises `ProfileError` with all faults, each with its line.
+    """
+    name = shown(name)[1:-1] if not name.isprintable() else name
+    document = _document(text, name)
+    faults = _Faults(name, key_lines(text))
+    held = _values(document, faults)
+    evidence = _evidence(document.get(EVIDENCE, {}), faults)
+    if "name" not in held["board"] and "board.name" not in faults.bad:
+        faults.add(("board",), "[board] must hold a name, the word to call this profile by")
+    profile = Profile(
+        **{"name": "", **held["board"]},
+        talk=Talk(**held["talk"]),
+        commands=Commands(**held["commands"]),
+        rules=Rules(
+            Form(**held["listing"]), Storage(**held["storage"]), Language(**held["language"])
+        ),
+        evidence=evidence,
+    )
+    for clash in clashes(profile):
+        # A default may be the other half of a clash: point at a key that is in the file.
+        if faults.bad.isdisjoint(clash.keys):
+            paths = [(*key.split("."),) for key in clash.keys]
+            faults.add(next((p for p in paths if p in faults.lines), paths[0]), clash.says)
+            faults.bad.difference_update(clash.keys)  # one clash does not hide another
+    faults.check()
+    return profile
+
+
+def profile_text(profile: Profile) -> str:
+    """Write a profile as commented TOML.
+
+    Raises `ProfileError` if the text would not read back as the same profile.
+    """
+    places: dict[str, object] = {
+        "board": profile,
+        "talk": profile.talk,
+        "commands": profile.commands,
+        "listing": profile.rules.form,
+        "storage": profile.rules.storage,
+        "language": profile.rules.language,
+    }
+    rows = ["# How one kind of board talks, stores and limits programs.", ""]
+    for table, keys in TABLES.items():
+        rows.append(f"[{table}]")
+        for key in keys:
+            value = getattr(places[table], key.name)
+            if key.name != "tokens" or value:  # an empty table of costs says nothing
+                rows += [f"# {key.says}", f"{key.name} = {written(value)}"]
+        rows.append("")
+    if profile.evidence:
+        rows += ["# which value was found how", f"[{EVIDENCE}]"]
+        rows += [f"{key_written(key)} = {written(value)}" for key, value in profile.evidence]
+    text = "\n".join(rows).rstrip("\n") + "\n"
+    if read_profile(text, f"profile {profile.name}") != profile:
+        raise ProfileError(
+            f"profile {profile.name}: it would not read back as it is, so it was not written.",
+            kept="The profile in use is unchanged.",
+        )
+    return text
+
+
+def _document(text: str, name: str) -> dict[str, Any]:
+    """Parse TOML. Raises `ProfileError` with the line for text that is not TOML."""
+    if len(text) > LARGEST_FILE:
+        raise too_large(name)
+    for line, row in enumerate(text.split("\n"), 1):
+        if len(row) > LONGEST_ROW:
+            raise ProfileError(
+                f"{name}, line {line}: the line has {len(row)} characters and may have "
+                f"{LONGEST_ROW}.",
+                advice=_MEND,
+            )
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise ProfileError(
+            f"{name}: its lists or tables are nested too deep for a profile.", advice=_MEND
+        ) from error
+    except ValueError as error:
+        said = str(error)
+        place = re.search(r" \(at line (\d+), column (\d+)\)$", said)
+        end = " (at end of document)"
+        line = int(place[1]) if place else text.rstrip("\n").count("\n") + 1
+        at = (
+            f", column {place[2]}"
+            if place
+            else ", at the end of the file"
+            if said.endswith(end)
+            else ""
+        )
+        where = f", line {line}" if place or said.endswith(end) else ""
+        reason = said[: place.start()] if place else said.removesuffix(end)
+        raise ProfileError(
+            f"{name}{where}: this is not TOML: {_plain(reason)}{at}.", advice=_MEND
+        ) from error
+
+
+def _values(document: dict[str, Any], faults: _Faults) -> dict[str, dict[str, Any]]:
+    """Return the valid values by table and key; add the others to `faults`."""
+    held: dict[str, dict[str, Any]] = {table: {} for table in TABLES}
+    for table, content in document.items():
+        if table == EVIDENCE:
+            continue
+        if table not in TABLES:
+            faults.add((table,), _unknown_table(table, content, faults.many))
+        elif not isinstance(content, dict):
+            faults.add((table,), f"{table} must be a table, [{table}]")
+        else:
+            known = {key.name: key for key in TABLES[table]}
+            for name, value in content.items():
+                if name in known:
+                    _take(table, known[name], value, held[table], faults)
+                elif (table, name) in RENAMED:
+                    now, become = RENAMED[table, name]
+                    _take(table, known[now], become(value), held[table], faults)
+                else:
+                    faults.add((table, name), _unknown_key(table, name, faults.many))
+    return held
+
+
+def _take(table: str, key: Key, value: object, held: dict[str, Any], faults: _Faults) -> None:
+    try:
+        held[key.name] = key.kind.read(value)
+    except Wrong as wrong:
+        faults.add((table, key.name), f"{table}.{key.name} is {shown(value)}; {wrong}")
+
+
+def _evidence(content: object, faults: _Faults) -> tuple[tuple[str, str], ...]:
+    """Read the table that says how values were found; it may have any keys."""
+    if not isinstance(content, dict):
+        faults.add((EVIDENCE,), "evidence must be a table, [evidence]")
+        return ()
+    if len(content) > EVIDENCE_MOST:
+        faults.add((EVIDENCE,), f"evidence has {len(content)} entries and may have {EVIDENCE_MOST}")
+        return ()
+    held = []
+    for key, value in content.items():
+        try:
+            held.append((EVIDENCE_KEY.read(key), EVIDENCE_VALUE.read(value)))
+        except Wrong as wrong:
+            hint = "; a name with a dot needs quotes" if isinstance(value, dict) else ""
+            faults.add((EVIDENCE, key), f"evidence {shown(key)} is {shown(value)}; {wrong}{hint}")
+    return tuple(held)
+
+
+def _unknown_table(table: str, content: object, brief: bool) -> str:
+    if isinstance(content, dict):
+        near = "" if brief else nearest(table, [*TABLES, EVIDENCE])
+        return f"there is no table {shown(table)}" + (f"; did you mean [{near}]?" if near else "")
+    homes = [home for home, keys in TABLES.items() if any(key.name == table for key in keys)]
+    if homes:
+        return f"{table} stands outside its table; it belongs in [{homes[0]}]"
+    return f"the key {shown(table)} stands outside any table, and is not known"
+
+
+def _unknown_key(table: str, name: str, brief: bool) -> str:
+    here = [key.name for key in TABLES[table]]
+    homes = [home for home, keys in TABLES.items() if any(key.name == name for key in keys)]
+    says = f"[{table}] has no key {shown(name)}"
+    if brief:
+        return says
+    if homes:
+        return f"{says}; it belongs in [{homes[0]}]"
+    near = nearest(name, here)
+    return f"{says}; did you mean {near}?" if near else f"{says}; it has {', '.join(here)}"
+
+
+def nearest(word: str, known: list[str]) -> str:
+    """Return the known word that is most similar to `word`, or "" if none is."""
+    if len(word) > 60:
+        return ""
+    import difflib  # only faults need it
+
+    return next(iter(difflib.get_close_matches(word.lower(), known, 1, 0.6)), "")
+
+
+def _plain(reason: str) -> str:
+    """Make the message of the TOML parser fit into a sentence of ours."""
+    reason = "".join(ch if ch.isprintable() else shown(ch)[1:-1] for ch in reason)[:200]
+    return reason[:1].lower() + reason[1:]
+
+
+def too_large(name: str) -> ProfileError:
+    """Return the error for a profile of more than LARGEST_FILE bytes."""
+    return ProfileError(
+        f"{name} is larger than {LARGEST_FILE // 1024} KiB, so it is no profile.",
+        advice="Check the name of the file.",
+    )
