@@ -286,7 +286,7 @@ def shown_raw() -> Patches:
 def opening_not_warned_of() -> Patches:
     """That opening the port will probably restart the board is not said."""
     return [
-        patch("hostlink.jobs.session.session.foresee", lambda *_, **__: Foresight(False, True, ""))
+        patch("hostlink.jobs.session.opening.foresee", lambda *_, **__: Foresight(False, True, ""))
     ]
 
 

@@ -228,7 +228,7 @@ class DeskApp(App[None]):
 
     def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
         from hostlink.app.attached_boards import Attached
-        from hostlink.jobs.session.session import LinkChoice
+        from hostlink.jobs.session.link_choice import LinkChoice
 
         named = bool(self.first_profile)
         choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)

@@ -31,6 +31,7 @@ from hostlink.jobs.recalling import (
     slot_held,
     slot_names,
 )
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import Held, heal_by, held_content, read_held
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
@@ -87,7 +88,7 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
     """
     session.attach()
     board = session.board_in(archive)
-    with session.job(archive, "backup", board, parts=10) as record:
+    with recorded_job(session, archive, "backup", board, parts=10) as record:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
@@ -100,13 +101,13 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
 
 def collect(session: Session, archive: Archive, board: Board) -> Collected:
     """Read memory and every stored program; memory is as before when this returns."""
-    after_restart = session.restarted_since_attach
+    after_restart = session.restarts.memory_is_lost
     banner = _banner(session, archive, board)
     memory = read_held(session, archive, board)
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
         _add(session, found, Capture(memory.lines, memory.captures, memory.doubt))
-    before = (session.wire.health.restarts, session.dialogue.evidence.total)
+    before = (session.restarts.seen, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
     if memory.doubt is not None:  # to read them would overwrite what is not known
@@ -132,7 +133,7 @@ def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> N
     it is put back after them in any case.
     """
     restarts, notes = before
-    if session.wire.health.restarts > restarts:
+    if session.restarts.seen > restarts:
         session.dialogue.restarted()  # told here, so that putting back begins only once
     elif session.dialogue.evidence.total == notes:
         return

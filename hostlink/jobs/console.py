@@ -23,9 +23,10 @@ from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
 from hostlink.jobs.memory_of_run import keep_before_run
 from hostlink.jobs.pasting import Pasted, may_overwrite, may_run, may_store, names_overwriting
+from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.long_session import Standing
 from hostlink.jobs.session.rescuing import rescue_held
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.untyped import too_long, untyped
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
 from hostlink.link.typed import Typed
@@ -142,8 +143,8 @@ class Console(Standing):
         elif self._prompted() and session.wire.now() >= self._quiet_at:
             self.at_prompt = True
             self._answered()
-        if session.wire.health.restarts > self._restarts:
-            self._restarts = session.wire.health.restarts
+        if session.restarts.seen > self._restarts:
+            self._restarts = session.restarts.seen
             self._restarted()
 
     def _take(self, data: bytes) -> None:
@@ -326,8 +327,8 @@ class Console(Standing):
             if line.text:
                 target[line.number] = line
         Loader(session.dialogue, target).load(held.lines or None)
-        session.memory_is_known()
-        self._restarts = session.wire.health.restarts
+        session.restarts.settle()
+        self._restarts = session.restarts.seen
         self.copy.proven(target)
 
     def _need_prompt(self) -> None:

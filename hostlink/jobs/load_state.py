@@ -44,7 +44,7 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
         session.abandon()
         what = f"Stopped before anything of {state.label} was sent."
         if state.touched:
-            what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
+            what = f"Stopped while loading {state.label}: {_how_far(*session.patience.lines_sent)}."
             advice = "Load again to complete it."
     elif isinstance(error, ReadBackError) and not state.touched:
         advice = joined(
@@ -54,7 +54,9 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
     elif isinstance(error, LinkError):
         advice = advice or "Load again when the link is back."
     return error.but(
-        what=what, kept=_kept(error, state, any_sent=session.lines_sent[0] > 0), advice=advice
+        what=what,
+        kept=_kept(error, state, any_sent=session.patience.lines_sent[0] > 0),
+        advice=advice,
     )
 
 

@@ -27,6 +27,7 @@ from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable, smaller_advice
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import load_s
 from hostlink.jobs.session.rescuing import Held, forget_copy, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
@@ -94,7 +95,9 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
             check_loadable(material, session.profile, despite_review=options.despite_review)
         board = session.board_in(archive)
         detail = {"listing": material.label}
-        with session.job(archive, "load", board, program=material.name, detail=detail) as record:
+        with recorded_job(
+            session, archive, "load", board, program=material.name, detail=detail
+        ) as record:
             record.revision = revision
             try:
                 return _overwrite(session, archive, board, material, options, record, state)
@@ -136,7 +139,7 @@ def _overwrite(
         raise
     content = material.content(session.profile)
     state.proven = True
-    session.memory_is_known()
+    session.restarts.settle()
     archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
     free = _free_memory(session)
     doubt = _memory_doubt(session, material, free)
@@ -145,11 +148,11 @@ def _overwrite(
         free = _free_memory(session) if doubt is not None else free
         doubt = _memory_doubt(session, material, free)
     record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
-    if session.restarted_since_attach or not state.proven or doubt is not None:
+    if session.restarts.memory_is_lost or not state.proven or doubt is not None:
         empty = not state.proven
         state.proven = False
         forget_copy(archive, board, content)
-        if session.restarted_since_attach or empty or doubt is None:
+        if session.restarts.memory_is_lost or empty or doubt is None:
             raise _restarted(state)
         raise _contradicted(session, state, doubt)
     ledger = measure(material.listing, session.profile.rules)

@@ -18,7 +18,9 @@ from hostlink.jobs.listing_source import Material, program_name
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.attaching import known_board
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
 
 V = TypeVar("V")
@@ -131,7 +133,7 @@ def _owner(
     def told(event: Event) -> None:
         emit(name, event)
 
-    return Owner(name, lambda: Session(choice, told, cancelled, archive=archive))
+    return Owner(name, lambda: open_session(choice, told, cancelled, archive=archive))
 
 
 def load_on_each(

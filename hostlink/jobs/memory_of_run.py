@@ -49,7 +49,7 @@ def keep_before_run(session: Session, *, answered: bool = False) -> Before:
         raise error.but(
             what="Stopped before the program was run.", kept="It is still in the board's memory."
         ) from error
-    return Before(held.lines or reading.lines, held.spec, session.wire.health.restarts)
+    return Before(held.lines or reading.lines, held.spec, session.restarts.seen)
 
 
 def _texts(reading: Reading) -> list[str]:
@@ -97,7 +97,7 @@ def changed_by_run(session: Session, before: Before) -> str | None:
         forget_copy(session.archive, board, held_content(session, result))
     now = "holds another program" if result.lines else "is empty"
     why = "The board's"
-    if session.wire.health.restarts > before.restarts:
+    if session.restarts.seen > before.restarts:
         why = "The board restarted: its"
     kept = f" What it held before is kept as {before.spec}." if before.spec else ""
     return f"{why} memory {now} now.{kept}"

@@ -25,6 +25,7 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import Held, certain, keep_held, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
@@ -165,7 +166,7 @@ def putback(
     session.attach()
     board = session.board_in(archive)
     detail = {"backup": backup.spec, "items": [item.name for item in items]}
-    with session.job(archive, "putback", board, parts=10, detail=detail) as record:
+    with recorded_job(session, archive, "putback", board, parts=10, detail=detail) as record:
         if held is not None:
             memory = held
         else:

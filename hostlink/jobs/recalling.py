@@ -200,7 +200,7 @@ def put_into_memory(
     else:
         session.dialogue.clear()
         Loader(session.dialogue, lines).load({})  # nothing to send: reads back that it is empty
-    session.memory_is_known()
+    session.restarts.settle()
 
 
 def same_program(session: Session, one: Lines, other: Lines) -> bool:

@@ -138,7 +138,7 @@ def run(
             output.close(at_prompt=core.end is End.PROMPT)
     if core.end is not End.PROMPT:
         raise _failure(core, command, longest_s, charset, stop(session, before))
-    if before.spec or session.wire.health.restarts > before.restarts:
+    if before.spec or session.restarts.seen > before.restarts:
         with contextlib.suppress(LinkError):  # the run is over; it is told in any case
             if changed := changed_by_run(session, before):
                 session.emit(Warned(changed))

@@ -13,6 +13,7 @@ from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
 from hostlink.jobs.session.attaching import as_known, last_program
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session.session import Session
@@ -71,7 +72,7 @@ def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     """
     session.attach()
     board = session.board_in(archive)
-    with session.job(archive, "save", board) as record:
+    with recorded_job(session, archive, "save", board) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
             result = session.dialogue.capture()
@@ -171,7 +172,7 @@ def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
     spec = last_program(archive, board)
     advice = put_back_advice(spec) or "Type or load a program first."
     what = "The board holds no program"
-    if session.restarted_since_attach:
+    if session.restarts.memory_is_lost:
         what += ": it restarted when the port was opened, and lost its memory then"
     return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
 
@@ -191,7 +192,7 @@ def _tell_too_long(session: Session, result: Capture) -> None:
 
 
 def _ask_after_restart(session: Session, options: SaveOptions) -> None:
-    if not session.restarted_since_attach:
+    if not session.restarts.memory_is_lost:
         return
     if not options.after_restart:
         raise RefusedError(

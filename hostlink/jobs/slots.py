@@ -24,6 +24,7 @@ from hostlink.jobs.recalling import (
     store_proven,
 )
 from hostlink.jobs.session.attaching import as_known
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import (
     NOTHING,
     Held,
@@ -48,7 +49,7 @@ def store(session: Session, archive: Archive, name: str) -> Held:
     session.dialogue.can("store", "store a program")
     checked(session, name)
     board = session.board_in(archive)
-    with session.job(archive, "store", board, parts=2, detail={"slot": name}) as record:
+    with recorded_job(session, archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
             raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
@@ -79,7 +80,7 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
     session.dialogue.can("recall", "recall a stored program")
     checked(session, name)
     board = session.board_in(archive)
-    with session.job(archive, "recall", board, parts=2, detail={"slot": name}) as record:
+    with recorded_job(session, archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
         with _kept_in_mind(session, archive, board, memory):

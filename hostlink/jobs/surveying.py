@@ -31,6 +31,7 @@ from hostlink.errors import (
     ReadBackError,
 )
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
 from hostlink.jobs.session.rescuing import Held, keep_held, rescue_or_discard
 from hostlink.jobs.session.restarting import pulse
@@ -103,7 +104,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
         with session.talking_as(found):
             board = session.board_in(archive)
             parts = _PARTS_STORING if options.consent.storing else _PARTS
-            with session.job(archive, "survey", board, parts=parts) as record:
+            with recorded_job(session, archive, "survey", board, parts=parts) as record:
                 surveyed = _Work(session, archive, board, options, found, record).do()
                 record.detail["found"] = finding_rows(surveyed.findings)
                 record.detail["told"] = surveyed.told
@@ -171,7 +172,7 @@ class _Work:
         besides = ", and longer for what was allowed besides" if more else ""
         session.emit(Phase(f"Measuring, about {self._expected_s():,.0f} s{besides}"))
         self._steps.listen()
-        if session.wire.health.restarts:
+        if session.restarts.seen:
             bench.findings.add(
                 "talk.restarts_on_open", True, "its banner came after the opening", "likely"
             )
@@ -281,7 +282,7 @@ class _Work:
         session = self._session
         port = session.choice.port
         if not port.startswith("socket://") and pulse(session):
-            session.restarts_told = session.wire.health.restarts
+            session.restarts.tell_all()
             session.dialogue.attach()
             self._bench.renew()
             return

@@ -23,8 +23,10 @@ from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.profiles import keep_profile
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import session as session_module
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session import opening
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.surveying import (
     Surveyed,
     SurveyOptions,
@@ -66,7 +68,7 @@ class Bench:
         self.machine.basic.from_state(kept)
         clock = VirtualClock()
         port = PracticePort(self.machine, clock, jump=clock.advance_to)
-        self.monkeypatch.setattr(session_module, "open_port", lambda *_: (port, clock))
+        self.monkeypatch.setattr(opening, "open_port", lambda *_: (port, clock))
         events: list[Event] = []
         asks = self.settings.prompt.rstrip().endswith(b"?")  # as a program that waits would
         choice = LinkChoice(
@@ -75,7 +77,7 @@ class Bench:
             stop_running=stop_running or asks,
             is_guess=is_guess,
         )
-        return Session(choice, events.append)
+        return open_session(choice, events.append)
 
     def survey(self, consent: Consent = Consent(), name: str = "surveyed") -> Surveyed:  # noqa: B008
         with self.session() as session:

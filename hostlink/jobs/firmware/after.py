@@ -67,7 +67,7 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
     if found is not Found.PROMPT and _talks_otherwise(session):
         found = Found.PROMPT
     session.dialogue.restarted()  # this one is no surprise to what is loaded next
-    session.memory_is_known()
+    session.restarts.settle()
     return Start(banner, found)
 
 

@@ -27,6 +27,7 @@ from hostlink.jobs.backup import Collected, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
 from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
@@ -191,7 +192,7 @@ def _at_prompt(
     """A new backup, or the one that is owed where the board holds nothing else."""
     detail = {"for": "a write of firmware"}
     owed, board = situation.owed, situation.board
-    with session.job(archive, "backup", board, parts=10, detail=detail) as record:
+    with recorded_job(session, archive, "backup", board, parts=10, detail=detail) as record:
         found = _collected(session, archive, board, discard=discard)
         nothing_else = found is None or (owed and is_part_of(session, found.items, owed))
         if owed is not None and nothing_else:

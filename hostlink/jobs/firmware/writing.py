@@ -31,6 +31,7 @@ from hostlink.jobs.firmware.checks import Situation, look, must_be_the_board, sa
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
 from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
 
@@ -74,7 +75,7 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
         "backup_uuid": backup.uuid if backup else "",
         "discarded": request.discard_board,
     }
-    with session.job(archive, JOB, situation.board, parts=20, detail=detail) as record:
+    with recorded_job(session, archive, JOB, situation.board, parts=20, detail=detail) as record:
         return _Write(session, archive, request, situation, boot, backup, record.detail).run()
 
 

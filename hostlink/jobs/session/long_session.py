@@ -23,7 +23,9 @@ from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.jobs.events import BoardReturned, BoardVanished, Emit, Event, MemoryLost
 from hostlink.jobs.session.attaching import last_program
 from hostlink.jobs.session.copying import HostCopy
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.recording import Recorder
 
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
@@ -92,7 +94,7 @@ class Standing:
         return self._session is not None
 
     def _connect(self, port: str, *, returning: bool = False) -> None:
-        session = Session(
+        session = open_session(
             dataclasses.replace(self.choice, port=port, record=None),
             _unheard if returning else self._emit,  # each look would warn of the opening anew
             self._cancelled,
@@ -116,10 +118,10 @@ class Standing:
             text = f"{error.what} {error.kept}".strip()
             self._emit(Warned(text, advice=error.advice))
             told = False
-        self._restarts = session.wire.health.restarts
+        self._restarts = session.restarts.seen
         self._board: Board = session.board_in(self._archive)
         self.copy = HostCopy(self._archive, self._board, session.profile)
-        if session.restarted_since_attach:
+        if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:
                 self._emit(MemoryLost("The board restarted, and its memory was lost.", spec))
@@ -195,10 +197,10 @@ class Standing:
     def _after_job(self, session: Session, well: bool) -> None:
         """A job may have changed what memory holds, or have met a restart."""
         self._begin(session.dialogue.pacing.prompt if well else None)
-        before = max(self._restarts, session.restarts_told)
-        self._restarts = session.wire.health.restarts
+        before = max(self._restarts, session.restarts.told)
+        self._restarts = session.restarts.seen
         self.copy = HostCopy(self._archive, self._board, session.profile)
-        if self._restarts > before and session.restarted_since_attach:
+        if self._restarts > before and session.restarts.memory_is_lost:
             self._restarted()
 
     def use(self, choice: LinkChoice) -> None:

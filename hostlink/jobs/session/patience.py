@@ -62,7 +62,7 @@ class Patience:
 
     def __init__(self, emit: Emit) -> None:
         self.listener = emit
-        self.sent: LineSent | None = None  # the last line that the job under way has sent
+        self._sent: LineSent | None = None  # the last line that the job under way has sent
         self._doing = "Waiting for the board"
         self._since: float | None = None  # when something last went on
         self._told: float | None = None
@@ -71,13 +71,19 @@ class Patience:
         self._about_s = 0.0  # that the rest of the job takes, told and not yet begun
         self._due: float | None = None  # when it should be done
 
+    @property
+    def lines_sent(self) -> tuple[int, int]:
+        """Return how many lines the job under way has sent, and of how many; (0, 0) before any."""
+        sent = self._sent
+        return (sent.sent_lines, sent.all_lines) if sent is not None else (0, 0)
+
     def emit(self, event: Event) -> None:
         """Pass an event on, heeding whether it shows that work goes on."""
         if isinstance(event, Phase):
             self._doing = event.text
             self._about_s = event.about_s or self._about_s
         if isinstance(event, LineSent):
-            self.sent = event
+            self._sent = event
         if isinstance(event, Phase | LineSent | PagesRead | PageProven):
             self._since = None
         self.listener(event)
@@ -93,7 +99,7 @@ class Patience:
             return
         self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
         self._about_s, self._due = 0.0, None
-        self.sent = None
+        self._sent = None
         try:
             yield True
         finally:

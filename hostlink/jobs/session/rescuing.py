@@ -65,7 +65,7 @@ def board_origin(
         where=session.choice.port,
         board_uuid=board.uuid,
         captures=result.count,
-        after_restart=session.restarted_since_attach,
+        after_restart=session.restarts.memory_is_lost,
         unproven="; ".join(filter(None, against)),
     )
 
@@ -216,7 +216,7 @@ def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
 def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
     """An empty board that should hold something lost it; say since when and how to get it back."""
     copy = archive.host_copy(board.uuid)
-    if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
+    if copy is None or not copy.content.text.strip() or session.restarts.memory_is_lost:
         return  # nothing was known to be there, or the loss was told when the port was opened
     left_of = "" if copy.revision else unfinished_load(archive, board, begun=session.begun)
     spec = last_program(archive, board, begun=session.begun)

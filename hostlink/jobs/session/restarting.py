@@ -15,6 +15,7 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import Held, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
@@ -59,7 +60,7 @@ def restart(
     if not discard_board:
         session.attach()
     board = session.board_in(archive)
-    with session.job(archive, "restart", board) as record:
+    with recorded_job(session, archive, "restart", board) as record:
         held = rescue_or_discard(
             session, archive, board, record, discard=discard_board, at_prompt=False
         )
@@ -90,7 +91,7 @@ def pulse(session: Session) -> bool:
 
 def pull_restart_line(session: Session) -> None:
     """Take DTR off and on again, and throw away what came in before."""
-    session.restart_line_pulled()
+    session.restarts.caused()
     port = session.wire.port
     port.dtr = False
     session.wire.clock.sleep(RESTART_PULSE_S)
@@ -100,7 +101,7 @@ def pull_restart_line(session: Session) -> None:
 
 def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:
     """What the board does and holds after the restart."""
-    session.restarts_told = session.wire.health.restarts
+    session.restarts.tell_all()
     session.dialogue.restarted()  # ours: no job that comes later takes it for a mishap
     if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
         session.emit(Warned("The board started a program by itself; it was left alone."))

@@ -496,11 +496,11 @@ def test_promise_6_after_a_proven_load_the_restart_is_settled(bench: Any) -> Non
 
     bench.put(RESTARTS)
     with bench.session() as session:
-        assert not session.restarted_since_attach
+        assert not session.restarts.memory_is_lost
         session.attach()
-        assert session.restarted_since_attach
+        assert session.restarts.memory_is_lost
         load(session, bench.archive, from_bytes(NEW.encode(), "n", name="NEW"), LoadOptions())
-        assert not session.restarted_since_attach
+        assert not session.restarts.memory_is_lost
         saved = save(session, bench.archive, SaveOptions("NEW"))
     assert not saved.revision.origin.after_restart
 
