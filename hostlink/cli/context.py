@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.events import Emit, Event
     from hostlink.jobs.session.link_choice import LinkChoice
-    from hostlink.jobs.session.opening import open_session
     from hostlink.jobs.session.session import Session
 
 
@@ -173,6 +172,8 @@ class Desk:
             session.tell(emit)
             yield session
             return
+
+        from hostlink.jobs.session.opening import open_session
 
         choice = self.link_choice(archive)
         with (

@@ -21,8 +21,8 @@ from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.events import Emit
-from hostlink.jobs.memory_of_run import keep_before_run
 from hostlink.jobs.pasting import Pasted, may_overwrite, may_run, may_store, names_overwriting
+from hostlink.jobs.run.memory_of_run import keep_before_run
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.long_session import Standing
 from hostlink.jobs.session.rescuing import rescue_held

@@ -28,7 +28,7 @@ from hostlink.errors import (
 )
 from hostlink.jobs.events import Rescued
 from hostlink.jobs.recalling import stored
-from hostlink.jobs.running import run
+from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
