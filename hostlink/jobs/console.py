@@ -28,7 +28,8 @@ from hostlink.jobs.session.long_session import Standing
 from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.untyped import too_long, untyped
-from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
+from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S
+from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.typed import Typed
 from hostlink.listing import Line, to_bytes
 from hostlink.words import safe

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from hostlink.errors import LineTooLongError, LinkError, LinkReason
-from hostlink.link.exchange import Outcome
+from hostlink.link.typed import Outcome
 from hostlink.words import plural
 
 

@@ -21,10 +21,11 @@ from hostlink.board.dialogue.unreached import no_prompt
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason, NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
-from hostlink.link.exchange import Exchange, Outcome, Reach
+from hostlink.link.exchange import Exchange, Reach
 from hostlink.link.pacing import Pacing
 from hostlink.link.probe import Probe
 from hostlink.link.regain import Found, Regain
+from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
 from hostlink.words import safe

@@ -26,9 +26,9 @@ from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.unreached import lost_prompt
 from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
-from hostlink.link.exchange import Outcome
 from hostlink.link.regain import Found
 from hostlink.link.sender import Sender
+from hostlink.link.typed import Outcome
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
