@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
@@ -18,7 +17,6 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import Finding
-from hostlink.board.survey.proposal import value_in
 from hostlink.board.survey.steps import Consent, Steps
 from hostlink.board.survey.store import StoresNothing
 from hostlink.board.survey.telling import told
@@ -36,13 +34,13 @@ from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
 from hostlink.jobs.session.rescuing import Held, keep_held, rescue_or_discard
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.survey_results import finding_rows
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 from hostlink.words import plural
 
-_NAMED = 8  # items of a list that words name
 _PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
 
 
@@ -81,15 +79,6 @@ class Surveyed:
     def holds(self) -> str:
         """How many lines the board holds, in words."""
         return "a program that is not known" if self.lines is None else plural(self.lines, "line")
-
-
-@dataclass(frozen=True, slots=True)
-class PastSurvey:
-    """What an earlier survey found. rows: value, found, how sure, evidence, each in words."""
-
-    at: datetime
-    rows: tuple[tuple[str, str, str, str], ...]
-    told: str = ""
 
 
 def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
@@ -299,62 +288,3 @@ def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
         for double_speed in (False, True):
             if warning := warn(baud, clock_hz, double_speed):
                 session.emit(Warned(warning))
-
-
-def finding_rows(findings: Sequence[Finding]) -> tuple[tuple[str, str, str, str], ...]:
-    """Findings in words: value, found, how sure, evidence."""
-    return tuple(
-        (one.name, value_words(one.value), one.confidence, one.evidence) for one in findings
-    )
-
-
-def value_words(value: object) -> str:
-    """A value of a profile in words; bytes as in a program, "-" where none was found."""
-    if value is None:
-        return "-"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, tuple):
-        each = [" ".join(map(str, one)) if isinstance(one, tuple) else str(one) for one in value]
-        more = f" and {len(each) - _NAMED} more" if len(each) > _NAMED else ""
-        return ", ".join(each[:_NAMED]) + more
-    return repr(value)[1:] if isinstance(value, bytes) else str(value)
-
-
-def last_survey(archive: Archive, board_uuid: str) -> PastSurvey | None:
-    """What the last survey of a board found, or None."""
-    for event in archive.events(board_uuid=board_uuid, job="survey"):
-        found = event.detail.get("found")
-        if isinstance(found, list):
-            rows = [tuple(map(str, row)) for row in found if isinstance(row, list)]
-            words = str(event.detail.get("told", ""))
-            return PastSurvey(event.started_at, tuple(row for row in rows if len(row) == 4), words)
-    return None
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A value in which a board differs from a profile."""
-
-    name: str
-    board: object
-    profile: object
-    evidence: str
-
-
-def against(findings: Sequence[Finding], profile: Profile) -> list[Difference]:
-    """Where what was found differs from a profile; times within a fifth count as equal."""
-    differences = []
-    for finding in findings:
-        if not finding.is_found:
-            continue
-        expected = value_in(profile, finding.name)
-        if not _alike(finding.name, finding.value, expected):
-            differences.append(Difference(finding.name, finding.value, expected, finding.evidence))
-    return differences
-
-
-def _alike(key: str, found: object, expected: object) -> bool:
-    if key.endswith("_ms") and isinstance(found, float) and isinstance(expected, int | float):
-        return abs(found - expected) <= 0.2 * max(found, expected) + 0.2
-    return found == expected

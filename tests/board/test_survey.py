@@ -27,14 +27,8 @@ from hostlink.jobs.session import opening
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.surveying import (
-    Surveyed,
-    SurveyOptions,
-    against,
-    finding_rows,
-    last_survey,
-    survey,
-)
+from hostlink.jobs.survey_results import against, finding_rows, last_survey
+from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
