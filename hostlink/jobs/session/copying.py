@@ -35,6 +35,15 @@ class HostCopy:
         self.lines: dict[int, Line] = Listing.from_text(text).numbered()
         self._began_as = _began_as(archive, held)
 
+    def answered(self, line: str, answer: str) -> None:
+        """Take over what an entered line did. answer: what the board said to it, "" for nothing."""
+        command = self._profile.commands.list
+        if Line.from_text(line).number is not None:
+            if not answer:
+                self.stored(line)
+        elif command and line.strip().upper() == command.upper():
+            self.listed(answer)
+
     def stored(self, typed: str) -> None:
         """A numbered line was typed, and the board took it."""
         line = Line.from_text(typed)

@@ -32,7 +32,7 @@ _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
 _REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
-class Standing:
+class LongSession:
     """A board attached for as long as the `with` block lasts.
 
     emit: told what hostlink itself has to say. stays: wait for a board that vanished, and attach to
