@@ -194,7 +194,7 @@ class DeskApp(App[None]):
         """Open a board's port; ask first if that will probably restart the board."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.board.port.ports import identity_of
-        from hostlink.jobs.session.attaching import remembered_restart
+        from hostlink.jobs.session.last_known import remembered_restart
         from hostlink.link.attaching import foresee
 
         if port in self.attached:

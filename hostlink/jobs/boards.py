@@ -16,7 +16,7 @@ from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, here, identity_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.session.attaching import copy_words, doubt_of_copy, is_board
+from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
 from hostlink.words import safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # the ports of Windows

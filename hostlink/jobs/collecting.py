@@ -122,12 +122,12 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
     kept: list[tuple[Material, Kept]] = []
     left_out = list(gathered.left_out)
     for material in gathered.materials:
-        matter = material.matter
+        details = material.details
         content = material.held or material.content(profile)
         try:
-            one = archive.keep(material.name, content, material.origin, title=matter.title)
-            if one.is_new and one.revision.number == 1 and matter.notes:
-                archive.note(material.name, matter.notes)
+            one = archive.keep(material.name, content, material.origin, title=details.title)
+            if one.is_new and one.revision.number == 1 and details.notes:
+                archive.note(material.name, details.notes)
         except HostlinkError as error:
             left_out.append((material.label, _why(error)))
         else:

@@ -19,13 +19,13 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
 
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
-NO_MATTER = Matter()
+NO_DETAILS = ProgramDetails()
 _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
@@ -48,7 +48,7 @@ class Material:
 
     name: the program name it goes by, "" where it has none. label: how to call it in messages.
     raw, charset: its exact bytes and their codec. revision: set where the archive holds it.
-    shipped: set where it is a shipped example. matter: what a sheet says of it, where it is one.
+    shipped: set where it is a shipped example. details: what a sheet says of it, where it is one.
     held: what the archive holds, of a revision or a rescue, as it was measured then.
     """
 
@@ -60,7 +60,7 @@ class Material:
     origin: Origin
     revision: Revision | None = None
     shipped: Shipped | None = None
-    matter: Matter = NO_MATTER
+    details: ProgramDetails = NO_DETAILS
     held: Content | None = None
 
     @property
@@ -102,10 +102,10 @@ def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> 
     text = decode_listing(raw, name=where, charset=charset)
     if is_sheet(text):
         sheet = read_sheet(text, name=where)
-        name = program_name(sheet.matter.name) or name
+        name = program_name(sheet.details.name) or name
         held = sheet.text.encode("utf-8")
         return Material(
-            name, where, sheet.text, held, "utf-8", Origin("file", where), matter=sheet.matter
+            name, where, sheet.text, held, "utf-8", Origin("file", where), details=sheet.details
         )
     return Material(name, where, text, raw, "utf-8", Origin("file", where))
 
@@ -230,5 +230,5 @@ def read_shipped(name: str) -> Material:
         "utf-8",
         Origin("library", name),
         shipped=shipped,
-        matter=Matter(name, shipped.title, shipped.author, shipped.licence, shipped.notes),
+        details=ProgramDetails(name, shipped.title, shipped.author, shipped.licence, shipped.notes),
     )

@@ -17,7 +17,7 @@ from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.listing_source import Material, program_name
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.attaching import known_board
+from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session

@@ -23,8 +23,8 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.session.attaching import as_known
 from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.last_known import as_known
 from hostlink.jobs.session.rescuing import (
     NOTHING,
     Held,

@@ -11,12 +11,12 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.survey.findings import Finding
 from hostlink.board.survey.proposal import value_in
 
-_NAMED = 8  # items of a list that words name
+_NAMED = 8  # items named of a list
 
 
 @dataclass(frozen=True, slots=True)
 class PastSurvey:
-    """What an earlier survey found. rows: value, found, how sure, evidence, each in words."""
+    """The result of an earlier survey. rows: value, finding, confidence and evidence, in words."""
 
     at: datetime
     rows: tuple[tuple[str, str, str, str], ...]
@@ -24,14 +24,14 @@ class PastSurvey:
 
 
 def finding_rows(findings: Sequence[Finding]) -> tuple[tuple[str, str, str, str], ...]:
-    """Findings in words: value, found, how sure, evidence."""
+    """Return findings in words: value, finding, confidence, evidence."""
     return tuple(
         (one.name, value_words(one.value), one.confidence, one.evidence) for one in findings
     )
 
 
 def value_words(value: object) -> str:
-    """A value of a profile in words; bytes as in a program, "-" where none was found."""
+    """Return a value of a profile in words: bytes as in Python, "-" for none."""
     if value is None:
         return "-"
     if isinstance(value, bool):
@@ -44,7 +44,7 @@ def value_words(value: object) -> str:
 
 
 def last_survey(archive: Archive, board_uuid: str) -> PastSurvey | None:
-    """What the last survey of a board found, or None."""
+    """Return the result of the last survey of a board, or None."""
     for event in archive.events(board_uuid=board_uuid, job="survey"):
         found = event.detail.get("found")
         if isinstance(found, list):
@@ -65,7 +65,7 @@ class Difference:
 
 
 def against(findings: Sequence[Finding], profile: Profile) -> list[Difference]:
-    """Where what was found differs from a profile; times within a fifth count as equal."""
+    """Compare findings with a profile; times within a fifth count as equal."""
     differences = []
     for finding in findings:
         if not finding.is_found:

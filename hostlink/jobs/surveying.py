@@ -1,4 +1,4 @@
-"""Survey a board: measure how it talks, stores and understands; propose a profile with evidence."""
+"""Surveying a board: measure how it talks, stores and understands; propose a profile."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 from hostlink.words import plural
 
-_PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
+_PARTS, _PARTS_STORING = 3, 10  # times that one program needs, as a limit for a survey
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,15 +77,15 @@ class Surveyed:
 
     @property
     def holds(self) -> str:
-        """How many lines the board holds, in words."""
+        """Describe how many lines the board holds."""
         return "a program that is not known" if self.lines is None else plural(self.lines, "line")
 
 
 def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
-    """Measure the board at the other end. Its program is left, or put back and proven.
+    """Measure the connected board. Its program is left alone, or put back and proven.
 
-    What was found is kept with the board. The session talks afterwards as it did before. Raises
-    LinkError where no usual speed gives a readable answer; whatever fails after the program was
+    The findings are kept with the board, and the session uses its earlier profile afterwards.
+    Raises LinkError if no usual speed gives a readable answer; an error after the program was
     cleared says what memory holds and where the program is kept.
     """
     try:
@@ -94,7 +94,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
             board = session.board_in(archive)
             parts = _PARTS_STORING if options.consent.storing else _PARTS
             with recorded_job(session, archive, "survey", board, parts=parts) as record:
-                surveyed = _Work(session, archive, board, options, found, record).do()
+                surveyed = _Survey(session, archive, board, options, found, record).do()
                 record.detail["found"] = finding_rows(surveyed.findings)
                 record.detail["told"] = surveyed.told
                 return surveyed
@@ -104,7 +104,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
 
 
 def _recognised(session: Session, options: SurveyOptions) -> Recognised:
-    """How the board talks. A board that is just starting is listened to first."""
+    """Find out how the board talks, after listening to one that may be starting."""
     choice = session.choice
     if session.foresight.restarts and not session.is_attached:
         session.dialogue.listen_starting()
@@ -124,8 +124,8 @@ _ASKING = (20.0, 3500)
 _STORING = (64.0, 11000)
 
 
-class _Work:
-    """What is measured once the board is understood."""
+class _Survey:
+    """One survey of a board that has been recognised."""
 
     def __init__(
         self,
@@ -154,6 +154,7 @@ class _Work:
         self._steps = Steps(self._bench, known)
 
     def do(self) -> Surveyed:
+        """Take all measurements to which the user agreed; return their result."""
         session, bench = self._session, self._bench
         began = session.wire.now()
         consent = self._options.consent
@@ -185,12 +186,12 @@ class _Work:
         )
 
     def _expected_s(self) -> float:
-        """Seconds that a survey takes, without what is measured only by further consent."""
+        """Return the seconds that a survey takes, without what needs further consent."""
         waiting_s, sent = _STORING if self._options.consent.storing else _ASKING
         return waiting_s + sent * BITS_PER_BYTE / self._bench.manner.baud
 
     def _held(self) -> dict[int, Line] | None:
-        """The program that is there; None where that is not known, which a look need not."""
+        """Return the program on the board; None, with a warning, if it cannot be read."""
         try:
             return self._session.dialogue.capture().lines
         except (NotKnownError, ReadBackError) as error:
@@ -200,8 +201,10 @@ class _Work:
     # --- with consent ------------------------------------------------------------------------
 
     def _store(self) -> None:
-        """Measure with stored lines; whatever happens, the program is put back or said where it
-        is. Where the memory may not be used, what was found so far stays."""
+        """Measure with stored lines, and put the program back.
+
+        An error says where the program is kept. If it cannot be kept first, nothing is stored.
+        """
         try:
             kept = self._rescued()
         except (NotKnownError, ReadBackError) as error:
@@ -223,9 +226,9 @@ class _Work:
             raise memory_after(self._session, error, kept.lines, kept.spec) from error
 
     def _read_anew(self, kept: Held, form: Form) -> Held:
-        """What was read before it was known how the board lists lines, read by what is known now.
+        """Read captured rows again by what is known now of how the board lists lines.
 
-        form: by which it was read. It is kept as it reads now as well.
+        form: what was known at the capture. A different reading is kept too.
         """
         profile = self._bench.profile
         lines = {
@@ -237,7 +240,7 @@ class _Work:
             n: line.typed for n, line in kept.lines.items()
         }:
             return kept
-        if not kept.spec:  # it was not to be kept
+        if not kept.spec:  # the user did not want it to be kept
             return dataclasses.replace(kept, lines=lines)
         return keep_held(self._session, self._archive, self._board, Capture(lines, kept.captures))
 
@@ -263,11 +266,11 @@ class _Work:
         put_into_memory(self._session, lines, "")
 
     def _keep(self, lines: dict[int, Line]) -> None:
-        """Keep what an unnamed place in EEPROM held, before it is overwritten."""
+        """Keep the program in an unnamed place in EEPROM before it is overwritten."""
         keep_held(self._session, self._archive, self._board, Capture(lines, 2))
 
     def _restart(self) -> None:
-        """Bring back a board that takes nothing any more: its memory is full, or it hangs."""
+        """Restart a board that accepts nothing any more because its memory is full or it hangs."""
         session = self._session
         port = session.choice.port
         if not port.startswith("socket://") and pulse(session):
@@ -283,7 +286,7 @@ class _Work:
 
 
 def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
-    """Say where the board's clock cannot make its speed closely enough."""
+    """Warn if the board's clock cannot produce its speed closely enough."""
     if clock_hz:
         for double_speed in (False, True):
             if warning := warn(baud, clock_hz, double_speed):

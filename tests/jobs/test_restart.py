@@ -32,7 +32,7 @@ from hostlink.jobs.events import Event
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session.attaching import last_program
+from hostlink.jobs.session.last_known import last_program
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.rescuing import rescue_held

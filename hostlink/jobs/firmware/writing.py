@@ -25,12 +25,18 @@ from hostlink.errors import (
 from hostlink.firmware.plan import OnPage, Plan
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PageProven
-from hostlink.jobs.firmware.after import Start, after_write_error, hear_start, is_cut_off, restore
 from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.firmware.checks import Situation, look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
 from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.firmware.restoring import (
+    Start,
+    after_write_error,
+    hear_start,
+    is_cut_off,
+    restore,
+)
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE

@@ -11,7 +11,7 @@ from hostlink.board.port.ports import identity_of
 from hostlink.board.twin import twin_named
 from hostlink.errors import HostlinkError
 from hostlink.jobs.events import Emit
-from hostlink.jobs.session.attaching import remembered_restart
+from hostlink.jobs.session.last_known import remembered_restart
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.session import Session

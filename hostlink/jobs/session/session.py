@@ -17,7 +17,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
-from hostlink.jobs.session.attaching import last_program
+from hostlink.jobs.session.last_known import last_program
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.recognising import recognise
