@@ -22,7 +22,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.jobs.listing_source import read_file
 from hostlink.jobs.loading import LoadOptions
 from hostlink.jobs.many import Result, load_on_each
-from hostlink.jobs.session.session import LinkChoice
+from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.link.opening import PRACTICE_FOLDER_VARIABLE
 
 ROUNDS = 3

@@ -29,8 +29,10 @@ from hostlink.archive import Archive, Origin
 from hostlink.board.dialogue.events import Warned
 from hostlink.errors import ExitStatus, HostlinkError
 from hostlink.jobs.events import AlreadyKept, BackupKept, Event, KeptAs, MemoryLost, Rescued
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.patience import time_limit_s
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.port import PracticePort
 
@@ -192,16 +194,16 @@ class VirtualJob:
                 raise Hang
             return False
 
-        before = hostlink.jobs.session.session.open_port
-        hostlink.jobs.session.session.open_port = open_port
+        before = hostlink.jobs.session.opening.open_port
+        hostlink.jobs.session.opening.open_port = open_port
         try:
             # Each job has a board of its own: what one taught the archive is none of another's.
             where = f"practice://soak{self.made.number}"
             choice = LinkChoice(where, self.made.profile, record=self._record)
-            with Session(choice, self._told, cancelled, archive=self.archive) as session:
+            with open_session(choice, self._told, cancelled, archive=self.archive) as session:
                 yield session
         finally:
-            hostlink.jobs.session.session.open_port = before
+            hostlink.jobs.session.opening.open_port = before
 
     def _told(self, event: Event) -> None:
         self.events.append((self.clock.now(), event))

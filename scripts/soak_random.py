@@ -32,7 +32,9 @@ from hostlink.errors import HostlinkError, LinkError, LinkReason, NotKnownError
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 from hostlink.listing import Listing
@@ -112,14 +114,14 @@ class _Trial:
             port.baudrate = baud
             return port, self.clock
 
-        before = hostlink.jobs.session.session.open_port
-        hostlink.jobs.session.session.open_port = open_port
+        before = hostlink.jobs.session.opening.open_port
+        hostlink.jobs.session.opening.open_port = open_port
         try:
             choice = LinkChoice(f"practice://{self.kind.name}", profile, is_guess=is_guess)
-            with Session(choice, lambda _event: None, archive=self.archive) as opened:
+            with open_session(choice, lambda _event: None, archive=self.archive) as opened:
                 yield opened
         finally:
-            hostlink.jobs.session.session.open_port = before
+            hostlink.jobs.session.opening.open_port = before
 
     def is_kept(self, spec: str, held: Lines) -> bool:
         """Whether a revision is the program that the board holds, by the rules of its kind."""

@@ -20,7 +20,7 @@ import soak_jobs  # noqa: F401 - so that every module that is to be patched is l
 from sqlite_utils import Database
 
 import hostlink.jobs.recalling
-import hostlink.jobs.session.attaching
+import hostlink.jobs.session.last_known
 import hostlink.jobs.session.rescuing
 import hostlink.words
 from hostlink.archive.archive_file import ArchiveFile
@@ -99,7 +99,7 @@ def no_rescue() -> Patches:
 def kept_already() -> Patches:
     """Whatever was captured is said to be in the archive."""
     known = SimpleNamespace(spec="H0@1", program="H0")
-    return everywhere(hostlink.jobs.session.attaching.as_known, lambda *_: known)
+    return everywhere(hostlink.jobs.session.last_known.as_known, lambda *_: known)
 
 
 @saboteur("an empty capture believed", promise=1, shows="lost: memory")
@@ -288,7 +288,7 @@ def shown_raw() -> Patches:
 def opening_not_warned_of() -> Patches:
     """That opening the port will probably restart the board is not said."""
     return [
-        patch("hostlink.jobs.session.session.foresee", lambda *_, **__: Foresight(False, True, ""))
+        patch("hostlink.jobs.session.opening.foresee", lambda *_, **__: Foresight(False, True, ""))
     ]
 
 

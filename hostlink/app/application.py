@@ -199,7 +199,7 @@ class DeskApp(App[None]):
         """Open a board's port; ask first if that will probably restart the board."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.board.port.ports import identity_of
-        from hostlink.jobs.session.attaching import remembered_restart
+        from hostlink.jobs.session.last_known import remembered_restart
         from hostlink.link.attaching import foresee
 
         if port in self.attached:
@@ -233,7 +233,7 @@ class DeskApp(App[None]):
 
     def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
         from hostlink.app.attached_boards import Attached
-        from hostlink.jobs.session.session import LinkChoice
+        from hostlink.jobs.session.link_choice import LinkChoice
 
         named = bool(self.first_profile)
         choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)

@@ -37,7 +37,8 @@ from hostlink.jobs.events import (
     PagesRead,
     Rescued,
 )
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
 
 R = TypeVar("R")

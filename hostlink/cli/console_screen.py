@@ -30,7 +30,7 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
-    from hostlink.jobs.session.session import LinkChoice
+    from hostlink.jobs.session.link_choice import LinkChoice
 
 _LISTEN_S = 0.05
 _MOST_SHOWN = 12  # remarks on one paste

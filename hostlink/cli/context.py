@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from hostlink.archive.programs import Programs
     from hostlink.board.profile.model import Profile
     from hostlink.jobs.events import Emit, Event
-    from hostlink.jobs.session.session import LinkChoice, Session
+    from hostlink.jobs.session.link_choice import LinkChoice
+    from hostlink.jobs.session.session import Session
 
 
 @dataclass
@@ -171,18 +172,19 @@ class Desk:
             session.tell(emit)
             yield session
             return
-        from hostlink.jobs.session.session import Session
+
+        from hostlink.jobs.session.opening import open_session
 
         choice = self.link_choice(archive)
         with (
             stoppable() as stopped,
-            Session(choice, emit, stopped, archive=archive) as session,
+            open_session(choice, emit, stopped, archive=archive) as session,
         ):
             yield session
 
     def link_choice(self, archive: Archive) -> LinkChoice:
         """How to reach the one board meant, found before its port is opened."""
-        from hostlink.jobs.session.session import LinkChoice
+        from hostlink.jobs.session.link_choice import LinkChoice
 
         if self.lent is not None:
             return self.lent.in_use

@@ -99,7 +99,7 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
     """
     from hostlink.archive.names import natural
     from hostlink.board.port.ports import usb_ports
-    from hostlink.jobs.session.attaching import known_board
+    from hostlink.jobs.session.last_known import known_board
 
     found: list[tuple[str, str]] = []
     for identity in usb_ports():

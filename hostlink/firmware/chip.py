@@ -15,8 +15,8 @@ BLANK = 0xFF
 class Chip:
     """One microcontroller by its part number; all sizes in bytes.
 
-    vectors: interrupt vectors, of 4 bytes each, at the start of flash. boot_sizes: what its
-    bootloader section at the top of flash can be.
+    vectors: interrupt vectors, of 4 bytes each, at the start of flash. boot_sizes: possible
+    sizes of the bootloader section at the top of flash.
     """
 
     part: str
@@ -29,16 +29,16 @@ class Chip:
 
     @property
     def pages(self) -> int:
-        """Pages of the whole flash."""
+        """Return the number of pages of flash."""
         return self.flash_bytes // self.page_bytes
 
     @property
     def doubtful_from(self) -> int:
-        """The first byte that a bootloader of the largest size would hold."""
+        """Return the address where a bootloader of the largest size would begin."""
         return self.flash_bytes - max(self.boot_sizes)
 
     def application_end(self, boot_bytes: int) -> int:
-        """The first byte of the bootloader section."""
+        """Return the address of the first byte of the bootloader section."""
         return self.flash_bytes - boot_bytes
 
 
@@ -52,12 +52,12 @@ DEFAULT_BOOT_BYTES = 2048
 
 
 def chip_named(part: str) -> Chip | None:
-    """The chip of a part number, None if it is not known."""
+    """Return the chip with a part number, None if it is unknown."""
     return next((chip for chip in CHIPS if chip.part.casefold() == part.casefold()), None)
 
 
 def part_of(signature: bytes) -> str:
-    """What a signature says of the chip: its part number, or the signature itself."""
+    """Return the part number for a signature, or the signature itself if unknown."""
     for chip in CHIPS:
         if chip.signature == signature:
             return chip.part

@@ -1,4 +1,4 @@
-"""What a review of a firmware image finds."""
+"""The findings of the review of a firmware image."""
 
 from __future__ import annotations
 
@@ -10,9 +10,9 @@ Weight = Literal["error", "doubt", "note"]
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One finding. rule: its plain name. line: of the file, None where it is none's.
+    """One finding. rule: its plain name. line: in the file, None if it concerns no single line.
 
-    weight: an "error" is never written to a board, a "doubt" only on the user's word.
+    weight: an image with an "error" is never written, one with a "doubt" only with consent.
     """
 
     rule: str

@@ -1,4 +1,4 @@
-"""A firmware image: what flash should hold, whatever file it came from."""
+"""A firmware image: the intended contents of flash, whatever file it came from."""
 
 from __future__ import annotations
 
@@ -14,9 +14,10 @@ Segment = tuple[int, int]
 
 @dataclass(frozen=True, slots=True)
 class Image:
-    """flash: bytes from address 0, blank where the file says nothing, no blanks at the end.
+    """A firmware image. flash: bytes from address 0, blank in gaps, without blanks at the end.
 
-    segments: the ranges that the file gives, ascending. start: the start address it names, if any.
+    segments: the address ranges in the file, ascending. start: the start address, if the file names
+    one.
     """
 
     name: str
@@ -26,18 +27,20 @@ class Image:
 
     @property
     def sha256(self) -> str:
-        """SHA-256 of `flash`, in hexadecimal: the same however a file arranges its records, and
-        whether the image was read from a file or from a chip."""
+        """Return the SHA-256 of `flash` in hexadecimal.
+
+        It does not depend on the arrangement of records, nor on whether a file or a chip was read.
+        """
         return hashlib.sha256(self.flash).hexdigest()
 
     @property
     def used_bytes(self) -> int:
-        """Bytes that the file gives."""
+        """Return how many bytes the file contains."""
         return sum(end - start for start, end in self.segments)
 
     @classmethod
     def from_flash(cls, name: str, flash: bytes) -> Image:
-        """An image read from a chip; blank bytes at its end do not count."""
+        """Return the image read from a chip, without blank bytes at the end."""
         held = flash.rstrip(bytes((BLANK,)))
         return cls(name, held, ((0, len(held)),) if held else ())
 
@@ -45,7 +48,7 @@ class Image:
     def from_bytes_at(
         cls, name: str, held: Mapping[int, int], segments: tuple[Segment, ...], most: int
     ) -> Image:
-        """An image from address to byte; bytes at `most` and beyond are left out."""
+        """Return an image of bytes by address, without those at `most` and beyond."""
         inside = [address for address in held if address < most]
         flash = bytearray(bytes((BLANK,)) * (max(inside, default=-1) + 1))
         for address in inside:

@@ -1,4 +1,4 @@
-"""Flash drawn as text: one sign a page, so that it reads in monochrome and in any font."""
+"""A map of flash as text, one character for each page, readable in monochrome and any font."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ LEGEND = (
 
 
 def memory_map(segments: Sequence[Segment], chip: Chip, boot_bytes: int) -> list[str]:
-    """Rows of `address  signs`, one sign for each page of the chip's flash."""
+    """Return rows of `address  characters`, one character for each page of the chip's flash."""
     boot = chip.application_end(boot_bytes) // chip.page_bytes
     used = {
         page
@@ -34,7 +34,7 @@ def memory_map(segments: Sequence[Segment], chip: Chip, boot_bytes: int) -> list
 
 
 def segment_rows(segments: Sequence[Segment]) -> list[tuple[str, str, int]]:
-    """(first address, last address, bytes) of each segment."""
+    """Return (first address, last address, bytes) of each segment."""
     return [(f"{start:04X}", f"{stop - 1:04X}", stop - start) for start, stop in segments]
 
 

@@ -1,10 +1,9 @@
-"""Which pages are written, in which order.
+"""Planning which pages are written, and in which order.
 
-An interruption must not leave half an image that runs. So the first page is the last to be
-written, and before anything else it is replaced by a guard: an endless jump, blank behind it. (A
-wholly blank page would not do on the silicon: a blank word is no stop but falls through to the next
-one, and so into whatever stands in the second page.) With the guard in place the board is mute
-after a restart, and the bootloader still answers.
+An interruption must not leave half an image that runs. So the first page is written last, and
+before anything else it is replaced by a guard: an endless jump followed by blank bytes. (A blank
+page is not enough: the chip runs through blank words into the second page.) With the guard in place
+the board is silent after a restart, and the bootloader still answers.
 """
 
 from __future__ import annotations
@@ -21,29 +20,32 @@ OnPage = Callable[[int], None]
 
 
 def silently(page: int) -> None:
-    """For work on pages that nobody follows."""
+    """Ignore the progress of pages."""
 
 
 def guard_page(size: int) -> bytes:
-    """What stands in the first page while the others are written."""
+    """Return the contents of the first page while the others are written."""
     return _ENDLESS_JUMP + bytes((BLANK,)) * (size - len(_ENDLESS_JUMP))
 
 
 def is_guarded(flash: bytes) -> bool:
-    """Whether no firmware would run: the first word is blank or the guard's jump."""
+    """Return whether no firmware would run: the first word is blank or the guard's jump."""
     return flash[:2] in (b"\xff\xff", _ENDLESS_JUMP)
 
 
 def blank_padded(data: bytes, size: int) -> bytes:
-    """Flash of `size` bytes that holds `data` from the start and is blank behind."""
+    """Return `size` bytes of flash: `data` from the start, then blank."""
     return data.ljust(size, bytes((BLANK,)))
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """pages: what to write, in order, the guard first and the first page last; empty where the
-    board holds the image already. right: pages that need no writing, read back before. wanted:
-    every page that must hold something definite in the end."""
+    """A plan of a write.
+
+    pages: what to write, in order, the guard first and the first page last; empty if the board
+    holds the image already. right: pages that are right already, as read before. wanted: the
+    contents of every page that matters in the end.
+    """
 
     pages: tuple[Page, ...]
     right: int
@@ -53,11 +55,11 @@ class Plan:
 def plan_pages(
     target: bytes, held: bytes | None, chip: Chip, end: int, *, doubtful: int | None = None
 ) -> Plan:
-    """The plan that makes flash up to `end` hold `target`, blank where that says nothing.
+    """Plan a write after which flash up to `end` holds `target`, and is blank elsewhere.
 
-    held: what was read back just now; None where it could not be read, so that every page is
-    written, blank ones too. doubtful: from this address on a bootloader may stand that is larger
-    than was assumed; what the image leaves blank there is left as it is.
+    held: the contents read just before; None if unreadable, so that every page is written, blank
+    ones too. doubtful: the address from which a larger bootloader than assumed may begin; pages
+    beyond that are left alone where the image is blank.
     """
     size = chip.page_bytes
     whole = blank_padded(target, end)
@@ -76,17 +78,17 @@ def plan_pages(
     body = [page for page in pages if page[0]]
     order = [(0, guard_page(size)), *body, wanted[0]]
     if held is not None and held[:size] == order[0][1]:
-        del order[0]  # still in place from a write that was cut off
+        del order[0]  # still in place from an interrupted write
     return Plan(tuple(order), len(wanted) - len(body) - 1, wanted)
 
 
 def is_blank(data: bytes) -> bool:
-    """Whether nothing is written there."""
+    """Return whether all bytes are blank."""
     return not data.strip(bytes((BLANK,)))
 
 
 def overwrites_doubtful(target: bytes, held: bytes | None, chip: Chip, end: int) -> bool:
-    """Whether an image would replace what may be part of a bootloader larger than assumed."""
+    """Return whether an image would overwrite what may be a larger bootloader than assumed."""
     size = chip.page_bytes
     whole = blank_padded(target, end)
     for start in range(chip.doubtful_from, end, size):
@@ -98,9 +100,9 @@ def overwrites_doubtful(target: bytes, held: bytes | None, chip: Chip, end: int)
 
 
 def is_half_written(held: bytes, before: bytes, target: bytes, chip: Chip) -> bool:
-    """Whether flash is what a write from `before` to `target` leaves when it is cut off.
+    """Return whether flash looks like an interrupted write from `before` to `target`.
 
-    Guarded, and each page from one of the two; one page may be neither, cut off in the middle.
+    That is guarded, with each page equal to one of the two; one page may be written in part.
     """
     size, end = chip.page_bytes, len(held)
     one, other = blank_padded(before, end), blank_padded(target, end)

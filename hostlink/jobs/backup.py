@@ -1,4 +1,4 @@
-"""Back up all that one board holds: the program in memory, and every stored program.
+"""Backing up a board: the program in memory and all stored programs.
 
 A stored program can only be read by recalling it, which overwrites memory. So memory is captured
 and kept first, and put back last, both proven.
@@ -31,6 +31,7 @@ from hostlink.jobs.recalling import (
     slot_held,
     slot_names,
 )
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import Held, heal_by, held_content, read_held
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
@@ -41,9 +42,9 @@ from hostlink.words import safe
 
 @dataclass
 class Collected:
-    """What was read from a board. unread: slots that could not be read, each with the reason.
+    """The programs read from a board. unread: slots that could not be read, with the reasons.
 
-    doubts: what contradicts an item, by its name.
+    doubts: by item name, what contradicts it.
     """
 
     memory: Held
@@ -57,9 +58,9 @@ class Collected:
 
 @dataclass(frozen=True, slots=True)
 class BackedUp:
-    """A backup that is kept. unread: stored programs that are not in it, with the reason.
+    """A backup that was kept. unread: stored programs that it lacks, with the reasons.
 
-    doubt: what contradicts the program in memory, or else a stored one; None where all is proven.
+    doubt: what contradicts the program in memory, or else a stored one; None if all is proven.
     """
 
     backup: Backup
@@ -68,26 +69,26 @@ class BackedUp:
 
     @property
     def status(self) -> ExitStatus:
-        """How a command that made it ends: well only where all is in it, and proven."""
+        """Return the exit status of a command that made it: DONE if it is complete and proven."""
         if self.doubt is not None:
             return ExitStatus.READ_BACK_DIFFERS
         return ExitStatus.REFUSED if self.unread else ExitStatus.DONE
 
     @property
     def proof(self) -> str:
-        """How far it is proven, in words that follow its name."""
+        """Describe how far it is proven, to follow its name."""
         return "is kept and proven" if self.doubt is None else f"is kept, not proven ({self.doubt})"
 
 
 def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
-    """Capture what the board holds into the archive as one backup.
+    """Capture all programs of a board and keep them as one backup.
 
-    Raises RefusedError where it holds nothing; LinkError, ReadBackError or Interrupted with what
-    memory holds then. Nothing is kept in any of these cases but a rescue of what was in memory.
+    Raises RefusedError if it holds nothing; LinkError, ReadBackError or Interrupted with what
+    memory holds then. Nothing is kept in these cases except a rescue of the program in memory.
     """
     session.attach()
     board = session.board_in(archive)
-    with session.job(archive, "backup", board, parts=10) as record:
+    with recorded_job(session, archive, "backup", board, parts=10) as record:
         collected = collect(session, archive, board)
         if not collected.items:
             raise _nothing(collected)
@@ -99,17 +100,19 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
 
 
 def collect(session: Session, archive: Archive, board: Board) -> Collected:
-    """Read memory and every stored program; memory is as before when this returns."""
-    after_restart = session.restarted_since_attach
+    """Read the program in memory and every stored program, and put memory back."""
+    after_restart = session.restarts.memory_is_lost
     banner = _banner(session, archive, board)
     memory = read_held(session, archive, board)
     found = Collected(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
         _add(session, found, Capture(memory.lines, memory.captures, memory.doubt))
-    before = (session.wire.health.restarts, session.dialogue.evidence.total)
+    before = (session.restarts.seen, session.dialogue.evidence.total)
     found.free_bytes = session.dialogue.free_memory()
     names = slot_names(session)
-    if memory.doubt is not None:  # to read them would overwrite what is not known
+    if (
+        memory.doubt is not None
+    ):  # reading them would overwrite a program that is not known for certain
         found.unread = dict.fromkeys(names, "Reading it would overwrite memory.")
         return found
     overwrites = bool(names) and not session.profile.commands.list_stored
@@ -126,14 +129,14 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
 
 
 def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> None:
-    """Put memory back where it went while the board was asked: a restart, seen or not seen.
+    """Put memory back if it was lost while the board was asked, by a restart noticed or not.
 
-    before: restarts and notes against the wire before it was asked. Where there are stored programs
-    it is put back after them in any case.
+    before: restarts and doubts about the wire before that. With stored programs, memory is put back
+    after reading them in any case.
     """
     restarts, notes = before
-    if session.wire.health.restarts > restarts:
-        session.dialogue.restarted()  # told here, so that putting back begins only once
+    if session.restarts.seen > restarts:
+        session.dialogue.restarted()  # reported here, so that putting back starts only once
     elif session.dialogue.evidence.total == notes:
         return
     if not same_program(session, session.dialogue.capture().lines, found.memory.lines):
@@ -149,7 +152,7 @@ def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> N
 def keep(
     session: Session, archive: Archive, board: Board, collected: Collected, *, note: str = ""
 ) -> Backup:
-    """Keep what was collected as one backup."""
+    """Keep the collected programs as one backup."""
     for item in collected.items:
         heal_by(session, archive, item.content)
     return archive.keep_backup(
@@ -165,10 +168,10 @@ def keep(
 
 
 def is_part_of(session: Session, items: Sequence[BackupItem], kept: Backup) -> bool:
-    """Whether a board holds nothing that an earlier backup of it lacks.
+    """Return whether an earlier backup of a board contains everything on it.
 
-    items: what it holds. Memory may hold a part of a program of the backup, as a putback that was
-    cut short or a program that starts by itself leaves it.
+    items: the programs on the board. Memory may hold a part of a program of the backup, left by an
+    unfinished putback or by a program that starts by itself.
     """
     rules = session.profile.rules
 
@@ -187,14 +190,14 @@ def is_part_of(session: Session, items: Sequence[BackupItem], kept: Backup) -> b
 
 
 def banner_heard(session: Session) -> str:
-    """The row in which the board said what it is, "" where it was not heard lately."""
+    """Return the banner received recently, "" if none was."""
     known = session.profile.talk.banner
     rows = rows_of(to_text(session.wire.recent, session.profile.rules.form.charset))
     return next((safe(row) for row in reversed(rows) if known and known in row), "")
 
 
 def _banner(session: Session, archive: Archive, board: Board) -> str:
-    """The banner heard now, else the one after the last write of firmware."""
+    """Return the banner received now, else the one after the last firmware write."""
     heard = banner_heard(session)
     last = archive.last_write(board.uuid)
     return heard or (last.banner if last is not None and last.is_finished else "")
@@ -203,7 +206,7 @@ def _banner(session: Session, archive: Archive, board: Board) -> str:
 def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> None:
     """Recall each slot, then put memory back. A slot that the board refuses is left out.
 
-    Where it refuses one that it listed itself, its list may have been misheard: it is asked again.
+    If the board refuses a slot that it listed, the list may have been damaged: it is read again.
     """
     asked: set[str] = set()
     while names:
@@ -211,14 +214,14 @@ def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> N
         asked.update(names)
         names = ()
         if refused and session.profile.commands.stored:
-            with suppress(ReadBackError):  # then what was refused is told, as it stands
+            with suppress(ReadBackError):  # then the refusal is reported
                 names = tuple(name for name in slot_names(session) if name not in asked)
     if not session.profile.commands.list_stored:
         put_into_memory(session, found.memory.lines)
 
 
 def _read_slot(session: Session, found: Collected, name: str) -> bool:
-    """Recall a slot into `found`; False where the board refuses. Raises LinkError if it is gone."""
+    """Recall a slot into `found`; return False if the board refuses. Raises LinkError."""
     unnamed = session.profile.commands.has_unnamed_slot
     try:
         result = slot_held(session, name) if unnamed else recalled(session, name)
@@ -236,13 +239,13 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
         return True
     if result.lines:
         _add(session, found, result, name)
-    elif session.profile.commands.stored and not unnamed:  # it is listed, so it should be there
+    elif session.profile.commands.stored and not unnamed:  # it was listed, so it should exist
         found.unread[name] = "Nothing came when it was recalled."
     return True
 
 
 def _add(session: Session, found: Collected, result: Capture, slot: str = "") -> None:
-    """Add a captured program to what was found. slot: where it is stored, "" for memory."""
+    """Add a captured program to `found`. slot: where it is stored, "" for memory."""
     item = BackupItem(
         "stored" if slot else "memory",
         held_content(session, result),

@@ -1,4 +1,4 @@
-"""What a board sends, cut into rows, and the row that has not ended yet."""
+"""Splitting the output of a board into rows, with the row that has not ended yet."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ _LINE_ENDS = b"\r\n"
 
 
 class BoardRows:
-    """Rows end with CR, LF, CR LF or LF CR, however they are cut on their way.
+    """Splits output at CR, LF, CR LF or LF CR, in whatever pieces it arrives.
 
-    show: called with each whole row. row: the bytes of the row that has not ended: the prompt, or a
-    program's question. render: makes the text of a row; the default shows control characters as
-    escapes. prompt: is no output and held back at the start of a row until more follows; with b""
-    it is a row like any other. longest: bytes of a row from which it is shown in parts, 0 for none.
+    show: called with each finished row. row: the bytes of the unfinished row: the prompt, or a
+    program's question. render: converts a row to text; the default shows control characters as
+    escapes. prompt: not output, held back at the start of a row until more follows; b"" shows it
+    like any row. longest: bytes after which a row is shown in parts, 0 for no limit.
     """
 
     def __init__(
@@ -35,17 +35,17 @@ class BoardRows:
         self._render = render
         self._prompt = prompt
         self._longest = longest
-        self._held = bytearray()  # what may be the prompt
-        self._line_end = 0  # the one that came last, as long as its other half may follow
+        self._held = bytearray()  # bytes that may be the prompt
+        self._line_end = 0  # the last one, while its second half may follow
         self._swallow = False
 
     @property
     def partial(self) -> str:
-        """The text of the row that has not ended, without what may be the prompt."""
+        """Return the text of the unfinished row, without what may be the prompt."""
         return self._render(to_text(bytes(self.row), self.charset))
 
     def begin(self, row: bytes = b"", *, swallow_end: bool = False) -> None:
-        """Begin anew. swallow_end: a line end that comes first is the echo of ours, and no row."""
+        """Start again. swallow_end: a line end that comes first is an echo and ends no row."""
         self.row[:] = row
         self._held.clear()
         self._line_end = 0
@@ -58,7 +58,7 @@ class BoardRows:
                 self._put(byte)
 
     def close(self) -> None:
-        """End the last row: the board has said all. The prompt is dropped."""
+        """End the last row at the end of the output; drop the prompt."""
         if self._prompt and len(self._held) % len(self._prompt):
             self._release()
         self._held.clear()
@@ -66,7 +66,7 @@ class BoardRows:
             self._end_row()
 
     def _may_hold(self, byte: int) -> bool:
-        """Hold back a byte that goes on what may be the prompt; else let go of what was held."""
+        """Hold back a byte that may belong to the prompt; otherwise release the held bytes."""
         if not self._prompt or self.row:
             return False
         if byte != self._prompt[len(self._held) % len(self._prompt)]:

@@ -16,21 +16,21 @@ from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
 from hostlink.board.port.ports import Identity, here, identity_of
 from hostlink.errors import LinkError, LinkReason, RefusedError
-from hostlink.jobs.session.attaching import copy_words, doubt_of_copy, is_board
+from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
 from hostlink.words import safe
 
-_IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # the ports of Windows
+_IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
 
 
 @dataclass(frozen=True, slots=True)
 class KnownBoard:
-    """A board or port, in words. port is "" for a board that is not plugged in.
+    """A board or port, in words. port: "" for a board that is not plugged in.
 
-    usb_id: vendor and product, as in lsusb. also: other names of the port. restarts_on_open: what
-    was seen, None where nothing was. access: what to do before it may be opened, "" if nothing.
-    holds: the revision it was last known to hold, else in words; "" if nothing is known.
-    may_lack_edits: whether it may have been edited since. holds_proven_at: when the board was last
-    read back and held that, in ISO 8601; "" too where that is only the rest of a load.
+    usb_id: vendor and product, as in lsusb. also: other names of the port. restarts_on_open: as
+    seen, None if unknown. access: what to do before the port can be opened, "" if nothing. holds:
+    the revision that it was last known to hold, or a description; "" if unknown. may_lack_edits:
+    whether it may have been edited since. holds_proven_at: when that was last read back, in ISO
+    8601; "" if never, or if it is only the rest of a load.
     """
 
     label: str
@@ -82,9 +82,9 @@ def known_boards(archive: Archive, ports: Sequence[Identity]) -> list[KnownBoard
 
 
 def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
-    """Give the board at a port a label; returns it, and the label that it had before.
+    """Give the board at a port a label; return the board and its previous label.
 
-    Raises RefusedError for a label that would be taken for a port or an option where it is used.
+    Raises RefusedError for a label that looks like a port or an option.
     """
     if label.startswith("-") or "/" in label or "\\" in label or ":" in label:
         raise RefusedError(
@@ -107,9 +107,9 @@ def looks_like_label(text: str) -> bool:
 
 
 def port_labelled(archive: Archive | None, label: str) -> str:
-    """The port at which the board of a label is now. Raises LinkError where there is none.
+    """Return the port at which the labelled board is now. Raises LinkError if it is not there.
 
-    archive: None where there is none yet.
+    archive: None if there is none yet.
     """
     boards = archive.boards() if archive is not None else []
     labelled = {fold(board.label): board for board in boards if board.label}
@@ -134,7 +134,7 @@ def port_labelled(archive: Archive | None, label: str) -> str:
 
 
 def practice_labelled(archive: Archive) -> list[str]:
-    """The addresses of the practice boards that were given labels, by label."""
+    """Return the addresses of labelled practice boards, by label."""
     labelled = [board for board in archive.boards() if board.label]
     ports = [_absent(each).port for each in sorted(labelled, key=lambda each: natural(each.label))]
     return [port for port in ports if port.startswith("practice:")]
@@ -152,7 +152,7 @@ def access_advice(port: str) -> str:
 
 
 def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
-    """A sentence for each bridge that is plugged in and has no port (see `hidden_bridges`)."""
+    """Return a sentence for each connected bridge without a port (see `hidden_bridges`)."""
     return [
         f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in at {place} but has no "
         f"port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another program "
@@ -162,7 +162,7 @@ def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platfo
 
 
 def _absent(board: Board) -> Identity:
-    """What is known of a board that is not plugged in; a practice board or address is always."""
+    """Describe a board that is not plugged in; a practice board or address is always available."""
     kind, _, name = board.serial.partition(":")
     port = f"practice://{name}" if kind == "practice" and board.vid is None else ""
     if "://" in board.location and not port:

@@ -1,4 +1,4 @@
-"""What a person has to know before firmware is written."""
+"""Safety advice to show before firmware is written."""
 
 from __future__ import annotations
 

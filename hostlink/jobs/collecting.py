@@ -1,4 +1,4 @@
-"""Many listings kept at once, from files, folders, zips and sheets."""
+"""Keeping many listings at once, from files, folders, zip files and sheets."""
 
 from __future__ import annotations
 
@@ -33,8 +33,8 @@ SUFFIXES = (".bas", ".txt", ".lst", ".html", ".htm")
 class Gathered:
     """The listings found, and what was left out: (where, why).
 
-    passed_over: files of a folder or zip that are not called like listings. folders: those inside
-    a folder, which are not looked into.
+    passed_over: files of a folder or zip file without the suffix of a listing. folders: those
+    inside a folder, which are not searched.
     """
 
     materials: tuple[Material, ...]
@@ -45,9 +45,9 @@ class Gathered:
 
 @dataclass(frozen=True, slots=True)
 class Collected:
-    """What was kept, each with the listing it was kept from, and what was left out, with why.
+    """The result: what was kept, with its listing, and what was left out, with the reason.
 
-    remarks: sentences on what is kept and seems to be mistyped.
+    remarks: sentences on kept listings that seem to be mistyped.
     """
 
     kept: tuple[tuple[Material, Kept], ...]
@@ -57,17 +57,17 @@ class Collected:
 
 @dataclass(frozen=True, slots=True)
 class _Reading:
-    """One listing that is yet to be read, and where it is."""
+    """A listing that has not been read yet, and where it is."""
 
     where: str
     read: Callable[[], Material]
 
 
 def gather(sources: Sequence[Path], profile: Profile, *, any_characters: bool = False) -> Gathered:
-    """The listings of files, folders (not those inside them), zip files and sheets.
+    """Read the listings of files, folders (without inner folders), zip files and sheets.
 
-    What is no listing, cannot be read, or holds characters that the board cannot take, is left out
-    with the reason; any_characters lets the latter pass.
+    Files that are no listings, cannot be read, or hold characters that the board does not have are
+    left out, with the reason. any_characters: accept such characters.
     """
     found: list[Material] = []
     left_out: list[tuple[str, Advice]] = []
@@ -101,9 +101,9 @@ def gather_one(
     any_characters: bool = False,
     stdin: bytes | None = None,
 ) -> Gathered:
-    """One listing to be kept under a name: a file, "-" for stdin, or what the archive has.
+    """Read one listing to keep: a file, "-" for stdin, or a program of the archive.
 
-    What the archive has keeps where it came from. Raises HostlinkError where it is not to be kept.
+    One of the archive retains its origin. Raises HostlinkError if it cannot be kept.
     """
     material = replace(find_material(what, archive, stdin=stdin), name=name)
     if material.held is None:
@@ -115,19 +115,19 @@ def gather_one(
 
 
 def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collected:
-    """Keep every listing as a revision of the program of its name, with what its sheet says.
+    """Keep every listing as a revision of the program of its name, with the details of its sheet.
 
-    One that cannot be kept is left out with the reason, and the others are kept all the same.
+    One that cannot be kept is left out with the reason; the others are kept nevertheless.
     """
     kept: list[tuple[Material, Kept]] = []
     left_out = list(gathered.left_out)
     for material in gathered.materials:
-        matter = material.matter
+        details = material.details
         content = material.held or material.content(profile)
         try:
-            one = archive.keep(material.name, content, material.origin, title=matter.title)
-            if one.is_new and one.revision.number == 1 and matter.notes:
-                archive.note(material.name, matter.notes)
+            one = archive.keep(material.name, content, material.origin, title=details.title)
+            if one.is_new and one.revision.number == 1 and details.notes:
+                archive.note(material.name, details.notes)
         except HostlinkError as error:
             left_out.append((material.label, _why(error)))
         else:
@@ -143,7 +143,7 @@ def keep_all(archive: Archive, gathered: Gathered, profile: Profile) -> Collecte
 
 
 def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Reading]:
-    """What is to be read of a source, one entry a listing."""
+    """Return the listings to read from a source."""
     if source.is_dir():
         return _in_folder(source, charset, passed_over)
     if is_file(source) and source.suffix.lower() == ".zip":
@@ -152,7 +152,7 @@ def _readers(source: Path, charset: str, passed_over: list[str]) -> list[_Readin
 
 
 def _folders_in(source: Path) -> list[str]:
-    """The folders inside a folder that may hold listings, in natural order; none of an export."""
+    """Return the inner folders that may hold listings, in natural order; none of an export."""
     if (source / "bagit.txt").is_file():
         return []
     try:
@@ -194,8 +194,8 @@ def _in_folder(source: Path, charset: str, passed_over: list[str]) -> list[_Read
 
 
 def _read_regular(path: Path, charset: str) -> Material:
-    """A listing file of a folder. A pipe or a device there is never opened: it may never end, and
-    opening one may restart a board."""
+    """Read a listing file of a folder. A pipe or device is never opened: reading may never end, and
+    opening may restart a board."""
     if not path.is_file():
         raise ListingError("It is not a file.")
     return read_file(path, charset=charset)
@@ -223,8 +223,10 @@ def _in_zip(source: Path, charset: str, passed_over: list[str]) -> list[_Reading
 
 
 def check_keepable(material: Material, profile: Profile | None) -> None:
-    """Refuse what holds no line to store, has no name to be kept by, or, where a profile is given,
-    holds characters that the board cannot take."""
+    """Raise ListingError for a listing without a line or a name, or that does not suit a profile.
+
+    profile: if given, the listing may hold no characters that the board does not have.
+    """
     listing = Listing.from_text(material.text)
     if not listing.numbered():
         raise ListingError("It has no numbered line, so it is no listing.")
@@ -239,12 +241,12 @@ def check_keepable(material: Material, profile: Profile | None) -> None:
 
 
 def _why(error: HostlinkError) -> Advice:
-    """Why something was left out, and what to do about it."""
+    """Return why something was left out, with the advice."""
     return joined(error.what, error.advice)
 
 
 def _own_names(found: list[Material], left_out: list[tuple[str, Advice]]) -> list[Material]:
-    """The listings without those whose name an earlier one has already taken."""
+    """Return the listings without those whose name an earlier one has."""
     names: dict[str, Material] = {}
     for material in found:
         if material.name in names:

@@ -1,12 +1,12 @@
-"""Talking to a board line by line: the engine of the console, without a terminal.
+"""The engine of the console: talking to a board line by line, without a terminal.
 
 Rules:
-1. One thread drives it: `listen` whenever nothing else is to be done, `enter` for a line, `send`
-   for a reviewed paste. It owns the port while it is connected.
-2. Board output is shown row by row with its control characters as escapes; `partial` is the row
-   that has not ended yet: the prompt, or a program's question.
-3. A line is typed with care (its echo is right before its line end goes out). A line that may clear
-   or replace the program waits until that is captured and kept.
+1. One thread drives it: `listen` when nothing else has to be done, `enter` for a line, `send` for a
+   reviewed paste. It owns the port while it is connected.
+2. Board output is shown row by row with control characters as escapes; `partial` is the row that
+   has not ended yet: the prompt, or a program's question.
+3. The line end of a line is sent only after its text was echoed correctly. Before a line that may
+   clear or replace the program, the program is captured and kept.
 4. When the board vanishes `listen` looks for it (see hostlink.jobs.session.long_session).
 """
 
@@ -19,29 +19,38 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.evidence import Doubt
 from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
-from hostlink.jobs.board_rows import BoardRows
+from hostlink.jobs.console_output import ConsoleOutput
 from hostlink.jobs.events import Emit
-from hostlink.jobs.memory_of_run import keep_before_run
-from hostlink.jobs.pasting import Pasted, may_overwrite, may_run, may_store, names_overwriting
-from hostlink.jobs.session.long_session import Standing
+from hostlink.jobs.pasting import (
+    Pasted,
+    may_overwrite,
+    may_run,
+    may_store,
+    names_overwriting,
+    with_lines,
+)
+from hostlink.jobs.run.memory_of_run import keep_before_run
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.long_session import LongSession
 from hostlink.jobs.session.rescuing import rescue_held
-from hostlink.jobs.session.session import LinkChoice, Session
-from hostlink.jobs.untyped import too_long, untyped
-from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
+from hostlink.jobs.session.session import Session
+from hostlink.jobs.typing_errors import checked_bytes, not_entered_error, too_long_error
 from hostlink.link.typed import Typed
-from hostlink.listing import Line, to_bytes
+from hostlink.listing import Line
 from hostlink.words import safe
 
-_MOST_ANSWER = 65_536  # bytes of an answer that are looked at
-_MOST_HEARD = 80  # bytes that were heard last, to know the prompt by; more than any prompt has
+_STORED_IS_NOT_KEPT = Warned(
+    "What was stored there before is not kept.",
+    advice=lambda by: f"To keep it first, store a program {by.store}.",
+)
 
 
-class Console(Standing):
-    """A board at a prompt, for as long as the `with` block lasts.
+class Console(LongSession):
+    """A console on a board, open within a `with` block.
 
-    show: called with each row that the board sends, safe to print. emit: told what hostlink itself
-    has to say. stays: wait for a board that vanished, and attach to one that shows no prompt;
-    it is looked for every look_again_s.
+    show: called with each row that the board sends, safe to print. emit: receives hostlink's own
+    events. stays: wait for a board that vanished, and attach to one that shows no prompt; it is
+    looked for every look_again_s seconds.
     """
 
     def __init__(
@@ -56,14 +65,9 @@ class Console(Standing):
         look_again_s: float = 0.5,
     ) -> None:
         super().__init__(
-            choice,
-            archive,
-            emit,
-            cancelled=cancelled,
-            stays=stays,
-            look_again_s=look_again_s,
+            choice, archive, emit, cancelled=cancelled, stays=stays, look_again_s=look_again_s
         )
-        self._rows = BoardRows(choice.profile.rules.form.charset, show)
+        self._output = ConsoleOutput(choice.profile.rules.form.charset, show)
         self._begin(None)
 
     def __enter__(self) -> Console:
@@ -72,28 +76,24 @@ class Console(Standing):
 
     def _begin(self, row: bytes | None) -> None:
         super()._begin(row)
-        self._heard = bytearray(row or b"")
-        # A prompt may stand in a row of its own, which has ended then.
-        self._rows.begin(b"" if self._heard.endswith((b"\r", b"\n")) else bytes(self._heard))
-        self._answer = bytearray()
-        self._pending: str | None = None
         self._may_be_cleared = False  # by what runs since the prompt
-        self._last = self._session.wire.now() if self._session is not None else 0.0
+        now = self._session.wire.now() if self._session is not None else 0.0
+        self._output.begin(row or b"", now)
 
     def use(self, choice: LinkChoice) -> None:
         """Continue with another port, profile and speed, and decode output in its character set."""
-        self._rows.charset = choice.profile.rules.form.charset
+        self._output.use_charset(choice.profile.rules.form.charset)
         super().use(choice)
 
     @property
     def partial(self) -> str:
-        """The row that has not ended yet, safe to print."""
-        return self._rows.partial
+        """Return the row that has not ended yet, safe to print."""
+        return self._output.partial
 
     # --- listening ---------------------------------------------------------------------------
 
     def listen(self, seconds: float) -> None:
-        """Let the board talk for that long, shown as it comes."""
+        """Show what the board sends for that many seconds."""
         if self._session is None:
             self.look_for_it()
             return
@@ -108,14 +108,15 @@ class Console(Standing):
                 raise
 
     def settle(self, longest_s: float, silence_s: float) -> bool:
-        """Listen until the board is at its prompt; whether it is.
+        """Listen until the board is at its prompt; return whether it is.
 
-        Ends early when nothing has come for silence_s: a program waits for input, or works.
+        longest_s: the time limit in seconds. silence_s: give up after this silence, in which a
+        program may wait for input or compute.
         """
         with self._linked() as session:
             until = session.wire.now() + longest_s
             while not self.at_prompt and session.wire.now() < until and not self._cancelled():
-                silent_at = self._last + silence_s
+                silent_at = self._output.last + silence_s
                 if session.wire.now() >= silent_at:
                     break
                 wake = min(self._quiet_at if self._prompted() else silent_at, until)
@@ -124,78 +125,49 @@ class Console(Standing):
 
     @property
     def _quiet_at(self) -> float:
-        pacing = self._here().dialogue.pacing
-        quiet_s = pacing.quiet_s if pacing.direct_end else QUIET_WITHOUT_PROMPT_S
-        return self._last + max(quiet_s, pacing.guard_s)
+        return self._output.quiet_at(self._here().dialogue.pacing)
 
     def _prompted(self) -> bool:
-        """Whether the prompt was heard last, so that only quiet is wanting."""
-        pacing = self._here().dialogue.pacing
-        return not self.at_prompt and ends_with_prompt(self._heard, pacing)
+        """Return whether the prompt was received last, so that only quiet has to follow."""
+        return not self.at_prompt and self._output.ends_with_prompt(self._here().dialogue.pacing)
 
     def _feed(self, data: bytes) -> None:
         session = self._here()
         if data:
-            self._last = session.wire.now()
             self.at_prompt = False
-            self._take(data)
+            self._output.take(data, session.wire.now())
         elif self._prompted() and session.wire.now() >= self._quiet_at:
             self.at_prompt = True
             self._answered()
-        if session.wire.health.restarts > self._restarts:
-            self._restarts = session.wire.health.restarts
+        if session.restarts.seen > self._restarts:
+            self._restarts = session.restarts.seen
             self._restarted()
 
-    def _take(self, data: bytes) -> None:
-        """Show what came, and keep the answer to the last line."""
-        if self._pending is not None and len(self._answer) < _MOST_ANSWER:
-            self._answer += data
-        self._rows.take(data)
-        self._heard += data
-        del self._heard[:-_MOST_HEARD]
-
     def _answered(self) -> None:
-        """The board is back at its prompt: what did the last line do to the host copy?"""
-        line, self._pending = self._pending, None
-        answer = bytes(self._answer)
-        self._answer.clear()
+        """Update the host copy by what the last line did, now that the board is at its prompt."""
+        line, answer = self._output.take_answer()
         session = self._here()
         if self._may_be_cleared:
             self._may_be_cleared = False
             self.copy.replaced(session.dialogue.capture())
             return
-        if line is None:
-            return
-        said = session.dialogue.body(answer).strip("\r\n ")
-        commands = session.profile.commands
-        if Line.from_text(line).number is not None:
-            if not said:
-                self.copy.stored(line)
-        elif commands.list and line.strip().upper() == commands.list.upper():
-            self.copy.listed(said)
+        if line is not None:
+            self.copy.answered(line, session.dialogue.body(answer).strip("\r\n "))
 
     def _restarted(self) -> None:
-        self._pending = None
-        self._answer.clear()
+        self._output.forget_line()
         super()._restarted()
 
-    # --- what a person does ------------------------------------------------------------------
+    # --- actions of the user ------------------------------------------------------------------
 
     def enter(self, line: str) -> None:
         """Type one line.
 
-        Raises LineTooLongError where the board takes no line of that length, and RefusedError,
-        ListingError or LinkError where nothing was typed.
+        Raises LineTooLongError if the board accepts no line of that length, and RefusedError,
+        ListingError or LinkError if nothing was typed.
         """
         with self._linked() as session:
-            form = session.profile.rules.form
-            data = to_bytes(line, form.charset)
-            if form.longest_line and len(data) > form.longest_line:
-                raise too_long(data, form.longest_line, "Nothing was typed.")
-            if any(byte < 32 for byte in data):
-                raise RefusedError(
-                    f'"{safe(line[:40])}" holds a control character and was not typed.'
-                )
+            data = checked_bytes(line, session.profile.rules.form)
             self.listen(0.0)
             self._refuse_while_printing()
             overwrites = may_overwrite(line, session.profile)
@@ -206,26 +178,16 @@ class Console(Standing):
                     if overwrites:
                         rescue_held(session, self._archive, self._board)
                 elif names_overwriting(line, session.profile):
-                    raise RefusedError(
-                        f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the '
-                        "program in its memory cannot be kept first.",
-                        kept="The program on the board was not touched.",
-                        advice="Stop the program that runs, then type it again.",
-                    )
+                    raise _cannot_keep_first(line)
             if may_store(line, session.profile):
-                self._emit(
-                    Warned(
-                        "What was stored there before is not kept.",
-                        advice=lambda by: f"To keep it first, store a program {by.store}.",
-                    )
-                )
+                self._emit(_STORED_IS_NOT_KEPT)
             self._type(session, line, data)
             self._may_be_cleared |= clears
 
     def _finds_prompt(self, session: Session) -> bool:
-        """Whether the board is at its prompt though that was not heard, as after a job that failed.
+        """Return whether the board is at its prompt unnoticed, such as after a failed job.
 
-        Where it is not, a program takes the line as its input.
+        If it is not, a program will take the line as its input.
         """
         try:
             session.dialogue.attach()
@@ -237,7 +199,7 @@ class Console(Standing):
         return True
 
     def _refuse_while_printing(self) -> None:
-        """A program that takes input is quiet for a moment; one that prints is not."""
+        """Raise RefusedError if a program prints; one that waits for input is quiet."""
         if self.at_prompt:
             return
         self.listen(self._quiet_at - self._here().wire.now())
@@ -250,23 +212,21 @@ class Console(Standing):
 
     def _type(self, session: Session, line: str, data: bytes) -> None:
         core = Typed(data, session.dialogue.pacing, attempts=12 if self.at_prompt else 2)
-        self._pending = line if self.at_prompt else None
-        self._answer.clear()
-        self._heard.clear()
+        self._output.line_follows(line if self.at_prompt else None)
         session.wire.run(core)
-        self._last = session.wire.now()
+        self._output.last = session.wire.now()
+        if not core.committed:
+            self._output.forget_line()
         if core.cut_at:
-            self._pending = None
-            raise too_long(data, core.cut_at, self._made_of(session, line, core))
+            raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
         session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
         if not core.committed:
-            self._pending = None
-            raise untyped(core.outcome, self.at_prompt)
+            raise not_entered_error(core.outcome, self.at_prompt)
         self.at_prompt = False
-        self._rows.begin(swallow_end=session.dialogue.pacing.echo)
+        self._output.line_entered(echo=session.dialogue.pacing.echo)
 
-    def _made_of(self, session: Session, line: str, core: Typed) -> str:
-        """What the board did with the part of a too long line that it took, in a sentence."""
+    def _fate_of_part(self, session: Session, line: str, core: Typed) -> str:
+        """Say what the board did with the accepted part of a line that is too long."""
         if not core.may_be_entered:
             return "They were taken back; nothing was entered."
         number = Line.from_text(line).number
@@ -283,7 +243,7 @@ class Console(Standing):
         return f"Its line {number} is now: {safe(held.typed)}"
 
     def interrupt(self) -> None:
-        """Send the board's interrupt byte: a running program stops, hostlink goes on."""
+        """Send the board's interrupt byte, which stops a running program but not hostlink."""
         with self._linked() as session:
             byte = session.dialogue.pacing.interrupt
             if not byte:
@@ -296,17 +256,17 @@ class Console(Standing):
             self._say("The interrupt was sent to the board. hostlink goes on.")
 
     def capture(self) -> int:
-        """Read the program, proven, and renew the host copy; how many lines it has."""
+        """Capture the program and update the host copy; return its number of lines."""
         with self._linked() as session:
             self._need_prompt()
             self.copy.captured(session.dialogue.capture())
         return len(self.copy.lines)
 
     def send(self, pasted: Pasted) -> None:
-        """Send a reviewed paste: numbered lines proven by reading back, direct lines one by one.
+        """Send a reviewed paste: numbered lines are read back, direct lines are entered one by one.
 
-        What the board holds is captured and kept first. Raises LinkError, ReadBackError,
-        RefusedError; the paste is complete up to the part that failed.
+        The program on the board is captured and kept first. Raises LinkError, ReadBackError or
+        RefusedError; every part before the failed one was sent completely.
         """
         for part in pasted.parts:
             with self._linked() as session:
@@ -319,15 +279,10 @@ class Console(Standing):
 
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
-        target = dict(held.lines)
-        for line in block:
-            assert line.number is not None
-            target.pop(line.number, None)
-            if line.text:
-                target[line.number] = line
+        target = with_lines(held.lines, block)
         Loader(session.dialogue, target).load(held.lines or None)
-        session.memory_is_known()
-        self._restarts = session.wire.health.restarts
+        session.restarts.settle()
+        self._restarts = session.restarts.seen
         self.copy.proven(target)
 
     def _need_prompt(self) -> None:
@@ -337,3 +292,12 @@ class Console(Standing):
                 kept="Nothing was sent.",
                 advice="Interrupt it first.",
             )
+
+
+def _cannot_keep_first(line: str) -> RefusedError:
+    return RefusedError(
+        f'"{safe(line[:40])}" was not sent: the board is not at its prompt, so the program in its '
+        "memory cannot be kept first.",
+        kept="The program on the board was not touched.",
+        advice="Stop the program that runs, then type it again.",
+    )

@@ -1,4 +1,4 @@
-"""What jobs report beside the events of the board (hostlink.board.dialogue.events)."""
+"""Events reported by jobs, besides those of hostlink.board.dialogue.events."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from hostlink.board.profile.model import Profile
 
 @dataclass(frozen=True, slots=True)
 class Rescued:
-    """What the board held was not in the archive yet and was kept. spec: e.g. rescue@3."""
+    """The program on the board was new to the archive and was kept. spec: such as rescue@3."""
 
     spec: str
     lines: int
@@ -23,14 +23,14 @@ class Rescued:
 
 @dataclass(frozen=True, slots=True)
 class AlreadyKept:
-    """What the board held is in the archive already, as `spec`."""
+    """The program on the board is already in the archive as `spec`."""
 
     spec: str
 
 
 @dataclass(frozen=True, slots=True)
 class KeptAs:
-    """A listing was kept. is_new is False where the archive held it as this revision before."""
+    """A listing was kept. is_new: False if the archive already held it as this revision."""
 
     spec: str
     is_new: bool
@@ -39,7 +39,7 @@ class KeptAs:
 
 @dataclass(frozen=True, slots=True)
 class BackupKept:
-    """A backup was kept as `spec`, with the items of these names."""
+    """A backup was kept as `spec`. items: the names of its items."""
 
     spec: str
     items: tuple[str, ...]
@@ -47,7 +47,7 @@ class BackupKept:
 
 @dataclass(frozen=True, slots=True)
 class BoardAnswered:
-    """What the board answered before firmware is written, beside what the image expects."""
+    """What the board answered before a firmware write, and what the image expects."""
 
     answer: str
     expected: str
@@ -55,7 +55,7 @@ class BoardAnswered:
 
 @dataclass(frozen=True, slots=True)
 class PagesRead:
-    """`done` of all pages of flash were read, each twice the same."""
+    """`done` of `pages` pages of flash were read, each with two equal readings."""
 
     done: int
     pages: int
@@ -63,14 +63,14 @@ class PagesRead:
 
 @dataclass(frozen=True, slots=True)
 class PageProven:
-    """A page was written and read back; `done` of the `pages` that have to be."""
+    """A page was written and read back: `done` of the `pages` to write."""
 
     done: int
     pages: int
 
 
 def put_back_advice(spec: str) -> Advice:
-    """How the program that a board lost is put back. spec: what it is kept as; "" gives none."""
+    """Return how to put a lost program back. spec: the program in the archive, "" if unknown."""
     if not spec:
         return ""
     return lambda by: f"Its last known program is kept as {spec}; put it back {by.load(spec)}."
@@ -78,7 +78,7 @@ def put_back_advice(spec: str) -> Advice:
 
 @dataclass(frozen=True, slots=True)
 class MemoryLost(Warned):
-    """A board restarted or had no supply. spec: what it held as it can be loaded again, else ""."""
+    """A board lost its memory. spec: the program to load to get it back, "" if unknown."""
 
     spec: str = ""
 
@@ -88,39 +88,38 @@ class MemoryLost(Warned):
 
 @dataclass(frozen=True, slots=True)
 class BoardRecognised(Warned):
-    """How a board talks, or what it does to lines, was found out. profile: by which it is talked to
-    from now on."""
+    """It was found out how a board talks or changes lines. profile: used from now on."""
 
     profile: Profile = field(default_factory=lambda: Profile(""))
 
 
 @dataclass(frozen=True, slots=True)
 class BoardVanished(Warned):
-    """A board whose port is kept open is not there any more; it is waited for."""
+    """A board whose port was kept open has gone; hostlink waits for it."""
 
 
 @dataclass(frozen=True, slots=True)
 class BoardReturned(Warned):
-    """A board that had vanished is attached again."""
+    """A board that had gone is attached again."""
 
 
 @dataclass(frozen=True, slots=True)
 class RowPrinted:
-    """A program printed a row. The text is as the board sent it, control characters and all."""
+    """A program printed a row. The text is as sent by the board, with its control characters."""
 
     text: str
 
 
 @dataclass(frozen=True, slots=True)
 class RowOpen:
-    """The row that a program has not ended, as far as it came: a question, if it then waits."""
+    """The unfinished row of a program so far: a question, if the program then waits."""
 
     text: str
 
 
 @dataclass(frozen=True, slots=True)
 class InputTyped:
-    """An answer is typed to the program; on most boards its echo comes as part of the row."""
+    """An answer is about to be typed; on most boards its echo becomes part of the row."""
 
     text: str
 

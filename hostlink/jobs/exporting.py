@@ -18,11 +18,11 @@ _SQLITE = b"SQLite format 3\x00"
 
 @dataclass(frozen=True, slots=True)
 class Imported:
-    """added: rows that are new here, by kind. renamed: programs shown under another name here.
+    """The result of an import. added: new rows, by kind. renamed: programs under a new name here.
 
-    healed: what was damaged here and is whole again. left_out: what was damaged there, in words.
-    copies: the marks of copies of an archive that went on by themselves, as in NAME@3/12345678.
-    retired: programs that are retired here now because they were there.
+    healed: damaged records that were repaired. left_out: damaged records of the source, in words.
+    copies: marks of copies of an archive that were used separately, as in NAME@3/12345678. retired:
+    programs that are now retired here because they were retired there.
     """
 
     added: dict[str, int]
@@ -35,7 +35,7 @@ class Imported:
 
 @dataclass(frozen=True, slots=True)
 class Exported:
-    """counts: records in the bag, by kind. left_out: what was damaged and is not, in words."""
+    """The result of an export. counts: records by kind. left_out: damaged records, in words."""
 
     counts: dict[str, int]
     left_out: tuple[str, ...]
@@ -48,16 +48,16 @@ def export(
     programs: tuple[str, ...] = (),
     since: datetime | None = None,
 ) -> Exported:
-    """Write a new bag with all that is whole. Raises ArchiveError."""
+    """Write all undamaged records to a new bag. Raises ArchiveError."""
     with archive.records(programs=programs, since=stored(since) if since else "") as records:
         counts = write_bag(records, target)
         return Exported(counts, tuple(records.left_out))
 
 
 def import_from(archive: Archive, source: Path) -> Imported:
-    """Take in a bag or an archive file, told apart by what it is.
+    """Import a bag or an archive file, whichever the path is.
 
-    Raises ArchiveError: then nothing was taken in.
+    Raises ArchiveError if nothing was imported.
     """
     if source.is_dir():
         if (source / "bagit.txt").exists():

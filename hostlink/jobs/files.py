@@ -1,4 +1,4 @@
-"""Files that a person names: read up to the size of a listing, written whole and never unasked."""
+"""Files named by the user: size-limited reading, complete writing, no replacing without consent."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ from hostlink.reading import read_at_most
 
 
 class TakenError(RefusedError):
-    """There is a file of that name already, and nobody said that it may be replaced."""
+    """A file of that name exists, and there is no consent to replace it."""
 
 
 def named_path(words: str) -> Path:
-    """The path that a person means: quotes around it taken off, ~ for the home folder."""
+    """Return a typed path without surrounding quotes, with ~ as the home folder."""
     path = Path(words.strip().strip("'\""))
     try:
         return path.expanduser()
-    except RuntimeError:  # ~ before a name that nobody has here
+    except RuntimeError:  # ~ with an unknown user name
         return path
 
 
 def is_there(path: Path) -> bool:
-    """Whether a name is taken; never raises, as Path.exists does for a name too long."""
+    """Return whether a path exists; unlike Path.exists, raise nothing for a name too long."""
     return os.path.exists(path)  # noqa: PTH110
 
 
 def write_new(path: Path, content: bytes, *, replace: bool) -> None:
-    """Write a file whole or not at all; an existing one only with consent."""
+    """Write a file completely or not at all; replace an existing one only with consent."""
     if is_there(path) and not replace:
         raise TakenError(
             f"{path} exists already.",
@@ -56,8 +56,10 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
 
 
 def read_bytes(path: Path, most: int = LIMIT) -> bytes:
-    """A file's bytes, at most one more than `most`, by which a larger one is known. Raises
-    ListingError where it cannot be read."""
+    """Return the bytes of a file, at most `most` + 1, so that a larger file is noticed.
+
+    Raises ListingError if it cannot be read.
+    """
     try:
         return read_at_most(path, most + 1)
     except (OSError, ValueError) as error:

@@ -1,4 +1,4 @@
-"""Whether a listing is fit to be loaded into a kind of board, and what makes it so."""
+"""Checking whether a listing can be loaded into a kind of board, with advice if it cannot."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from hostlink.words import plural
 
 
 def check_loadable(material: Material, profile: Profile, *, despite_review: bool) -> None:
-    """Raise RefusedError where a listing is not fit to be loaded; needs no board.
+    """Raise RefusedError if a listing cannot be loaded; this needs no board.
 
-    Opening a port may restart a board, so this comes first. What came from a board goes back to one
-    as it was, whatever a review says of it.
+    It comes first because opening a port may restart a board. A listing that came from a board may
+    go back whatever the review finds.
     """
     checked = review(material.listing, profile.rules)
     if not material.listing.numbered():
@@ -29,8 +29,7 @@ def check_loadable(material: Material, profile: Profile, *, despite_review: bool
 
 
 def smaller_advice(material: Material, profile: Profile, room: int) -> Advice:
-    """Say what helps where a listing takes more than `room` bytes: how it is made to fit, or how
-    much is over at its smallest."""
+    """Return advice for a listing larger than `room` bytes: how to make it fit, if it can."""
     rules = profile.rules.with_room(room)
     smallest = shrink(material.listing, rules, to_fit=True, size_words=profile.size_words)
     if not smallest.fits:
@@ -71,7 +70,7 @@ def _refusal(material: Material, profile: Profile, checked: Review) -> RefusedEr
 
 
 def _mend_advice(material: Material, profile: Profile) -> Advice:
-    """Advice to mend, where mending would leave fewer errors; else ""."""
+    """Return advice to mend the listing if that would leave fewer errors, else ""."""
     mended = mend(material.text, profile.rules)
     before = review(material.listing, profile.rules).errors
     after = review(Listing.from_text(mended.text), profile.rules).errors
@@ -83,9 +82,9 @@ def _mend_advice(material: Material, profile: Profile) -> Advice:
 
 
 def _nameable(profile: Profile) -> str:
-    """The name by which a profile can be found again; "" where it can not."""
+    """Return the name by which a profile can be found, "" if there is none."""
     with suppress(HostlinkError):
-        # An address may tell another size of memory; that is named by itself.
+        # An address may set another memory size, which is passed separately.
         if find_profile(profile.name).rules.with_room(0) == profile.rules.with_room(0):
             return profile.name
     return ""

@@ -1,4 +1,4 @@
-"""Giving many listings out, as files in a folder or as one zip file."""
+"""Writing many listings to a folder or to one zip file, to give them to others."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from hostlink.listing.bundle import MOST_BYTES, MOST_MEMBERS, Member, write_zip
 
 
 def every_program(archive: Archive) -> Gathered:
-    """The latest revision of every program that is not retired; what is damaged is left out."""
+    """Return the latest revision of every program that is not retired; leave out damaged ones."""
     programs = archive.programs()
     found: list[Material] = []
     left_out: list[tuple[str, Advice]] = [("The archive", each) for each in programs.damaged]
@@ -36,11 +36,11 @@ def every_program(archive: Archive) -> Gathered:
 def give_out(
     materials: Sequence[Material], output: Path, *, replace: bool
 ) -> tuple[tuple[str, Advice], ...]:
-    """Write listings as files into a folder, or as one zip file where `output` is called so.
+    """Write listings to a folder, or to one zip file if `output` has that suffix.
 
-    What `keep` would not take back is left out; returns where it is from, and why. Raises
-    UsageError where a file is there already and may not be replaced, or where two listings are of
-    one program; RefusedError where there is none, there are too many, or nothing can be written.
+    Listings that `keep` would not accept are left out; return their sources and the reasons. Raises
+    UsageError if a file exists and may not be replaced, or if two listings belong to one program;
+    RefusedError if there are no listings or too many, or if nothing can be written.
     """
     members, left_out = _members(materials)
     if not members:
@@ -67,7 +67,7 @@ def give_out(
 
 
 def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[str, Advice]]]:
-    """The files to write, each under a name by which `keep` knows its program; what is left out."""
+    """Return the files to write, named so that `keep` knows the programs, and those left out."""
     members: list[Member] = []
     left_out: list[tuple[str, Advice]] = []
     programs: set[str] = set()
@@ -95,7 +95,7 @@ def _members(materials: Sequence[Material]) -> tuple[list[Member], list[tuple[st
 
 
 def _stem(name: str, taken: set[str]) -> str:
-    """A file's name for a program, such that no other file is for the same program when kept."""
+    """Return a file name for a program that no other file of the set would be kept under."""
     plain = file_name(name.lower())
     plain = plain if is_program_name(program_name(plain)) else "program"
     stem, turn = plain, 1
@@ -106,7 +106,7 @@ def _stem(name: str, taken: set[str]) -> str:
 
 
 def _into_folder(folder: Path, files: list[Member], replace: bool) -> None:
-    """Write files into a folder; none where one is there already and may not be replaced."""
+    """Write files to a folder; write none if one exists and may not be replaced."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except (OSError, ValueError) as error:

@@ -1,4 +1,4 @@
-"""Finding the listing that a user means by a word: a file, a program, a revision, a shipped one."""
+"""Finding the listing named by the user: a file, a program, a revision, a shipped program."""
 
 from __future__ import annotations
 
@@ -19,19 +19,19 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.files import read_bytes
 from hostlink.listing import Listing, canonical, decode_listing, measure, to_text
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
 
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
-NO_MATTER = Matter()
+NO_DETAILS = ProgramDetails()
 _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 
 @dataclass(frozen=True, slots=True)
 class Shipped:
-    """A shipped example program, as its index tells it."""
+    """A shipped example program, as described in the index."""
 
     name: str
     path: Path
@@ -44,12 +44,12 @@ class Shipped:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A listing with where it came from.
+    """A listing and its source.
 
-    name: the program name it goes by, "" where it has none. label: how to call it in messages.
-    raw, charset: its exact bytes and their codec. revision: set where the archive holds it.
-    shipped: set where it is a shipped example. matter: what a sheet says of it, where it is one.
-    held: what the archive holds, of a revision or a rescue, as it was measured then.
+    name: its program name, "" if it has none. label: its name in messages. raw, charset: its exact
+    bytes and their codec. revision: set if the archive holds it as one. shipped: set for a shipped
+    example. details: from a listing sheet. held: the content in the archive of a revision or a
+    rescue, as measured then.
     """
 
     name: str
@@ -60,7 +60,7 @@ class Material:
     origin: Origin
     revision: Revision | None = None
     shipped: Shipped | None = None
-    matter: Matter = NO_MATTER
+    details: ProgramDetails = NO_DETAILS
     held: Content | None = None
 
     @property
@@ -76,12 +76,12 @@ class Material:
         return "-" if self.label == STANDARD_INPUT else shlex.quote(self.label)
 
     def content(self, profile: Profile) -> Content:
-        """The listing as the archive keeps it, measured for one kind of board."""
+        """Return the listing as content for the archive, measured for a kind of board."""
         return content_of(self.listing, self.raw, self.charset, profile)
 
 
 def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> Content:
-    """A listing as the archive keeps it: exact bytes, text, canonical form and cost."""
+    """Return a listing as content for the archive: exact bytes, text, canonical form and cost."""
     return Content(
         raw=raw,
         text=listing.text(),
@@ -93,19 +93,19 @@ def content_of(listing: Listing, raw: bytes, charset: str, profile: Profile) -> 
 
 
 def read_file(path: Path, *, charset: str = "utf-8") -> Material:
-    """A listing file as material. Raises ListingError where it cannot be read or is no listing."""
+    """Read a listing file. Raises ListingError if it cannot be read or is no listing."""
     return from_bytes(read_bytes(path), str(path), name=program_name(path.stem), charset=charset)
 
 
 def from_bytes(raw: bytes, where: str, *, name: str, charset: str = "utf-8") -> Material:
-    """Bytes of a listing file as material; of a listing sheet its listing, held to its codes."""
+    """Return the listing in the bytes of a listing file, or of a sheet, checked by its codes."""
     text = decode_listing(raw, name=where, charset=charset)
     if is_sheet(text):
         sheet = read_sheet(text, name=where)
-        name = program_name(sheet.matter.name) or name
+        name = program_name(sheet.details.name) or name
         held = sheet.text.encode("utf-8")
         return Material(
-            name, where, sheet.text, held, "utf-8", Origin("file", where), matter=sheet.matter
+            name, where, sheet.text, held, "utf-8", Origin("file", where), details=sheet.details
         )
     return Material(name, where, text, raw, "utf-8", Origin("file", where))
 
@@ -123,12 +123,12 @@ def is_file(path: Path) -> bool:
 
 
 def program_name(stem: str) -> str:
-    """A program name made of a file's stem: capitals, other characters as -."""
+    """Return a program name made of a file's stem: capitals, with - for other characters."""
     return _NAME.sub("-", stem).strip("-").upper()[:40]
 
 
 def shipped_programs() -> dict[str, Shipped]:
-    """The shipped programs by name, in the order of their index."""
+    """Return the shipped programs by name, in the order of the index."""
     folder = library_folder()
     index = tomllib.loads((folder / "index.toml").read_text(encoding="utf-8"))
     entries = (
@@ -147,11 +147,11 @@ def shipped_programs() -> dict[str, Shipped]:
 
 
 def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = None) -> Material:
-    """The listing meant by `what`: "-" (stdin), an existing file, NAME, NAME@3, a shipped program.
+    """Find the listing named `what`: "-" (stdin), a file, NAME, NAME@3 or a shipped program.
 
-    `shipped:NAME` always means the shipped one, also where the archive has a program of that name.
+    `shipped:NAME` means the shipped one even if the archive has a program of that name.
 
-    Raises ListingError or ArchiveError naming what was looked for and what is near it.
+    Raises ListingError or ArchiveError with the name and similar ones.
     """
     if what == "-":
         return from_bytes(stdin or b"", STANDARD_INPUT, name="")
@@ -181,7 +181,7 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
 
 
 def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> ListingError:
-    """The error for a listing that is not there, with the programs of nearly that name."""
+    """Return the error for a listing that was not found, with programs of similar names."""
     kept = archive.programs(retired=None) if archive is not None else []
     near = nearest(Path(what).stem, [*(program.name for program in kept), *shipped])
     return ListingError(
@@ -196,7 +196,7 @@ def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> List
 
 
 def from_archive(spec: str, archive: Archive) -> Material:
-    """A revision (NAME, NAME@3) or a rescue (rescue@2) as material."""
+    """Return a revision (NAME, NAME@3) or a rescue (rescue@2) of the archive."""
     item = archive.revision(spec)
     content = archive.content(item)
     revision = item if isinstance(item, Revision) else None
@@ -213,7 +213,7 @@ def from_archive(spec: str, archive: Archive) -> Material:
 
 
 def read_shipped(name: str) -> Material:
-    """A shipped program as material; its title, notes and tags go to the archive with it."""
+    """Return a shipped program; its title, notes and tags are kept with it."""
     known = shipped_programs()
     if name not in known:
         raise ListingError(
@@ -230,5 +230,5 @@ def read_shipped(name: str) -> Material:
         "utf-8",
         Origin("library", name),
         shipped=shipped,
-        matter=Matter(name, shipped.title, shipped.author, shipped.licence, shipped.notes),
+        details=ProgramDetails(name, shipped.title, shipped.author, shipped.licence, shipped.notes),
     )

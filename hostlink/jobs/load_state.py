@@ -1,4 +1,4 @@
-"""How far a load has come, and what is said of it where it ends early."""
+"""The progress of a load, and what an error says about it if the load ends early."""
 
 from __future__ import annotations
 
@@ -20,10 +20,11 @@ from hostlink.words import plural
 
 @dataclass(slots=True)
 class LoadState:
-    """How far a load has come, for what is said if it ends early.
+    """The progress of a load, for the error if it ends early.
 
-    touched: the board's memory was changed, or may have been. proven: it holds the new program.
-    is_told: the error that ended the load says all this.
+    label: names the listing. spec: the revision that it was kept as, "" if none. held: what the
+    board held before. touched: the board's memory was changed, or may have been. proven: it holds
+    the new program. is_told: the error that ended the load already says all this.
     """
 
     label: str
@@ -35,7 +36,7 @@ class LoadState:
 
 
 def with_state(session: Session, error: HostlinkError, state: LoadState) -> HostlinkError:
-    """Return an error that says also what was kept and in what state the board is."""
+    """Return the error completed by what was kept and by the state of the board."""
     state.is_told = True
     if state.proven:
         return error.but(kept=f"{state.label} is on the board and proven. {error.kept}".strip())
@@ -44,7 +45,7 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
         session.abandon()
         what = f"Stopped before anything of {state.label} was sent."
         if state.touched:
-            what = f"Stopped while loading {state.label}: {_how_far(*session.lines_sent)}."
+            what = f"Stopped while loading {state.label}: {_how_far(*session.patience.lines_sent)}."
             advice = "Load again to complete it."
     elif isinstance(error, ReadBackError) and not state.touched:
         advice = joined(
@@ -54,12 +55,14 @@ def with_state(session: Session, error: HostlinkError, state: LoadState) -> Host
     elif isinstance(error, LinkError):
         advice = advice or "Load again when the link is back."
     return error.but(
-        what=what, kept=_kept(error, state, any_sent=session.lines_sent[0] > 0), advice=advice
+        what=what,
+        kept=_kept(error, state, any_sent=session.patience.lines_sent[0] > 0),
+        advice=advice,
     )
 
 
 def _how_far(sent: int, lines: int) -> str:
-    """How far sending had come when it was stopped."""
+    """Say how many lines were sent when the load was stopped."""
     if not sent:
         return "no line is known to be stored; the board holds a part of it at most"
     if sent < lines:
@@ -69,7 +72,7 @@ def _how_far(sent: int, lines: int) -> str:
 
 
 def _kept(error: HostlinkError, state: LoadState, *, any_sent: bool) -> str:
-    """What was not lost, and what the board holds."""
+    """Say what was not lost, and what the board holds."""
     says_more = isinstance(error, ArchiveError | NotKnownError)
     parts = [error.kept] if says_more and error.kept else []
     if not state.touched and not isinstance(error, NotKnownError):

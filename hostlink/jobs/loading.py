@@ -1,9 +1,8 @@
-"""Load a listing into a board: reviewed, kept, what was there rescued, sent, read back, proven."""
+"""Loading a listing into a board: review, keep, rescue what was there, send, read back, prove."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from contextlib import suppress
 from dataclasses import dataclass, replace
 
 from hostlink.archive import Archive, Board, Revision
@@ -13,55 +12,53 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.learning import BoardRewritesError, Learned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.sending import FullError, LoadReport
-from hostlink.board.dialogue.witness import MemoryDoubt, Witness, expected_free
 from hostlink.board.profile.model import Profile
 from hostlink.errors import (
     HostlinkError,
-    LinkError,
-    LinkReason,
     NotClearedError,
     ReadBackError,
-    RefusedError,
 )
-from hostlink.jobs.after_proof import look_again
 from hostlink.jobs.events import Emit, KeptAs
-from hostlink.jobs.fitness import check_loadable, smaller_advice
+from hostlink.jobs.fitness import check_loadable
+from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import load_s
 from hostlink.jobs.session.rescuing import Held, forget_copy, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
-from hostlink.listing import Line, Listing, measure
-from hostlink.listing.measure import least_size, most_size
-from hostlink.words import plural
+from hostlink.listing import Line, measure
 
 
-def _nothing_is_learned(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
+def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of LoadOptions.learn
     return False
 
 
 @dataclass(frozen=True, slots=True)
 class LoadOptions:
-    """discard_board: do not capture what is there first. changes_only: send only the difference.
+    """How to load a listing.
 
-    despite_review: load in spite of errors that the review found. name: keep the listing under this
-    program name instead of its own. learn: asked whether what the board was seen to do to lines may
-    go into its profile, so that the load is proven by that.
+    discard_board: do not capture first what is on the board. changes_only: send only the lines that
+    differ. despite_review: load despite errors found in the review. name: keep the listing under
+    this program name instead of its own. learn: asked whether to add to the profile what the board
+    was seen to do to lines, so that the load can be proven with it.
     """
 
     discard_board: bool = False
     changes_only: bool = False
     despite_review: bool = False
     name: str = ""
-    learn: Callable[[Learned], bool] = _nothing_is_learned
+    learn: Callable[[Learned], bool] = _learn_nothing
 
 
 @dataclass(frozen=True, slots=True)
 class Loaded:
-    """A proven load. spec: the revision it is, "" if it was not kept. rescued: "" if not needed.
+    """A proven load.
 
-    size, limit: bytes on the board and its limit (0 unknown). free: the board's own word, or None.
+    spec: the revision that was loaded, "" if it was not kept. rescued: how the archive keeps what
+    was on the board, "" if that was empty. size, limit: bytes taken and available on the board
+    (limit 0 if unknown). free: bytes that the board reports as free, None if it reports none.
     """
 
     label: str
@@ -74,10 +71,10 @@ class Loaded:
 
 
 def load(session: Session, archive: Archive, material: Material, options: LoadOptions) -> Loaded:
-    """Load `material`; returns only when the board was read back and holds exactly it.
+    """Load a listing; return only after the board was read back and holds exactly that.
 
-    A board that is to be recognised is attached to first, since what it takes is not known before.
-    Raises RefusedError before anything is sent where the review finds errors; LinkError,
+    A board of unknown kind is recognised first, since its rules are needed for the review.
+    Raises RefusedError before anything is sent if the review finds errors; LinkError,
     ReadBackError, ArchiveError or Interrupted with what was kept and what the board now holds.
     """
     state = LoadState(material.label)
@@ -95,7 +92,9 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
             check_loadable(material, session.profile, despite_review=options.despite_review)
         board = session.board_in(archive)
         detail = {"listing": material.label}
-        with session.job(archive, "load", board, program=material.name, detail=detail) as record:
+        with recorded_job(
+            session, archive, "load", board, program=material.name, detail=detail
+        ) as record:
             record.revision = revision
             try:
                 return _overwrite(session, archive, board, material, options, record, state)
@@ -120,10 +119,10 @@ def _overwrite(
     record: OpenEvent,
     state: LoadState,
 ) -> Loaded:
-    """Rescue, send, prove, and note what the board holds."""
+    """Rescue what is on the board, send the listing, prove it, and note what the board holds."""
     state.held = rescue_or_discard(session, archive, board, record, discard=options.discard_board)
     session.dialogue.can("clear", "clear the program memory")
-    _must_fit(session, material, state.held, discarded=options.discard_board)
+    check_room(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))
     record.detail["held"] = state.held.spec
     record.detail["overwrote"] = state.touched = True
@@ -133,34 +132,23 @@ def _overwrite(
         loader, report = _send(session, material.listing.numbered(), held, options)
     except NotClearedError:
         record.detail["overwrote"] = state.touched = False
-        _know_again(session, archive, board, state.held)
+        _restore_host_copy(session, archive, board, state.held)
         raise
     content = material.content(session.profile)
     state.proven = True
-    session.memory_is_known()
+    session.restarts.settle()
     archive.set_host_copy(board.uuid, content, proven=True, revision=record.revision)
-    free = _free_memory(session)
-    doubt = _memory_doubt(session, material, free)
-    if session.profile.commands.free_memory and (free is None or doubt is not None):
-        look_again(session, archive, board, loader, record.revision, state)
-        free = _free_memory(session) if doubt is not None else free
-        doubt = _memory_doubt(session, material, free)
     record.detail.update(lines=report.lines, repairs=report.repairs, captures=report.captures)
-    if session.restarted_since_attach or not state.proven or doubt is not None:
-        empty = not state.proven
-        state.proven = False
-        forget_copy(archive, board, content)
-        if session.restarted_since_attach or empty or doubt is None:
-            raise _restarted(state)
-        raise _contradicted(session, state, doubt)
+    check = FreeMemoryCheck(session, archive, board, material, record.revision, state)
+    free = check.after_load(loader)
     ledger = measure(material.listing, session.profile.rules)
     return Loaded(
         material.label, state.spec, state.held.spec, report, ledger.total, ledger.limit, free
     )
 
 
-def _know_again(session: Session, archive: Archive, board: Board, held: Held) -> None:
-    """Note that the board holds what was captured before: it was not touched after all."""
+def _restore_host_copy(session: Session, archive: Archive, board: Board, held: Held) -> None:
+    """Note that the board still holds what was captured, since its memory was not cleared."""
     if not held.spec:
         return
     item = archive.revision(held.spec)
@@ -178,7 +166,7 @@ def _send(
     held: Mapping[int, Line] | None,
     options: LoadOptions,
 ) -> tuple[Loader, LoadReport]:
-    """Load the lines; where the board rewrites them and that may be learned, prove them by it."""
+    """Send the lines and prove them; if allowed, learn first how the board rewrites lines."""
     loader = Loader(session.dialogue, target)
     try:
         report = loader.load(held)
@@ -190,97 +178,26 @@ def _send(
             raise error.now_learned() from error
         report = loader.report
         loader = Loader(session.dialogue, target)
-        again = loader.load(target)  # nothing differs any more, so it is only read back
+        again = loader.load(target)  # nothing differs any more, so this only reads back
         return loader, replace(report, captures=report.captures + again.captures)
     session.keep_heard()
     return loader, report
 
 
-def _must_fit(session: Session, material: Material, held: Held, *, discarded: bool) -> None:
-    """Raise RefusedError where the listing is larger than what the board says it has room for.
-
-    Nothing is known of what is there where it was discarded, so nothing is refused then.
-    """
-    ledger = measure(material.listing, session.profile.rules)
-    free = None if discarded else _free_memory(session)
-    if free is None:
-        return
-    before = Listing(tuple(held.lines.values()))
-    room = free + measure(before, session.profile.rules).total
-    if ledger.total <= room:
-        return
-    size, most = ledger.total, room
-    if not session.profile.rules.storage.exact:
-        size, most = least_size(material.listing, session.profile.rules), free + most_size(before)
-        if size <= most:
-            text = f"{material.label} may not fit: the board has about {room:,} bytes for it."
-            session.emit(Warned(f"{text} It is tried; what does not fit, the board refuses."))
-            return
-    least = "" if session.profile.rules.storage.exact else "at least "
-    raise RefusedError(
-        f"{material.label} does not fit: it takes {least}{plural(size, 'byte')}, and the board has "
-        f"{most:,}: {least}{plural(size - most, 'byte')} over.",
-        kept="Nothing was sent to the board.",
-        advice=smaller_advice(material, session.profile, most),
-    )
-
-
-def _memory_doubt(session: Session, material: Material, free: int | None) -> MemoryDoubt | None:
-    """Return how the board's free memory contradicts the listing; None where it does not, or where
-    either is not known."""
-    rules = session.profile.rules
-    expected = expected_free(material.listing, rules)
-    if free is None or expected is None:
-        return None
-    return Witness(True, free, expected, rules.storage.variables).doubt
-
-
-def _restarted(state: LoadState) -> LinkError:
-    return LinkError(
-        f"The board restarted just after {state.label} was read back right; its memory is empty "
-        "now.",
-        reason=LinkReason.RESTARTED,
-    )
-
-
-def _contradicted(session: Session, state: LoadState, doubt: MemoryDoubt) -> ReadBackError:
-    return ReadBackError(
-        f"{state.label} is not proven: the board lists exactly what was sent, but {doubt}.",
-        advice=lambda by: (
-            "Either the board holds something that it does not list, or the sizes in "
-            f"profile {session.profile.name} are wrong; measure them {by.survey}."
-        ),
-    )
-
-
-def _free_memory(session: Session) -> int | None:
-    """The board's own word; a proven load does not fail for want of it.
-
-    Where the question fails the board may have restarted; then it says so on its way back.
-    """
-    try:
-        return session.dialogue.free_memory()
-    except LinkError as error:
-        with suppress(LinkError):
-            session.dialogue.regain(may_interrupt=False)
-        session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
-        return None
-
-
 def expected_seconds(material: Material, pacing: Pacing) -> float:
-    """About how long a load of this takes on a good wire."""
+    """Return about how many seconds a load of this listing takes on a good wire."""
     return load_s(material.listing.numbered(), pacing)
 
 
 def keep_material(
     profile: Profile, emit: Emit, archive: Archive, material: Material, options: LoadOptions
 ) -> Revision | None:
-    """Keep the listing as a revision before anything is sent; None where it has no name."""
+    """Keep the listing as a revision before anything is sent; return None if it has no name."""
     if material.revision is not None and not options.name:
         return material.revision
     name = options.name or material.name
     if not name and archive.holds(material.content(profile)):
-        return None  # a rescue: it is kept already
+        return None  # a rescue, which the archive keeps already
     if not name:
         emit(
             Warned(
@@ -294,7 +211,7 @@ def keep_material(
     if shipped is not None:
         for holder in archive.holds(content):
             if isinstance(holder, Revision) and holder.program == name:
-                return holder  # an example loaded again is no news
+                return holder  # an example that was loaded before
     kept = archive.keep(name, content, material.origin, title=shipped.title if shipped else "")
     if shipped is not None and kept.is_new and kept.revision.number == 1:
         archive.note(name, shipped.notes)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from hostlink.archive import Archive
 from hostlink.board.port.ports import identity_of, same_board
@@ -17,19 +17,27 @@ from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.listing_source import Material, program_name
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.attaching import known_board
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.last_known import known_board
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 V = TypeVar("V")
 
 EmitAt = Callable[[str, Event], None]
-"""Told an event of one board: the board's name (see `names`) and the event."""
+"""Receives the events of each board: the board's name (see `names`) and the event."""
 
 
 @dataclass(frozen=True, slots=True)
 class Result(Generic[V]):
-    """How the task ended on one board. board: its name here. value, or the error that ended it."""
+    """How the task ended on one board.
+
+    board: its name (see `names`). value: what the task returned, or error: what ended it.
+    """
 
     board: str
     port: str
@@ -51,9 +59,9 @@ def worst(results: Sequence[Result[V]]) -> ExitStatus:
 
 
 def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
-    """What to call each board: its label, else the short name of its port; by port.
+    """Return a name for each port: the board's label, else the short name of the port.
 
-    Raises UsageError where two of the ports are one board: it cannot be loaded twice at once.
+    Raises UsageError if two of the ports are the same board, which cannot be used twice at once.
     """
     called: dict[str, str] = {}
     seen: list[tuple[str, object]] = []
@@ -84,41 +92,55 @@ def on_each(
     cancelled: Callable[[], bool] = lambda: False,
     on_result: Callable[[Result[V]], None] = lambda _: None,
 ) -> list[Result[V]]:
-    """Do `task(session, name)` on every board at the same time; the results in the boards' order.
+    """Run `task(session, name)` on every board at the same time; return the results in order.
 
-    on_result is called in this thread as boards finish, first come first told. An error that is
-    not of hostlink's own is raised once all boards are done.
+    on_result: called in this thread as each board finishes. An error that is not a HostlinkError is
+    raised after all boards have finished.
     """
-    from concurrent.futures import as_completed
-
     called = names(choices, archive)
     owners: list[Owner[Session]] = []
-    waiting = {}
+    waiting: dict[Future[V], str] = {}
     try:
         for choice in choices:
             name = called[choice.port]
             owner = _owner(choice, archive, name, emit, cancelled)
             owners.append(owner)
             waiting[owner.submit(_bound(task, name))] = choice.port
-        results: dict[str, Result[V]] = {}
-        strange: BaseException | None = None
-        for answer in as_completed(waiting):
-            port = waiting[answer]
-            try:
-                result = Result(called[port], port, answer.result())
-            except HostlinkError as error:
-                result = Result(called[port], port, error=error)
-            except BaseException as error:  # noqa: BLE001 - raised below, when all are done
-                strange = error
-                continue
-            results[port] = result
-            on_result(result)
+        results = _collect(waiting, called, on_result)
     finally:
         for owner in owners:
             owner.close()
+    return [results[choice.port] for choice in choices]
+
+
+def _collect(
+    waiting: Mapping[Future[V], str],
+    called: Mapping[str, str],
+    on_result: Callable[[Result[V]], None],
+) -> dict[str, Result[V]]:
+    """Wait for the answers of all boards; return the results by port.
+
+    waiting: the port for each answer. called: the board's name for each port. An error that is not
+    a HostlinkError is raised after the last answer.
+    """
+    from concurrent.futures import as_completed
+
+    results: dict[str, Result[V]] = {}
+    strange: BaseException | None = None
+    for answer in as_completed(waiting):
+        port = waiting[answer]
+        try:
+            result = Result(called[port], port, answer.result())
+        except HostlinkError as error:
+            result = Result(called[port], port, error=error)
+        except BaseException as error:  # noqa: BLE001 - raised below, when all are done
+            strange = error
+            continue
+        results[port] = result
+        on_result(result)
     if strange is not None:
         raise strange
-    return [results[choice.port] for choice in choices]
+    return results
 
 
 def _bound(task: Callable[[Session, str], V], name: str) -> Callable[[Session], V]:
@@ -131,7 +153,7 @@ def _owner(
     def told(event: Event) -> None:
         emit(name, event)
 
-    return Owner(name, lambda: Session(choice, told, cancelled, archive=archive))
+    return Owner(name, lambda: open_session(choice, told, cancelled, archive=archive))
 
 
 def load_on_each(
@@ -143,9 +165,9 @@ def load_on_each(
     cancelled: Callable[[], bool] = lambda: False,
     on_result: Callable[[Result[Loaded]], None] = lambda _: None,
 ) -> list[Result[Loaded]]:
-    """Load one listing into every board. It is reviewed for each board's profile and kept once.
+    """Load one listing into every board. It is reviewed for each profile and kept once.
 
-    Raises RefusedError before any port is opened where the listing is not fit for one of them.
+    Raises RefusedError before any port is opened if the listing cannot be loaded into one of them.
     """
     for choice in choices:
         check_loadable(material, choice.effective, despite_review=options.despite_review)
@@ -170,9 +192,9 @@ def save_on_each(
     cancelled: Callable[[], bool] = lambda: False,
     on_result: Callable[[Result[Saved]], None] = lambda _: None,
 ) -> list[Result[Saved]]:
-    """Save every board's program, each as a program named after its board and the day.
+    """Save the program of every board under a name made of the board's name and the date.
 
-    What the archive holds as a revision already is not kept again under such a name.
+    A program that the archive already holds as a revision is not kept again under such a name.
     """
 
     def task(session: Session, name: str) -> Saved:
@@ -183,6 +205,6 @@ def save_on_each(
 
 
 def dated_name(board: str, today: date) -> str:
-    """Return the name of the program for a board's save: RED-2026-11-27."""
+    """Return the program name under which a board is saved, such as RED-2026-11-27."""
     day = today.isoformat()
     return f"{program_name(board)[: 40 - len(day) - 1].strip('-') or 'BOARD'}-{day}"

@@ -1,8 +1,9 @@
-"""A paste of several lines: mended, looked at for one kind of board, and cut into what to send."""
+"""Pasting several lines: mend and review them for a kind of board, and split them for sending."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from hostlink.board.profile.model import Profile
@@ -15,10 +16,10 @@ _SHORT = re.compile(r"([A-Z]+)\.")
 
 @dataclass(frozen=True, slots=True)
 class Pasted:
-    """What a paste came to. parts: in order, blocks of numbered lines and single direct lines.
+    """A reviewed paste. parts: in order, blocks of numbered lines and single direct lines.
 
-    mended: a sentence for each repair. remarks: what the review found and what is in doubt, in
-    sentences; errors: how many of them the board would stumble over.
+    mended: a sentence for each repair. remarks: a sentence for each finding of the review and each
+    doubtful repair. errors: how many of the findings are errors.
     """
 
     parts: tuple[tuple[Line, ...] | str, ...]
@@ -28,12 +29,12 @@ class Pasted:
 
     @property
     def count(self) -> int:
-        """Lines in all."""
+        """Return the number of lines."""
         return sum(1 if isinstance(part, str) else len(part) for part in self.parts)
 
 
 def look_at(text: str, profile: Profile) -> Pasted:
-    """Mend and review a paste; nothing is sent. Never raises on any text."""
+    """Mend and review a paste without sending anything. Raises no error for any text."""
     # A terminal sends CR for every line end of a paste, so that is nothing to mend.
     mended = mend(text, profile.rules)
     listing = Listing.from_text(mended.text)
@@ -49,7 +50,8 @@ def look_at(text: str, profile: Profile) -> Pasted:
     found = [
         finding
         for finding in review(numbered, profile.rules).findings
-        if finding.rule not in ("bare-line-number", "missing-jump-target")  # the board has the rest
+        if finding.rule
+        not in ("bare-line-number", "missing-jump-target")  # the board may hold the target
     ]
     where = [f"line {each.number}: " if each.number is not None else "" for each in found]
     remarks = [place + each.message for place, each in zip(where, found, strict=True)]
@@ -61,17 +63,28 @@ def look_at(text: str, profile: Profile) -> Pasted:
     )
 
 
-def may_overwrite(line: str, profile: Profile) -> bool:
-    """Whether a direct line may clear or replace the program in memory.
+def with_lines(program: Mapping[int, Line], block: Iterable[Line]) -> dict[int, Line]:
+    """Return a program with numbered lines entered; one without text deletes its number."""
+    target = dict(program)
+    for line in block:
+        assert line.number is not None
+        target.pop(line.number, None)
+        if line.text:
+            target[line.number] = line
+    return target
 
-    Looks for the profile's words anywhere outside quotes, shortened with a full stop too: one
-    capture too many costs a second, one too few costs a program.
+
+def may_overwrite(line: str, profile: Profile) -> bool:
+    """Return whether a direct line may clear or replace the program in memory.
+
+    Looks for the profile's words anywhere outside quotes, and for their abbreviations with a full
+    stop: an unnecessary capture costs a second, a missing one may cost a program.
     """
     return _may_hold(line, _overwriting_words(profile), profile)
 
 
 def may_run(line: str, profile: Profile) -> bool:
-    """Whether a direct line may run the program in memory, from its beginning or from a line on."""
+    """Return whether a direct line may run the program in memory, from any of its lines."""
     return _may_hold(
         line, [word for word in (profile.commands.run.upper(), *_JUMPS) if word], profile
     )
@@ -86,16 +99,16 @@ def _may_hold(line: str, words: list[str], profile: Profile) -> bool:
 
 
 def may_store(line: str, profile: Profile) -> bool:
-    """Whether a direct line may store the program on the board, over another one."""
+    """Return whether a direct line may store the program on the board, replacing a stored one."""
     word = re.split(r"[ {]", profile.commands.store.upper())[0]
     is_direct = Line.from_text(line).number is None
     return bool(word) and is_direct and word in _unquoted(line, profile).replace(" ", "")
 
 
 def names_overwriting(line: str, profile: Profile) -> bool:
-    """Whether a line holds a command that clears or replaces the program as a word of its own.
+    """Return whether a line contains a command that clears or replaces the program, as a word.
 
-    What a program that waits for input may be answered with seldom does.
+    An answer to a program that waits for input seldom does.
     """
     found = _WORD.findall(_unquoted(line, profile))
     words = _overwriting_words(profile)
@@ -107,9 +120,9 @@ def names_overwriting(line: str, profile: Profile) -> bool:
 
 
 def _unquoted(line: str, profile: Profile) -> str:
-    """A line in capitals without its quoted texts, read in each way that a board may read it.
+    """Return a line in capitals without quoted text, once for each possible set of quotes.
 
-    What stands outside quotes in any of these is left in: a profile may not know all the marks.
+    A profile may not know all the quotes of a board, so text outside quotes in any reading counts.
     """
     marks = dict.fromkeys((profile.rules.language.quotes, '"', "\"'"))
     return "\n".join(_without_quoted(line.upper(), each) for each in marks)

@@ -1,4 +1,4 @@
-"""The user's own profiles: kept under a name, and given to the board that they were measured on."""
+"""The user's own profiles: keep one under a name, and assign it to a board."""
 
 from __future__ import annotations
 
@@ -17,10 +17,10 @@ from hostlink.jobs.session.remembering import forget
 
 
 def check_new_name(name: str, *, replace: bool = True) -> None:
-    """Refuse a name that a profile cannot be kept under, before anything is measured.
+    """Check the name for a new profile before anything is measured.
 
-    Raises UsageError where it is no name or a shipped profile's, TakenError where one of the user's
-    has it and may not be replaced.
+    Raises UsageError if it is not a valid name or belongs to a shipped profile, TakenError if the
+    user has a profile of that name which may not be replaced.
     """
     try:
         Name().read(name)
@@ -49,10 +49,10 @@ def check_new_name(name: str, *, replace: bool = True) -> None:
 
 
 def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
-    """Write a profile under a name by which `find_profile` finds it; where it is written.
+    """Write a profile under a name for `find_profile`; return the path of its file.
 
-    replace: consent to replace another one of the user's. Raises UsageError where the name cannot
-    be one, TakenError where it is taken, RefusedError where it cannot be written.
+    replace: consent to replace a profile of the user. Raises UsageError if the name is not valid,
+    TakenError if it is taken, RefusedError if the file cannot be written.
     """
     check_new_name(name)
     text = profile_text(dataclasses.replace(profile, name=name))
@@ -69,7 +69,7 @@ def keep_profile(profile: Profile, name: str, *, replace: bool) -> Path:
 
 
 def give_profile(archive: Archive, identity: Identity, name: str) -> None:
-    """Note that the board at a port is talked to by a profile from now on. Raises ArchiveError."""
+    """Assign a profile to the board at a port from now on. Raises ArchiveError."""
     board = archive.board_seen(
         vid=identity.vid,
         pid=identity.pid,

@@ -1,4 +1,4 @@
-"""Pages to give away: the sheet of a program and the card of a board, written and read back."""
+"""Writing the sheet of a program or the card of a board to a file, and reading a sheet back."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from hostlink.jobs.files import read_bytes, write_new
 from hostlink.jobs.listing_source import Material
 from hostlink.listing import decode_listing
 from hostlink.listing.finding import without_silence
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet_file import SheetRead, read_sheet
 
 
-def matter_of(material: Material, archive: Archive | None) -> Matter:
-    """What is known of a program: its title and note in the archive, where it is there.
+def details_of(material: Material, archive: Archive | None) -> ProgramDetails:
+    """Return the details of a program, with its title and note from the archive if it is there.
 
-    Which review rules the note silences is for the review alone. Raises ArchiveError.
+    Lines of the note that silence review rules are left out. Raises ArchiveError.
     """
-    known = replace(material.matter, name=material.name)
+    known = replace(material.details, name=material.name)
     if material.revision is not None and archive is not None:
         program = archive.program(material.name)
         known = replace(known, title=program.title, notes=program.note)
@@ -28,12 +28,12 @@ def matter_of(material: Material, archive: Archive | None) -> Matter:
 
 
 def write_sheet(
-    path: Path, material: Material, profile: Profile, matter: Matter, *, replace: bool
+    path: Path, material: Material, profile: Profile, details: ProgramDetails, *, replace: bool
 ) -> None:
     """Write the sheet of a listing. Raises what `publish.sheet.sheet` and `write_new` raise."""
     from hostlink.publish.sheet import sheet
 
-    page = sheet(material.listing, profile, matter)
+    page = sheet(material.listing, profile, details)
     write_new(path, page.encode("utf-8"), replace=replace)
 
 
@@ -45,6 +45,6 @@ def write_card(path: Path, profile: Profile, *, replace: bool) -> None:
 
 
 def read_sheet_file(path: Path) -> SheetRead:
-    """A sheet read back from its file. Raises ListingError where it cannot be, or is no sheet."""
+    """Read a sheet from its file. Raises ListingError if it cannot be read or is no sheet."""
     name = str(path)
     return read_sheet(decode_listing(read_bytes(path), name=name), name=name)

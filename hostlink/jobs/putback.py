@@ -1,7 +1,7 @@
-"""Put a backup back on a board: memory and stored programs, all of it or single items, proven.
+"""Putting a backup back on a board: memory and stored programs, all or single items, proven.
 
-What would not fit is said before anything is sent. A stored program that is there already, the
-same, is not stored again, since that wears the EEPROM; another one in its place is kept first.
+Items that do not fit are reported before anything is sent. A stored program that is already there
+is not stored again, which would wear the EEPROM; a different one in its place is kept first.
 """
 
 from __future__ import annotations
@@ -25,28 +25,29 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import Held, certain, keep_held, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, measure, review, to_bytes
 from hostlink.words import safe
 
-_BLANK, _DELETE = 32, 127  # the first byte that is no control character, and the last that is one
-_SIZES = ("does-not-fit",)  # the rule that goes by the profile's size; the board has the last word
+_BLANK, _DELETE = 32, 127  # the first byte that is no control character; the last one that is
+_SIZES = ("does-not-fit",)  # the rule on the profile's size, which the board's report overrides
 
 
 @dataclass(frozen=True, slots=True)
 class Misfit:
-    """An item that this board cannot take, and why, as half a sentence."""
+    """An item that does not fit the board, with the reason as a clause."""
 
     name: str
     why: str
 
 
 class MisfitError(RefusedError):
-    """Not all of a backup can go on this board; nothing was sent.
+    """A backup does not fit the board completely; nothing was sent.
 
-    found: what cannot, and why. fitting: names of the items that can.
+    found: the items that do not fit. fitting: the names of those that do.
     """
 
     def __init__(self, spec: str, found: Sequence[Misfit], fitting: Sequence[str]) -> None:
@@ -67,10 +68,10 @@ class MisfitError(RefusedError):
 
 @dataclass(frozen=True, slots=True)
 class PutBack:
-    """A proven putback. stored: written now. unchanged: stored programs that were there already.
+    """A proven putback. stored: programs stored now. unchanged: those that were there already.
 
-    memory: whether memory holds the backup's program now, and not what it held before.
-    unproven: items whose listing was not proven when kept or is not now, and what speaks against.
+    memory: whether memory now holds the program of the backup, not the one before. unproven: items
+    that were not proven when they were kept or are not now, with the reason.
     """
 
     spec: str
@@ -81,7 +82,7 @@ class PutBack:
 
 
 def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
-    """The items of those names, all where none is named. Raises RefusedError for others."""
+    """Return the named items, or all if none is named. Raises RefusedError for unknown names."""
     known = {item.name.casefold(): item for item in backup.items}
     for name in names:
         if name.casefold() not in known:
@@ -96,10 +97,10 @@ def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
 def misfits(
     profile: Profile, items: Sequence[BackupItem], capacity: int, eeprom: int = 0
 ) -> list[Misfit]:
-    """What a kind of board cannot take: what has no room or no place there, or cannot be typed.
+    """Return the items that do not fit a kind of board: too large, no place, or not typeable.
 
-    capacity, eeprom: bytes for a program and for all stored ones together, 0 where not known.
-    Whatever else a review may find, what a board held goes back to one as it was.
+    capacity, eeprom: bytes for a program and for all stored ones together, 0 if unknown. Other
+    findings of a review do not matter, since the programs come from a board.
     """
     room = eeprom
     found: list[Misfit] = []
@@ -124,7 +125,7 @@ def misfits(
 
 
 def _no_place(profile: Profile, item: BackupItem) -> str:
-    """Why a kind of board has no place for an item, "" where it has one."""
+    """Say why a kind of board has no place for an item, "" if it has one."""
     commands = profile.commands
     if item.kind == "stored" and not commands.store:
         return "this kind of board cannot store programs"
@@ -134,7 +135,7 @@ def _no_place(profile: Profile, item: BackupItem) -> str:
 
 
 def _untypable(profile: Profile, item: BackupItem) -> str:
-    """Why an item cannot be typed, "" where it can: a control character would be obeyed."""
+    """Say why an item cannot be typed, "" if it can; the board acts on control characters."""
     charset = profile.rules.form.charset
     for number, line in Listing.from_text(item.content.text).numbered().items():
         try:
@@ -155,17 +156,17 @@ def putback(
     held: Held | None = None,
     discard_board: bool = False,
 ) -> PutBack:
-    """Put a backup, or the named items of it, on the board; returns only when all is proven.
+    """Put a backup, or named items of it, on the board; return only when all is proven.
 
-    held: what memory holds, where the caller has captured and kept it already.
-    Raises RefusedError before anything is sent where an item does not fit. Where it is cut short
-    later, all is put back as it was, as far as the board lets that be done, and the error says so.
+    held: the program in memory, if the caller has captured and kept it already.
+    Raises RefusedError before anything is sent if an item does not fit. After a later error the
+    earlier programs are put back as far as possible, and the error says how far.
     """
     items = chosen_items(backup, names)
     session.attach()
     board = session.board_in(archive)
     detail = {"backup": backup.spec, "items": [item.name for item in items]}
-    with session.job(archive, "putback", board, parts=10, detail=detail) as record:
+    with recorded_job(session, archive, "putback", board, parts=10, detail=detail) as record:
         if held is not None:
             memory = held
         else:
@@ -178,9 +179,9 @@ def putback(
 def _must_fit(
     session: Session, backup: Backup, items: Sequence[BackupItem], board: Board, memory: Held
 ) -> None:
-    """Raise MisfitError by the board's own word where it has one, else by its profile.
+    """Raise MisfitError if an item exceeds the room that the board reports, or else the profile's.
 
-    The profile is not asked about the very board that held the backup, which is proof enough.
+    The profile does not count for the same board that held the backup, since that is proof enough.
     """
     storage = session.profile.rules.storage
     own = backup.board_uuid == board.uuid
@@ -198,9 +199,9 @@ def _must_fit(
 
 
 def _free_memory(session: Session) -> int | None:
-    """The board's own word, None where it has none or the question fails on this wire.
+    """Return the free memory that the board reports, in bytes; None if it reports none.
 
-    What that may have changed in memory was captured before, and is overwritten.
+    A damaged question may change memory, which was captured before and will be overwritten.
     """
     try:
         return session.dialogue.free_memory()
@@ -214,7 +215,7 @@ def _free_memory(session: Session) -> int | None:
 
 
 def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
-    """Say what a review finds wrong with programs that go back all the same."""
+    """Warn of review errors in programs that are put back nevertheless."""
     for item in items:
         if item.unproven:
             session.emit(Warned(f"{item.name} was kept as not proven: {item.unproven}"))
@@ -228,7 +229,7 @@ def _warn_of_errors(session: Session, items: Sequence[BackupItem]) -> None:
 class _PutBack:
     """One putback: stored programs first, each through memory; memory last.
 
-    Where it is cut short, the slots that it changed and memory are put back as they were.
+    After an error, the changed slots and memory are put back as they were.
     """
 
     def __init__(
@@ -238,14 +239,14 @@ class _PutBack:
         self._archive = archive
         self._board = board
         self._memory = memory
-        self._keep = keep  # whether what a slot holds is kept in the archive first
+        self._keep = keep  # whether to keep the program of a slot in the archive first
         self._stored: list[str] = []
-        self._unproven: dict[str, str] = {}  # item left alone: what contradicts its place
+        self._unproven: dict[str, str] = {}  # item left alone: what contradicts its slot
         self._replaced: dict[str, Held] = {}  # slot: what it held before
-        self._touched = False  # whether memory may hold something else by now
+        self._touched = False  # whether memory may have changed
 
     def run(self, backup: Backup, items: Sequence[BackupItem]) -> PutBack:
-        """Put the items on the board. Raises what cut it short, with the state of the board."""
+        """Put the items on the board. Raises an error with the state of the board."""
         try:
             unchanged = self._store([item for item in items if item.kind == "stored"])
             memory = next((item for item in items if item.kind == "memory"), None)
@@ -259,7 +260,7 @@ class _PutBack:
         return PutBack(backup.spec, memory is not None, tuple(self._stored), unchanged, unproven)
 
     def _store(self, items: Sequence[BackupItem]) -> tuple[str, ...]:
-        """Store programs; the slots that held them already, and are left alone."""
+        """Store programs; return the slots that held them already and were left alone."""
         session = self._session
         there = {name.casefold() for name in slot_names(session)}
         unnamed = session.profile.commands.has_unnamed_slot
@@ -269,7 +270,7 @@ class _PutBack:
             self._touched = True
             if unnamed or item.slot.casefold() in there:
                 held = slot_held(session, item.slot)
-                if same_program(session, held.lines, lines):  # left alone, whatever it holds
+                if same_program(session, held.lines, lines):  # left alone
                     unchanged.append(item.slot)
                     if held.doubt is not None:
                         self._unproven[item.name] = str(held.doubt)
@@ -283,14 +284,14 @@ class _PutBack:
         return tuple(unchanged)
 
     def _kept_first(self, name: str, held: Capture) -> Held:
-        """What a slot holds, in the archive for certain before it is overwritten."""
+        """Keep the program in a slot before it is overwritten; return it. Raises NotKnownError."""
         if not self._keep:
             return Held(held.lines, held.count, doubt=held.doubt)
         kept = keep_held(self._session, self._archive, self._board, held)
         return certain(kept, safe(name), "It was not overwritten")
 
     def _fill_memory(self, item: BackupItem | None) -> None:
-        """Put the backup's program, or what was there before, into memory."""
+        """Put the program of the backup, or the one before, into memory."""
         wanted = self._memory.lines
         if item is not None:
             wanted = Listing.from_text(item.content.text).numbered()
@@ -306,7 +307,7 @@ class _PutBack:
     # --- cut short ---------------------------------------------------------------------------
 
     def _as_before(self, error: HostlinkError) -> HostlinkError:
-        """Put slots and memory back as they were; return an error that says how that went too."""
+        """Put slots and memory back as they were; return the error with the result of that."""
         if not self._touched:
             return error.but(kept=error.kept or "Nothing on the board was changed.")
         said = [error.kept]
@@ -321,14 +322,14 @@ class _PutBack:
         return memory_after(self._session, error, self._memory.lines, self._memory.spec)
 
     def _at_prompt(self) -> bool:
-        """Whether the board can be brought to its prompt, so that something can be put back."""
+        """Return whether the board can be brought to its prompt for putting programs back."""
         try:
             return self._session.dialogue.regain(may_interrupt=True).found is Found.PROMPT
         except HostlinkError:
             return False
 
     def _slot_as_before(self, name: str, held: Held, *, answers: bool) -> str:
-        """Make a slot hold again what it held, proven; a sentence that says how that went."""
+        """Put back the program of a slot, proven; return a sentence on the result."""
         if not held.lines:
             return f"{safe(name)} was empty before, and may hold a program now."
         if answers and held.doubt is None:
@@ -343,6 +344,6 @@ class _PutBack:
 
 
 def _fewer(backup: Backup) -> Advice:
-    """What to do where a board refuses a part of a backup."""
+    """Return advice for a board that refuses a part of a backup."""
     name = next((item.name for item in backup.items if item.kind == "memory"), "NAME")
     return lambda by: f"Name what is to go back {by.put_back_items(backup.spec, (name,))}."

@@ -1,6 +1,6 @@
-"""A board's stored programs: listing them, reading and writing one, asked with care and proven.
+"""A board's stored programs: listing them, and reading and writing one with proof.
 
-Recalling overwrites the program in memory: the caller has captured that before, and puts it back.
+Recalling overwrites the program in memory; the caller captures that before and puts it back.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ from hostlink.link.exchange import Reach
 from hostlink.listing import Line, Listing, canonical_lines, review, to_text
 from hostlink.words import plural, safe
 
-_MOST_LISTS = 7  # times the board is asked what it has stored
-_LEAST_BLANK = 64  # characters: fewer than any EEPROM has bytes, more than a word of the board's
-_RECALLS = 3  # times that a stored program is asked for, where nothing comes
+_MOST_LISTS = 7  # how many times the board is asked for its list
+_LEAST_BLANK = 64  # characters: fewer than the bytes of any EEPROM, more than any message
+_RECALLS = 3  # attempts to recall a stored program if nothing comes
 _SLOW = Reach(silence_s=8.0)  # a kilobyte of EEPROM takes about 3.5 s to write
 _PLAIN_WORD = re.compile(r"[A-Za-z0-9_.-]{1,32}")
 
@@ -41,18 +41,18 @@ Lines = Mapping[int, Line]
 
 @dataclass(frozen=True, slots=True)
 class Slot:
-    """A stored program: its name and whatever else the board says of it."""
+    """A stored program: its name and whatever else the board lists with it."""
 
     name: str
     row: str
 
 
 def stored(session: Session) -> list[Slot]:
-    """The programs stored in the board, as two answers of it agree; or the one in its one place,
-    where a command shows that.
+    """Return the programs stored in the board, listed the same twice.
 
-    A name damaged on the wire would hide what a slot holds from whoever is about to overwrite it.
-    Raises RefusedError where its kind has no such list, ReadBackError where no two answers agree.
+    On a board with a single place it is the program that a command shows there. A name damaged on
+    the wire would hide a program that is about to be overwritten. Raises RefusedError if this kind
+    has no such list, ReadBackError if no two lists agree.
     """
     session.attach()
     commands = session.profile.commands
@@ -77,7 +77,7 @@ def stored(session: Session) -> list[Slot]:
 
 
 def listed(session: Session) -> list[Slot]:
-    """The stored programs as `stored` tells them, or the slots that this kind of board has."""
+    """Return the stored programs as `stored` does, or else all slots of this kind of board."""
     session.attach()
     commands = session.profile.commands
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
@@ -86,7 +86,7 @@ def listed(session: Session) -> list[Slot]:
 
 
 def slot_names(session: Session) -> tuple[str, ...]:
-    """The slots that may hold something and can be read; none where a board can tell neither."""
+    """Return the names of the slots that can be read and may hold a program, if known."""
     session.attach()
     commands = session.profile.commands
     if not commands.recall or not (commands.stored or commands.places):
@@ -95,10 +95,10 @@ def slot_names(session: Session) -> tuple[str, ...]:
 
 
 def recalled(session: Session, name: str) -> Capture:
-    """Recall a stored program into memory and capture it. Raises RefusedError if it will not.
+    """Recall a stored program into memory and capture it. Raises RefusedError if the board refuses.
 
-    Memory is cleared before, so that a recall that came to nothing (its command damaged, the board
-    restarted) is never taken for what was in memory; then it is asked again.
+    Memory is cleared before, so that after a failed recall (command damaged, board restarted) the
+    program in memory is not taken for the stored one; the recall is repeated then.
     """
     session.emit(Phase(f"Reading what is stored as {safe(name)}", capture_s(session.profile)))
     health = session.wire.health
@@ -111,7 +111,7 @@ def recalled(session: Session, name: str) -> Capture:
         try:
             result = session.dialogue.capture()
         except (NotKnownError, ReadBackError) as error:
-            # What it says of the program in memory is no longer so.
+            # What the error says about the program in memory is outdated.
             raise error.but(kept="") from error
         if result.lines and health.restarts == restarts:
             break
@@ -119,9 +119,9 @@ def recalled(session: Session, name: str) -> Capture:
 
 
 def slot_held(session: Session, name: str) -> Capture:
-    """As `recalled`, but nothing where a board that cannot list its slots refuses an empty one.
+    """Recall as `recalled` does, but return an empty capture for an empty slot that is refused.
 
-    Where the board shows its one place by a command, memory is not touched.
+    If a command of the board shows its single place, memory is not changed.
     """
     commands = session.profile.commands
     if commands.list_stored:
@@ -135,9 +135,9 @@ def slot_held(session: Session, name: str) -> Capture:
 
 
 def _place_held(session: Session) -> Capture:
-    """Capture what the one place holds, by the command that shows it.
+    """Capture the program in the single place by the command that shows it.
 
-    Raises as Dialogue.capture does.
+    Raises the errors of Dialogue.capture.
     """
     profile = session.profile
     commands = replace(profile.commands, list=profile.commands.list_stored, free_memory="")
@@ -148,9 +148,9 @@ def _place_held(session: Session) -> Capture:
 
 
 def _is_blank(reading: Reading, profile: Profile) -> bool:
-    """Whether an answer is an EEPROM that was never written: one character, again and again.
+    """Return whether an answer shows a blank EEPROM: one character, repeated.
 
-    No row end stands between them and the prompt.
+    There is no row end before the prompt.
     """
     prompt = to_text(profile.talk.prompt, profile.rules.form.charset)
     said = "".join(reading.unexplained).removesuffix(prompt)
@@ -158,10 +158,10 @@ def _is_blank(reading: Reading, profile: Profile) -> bool:
 
 
 def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> None:
-    """Store what memory holds, which is `lines`, and prove it by recalling it.
+    """Store the program in memory, which is `lines`, and prove it by recalling it.
 
-    Raises RefusedError where the board will not store it, ReadBackError with `kept` where it
-    stored something else.
+    Raises RefusedError if the board refuses to store it, ReadBackError with `kept` if it stored
+    something else.
     """
     session.emit(Phase(f"Storing as {safe(name)}"))
     _ask(session, "store", "store a program", name)
@@ -189,9 +189,9 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
 def put_into_memory(
     session: Session, lines: Lines, doing: str = "Putting the program in memory back"
 ) -> None:
-    """Make memory hold `lines`, whatever it holds; proven by reading it back.
+    """Replace the program in memory by `lines`, proven by reading it back.
 
-    doing: what that is told as, with the time that it takes; "" for not at all.
+    doing: how the work is reported, with its expected time; "" for no report.
     """
     if doing:
         session.emit(Phase(doing, load_s(lines, session.dialogue.pacing)))
@@ -200,19 +200,19 @@ def put_into_memory(
     else:
         session.dialogue.clear()
         Loader(session.dialogue, lines).load({})  # nothing to send: reads back that it is empty
-    session.memory_is_known()
+    session.restarts.settle()
 
 
 def same_program(session: Session, one: Lines, other: Lines) -> bool:
-    """Whether two listings are the same program for this kind of board."""
+    """Return whether two listings are the same program for this kind of board."""
     rules = session.profile.rules
     return canonical_lines(one, rules) == canonical_lines(other, rules)
 
 
 def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str) -> HostlinkError:
-    """Try to put memory back after a job was cut short; return an error that says how that went.
+    """Try to put memory back after a job failed; return the error with the result of that.
 
-    lines: what memory held. spec: where the archive keeps it, "" where it does not.
+    lines: what memory held. spec: what the archive keeps it as, "" if it does not.
     """
     back = False
     with session.unstoppable(), suppress(HostlinkError):
@@ -241,10 +241,10 @@ def memory_after(session: Session, error: HostlinkError, lines: Lines, spec: str
 
 
 def checked(session: Session, name: str) -> str:
-    """A slot's name fit to be typed: one that the profile has, or a plain word.
+    """Return a slot's name if it is safe to type: one of the profile, or a plain word.
 
-    Names in an archive or from a board are data; with a sign such as `:` in it the rest of a name
-    would be a statement of its own.
+    Names from an archive or a board are data; behind a character such as `:` the rest of a name
+    would be executed as a statement.
     """
     slots = session.profile.commands.slots
     if name in slots if slots else _PLAIN_WORD.fullmatch(name):
@@ -261,9 +261,9 @@ def checked(session: Session, name: str) -> str:
 
 
 def _ask(session: Session, command: str, what: str, name: str) -> None:
-    """Type a slot command. Raises RefusedError with the board's own words, said twice.
+    """Type a slot command. Raises RefusedError with the board's message if it comes twice.
 
-    Once they may be its answer to a command that was damaged on the way.
+    A single one may be the answer to a command that was damaged on the wire.
     """
     text = session.dialogue.can(command, what).format(name=checked(session, name))
     if _refusal(session, session.dialogue.ask(text, _SLOW)):
@@ -271,13 +271,13 @@ def _ask(session: Session, command: str, what: str, name: str) -> None:
 
 
 def _refuse_errors(session: Session, what: str, answer: str) -> None:
-    """Raise the board's own error words, where the profile knows what they look like."""
+    """Raise RefusedError with the board's error message, if the profile describes those."""
     refusal = _refusal(session, answer)
     if refusal:
         raise RefusedError(f'The board refused to {what}: "{safe(refusal)}".')
 
 
 def _refusal(session: Session, answer: str) -> str:
-    """The row of an answer that is an error of the board's, "" where there is none."""
+    """Return the row of an answer that is an error message of the board, "" if none."""
     words = tuple(session.profile.commands.error_words)
     return next((row for row in rows_of(answer) if row.startswith(words)), "") if words else ""

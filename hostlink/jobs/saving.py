@@ -1,4 +1,4 @@
-"""Save a board's program into the archive, proven by captures that agree."""
+"""Saving a board's program to the archive, proven by captures that agree."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from hostlink.board.dialogue.learning import numbers_named
 from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, LinkError, Needed, RefusedError
 from hostlink.jobs.events import KeptAs, put_back_advice
-from hostlink.jobs.session.attaching import as_known, last_program
+from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.last_known import as_known, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import board_origin, heal_by, held_content
 from hostlink.jobs.session.session import Session
@@ -21,11 +22,12 @@ from hostlink.words import plural
 
 @dataclass(frozen=True, slots=True)
 class SaveOptions:
-    """name: the program to save to, "" for the one that the board was last known to hold.
+    """How to save.
 
-    note: one line kept with the revision. after_restart: consent to save although the board
-    restarted since its port was opened. unless_held: keep nothing new of a program that the archive
-    holds as a revision under any name.
+    name: the program to save to, "" for the one that the board was last known to hold. note: one
+    line kept with the revision. after_restart: consent to save although the board restarted since
+    its port was opened. unless_held: keep nothing new if the archive holds the program as a
+    revision under any name.
     """
 
     name: str = ""
@@ -36,9 +38,9 @@ class SaveOptions:
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """A save. is_new is False where the archive held the same as the latest revision.
+    """The result of a save. is_new: False if the latest revision was the same.
 
-    doubt: what contradicts the listing that was kept; None where it is proven.
+    doubt: what contradicts the listing; None if it is proven.
     """
 
     revision: Revision
@@ -49,12 +51,12 @@ class Saved:
 
     @property
     def status(self) -> ExitStatus:
-        """How a command that saved this ends."""
+        """Return the exit status of a command that saved this."""
         return ExitStatus.DONE if self.doubt is None else ExitStatus.READ_BACK_DIFFERS
 
     @property
     def proof(self) -> str:
-        """How far the listing is proven, in words that follow its name."""
+        """Describe how far the listing is proven, to follow its name."""
         if self.doubt is None and (mark := self.revision.origin.unproven):
             return f"is what the board holds, by {plural(self.captures, 'capture')}, and {mark}"
         if self.doubt is None:
@@ -65,13 +67,13 @@ class Saved:
 def save(session: Session, archive: Archive, options: SaveOptions) -> Saved:
     """Capture the program in the board's memory and keep it as a revision.
 
-    What the board's free memory contradicts is kept too, marked with that as not proven.
-    Raises RefusedError where the board is empty, or no name is known; ReadBackError where the
-    captures do not agree. Nothing is kept in any of these cases.
+    A listing that the free memory contradicts is kept too, marked as not proven.
+    Raises RefusedError if the board is empty or no name is known; ReadBackError if the captures do
+    not agree. Nothing is kept then.
     """
     session.attach()
     board = session.board_in(archive)
-    with session.job(archive, "save", board) as record:
+    with recorded_job(session, archive, "save", board) as record:
         try:
             session.emit(Phase("Reading the board's program", capture_s(session.profile)))
             result = session.dialogue.capture()
@@ -130,7 +132,7 @@ def _keep(
 
 
 def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision | None:
-    """The latest revision of a program if it is the same program for the board."""
+    """Return the latest revision of a program if it equals the captured one for the board."""
     for holder in archive.holds(content):
         if isinstance(holder, Revision) and holder.program.casefold() == name.casefold():
             latest = archive.revision(name)
@@ -139,7 +141,7 @@ def _same_as_latest(archive: Archive, name: str, content: Content) -> Revision |
 
 
 def _held_as(archive: Archive, board: Board, content: Content) -> Revision | None:
-    """The revision that a board's program is, if the archive holds it."""
+    """Return the revision that equals the board's program, if the archive has one."""
     copy = archive.host_copy(board.uuid)
     held = [holder for holder in archive.holds(content) if isinstance(holder, Revision)]
     known = as_known(held, copy.revision if copy is not None else "")
@@ -147,9 +149,9 @@ def _held_as(archive: Archive, board: Board, content: Content) -> Revision | Non
 
 
 def _name_for(archive: Archive, board: Board, content: Content) -> str:
-    """The program that the board was last known to hold, unless this is another one of ours.
+    """Return the program that the board was last known to hold, unless this is another known one.
 
-    A board takes in other programs without our knowing, from its EEPROM or by its keyboard.
+    A board may have got another program unnoticed, from its EEPROM or from its keyboard.
     """
     copy = archive.host_copy(board.uuid)
     known = copy.revision.rpartition("@")[0] if copy is not None else ""
@@ -167,17 +169,17 @@ def _name_for(archive: Archive, board: Board, content: Content) -> str:
 
 
 def _empty(session: Session, archive: Archive, board: Board) -> RefusedError:
-    """An empty board is no successful save; say when it was lost, and what we have of it."""
+    """Return the error for an empty board: when the program was lost, and what is kept of it."""
     spec = last_program(archive, board)
     advice = put_back_advice(spec) or "Type or load a program first."
     what = "The board holds no program"
-    if session.restarted_since_attach:
+    if session.restarts.memory_is_lost:
         what += ": it restarted when the port was opened, and lost its memory then"
     return RefusedError(f"{what}.", kept="No empty revision was kept.", advice=advice)
 
 
 def _tell_too_long(session: Session, result: Capture) -> None:
-    """Warn of lines that the board lists longer than it lets them be typed: they cannot go back."""
+    """Warn of lines that are listed longer than they can be typed, so that they cannot go back."""
     most = session.profile.rules.form.longest_line
     long = [n for n, line in result.lines.items() if most and len(line.typed) > most]
     if long:
@@ -191,7 +193,7 @@ def _tell_too_long(session: Session, result: Capture) -> None:
 
 
 def _ask_after_restart(session: Session, options: SaveOptions) -> None:
-    if not session.restarted_since_attach:
+    if not session.restarts.memory_is_lost:
         return
     if not options.after_restart:
         raise RefusedError(

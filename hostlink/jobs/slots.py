@@ -1,7 +1,7 @@
-"""The jobs that store the program in memory and recall another one. Nothing is overwritten unsaved.
+"""The jobs that store the program in memory on the board, and recall a stored one.
 
-Recalling overwrites the program in memory, and storing may overwrite a slot. So what is there is
-captured and kept first; a slot can only be read by recalling it, and then memory is put back.
+Recalling overwrites the program in memory, and storing may overwrite a slot. So the programs there
+are captured and kept first. A slot can only be read by recalling it; memory is put back afterwards.
 """
 
 from __future__ import annotations
@@ -23,7 +23,8 @@ from hostlink.jobs.recalling import (
     slot_names,
     store_proven,
 )
-from hostlink.jobs.session.attaching import as_known
+from hostlink.jobs.session.job import recorded_job
+from hostlink.jobs.session.last_known import as_known
 from hostlink.jobs.session.rescuing import (
     NOTHING,
     Held,
@@ -39,16 +40,16 @@ _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
 
 
 def store(session: Session, archive: Archive, name: str) -> Held:
-    """Store the program in memory under `name`; returns what the slot held before.
+    """Store the program in memory under `name`; return what the slot held before.
 
-    Proven by recalling it. Raises RefusedError with the board's own words where it will not, and
-    NotKnownError where the board contradicts what the slot lists: it is not overwritten then.
+    It is proven by recalling it. Raises RefusedError with the board's message if the board refuses,
+    and NotKnownError, without overwriting the slot, if its contents are not known for certain.
     """
-    session.attach()  # what it can is not known of a board that was never seen
+    session.attach()  # the abilities of a new board are not known before
     session.dialogue.can("store", "store a program")
     checked(session, name)
     board = session.board_in(archive)
-    with session.job(archive, "store", board, parts=2, detail={"slot": name}) as record:
+    with recorded_job(session, archive, "store", board, parts=2, detail={"slot": name}) as record:
         memory = rescue_held(session, archive, board)
         if not memory.lines:
             raise RefusedError("The board holds no program to store.", kept="Nothing was changed.")
@@ -70,16 +71,16 @@ def store(session: Session, archive: Archive, name: str) -> Held:
 
 
 def recall(session: Session, archive: Archive, name: str) -> Held:
-    """Bring a stored program into memory; returns it, captured. Memory is rescued first.
+    """Recall a stored program into memory, after rescuing the one there; return it as captured.
 
-    doubt of what is returned: what contradicts it, None where it is proven.
-    spec of what is returned: the revision or rescue that is the same program, "" if none is.
+    `doubt` of the result: what contradicts it, None if it is proven. `spec`: the equal revision or
+    rescue, "" if none.
     """
     session.attach()
     session.dialogue.can("recall", "recall a stored program")
     checked(session, name)
     board = session.board_in(archive)
-    with session.job(archive, "recall", board, parts=2, detail={"slot": name}) as record:
+    with recorded_job(session, archive, "recall", board, parts=2, detail={"slot": name}) as record:
         _must_be_listed(session, name)
         memory = rescue_held(session, archive, board)
         with _kept_in_mind(session, archive, board, memory):
@@ -101,7 +102,7 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
 
 
 def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
-    """What was recalled. Raises RefusedError, memory put back, where that is refused or nothing."""
+    """Return the recalled program. Raises RefusedError, memory put back, if there is none."""
     try:
         result = recalled(session, name)
         if not result.lines:
@@ -113,7 +114,7 @@ def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
 
 
 def _must_be_listed(session: Session, name: str) -> None:
-    """Refuse what the board does not list before memory is cleared for it."""
+    """Raise RefusedError for a program that the board does not list, before memory is cleared."""
     commands = session.profile.commands
     if commands.has_unnamed_slot:
         return
@@ -126,7 +127,7 @@ def _must_be_listed(session: Session, name: str) -> None:
 
 
 def _look_into(session: Session, archive: Archive, board: Board, name: str, memory: Held) -> Held:
-    """What a slot holds, kept in the archive; memory is put back as it was, proven."""
+    """Read and keep the program in a slot; put memory back, proven."""
     commands = session.profile.commands
     slots = listed(session) if commands.stored or commands.places else []
     is_there = name.casefold() in {slot.name.casefold() for slot in slots}
@@ -149,9 +150,9 @@ def _put_back(session: Session, memory: Held) -> None:
 def _kept_in_mind(
     session: Session, archive: Archive, board: Board, memory: Held
 ) -> Iterator[dict[str, str]]:
-    """Where this ends early the board may hold other programs: say where the first ones are.
+    """Add to an error of the block where the archive keeps the programs that the board held.
 
-    Gives what is said then, to be added to: where a program was, and how the archive keeps it.
+    Yields a list to extend: where a program was, and what the archive keeps it as.
     """
     was = {"in memory": memory.spec}
     try:

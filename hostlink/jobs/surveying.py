@@ -1,12 +1,11 @@
-"""Survey a board: measure how it talks, stores and understands; propose a profile with evidence."""
+"""Surveying a board: measure how it talks, stores and understands; propose a profile."""
 
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
@@ -18,7 +17,6 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import SurveyFinding
-from hostlink.board.survey.proposal import value_in
 from hostlink.board.survey.steps import Consent, Steps
 from hostlink.board.survey.store import StoresNothing
 from hostlink.board.survey.telling import told
@@ -31,18 +29,19 @@ from hostlink.errors import (
     ReadBackError,
 )
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
 from hostlink.jobs.session.rescuing import Held, keep_held, rescue_or_discard
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
+from hostlink.jobs.survey_results import finding_rows
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.listing.canonical import reread
 from hostlink.listing.parse import Line
 from hostlink.listing.rules import Form
 from hostlink.words import plural
 
-_NAMED = 8  # items of a list that words name
-_PARTS, _PARTS_STORING = 3, 10  # times of one program that a survey may take
+_PARTS, _PARTS_STORING = 3, 10  # times that one program needs, as a limit for a survey
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,24 +77,15 @@ class Surveyed:
 
     @property
     def holds(self) -> str:
-        """How many lines the board holds, in words."""
+        """Describe how many lines the board holds."""
         return "a program that is not known" if self.lines is None else plural(self.lines, "line")
 
 
-@dataclass(frozen=True, slots=True)
-class PastSurvey:
-    """What an earlier survey found. rows: value, found, how sure, evidence, each in words."""
-
-    at: datetime
-    rows: tuple[tuple[str, str, str, str], ...]
-    told: str = ""
-
-
 def survey(session: Session, archive: Archive, options: SurveyOptions) -> Surveyed:
-    """Measure the board at the other end. Its program is left, or put back and proven.
+    """Measure the connected board. Its program is left alone, or put back and proven.
 
-    What was found is kept with the board. The session talks afterwards as it did before. Raises
-    LinkError where no usual speed gives a readable answer; whatever fails after the program was
+    The findings are kept with the board, and the session uses its earlier profile afterwards.
+    Raises LinkError if no usual speed gives a readable answer; an error after the program was
     cleared says what memory holds and where the program is kept.
     """
     try:
@@ -103,8 +93,8 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
         with session.talking_as(found):
             board = session.board_in(archive)
             parts = _PARTS_STORING if options.consent.storing else _PARTS
-            with session.job(archive, "survey", board, parts=parts) as record:
-                surveyed = _Work(session, archive, board, options, found, record).do()
+            with recorded_job(session, archive, "survey", board, parts=parts) as record:
+                surveyed = _Survey(session, archive, board, options, found, record).do()
                 record.detail["found"] = finding_rows(surveyed.findings)
                 record.detail["told"] = surveyed.told
                 return surveyed
@@ -114,7 +104,7 @@ def survey(session: Session, archive: Archive, options: SurveyOptions) -> Survey
 
 
 def _recognised(session: Session, options: SurveyOptions) -> Recognised:
-    """How the board talks. A board that is just starting is listened to first."""
+    """Find out how the board talks, after listening to one that may be starting."""
     choice = session.choice
     if session.foresight.restarts and not session.is_attached:
         session.dialogue.listen_starting()
@@ -134,8 +124,8 @@ _ASKING = (20.0, 3500)
 _STORING = (64.0, 11000)
 
 
-class _Work:
-    """What is measured once the board is understood."""
+class _Survey:
+    """One survey of a board that has been recognised."""
 
     def __init__(
         self,
@@ -164,6 +154,7 @@ class _Work:
         self._steps = Steps(self._bench, known)
 
     def do(self) -> Surveyed:
+        """Take all measurements to which the user agreed; return their result."""
         session, bench = self._session, self._bench
         began = session.wire.now()
         consent = self._options.consent
@@ -171,7 +162,7 @@ class _Work:
         besides = ", and longer for what was allowed besides" if more else ""
         session.emit(Phase(f"Measuring, about {self._expected_s():,.0f} s{besides}"))
         self._steps.listen()
-        if session.wire.health.restarts:
+        if session.restarts.seen:
             bench.findings.add(
                 "talk.restarts_on_open", True, "its banner came after the opening", "likely"
             )
@@ -195,12 +186,12 @@ class _Work:
         )
 
     def _expected_s(self) -> float:
-        """Seconds that a survey takes, without what is measured only by further consent."""
+        """Return the seconds that a survey takes, without what needs further consent."""
         waiting_s, sent = _STORING if self._options.consent.storing else _ASKING
         return waiting_s + sent * BITS_PER_BYTE / self._bench.heard_talk.baud
 
     def _held(self) -> dict[int, Line] | None:
-        """The program that is there; None where that is not known, which a look need not."""
+        """Return the program on the board; None, with a warning, if it cannot be read."""
         try:
             return self._session.dialogue.capture().lines
         except (NotKnownError, ReadBackError) as error:
@@ -210,8 +201,10 @@ class _Work:
     # --- with consent ------------------------------------------------------------------------
 
     def _store(self) -> None:
-        """Measure with stored lines; whatever happens, the program is put back or said where it
-        is. Where the memory may not be used, what was found so far stays."""
+        """Measure with stored lines, and put the program back.
+
+        An error says where the program is kept. If it cannot be kept first, nothing is stored.
+        """
         try:
             kept = self._rescued()
         except (NotKnownError, ReadBackError) as error:
@@ -233,9 +226,9 @@ class _Work:
             raise memory_after(self._session, error, kept.lines, kept.spec) from error
 
     def _read_anew(self, kept: Held, form: Form) -> Held:
-        """What was read before it was known how the board lists lines, read by what is known now.
+        """Read captured rows again by what is known now of how the board lists lines.
 
-        form: by which it was read. It is kept as it reads now as well.
+        form: what was known at the capture. A different reading is kept too.
         """
         profile = self._bench.profile
         lines = {
@@ -247,7 +240,7 @@ class _Work:
             n: line.typed for n, line in kept.lines.items()
         }:
             return kept
-        if not kept.spec:  # it was not to be kept
+        if not kept.spec:  # the user did not want it to be kept
             return dataclasses.replace(kept, lines=lines)
         return keep_held(self._session, self._archive, self._board, Capture(lines, kept.captures))
 
@@ -273,15 +266,15 @@ class _Work:
         put_into_memory(self._session, lines, "")
 
     def _keep(self, lines: dict[int, Line]) -> None:
-        """Keep what an unnamed place in EEPROM held, before it is overwritten."""
+        """Keep the program in an unnamed place in EEPROM before it is overwritten."""
         keep_held(self._session, self._archive, self._board, Capture(lines, 2))
 
     def _restart(self) -> None:
-        """Bring back a board that takes nothing any more: its memory is full, or it hangs."""
+        """Restart a board that accepts nothing any more because its memory is full or it hangs."""
         session = self._session
         port = session.choice.port
         if not port.startswith("socket://") and pulse(session):
-            session.restarts_told = session.wire.health.restarts
+            session.restarts.tell_all()
             session.dialogue.attach()
             self._bench.renew()
             return
@@ -293,67 +286,8 @@ class _Work:
 
 
 def _warn_of_speed(session: Session, baud: int, clock_hz: int) -> None:
-    """Say where the board's clock cannot make its speed closely enough."""
+    """Warn if the board's clock cannot produce its speed closely enough."""
     if clock_hz:
         for double_speed in (False, True):
             if warning := warn(baud, clock_hz, double_speed):
                 session.emit(Warned(warning))
-
-
-def finding_rows(findings: Sequence[SurveyFinding]) -> tuple[tuple[str, str, str, str], ...]:
-    """Findings in words: value, found, how sure, evidence."""
-    return tuple(
-        (one.name, value_words(one.value), one.confidence, one.evidence) for one in findings
-    )
-
-
-def value_words(value: object) -> str:
-    """A value of a profile in words; bytes as in a program, "-" where none was found."""
-    if value is None:
-        return "-"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, tuple):
-        each = [" ".join(map(str, one)) if isinstance(one, tuple) else str(one) for one in value]
-        more = f" and {len(each) - _NAMED} more" if len(each) > _NAMED else ""
-        return ", ".join(each[:_NAMED]) + more
-    return repr(value)[1:] if isinstance(value, bytes) else str(value)
-
-
-def last_survey(archive: Archive, board_uuid: str) -> PastSurvey | None:
-    """What the last survey of a board found, or None."""
-    for event in archive.events(board_uuid=board_uuid, job="survey"):
-        found = event.detail.get("found")
-        if isinstance(found, list):
-            rows = [tuple(map(str, row)) for row in found if isinstance(row, list)]
-            words = str(event.detail.get("told", ""))
-            return PastSurvey(event.started_at, tuple(row for row in rows if len(row) == 4), words)
-    return None
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """A value in which a board differs from a profile."""
-
-    name: str
-    board: object
-    profile: object
-    evidence: str
-
-
-def against(findings: Sequence[SurveyFinding], profile: Profile) -> list[Difference]:
-    """Where what was found differs from a profile; times within a fifth count as equal."""
-    differences = []
-    for finding in findings:
-        if not finding.is_found:
-            continue
-        expected = value_in(profile, finding.name)
-        if not _alike(finding.name, finding.value, expected):
-            differences.append(Difference(finding.name, finding.value, expected, finding.evidence))
-    return differences
-
-
-def _alike(key: str, found: object, expected: object) -> bool:
-    if key.endswith("_ms") and isinstance(found, float) and isinstance(expected, int | float):
-        return abs(found - expected) <= 0.2 * max(found, expected) + 0.2
-    return found == expected

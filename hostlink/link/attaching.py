@@ -29,8 +29,7 @@ from typing import Any
 
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Step
-from hostlink.link.exchange import ends_with_prompt
-from hostlink.link.pacing import Pacing
+from hostlink.link.pacing import Pacing, ends_with_prompt
 
 RESTART_PULSE_S = 0.1  # how long DTR is held off: common practice, no source
 _WAKING_MARGIN = 1.5  # times the profile's restart_ms; a bootloader's own time varies

@@ -13,8 +13,8 @@ from __future__ import annotations
 
 import re
 
-from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S, ends_with_prompt
-from hostlink.link.pacing import Pacing
+from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S
+from hostlink.link.pacing import Pacing, ends_with_prompt
 
 ASKS_AFTER_S = 0.6
 MAY_ASK_AFTER_S = 2.0

@@ -91,3 +91,18 @@ class Pacing:
     def confirms(self) -> bool:
         """Return whether the board confirms by echo or prompt that a line is stored."""
         return bool(self.prompt) or (self.echo and self.line_done != "prompt")
+
+
+def ends_with_prompt(heard: bytes | bytearray, pacing: Pacing) -> bool:
+    """Return whether the received bytes end with a prompt or ready message at a line start.
+
+    A bell may stand before it. A second one directly after the first counts too: a board that is
+    slow to start may answer an early line end so, without a new line.
+    """
+    for prompt in (pacing.prompt, pacing.ready):
+        end = len(heard)
+        while prompt and heard.endswith(prompt, 0, end):
+            end -= len(prompt)
+        if end < len(heard) and (end == 0 or heard[end - 1] in b"\r\n\a"):
+            return True
+    return False

@@ -10,8 +10,7 @@ from __future__ import annotations
 from enum import Enum
 
 from hostlink.link.core import Step
-from hostlink.link.exchange import ends_with_prompt
-from hostlink.link.pacing import Pacing
+from hostlink.link.pacing import Pacing, ends_with_prompt
 
 _FIRST_LISTEN_S = 0.15
 _WIPING = b"\b \x00"

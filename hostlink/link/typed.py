@@ -1,60 +1,267 @@
-"""Typing one line with echo verification, leaving its answer to another core."""
+"""Typing one line with echo verification, up to its line end.
+
+The line end is held back until the echo of the text is correct, so that nothing wrong is entered;
+a line with a wrong echo is cancelled and typed again.
+
+States: typing -> committed, and typing -> settling -> cancelling -> typing. Typing that is given up
+ends in done.
+"""
 
 from __future__ import annotations
 
+from enum import Enum
+
 from hostlink.link.core import Step
-from hostlink.link.exchange import Exchange, Outcome, Reach
-from hostlink.link.pacing import Pacing
+from hostlink.link.pacing import Pacing, ends_with_prompt
+
+_WIPED_S = 0.03  # in which a board erases a character: common practice, no source
+_DEAF_SIGNS = 2  # a single one may be damage on the wire
+_CUT_SIGNS = 4  # attempts in a row that stop at the same character; damage would vary
+_SHORTEST_LINE = 20  # characters that every board takes in a line: common practice, no source
+_LONGEST_SETTLING_S = 5.0  # no reaction to one typed line sends for longer
+
+
+class Outcome(Enum):
+    """How typing a line, or the whole exchange, ended."""
+
+    ANSWERED = "answered"
+    SILENT = "silent"  # the line was entered, no prompt came back
+    UNTYPED = "untyped"  # it could not be typed correctly and was not entered
+    FLOODING = "flooding"  # the board does not stop sending
+    DEAF = "deaf"  # the board rejects every character: its memory is full
+
+
+class _State(Enum):
+    TYPING = "typing"
+    SETTLING = "settling"
+    CANCELLING = "cancelling"
+    COMMITTED = "committed"
+    DONE = "done"
 
 
 class Typed:
-    """Type one line as an Exchange does, and finish as soon as its line end is sent.
+    """Type one line; finish as soon as its line end is sent, or after the last attempt.
 
     The answer is not collected here: the line may start a program that runs for an hour or asks
-    for input. When done, `committed` says whether the line was entered; if not, `outcome` says why.
+    for input. Results: `committed`, or else `outcome` with the reason; `repairs`, `heard` (the last
+    bytes received while typing).
+
+    attempts: how many times the text is typed. may_enter_wrong: see Reach. longest_s: seconds for
+    all of it.
     """
 
     def __init__(
-        self, text: bytes, pacing: Pacing, *, attempts: int = 12, may_enter_wrong: bool = True
+        self,
+        text: bytes,
+        pacing: Pacing,
+        *,
+        attempts: int = 12,
+        may_enter_wrong: bool = True,
+        longest_s: float = 120.0,
     ) -> None:
-        reach = Reach(attempts=attempts, may_enter_wrong=may_enter_wrong)
-        self._exchange = Exchange(text, pacing, reach)
+        self.outcome = Outcome.SILENT
+        self.repairs = 0
+        self.deaf_sign = b""  # what a character was answered with that the board did not take
+        self.committed_wrong = False
+        self.echo_heard = False  # at least one character was echoed correctly
+        self.prompted_early = False  # in the last attempt a prompt came before the line end
+        self._stops: list[int] = []  # correctly echoed characters of each failed attempt
+        self._text = text
+        self._pacing = pacing
+        self._most_attempts = attempts
+        self._may_enter_wrong = may_enter_wrong
+        self._longest_s = longest_s
+        self._state = _State.TYPING
+        self._sent = 0
+        self._echoed = 0
+        self._came_back = 0  # bytes received since typing of the text began
+        self._attempts = 0
+        self._buffer = bytearray()
+        self._last = 0.0
+        self._began: float | None = None
+        self._next_byte_at = 0.0
+        self._settling_since = 0.0
+        self._erasures = 0  # still to be sent
+        self._deaf_signs = 0  # attempts whose first character the board rejected
 
     @property
     def done(self) -> bool:
         """Return whether the line has been entered or typing was given up."""
-        return self._exchange.done or self.committed
+        return self._state in (_State.COMMITTED, _State.DONE)
 
     @property
     def committed(self) -> bool:
         """Return whether the line end was sent, behind a text that was echoed correctly."""
-        return self._exchange.committed
+        return self._state is _State.COMMITTED
 
     @property
-    def outcome(self) -> Outcome:
-        """Return why the line was not entered; only meaningful where `committed` is false."""
-        return self._exchange.outcome
-
-    @property
-    def cut_at(self) -> int:
-        """Return how many characters the board accepts in a line; 0 if it may accept them all."""
-        return self._exchange.cut_at
+    def heard(self) -> bytes:
+        """Return the bytes received since the last wrong or missing echo."""
+        return bytes(self._buffer)
 
     @property
     def may_be_entered(self) -> bool:
         """Return whether the board may have entered part of a text that was not committed."""
-        return self._exchange.committed_wrong or self._exchange.prompted_early
+        return self.committed_wrong or self.prompted_early
 
     @property
-    def repairs(self) -> int:
-        """Return how many times the line had to be taken back and typed again."""
-        return self._exchange.repairs
-
-    @property
-    def echo_heard(self) -> bool:
-        """Return whether the board was listening: at least one character was echoed correctly."""
-        return self._exchange.echo_heard
+    def cut_at(self) -> int:
+        """Return how many characters the board accepts in a line; 0 if it may accept them all."""
+        last = self._stops[-_CUT_SIGNS:]
+        same = len(last) == _CUT_SIGNS and len(set(last)) == 1
+        return last[0] if same and last[0] >= _SHORTEST_LINE else 0
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return what to type next and when to call again (seconds)."""
-        return self._exchange.step(now, received)
+        if self._began is None:
+            self._began = self._last = now
+            received = b""  # received before anything was typed
+        if received:
+            self._last = now
+        if now - self._began > self._longest_s:
+            talking = now - self._last < self._pacing.quiet_s
+            return self._finish(Outcome.FLOODING if talking else Outcome.SILENT)
+        handler = {
+            _State.TYPING: self._typing,
+            _State.SETTLING: self._settling,
+            _State.CANCELLING: self._cancelling,
+        }.get(self._state)
+        return handler(now, received) if handler else Step()
+
+    def _finish(self, outcome: Outcome) -> Step:
+        self.outcome = outcome
+        self._state = _State.DONE
+        return Step()
+
+    # --- typing ------------------------------------------------------------------------------
+
+    def _typing(self, now: float, received: bytes) -> Step:
+        self._came_back += len(received)
+        if self._pacing.echo and not self._echo_fits(received):
+            return self._settle(now, received)
+        out = self._next_bytes(now)
+        if out:
+            self._last = now + len(out) * self._pacing.byte_s
+        if self._sent == len(self._text):
+            # Without an echo, wait for the time that the board needs for the last character.
+            typed = self._echoed == self._sent if self._pacing.echo else now >= self._next_byte_at
+            if typed:
+                return self._commit(now, out)
+        wake = self._last + self._pacing.patience_s
+        if now >= wake:
+            return self._settle(now)
+        if self._next_byte_at > now:
+            wake = min(wake, self._next_byte_at)
+        return Step(out, wake)
+
+    def _next_bytes(self, now: float) -> bytes:
+        pacing = self._pacing
+        take = len(self._text) - self._sent
+        if pacing.line_window and pacing.echo:
+            take = min(take, pacing.line_window - (self._sent - self._echoed))
+        if pacing.char_gap_s:
+            take = min(take, 1) if now >= self._next_byte_at else 0
+            if take > 0:
+                self._next_byte_at = now + pacing.char_gap_s
+        if take <= 0:
+            return b""
+        out = self._text[self._sent : self._sent + take]
+        self._sent += take
+        return out
+
+    def _echo_fits(self, received: bytes) -> bool:
+        for byte in received:
+            if self._echoed >= self._sent:
+                return False
+            want = self._text[self._echoed]
+            if self._echoed == 0 and byte in self._pacing.deaf_signs:
+                self._deaf_signs += 1
+                self.deaf_sign = bytes([byte])
+            if byte != want and not (97 <= want <= 122 and byte == want - 32):
+                return False
+            self._echoed += 1
+            self.echo_heard = True
+        return True
+
+    def _commit(self, now: float, out: bytes) -> Step:
+        self._state = _State.COMMITTED
+        self._buffer.clear()
+        out += self._pacing.line_end
+        self._last = now + len(out) * self._pacing.byte_s
+        return Step(out, self._last + self._pacing.patience_s)
+
+    # --- a wrong echo ------------------------------------------------------------------------
+
+    def _settle(self, now: float, received: bytes = b"") -> Step:
+        """Wait for quiet after a wrong or missing echo, before the line is cancelled."""
+        if self._deaf_signs >= _DEAF_SIGNS:
+            return self._finish(Outcome.DEAF)
+        self.repairs += 1
+        self._attempts += 1
+        self._stops.append(self._echoed)
+        self._buffer[:] = received
+        self._state = _State.SETTLING
+        self._settling_since = now
+        return Step(b"", now + self._pacing.quiet_s)
+
+    def _settling(self, now: float, received: bytes) -> Step:
+        self._came_back += len(received)
+        self._buffer += received
+        quiet_at = self._last + self._pacing.quiet_s
+        if received or now < quiet_at:
+            if now - self._settling_since > _LONGEST_SETTLING_S:
+                return self._finish(Outcome.FLOODING)
+            return Step(b"", quiet_at)
+        self._state = _State.CANCELLING
+        self.prompted_early = ends_with_prompt(self._buffer, self._pacing)
+        self._buffer.clear()
+        pacing = self._pacing
+        if pacing.line_cancel:
+            out = pacing.line_cancel
+        elif pacing.erase:
+            # As many as the board has received, and one for a character already there. With more,
+            # some boards erase beyond the start of the line, though never by a single one.
+            self._erasures = min(self._sent + 1, self._came_back)
+            out = self._next_erasures()
+        elif not self._may_enter_wrong:
+            return self._finish(Outcome.UNTYPED)
+        else:
+            out = pacing.line_end
+            self.committed_wrong = True
+        self._last = now + len(out) * pacing.byte_s
+        self._settling_since = self._last + 3 * len(out) * pacing.byte_s  # 3 echoed for each
+        return Step(out, self._last + pacing.quiet_s + pacing.line_s)
+
+    def _next_erasures(self) -> bytes:
+        """Return the erase keys to send now; one at a time if the board would lose the others."""
+        singly = self._pacing.char_gap_s or self._pacing.line_window == 1
+        count = min(1, self._erasures) if singly else self._erasures
+        self._erasures -= count
+        return self._pacing.erase * count
+
+    def _cancelling(self, now: float, received: bytes) -> Step:
+        self._buffer += received
+        quiet_at = self._last + self._pacing.quiet_s + self._pacing.line_s
+        if self._erasures:
+            quiet_at = self._last + _WIPED_S + 6 * self._pacing.byte_s
+        if received or now < quiet_at:
+            if now - self._settling_since > _LONGEST_SETTLING_S:
+                return self._finish(Outcome.FLOODING)
+            return Step(b"", quiet_at)
+        pacing = self._pacing
+        if self._erasures:
+            self._last = self._settling_since = now
+            return Step(self._next_erasures(), now + _WIPED_S + 6 * pacing.byte_s)
+        if self._attempts >= self._most_attempts or self.cut_at:
+            return self._finish(Outcome.UNTYPED)
+        told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
+        if told and not ends_with_prompt(bytes(self._buffer), pacing):
+            self._attempts += 1
+            self._state = _State.SETTLING
+            self._settling_since = now
+            return Step(b"", now)
+        self._state = _State.TYPING
+        self._sent = self._echoed = self._came_back = 0
+        self._next_byte_at = 0.0
+        self._last = now
+        return self._typing(now, b"")

@@ -1,1 +1,1 @@
-"""Listings for people: the sheet to type from and the card of a board, as pages to print. Pure."""
+"""Pages to print: the listing sheet to type from and the card of a board. No I/O."""

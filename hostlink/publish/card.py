@@ -1,4 +1,4 @@
-"""The card of a board: its words, limits, messages and keys on one page."""
+"""The card of a kind of board: its words, limits, messages and keys on one page."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ table.pairs td:first-child { padding-right: 4mm; white-space: nowrap; color: var
 @media screen and (max-width: 640px) { .columns { columns: 1; } }
 """
 
-_BEYOND = 2**63 - 1  # the largest that a profile can say stands for none
+_BEYOND = 2**63 - 1  # the largest value in a profile means no limit
 
 
 def card(profile: Profile) -> str:
-    """The card of one kind of board, as HTML."""
+    """Return the card of a kind of board as an HTML page."""
     name = profile.title or profile.name
     language = profile.rules.language
     sections = [
@@ -63,7 +63,7 @@ def _words(words: tuple[str, ...]) -> str:
 
 
 def _pairs(pairs: Iterator[tuple[str, str]]) -> str:
-    """A table of names and values; a value is HTML."""
+    """Return a table of names and values. A value is HTML."""
     rows = "".join(f"<tr><td>{text(name)}</td><td>{value}</td></tr>\n" for name, value in pairs)
     return f'<table class="pairs">\n{rows}</table>\n' if rows else ""
 

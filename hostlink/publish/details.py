@@ -1,4 +1,4 @@
-"""What a sheet says of a program beyond its listing."""
+"""What a sheet says about a program besides its listing."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Matter:
-    """All plain text, "" where unknown.
+class ProgramDetails:
+    """The name, title, author, licence and notes of a program, as plain text; "" if unknown.
 
-    name: the program's name, one word. notes: paragraphs parted by empty lines.
+    name: one word. notes: paragraphs separated by empty lines.
     """
 
     name: str = ""

@@ -1,14 +1,14 @@
-"""What the printed pages share: one HTML file, no outside references, one style, text escaped.
+"""The common parts of printed pages: one HTML file with its style, escaped text, no references.
 
-The file holds no script and says so to the browser (a content security policy), so that a listing
-or a title can never become more than text.
+A content security policy tells the browser that the file holds no script, so that a listing or a
+title can never become more than text.
 """
 
 from __future__ import annotations
 
 import html
 
-# Widths in millimetres, type in points: the page is for paper first.
+# Widths in millimetres, type sizes in points, since the page is meant for paper.
 STYLE = """
 :root { color-scheme: light; --ink: #1b1b1b; --faint: #6a6a6a; --rule: #c9c4b8; --paper: #fffdf8; }
 * { box-sizing: border-box; }
@@ -42,15 +42,16 @@ _POLICY = "default-src 'none'; style-src 'unsafe-inline'"
 
 
 def text(value: str) -> str:
-    """Text as it may stand in HTML, in an attribute too; control characters become ?."""
+    """Return text escaped for HTML and its attributes; control characters become ?."""
     shown = "".join(char if char.isprintable() or char == "\n" else "?" for char in value)
     return html.escape(shown)
 
 
 def page(title: str, body: str, *, kind: str, style: str = "") -> str:
-    """A whole page. title: plain text. body: HTML. kind: "sheet" or "card", for reading back.
+    """Return a whole page. title: plain text. body: HTML. kind: "sheet" or "card", for reading
+    back.
 
-    style: rules beyond those that all pages share.
+    style: CSS rules besides those of all pages.
     """
     return (
         "<!DOCTYPE html>\n"
@@ -64,19 +65,19 @@ def page(title: str, body: str, *, kind: str, style: str = "") -> str:
 
 
 def facts(pairs: list[tuple[str, str]]) -> str:
-    """A band of short facts. pairs: a name and its value, already HTML."""
+    """Return a row of short facts as HTML. pairs: names and values, both HTML."""
     rows = "".join(f"<div><dt>{text(name)}</dt><dd>{value}</dd></div>" for name, value in pairs)
     return f'<dl class="facts">{rows}</dl>\n'
 
 
 def paragraphs(value: str) -> str:
-    """Plain text as paragraphs, parted where it has empty lines."""
+    """Return plain text as HTML paragraphs, separated at its empty lines."""
     parts = [part for part in value.replace("\r\n", "\n").split("\n\n") if part.strip()]
     return "".join(f"<p>{text(part.strip())}</p>\n" for part in parts)
 
 
 def key_name(key: bytes) -> str:
-    """A key for people: Ctrl+C for 03 hex, Backspace, Rub-out, Escape, or the character."""
+    """Return the name of a key: Ctrl+C for 03 hex, Backspace, Rub-out, Escape, or the character."""
     names = {8: "Backspace", 27: "Escape", 32: "the blank", 127: "Delete (7F hex)"}
     parts = [
         names.get(byte) or (f"Ctrl+{chr(byte + 64)}" if byte < 32 else chr(byte)) for byte in key

@@ -1,4 +1,4 @@
-"""The listing as a QR code (ISO/IEC 18004), as a drawing inside the page."""
+"""A listing as a QR code (ISO/IEC 18004), drawn inside the page."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ LARGEST_MM = 95.0
 
 
 def drawing(content: str) -> tuple[str, float] | None:
-    """An SVG drawing of a text and its width in millimetres; None where no QR code can hold it.
+    """Return a text as an SVG drawing and its width in millimetres; None if it is too long.
 
-    Error correction M (15 %) where the text fits in that, else L (7 %).
+    Error correction M (15 %) if the text fits, else L (7 %).
     """
     import segno  # here, since only a sheet needs it
 

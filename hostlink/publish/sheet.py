@@ -11,7 +11,7 @@ from hostlink.listing import Listing, canonical_line, measure
 from hostlink.listing.checkcodes import WHOLE, codes_of
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import scan
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 from hostlink.publish.page import facts, page, paragraphs, text
 from hostlink.publish.qr import drawing
 
@@ -38,9 +38,9 @@ figcaption { max-width: 60mm; color: var(--faint); }
 
 
 def printed_rows(listing: Listing, profile: Profile) -> list[tuple[int, str]]:
-    """The program's lines as a sheet prints them: as the board lists them.
+    """Return the numbers and texts of the lines as a sheet prints them: as the board lists them.
 
-    Where a board's blanks are free the line stays as typed, for people; its code leaves them out.
+    If the board ignores blanks, a line is printed as typed and its code leaves the blanks out.
     """
     rules = profile.rules
     free = rules.form.has_free_blanks
@@ -50,10 +50,10 @@ def printed_rows(listing: Listing, profile: Profile) -> list[tuple[int, str]]:
     ]
 
 
-def sheet(listing: Listing, profile: Profile, matter: Matter) -> str:
-    """The sheet of a program for one kind of board, as HTML.
+def sheet(listing: Listing, profile: Profile, details: ProgramDetails) -> str:
+    """Return the sheet of a program for a kind of board as an HTML page.
 
-    Raises ListingError where the listing has no numbered line, or a character without a code.
+    Raises ListingError if the listing has no numbered line, or a character without a code.
     """
     rows = printed_rows(listing, profile)
     if not rows:
@@ -62,17 +62,17 @@ def sheet(listing: Listing, profile: Profile, matter: Matter) -> str:
             kept="Nothing was written.",
         )
     codes = codes_of(listing, profile.rules)
-    title = matter.title or matter.name or "A program"
+    title = details.title or details.name or "A program"
     body = "".join(
         (
             f'<h1 data-field="title">{text(title)}</h1>\n',
-            _byline(matter),
+            _byline(details),
             facts(_facts(listing, profile, len(rows))),
-            f'<div data-field="notes">{paragraphs(matter.notes)}</div>\n' if matter.notes else "",
+            f'<div data-field="notes">{paragraphs(details.notes)}</div>\n' if details.notes else "",
             "<h2>Listing</h2>\n",
             _table(rows, codes.lines, codes.whole, profile),
             '<section class="how">\n<h2>Type it, then check it</h2>\n',
-            f"<ol>\n{''.join(f'<li>{step}</li>' for step in _steps(matter, profile))}\n</ol>\n",
+            f"<ol>\n{''.join(f'<li>{step}</li>' for step in _steps(details, profile))}\n</ol>\n",
             "</section>\n",
             _figure(rows),
         )
@@ -80,14 +80,14 @@ def sheet(listing: Listing, profile: Profile, matter: Matter) -> str:
     return page(title, body, kind="sheet", style=STYLE)
 
 
-def _byline(matter: Matter) -> str:
+def _byline(details: ProgramDetails) -> str:
     parts = []
-    if matter.name:
-        parts.append(f'program <span data-field="name">{text(matter.name)}</span>')
-    if matter.author:
-        parts.append(f'by <span data-field="author">{text(matter.author)}</span>')
-    if matter.licence:
-        parts.append(f'licence <span data-field="licence">{text(matter.licence)}</span>')
+    if details.name:
+        parts.append(f'program <span data-field="name">{text(details.name)}</span>')
+    if details.author:
+        parts.append(f'by <span data-field="author">{text(details.author)}</span>')
+    if details.licence:
+        parts.append(f'licence <span data-field="licence">{text(details.licence)}</span>')
     return f'<p class="byline">{", ".join(parts)}</p>\n' if parts else ""
 
 
@@ -108,7 +108,7 @@ def _facts(listing: Listing, profile: Profile, lines: int) -> list[tuple[str, st
 def _table(
     rows: list[tuple[int, str]], codes: Mapping[int, str], whole: str, profile: Profile
 ) -> str:
-    """The listing, five lines to a group, so that the eye keeps its place."""
+    """Return the listing as an HTML table, in groups of five lines that are easy to follow."""
     language = profile.rules.language
     coded = "without-blanks" if profile.rules.form.has_free_blanks else "as-printed"
     shown = [
@@ -127,7 +127,7 @@ def _table(
 
 
 def _marked(row: str, language: Language) -> str:
-    """A line as HTML, with dots under blanks that are easily overlooked."""
+    """Return a line as HTML, with dots under blanks that are easily overlooked."""
     pieces: list[str] = []
     at = 0
     for match in _BLANKS.finditer(row):
@@ -138,7 +138,7 @@ def _marked(row: str, language: Language) -> str:
 
 
 def _at_edge(row: str, place: int, language: Language) -> bool:
-    """Whether a blank is the first or the last of quoted text, or of the line."""
+    """Return whether a blank is at the start or end of quoted text, or at the end of the line."""
     return (
         any(
             span.kind == "quoted" and place in (span.start + 1, span.end - 2)
@@ -148,10 +148,10 @@ def _at_edge(row: str, place: int, language: Language) -> bool:
     )
 
 
-def _steps(matter: Matter, profile: Profile) -> Iterator[str]:
-    """How to type and check the program, for this board, as HTML."""
+def _steps(details: ProgramDetails, profile: Profile) -> Iterator[str]:
+    """Yield the steps to type and check the program on this board, as HTML."""
     commands = profile.commands
-    name = text(matter.name or "PROGRAM")
+    name = text(details.name or "PROGRAM")
     if commands.clear:
         yield (
             f"Save what the board holds if you still need it: <code>{text(commands.clear)}</code> "

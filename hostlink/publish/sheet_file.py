@@ -1,6 +1,6 @@
-"""Reading a listing sheet back: the listing, its codes and what it says of the program.
+"""Reading a listing sheet back: the listing, its codes and the details of the program.
 
-The file is data: only the text of the marked places is taken, whatever else it holds.
+The file is data: only the text in the marked places is used.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from html.parser import HTMLParser
 from hostlink.errors import ListingError
 from hostlink.listing import Listing
 from hostlink.listing.checkcodes import Codes, line_code, whole_code
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 
 _KEPT = "Nothing was changed."
 _FIELDS = ("title", "name", "author", "licence", "notes", "profile", "whole")
@@ -21,16 +21,16 @@ _VOID = frozenset(("meta", "br", "hr", "img", "link", "input", "path"))
 
 @dataclass(frozen=True, slots=True)
 class SheetRead:
-    """A sheet as read. profile: the name of the profile it was made for."""
+    """A sheet read from a file. profile: the name of the profile it was made for."""
 
     text: str
     codes: Codes
-    matter: Matter
+    details: ProgramDetails
     profile: str
 
 
 def is_sheet(source: str) -> bool:
-    """Whether a text is a listing sheet, as far as its head tells."""
+    """Return whether a text is a listing sheet, judging by its beginning."""
     head = source[:4000].lstrip("\ufeff \r\n").lower()
     return (
         head.startswith("<!doctype html") and '<meta name="hostlink-page" content="sheet"' in head
@@ -40,8 +40,8 @@ def is_sheet(source: str) -> bool:
 def read_sheet(source: str, *, name: str) -> SheetRead:
     """Read a sheet. name: what to call it in messages.
 
-    Raises ListingError where it is no sheet, holds no listing, or where a line does not have the
-    code that stands beside it: then the sheet was changed or damaged.
+    Raises ListingError if the text is no sheet, holds no listing, or if a line does not match the
+    code printed beside it because the sheet was changed or damaged.
     """
     if not is_sheet(source):
         raise ListingError(
@@ -60,8 +60,10 @@ def read_sheet(source: str, *, name: str) -> SheetRead:
         _check(reader, text, codes, name)
     fields = {field: " ".join(reader.fields.get(field, "").split()) for field in _FIELDS}
     notes = "\n\n".join(" ".join(part.split()) for part in reader.notes if part.strip())
-    matter = Matter(fields["name"], fields["title"], fields["author"], fields["licence"], notes)
-    return SheetRead(text, codes, matter, fields["profile"])
+    details = ProgramDetails(
+        fields["name"], fields["title"], fields["author"], fields["licence"], notes
+    )
+    return SheetRead(text, codes, details, fields["profile"])
 
 
 def _codes(reader: _Reader, name: str) -> Codes:
@@ -80,7 +82,7 @@ def _codes(reader: _Reader, name: str) -> Codes:
 
 
 def _check(reader: _Reader, text: str, codes: Codes, name: str) -> None:
-    """Hold the sheet's lines against its own codes."""
+    """Check the lines of the sheet against its codes."""
     for row, code in reader.rows:
         if line_code(row) != code:
             raise _damaged(name, f"the line {row[:40]!r} does not have the code {code}")
@@ -105,7 +107,7 @@ class _Reader(HTMLParser):
         self.fields: dict[str, str] = {}
         self.notes: list[str] = []
         self.coded = ""
-        self._open: list[tuple[str, str]] = []  # tag and the place it marks, "" where none
+        self._open: list[tuple[str, str]] = []  # tag and the place it marks, "" for none
         self._line: str | None = None
         self._code: str | None = None
 

@@ -20,7 +20,8 @@ from hostlink.app.ways import KEYS
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 
 SOURCE = Path(hostlink.__file__).parent
 
@@ -89,7 +90,7 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
     """Nothing comes back at any speed: the app says which key measures a board."""
     silent = "practice://x?time=virtual&stall_every_bytes=1&stall_s=100000"
     choice = LinkChoice(silent, find_profile("practice"), 1200)
-    with pytest.raises(LinkError) as caught, Session(choice, lambda _: None) as session:
+    with pytest.raises(LinkError) as caught, open_session(choice, lambda _: None) as session:
         session.attach()
     assert "--baud" in caught.value.words(COMMANDS)
     trouble = as_trouble(caught.value)

@@ -74,7 +74,7 @@ def test_a_board_in_use_elsewhere_is_told_and_not_attached(
 
     async def outer(pilot: Any, app: Any) -> None:
         from hostlink.app.attached_boards import Attached
-        from hostlink.jobs.session.session import LinkChoice
+        from hostlink.jobs.session.link_choice import LinkChoice
 
         other = Attached(LinkChoice("practice://taken?time=virtual", app.profile), stage.archive)
         await wait(pilot, lambda: other.is_here)

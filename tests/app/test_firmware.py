@@ -130,7 +130,7 @@ def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
             session.wire.port.machine.basic.power_on()
         return putback(session, *words, **options)
 
-    monkeypatch.setattr("hostlink.jobs.firmware.after.putback", pulled)
+    monkeypatch.setattr("hostlink.jobs.firmware.restoring.putback", pulled)
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")

@@ -59,7 +59,7 @@ def test_a_sheet_is_written_where_it_was_asked_for(
     for name in ("first.html", "lamp.html"):
         read = read_sheet(Path(name).read_text(encoding="utf-8"), name=name)
         assert read.text == LAMP
-        assert read.matter.notes == "It blinks.\n\nMind the lamp."
+        assert read.details.notes == "It blinks.\n\nMind the lamp."
     assert "Landing lamp" in Path("first.html").read_text(encoding="utf-8")
 
 
@@ -134,7 +134,7 @@ def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
         material = app.desk.sheet_pane.sheet.as_material(LAMP, app.profile)
-        write_sheet(Path("lamp.html"), material, app.profile, material.matter, replace=False)
+        write_sheet(Path("lamp.html"), material, app.profile, material.details, replace=False)
         for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
             app.desk.console.type_line(line)
             await wait(pilot, lambda: is_settled(app))

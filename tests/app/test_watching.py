@@ -197,7 +197,7 @@ def test_a_reading_that_fails_is_told_without_getting_in_the_way(
 
     async def story(pilot: Any, app: Any) -> None:
         await wait(pilot, lambda: app.current.at_prompt)
-        monkeypatch.setattr("hostlink.jobs.session.looking.look", broken)
+        monkeypatch.setattr("hostlink.jobs.session.board_contents.read_contents", broken)
         clock[0] += timedelta(minutes=6)
         app.drain()
         await wait(pilot, lambda: "The practice board: The board is silent." in app.said)

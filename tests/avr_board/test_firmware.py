@@ -20,7 +20,9 @@ from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.listing import Listing
 
 # The same ways as elsewhere, over a chip that takes its time.
@@ -40,14 +42,14 @@ class Chipboard:
         self.archive = archive
         self.cancelled = False
         self.on_event: Callable[[Any], None] = lambda event: None  # noqa: ARG005
-        monkeypatch.setattr("hostlink.jobs.session.session.open_port", self._open)
+        monkeypatch.setattr("hostlink.jobs.session.opening.open_port", self._open)
 
     def _open(self, name: str, baud: int) -> tuple[Any, Any]:  # noqa: ARG002
         return self.board.open(baud), self.board.clock
 
     def session(self) -> Session:
         self.cancelled = False
-        return Session(
+        return open_session(
             LinkChoice(self.board.port, self.board.profile),
             lambda event: self.on_event(event),
             lambda: self.cancelled,

@@ -12,8 +12,9 @@ from hostlink.archive import Archive
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.profile.file import find_profile
 from hostlink.board.survey.steps import Consent
-from hostlink.jobs.session import session as session_module
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session import opening
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.listing import Listing
 
@@ -41,9 +42,12 @@ def test_a_survey_finds_how_the_chip_talks_and_gives_its_program_back(
     with board.attached() as dialogue:
         Loader(dialogue, PROGRAM.numbered()).load()
     with board.opened() as port:
-        monkeypatch.setattr(session_module, "open_port", lambda *_: (port, board.clock))
+        monkeypatch.setattr(opening, "open_port", lambda *_: (port, board.clock))
         choice = LinkChoice(board.port, find_profile("tiny"))
-        with Archive.open(tmp_path / "a.sqlite3") as archive, Session(choice, print) as session:
+        with (
+            Archive.open(tmp_path / "a.sqlite3") as archive,
+            open_session(choice, print) as session,
+        ):
             options = SurveyOptions(consent=Consent(storing=True), speeds=(115200, 9600, 57600))
             result = survey(session, archive, options)
     talk, storage = result.profile.talk, result.profile.rules.storage

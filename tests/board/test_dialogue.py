@@ -25,9 +25,10 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
-from hostlink.link.exchange import Exchange, Outcome
+from hostlink.link.exchange import Exchange
 from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Regain
+from hostlink.link.typed import Outcome
 from hostlink.listing.rules import Form, Rules
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings

@@ -24,16 +24,12 @@ from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.profiles import keep_profile
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session import session as session_module
-from hostlink.jobs.session.session import LinkChoice, Session
-from hostlink.jobs.surveying import (
-    Surveyed,
-    SurveyOptions,
-    against,
-    finding_rows,
-    last_survey,
-    survey,
-)
+from hostlink.jobs.session import opening
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
+from hostlink.jobs.survey_results import against, finding_rows, last_survey
+from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.bare import drive
 from hostlink.practice.machine import Machine
@@ -67,7 +63,7 @@ class Bench:
         self.machine.basic.from_state(kept)
         clock = VirtualClock()
         port = PracticePort(self.machine, clock, jump=clock.advance_to)
-        self.monkeypatch.setattr(session_module, "open_port", lambda *_: (port, clock))
+        self.monkeypatch.setattr(opening, "open_port", lambda *_: (port, clock))
         events: list[Event] = []
         asks = self.settings.prompt.rstrip().endswith(b"?")  # as a program that waits would
         choice = LinkChoice(
@@ -76,7 +72,7 @@ class Bench:
             stop_running=stop_running or asks,
             is_guess=is_guess,
         )
-        return Session(choice, events.append)
+        return open_session(choice, events.append)
 
     def survey(self, consent: Consent = Consent(), name: str = "surveyed") -> Surveyed:  # noqa: B008
         with self.session() as session:

@@ -14,8 +14,10 @@ from hostlink.errors import UsageError
 from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.recognising import choose_profile
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.session import Session
 from hostlink.listing.measure import measure
 from hostlink.practice.kind_checks import clashes
 
@@ -35,7 +37,7 @@ def session(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Se
 
     def open_twin(name: str, archive: Archive) -> Session:
         choice = LinkChoice(f"practice://twin?like={name}&time=virtual", find_profile(name))
-        return Session(choice, lambda event: None, archive=archive)  # noqa: ARG005
+        return open_session(choice, lambda event: None, archive=archive)  # noqa: ARG005
 
     return open_twin
 
@@ -81,7 +83,7 @@ def test_a_twin_that_nobody_named_is_loaded_proven(
         port = "practice://twin?time=virtual"
         profile, is_guess = choose_profile(archive, port)
         choice = LinkChoice(port, profile, is_guess=is_guess, is_named=False)
-        with Session(choice, lambda event: None, archive=archive) as opened:  # noqa: ARG005
+        with open_session(choice, lambda event: None, archive=archive) as opened:  # noqa: ARG005
             material = find_material(str(tmp_path / "tide.bas"), archive)
             loaded = load(opened, archive, material, LoadOptions())
         assert (loaded.report.lines, loaded.report.repairs, loaded.report.starts) == (6, 0, 1)
@@ -93,7 +95,7 @@ def test_a_twin_stays_one(session: Callable[..., Session], tmp_path: Path) -> No
         with session("capital", archive) as opened:
             opened.attach()
         choice = LinkChoice("practice://twin?time=virtual", find_profile("capital"))
-        with Session(choice, lambda event: None, archive=archive) as again:  # noqa: ARG005
+        with open_session(choice, lambda event: None, archive=archive) as again:  # noqa: ARG005
             again.attach()
             assert "bytes free." in again.dialogue.ask("MEM")
 

@@ -163,7 +163,7 @@ def machine_at_port(monkeypatch: pytest.MonkeyPatch) -> Callable[..., Machine]:
             port._origin = 0.0
             return port, clock
 
-        monkeypatch.setattr("hostlink.jobs.session.session.open_port", open_port)
+        monkeypatch.setattr("hostlink.jobs.session.opening.open_port", open_port)
         return machine
 
     return put

@@ -21,7 +21,7 @@ from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.console_screen import Screen, _history
 from hostlink.jobs.console import Console
-from hostlink.jobs.session.session import LinkChoice
+from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.link.owner import Owner
 
 LONGEST_S = 60.0  # a bound, not a wait

@@ -166,8 +166,8 @@ def test_a_sheet_is_a_listing_like_any_other(hostlink, listing):
     assert hostlink("keep", "tide.html").status == 0
     assert "Tides" in hostlink("programs").out
     assert hostlink("sheet", "TIDE", "-o", "again.html").status == 0
-    matter = read_sheet(Path("again.html").read_text(encoding="utf-8"), name="s").matter
-    assert (matter.title, matter.notes) == ("Tides", "At sea.")
+    details = read_sheet(Path("again.html").read_text(encoding="utf-8"), name="s").details
+    assert (details.title, details.notes) == ("Tides", "At sea.")
 
 
 def test_a_sheet_is_not_written_over_without_consent(hostlink, listing):

@@ -12,7 +12,9 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 from hostlink.listing import Listing
 from hostlink.practice.machine import Machine
@@ -39,7 +41,7 @@ class Table:
         self.cancelled = False
         self.pulses = 0
         self.name = "red"
-        monkeypatch.setattr("hostlink.jobs.session.session.open_port", self._open)
+        monkeypatch.setattr("hostlink.jobs.session.opening.open_port", self._open)
 
     def _open(self, name: str, baud: int) -> tuple[PracticePort, VirtualClock]:  # noqa: ARG002
         table = self
@@ -87,7 +89,7 @@ class Table:
             return self.cancelled
 
         choice = LinkChoice(port or f"practice://{self.name}", kind)
-        with Session(choice, emit, stop, archive=self.archive) as opened:
+        with open_session(choice, emit, stop, archive=self.archive) as opened:
             yield opened
 
     def load(self, text: str, slot: str = "") -> None:

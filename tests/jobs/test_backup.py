@@ -17,7 +17,7 @@ from hostlink.jobs.backup import backup
 from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.recalling import slot_names
-from hostlink.jobs.session.session import LinkChoice
+from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.listing.parse import Line
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"

@@ -18,7 +18,9 @@ from hostlink.errors import LinkError
 from hostlink.jobs.listing_source import Material, from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 
 HALT = "[N]EXT [S]TOP "
@@ -66,7 +68,7 @@ class Belling(ScriptedBoard):
     @contextmanager
     def session(self, archive: Archive) -> Iterator[Session]:
         choice = LinkChoice("red", find_profile("tiny"), is_guess=True)
-        with Session(choice, lambda _: None, archive=archive) as opened:
+        with open_session(choice, lambda _: None, archive=archive) as opened:
             yield opened
 
 
@@ -77,7 +79,7 @@ def put(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[object]:
 
     def put(board: Belling) -> Belling:
         monkeypatch.setattr(
-            "hostlink.jobs.session.session.open_port", lambda *_: (board, board.clock)
+            "hostlink.jobs.session.opening.open_port", lambda *_: (board, board.clock)
         )
         return board
 

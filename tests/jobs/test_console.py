@@ -22,8 +22,9 @@ from hostlink.jobs.event_words import event_words
 from hostlink.jobs.events import BoardVanished, Event, MemoryLost, Rescued
 from hostlink.jobs.pasting import look_at, may_overwrite, may_store
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.restarting import restart
-from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.recording import read_recording
 
 PROFILE = find_profile("practice")
@@ -528,7 +529,7 @@ def test_a_board_that_is_not_back_yet_is_looked_for_again(
     board = console("unplug_after_bytes=30", stays=True, record=place / "wire.txt")
     with pytest.raises(LinkError):
         typed(board, *["PRINT 1"] * 10)
-    with Session(LinkChoice("practice://red?time=virtual", PROFILE), lambda _: None):
+    with open_session(LinkChoice("practice://red?time=virtual", PROFILE), lambda _: None):
         board.listen(0.1)  # somebody else has it now
         assert not board.is_here
     looks = []

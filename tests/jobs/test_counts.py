@@ -16,7 +16,9 @@ from hostlink.errors import ExitStatus, NotKnownError, RefusedError
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.surveying import SurveyOptions, survey
 from hostlink.link.clock import VirtualClock
 
@@ -38,7 +40,7 @@ class Counting:
         self.events: list[object] = []
         self.port = ScriptedBoard(self.clock, self._answer)
         monkeypatch.setattr(
-            "hostlink.jobs.session.session.open_port", lambda *_: (self.port, self.clock)
+            "hostlink.jobs.session.opening.open_port", lambda *_: (self.port, self.clock)
         )
 
     def _answer(self, line: str) -> bytes:
@@ -60,7 +62,7 @@ class Counting:
     @contextmanager
     def session(self, archive: Archive) -> Iterator[Session]:
         choice = LinkChoice("red", find_profile("tiny"), is_guess=True)
-        with Session(choice, self.events.append, archive=archive) as opened:
+        with open_session(choice, self.events.append, archive=archive) as opened:
             yield opened
 
 

@@ -600,7 +600,7 @@ def test_a_link_that_fails_after_the_write_is_a_failure_too(
     def unproven(*_: Any, **__: Any) -> Any:
         raise ReadBackError("Line 10 is missing.", kept="Memory may hold another program.")
 
-    monkeypatch.setattr("hostlink.jobs.firmware.after.putback", unproven)
+    monkeypatch.setattr("hostlink.jobs.firmware.restoring.putback", unproven)
     with pytest.raises(AfterWriteError) as caught:
         write(board, archive, wanted())
     assert caught.value.status is ExitStatus.REFUSED
@@ -623,7 +623,7 @@ def test_a_wire_that_fails_once_while_the_programs_go_back_is_tried_again(
             raise LinkError("It could not be typed right.")
         return putback(*words, **options)
 
-    monkeypatch.setattr("hostlink.jobs.firmware.after.putback", once)
+    monkeypatch.setattr("hostlink.jobs.firmware.restoring.putback", once)
     assert write(board, archive, wanted()).restored
     assert failed
     assert held(board) == programs

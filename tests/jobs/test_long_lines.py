@@ -12,7 +12,7 @@ from hostlink.board.dialogue.evidence import Doubt
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import LineTooLongError
 from hostlink.jobs.console import Console
-from hostlink.jobs.session.session import LinkChoice
+from hostlink.jobs.session.link_choice import LinkChoice
 
 # Kind of practice board: characters in a line (`longest_line` in hostlink/practice/kinds/*.toml),
 # and whether the board stores the part that it takes: it has no key that takes a line back, or

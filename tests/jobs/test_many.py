@@ -17,7 +17,9 @@ from hostlink.jobs.listing_source import Material, from_bytes
 from hostlink.jobs.loading import LoadOptions
 from hostlink.jobs.many import dated_name, load_on_each, names, on_each, save_on_each, worst
 from hostlink.jobs.saving import SaveOptions
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 
 LISTING = b'10 PRINT "GOOD EVENING"\n20 PRINT "CLASS"\n'
 TODAY = date(2026, 11, 27)
@@ -97,7 +99,7 @@ def test_a_port_that_cannot_be_opened_is_one_failure(
 ) -> None:
     """A board held elsewhere is busy; the other is loaded."""
     profile = find_profile("practice")
-    with Session(LinkChoice("practice://blue?time=virtual", profile), lambda _: None):
+    with open_session(LinkChoice("practice://blue?time=virtual", profile), lambda _: None):
         results = load_on_each(boards("red", "blue"), archive, material, LoadOptions(), unheard)
     assert [result.status for result in results] == [ExitStatus.DONE, ExitStatus.LINK_FAILED]
     assert "in use" in str(results[1].error)

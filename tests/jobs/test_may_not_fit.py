@@ -11,7 +11,8 @@ from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.events import Event
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 
 PROFILE = find_profile("token")  # storage.exact is false there
 MINE = "10 PRINT 1\n"
@@ -22,7 +23,7 @@ def loaded(archive: Archive, text: str, name: str) -> list[Event]:
     told: list[Event] = []
     choice = LinkChoice("practice://red?kind=token&program_bytes=300&time=virtual", PROFILE)
     material = from_bytes(text.encode(), f"{name}.bas", name=name)
-    with Session(choice, told.append, archive=archive) as session:
+    with open_session(choice, told.append, archive=archive) as session:
         try:
             load(session, archive, material, LoadOptions(despite_review=True))
         except HostlinkError as error:

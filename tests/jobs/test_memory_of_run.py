@@ -10,7 +10,8 @@ import pytest
 from hostlink.errors import LinkError, NotKnownError
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import RowPrinted
-from hostlink.jobs.running import Given, run
+from hostlink.jobs.run.answers import Given
+from hostlink.jobs.run.running import run
 
 CLEARS = '10 PRINT "BYE"\n20 NEW\n'
 OTHER = "10 PRINT 7\n"

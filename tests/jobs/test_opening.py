@@ -8,7 +8,8 @@ from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
 from hostlink.jobs.events import Event
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 
 # Kinds of practice board whose profiles expect a restart, with a banner (ready) and without.
 KINDS = ["tiny", "capital", "token", "ready"]
@@ -18,7 +19,7 @@ def opened(archive: Archive, address: str, profile: str) -> list[str]:
     """Open a board, come to its prompt, close it; what was warned of."""
     told: list[Event] = []
     choice = LinkChoice(f"practice://{address}&time=virtual", find_profile(profile))
-    with Session(choice, told.append, archive=archive) as session:
+    with open_session(choice, told.append, archive=archive) as session:
         session.attach()
     return [str(each) for each in told if isinstance(each, Warned) or "Lost" in type(each).__name__]
 

@@ -14,8 +14,9 @@ from hostlink.board.profile.file import find_profile
 from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.events import Event
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.patience import Patience, time_limit_s
-from hostlink.jobs.session.session import LinkChoice, Session
 from hostlink.link.clock import VirtualClock
 
 TINY = find_profile("tiny")
@@ -105,9 +106,9 @@ def test_a_board_that_prompts_before_it_lists_ends_in_bounded_time(
         return [(0.0, PROMPT), (1.5, row)] if line == "LIST" else PROMPT
 
     board = ScriptedBoard(clock, late)
-    monkeypatch.setattr("hostlink.jobs.session.session.open_port", lambda *_: (board, clock))
+    monkeypatch.setattr("hostlink.jobs.session.opening.open_port", lambda *_: (board, clock))
     with (
-        Session(LinkChoice("socket://late", TINY), lambda _: None, archive=archive) as session,
+        open_session(LinkChoice("socket://late", TINY), lambda _: None, archive=archive) as session,
         pytest.raises(Exception, match=r"not known|do not agree|given up"),
     ):
         save(session, archive, SaveOptions("LATE"))

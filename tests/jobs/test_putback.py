@@ -16,8 +16,8 @@ from hostlink.cli.ways import advised
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import MisfitError, putback
+from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.rescuing import NOTHING
-from hostlink.jobs.session.session import LinkChoice
 
 MEMORY = "5 REM TIDE TABLE\n10 PRINT 1\n"
 ONE = '10 PRINT "ONE"\n20 END\n'

@@ -32,10 +32,12 @@ from hostlink.jobs.events import Event
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session.attaching import last_program
+from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.restarting import restart
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.session import Session
 from hostlink.link.recording import read_recording
 
 LISTING = b'10 PRINT "THE LIGHT IS ON"\n20 GOTO 10\n'
@@ -60,7 +62,7 @@ def session(archive: Archive, told: list[Event]) -> Callable[..., Session]:
     ) -> Session:
         profile = with_talk(find_profile("practice"), **talk)
         choice = LinkChoice(f"practice://red?time=virtual&{options}", profile, record=record)
-        return Session(choice, told.append, cancelled, archive=archive)
+        return open_session(choice, told.append, cancelled, archive=archive)
 
     return start
 
@@ -94,7 +96,7 @@ def test_a_restart_by_our_own_opening_is_noticed_and_remembered(
     """The memory was lost then: it is said so, with the program that puts it back."""
     with session(RESTARTS) as here:
         here.attach()
-        assert here.restarted_since_attach
+        assert here.restarts.memory_is_lost
     (said,) = warnings(told)
     assert "lost then" in said
     assert "hostlink load LIGHT@1" in said
@@ -143,7 +145,7 @@ def test_the_silence_of_a_bootloader_is_waited_out(
     options = f"{RESTARTS}&restart_ms={restart_ms}"
     with session(options, restart_ms=float(restart_ms), restarts_on_open=foreseen) as here:
         here.attach()
-        assert here.restarted_since_attach
+        assert here.restarts.memory_is_lost
         assert seconds(here) < 3 * restart_ms / 1000 + 5
 
 
@@ -335,7 +337,7 @@ def _long() -> bytes:
 def test_a_plug_that_sends_back_what_it_hears_is_no_board(archive: Archive) -> None:
     """Everything is echoed and nothing answers: told within seconds, nothing was kept."""
     profile = find_profile("practice")
-    with Session(LinkChoice("loop://", profile), lambda _: None, archive=archive) as here:
+    with open_session(LinkChoice("loop://", profile), lambda _: None, archive=archive) as here:
         began = here.wire.now()
         with pytest.raises(LinkError) as caught:
             here.attach()

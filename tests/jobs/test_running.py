@@ -22,8 +22,10 @@ from hostlink.errors import (
 from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
 from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
-from hostlink.jobs.memory_of_run import keep_before_run
-from hostlink.jobs.running import Given, Ran, run, stop
+from hostlink.jobs.run.answers import Given
+from hostlink.jobs.run.memory_of_run import keep_before_run
+from hostlink.jobs.run.running import Ran, run
+from hostlink.jobs.run.unfinished import stop
 
 ASKS = '10 PRINT "YOUR NUMBER";\n20 INPUT A\n30 PRINT A*2\n40 GOTO 20\n'
 STOPPED = "It was interrupted, and is still in the board's memory."

@@ -18,7 +18,7 @@ from hostlink.errors import LinkError, ReadBackError, RefusedError
 from hostlink.jobs.backup import backup
 from hostlink.jobs.putback import putback
 from hostlink.jobs.recalling import listed, stored
-from hostlink.jobs.session.session import LinkChoice
+from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.slots import recall, store
 
 

@@ -18,8 +18,10 @@ from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.restarting import restart
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, store
 from hostlink.jobs.surveying import SurveyOptions, survey
 
@@ -70,7 +72,7 @@ class Table:
             return stop_at is not None and self.turns > stop_at
 
         choice = LinkChoice("practice://red?time=virtual", find_profile("practice"))
-        with Session(choice, lambda _: None, cancelled, archive=self.archive) as session:
+        with open_session(choice, lambda _: None, cancelled, archive=self.archive) as session:
             return job(session, self.archive)
 
     def held(self) -> dict[int, str]:
@@ -123,7 +125,7 @@ def test_a_board_that_was_never_understood_is_not_waited_for(archive: Archive) -
         return len(began) > 20
 
     choice = LinkChoice(silent, find_profile("tiny"), is_guess=True)
-    with Session(choice, lambda _: None) as session:
+    with open_session(choice, lambda _: None) as session:
         session.wire.cancelled = stops
         with pytest.raises(Interrupted):
             load(session, archive, find_material("shipped:TIDE", archive), LoadOptions())

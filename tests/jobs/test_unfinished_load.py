@@ -15,7 +15,8 @@ from hostlink.jobs.boards import KnownBoard, known_boards
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 
 PORT = "practice://red?time=virtual"
 # Without the question for the free memory, so that the board is found full while lines are sent.
@@ -37,7 +38,7 @@ def loaded(archive: Archive, text: str, *, options: str = "", stop_at: int | Non
         return stop_at is not None and next(turns) > stop_at
 
     material = from_bytes(text.encode(), "listing.bas", name="LONG" if text == LONG else "SHORT")
-    with Session(choice, lambda _: None, cancelled, archive=archive) as session:
+    with open_session(choice, lambda _: None, cancelled, archive=archive) as session:
         load(session, archive, material, LoadOptions(despite_review=True))
 
 
@@ -73,7 +74,7 @@ def test_what_was_saved_of_it_keeps_the_mark(archive: Archive) -> None:
     """It has a name then, and is still no whole program."""
     with pytest.raises(Interrupted):
         loaded(archive, LONG, stop_at=900)
-    with Session(LinkChoice(PORT, PROFILE), lambda _: None, archive=archive) as here:
+    with open_session(LinkChoice(PORT, PROFILE), lambda _: None, archive=archive) as here:
         save(here, archive, SaveOptions("REST", "", True))
     assert row(archive).held_words == "REST@1, left of a load of LONG@1 that was stopped"
     loaded(archive, LONG)

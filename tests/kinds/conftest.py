@@ -16,7 +16,9 @@ from hostlink.board.profile.file import find_profile
 from hostlink.board.profile.model import Profile
 from hostlink.jobs.events import Event
 from hostlink.jobs.listing_source import Material, from_bytes
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
@@ -35,7 +37,7 @@ class Bench:
         self.clock = VirtualClock()
         self.events: list[Event] = []
         self.start(kind)
-        monkeypatch.setattr("hostlink.jobs.session.session.open_port", self._open)
+        monkeypatch.setattr("hostlink.jobs.session.opening.open_port", self._open)
 
     def start(self, kind: str, **changed: Any) -> None:
         """Put a new board on the bench. changed: settings in place of its kind's."""
@@ -71,7 +73,7 @@ class Bench:
 
         talk = find_profile("tiny") if unknown else profile or self.profile
         choice = LinkChoice(self._port, talk, is_guess=unknown, is_named=not unknown)
-        with Session(choice, self.events.append, stop, archive=self.archive) as opened:
+        with open_session(choice, self.events.append, stop, archive=self.archive) as opened:
             yield opened
 
     def held_after(self, text: str) -> dict[int, bytes]:

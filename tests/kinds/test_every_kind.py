@@ -16,7 +16,8 @@ from hostlink.jobs.backup import backup
 from hostlink.jobs.events import BoardRecognised
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.putback import putback
-from hostlink.jobs.running import Given, run
+from hostlink.jobs.run.answers import Given
+from hostlink.jobs.run.running import run
 from hostlink.jobs.saving import SaveOptions, save
 from hostlink.jobs.session.restarting import restart
 from hostlink.jobs.slots import recall, store

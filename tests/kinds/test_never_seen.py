@@ -9,7 +9,8 @@ import pytest
 
 from hostlink.board.profile.file import shipped_profiles
 from hostlink.jobs.recalling import Slot, stored
-from hostlink.jobs.running import Given, run
+from hostlink.jobs.run.answers import Given
+from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.kind_file import find_kind, kind_names
 

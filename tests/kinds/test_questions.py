@@ -10,7 +10,8 @@ import pytest
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import advised
 from hostlink.errors import LinkError
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.practice.machine import Machine
 
 
@@ -28,7 +29,7 @@ def just_started(bench: Callable[[str], Any], kind: str) -> Any:
 def attached(board: Any, *, stop_running: bool) -> str:
     """The prompt, or the word that it is ready, that a board of no named kind is known by."""
     choice = LinkChoice(board._port, find_profile("tiny"), is_guess=True, stop_running=stop_running)
-    with Session(choice, board.events.append, archive=board.archive) as session:
+    with open_session(choice, board.events.append, archive=board.archive) as session:
         session.attach()
         talk = session.profile.talk
         return (talk.ready or talk.prompt).decode().strip()

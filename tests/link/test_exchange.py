@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hostlink.link.clock import VirtualClock
-from hostlink.link.exchange import Exchange, Outcome, Reach, ends_with_prompt
-from hostlink.link.pacing import Pacing
+from hostlink.link.exchange import Exchange, Reach
+from hostlink.link.pacing import Pacing, ends_with_prompt
+from hostlink.link.typed import Outcome
 from hostlink.practice.faults import Faults
 
 Bench = Any
@@ -120,7 +121,7 @@ def test_a_damaged_echo_is_cancelled_and_typed_again(
     core = typed(end)
     assert core.outcome is Outcome.ANSWERED
     assert core.repairs == 1
-    assert not core.committed_wrong
+    assert not core.typed.committed_wrong
     assert end.lines == [b"NEW"]
     assert bytes(end.heard) == b"NEW\x15NEW\r"
 
@@ -156,7 +157,7 @@ def test_a_board_with_neither_has_the_line_finished_and_it_is_told(
     end.spoil = {1: b"X"}
     core = typed(end, pacing=pacing)
     assert core.outcome is Outcome.ANSWERED
-    assert core.committed_wrong
+    assert core.typed.committed_wrong
     assert end.lines == [b"NEW", b"NEW"]
 
 
@@ -169,14 +170,14 @@ def test_a_wrong_line_is_not_finished_where_that_could_do_harm(
     end.spoil = {1: b"X"}
     core = typed(end, pacing=pacing, reach=Reach(may_enter_wrong=False))
     assert core.outcome is Outcome.UNTYPED
-    assert (core.committed_wrong, core.echo_heard) == (False, True)
+    assert (core.typed.committed_wrong, core.typed.echo_heard) == (False, True)
     assert end.lines == []
 
 
 def test_whether_anybody_listens_is_known(typed: Callable[..., Exchange]) -> None:
     """No character came back: the board is deaf, or does something else."""
-    assert not typed(None, reach=Reach(attempts=2)).echo_heard
-    assert typed(Wrong()).echo_heard
+    assert not typed(None, reach=Reach(attempts=2)).typed.echo_heard
+    assert typed(Wrong()).typed.echo_heard
 
 
 def test_a_line_that_never_comes_back_right_is_given_up(typed: Callable[..., Exchange]) -> None:
@@ -184,7 +185,7 @@ def test_a_line_that_never_comes_back_right_is_given_up(typed: Callable[..., Exc
     core = typed(lambda byte: b"?" if byte != 0x15 else b"\r\n> ", reach=Reach(attempts=5))
     assert core.outcome is Outcome.UNTYPED
     assert core.repairs == 5
-    assert not core.committed_wrong
+    assert not core.typed.committed_wrong
 
 
 def test_a_long_line_is_erased_at_the_slowest_speed(bench: Make, pacing_for: Fit) -> None:

@@ -27,8 +27,10 @@ from hostlink.jobs.events import Event
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.saving import SaveOptions, save
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.restarting import restart
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.session import Session
 from hostlink.link.clock import RealClock
 from hostlink.link.opening import open_port
 from hostlink.practice.machine import Machine
@@ -161,8 +163,8 @@ def session(
     """Open a session over an address, with the practice board's profile."""
     profile = find_profile("practice")
     patient = lambda name, baud: (open_port(name, baud)[0], patient_clock())  # noqa: E731
-    monkeypatch.setattr("hostlink.jobs.session.session.open_port", patient)
-    return lambda address: Session(
+    monkeypatch.setattr("hostlink.jobs.session.opening.open_port", patient)
+    return lambda address: open_session(
         LinkChoice(address, profile, FAST.baud), told.append, archive=archive
     )
 
@@ -228,7 +230,7 @@ def test_an_opening_that_restarts_the_far_board_is_noticed_and_remembered(
     far = server("rfc2217", line_up=False, settings=slow)
     with session(far.address) as here:
         here.attach()
-        assert here.restarted_since_attach
+        assert here.restarts.memory_is_lost
     assert any(isinstance(each, Warned) and "lost then" in each.text for each in told)
     (board,) = archive.boards()
     assert board.restarts_on_open is True

@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 from hostlink.cli.entry import run_line
 from hostlink.errors import HostlinkError
 from hostlink.link.clock import VirtualClock
-from hostlink.link.exchange import Exchange, Outcome
+from hostlink.link.exchange import Exchange
 from hostlink.link.recording import Burst, Recorder, read_recording, row
 from hostlink.link.sender import Sender
+from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 
 BURSTS = st.lists(

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 
 from hostlink.link.clock import VirtualClock
-from hostlink.link.exchange import Exchange, Outcome
+from hostlink.link.exchange import Exchange
 from hostlink.link.pacing import Pacing
 from hostlink.link.stopping import Stopping
-from hostlink.link.typed import Typed
+from hostlink.link.typed import Outcome, Typed
 
 PROGRAMS = {
     "prints": {10: b'PRINT "X"', 20: b"GOTO 10"},

@@ -14,7 +14,7 @@ from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing
 from hostlink.listing.checkcodes import codes_of
 from hostlink.publish.card import card
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet import sheet
 from hostlink.shipped import library_folder
 
@@ -26,7 +26,7 @@ def a_sheet(name: str) -> tuple[str, str]:
     """A shipped program's text and its sheet."""
     text = (library_folder() / f"{name}.bas").read_text(encoding="ascii")
     return text, sheet(
-        Listing.from_text(text), PRACTICE, Matter(name.upper(), name, "us", "MIT", "N.")
+        Listing.from_text(text), PRACTICE, ProgramDetails(name.upper(), name, "us", "MIT", "N.")
     )
 
 
@@ -79,8 +79,8 @@ def test_the_qr_code_on_paper_is_the_listing(
 
 def test_hostile_text_is_shown_and_not_run(browse: Callable[..., str]) -> None:
     """In the browser's own tree there is no script and no bold; the title is the text."""
-    matter = Matter("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE)
-    page = sheet(Listing.from_text(f"10 REM {HOSTILE}\n"), PRACTICE, matter)
+    details = ProgramDetails("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE)
+    page = sheet(Listing.from_text(f"10 REM {HOSTILE}\n"), PRACTICE, details)
     tree = browse(page, "--dump-dom")
     assert "<script" not in tree
     assert "<b>" not in tree

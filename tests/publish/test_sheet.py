@@ -14,7 +14,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import ListingError
 from hostlink.listing import Listing, measure
 from hostlink.listing.checkcodes import codes_of
-from hostlink.publish.details import Matter
+from hostlink.publish.details import ProgramDetails
 from hostlink.publish.qr import drawing
 from hostlink.publish.sheet import sheet
 from hostlink.publish.sheet_file import is_sheet, read_sheet
@@ -27,9 +27,9 @@ OUTSIDE = re.compile(
 )
 
 
-def made(text: str, matter: Matter | None = None, profile: Profile = PRACTICE) -> str:
+def made(text: str, details: ProgramDetails | None = None, profile: Profile = PRACTICE) -> str:
     """The sheet of a listing."""
-    return sheet(Listing.from_text(text), profile, matter or Matter())
+    return sheet(Listing.from_text(text), profile, details or ProgramDetails())
 
 
 def shown(page: str) -> str:
@@ -41,8 +41,10 @@ def shown(page: str) -> str:
 def test_a_sheet_says_what_it_is_for_and_how_big() -> None:
     """Title, author, licence, board, bytes of the limit, lines, notes, the whole code."""
     text = "10 PRINT 1\n20 GOTO 10\n"
-    matter = Matter("LAMP", "A lamp", "the class", "MIT", "It blinks.\n\nMind the resistor.")
-    page = shown(made(text, matter))
+    details = ProgramDetails(
+        "LAMP", "A lamp", "the class", "MIT", "It blinks.\n\nMind the resistor."
+    )
+    page = shown(made(text, details))
     total = measure(Listing.from_text(text), PRACTICE.rules).total
     for words in (
         *("A lamp", "program LAMP , by the class , licence MIT", "practice board"),
@@ -61,17 +63,17 @@ def test_every_line_stands_beside_its_code() -> None:
     """For each shipped program, and the sheet gives back exactly the listing."""
     for path in sorted(library_folder().glob("*.bas")):
         text = path.read_text(encoding="ascii")
-        page = made(text, Matter(path.stem.upper()))
+        page = made(text, ProgramDetails(path.stem.upper()))
         codes = codes_of(Listing.from_text(text), PRACTICE.rules)
         read = read_sheet(page, name=path.name)
         assert read.text == text
         assert read.codes == codes
-        assert (read.matter.name, read.profile) == (path.stem.upper(), "practice")
+        assert (read.details.name, read.profile) == (path.stem.upper(), "practice")
 
 
 def test_nothing_outside_is_referred_to_and_no_script_is_in_it() -> None:
     """One file by itself, with a policy that forbids the browser to fetch or run anything."""
-    page = made('10 PRINT "HTTPS://"\n', Matter("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE))
+    page = made('10 PRINT "HTTPS://"\n', ProgramDetails("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE))
     assert "default-src 'none'" in page
     assert not OUTSIDE.search(page.replace("&lt;script", "").replace("&lt;img src=x", ""))
 
@@ -79,13 +81,13 @@ def test_nothing_outside_is_referred_to_and_no_script_is_in_it() -> None:
 def test_hostile_text_stays_text() -> None:
     """Tags and quotes in every field and in the listing come out as they went in."""
     text = f"10 REM {HOSTILE}\n"
-    matter = Matter("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE)
-    page = made(text, matter)
+    details = ProgramDetails("A", HOSTILE, HOSTILE, HOSTILE, HOSTILE)
+    page = made(text, details)
     assert "<script" not in page
     assert "<img" not in page
     read = read_sheet(page, name="hostile")
     assert read.text == text
-    assert read.matter == matter
+    assert read.details == details
 
 
 PRINTABLE = "".join(map(chr, range(32, 127)))
@@ -99,12 +101,12 @@ def test_any_listing_and_title_read_back(texts: list[str], title: str) -> None:
     """Whatever is printable in a listing, and anything at all in a title."""
     rows = [f"{10 * n} {text.lstrip() or 'END'}" for n, text in enumerate(texts, 1)]
     text = "".join(row + "\n" for row in rows)
-    read = read_sheet(made(text, Matter("X", title)), name="any")
+    read = read_sheet(made(text, ProgramDetails("X", title)), name="any")
     assert read.text == text
     printable = "".join(
         char if char.isprintable() else "?" if char != "\n" else " " for char in title
     )
-    assert read.matter.title == (" ".join(printable.split()) or ("X" if not title else ""))
+    assert read.details.title == (" ".join(printable.split()) or ("X" if not title else ""))
 
 
 def test_a_board_with_free_blanks_is_typed_with_and_coded_without_them() -> None:
@@ -179,7 +181,7 @@ def test_a_row_taken_out_is_noticed_by_the_whole_code() -> None:
 @given(st.data())
 def test_rubbish_in_a_sheet_breaks_nothing(data: st.DataObject) -> None:
     """Cut, doubled or stuffed anywhere, a sheet is read or refused in a sentence."""
-    page = made("10 PRINT 1\n20 GOTO 10\n", Matter("A", "T", "W", "L", "N"))
+    page = made("10 PRINT 1\n20 GOTO 10\n", ProgramDetails("A", "T", "W", "L", "N"))
     start = data.draw(st.integers(0, len(page)))
     end = data.draw(st.integers(start, len(page)))
     stuff = data.draw(

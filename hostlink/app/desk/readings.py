@@ -19,7 +19,7 @@ from hostlink.words import capital, plural, safe
 if TYPE_CHECKING:
     from hostlink.app.attached_boards import Attached
     from hostlink.archive import Archive
-    from hostlink.jobs.session.looking import Looked
+    from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.jobs.session.session import Session
 
 NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
@@ -31,7 +31,7 @@ class Readings(DeskPart):
     def name_of(self, attached: Attached) -> str:
         """The label of a board, or what else it is called."""
         from hostlink.board.port.ports import identity_of
-        from hostlink.jobs.session.attaching import known_board
+        from hostlink.jobs.session.last_known import known_board
 
         board = known_board(self.app.archive, identity_of(attached.port))
         if board is not None and board.label:
@@ -85,15 +85,15 @@ class Readings(DeskPart):
 
         quietly: nothing is said where all is well, and an error only in the last line.
         """
-        from hostlink.jobs.session.looking import look
+        from hostlink.jobs.session.board_contents import read_contents
 
         board = attached or self.app.current
         if board is None:
             return
         board.read_at = self.app.now()
-        job = board.do("Looking at the board", look, shown=False)
+        job = board.do("Looking at the board", read_contents, shown=False)
 
-        def done(looked: Looked) -> str | None:
+        def done(looked: BoardContents) -> str | None:
             self.took_look(board, looked)
             return None if quietly else self._look_words(board, looked)
 
@@ -105,7 +105,7 @@ class Readings(DeskPart):
 
         self.app.watch_job(job, done=done, failed=failed)
 
-    def took_look(self, attached: Attached, looked: Looked) -> None:
+    def took_look(self, attached: Attached, looked: BoardContents) -> None:
         """Take in what a look found; what is not there any more is offered again."""
         from hostlink.jobs.events import MemoryLost
 
@@ -131,7 +131,7 @@ class Readings(DeskPart):
                 ),
             )
 
-    def _look_words(self, attached: Attached, looked: Looked) -> str:
+    def _look_words(self, attached: Attached, looked: BoardContents) -> str:
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; its last known program is kept as {looked.lost}."
@@ -151,17 +151,17 @@ class Readings(DeskPart):
     def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
         """Ask whether the program that runs may be stopped, then read the board."""
         from hostlink.app.screens.dialogues import Ask
-        from hostlink.jobs.session.looking import look
+        from hostlink.jobs.session.board_contents import read_contents
 
         def answered(answer: str | None) -> None:
             if answer != "stop":
                 return
 
-            def consent(session: Session, archive: Archive) -> Looked:
+            def consent(session: Session, archive: Archive) -> BoardContents:
                 with session.may_stop():
-                    return look(session, archive)
+                    return read_contents(session, archive)
 
-            def done(looked: Looked) -> str:
+            def done(looked: BoardContents) -> str:
                 self.took_look(attached, looked)
                 return "The program was stopped."
 

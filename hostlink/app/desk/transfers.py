@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.saving import Saved, SaveOptions
-    from hostlink.jobs.session.looking import Looked
+    from hostlink.jobs.session.board_contents import BoardContents
 
 
 def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
@@ -259,7 +259,7 @@ class Transfers(DeskPart):
         """Compare a revision, or with "" the text in the editor, with what the board holds now."""
         from hostlink.app.screens.compare import CompareScreen
         from hostlink.jobs.listing_source import from_archive
-        from hostlink.jobs.session.looking import look
+        from hostlink.jobs.session.board_contents import read_contents
         from hostlink.listing import Listing
 
         attached = self.desk.readings.need()
@@ -271,9 +271,9 @@ class Transfers(DeskPart):
             if held is None:
                 return
             text, name = held.text, revision_words(spec)
-        job = attached.do("Reading the board", look, shown=False)
+        job = attached.do("Reading the board", read_contents, shown=False)
 
-        def done(looked: Looked) -> str:
+        def done(looked: BoardContents) -> str:
             self.desk.readings.took_look(attached, looked)
             board = looked.content.text if looked.content is not None else ""
             self.app.push_screen(

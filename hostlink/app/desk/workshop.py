@@ -11,7 +11,7 @@ from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
     from hostlink.app.attached_boards import Attached
-    from hostlink.jobs.session.looking import Looked
+    from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.listing import Listing
 
 
@@ -118,12 +118,12 @@ class Workshop(DeskPart):
             self._check(listing, "the listing in the editor", self.sheets.go_to_line)
 
     def _check_board(self, attached: Attached) -> None:
-        from hostlink.jobs.session.looking import look
+        from hostlink.jobs.session.board_contents import read_contents
         from hostlink.listing import Listing
 
-        job = attached.do("Reading the board", look, shown=False)
+        job = attached.do("Reading the board", read_contents, shown=False)
 
-        def done(looked: Looked) -> str:
+        def done(looked: BoardContents) -> str:
             self.desk.readings.took_look(attached, looked)
             name = self.desk.readings.name_of(attached)
             if looked.content is None or not looked.lines:
@@ -154,14 +154,14 @@ class Workshop(DeskPart):
         from dataclasses import replace
 
         from hostlink.app.screens.dialogues import Fill
-        from hostlink.jobs.publishing import matter_of, write_sheet
+        from hostlink.jobs.publishing import details_of, write_sheet
 
         if self.need_listing() is None:
             return
         profile = self.app.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         came_from = self.sheets.sheet.material or material
-        known = self.app.careful(lambda: matter_of(came_from, self.app.archive))
+        known = self.app.careful(lambda: details_of(came_from, self.app.archive))
         if known is None:
             return
 
@@ -169,12 +169,12 @@ class Workshop(DeskPart):
             if given is None:
                 return
             told = {key: given[key] for key, _, shown in fields[1:] if given[key] != shown}
-            matter = replace(known, name=self.sheets.sheet.name, **told)
+            details = replace(known, name=self.sheets.sheet.name, **told)
             self._write_page(
                 given["file"],
                 f"The sheet of {self.sheets.sheet.name or 'the listing'}",
                 lambda path, replacing: write_sheet(
-                    path, material, profile, matter, replace=replacing
+                    path, material, profile, details, replace=replacing
                 ),
             )
 

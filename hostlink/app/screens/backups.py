@@ -20,7 +20,7 @@ from hostlink.archive import Backup, BackupItem
 from hostlink.archive.times import shown
 from hostlink.board.port.ports import identity_of
 from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
-from hostlink.jobs.session.attaching import known_board
+from hostlink.jobs.session.last_known import known_board
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:

@@ -18,8 +18,8 @@ from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.archive import Board
 from hostlink.board.port.ports import identity_of, usb_ports
 from hostlink.jobs.boards import KnownBoard, known_boards, label_board
-from hostlink.jobs.session.attaching import known_board
-from hostlink.jobs.surveying import PastSurvey, last_survey
+from hostlink.jobs.session.last_known import known_board
+from hostlink.jobs.survey_results import PastSurvey, last_survey
 from hostlink.words import safe
 
 if TYPE_CHECKING:

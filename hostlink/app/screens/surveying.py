@@ -22,7 +22,8 @@ from hostlink.board.survey.steps import Consent
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import TakenError
 from hostlink.jobs.profiles import give_profile, keep_profile
-from hostlink.jobs.surveying import Surveyed, SurveyOptions, finding_rows, survey
+from hostlink.jobs.survey_results import finding_rows
+from hostlink.jobs.surveying import Surveyed, SurveyOptions, survey
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:

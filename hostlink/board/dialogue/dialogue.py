@@ -22,8 +22,9 @@ from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
 from hostlink.errors import NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
-from hostlink.link.exchange import Exchange, Outcome, Reach
+from hostlink.link.exchange import Exchange, Reach
 from hostlink.link.regain import Found, Regain
+from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
 from hostlink.words import safe

@@ -10,8 +10,8 @@ from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase
 from hostlink.board.dialogue.evidence import Doubt
 from hostlink.errors import ReadBackError
-from hostlink.link.exchange import Outcome
 from hostlink.link.sender import Sender
+from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_bytes
 from hostlink.listing.parse import Line
 

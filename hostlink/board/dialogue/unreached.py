@@ -6,9 +6,10 @@ from hostlink.advice import Advice, Ways, joined
 from hostlink.board.dialogue.own_rows import shape_of
 from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
-from hostlink.link.exchange import Exchange, Outcome
+from hostlink.link.exchange import Exchange
 from hostlink.link.pacing import Pacing
 from hostlink.link.regain import Found, Regain
+from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
 from hostlink.words import safe
 

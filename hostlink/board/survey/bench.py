@@ -19,9 +19,10 @@ from hostlink.board.survey.findings import Findings
 from hostlink.board.survey.proposal import propose
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.core import Core
-from hostlink.link.exchange import Outcome, Reach
+from hostlink.link.exchange import Reach
 from hostlink.link.pacing import BITS_PER_BYTE
 from hostlink.link.probe import Probe
+from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 
 T = TypeVar("T")

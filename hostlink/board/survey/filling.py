@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from hostlink.board.survey.store import Store
 from hostlink.errors import RefusedError
-from hostlink.link.exchange import Outcome
+from hostlink.link.typed import Outcome
 
 _LINE = "REM this line fills the memory of the board"
 _MOST_LINES = 2_000
@@ -26,7 +26,7 @@ def fill(store: Store) -> bool:
         core = bench.dialogue.exchange(f"{place} {_LINE}")
         if core.outcome is Outcome.DEAF:
             says = f"with {place:,} lines stored it answers each character so"
-            findings.add("talk.full_sign", core.deaf_sign, says)
+            findings.add("talk.full_sign", core.typed.deaf_sign, says)
             return False
         words = bench.dialogue.refusal_in(core.answer)
         doubts = bench.dialogue.evidence.total

@@ -17,7 +17,8 @@ from hostlink.board.dialogue.reading import rows_of
 from hostlink.board.survey.bench import Bench
 from hostlink.board.survey.store import Store
 from hostlink.errors import HostlinkError, LinkError, LinkReason
-from hostlink.link.exchange import Outcome, Reach
+from hostlink.link.exchange import Reach
+from hostlink.link.typed import Outcome
 from hostlink.listing.canonical import canonical_lines, listed_line
 from hostlink.listing.parse import Line, Listing
 

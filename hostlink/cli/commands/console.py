@@ -24,7 +24,7 @@ from hostlink.words import safe
 if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.jobs.console import Console
-    from hostlink.jobs.session.session import LinkChoice
+    from hostlink.jobs.session.link_choice import LinkChoice
 
 _LONGEST_ANSWER_S = 60.0
 

@@ -208,7 +208,7 @@ def _must_have_previous(desk: Desk) -> None:
     """Refuse to go back where the archive has nothing to go back to, before a port is opened."""
     from hostlink.board.port.ports import identity_of
     from hostlink.jobs.firmware.record import image_before
-    from hostlink.jobs.session.attaching import known_board
+    from hostlink.jobs.session.last_known import known_board
 
     with desk.archive() as archive:
         image_before(archive, known_board(archive, identity_of(desk.the_port())))

@@ -24,7 +24,8 @@ from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.jobs.events import Emit, Event
-    from hostlink.jobs.running import Answers, Ran
+    from hostlink.jobs.run.answers import Answers
+    from hostlink.jobs.run.running import Ran
     from hostlink.jobs.session.session import Session
 
 RUN_SECONDS = 60.0
@@ -63,7 +64,7 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
     input is over. Ctrl+C interrupts the program; it stays in memory.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.running import Given
+    from hostlink.jobs.run.answers import Given
 
     from_file = input_path is not None and str(input_path) != "-"
     given = Given(_input_lines(input_path)) if from_file else None
@@ -129,7 +130,7 @@ def run_now(
 
     is_json: nothing is shown but, to a person who types, the questions.
     """
-    from hostlink.jobs.running import run as run_job
+    from hostlink.jobs.run.running import run as run_job
 
     screen = Questions(tell, answers) if is_json else Screen(tell, answers)
     try:

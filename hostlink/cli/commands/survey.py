@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from hostlink.board.port.ports import Identity
     from hostlink.board.profile.model import Profile
     from hostlink.board.survey.steps import Consent
-    from hostlink.jobs.surveying import Difference, Surveyed
+    from hostlink.jobs.survey_results import Difference
+    from hostlink.jobs.surveying import Surveyed
 
 _USUAL_LONGEST = 128  # characters; beyond them some boards clear their program or hang
 _LONG_LINES = (
@@ -98,8 +99,8 @@ def survey(
     from hostlink.cli.progress import Teller
     from hostlink.errors import ExitStatus
     from hostlink.jobs.profiles import check_new_name
+    from hostlink.jobs.survey_results import against as differences_against
     from hostlink.jobs.surveying import SurveyOptions
-    from hostlink.jobs.surveying import against as differences_against
     from hostlink.jobs.surveying import survey as survey_job
 
     expected = find_profile(against) if against else None
@@ -156,7 +157,7 @@ def _ask_for(desk: Desk, consent: Consent) -> None:
 
 
 def _show(result: Surveyed, *, details: bool) -> None:
-    from hostlink.jobs.surveying import finding_rows
+    from hostlink.jobs.survey_results import finding_rows
 
     data(result.told)
     if details:
@@ -172,7 +173,7 @@ def _show(result: Surveyed, *, details: bool) -> None:
 
 
 def _show_differences(differences: list[Difference], expected: Profile) -> None:
-    from hostlink.jobs.surveying import value_words
+    from hostlink.jobs.survey_results import value_words
 
     if differences:
         table(

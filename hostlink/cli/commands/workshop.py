@@ -223,18 +223,18 @@ def sheet(
     """
     from dataclasses import replace
 
-    from hostlink.jobs.publishing import matter_of, write_sheet
+    from hostlink.jobs.publishing import details_of, write_sheet
 
     material = material_for(desk, what)
     profile = desk.the_profile()
     if material.revision is None:
-        known = matter_of(material, None)
+        known = details_of(material, None)
     else:
         with desk.archive(create=False, read_only=True) as archive:
-            known = matter_of(material, archive)
+            known = details_of(material, archive)
     given = {"title": title, "author": author, "licence": licence, "notes": notes}
-    matter = replace(known, **{name: value for name, value in given.items() if value})
-    write_sheet(output, material, profile, matter, replace=desk.yes)
+    details = replace(known, **{name: value for name, value in given.items() if value})
+    write_sheet(output, material, profile, details, replace=desk.yes)
     say(f"The sheet of {material.label} is written to {output}.", quiet=desk.quiet)
 
 

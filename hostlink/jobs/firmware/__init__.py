@@ -1,1 +1,1 @@
-"""Writing a firmware image, with a backup before and the way back after."""
+"""Writing a firmware image, after a backup, with a way back to the firmware before it."""

@@ -1,7 +1,7 @@
-"""A session's wire while the board is in its bootloader: restarted, in step, at its speed.
+"""A session's wire while the board is in its bootloader.
 
 Rules: one restart for each speed that is tried; the line is drained before the first question; the
-wire goes back to the board's own speed when the bootloader is left.
+wire returns to the board's own speed when the bootloader is left.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ NO_ANSWER_ADVICE = (
 
 
 class BootLink:
-    """The way to one board's bootloader. `signature` and `baud` are known after `enter`."""
+    """The connection to a board's bootloader. `signature` and `baud` are known after `enter`."""
 
     def __init__(self, session: Session) -> None:
         check_restartable(session.choice.port)
@@ -40,7 +40,7 @@ class BootLink:
         self._inside = False
 
     def enter(self, speeds: Sequence[int] = SPEEDS) -> None:
-        """Restart the board into its bootloader. Raises LinkError where none answers."""
+        """Restart the board into its bootloader. Raises LinkError if none answers."""
         heard = self._inside = False
         for baud in speeds:
             self._session.emit(Phase(f"Restarting the board, its bootloader at {baud} baud"))
@@ -63,7 +63,7 @@ class BootLink:
         )
 
     def run(self, script: Script[T]) -> T:
-        """Drive a script. Raises LinkError or ReadBackError with what went wrong."""
+        """Run a script. Raises LinkError or ReadBackError with what went wrong."""
         core = Conversation(script, self.baud)
         try:
             self._wire.run(core)
@@ -79,12 +79,12 @@ class BootLink:
         return result
 
     def leave(self) -> None:
-        """Start the application and go back to the board's own speed."""
+        """Start the application and return to the board's own speed."""
         try:
             if self._inside:
                 self.run(leave())
         except LinkError:
-            # It does not let go by itself: a restart ends it as well.
+            # If it does not start the application, a restart does.
             self._session.emit(Warned("The bootloader was left by another restart."))
             pull_restart_line(self._session)
         self._inside = False

@@ -1,8 +1,8 @@
-"""Before firmware is written: which board it is, as far as can be told, and what it holds.
+"""Checks before firmware is written: which board it is, as far as possible, and what it holds.
 
-Machines of two alike boards (one runs the BASIC, one makes the picture) have the same chip, the
-same bridge and often no serial number. What answers is therefore put beside what the image
-expects, and where they do not agree the user says which board it is.
+The two boards of a machine (one runs the BASIC, one makes the picture) have the same chip, the same
+bridge and often no serial number. So the board's answer is compared with what the image expects,
+and if they differ, the user has to say which board it is.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from hostlink.jobs.backup import Collected, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
 from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
@@ -35,7 +36,7 @@ EXPECTED: dict[str, str] = {"computer": "a BASIC prompt", "display": "silence"}
 
 
 class Answer(Enum):
-    """What the board answered when it was asked for a prompt."""
+    """How the board answered when it was asked for a prompt."""
 
     PROMPT = "a BASIC prompt"
     SILENCE = "silence"
@@ -47,10 +48,9 @@ class Answer(Enum):
 class Situation:
     """The board before the write. role: what the image is for. error: why there was no prompt.
 
-    left_by: the write from here that left it without a prompt: cut off, or of an image that never
-    came to one; of this board (is_own), or for one that is new here of the same image elsewhere.
-    owed: what an earlier write took off the board and nobody has put back. goes_back: as in
-    WriteRequest.
+    left_by: the earlier write that left it without a prompt, interrupted or of an image that never
+    showed one: a write to this board (is_own), or for a new board one of the same image to another.
+    owed: the backup of an earlier write that was not put back. goes_back: as in WriteRequest.
     """
 
     board: Board
@@ -64,18 +64,18 @@ class Situation:
 
     @property
     def is_own(self) -> bool:
-        """Whether what left it so was a write to this very board."""
+        """Return whether the write that left it without a prompt was to this board."""
         return self.left_by is not None and self.left_by.board_uuid == self.board.uuid
 
     @property
     def is_explained(self) -> bool:
-        """Whether a write from here tells which board this is, and that nothing else is on it."""
+        """Return whether an earlier write shows which board this is, holding no program."""
         left = self.left_by
         return left is not None and (self.goes_back or left.role == self.role)
 
 
 def role_of(archive: Archive, image: Image, role: str) -> Role:
-    """What an image is for, as told or as it was written before. Raises RefusedError."""
+    """Return what an image is for, as given or as at an earlier write. Raises RefusedError."""
     named = role or archive.image_role(image.sha256)
     wanted = next((each for each in ROLES if each == named), None)
     if wanted is None:
@@ -92,7 +92,7 @@ def role_of(archive: Archive, image: Image, role: str) -> Role:
 
 
 def look(session: Session, archive: Archive, request: WriteRequest) -> Situation:
-    """Find out what answers. Raises RefusedError where nobody knows what the image is for."""
+    """Find out how the board answers. Raises RefusedError if the image's purpose is unknown."""
     wanted = role_of(archive, request.image, request.role)
     session.emit(Phase("Looking for the board's prompt"))
     answer, error = _answer(session)
@@ -110,7 +110,10 @@ def look(session: Session, archive: Archive, request: WriteRequest) -> Situation
 def must_be_the_board(
     session: Session, archive: Archive, situation: Situation, request: WriteRequest
 ) -> None:
-    """Stop a mismatch until the user says which board it is. Raises RefusedError or LinkError."""
+    """Check the answer of the board against the image.
+
+    Raises RefusedError or LinkError for a mismatch, unless the user said which board it is.
+    """
     role, this_board = situation.role, request.this_board
     running = situation.answer is Answer.RUNNING and role == "computer"
     if running and situation.error is not None and not (this_board or situation.is_explained):
@@ -145,10 +148,10 @@ def must_be_the_board(
 def save_programs(
     session: Session, archive: Archive, situation: Situation, *, discard: bool
 ) -> Backup | None:
-    """Keep what the board's BASIC holds, before any restart; what is to be put back afterwards.
+    """Keep the programs of the board before any restart; return the backup to put back afterwards.
 
-    That is a new backup, or the one that is owed to the board; None where there is nothing.
-    discard: go on where something cannot be kept, which raises RefusedError otherwise.
+    It is a new backup, or the one owed to the board; None if there are no programs. discard: go on
+    if something cannot be kept, instead of raising RefusedError.
     """
     if situation.answer is Answer.PROMPT:
         return _at_prompt(session, archive, situation, discard=discard)
@@ -173,7 +176,7 @@ def save_programs(
 
 
 def _left_on_it(session: Session, situation: Situation) -> Backup | None:
-    """What a board that a write from here left without a prompt held before that write."""
+    """Return the backup from before a write that left the board without a prompt."""
     left = situation.left_by
     assert left is not None
     if left.is_finished:
@@ -188,10 +191,10 @@ def _left_on_it(session: Session, situation: Situation) -> Backup | None:
 def _at_prompt(
     session: Session, archive: Archive, situation: Situation, *, discard: bool
 ) -> Backup | None:
-    """A new backup, or the one that is owed where the board holds nothing else."""
+    """Return a new backup, or the owed one if the board holds nothing else."""
     detail = {"for": "a write of firmware"}
     owed, board = situation.owed, situation.board
-    with session.job(archive, "backup", board, parts=10, detail=detail) as record:
+    with recorded_job(session, archive, "backup", board, parts=10, detail=detail) as record:
         found = _collected(session, archive, board, discard=discard)
         nothing_else = found is None or (owed and is_part_of(session, found.items, owed))
         if owed is not None and nothing_else:
@@ -220,9 +223,9 @@ def _at_prompt(
 def _collected(
     session: Session, archive: Archive, board: Board, *, discard: bool
 ) -> Collected | None:
-    """What the board holds; with `discard` only what can be read of it, None for nothing.
+    """Collect the programs of the board; None if there are none. discard: those that can be read.
 
-    Raises RefusedError where a stored program could not be read, and what `collect` raises.
+    Raises RefusedError if a stored program cannot be read, and the errors of `collect`.
     """
     try:
         found = collect(session, archive, board)
@@ -250,9 +253,10 @@ def _collected(
 
 
 def _answer(session: Session) -> tuple[Answer, LinkError | None]:
-    """What comes back. A program that runs and may not be stopped is the user's to decide.
+    """Ask the board for its prompt; return how it answered, and the error if it did not.
 
-    Asked anew where the port has been open for long: the board may be mute since its last firmware.
+    A board whose port is open already is asked again, since it may be silent since its last
+    firmware. The user decides about a running program that may not be stopped.
     """
     answers = {
         LinkReason.SILENT: Answer.SILENCE,
@@ -271,8 +275,11 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
 def _left_by(
     archive: Archive, board: Board, image: Image, events: Sequence[Event]
 ) -> FirmwareWrite | None:
-    """The write that left a board without a prompt; for a board to which none is known, since it
-    may be plugged in elsewhere now, the newest one of the same image that was cut off, wherever."""
+    """Return the write that left a board without a prompt, None if there is none.
+
+    For a board without known writes, which may have moved to another port, it is the newest
+    interrupted write of the same image to any board.
+    """
     if archive.last_write(board.uuid) is not None:
         return left_without_prompt(archive, board, events)
     newest: dict[str, FirmwareWrite] = {}
@@ -287,7 +294,7 @@ def _left_by(
 def _owed(
     session: Session, archive: Archive, events: Sequence[Event], left_by: FirmwareWrite | None
 ) -> Backup | None:
-    """What is to be put back besides what the board holds; one that is damaged is told."""
+    """Return the backup owed to the board, if it is undamaged; warn of a damaged one."""
     try:
         owed = owed_backup(archive, events)
         if owed is None and left_by is not None and not left_by.is_finished and left_by.backup:

@@ -1,4 +1,4 @@
-"""Before the first page is written: all of flash read, kept, and compared with what is wanted."""
+"""Reading and keeping all of flash before the first page is written, and planning the write."""
 
 from __future__ import annotations
 
@@ -31,10 +31,10 @@ _PASSES = 2  # each page is read twice
 
 @dataclass(frozen=True, slots=True)
 class FlashBefore:
-    """What flash held, and what is to be written over it.
+    """The contents of flash before a write, and the plan of the write.
 
-    previous: the image to go back to, None where flash could not be read. boot_section, eeprom: as
-    they were read, None where they were not. resumed: a write that was cut off is finished.
+    previous: the image to go back to, None if flash could not be read. boot_section, eeprom: as
+    read, None if not readable. resumed: an interrupted write is being finished.
     """
 
     previous: FirmwareImage | None
@@ -45,7 +45,7 @@ class FlashBefore:
 
 
 def plan_for(request: WriteRequest, held: bytes | None, target: bytes | None = None) -> Plan:
-    """What has to be written so that flash holds the request's image, or another target."""
+    """Plan the pages to write so that flash holds the request's image, or another target."""
     wanted = request.image.flash if target is None else target
     doubtful = None if request.boot_is_known else request.chip.doubtful_from
     return plan_pages(wanted, held, request.chip, request.end, doubtful=doubtful)
@@ -59,10 +59,10 @@ def look_at_flash(
     boot: BootLink,
     scripts: FlashScripts,
 ) -> FlashBefore:
-    """Read and keep all of flash, over a bootloader that was entered.
+    """Read and keep all of flash through the bootloader; plan the write.
 
-    Raises RefusedError where it is another chip or board, or something cannot be kept or spared;
-    LinkError or ReadBackError where it cannot be read.
+    Raises RefusedError for another chip or board, or if something cannot be kept or a larger
+    bootloader could be overwritten; LinkError or ReadBackError if flash cannot be read.
     """
     _must_be_the_chip(request, boot.signature)
     flash, eeprom = _read(session, request, boot, scripts)
@@ -87,7 +87,7 @@ def _must_be_the_chip(request: WriteRequest, signature: bytes) -> None:
 def _read(
     session: Session, request: WriteRequest, boot: BootLink, scripts: FlashScripts
 ) -> tuple[bytes | None, bytes | None]:
-    """All of flash, and EEPROM where it reads differently; None for what cannot be read."""
+    """Read all of flash, and EEPROM if the bootloader can; None for what cannot be read."""
     pages = request.chip.pages
 
     def on_page(page: int) -> None:
@@ -133,7 +133,7 @@ def _previous(
     situation: Situation,
     held: bytes | None,
 ) -> tuple[FirmwareImage | None, bool]:
-    """What to go back to, kept; and whether this finishes a write that was cut off."""
+    """Return the image to go back to, kept, and whether an interrupted write is being finished."""
     if held is None:
         return None, False
     left = situation.left_by
@@ -152,7 +152,7 @@ def _previous(
 def _must_be_what_was_written(
     request: WriteRequest, situation: Situation, *, is_ours: bool
 ) -> None:
-    """Refuse a board that was taken for one that a write from here left silent, and is not."""
+    """Raise RefusedError for a board that does not hold what the assumed earlier write left."""
     left = situation.left_by
     sure = is_ours or (situation.is_own and left is not None and not left.is_finished)
     if sure or situation.role != "computer" or request.discard_board:
@@ -174,7 +174,7 @@ def _must_be_what_was_written(
 def _must_spare_the_bootloader(
     archive: Archive, request: WriteRequest, situation: Situation, held: bytes | None
 ) -> None:
-    """Refuse to replace what may be a bootloader larger than the one that is assumed."""
+    """Raise RefusedError if the image overwrites what may be a larger bootloader than assumed."""
     doubtful = not request.boot_is_known and overwrites_doubtful(
         request.image.flash, held, request.chip, request.end
     )
@@ -184,7 +184,7 @@ def _must_spare_the_bootloader(
     if last is not None and held is not None and last.is_finished:
         ours = blank_padded(last.image.flash, request.end)[request.chip.doubtful_from :]
         if held[request.chip.doubtful_from :] == ours:
-            return  # what stands there was written from here as part of an image
+            return  # that was written by hostlink as part of an image
     raise RefusedError(
         f"The image reaches beyond {request.chip.doubtful_from:04X}, where this board holds "
         "something already; that may be a bootloader larger than the usual "

@@ -1,10 +1,10 @@
-"""What the archive knows of the writes of firmware to a board, and what they left undone.
+"""The archive's record of the firmware writes to a board, and of unfinished ones.
 
 Rules:
-1. The event of a write names the backup of the board's programs before the board is restarted. So a
-   write that is cut off at any moment, by a power cut too, leaves word of what it took off.
-2. That backup is owed to the board until it was put back, or another program was put into memory.
-3. A board that was never seen at its prompt since the last write to it holds nothing else.
+1. The event of a write names the backup of the board's programs before the board is restarted, so
+   that it is known after an interruption at any moment, even by a power cut.
+2. That backup is owed to the board until it is put back, or another program is put into memory.
+3. A board that was not seen at its prompt since the last write holds no other program.
 """
 
 from __future__ import annotations
@@ -25,12 +25,11 @@ Written, set as soon as it is so. cut_off: whether it was stopped or unplugged a
 
 
 def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, FirmwareWrite]:
-    """The image that a board goes back to, and the last write to it.
+    """Return the image that a board can go back to, and the last write to it.
 
-    That is what its flash held before that write; before the write of an image, where that never
-    came to its prompt; or the last write's own image, where that one went back and was cut off,
-    before or after its last page. board: None for one that was never seen. Raises RefusedError
-    where there is none, ArchiveError where the archive's copy is damaged.
+    It is what flash held before that write, skipping images that never came to their prompt; or the
+    image of the last write itself if that was going back and was interrupted. board: None for one
+    that is not known. Raises RefusedError if there is no image, ArchiveError if it is damaged.
     """
     writes = archive.writes(board_uuid=board.uuid) if board is not None else []
     last = writes[0] if writes else None
@@ -55,7 +54,7 @@ def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, 
 
 
 def _before(writes: Sequence[FirmwareWrite], events: Sequence[Event]) -> FirmwareImage | None:
-    """What was there before the last write, past images that never came to their prompt.
+    """Return the image before the last write, skipping those that never came to their prompt.
 
     writes, events: those of one board, newest first.
     """
@@ -72,9 +71,9 @@ def _before(writes: Sequence[FirmwareWrite], events: Sequence[Event]) -> Firmwar
 
 
 def way_back(archive: Archive, board: Board) -> tuple[Image, str]:
-    """The image that goes back to what a board's flash held before, and what it is for.
+    """Return the image that a board's flash held before, and what it is for.
 
-    Raises RefusedError or ArchiveError, as `image_before`.
+    Raises RefusedError or ArchiveError, as `image_before` does.
     """
     before, last = image_before(archive, board)
     image = Image.from_flash(before.name, before.flash)
@@ -88,7 +87,7 @@ def way_back(archive: Archive, board: Board) -> tuple[Image, str]:
 
 
 def can_go_back(archive: Archive, board: Board, *, over: Image) -> bool:
-    """Whether the archive has another image than the one that flash holds now to go back to."""
+    """Return whether the archive has an image to go back to that differs from the one in flash."""
     try:
         before, _ = image_before(archive, board)
     except HostlinkError:
@@ -99,7 +98,7 @@ def can_go_back(archive: Archive, board: Board, *, over: Image) -> bool:
 def left_without_prompt(
     archive: Archive, board: Board, events: Sequence[Event]
 ) -> FirmwareWrite | None:
-    """The last write to a board, if the board was never seen at its prompt since; else None.
+    """Return the last write to a board if it was not seen at its prompt since, else None.
 
     events: all of the board, newest first.
     """
@@ -118,16 +117,16 @@ def left_without_prompt(
 
 
 def _was_typed_at(archive: Archive, board: Board, write: FirmwareWrite) -> bool:
-    """Whether a program is known to be on a board since a write, as the console knows of it."""
+    """Return whether a program is known to be on a board since a write, from the host copy."""
     copy = archive.host_copy(board.uuid)
     held = copy is not None and copy.content.text.strip() and copy.changed_at > write.began_at
     return bool(held)
 
 
 def owed_backup(archive: Archive, events: Sequence[Event]) -> Backup | None:
-    """What a write of firmware took off a board and nobody has put back, None if nothing.
+    """Return the backup of a firmware write that was not put back yet, None if there is none.
 
-    events: all of the board, newest first. Raises ArchiveError where the backup is damaged.
+    events: all of the board, newest first. Raises ArchiveError if the backup is damaged.
     """
     for event in events:
         if event.job == JOB and _said(event, "restored"):
@@ -140,7 +139,7 @@ def owed_backup(archive: Archive, events: Sequence[Event]) -> Backup | None:
 
 
 def _fills_memory(event: Event) -> bool:
-    """Whether a job that went well put a program into memory."""
+    """Return whether an event is a successful job that put a program into memory."""
     if event.job == "putback":
         items = _said(event, "items")
         return isinstance(items, list) and "memory" in items
@@ -148,18 +147,18 @@ def _fills_memory(event: Event) -> bool:
 
 
 def _said(event: Event, key: str) -> object:
-    """A value of an event's detail, which may be any JSON where it came with another archive."""
+    """Return a value of an event's detail, which may be any JSON in an imported archive."""
     return event.detail.get(key) if isinstance(event.detail, dict) else None
 
 
 def _backup(archive: Archive, uuid: object) -> Backup | None:
-    """A backup by its UUID, proven: its spec is another one in an archive that was merged."""
+    """Return an undamaged backup by its UUID; its spec may differ in a merged archive."""
     found = next((each for each in archive.backups() if each.uuid == uuid), None)
     return archive.backup(found.spec) if found is not None else None
 
 
 def _is_to_be_finished(write: FirmwareWrite, events: Sequence[Event]) -> bool:
-    """Whether a write went back and was cut off, by the newest event with its image."""
+    """Return whether a write was going back and was interrupted, by its newest event."""
     for event in events:
         if _said(event, "image") == write.image.sha256:
             cut_off = not write.is_finished or event.ended_at is None or _said(event, "cut_off")

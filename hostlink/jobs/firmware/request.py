@@ -1,4 +1,4 @@
-"""What is asked of a write of firmware, and how one ended."""
+"""The request for a firmware write, and its result."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ from hostlink.firmware.image import Image
 
 @dataclass(frozen=True, slots=True)
 class WriteRequest:
-    """What to write. boot_bytes: size of the bootloader's section at the top of flash.
+    """What to write. boot_bytes: size of the bootloader section at the top of flash.
 
-    role: what the image is for, "" where the archive knows. this_board: the user's word on which
-    board it is, "" without one. discard_board: go on where what is there cannot be kept.
-    boot_is_known: boot_bytes is the user's word, not only what is usual. goes_back: the image is
-    what this board's flash held before (firmware_record.way_back).
+    role: what the image is for, "" to use the archive's record. this_board: the user's statement
+    which board it is, "" without one. discard_board: go on if the programs there cannot be kept.
+    boot_is_known: boot_bytes was given by the user, and is not only the usual value. goes_back: the
+    image is what this board's flash held before (see record.way_back).
     """
 
     image: Image
@@ -32,17 +32,17 @@ class WriteRequest:
 
     @property
     def end(self) -> int:
-        """The first byte of flash that belongs to the bootloader."""
+        """Return the address of the first byte of the bootloader."""
         return self.chip.application_end(self.boot_bytes)
 
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """A write whose every page was read back. right: pages that held the right bytes before.
+    """A write of which every page was read back. right: pages that held the right bytes before.
 
-    banner: what the board said afterwards. answered: it came to its prompt. backup: what its BASIC
-    held, "" if nothing. restored: that is on the board again. resumed: a write that had been cut
-    off was finished.
+    banner: received afterwards. answered: the board came to its prompt. backup: keeps its programs,
+    "" if it had none. restored: they are on the board again. resumed: an interrupted write was
+    finished.
     """
 
     image: Image
@@ -57,7 +57,7 @@ class Written:
 
 
 class AfterWriteError(HostlinkError):
-    """An image is on the board, proven, but the board does not answer or lacks its programs.
+    """The image is on the board and proven, but the board does not answer or lacks its programs.
 
     written: how the write itself ended.
     """

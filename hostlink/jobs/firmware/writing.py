@@ -1,9 +1,9 @@
-"""Write firmware to a board as one guarded task.
+"""Writing firmware to a board as one guarded job.
 
-The order is the point: look at the board, keep what its BASIC holds, only then restart it into its
-bootloader; read all of its flash into the archive, only then write. Cut off at any moment, the same
-call finishes the work: a board that is mute by then still has its bootloader, and the programs that
-were taken off it go back.
+The order matters: look at the board, keep its programs, and only then restart it into its
+bootloader; read all of its flash into the archive, and only then write. After an interruption at
+any moment the same call finishes the work: a silent board still has its bootloader, and its
+programs are put back.
 """
 
 from __future__ import annotations
@@ -25,12 +25,19 @@ from hostlink.errors import (
 from hostlink.firmware.plan import OnPage, Plan
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PageProven
-from hostlink.jobs.firmware.after import Start, after_write_error, hear_start, is_cut_off, restore
 from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.firmware.checks import Situation, look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
 from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
+from hostlink.jobs.firmware.restoring import (
+    Start,
+    after_write_error,
+    hear_start,
+    is_cut_off,
+    restore,
+)
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
 
@@ -44,14 +51,14 @@ __all__ = [
 ]
 
 _PASSES = 2  # each page is written and read back
-_RESTARTS = 2  # times the board is restarted in the middle of a write before giving up
+_RESTARTS = 2  # restarts of the board during a write before giving up
 
 
 def write_firmware(session: Session, archive: Archive, request: WriteRequest) -> Written:
-    """Write an image that was reviewed. Returns when all of it was read back, and the programs too.
+    """Write a reviewed image; return when it was read back and the programs were put back.
 
     Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
-    state of the board and what is kept; AfterWriteError where the image is on the board, but the
+    state of the board and what is kept; AfterWriteError if the image is on the board, but the
     board does not come to its prompt or its programs could not be put back.
     """
     if len(request.image.flash) > request.end:
@@ -74,14 +81,14 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
         "backup_uuid": backup.uuid if backup else "",
         "discarded": request.discard_board,
     }
-    with session.job(archive, JOB, situation.board, parts=20, detail=detail) as record:
+    with recorded_job(session, archive, JOB, situation.board, parts=20, detail=detail) as record:
         return _Write(session, archive, request, situation, boot, backup, record.detail).run()
 
 
 class _Write:
-    """One write, from the restart into the bootloader to the programs put back.
+    """One write, from the restart into the bootloader until the programs are put back.
 
-    detail: of the write's event, see firmware_record.JOB.
+    detail: of the event of the write, see record.JOB.
     """
 
     def __init__(
@@ -132,7 +139,7 @@ class _Write:
     # --- before the first page ---------------------------------------------------------------
 
     def _begin_record(self, before: FlashBefore) -> None:
-        """Record, before anything is written, what will be and what was there."""
+        """Record the image and the contents of flash before anything is written."""
         request, situation = self._request, self._situation
         image = self._archive.keep_image(
             request.image.flash, part=request.chip.part, name=request.image.name
@@ -150,7 +157,7 @@ class _Write:
         self._detail["write"] = self._record
 
     def _untouched(self, error: HostlinkError) -> HostlinkError:
-        """Nothing was written: start the firmware again and put the programs back, if possible."""
+        """Start the unchanged firmware again and put the programs back, if possible."""
         gone = isinstance(error, LinkError) and error.reason is LinkReason.GONE
         back = False
         if not gone:
@@ -174,7 +181,7 @@ class _Write:
         return error.but(what=what, kept=" ".join(part for part in said if part), advice=advice)
 
     def _when_back(self) -> Advice:
-        """What puts the programs back on a board whose firmware was not changed."""
+        """Return advice for putting the programs back on a board with unchanged firmware."""
         again = "This command, repeated, puts them back at its end"
         if self._situation.left_by is not None:
             return f"{again}."
@@ -185,18 +192,18 @@ class _Write:
     # --- writing -----------------------------------------------------------------------------
 
     def _write_recorded(self, plan: Plan) -> None:
-        """Carry the plan out; how it ended is recorded where it does not go through."""
+        """Carry out the plan, and record how it ended if it failed."""
         try:
             if plan.pages:
                 self._write(plan)
         except HostlinkError as error:
             outcome = "interrupted" if isinstance(error, Interrupted) else "failed"
-            with suppress(ArchiveError):  # a record without an end says the same
+            with suppress(ArchiveError):  # a record without an end means the same
                 self._archive.end_write(self._record, outcome)
             raise self._half_way(error) from error
 
     def _write(self, plan: Plan) -> None:
-        """Carry the plan out; where the bootloader is lost, restart the board and go on."""
+        """Carry out the plan; if the bootloader stops answering, restart the board and continue."""
         size = len(plan.pages) * self._request.chip.page_bytes
         at_most_s = _PASSES * size * BITS_PER_BYTE / self._boot.baud
         name = self._request.image.name or "the image"
@@ -217,7 +224,7 @@ class _Write:
                 plan = plan_for(self._request, held)
 
     def _counting(self, plan: Plan) -> OnPage:
-        """A callback that counts proven pages; the guard in the first page is none of the image."""
+        """Return a callback that counts proven pages, without the guard in the first page."""
         guard = len(plan.pages) > len({page for page, _ in plan.pages})
         self._done = self._pages - len({page for page, _ in plan.pages})
 
@@ -258,8 +265,8 @@ class _Write:
     def _afterwards(self, before: FlashBefore) -> Written:
         """Hear the firmware start and put the programs back. Raises AfterWriteError, Interrupted.
 
-        The write ends in the archive only when the start was heard: where the process is killed
-        before that, nobody knows whether the board is mute.
+        The write is recorded as ended only after that, since it is unknown before whether the
+        board is silent.
         """
         start, cause = Start(), None
         restored = False

@@ -1,11 +1,11 @@
-"""A board whose port stays open for hours: lent to jobs, and taken up again after an unplug.
+"""A session that stays open for hours: jobs borrow it, and it survives unplugging the board.
 
 Rules:
 1. One thread drives it; it owns the port while the board is here.
-2. When the board vanishes the port is given back; `look_for_it` finds the same board and attaches
-   again. Where `stays` is false the error is raised instead.
-3. A restart is told where it happened, with the program that was lost by it; so is one during a
-   job that had the session, unless the job itself told of it or proved what memory holds since.
+2. When the board vanishes the port is closed; `look_for_it` finds the same board and attaches
+   again. If `stays` is false the error is raised instead.
+3. A restart is reported when it happens, with the program that was lost. A restart during a job is
+   reported after the job, unless the job reported it or has proved the memory since.
 """
 
 from __future__ import annotations
@@ -21,19 +21,21 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.port.ports import Identity, port_of
 from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.jobs.events import BoardReturned, BoardVanished, Emit, Event, MemoryLost
-from hostlink.jobs.session.attaching import last_program
-from hostlink.jobs.session.copying import HostCopy
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.host_copy import HostCopy
+from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.recording import Recorder
 
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
 _REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
-class Standing:
-    """A board attached for as long as the `with` block lasts.
+class LongSession:
+    """A board attached until the end of a `with` block.
 
-    emit: told what hostlink itself has to say. stays: wait for a board that vanished, and attach to
+    emit: receives hostlink's own events. stays: wait for a board that vanished, and attach to
     one that shows no prompt; it is looked for every look_again_s seconds.
     """
 
@@ -73,12 +75,12 @@ class Standing:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._give_back()
+        self._close_port()
         if self._recorder is not None:
             self._recorder.close()
 
     def _begin(self, row: bytes | None) -> None:
-        """Begin anew. row: what the board's last row holds at its prompt; None: it is not there."""
+        """Start again. row: the last row of a board at its prompt; None if it is not there."""
         self.at_prompt = row is not None
 
     def _say(self, text: str) -> None:
@@ -88,13 +90,13 @@ class Standing:
 
     @property
     def is_here(self) -> bool:
-        """Whether the board is connected."""
+        """Return whether the board is connected."""
         return self._session is not None
 
     def _connect(self, port: str, *, returning: bool = False) -> None:
-        session = Session(
+        session = open_session(
             dataclasses.replace(self.choice, port=port, record=None),
-            _unheard if returning else self._emit,  # each look would warn of the opening anew
+            _unheard if returning else self._emit,  # without a warning at each look
             self._cancelled,
             archive=self._archive,
             recorder=self._recorder,
@@ -105,7 +107,7 @@ class Standing:
         self._begin(None)
         told = True
         try:
-            session.attach()  # a restart by the opening is told by it
+            session.attach()  # reports a restart caused by the opening
             self.choice = dataclasses.replace(
                 session.choice, port=self.choice.port, record=self.choice.record
             )
@@ -116,16 +118,16 @@ class Standing:
             text = f"{error.what} {error.kept}".strip()
             self._emit(Warned(text, advice=error.advice))
             told = False
-        self._restarts = session.wire.health.restarts
+        self._restarts = session.restarts.seen
         self._board: Board = session.board_in(self._archive)
         self.copy = HostCopy(self._archive, self._board, session.profile)
-        if session.restarted_since_attach:
+        if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:
                 self._emit(MemoryLost("The board restarted, and its memory was lost.", spec))
 
-    def _give_back(self) -> None:
-        """Close the port, but not the recording, which goes on when the board returns."""
+    def _close_port(self) -> None:
+        """Close the port, but not the recording, which continues when the board returns."""
         session, self._session = self._session, None
         if session is not None:
             session.wire.recorder = None
@@ -143,19 +145,19 @@ class Standing:
 
     @contextlib.contextmanager
     def _linked(self) -> Iterator[Session]:
-        """Whatever is done on the wire: the port of a board that vanishes is given back."""
+        """Give the session to the block, and close the port if the board vanishes in it."""
         try:
             yield self._here()
         except LinkError as error:
             if error.reason is LinkReason.GONE and self._session is not None:
-                self._give_back()
+                self._close_port()
                 self._begin(None)
                 if self._stays:
                     self._emit(BoardVanished(_VANISHED))
             raise
 
     def look_for_it(self) -> None:
-        """Look for the same board, by what it can be recognised by, and attach to it again."""
+        """Look for the same board, also at other ports, and attach to it again."""
         if time.monotonic() < self._look_at:
             return
         self._look_at = time.monotonic() + self._look_again_s
@@ -167,7 +169,7 @@ class Standing:
             had_lines = self.at_prompt and bool(self.copy.lines)
             empty = had_lines and self._here().dialogue.read_listing().is_bare
         except LinkError:
-            self._give_back()
+            self._close_port()
             return
         self._emit(BoardReturned(f"The board is back, at {port.partition('?')[0]}."))
         if empty:
@@ -179,12 +181,12 @@ class Standing:
 
     @contextlib.contextmanager
     def lend(self) -> Iterator[Session]:
-        """The open session, for a job; afterwards this goes on with whatever the job left.
+        """Lend the open session to a job, and continue afterwards with the state that it left.
 
-        Raises LinkError while the board is not here.
+        Raises LinkError while the board is not connected.
         """
         with self._linked() as session:
-            session.dialogue.restarted()  # those before this job are no news to it
+            session.dialogue.restarted()  # earlier restarts do not concern this job
             well = False
             try:
                 yield session
@@ -193,12 +195,12 @@ class Standing:
                 self._after_job(session, well)
 
     def _after_job(self, session: Session, well: bool) -> None:
-        """A job may have changed what memory holds, or have met a restart."""
+        """Update the host copy after a job, and report a restart that it did not report."""
         self._begin(session.dialogue.pacing.prompt if well else None)
-        before = max(self._restarts, session.restarts_told)
-        self._restarts = session.wire.health.restarts
+        before = max(self._restarts, session.restarts.told)
+        self._restarts = session.restarts.seen
         self.copy = HostCopy(self._archive, self._board, session.profile)
-        if self._restarts > before and session.restarted_since_attach:
+        if self._restarts > before and session.restarts.memory_is_lost:
             self._restarted()
 
     def use(self, choice: LinkChoice) -> None:
@@ -210,9 +212,9 @@ class Standing:
             self._after_job(session, well=False)
 
     def _restarted(self) -> None:
-        """Tell that the board restarted, and where what it held is kept."""
+        """Report that the board restarted, and where its program is kept."""
         self._emit(MemoryLost("The board restarted, and its memory was lost.", self.copy.lost()))
 
 
 def _unheard(event: Event) -> None:
-    """For what happens while a board is looked for."""
+    """Ignore the events of a look for the board."""

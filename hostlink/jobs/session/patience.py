@@ -1,8 +1,8 @@
-"""One time limit for a whole job, and a word on what it is waiting for.
+"""One time limit for a whole job, and reports of what it is waiting for.
 
-The parts of a job have limits of their own; one inside another they would multiply. So a job has
-one limit, set by the outermost job on a session. A board that answers too slowly, or something
-else each time, ends it with an error that says what was being done.
+The parts of a job have limits of their own, which would multiply when nested. So the outermost job
+on a session sets one limit. A board that answers too slowly, or differently each time, ends the job
+with an error that says what was being done.
 """
 
 from __future__ import annotations
@@ -18,26 +18,32 @@ from hostlink.link.pacing import BITS_PER_BYTE, Pacing
 from hostlink.listing.parse import Line
 
 _SHORTEST_LIMIT_S = 300.0
-_LISTINGS = 60  # of a full memory that a job may take the time of
-_USUAL_BYTES = 1024  # of a program memory, where the profile knows none
+_LISTINGS = 60  # of a full memory, as time for a job
+_USUAL_BYTES = 1024  # of program memory, if the profile has no figure
 _TELL_EVERY_S = 45.0
-_GRACE_S = 60.0  # to leave the board in order after the limit
+_GRACE_S = 60.0  # after the limit, to bring the board to its prompt
 
 
 def time_limit_s(profile: Profile) -> float:
-    """Seconds that a job on a board may take in all: five minutes and sixty listings of a full
-    memory. A load on a wire that damages one byte in a hundred lists some twenty times."""
+    """Return the time limit of a job on a board, in seconds.
+
+    It is five minutes and sixty listings of a full memory. A load on a wire that damages one byte
+    in a hundred takes about twenty listings.
+    """
     return _SHORTEST_LIMIT_S + _LISTINGS * _listing_s(profile)
 
 
 def capture_s(profile: Profile) -> float:
-    """Seconds that reading a full memory takes on a good wire: two listings that agree."""
+    """Return how many seconds a capture of a full memory takes on a good wire: two listings."""
     return 2 * _listing_s(profile)
 
 
 def load_s(lines: Mapping[int, Line], pacing: Pacing) -> float:
-    """Seconds that a load takes on a good wire, about: by the wire or by the board's time for a
-    line, whichever is longer. What was there and the read-back are listed too."""
+    """Return about how many seconds a load takes on a good wire.
+
+    The wire or the board's time for each line decides, whichever is longer; the listings of the old
+    program and of the read-back are included.
+    """
     wire = sum(
         len(line.typed) + len(pacing.reply_end) + len(pacing.prompt) for line in lines.values()
     )
@@ -49,58 +55,64 @@ def load_s(lines: Mapping[int, Line], pacing: Pacing) -> float:
 
 
 def _listing_s(profile: Profile) -> float:
-    """Seconds that one listing of a full memory takes on the wire."""
+    """Return how many seconds one listing of a full memory takes on the wire."""
     size = profile.rules.storage.program_bytes or _USUAL_BYTES
     return size * BITS_PER_BYTE / profile.talk.baud
 
 
 class Patience:
-    """Watches over the time of the jobs of one session.
+    """Limits the time of the jobs of a session.
 
-    emit: told what a job is doing and, when that takes long, what it is waiting for.
+    emit: receives the events of a job and, when it takes long, what it is waiting for.
     """
 
     def __init__(self, emit: Emit) -> None:
         self.listener = emit
-        self.sent: LineSent | None = None  # the last line that the job under way has sent
+        self._sent: LineSent | None = None  # the last line that the job under way has sent
         self._doing = "Waiting for the board"
-        self._since: float | None = None  # when something last went on
+        self._since: float | None = None  # since the last progress
         self._told: float | None = None
         self._ends: float | None = None  # None: no limited job is under way
         self._limit_s = 0.0
-        self._about_s = 0.0  # that the rest of the job takes, told and not yet begun
+        self._about_s = 0.0  # reported time for the rest of the job, not yet started
         self._due: float | None = None  # when it should be done
 
+    @property
+    def lines_sent(self) -> tuple[int, int]:
+        """Return how many lines the job under way has sent, and of how many; (0, 0) before any."""
+        sent = self._sent
+        return (sent.sent_lines, sent.all_lines) if sent is not None else (0, 0)
+
     def emit(self, event: Event) -> None:
-        """Pass an event on, heeding whether it shows that work goes on."""
+        """Pass an event on, and note whether it shows progress."""
         if isinstance(event, Phase):
             self._doing = event.text
             self._about_s = event.about_s or self._about_s
         if isinstance(event, LineSent):
-            self.sent = event
+            self._sent = event
         if isinstance(event, Phase | LineSent | PagesRead | PageProven):
             self._since = None
         self.listener(event)
 
     @contextmanager
     def limited(self, limit_s: float, now: Callable[[], float]) -> Iterator[bool]:
-        """Limit what is done inside to limit_s seconds; inside another limit that one holds.
+        """Limit the block to limit_s seconds, unless an outer limit holds already.
 
-        Gives whether this is the limit that holds.
+        Yields whether this limit holds.
         """
         if self._ends is not None:
             yield False
             return
         self._ends, self._limit_s, self._since = now() + limit_s, limit_s, None
         self._about_s, self._due = 0.0, None
-        self.sent = None
+        self._sent = None
         try:
             yield True
         finally:
             self._ends = None
 
     def watch(self, now: float) -> None:
-        """Look at the clock. Raises LinkError where a limited job has taken too long."""
+        """Check the time `now`, in seconds. Raises LinkError if a limited job takes too long."""
         if self._ends is None:
             return
         if self._since is None:
@@ -120,7 +132,7 @@ class Patience:
             self.listener(self._waiting(now, self._since, self._ends))
 
     def _waiting(self, now: float, since: float, ends: float) -> Waiting:
-        """What to say of a wait: how long it still takes where that is known, else its limit."""
+        """Return the report of a wait, with the remaining time if known, else with the limit."""
         left = f"It is given up in {(ends - now) / 60:.0f} minutes at most."
         if self._due is not None:
             left_s = self._due - now

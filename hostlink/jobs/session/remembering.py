@@ -1,7 +1,7 @@
-"""How a board of no known kind talks, as it was heard or as a file said, remembered for it alone.
+"""Remembering how a board of unknown kind talks, as recognised or as given in a profile file.
 
-One profile file a board, named by the board's uuid, in the folder `boards` of the user's profiles.
-It is a convenience: where it cannot be written or read, the board is recognised anew.
+Each such board has a profile file named by its UUID, in the folder `boards` of the user's profiles.
+If the file cannot be written or read, the board is recognised again.
 """
 
 from __future__ import annotations
@@ -23,13 +23,12 @@ from hostlink.jobs.files import write_new
 
 
 def as_heard(profile: Profile) -> Profile:
-    """A profile made of what one board was heard to do, under the name of those."""
+    """Return a profile renamed as one that was recognised from the behaviour of a board."""
     return dataclasses.replace(profile, name=HEARD, title="As this board was heard to talk")
 
 
 def remember(board_uuid: str, profile: Profile) -> None:
-    """Remember for one board how it was heard to talk, or a profile that was given as a file from
-    elsewhere; forget it where a profile is used that is found by its name."""
+    """Remember the profile of a board, unless it can be found by its name."""
     if profile.name in (*user_profiles(), *shipped_profiles()):
         forget(board_uuid)
     elif heard_before(board_uuid) != profile:
@@ -40,13 +39,13 @@ def remember(board_uuid: str, profile: Profile) -> None:
 
 
 def forget(board_uuid: str) -> None:
-    """Forget how a board was heard to talk: it has a profile of its own from now on."""
+    """Forget the remembered profile of a board, which uses a named one from now on."""
     with contextlib.suppress(OSError):
         _path(board_uuid).unlink(missing_ok=True)
 
 
 def heard_before(board_uuid: str) -> Profile | None:
-    """How a board was heard to talk when it was last used; None where that is not known."""
+    """Return the remembered profile of a board; None if there is none."""
     path = _path(board_uuid)
     if not path.is_file():
         return None

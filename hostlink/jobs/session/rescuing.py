@@ -1,4 +1,4 @@
-"""Nothing on a board is overwritten unsaved: capture it, and keep what the archive lacks."""
+"""Rescuing the program on a board before it is overwritten: capture it, keep it in the archive."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from hostlink.board.dialogue.witness import ProofDoubt
 from hostlink.errors import LinkError, LinkReason, NotKnownError
 from hostlink.jobs.events import AlreadyKept, Rescued, put_back_advice
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.attaching import as_known, copy_words, last_program, unfinished_load
+from hostlink.jobs.session.last_known import as_known, copy_words, last_program, unfinished_load
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, canonical_lines, to_bytes
@@ -28,10 +28,10 @@ def _discard(by: Ways) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """What a board held: its lines by number, how many captures agreed, and where it is kept.
+    """A program captured from a board.
 
-    spec: the revision or rescue that holds it, "" for an empty board. new: a rescue was made now.
-    doubt: what contradicts it, None where it is proven.
+    lines: by number. captures: how many agreed. spec: the revision or rescue that keeps it, "" for
+    an empty board. new: that rescue was made now. doubt: what contradicts it, None if it is proven.
     """
 
     lines: dict[int, Line]
@@ -42,11 +42,11 @@ class Held:
 
 
 NOTHING = Held({}, 0)
-"""What is known before anything was captured."""
+"""Stands for a program before anything was captured."""
 
 
 def held_content(session: Session, result: Capture) -> Content:
-    """A captured program as the archive keeps it."""
+    """Return a captured program as content for the archive."""
     listing = Listing(tuple(result.lines.values()))
     charset = session.profile.rules.form.charset
     return content_of(listing, to_bytes(listing.text(), charset), charset, session.profile)
@@ -55,7 +55,7 @@ def held_content(session: Session, result: Capture) -> Content:
 def board_origin(
     session: Session, archive: Archive, board: Board, result: Capture, kind: str = "board"
 ) -> Origin:
-    """Where a capture came from, with how far it may be trusted."""
+    """Return the origin of a capture for the archive, with what speaks against it."""
     against = [
         "" if result.is_proven else str(result.doubt),
         _cut_off(session, archive, board, result),
@@ -65,15 +65,15 @@ def board_origin(
         where=session.choice.port,
         board_uuid=board.uuid,
         captures=result.count,
-        after_restart=session.restarted_since_attach,
+        after_restart=session.restarts.memory_is_lost,
         unproven="; ".join(filter(None, against)),
     )
 
 
 def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) -> str:
-    """In words, which load that did not end well a captured program is left of; "" if none.
+    """Describe the unsuccessful load that a captured program is left from; "" if none.
 
-    Lines of what was being loaded have to be in it: a board may have been typed on since.
+    It must contain lines of that load, since something else may have been typed since.
     """
     copy = archive.host_copy(board.uuid)
     left_of = unfinished_load(archive, board, begun=session.begun)
@@ -87,19 +87,20 @@ def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) 
 
 
 def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
-    """Capture what the board holds and see to it that the archive has it, before it is overwritten.
+    """Capture the program on the board and make sure that the archive has it.
 
-    Raises NotKnownError where it cannot be told or its free memory contradicts it, ReadBackError
-    where the captures do not agree and ArchiveError where it cannot be kept.
+    Raises NotKnownError if it cannot be read for certain or the free memory contradicts it,
+    ReadBackError if the captures do not agree, ArchiveError if it cannot be kept.
     """
     held = read_held(session, archive, board)
     return certain(held, "the board", "The program on the board was not touched")
 
 
 def certain(held: Held, holder: str, untouched: str) -> Held:
-    """Return what was captured and kept. Raises NotKnownError where something contradicts it.
+    """Return a captured program. Raises NotKnownError if something contradicts it.
 
-    holder: what holds it. untouched: what was not overwritten, for the error, without a full stop.
+    holder: names where it is, for the error. untouched: says what was not overwritten, without a
+    full stop.
     """
     if held.doubt is None:
         return held
@@ -111,9 +112,9 @@ def certain(held: Held, holder: str, untouched: str) -> Held:
 
 
 def read_held(session: Session, archive: Archive, board: Board) -> Held:
-    """Capture what the board holds and see to it that the archive has it, proven or not.
+    """Capture the program on the board and make sure that the archive has it, proven or not.
 
-    Raises as rescue_held does, except for a contradiction, which stands in the result.
+    Raises the errors of rescue_held, except for a contradiction, which the result holds.
     """
     session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
     result = session.dialogue.capture()
@@ -131,10 +132,10 @@ def rescue_or_discard(
     discard: bool,
     at_prompt: bool = True,
 ) -> Held:
-    """Keep what the board holds before it is overwritten, or discard it, as the user asked.
+    """Keep the program on the board before it is overwritten, or discard it with consent.
 
-    at_prompt: whether a board that is to be discarded can be asked at all. Raises as rescue_held
-    does; the advice says then that it may be discarded.
+    discard: consent of the user. at_prompt: whether the board can be asked for a listing before its
+    program is discarded. Raises the errors of rescue_held, with advice on discarding.
     """
     if discard:
         return discard_held(session, record, at_prompt=at_prompt)
@@ -145,9 +146,9 @@ def rescue_or_discard(
 
 
 def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> Held:
-    """Say what will be lost, as the user asked, and note it; what one reading shows is returned.
+    """Warn of what will be lost, record it, and return what one reading shows.
 
-    at_prompt: whether the board can be asked at all.
+    at_prompt: whether the board can be asked for a listing.
     """
     lines: dict[int, Line] = {}
     what = "what the board holds; it was not looked at"
@@ -167,7 +168,7 @@ def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True)
 
 
 def discarded_words(reading: Reading) -> str:
-    """What one reading shows of a program that is given up, in words."""
+    """Describe a program that will be discarded, by one reading."""
     numbers = list(reading.lines)
     if numbers:
         more = f" to {numbers[-1]}" if len(numbers) > 1 else ""
@@ -178,7 +179,7 @@ def discarded_words(reading: Reading) -> str:
 
 
 def keep_held(session: Session, archive: Archive, board: Board, result: Capture) -> Held:
-    """See to it that the archive has what was captured, whole. Raises ArchiveError."""
+    """Make sure that the archive has a captured program, undamaged. Raises ArchiveError."""
     if not result.lines:
         return Held({}, result.count)
     content = held_content(session, result)
@@ -194,7 +195,7 @@ def keep_held(session: Session, archive: Archive, board: Board, result: Capture)
 
 
 def heal_by(session: Session, archive: Archive, content: Content) -> None:
-    """Make whole again what the archive holds of a captured listing, and say so."""
+    """Repair damaged copies of a captured listing in the archive, with a warning."""
     for spec in archive.heal(content):
         session.emit(
             Warned(
@@ -205,23 +206,23 @@ def heal_by(session: Session, archive: Archive, content: Content) -> None:
 
 
 def forget_copy(archive: Archive, board: Board, coming: Content) -> None:
-    """Before memory is overwritten: what was known of it is about to be untrue.
+    """Mark the host copy as unproven content without a revision, before memory is overwritten.
 
-    Until the new content is proven no revision is said to be on the board, so that a save after a
-    broken load cannot take a part of one program for a revision of another.
+    Otherwise a save after a broken load could take a part of one program for a revision of another.
+    coming: what will be loaded.
     """
     archive.set_host_copy(board.uuid, coming, proven=False, may_lack_edits=True, is_other=True)
 
 
 def _tell_loss(session: Session, archive: Archive, board: Board) -> None:
-    """An empty board that should hold something lost it; say since when and how to get it back."""
+    """Warn of an empty board that should hold a program, with advice to get it back."""
     copy = archive.host_copy(board.uuid)
-    if copy is None or not copy.content.text.strip() or session.restarted_since_attach:
-        return  # nothing was known to be there, or the loss was told when the port was opened
+    if copy is None or not copy.content.text.strip() or session.restarts.memory_is_lost:
+        return  # nothing was known to be there, or the loss was reported at the opening
     left_of = "" if copy.revision else unfinished_load(archive, board, begun=session.begun)
     spec = last_program(archive, board, begun=session.begun)
     advice = put_back_advice(spec)
-    if left_of:  # whoever cleared it, nothing shows that it held a line of that
+    if left_of:  # nothing shows that the board held a line of that load
         session.emit(Warned(f"The board is empty; nothing is {left_of}.", advice=advice))
         return
     when = f", proven {shown(copy.proven_at)}" if copy.proven_at is not None else ""

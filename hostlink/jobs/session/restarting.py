@@ -1,4 +1,4 @@
-"""Restart a board on purpose: what it holds kept first, then its restart line pulled."""
+"""Restarting a board on purpose, after its program was kept."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from hostlink.errors import (
     ReadBackError,
     RefusedError,
 )
+from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import Held, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
@@ -24,8 +25,10 @@ from hostlink.link.regain import Found
 
 @dataclass(frozen=True, slots=True)
 class Restarted:
-    """A restart that was seen. held: what memory held before. at_prompt: whether the board waits
-    at its prompt, and not in a program that it started by itself. lines: what it holds now."""
+    """A restart that was noticed. held: the program before it. at_prompt: whether the board is at
+    its prompt, and not in a program that it started by itself. lines: number of lines that it
+    holds.
+    """
 
     held: Held
     at_prompt: bool
@@ -33,7 +36,7 @@ class Restarted:
 
 
 def check_restartable(port: str) -> None:
-    """Raise RefusedError for a port that has no restart line; needs no board."""
+    """Raise RefusedError for a port without a restart line; this needs no board."""
     if port.startswith("socket://"):
         raise RefusedError(
             "A plain network connection has no restart line.",
@@ -49,17 +52,17 @@ def restart(
     consent: Callable[[Held], bool],
     discard_board: bool = False,
 ) -> Restarted:
-    """Restart the board and wait, sending nothing, until its banner or prompt has come.
+    """Restart the board and wait, without sending anything, for its banner or prompt.
 
-    consent is asked with what was captured, before the line is pulled. discard_board: do not
-    capture, for a board that does not come to its prompt. Raises RefusedError without consent,
-    LinkError where no sign of a restart comes; the program in memory is lost in any case.
+    consent: called with the captured program before the restart. discard_board: do not capture, for
+    a board that does not come to its prompt. Raises RefusedError without consent, LinkError if
+    there is no sign of a restart; the program in memory may be lost then too.
     """
     check_restartable(session.choice.port)
     if not discard_board:
         session.attach()
     board = session.board_in(archive)
-    with session.job(archive, "restart", board) as record:
+    with recorded_job(session, archive, "restart", board) as record:
         held = rescue_or_discard(
             session, archive, board, record, discard=discard_board, at_prompt=False
         )
@@ -83,14 +86,14 @@ def restart(
 
 
 def pulse(session: Session) -> bool:
-    """Take DTR off and on again, then listen; whether the board was heard starting."""
+    """Switch DTR off and on, then listen; return whether the board was heard starting."""
     pull_restart_line(session)
     return session.dialogue.listen_waking()
 
 
 def pull_restart_line(session: Session) -> None:
-    """Take DTR off and on again, and throw away what came in before."""
-    session.restart_line_pulled()
+    """Switch DTR off and on, and discard the bytes received before."""
+    session.restarts.caused()
     port = session.wire.port
     port.dtr = False
     session.wire.clock.sleep(RESTART_PULSE_S)
@@ -99,9 +102,9 @@ def pull_restart_line(session: Session) -> None:
 
 
 def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:
-    """What the board does and holds after the restart."""
-    session.restarts_told = session.wire.health.restarts
-    session.dialogue.restarted()  # ours: no job that comes later takes it for a mishap
+    """Find out what the board does and holds after the restart."""
+    session.restarts.tell_all()
+    session.dialogue.restarted()  # intended, so later jobs must not report it
     if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
         session.emit(Warned("The board started a program by itself; it was left alone."))
         return Restarted(held, False, 0)

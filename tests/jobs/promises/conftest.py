@@ -13,7 +13,9 @@ from hostlink.jobs.events import Event
 from hostlink.jobs.listing_source import from_bytes
 from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.saving import Saved, SaveOptions, save
-from hostlink.jobs.session.session import LinkChoice, Session
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+from hostlink.jobs.session.session import Session
 from hostlink.link.clock import VirtualClock
 from hostlink.practice.faults import Faults
 from hostlink.practice.machine import Machine
@@ -62,7 +64,7 @@ class Bench:
     def session(self, cancelled: Callable[[], bool] = lambda: False) -> Session:
         """A session at the port; use with `with`."""
         choice = LinkChoice("practice://bench", find_profile("practice"))
-        return Session(choice, self.told.append, cancelled, archive=self.archive)
+        return open_session(choice, self.told.append, cancelled, archive=self.archive)
 
     def load(self, text: str, name: str = "", *, discard_board: bool = False) -> Loaded:
         """Load a listing in a session of its own."""
@@ -102,5 +104,5 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Bench]:
     """A bench with an empty board and an empty archive."""
     with Archive.open(tmp_path / "bench.sqlite3") as archive:
         made = Bench(archive)
-        monkeypatch.setattr("hostlink.jobs.session.session.open_port", made.open)
+        monkeypatch.setattr("hostlink.jobs.session.opening.open_port", made.open)
         yield made

@@ -14,7 +14,7 @@ import pytest
 
 from hostlink.archive import Rescue
 from hostlink.errors import HostlinkError, LinkError
-from hostlink.jobs.running import run
+from hostlink.jobs.run.running import run
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
 

@@ -28,7 +28,7 @@ from hostlink.errors import (
 )
 from hostlink.jobs.events import Rescued
 from hostlink.jobs.recalling import stored
-from hostlink.jobs.running import run
+from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
 from hostlink.practice.faults import Faults
 from hostlink.practice.settings import BoardSettings
@@ -496,11 +496,11 @@ def test_promise_6_after_a_proven_load_the_restart_is_settled(bench: Any) -> Non
 
     bench.put(RESTARTS)
     with bench.session() as session:
-        assert not session.restarted_since_attach
+        assert not session.restarts.memory_is_lost
         session.attach()
-        assert session.restarted_since_attach
+        assert session.restarts.memory_is_lost
         load(session, bench.archive, from_bytes(NEW.encode(), "n", name="NEW"), LoadOptions())
-        assert not session.restarted_since_attach
+        assert not session.restarts.memory_is_lost
         saved = save(session, bench.archive, SaveOptions("NEW"))
     assert not saved.revision.origin.after_restart
 

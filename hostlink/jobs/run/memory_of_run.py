@@ -1,4 +1,4 @@
-"""What memory holds before a program is run, and after: a program may clear it, or fill it anew."""
+"""Keeping the program in memory before a run, which may clear or replace it."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ _INPUT = "INPUT"
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """What memory held before a run.
+    """The program in memory before a run.
 
-    lines: as they were read once, or captured where the program may be lost; then spec says how
-    the archive keeps it. restarts: that were seen until then.
+    lines: read once, or captured if the program may be lost. spec: in that case, what the archive
+    keeps it as. restarts: the number seen until then.
     """
 
     lines: Mapping[int, Line]
@@ -32,11 +32,11 @@ class Before:
 
 
 def keep_before_run(session: Session, *, answered: bool = False) -> Before:
-    """Read the program once, and see to it that the archive has it where it may be lost.
+    """Read the program once, and make sure that the archive has it if the run may lose it.
 
-    It may clear memory; words such as NEW are looked for in every row, a line or not. answered:
-    what it asks is answered, and a number that it does not take may be stored as a line.
-    Raises as rescue_held does for a program that may clear memory, and LinkError where the board
+    A program may clear memory if a row contains a word such as NEW. answered: the questions of the
+    program are answered; an answer that it does not read may be stored as a line.
+    Raises the errors of rescue_held for a program that may clear memory, and LinkError if the board
     does not list its program; nothing was run then.
     """
     held = NOTHING
@@ -49,7 +49,7 @@ def keep_before_run(session: Session, *, answered: bool = False) -> Before:
         raise error.but(
             what="Stopped before the program was run.", kept="It is still in the board's memory."
         ) from error
-    return Before(held.lines or reading.lines, held.spec, session.wire.health.restarts)
+    return Before(held.lines or reading.lines, held.spec, session.restarts.seen)
 
 
 def _texts(reading: Reading) -> list[str]:
@@ -57,9 +57,9 @@ def _texts(reading: Reading) -> list[str]:
 
 
 def _kept(session: Session, reading: Reading, *, must: bool) -> Held:
-    """See to it that the archive has a program, by one reading where it has just that already.
+    """Make sure that the archive has a program; one reading is enough if it has just that already.
 
-    must: raise what keeps it from being kept; else that is only told.
+    must: raise an error that prevents keeping it; otherwise only warn.
     """
     archive = session.archive
     if archive is None:
@@ -77,10 +77,9 @@ def _kept(session: Session, reading: Reading, *, must: bool) -> Held:
 
 
 def changed_by_run(session: Session, before: Before) -> str | None:
-    """What became of the program, in a sentence; "" where the board still lists it, None where it
-    is not known.
+    """Say in a sentence what became of the program; "" if unchanged, None if unknown.
 
-    What the archive knows of memory is renewed. Raises LinkError where the board does not answer.
+    The host copy is updated. Raises LinkError if the board does not answer.
     """
     if same_program(session, session.dialogue.read_listing().lines, before.lines):
         return ""
@@ -91,13 +90,13 @@ def changed_by_run(session: Session, before: Before) -> str | None:
     if same_program(session, result.lines, before.lines):
         return ""
     if result.lines and not before.spec:
-        return None  # what was read once, before, may have been damaged on the wire
+        return None  # the single reading before may have been damaged on the wire
     if session.archive is not None:
         board = session.board_in(session.archive)
         forget_copy(session.archive, board, held_content(session, result))
     now = "holds another program" if result.lines else "is empty"
     why = "The board's"
-    if session.wire.health.restarts > before.restarts:
+    if session.restarts.seen > before.restarts:
         why = "The board restarted: its"
     kept = f" What it held before is kept as {before.spec}." if before.spec else ""
     return f"{why} memory {now} now.{kept}"

@@ -1,11 +1,11 @@
-"""The host copy while somebody types at the board: kept current from every line that passes by.
+"""The host copy of a board's program, kept up to date from every line typed at the console.
 
 Rules:
-1. A line is taken over only when the board took it without a word; what it complained of is not in
-   its memory.
-2. The copy may lack what is typed at the board's own keyboard, and says so.
-3. It knows the revision that it began as for as long as lines are changed, so that a save makes the
-   next one; a memory that was emptied, or took in another program, is no revision's next one.
+1. A line is copied only if the board accepted it without an answer; a rejected line is not in its
+   memory.
+2. The copy may lack lines typed at the board's own keyboard, and is marked so.
+3. While lines are changed, the copy keeps the revision that it began as, so that a save makes the
+   next revision. After the memory was cleared or got another program, it has none.
 """
 
 from __future__ import annotations
@@ -19,12 +19,12 @@ from hostlink.board.dialogue.reading import read_listing
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.attaching import last_program
+from hostlink.jobs.session.last_known import last_program
 from hostlink.listing import Line, Listing, to_bytes
 
 
 class HostCopy:
-    """What we believe one board's memory holds: line number to line, and the archive's record."""
+    """The lines that a board's memory is believed to hold, also recorded in the archive."""
 
     def __init__(self, archive: Archive, board: Board, profile: Profile) -> None:
         self._archive = archive
@@ -35,8 +35,17 @@ class HostCopy:
         self.lines: dict[int, Line] = Listing.from_text(text).numbered()
         self._began_as = _began_as(archive, held)
 
+    def answered(self, line: str, answer: str) -> None:
+        """Update the copy by an entered line. answer: the board's answer to it, "" for none."""
+        command = self._profile.commands.list
+        if Line.from_text(line).number is not None:
+            if not answer:
+                self.stored(line)
+        elif command and line.strip().upper() == command.upper():
+            self.listed(answer)
+
     def stored(self, typed: str) -> None:
-        """A numbered line was typed, and the board took it."""
+        """Update the copy by a numbered line that the board accepted."""
         line = Line.from_text(typed)
         if line.number is None:
             return
@@ -47,36 +56,37 @@ class HostCopy:
         self._note(proven=False)
 
     def listed(self, answer: str) -> None:
-        """The whole program was listed once: not a proof, but newer than what we had."""
+        """Replace the copy by a listing that was read once: not proven, but newer."""
         listed = read_listing(answer, self._profile)
         if not listed.strays:
             self.lines = dict(listed.lines)
             self._note(proven=False)
 
     def proven(self, lines: dict[int, Line]) -> None:
-        """The board was read back, and holds these lines."""
+        """Replace the copy by lines that were read back from the board."""
         self.lines = dict(sorted(lines.items()))
         self._note(proven=True)
 
     def captured(self, result: Capture) -> None:
-        """The board was captured."""
+        """Replace the copy by a capture."""
         self.lines = dict(sorted(result.lines.items()))
         self._note(proven=result.is_proven)
 
     def replaced(self, result: Capture) -> None:
-        """The board was captured after something that may have put another program there."""
+        """Replace the copy by a capture after the board may have got another program."""
         self._began_as = None
         self.captured(result)
 
     def emptied(self) -> None:
-        """Memory was cleared on purpose, after it was rescued."""
+        """Empty the copy after the memory was cleared on purpose."""
         self.lines = {}
         self._note(proven=False)
 
     def lost(self) -> str:
-        """The board restarted: keep what the copy holds in the archive; the spec it is kept as.
+        """Empty the copy after a restart of the board; return the spec that the archive keeps it
+        as.
 
-        "" where nothing was known to be there.
+        "" if it was empty.
         """
         if not self.lines:
             return ""
@@ -98,7 +108,7 @@ class HostCopy:
         )
 
     def _revision_of(self, content: Content) -> Revision | None:
-        """The revision that this is, or that it was changed from."""
+        """Return the revision that equals the copy, or that it was changed from."""
         if not self.lines:
             return None
         same = [one for one in self._archive.holds(content) if isinstance(one, Revision)]
@@ -109,7 +119,7 @@ class HostCopy:
 
 
 def _began_as(archive: Archive, held: Kept | None) -> Revision | None:
-    """The revision that the archive's copy began as; None where there is none any more."""
+    """Return the revision that the archive's copy began as; None if there is none."""
     if held is None or not held.revision:
         return None
     with contextlib.suppress(ArchiveError):

@@ -1,4 +1,4 @@
-"""After firmware was written: it is heard starting, and the programs go back on the board."""
+"""Restoring a board after a firmware write: hear the firmware start, put the programs back."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
 
-# Whether there is an image to go back to, and whether a program may be in memory: what to do.
+# Advice by whether there is an image to go back to, and whether a program may be in memory.
 _WAYS_OUT: dict[tuple[bool, bool], Callable[[Ways], str]] = {
     (True, False): lambda by: f"Go back to the firmware before it {by.write_previous}",
     (True, True): lambda by: f"Go back to the firmware before it {by.write_previous_discarding}",
@@ -35,9 +35,9 @@ _WAYS_OUT: dict[tuple[bool, bool], Callable[[Ways], str]] = {
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """How the firmware was heard starting. banner: what it said of itself, "" if nothing.
+    """The start of the firmware as received. banner: "" if none came.
 
-    found: what came where a prompt was looked for; None where none is expected.
+    found: the result of looking for a prompt; None if none is expected.
     """
 
     banner: str = ""
@@ -45,14 +45,14 @@ class Start:
 
     @property
     def answered(self) -> bool:
-        """Whether it came to its prompt."""
+        """Return whether the board came to its prompt."""
         return self.found is Found.PROMPT
 
 
 def hear_start(session: Session, *, has_prompt: bool) -> Start:
-    """Wait for the firmware to start: its banner, and whether it came to its prompt.
+    """Wait for the firmware to start; return its banner and whether it came to its prompt.
 
-    has_prompt: whether one is expected; a display shows none and is not asked.
+    has_prompt: whether a prompt is expected; a display board has none and is not asked.
     """
     session.emit(Phase("Waiting for the firmware to start"))
     session.wire.recent = b""
@@ -61,18 +61,18 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
     if not has_prompt:
         return Start(banner)
     if session.profile.talk.banner and not banner:
-        pulse(session)  # its first bytes may have come before the speed was set back
+        pulse(session)  # its first bytes may have come before the speed was restored
         banner = banner_heard(session)
     found = session.dialogue.regain(may_interrupt=True).found
     if found is not Found.PROMPT and _talks_otherwise(session):
         found = Found.PROMPT
-    session.dialogue.restarted()  # this one is no surprise to what is loaded next
-    session.memory_is_known()
+    session.dialogue.restarted()  # intended, so that the next load must not report it
+    session.restarts.settle()
     return Start(banner, found)
 
 
 def _talks_otherwise(session: Session) -> bool:
-    """Whether the new firmware has a prompt of another kind; it is talked to so from now on."""
+    """Return whether the new firmware is of another kind, whose profile is used from now on."""
     try:
         with session.may_stop():
             session.attach(again=True)
@@ -84,9 +84,9 @@ def _talks_otherwise(session: Session) -> bool:
 
 
 def restore(session: Session, archive: Archive, backup: Backup) -> None:
-    """Put the programs back that the board held, proven; a second time where the wire failed once.
+    """Put the programs of the board back, proven; try again once after a failure of the wire.
 
-    Raises what `putback` raises; MisfitError when all that has room is on the board again.
+    Raises the errors of `putback`; MisfitError only after all items that fit were put back.
     """
     try:
         _put_back(session, archive, backup)
@@ -101,11 +101,11 @@ def restore(session: Session, archive: Archive, backup: Backup) -> None:
 
 
 def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
-    """Put back what has room. Memory holds what the firmware began with, which needs no keeping."""
+    """Put back what fits. The program with which the firmware starts need not be kept."""
     try:
         session.dialogue.clear()
     except RefusedError as refused:
-        raise refused.but(kept="") from refused  # the program that is there is not the user's
+        raise refused.but(kept="") from refused  # the program there is not the user's
     try:
         putback(session, archive, backup, held=NOTHING)
     except MisfitError as misfit:
@@ -117,7 +117,7 @@ def _put_back(session: Session, archive: Archive, backup: Backup) -> None:
 
 
 def is_cut_off(cause: HostlinkError | None) -> bool:
-    """Whether work was stopped or unplugged, so that the same command can go on with it."""
+    """Return whether work was stopped or unplugged, so that the same command can continue it."""
     gone = isinstance(cause, LinkError) and cause.reason is LinkReason.GONE
     return gone or isinstance(cause, Interrupted)
 
@@ -130,10 +130,10 @@ def after_write_error(
     *,
     can_go_back: bool,
 ) -> HostlinkError:
-    """What to raise where an image is on the board and not all is well with the board.
+    """Return the error for a board with a proven image that has a problem afterwards.
 
-    cause: what went wrong afterwards, None where it only shows no prompt. can_go_back: whether
-    there is an image to go back to.
+    cause: what went wrong, None if it only shows no prompt. can_go_back: whether there is an image
+    to go back to.
     """
     name = written.image.name or "the image"
     kept = [f"Its programs are kept as {written.backup}."] if written.backup else []
@@ -160,10 +160,10 @@ def after_write_error(
 
 
 def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
-    """What to do with a board that does not come to its prompt."""
+    """Return advice for a board that does not come to its prompt."""
     spec = written.backup
     them = ", which puts the programs back too" if spec else ""
-    # What talks may have taken in a program from the board's own keyboard.
+    # A board that answers may have got a program from its own keyboard.
     out = _WAYS_OUT[can_go_back, start.found in (Found.STUCK, Found.RUNNING)]
 
     def advice(by: Ways) -> str:
@@ -178,7 +178,7 @@ def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
 def _programs_back(
     written: Written, start: Start, cause: HostlinkError, *, can_go_back: bool
 ) -> Advice:
-    """How the programs get on the board after this went wrong."""
+    """Return advice for getting the programs on the board after this error."""
     spec = written.backup
     if is_cut_off(cause):
         first = "Repeat" if isinstance(cause, Interrupted) else "Plug the board in again and repeat"
@@ -192,7 +192,7 @@ def _programs_back(
         )
     if not spec or written.restored:
         return cause.advice
-    # A board with other sizes than its profile says does not show that it holds nothing.
+    # If the sizes differ from the profile, the board does not show that it is empty.
     out = _WAYS_OUT[True, isinstance(cause, MisfitError)]
     back: Advice = (lambda by: f"{out(by)}, which puts them back too.") if can_go_back else ""
     if isinstance(cause, MisfitError):

@@ -1,4 +1,4 @@
-"""Look at what a board holds now: captured, compared with the archive, nothing overwritten."""
+"""Reading what a board holds now, and comparing it with the archive; nothing is overwritten."""
 
 from __future__ import annotations
 
@@ -8,21 +8,20 @@ from datetime import datetime
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.dialogue.events import Phase
 from hostlink.board.dialogue.witness import ProofDoubt
-from hostlink.jobs.session.attaching import as_known, last_program
+from hostlink.jobs.session.last_known import as_known, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import held_content
 from hostlink.jobs.session.session import Session
 
 
 @dataclass(frozen=True, slots=True)
-class Looked:
-    """What a board holds.
+class BoardContents:
+    """The program on a board.
 
-    spec: the revision or rescue that is the same program, else the one that it was before it was
-    changed (`changed`), else "". lines: how many. content: None for an empty board. limit: bytes of
-    the board, 0 where unknown. lost: for an empty board the spec of the last program known to have
-    been in it, "" if none. proven_at: when it was read, None where it is not
-    proven. doubt: what contradicts it.
+    spec: the equal revision or rescue, else the revision that it was changed from (`changed`), else
+    "". lines: their number. content: None for an empty board. limit: program bytes of the board, 0
+    if unknown. lost: the last known program of an empty board, "" if none. proven_at: when it was
+    read, None if it is not proven. doubt: what contradicts it.
     """
 
     board: Board
@@ -36,11 +35,11 @@ class Looked:
     doubt: ProofDoubt | None = None
 
 
-def look(session: Session, archive: Archive) -> Looked:
-    """Capture the program in the board's memory and say what it is.
+def read_contents(session: Session, archive: Archive) -> BoardContents:
+    """Capture the program in the board's memory and identify it.
 
-    The host copy is renewed, except by an empty capture: what is known of a lost program is kept.
-    Raises LinkError, ReadBackError or Interrupted; the board's program is never touched.
+    The host copy is updated, except by an empty capture, so that a lost program stays known. Raises
+    LinkError, ReadBackError or Interrupted; the board's program is never changed.
     """
     session.attach()
     board = session.board_in(archive)
@@ -51,7 +50,7 @@ def look(session: Session, archive: Archive) -> Looked:
     if not result.lines:
         held = copy is not None and copy.content.text.strip()
         lost = last_program(archive, board) if held else ""
-        return Looked(board, "", False, 0, None, limit, lost, None)
+        return BoardContents(board, "", False, 0, None, limit, lost, None)
     content = held_content(session, result)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     revision = same if isinstance(same, Revision) else None
@@ -67,4 +66,6 @@ def look(session: Session, archive: Archive) -> Looked:
     )
     now = archive.host_copy(board.uuid)
     at = now.proven_at if now is not None and proven else None
-    return Looked(board, spec, changed, len(result.lines), content, limit, "", at, result.doubt)
+    return BoardContents(
+        board, spec, changed, len(result.lines), content, limit, "", at, result.doubt
+    )

@@ -1,4 +1,4 @@
-"""What is remembered of a board's opening, and where its last program is when memory was lost."""
+"""What the archive knows of a board: how it reacts to opening, and its last known program."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _ENDINGS = {
 
 
 def is_board(identity: Identity, board: Board) -> bool:
-    """Whether a known board is the one at a port, as far as can be told."""
+    """Return whether a known board is the one at a port, as far as the USB bridge tells."""
     if (identity.vid, identity.pid) != (board.vid, board.pid):
         return False
     if identity.serial or board.serial:
@@ -31,12 +31,12 @@ def is_board(identity: Identity, board: Board) -> bool:
 
 
 def known_board(archive: Archive, identity: Identity) -> Board | None:
-    """The board known at a port, or None where it is new."""
+    """Return the known board at a port, None if it is new."""
     return next((board for board in archive.boards() if is_board(identity, board)), None)
 
 
 def remembered_restart(archive: Archive | None, identity: Identity) -> bool | None:
-    """Whether this board was seen to restart when opened; None where that is not known."""
+    """Return whether this board restarted when it was opened before; None if unknown."""
     if archive is None:
         return None
     board = known_board(archive, identity)
@@ -44,8 +44,10 @@ def remembered_restart(archive: Archive | None, identity: Identity) -> bool | No
 
 
 def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Rescue | None:
-    """Which of several that are the same program to name: the one that the board was last known to
-    hold, by its spec, else the newest revision, else the newest rescue; None where there is none.
+    """Choose one of several equal programs of the archive; None if there are none.
+
+    It is the one that the board was last known to hold (`spec`), else the newest revision, else the
+    newest rescue.
     """
     known = [one for one in holders if one.spec == spec]
     revisions = [one for one in holders if isinstance(one, Revision)]
@@ -53,12 +55,11 @@ def as_known(holders: Sequence[Revision | Rescue], spec: str) -> Revision | Resc
 
 
 def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
-    """The spec under which the board's last known program can be loaded again, "" if none can.
+    """Return the spec by which the board's last known program can be loaded again, "" if none.
 
-    A host copy that the archive does not hold, because it was never kept or was changed since, is
-    kept as a rescue for this: it is what the board held before its memory was lost. Of a load that
-    did not end well it is what the board held before that, or where that was nothing, what was to
-    be loaded. begun: as for unfinished_load.
+    A host copy that the archive does not hold, because it was never kept or has changed since, is
+    kept as a rescue for this purpose. After an unsuccessful load it is what the board held before
+    the load, or if that was nothing, what was to be loaded. begun: as for unfinished_load.
     """
     copy = archive.host_copy(board.uuid)
     if copy is not None and not copy.revision:
@@ -78,9 +79,9 @@ def last_program(archive: Archive, board: Board, *, begun: Collection[str] = ())
 
 
 def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = ()) -> str:
-    """Which load that did not end well last overwrote a board's memory, in words; "" if none did.
+    """Describe the unsuccessful load that last overwrote a board's memory; "" if there is none.
 
-    begun: UUIDs of the jobs that are under way.
+    begun: UUIDs of the events of jobs under way.
     """
     last = _unfinished(archive, board, begun)
     if last is None:
@@ -91,7 +92,7 @@ def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = 
 
 
 def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> Event | None:
-    """The load that last overwrote a board's memory, where it did not end well."""
+    """Return the event of the load that last overwrote a board's memory, if it was unsuccessful."""
     fills = (
         event
         for event in archive.events(board_uuid=board.uuid)
@@ -106,7 +107,7 @@ def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> Event
 
 
 def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:
-    """What speaks against a copy of what a board holds, in words; "" where nothing does."""
+    """Describe why a host copy may be wrong; "" if nothing speaks against it."""
     if not copy.revision:
         return unfinished_load(archive, board)
     with contextlib.suppress(ArchiveError):
@@ -115,7 +116,7 @@ def doubt_of_copy(archive: Archive, board: Board, copy: HostCopy) -> str:
 
 
 def copy_words(archive: Archive, copy: HostCopy) -> str:
-    """What a board was last known to hold, in words: TIDE@3, or TIDE@3, changed since."""
+    """Describe what a board was last known to hold, such as TIDE@3, or TIDE@3, changed since."""
     if not copy.content.text.strip():
         return "nothing"
     if not copy.revision:

@@ -1,0 +1,1 @@
+"""Running the program in a board's memory."""

@@ -1,0 +1,66 @@
+"""What a running program prints, reported row by row."""
+
+from __future__ import annotations
+
+from hostlink.jobs.board_rows import BoardRows
+from hostlink.jobs.events import Emit, InputTyped, RowOpen, RowPrinted
+from hostlink.link.pacing import Pacing
+from hostlink.listing import to_text
+
+
+class RunOutput:
+    """Reports what a program prints, row by row as it comes. `rows`: all finished rows.
+
+    answer_rows: rows such as OK that the board itself adds at the end; they are not output.
+    """
+
+    def __init__(
+        self, charset: str, emit: Emit, pacing: Pacing, answer_rows: tuple[str, ...]
+    ) -> None:
+        self.rows: list[str] = []
+        self._answer_rows = answer_rows
+        self._aside: list[str] = []  # rows that the board may have added itself
+        self._charset = charset
+        self._emit = emit
+        self._cut = BoardRows(charset, self._ended, render=str, prompt=pacing.direct_end, longest=0)
+        self._cut.begin(swallow_end=pacing.echo)
+
+    def close(self, *, at_prompt: bool) -> None:
+        """End the output. at_prompt: the program ended, so the board has added its own rows.
+
+        Each of those counts once, from the end; equal rows before it were printed by the program.
+        """
+        self._cut.close()
+        own = set(self._answer_rows) if at_prompt else set()
+        printed: list[str] = []
+        for row in reversed(self._aside):
+            if row.strip() in own:
+                own.discard(row.strip())
+            else:
+                printed.insert(0, row)
+        self._aside.clear()
+        self._print(printed)
+
+    def take(self, data: bytes) -> None:
+        """Take bytes from the board and report the rows that they finish."""
+        self._cut.take(data)
+        partial = self._cut.partial
+        if partial and any(row.startswith(partial.strip()) for row in self._answer_rows):
+            partial = ""  # not shown while it may become a row that the board adds itself
+        self._emit(RowOpen(partial))
+
+    def typing(self, answer: bytes) -> None:
+        """Report an answer that is about to be typed."""
+        self._emit(InputTyped(to_text(answer, self._charset)))
+
+    def _ended(self, row: str) -> None:
+        if row.strip() in self._answer_rows:
+            self._aside.append(row)
+            return
+        self._print([*self._aside, row])
+        self._aside.clear()
+
+    def _print(self, rows: list[str]) -> None:
+        for row in rows:
+            self.rows.append(row)
+            self._emit(RowPrinted(row))

@@ -1,0 +1,117 @@
+"""Ending a run that did not return to the prompt: stop the program and say how it was left."""
+
+from __future__ import annotations
+
+import contextlib
+
+from hostlink.errors import (
+    HostlinkError,
+    Interrupted,
+    LinkError,
+    LinkReason,
+    RefusedError,
+)
+from hostlink.jobs.run.memory_of_run import Before, changed_by_run
+from hostlink.jobs.session.session import Session
+from hostlink.link.running import End, Running
+from hostlink.link.stopping import Stopping
+from hostlink.listing import to_text
+from hostlink.words import safe
+
+MOST_OUTPUT = 1 << 20  # bytes
+IN_MEMORY = "The program is still in the board's memory."
+
+
+def with_state(error: HostlinkError | OSError, state: str) -> Exception:
+    """Add to an error that ended a run the state in which the board was left."""
+    if isinstance(error, Interrupted):
+        return error.but(what=f"Stopped while the program ran. {state}")
+    if isinstance(error, HostlinkError):
+        # After a failure of the wire the state of the board is unknown.
+        return error.but(kept=error.kept if isinstance(error, LinkError) else state)
+    if not isinstance(error, BrokenPipeError):  # with nobody left to read the output, no message
+        what = f"What the program printed could not be written: {error.strerror}."
+        return HostlinkError(what, kept=state)
+    return error
+
+
+def stop(session: Session, before: Before) -> str:
+    """Stop the program that runs on the board; return in a sentence what was seen of that.
+
+    The program is called interrupted only if the prompt came back. Ctrl+C does not stop this.
+    """
+    with session.unstoppable():
+        return _stopped(session, before)
+
+
+def _stopped(session: Session, before: Before) -> str:
+    core = Stopping(session.dialogue.pacing)
+    try:
+        session.wire.run(core)
+    except LinkError as error:
+        return f"It could not be interrupted: {error.what}"
+    if core.stopped:
+        changed: str | None = None
+        with contextlib.suppress(LinkError):
+            changed = changed_by_run(session, before)
+        if changed == "":
+            return "It was interrupted, and is still in the board's memory."
+        return f"It was interrupted. {changed or ''}".rstrip()
+    if not core.sent:
+        return "Boards of this kind have no key that interrupts a program; it was left as it is."
+    if not session.dialogue.pacing.direct_end:
+        return (
+            "The interrupt was sent; this board shows no prompt, so it is not known whether the "
+            "program stopped."
+        )
+    row = safe(to_text(core.row[-40:], session.profile.rules.form.charset))
+    said = f'it last sent "{row}"' if row else "it sent nothing more"
+    return f"The interrupt was sent, but the board did not come back to its prompt; {said}."
+
+
+def failure(
+    core: Running, command: str, longest_s: float, charset: str, state: str
+) -> HostlinkError:
+    """Return the error for a run that did not end at the prompt. state: how the board was left."""
+    asked = safe(to_text(core.row.strip(), charset))
+    if core.end is End.UNTYPED:
+        return LinkError(
+            f'"{command}" could not be typed right; the wire damages bytes.',
+            reason=LinkReason.DAMAGED,
+            kept=IN_MEMORY,
+            advice="Check the cable and the speed.",
+        )
+    if core.end is End.UNANSWERED:
+        return RefusedError(
+            f'The program asks "{asked}", and there is no more input.',
+            kept=state,
+            advice=lambda by: (
+                "Give an answer for each question: at the keyboard, through a pipe, or "
+                f"from a file {by.answer_from_file}."
+            ),
+        )
+    if core.end is End.DAMAGED:
+        return LinkError(
+            "An answer could not be typed right; the wire damages bytes.",
+            reason=LinkReason.DAMAGED,
+            kept=state,
+            advice="Check the cable and the speed.",
+        )
+    return _too_much(core, longest_s, state)
+
+
+def _too_much(core: Running, longest_s: float, state: str) -> LinkError:
+    """Return the error for a program that printed or ran beyond its limit."""
+    if core.end is End.FLOODING:
+        what = f"The program printed more than {MOST_OUTPUT:,} bytes."
+    else:
+        doing = "may wait for input" if core.is_quiet else "was still printing"
+        what = f"The program did not end within {longest_s:g} s; it {doing}."
+    return LinkError(
+        what,
+        reason=LinkReason.RUNNING,
+        kept=state,
+        advice=lambda by: (
+            f"Give its input from a file {by.answer_from_file}, or more time {by.allow_time}."
+        ),
+    )

@@ -1,0 +1,56 @@
+"""One job on a session: recorded in the archive, limited in time, ended in order when stopped."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from typing import Any
+
+from hostlink.archive import Archive, Board
+from hostlink.archive.events import OpenEvent
+from hostlink.errors import Interrupted
+from hostlink.jobs.session.patience import time_limit_s
+from hostlink.jobs.session.session import Session
+from hostlink.link.wire import STOPPED
+
+
+@contextlib.contextmanager
+def recorded_job(
+    session: Session,
+    archive: Archive,
+    name: str,
+    board: Board,
+    *,
+    parts: int = 1,
+    program: str = "",
+    detail: dict[str, Any] | None = None,
+) -> Iterator[OpenEvent]:
+    """Record the job done inside the block as an event of the archive, and limit its time.
+
+    parts: how many programs it may read or write. A job within a job adds no limit of its own.
+    Raises LinkError past the limit, with a minute left to leave the board in order; an Interrupted
+    says in what state the board was left.
+    """
+    limit_s = parts * time_limit_s(session.profile)
+    with (
+        session.patience.limited(limit_s, session.wire.now) as is_outermost,
+        archive.event(name, board_uuid=board.uuid, program=program, detail=detail) as record,
+    ):
+        session.begun.add(record.uuid)
+        try:
+            yield record
+        except Interrupted as error:
+            if is_outermost:
+                raise _stopped(session, error, name) from error
+            raise
+
+
+def _stopped(session: Session, error: Interrupted, job: str) -> Interrupted:
+    """Return the error of a stopped job, completed by the state in which the board was left.
+
+    A job that changed something has said so itself; otherwise nothing was changed.
+    """
+    what = f"The {job} was stopped." if error.what == STOPPED else error.what
+    if not error.kept:
+        session.abandon()
+    return error.but(what=what, kept=error.kept or "Nothing on the board was changed.")

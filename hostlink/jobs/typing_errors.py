@@ -1,0 +1,52 @@
+"""Errors for a line of the console that was not typed, or not entered, on the board."""
+
+from __future__ import annotations
+
+from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
+from hostlink.link.typed import Outcome
+from hostlink.listing import to_bytes
+from hostlink.listing.rules import Form
+from hostlink.words import plural, safe
+
+
+def checked_bytes(line: str, form: Form) -> bytes:
+    """Return a line as the bytes to type.
+
+    Raises LineTooLongError if the board accepts no line of that length, RefusedError for a control
+    character and ListingError for a character that the board does not have.
+    """
+    data = to_bytes(line, form.charset)
+    if form.longest_line and len(data) > form.longest_line:
+        raise too_long_error(data, form.longest_line, "Nothing was typed.")
+    if any(byte < 32 for byte in data):
+        raise RefusedError(f'"{safe(line[:40])}" holds a control character and was not typed.')
+    return data
+
+
+def too_long_error(data: bytes, most: int, made: str) -> LineTooLongError:
+    """Return the error for a line that is longer than the board accepts.
+
+    data: the line. most: characters that the board accepts. made: what the board did with the part
+    that it accepted, in a sentence.
+    """
+    return LineTooLongError(
+        f"The line is too long: it has {plural(len(data), 'character')}, and the board takes "
+        f"{most:,}.",
+        kept=made,
+        advice="Make it shorter, or two lines of it.",
+    )
+
+
+def not_entered_error(outcome: Outcome, at_prompt: bool) -> LinkError:
+    """Return the error for a line that was not entered. at_prompt: no program was running."""
+    if not at_prompt:
+        return LinkError(
+            "The line was not taken: no right echo came back, so the program takes no input now.",
+            reason=LinkReason.RUNNING,
+            advice="Wait, or interrupt it.",
+        )
+    return LinkError(
+        "The line could not be typed right and was not entered; the wire damages bytes.",
+        reason=LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT,
+        advice="Check the cable and the speed.",
+    )
