@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Shipped
 
 _MOST_FOUND = 200
-_AT_ONCE = 400  # programs
+_AT_ONCE = 100  # programs, more than a screen shows
 
 
 class _Known:
