@@ -19,6 +19,7 @@ from textual.screen import Screen
 
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
+from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
@@ -145,10 +146,9 @@ class DeskApp(App[None]):
 
     def trouble(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
-        from hostlink.app.attached_boards import as_trouble
         from hostlink.app.screens.dialogues import Trouble
 
-        shown = as_trouble(error)
+        shown = shown_error(error)
         self.tell(shown.what)
         self.push_screen(Trouble(shown))
 
@@ -275,7 +275,6 @@ class DeskApp(App[None]):
         failed: asked with an error; gives what is to be done in place of showing it, or None.
         then: told the answer once the view, which may have to be read, is closed.
         """
-        from hostlink.app.attached_boards import as_trouble
         from hostlink.app.screens.jobview import JobView
 
         view = JobView(job) if job.shown else None
@@ -292,7 +291,7 @@ class DeskApp(App[None]):
             if view is not None:
                 view.instead = instead
                 if instead is None:
-                    self.tell(as_trouble(job.error).what)
+                    self.tell(shown_error(job.error).what)
             elif instead is not None:
                 instead()
             else:

@@ -17,10 +17,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Generic, TypeVar
 
-from hostlink.app.ways import KEYS, advised
+from hostlink.app.ways import KEYS
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.errors import HostlinkError
 from hostlink.jobs.console import Console
 from hostlink.jobs.event_words import Told, event_words
 from hostlink.jobs.events import (
@@ -287,14 +286,3 @@ class Attached:
 def _words(event: Told) -> str:
     """An event in words. How a program that was lost comes back, the desk asks by itself."""
     return event.text if isinstance(event, MemoryLost) else event_words(event, KEYS)
-
-
-def as_trouble(error: BaseException) -> HostlinkError:
-    """Any error as one that can be shown; one of ours in the app's own keys."""
-    if isinstance(error, HostlinkError):
-        return error.but(advice=advised(error.advice))
-    return HostlinkError(
-        f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
-        kept="The archive keeps every revision that was acknowledged.",
-        advice="Please tell the authors what you did; close the app and open it again.",
-    )

@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from hostlink.archive.times import shown
-from hostlink.listing.finding import SEVERITIES
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -123,6 +122,8 @@ def _place(value: int, scale: int, width: int) -> int:
 
 def finding_words(review: Review, row: int) -> str:
     """What the review says of a row of the listing, from 0, or else of the listing as a whole."""
+    from hostlink.listing.finding import SEVERITIES  # not before the first drawing
+
     found = review.findings
     at_row = [one for one in found if one.line_at - 1 == row]
     chosen = at_row or [one for one in found if not one.line_at] or list(found)

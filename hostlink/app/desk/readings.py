@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
-from hostlink.app.attached_boards import as_trouble
 from hostlink.app.console import Transcript
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import Held, board_sentence
+from hostlink.app.ways import shown_error
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
 
@@ -99,7 +99,7 @@ class Readings(DeskPart):
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             if quietly:
-                words = as_trouble(error).words()
+                words = shown_error(error).words()
                 return partial(self.app.tell, f"{capital(self.name_of(board))}: {words}")
             return self._look_failed(board, error)
 

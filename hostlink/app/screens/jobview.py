@@ -13,7 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
 from hostlink.app.screens.dialogues import part
-from hostlink.app.ways import advised
+from hostlink.app.ways import advised, shown_error
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -100,8 +100,6 @@ class JobView(ModalScreen[None]):
             self._end(job)
 
     def _end(self, job: Job[Any]) -> None:
-        from hostlink.app.attached_boards import as_trouble
-
         if job.error is None and not job.progress.noteworthy:
             self.close()
             return
@@ -115,7 +113,7 @@ class JobView(ModalScreen[None]):
         if job.error is None:
             self.query_one("#phase", Static).update(Content(safe(self.done)))
             return
-        error = as_trouble(job.error)
+        error = shown_error(job.error)
         words = [error.what, error.kept and f"Not lost: {error.kept}"]
         advice = advised(error.advice)
         words.append(advice and f"What to do: {advice}")
