@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from hostlink.board.port.ports import Identity
     from hostlink.board.profile.model import Profile
     from hostlink.board.survey.steps import Consent
-    from hostlink.jobs.surveying import Difference, Surveyed
+    from hostlink.jobs.surveying import Difference, Surveyed, SurveyOptions
 
 _USUAL_LONGEST = 128  # characters; beyond them some boards clear their program or hang
 _LONG_LINES = (
@@ -95,12 +95,8 @@ def survey(
     """
     from hostlink.board.profile.file import find_profile
     from hostlink.board.survey.steps import Consent
-    from hostlink.cli.progress import Teller
-    from hostlink.errors import ExitStatus
     from hostlink.jobs.profiles import check_new_name
     from hostlink.jobs.surveying import SurveyOptions
-    from hostlink.jobs.surveying import against as differences_against
-    from hostlink.jobs.surveying import survey as survey_job
 
     expected = find_profile(against) if against else None
     if keep:
@@ -114,6 +110,27 @@ def survey(
         speeds=(desk.baud,) if desk.baud else (),
         clock_hz=int((clock or 0) * 1_000_000),
     )
+    return _survey(desk, options, expected, keep, details=details)
+
+
+def _survey(
+    desk: Desk,
+    options: SurveyOptions,
+    expected: Profile | None,
+    keep: str | None,
+    *,
+    details: bool,
+) -> int:
+    """Measure, show and keep; return the exit status.
+
+    expected: the profile to compare with, or None. keep: the name to keep the result under, or
+    None. details: show every value, with its evidence.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.errors import ExitStatus
+    from hostlink.jobs.surveying import against as differences_against
+    from hostlink.jobs.surveying import survey as survey_job
+
     with desk.archive() as archive:
         with Teller(quiet=desk.quiet) as teller:
             with desk.session(archive, teller.emit) as session:

@@ -1,4 +1,4 @@
-"""load, save."""
+"""The commands load and save: programs into the board and out of it."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from hostlink.board.dialogue.learning import Learned
     from hostlink.cli.progress import Teller
     from hostlink.jobs.events import Emit
-    from hostlink.jobs.loading import Loaded
+    from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.session.session import Session
 
 _WATCH_NAP_S = 0.5
@@ -63,19 +64,14 @@ def load(
     What the board holds is captured first and kept in the archive if it is not there yet; the
     listing itself is kept as a revision. Lines are sent as fast as the board can store them.
     """
-    from hostlink.archive.names import checked_name
     from hostlink.cli.commands.listings import read_stdin
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.fitness import check_loadable
     from hostlink.jobs.listing_source import find_material
     from hostlink.jobs.loading import LoadOptions
-    from hostlink.jobs.loading import load as load_job
 
-    _check_together(desk, what, watch=watch, changes=changes, discard_board=discard_board)
-    if name:
-        checked_name(name)
-    if desk.many and (watch or run_it):
-        raise UsageError("--run and --watch are for one board: name one --port.")
+    _check_together(desk, changes=changes, discard_board=discard_board, run_it=run_it, watch=watch)
+    watched = _watched_file(what) if watch else None
+    _check_name(name)
     stdin = read_stdin() if what == "-" else None
     with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
@@ -87,21 +83,42 @@ def load(
 
             teller.close()
             return load_many(desk, archive, material, options)
-        choice = desk.link_choice(archive)
-        if not choice.is_guess:
-            check_loadable(material, choice.effective, despite_review=options.despite_review)
-        with desk.session(archive, teller.emit) as session:
-            if not session.choice.is_guess:  # the speed is not known before
-                _expect(desk, session, material)
-            loaded = load_job(session, archive, material, options)
-            teller.close()
-            if run_it:
-                _run_loaded(desk, session, loaded, teller.emit)
-            else:
-                _tell_loaded(desk, loaded)
-            if watch:
-                _watch(desk, session, archive, Path(what), options)
+        _load_one(desk, archive, material, options, teller, run_it=run_it, watched=watched)
     return None
+
+
+def _load_one(
+    desk: Desk,
+    archive: Archive,
+    material: Material,
+    options: LoadOptions,
+    teller: Teller,
+    *,
+    run_it: bool,
+    watched: Path | None,
+) -> None:
+    """Load into one board, then run the program or watch its file over the same open port.
+
+    A listing that the profile refuses is refused before the port is opened. watched: the file
+    whose changes are loaded until Ctrl+C, or None.
+    """
+    from hostlink.jobs.fitness import check_loadable
+    from hostlink.jobs.loading import load as load_job
+
+    choice = desk.link_choice(archive)
+    if not choice.is_guess:
+        check_loadable(material, choice.effective, despite_review=options.despite_review)
+    with desk.session(archive, teller.emit) as session:
+        if not session.choice.is_guess:  # the speed is not known before
+            _expect(desk, session, material)
+        loaded = load_job(session, archive, material, options)
+        teller.close()
+        if run_it:
+            _run_loaded(desk, session, loaded, teller.emit)
+        else:
+            _tell_loaded(desk, loaded)
+        if watched is not None:
+            _watch(desk, session, archive, watched, options)
 
 
 def _learning(desk: Desk, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
@@ -121,11 +138,9 @@ def _learning(desk: Desk, learn: bool, teller: Teller) -> Callable[[Learned], bo
 
 
 def _check_together(
-    desk: Desk, what: str, *, watch: bool, changes: bool, discard_board: bool
+    desk: Desk, *, changes: bool, discard_board: bool, run_it: bool, watch: bool
 ) -> None:
     """Refuse options of load that contradict each other."""
-    if watch and (what == "-" or not Path(what).is_file()):
-        raise UsageError("--watch needs a listing file that can be saved again.")
     if watch and desk.json:
         raise UsageError("--json prints one answer, and --watch gives many: choose one of them.")
     if changes and discard_board:
@@ -133,9 +148,26 @@ def _check_together(
             "--changes needs to know what the board holds, and --discard-board does not look: "
             "choose one of them."
         )
+    if desk.many and (watch or run_it):
+        raise UsageError("--run and --watch are for one board: name one --port.")
 
 
-def _expect(desk: Desk, session: Session, material: Any) -> None:
+def _watched_file(what: str) -> Path:
+    """Return the listing file to watch. Raises UsageError if there is no such file."""
+    if what == "-" or not Path(what).is_file():
+        raise UsageError("--watch needs a listing file that can be saved again.")
+    return Path(what)
+
+
+def _check_name(name: str) -> None:
+    """Refuse a name that no program can have; "" stands for none given."""
+    from hostlink.archive.names import checked_name
+
+    if name:
+        checked_name(name)
+
+
+def _expect(desk: Desk, session: Session, material: Material) -> None:
     from hostlink.jobs.loading import expected_seconds
 
     seconds = expected_seconds(material, session.dialogue.pacing)
@@ -172,7 +204,9 @@ def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     )
 
 
-def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: Any) -> None:
+def _watch(
+    desk: Desk, session: Session, archive: Archive, path: Path, options: LoadOptions
+) -> None:
     """Send the changed lines each time the file is saved, until Ctrl+C."""
     import dataclasses
 
@@ -217,13 +251,11 @@ def save(desk: Desk, program: str, note: str) -> int | None:
     goes to the program that the board was last known to hold; with several boards each goes to a
     program named after its board and the day, where the archive does not hold it yet.
     """
-    from hostlink.archive.names import checked_name
     from hostlink.cli.progress import Teller
     from hostlink.jobs.saving import SaveOptions
     from hostlink.jobs.saving import save as save_job
 
-    if program:
-        checked_name(program)
+    _check_name(program)
     options = SaveOptions(program, note, desk.yes)
     if desk.many:
         from hostlink.cli.commands.many import save_many
