@@ -17,7 +17,7 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
 from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, obey, told
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
 from hostlink.cli.stopping import Ended
@@ -36,9 +36,9 @@ _LISTEN_S = 0.05
 _MOST_SHOWN = 12  # remarks on one paste
 
 
-def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
+def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Talk until the word that ends comes; the exit status."""
-    teller, stop = Teller(quiet=desk.quiet), threading.Event()
+    teller, stop = Teller(quiet=common.quiet), threading.Event()
 
     def connect() -> Console:
         return Console(choice, archive, teller.emit, data, cancelled=stop.is_set, stays=True)
@@ -52,7 +52,7 @@ def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
         say(
             f"Talking to {choice.port}. {LEAVE} ends it, {INTERRUPT} or Ctrl+C stops a program, "
             f"{CAPTURE} reads the program.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
         try:
             while screen.turn():

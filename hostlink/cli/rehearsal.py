@@ -20,7 +20,7 @@ from hostlink.errors import (
 )
 
 if TYPE_CHECKING:
-    from hostlink.cli.context import Lent
+    from hostlink.cli.context import OpenLink
 
 Words = list[str]
 
@@ -29,7 +29,7 @@ _BRINGS_ANY = {"archive", "give", "keep"}  # programs or files under names that 
 _MAKES = {"backup": {"backup", "firmware"}}  # kind of spec: the commands that make one
 
 
-def rehearse(lines: Sequence[tuple[int, Words]], lent: Lent, where: str, kept: str) -> None:
+def rehearse(lines: Sequence[tuple[int, Words]], link: OpenLink, where: str, kept: str) -> None:
     """Do what each line does before it needs the board, and undo it.
 
     where: the name of the file. kept: what the refusal says was not lost. Raises RefusedError
@@ -37,11 +37,11 @@ def rehearse(lines: Sequence[tuple[int, Words]], lent: Lent, where: str, kept: s
     """
     from hostlink.jobs.rehearsing import rehearsal
 
-    with rehearsal(lent.archive):
+    with rehearsal(link.archive):
         for at, (place, words) in enumerate(lines):
             if words[0] in _NOT_REHEARSED or "-" in words:
                 continue
-            refusal = _refusal(words, lent)
+            refusal = _refusal(words, link)
             if refusal is None or _may_come(refusal, words, [each for _, each in lines[:at]]):
                 continue
             error = RefusedError(
@@ -51,7 +51,7 @@ def rehearse(lines: Sequence[tuple[int, Words]], lent: Lent, where: str, kept: s
             raise error from refusal
 
 
-def _refusal(words: Words, lent: Lent) -> HostlinkError | None:
+def _refusal(words: Words, link: OpenLink) -> HostlinkError | None:
     """What a line is refused with before it needs the board; None where nothing is."""
     from hostlink.cli.entry import cli
     from hostlink.jobs.rehearsing import BoardNeeded
@@ -62,7 +62,7 @@ def _refusal(words: Words, lent: Lent) -> HostlinkError | None:
             contextlib.redirect_stdout(unseen),
             contextlib.redirect_stderr(unseen),
             contextlib.suppress(BoardNeeded, click.exceptions.Exit),
-            cli.make_context("hostlink", list(words), obj=lent) as context,
+            cli.make_context("hostlink", list(words), obj=link) as context,
         ):
             cli.invoke(context)
     except Interrupted:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.console_words import ASKS_AFTER_S, obey
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
@@ -31,31 +31,31 @@ _LONGEST_ANSWER_S = 60.0
 
 @click.command()
 @shared(link=True)
-def console(desk: Desk) -> int:
+def console(common: CommonOptions) -> int:
     """Talk to the board; typed lines keep the host copy up to date.
 
     Type leave! to end. interrupt! (or Ctrl+C) stops the program that runs on the board, and
     capture! reads the program. A paste is mended and reviewed before it is sent; a line that
     clears the program waits until that is kept. On a pipe, lines come from standard input.
     """
-    if desk.lent is not None:
+    if common.open_link is not None:
         raise click.UsageError("console cannot stand in a line of `together`.")
-    with desk.archive() as archive:
-        choice = desk.link_choice(archive)
+    with common.archive() as archive:
+        choice = common.link_choice(archive)
         if sys.stdin.isatty() and sys.stdout.isatty():
             from hostlink.cli.console_screen import talk
 
-            return talk(desk, archive, choice)
-        return _pipe(desk, archive, choice)
+            return talk(common, archive, choice)
+        return _pipe(common, archive, choice)
 
 
-def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
+def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Lines from standard input, each answered before the next; rows to standard output."""
     from hostlink.cli.entry import tell
     from hostlink.cli.progress import Teller
     from hostlink.jobs.console import Console
 
-    teller = Teller(quiet=desk.quiet)
+    teller = Teller(quiet=common.quiet)
     with (
         stoppable() as stopped,
         Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
@@ -75,7 +75,7 @@ def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
         if not board.at_prompt:
             if board.partial:
                 data(board.partial)
-            say("The program is still running; it was left so.", quiet=desk.quiet)
+            say("The program is still running; it was left so.", quiet=common.quiet)
     return status
 
 

@@ -8,7 +8,7 @@ import click
 
 from hostlink.archive.times import shown
 from hostlink.cli.commands.programs import item_dict, size_words, source_words
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, table
@@ -31,18 +31,18 @@ def _has_no_revisions(spec: str) -> RefusedError:
 @click.command()
 @click.argument("program")
 @shared(json=True)
-def history(desk: Desk, program: str) -> int:
+def history(common: CommonOptions, program: str) -> int:
     """Show the revisions of a program.
 
     Size, source, and what changed from one to the next; the first revision stands first.
     """
-    with desk.reading() as archive:
+    with common.reading() as archive:
         if program.casefold().startswith("rescue@"):
             raise _has_no_revisions(archive.revision(program).spec)
         revisions = archive.history(program)
         changes, lost = _changes(archive, revisions)
     damaged = (*revisions.damaged, *lost)
-    if desk.json:
+    if common.json:
         as_json(
             [
                 {

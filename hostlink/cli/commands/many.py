@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import COMMANDS, advised
@@ -27,34 +27,36 @@ if TYPE_CHECKING:
     from hostlink.jobs.saving import Saved, SaveOptions
 
 
-def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:
+def load_many(
+    common: CommonOptions, archive: Archive, material: Material, options: LoadOptions
+) -> int:
     """Load into every board meant; the worst exit status."""
     from hostlink.cli.job_json import loaded_dict
     from hostlink.jobs.many import load_on_each
 
-    choices = desk.choices(archive)
-    with stoppable() as stopped, Tellers(desk.quiet) as tell:
+    choices = common.choices(archive)
+    with stoppable() as stopped, Tellers(common.quiet) as tell:
         results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
-    return _report(desk, results, loaded_dict, _loaded)
+    return _report(common, results, loaded_dict, _loaded)
 
 
-def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
+def save_many(common: CommonOptions, archive: Archive, options: SaveOptions) -> int:
     """Save from every board meant, each under its name and the day; the worst exit status."""
     from hostlink.cli.job_json import saved_dict
     from hostlink.jobs.many import save_on_each
 
-    choices = desk.choices(archive)
+    choices = common.choices(archive)
     today = date.today()
-    with stoppable() as stopped, Tellers(desk.quiet) as tell:
+    with stoppable() as stopped, Tellers(common.quiet) as tell:
         results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
-    return _report(desk, results, saved_dict, _saved)
+    return _report(common, results, saved_dict, _saved)
 
 
-def _report(desk: Desk, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
+def _report(common: CommonOptions, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
     """Show every board's result; the worst exit status."""
     from hostlink.jobs.many import worst
 
-    if desk.json:
+    if common.json:
         as_json([_as_dict(each, as_dict) for each in results])
     else:
         _summary(results, told)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.archive.times import shown
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, listing_text, say, table
@@ -29,31 +29,36 @@ if TYPE_CHECKING:
 @click.option("--rescues", is_flag=True, help="List the rescues instead.")
 @click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
 @shared(json=True)
-def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> int:
+def programs(
+    common: CommonOptions, retired: bool, tag: str | None, rescues: bool, shipped: bool
+) -> int:
     """List the programs in the archive."""
     if shipped:
-        _show_shipped(desk, tag)
+        _show_shipped(common, tag)
         return ExitStatus.DONE
     if rescues:
-        with desk.reading() as archive:
+        with common.reading() as archive:
             kept = archive.rescues()
-        _show_rescues(desk, kept)
+        _show_rescues(common, kept)
         return tell_damaged(kept.damaged)
     from hostlink.archive.records import Listed
 
     found: Listed[Program] = Listed()
-    others, path = 0, desk.archive_file()
-    if desk.lent is not None or path.exists():
-        with desk.programs() as archive:
+    others, path = 0, common.archive_file()
+    if common.open_link is not None or path.exists():
+        with common.programs() as archive:
             found = archive.programs(retired=retired, tag=tag)
             others = 0 if found else len(archive.programs(retired=None))
             path = archive.path
-    if desk.json:
+    if common.json:
         as_json([_program_dict(program) for program in found])
         return tell_damaged(found.damaged)
     if found:
         _program_table(found)
-    say(f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}", quiet=desk.quiet)
+    say(
+        f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}",
+        quiet=common.quiet,
+    )
     return tell_damaged(found.damaged)
 
 
@@ -105,8 +110,8 @@ def _program_dict(program: Program) -> dict[str, object]:
     }
 
 
-def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
-    if desk.json:
+def _show_rescues(common: CommonOptions, found: list[Rescue]) -> None:
+    if common.json:
         as_json([item_dict(rescue) for rescue in found])
         return
     if found:
@@ -126,7 +131,7 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
             ],
             right=("bytes", "lines"),
         )
-    say(f"{plural(len(found), 'rescue')}.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'rescue')}.", quiet=common.quiet)
 
 
 def _mark(rescue: Rescue) -> str:
@@ -134,13 +139,13 @@ def _mark(rescue: Rescue) -> str:
     return ", ".join([*marks_of(rescue.origin), *filter(None, [rescue.origin.note])])
 
 
-def _show_shipped(desk: Desk, tag: str | None) -> None:
+def _show_shipped(common: CommonOptions, tag: str | None) -> None:
     from hostlink.jobs.listing_source import shipped_programs
 
     found = {
         name: entry for name, entry in shipped_programs().items() if not tag or tag in entry.tags
     }
-    if desk.json:
+    if common.json:
         as_json(
             [
                 {"name": name, "title": entry.title, "notes": entry.notes, "tags": entry.tags}
@@ -154,7 +159,7 @@ def _show_shipped(desk: Desk, tag: str | None) -> None:
     )
     say(
         f"{plural(len(found), 'shipped program')}. `hostlink load NAME` loads one.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
@@ -194,7 +199,7 @@ def _size_range(
 )
 @shared(json=True)
 def find(
-    desk: Desk,
+    common: CommonOptions,
     words: tuple[str, ...],
     tag: str | None,
     board: str | None,
@@ -208,9 +213,9 @@ def find(
     """
     if not words and tag is None and board is None and size is None:
         raise click.UsageError("Name words to look for, or --tag, --board or --size.")
-    with desk.reading() as archive:
+    with common.reading() as archive:
         found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
-    if desk.json:
+    if common.json:
         as_json([_found_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
@@ -228,7 +233,7 @@ def find(
             right=("bytes",),
         )
     more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
-    say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'result')}{more}.", quiet=common.quiet)
     return tell_damaged(found.damaged)
 
 
@@ -281,7 +286,7 @@ def source_words(origin: Origin) -> str:
     help="Write the listing to a file, its bytes exactly as kept.",
 )
 @shared(json=True, yes=True)
-def show(desk: Desk, what: str, output: Path | None) -> None:
+def show(common: CommonOptions, what: str, output: Path | None) -> None:
     """Print a listing.
 
     Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
@@ -289,11 +294,11 @@ def show(desk: Desk, what: str, output: Path | None) -> None:
     from hostlink.cli.commands.listings import material_for
     from hostlink.jobs.files import write_new
 
-    material = material_for(desk, what)
+    material = material_for(common, what)
     if output is not None:
-        write_new(output, material.raw, replace=desk.yes)
-        say(f"{material.label} is written to {output}.", quiet=desk.quiet)
-    elif desk.json:
+        write_new(output, material.raw, replace=common.yes)
+        say(f"{material.label} is written to {output}.", quiet=common.quiet)
+    elif common.json:
         as_json(_shown_dict(material))
     else:
         listing_text(material.text)

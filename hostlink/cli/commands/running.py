@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import InputLines, input_lines
 from hostlink.cli.options import Number, shared
 from hostlink.cli.output import as_json, data, say
@@ -55,7 +55,9 @@ _ASKING_SIGNS = ("?", ":")
     "counted.",
 )
 @shared(link=True, json=True)
-def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:
+def run(
+    common: CommonOptions, input_path: Path | None, output: Path | None, seconds: float
+) -> None:
     """Run the program in the board's memory.
 
     What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
@@ -71,18 +73,18 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
         raise RefusedError(
             f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
         )
-    teller = Teller(quiet=desk.quiet)
-    with desk.archive() as archive, desk.session(archive, teller.emit) as session:
-        done = run_now(session, given or input_lines(), seconds, teller.emit, output, desk.json)
-    if desk.json:
+    teller = Teller(quiet=common.quiet)
+    with common.archive() as archive, common.session(archive, teller.emit) as session:
+        done = run_now(session, given or input_lines(), seconds, teller.emit, output, common.json)
+    if common.json:
         as_json(done.as_dict())
     done.check()
     if given is not None and given.left:
-        say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=desk.quiet)
+        say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=common.quiet)
     if not "".join(done.rows).strip():
         say(
             "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
 
 
