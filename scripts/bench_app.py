@@ -236,8 +236,8 @@ def flooded(path: Path, seconds: float) -> Measured:
         port = "practice://flood?fresh&baud=115200&flood_after_bytes=60"
         app = DeskApp(archive, port=port, baud=115_200)
         async with app.run_test(size=(120, 40)):
-            await _until(lambda: app.current is not None and app.current.busy is None)
-            attached = app.current
+            await _until(lambda: app.boards.current is not None and app.boards.current.busy is None)
+            attached = app.boards.current
             assert attached is not None
             # Straight to the board: the line fails in the flood that it sets off, as it should.
             attached.talk("typing", lambda bench: bench.enter("PRINT " + "1+" * 30 + "1"))

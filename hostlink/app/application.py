@@ -1,10 +1,8 @@
-"""The app itself: themes, settings, the archive, and the boards attached, one of them current."""
+"""The app itself: its themes, its settings, its archive, and what all of its screens share."""
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
-import functools
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -17,16 +15,16 @@ from textual.events import Event, Key
 from textual.filter import NoColor
 from textual.screen import Screen
 
+from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached, Job
     from hostlink.app.desk.desk import Desk
+    from hostlink.app.job import Job
     from hostlink.archive import Archive
-    from hostlink.board.profile.model import Profile
 
 DRAIN_S = 1 / 30
 ABOUT = """\
@@ -86,8 +84,7 @@ class DeskApp(App[None]):
         self.first_port = port or self.settings.port
         self.first_profile = profile or self.settings.profile
         self.opens = opens
-        self.attached: dict[str, Attached] = {}
-        self.current: Attached | None = None
+        self.boards = AttachedBoards(self)
         self.said: list[str] = []
         for theme in THEMES:
             self.register_theme(theme)
@@ -177,87 +174,9 @@ class DeskApp(App[None]):
 
     # --- boards ------------------------------------------------------------------------------
 
-    @property
-    def profile(self) -> Profile:
-        """The profile of the current board, or the one that listings are measured by."""
-        if self.current is not None:
-            return self.current.choice.effective
-        return _named_profile(self.first_profile)
-
-    def profile_for(self, port: str) -> tuple[Profile, bool]:
-        """Return the first profile to try at a port, and whether to identify the board there."""
-        from hostlink.jobs.session.recognising import choose_profile
-
-        return choose_profile(self.archive, port, self.first_profile)
-
-    def attach(self, port: str) -> None:
-        """Open a board's port; ask first if that will probably restart the board."""
-        from hostlink.app.screens.dialogues import Ask
-        from hostlink.board.port.ports import identity_of
-        from hostlink.jobs.session.attaching import remembered_restart
-        from hostlink.link.attaching import foresee
-
-        if port in self.attached:
-            self.make_current(port)
-            return
-        chosen: tuple[Profile, bool] | None = self.careful(lambda: self.profile_for(port))
-        if chosen is None:
-            return
-        profile, is_guess = chosen
-        foresight = foresee(
-            port,
-            profile_says=profile.talk.restarts_on_open,
-            remembered=remembered_restart(self.archive, identity_of(port)),
-        )
-        if not foresight.restarts:
-            self._open_port(port, profile, is_guess=is_guess)
-            return
-
-        def answered(answer: str | None) -> None:
-            if answer == "open":
-                self._open_port(port, profile, is_guess=is_guess)
-
-        self.push_screen(
-            Ask(
-                f"Opening {port} will probably restart the board ({foresight.why}).",
-                [("leave", "Leave it closed"), ("open", "Open it")],
-                why="What its memory holds is lost then, unless it is stored in its EEPROM.",
-            ),
-            answered,
-        )
-
-    def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
-        from hostlink.app.attached_boards import Attached
-        from hostlink.jobs.session.session import LinkChoice
-
-        named = bool(self.first_profile)
-        choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)
-        self.attached[port] = Attached(choice, self.archive)
-        self.make_current(port)
-        self.desk.readings.look_again()
-
-    def detach(self, port: str) -> None:
-        """Close a board's port without changing its program."""
-        attached = self.attached.pop(port, None)
-        if attached is None:
-            return
-        attached.close()
-        if self.current is attached:
-            others = list(self.attached)
-            self.current = None
-            if others:
-                self.make_current(others[-1])
-        self.desk.readings.show()
-
-    def make_current(self, port: str) -> None:
-        """Make this the board that loading, saving and the console use."""
-        self.current = self.attached[port]
-        self.desk.readings.show()
-
     def drain(self) -> None:
         """Process the reports of the owner threads; called 30 times a second by a timer."""
-        for attached in list(self.attached.values()):
-            attached.drain()
+        self.boards.drain()
         if self.begun:
             self.desk.drain()
 
@@ -339,17 +258,7 @@ class DeskApp(App[None]):
 
     def shut(self) -> None:
         """Close every port, then the app."""
-        late = [port for port, attached in self.attached.items() if not attached.close()]
+        late = self.boards.close()
         if late and not os.environ.get("HOSTLINK_QUIET"):
             self.said.append(f"{', '.join(late)} did not close in time.")
         self.exit()
-
-
-@functools.lru_cache(maxsize=8)
-def _named_profile(name: str) -> Profile:
-    """Return the profile to measure by while no board is attached, or the practice board's."""
-    from hostlink.board.profile.file import find_profile
-
-    with contextlib.suppress(HostlinkError):
-        return find_profile(name or "practice")
-    return find_profile("practice")

@@ -79,8 +79,8 @@ def _end_jobs(app: DeskApp) -> list[str]:
 
     For an app that a signal has ended: nothing is drawn any more.
     """
-    under_way = [job for attached in app.attached.values() for job in attached.jobs]
-    for attached in app.attached.values():
+    under_way = [job for attached in app.boards.by_port.values() for job in attached.jobs]
+    for attached in app.boards.by_port.values():
         attached.close()
     for job in under_way:
         job.drain()

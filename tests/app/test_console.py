@@ -48,7 +48,7 @@ def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> N
         await pilot.press("alt+g")
         await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
         await pilot.press("alt+x")
-        await wait(pilot, lambda: app.current.partial == "+ ")
+        await wait(pilot, lambda: app.boards.current.partial == "+ ")
 
     stage.play(story, opens="LOOP", port="practice://real")
 

@@ -226,6 +226,6 @@ def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any, wait: Any
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await pilot.pause()
-        assert not app.attached
+        assert not app.boards.by_port
 
     stage.play(story, port=str(stage.folder / "no-such-device"), profile="tiny")

@@ -133,8 +133,8 @@ def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        material = app.desk.sheet_pane.sheet.as_material(LAMP, app.profile)
-        write_sheet(Path("lamp.html"), material, app.profile, material.matter, replace=False)
+        material = app.desk.sheet_pane.sheet.as_material(LAMP, app.boards.profile)
+        write_sheet(Path("lamp.html"), material, app.boards.profile, material.matter, replace=False)
         for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
             app.desk.console.type_line(line)
             await wait(pilot, lambda: is_settled(app))

@@ -24,7 +24,9 @@ async def _read(pilot: Any, app: Any, wait: Any) -> None:
     """Close the job's view, which had something to say, and let everything be read again."""
     await wait(pilot, lambda: isinstance(app.screen, JobView) and app.screen.job.ended)
     await pilot.press("enter")
-    await wait(pilot, lambda: isinstance(app.screen, StoredScreen) and app.current.busy is None)
+    await wait(
+        pilot, lambda: isinstance(app.screen, StoredScreen) and app.boards.current.busy is None
+    )
 
 
 def test_what_memory_holds_is_stored_and_recalled(

@@ -12,7 +12,7 @@ from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import Held
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
     from hostlink.jobs.console import Console
     from hostlink.jobs.session.restarting import Restarted
@@ -25,7 +25,7 @@ class BoardConsole(DeskPart):
         super().__init__(desk)
         self._partial = ""
 
-    def show(self, attached: Attached) -> None:
+    def show(self, attached: AttachedBoard) -> None:
         """Take over what the board has sent since."""
         rows = []
         while attached.rows:
@@ -53,7 +53,7 @@ class BoardConsole(DeskPart):
         job = attached.talk(f"Typing {line}", work)
         self.app.watch_job(job, done=lambda _: self._typed(attached, line), failed=failed)
 
-    def _typed(self, attached: Attached, line: str) -> str:
+    def _typed(self, attached: AttachedBoard, line: str) -> str:
         """A numbered line changes what the board holds; one that clears it makes it unknown."""
         from hostlink.jobs.pasting import may_overwrite
         from hostlink.listing import Line

@@ -92,7 +92,7 @@ class Desk(Screen[None]):
                 lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
             )
         if self.app.first_port:
-            self.app.attach(self.app.first_port)
+            self.app.boards.attach(self.app.first_port)
 
     def action_work(self, name: str) -> None:
         """Do what a key or the palette asked for. name: the `id` of one of ACTIONS."""
@@ -101,15 +101,15 @@ class Desk(Screen[None]):
     def drain(self) -> None:
         """Take in what became of the boards and what the current one sent."""
         self.watcher.look_around()
-        if self.app.current is not None:
-            self.console.show(self.app.current)
+        if self.app.boards.current is not None:
+            self.console.show(self.app.boards.current)
 
     def would_be_lost(self) -> Sequence[str]:
         """Reasons to ask before leaving."""
         reasons = []
         if self.sheet_pane.unkept:
             reasons.append("The text in the editor is not kept.")
-        busy = [each.busy for each in self.app.attached.values() if each.busy]
+        busy = [each.busy for each in self.app.boards.by_port.values() if each.busy]
         if any(job is not None and job.shown for job in busy):
             reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
         return reasons

@@ -17,7 +17,7 @@ from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.archive import Archive
     from hostlink.jobs.session.looking import Looked
     from hostlink.jobs.session.session import Session
@@ -28,7 +28,7 @@ NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
 class Readings(DeskPart):
     """Reads what boards hold and says it."""
 
-    def name_of(self, attached: Attached) -> str:
+    def name_of(self, attached: AttachedBoard) -> str:
         """The label of a board, or what else it is called."""
         from hostlink.board.port.ports import identity_of
         from hostlink.jobs.session.attaching import known_board
@@ -42,12 +42,12 @@ class Readings(DeskPart):
 
     def show(self) -> None:
         """Another board is current, or it holds something else: say so, and review for it."""
-        current = self.app.current
+        current = self.app.boards.current
         sentence = NO_BOARD
         if current is not None:
             held = self.desk.states.held(current.port)
             sentence = board_sentence(self.name_of(current), held, away=current.vanished)
-            others = len(self.app.attached) - 1
+            others = len(self.app.boards.by_port) - 1
             if others:
                 sentence += f" ({plural(others, 'other board')} attached)"
             width = current.choice.profile.rules.form.screen_width
@@ -55,9 +55,9 @@ class Readings(DeskPart):
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
         self.sheets.check()
 
-    def need(self) -> Attached | None:
+    def need(self) -> AttachedBoard | None:
         """The current board; without one that is said."""
-        if self.app.current is None:
+        if self.app.boards.current is None:
             self.app.trouble(
                 RefusedError(
                     "No board is attached.",
@@ -65,29 +65,29 @@ class Readings(DeskPart):
                     advice="Alt+Y shows the boards that are here; the practice board always is.",
                 )
             )
-        return self.app.current
+        return self.app.boards.current
 
-    def note(self, attached: Attached, held: Held) -> None:
+    def note(self, attached: AttachedBoard, held: Held) -> None:
         """A board was read, or what it holds was proven otherwise."""
         self.desk.states.note(attached.port, held)
         attached.read_at = self.app.now()
         self.show()
 
-    def unknown_now(self, attached: Attached) -> None:
+    def unknown_now(self, attached: AttachedBoard) -> None:
         """Nobody can say what a board holds, until it is read again."""
         self.desk.states.forget(attached.port)
         self.show()
 
     # --- looking -----------------------------------------------------------------------------
 
-    def look_again(self, attached: Attached | None = None, *, quietly: bool = False) -> None:
+    def look_again(self, attached: AttachedBoard | None = None, *, quietly: bool = False) -> None:
         """Read what a board, by default the current one, holds; without a view of its own.
 
         quietly: nothing is said where all is well, and an error only in the last line.
         """
         from hostlink.jobs.session.looking import look
 
-        board = attached or self.app.current
+        board = attached or self.app.boards.current
         if board is None:
             return
         board.read_at = self.app.now()
@@ -105,7 +105,7 @@ class Readings(DeskPart):
 
         self.app.watch_job(job, done=done, failed=failed)
 
-    def took_look(self, attached: Attached, looked: Looked) -> None:
+    def took_look(self, attached: AttachedBoard, looked: Looked) -> None:
         """Take in what a look found; what is not there any more is offered again."""
         from hostlink.jobs.events import MemoryLost
 
@@ -131,24 +131,26 @@ class Readings(DeskPart):
                 ),
             )
 
-    def _look_words(self, attached: Attached, looked: Looked) -> str:
+    def _look_words(self, attached: AttachedBoard, looked: Looked) -> str:
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; its last known program is kept as {looked.lost}."
         return f"{name} is attached; Ctrl+L loads the listing into it."
 
-    def _look_failed(self, attached: Attached, error: BaseException) -> Callable[[], object] | None:
+    def _look_failed(
+        self, attached: AttachedBoard, error: BaseException
+    ) -> Callable[[], object] | None:
         """A program that runs may be stopped with consent; what cannot be opened is let go."""
         if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
             return partial(self.ask_to_stop, attached, error)
         if attached.trouble is not None:
-            self.app.attached.pop(attached.port, None)
-            if self.app.current is attached:
-                self.app.current = None
+            self.app.boards.by_port.pop(attached.port, None)
+            if self.app.boards.current is attached:
+                self.app.boards.current = None
             self.show()
         return None
 
-    def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
+    def ask_to_stop(self, attached: AttachedBoard, error: LinkError) -> None:
         """Ask whether the program that runs may be stopped, then read the board."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.session.looking import look

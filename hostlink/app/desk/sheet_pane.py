@@ -118,7 +118,7 @@ class SheetPane(Vertical):
         """Review and measure the text for the current board, and show it beside the lines."""
         from hostlink.listing import Listing, review
 
-        profile = self.app.profile
+        profile = self.app.boards.profile
         text = self.editor.text
         self.checked = review(
             Listing.from_text(text), profile.rules, deep=True, silenced=self._silenced()
@@ -205,7 +205,7 @@ class SheetPane(Vertical):
         from hostlink.app.screens.mending import MendScreen
         from hostlink.listing import mend
 
-        rules = self.app.profile.rules
+        rules = self.app.boards.profile.rules
         mended = mend(text, rules)
         if not mended.mends:
             self.show_sheet(sheet, mended.text)
@@ -260,7 +260,7 @@ class SheetPane(Vertical):
             return
         text = self.editor.text
         try:
-            self.sheet, kept = self.sheet.keep(text, self.app.profile, self.app.archive)
+            self.sheet, kept = self.sheet.keep(text, self.app.boards.profile, self.app.archive)
         except HostlinkError as error:
             self.app.trouble(error)
             return

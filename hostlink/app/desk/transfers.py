@@ -12,7 +12,8 @@ from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached, Job
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.job import Job
     from hostlink.board.dialogue.learning import Learned
     from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.listing_source import Material
@@ -39,15 +40,17 @@ class Transfers(DeskPart):
         if not self.sheets.sheet.name and self.sheets.editor.text.strip():
             self.sheets.ask_name(self.load)
             return
-        material = self.sheets.sheet.as_material(self.sheets.editor.text, self.app.profile)
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, self.app.boards.profile)
         try:
-            check_loadable(material, self.app.profile, despite_review=False)
+            check_loadable(material, self.app.boards.profile, despite_review=False)
         except RefusedError as error:
             self._ask_despite(attached, material, error)
             return
         self.start_load(attached, material, LoadOptions())
 
-    def _ask_despite(self, attached: Attached, material: Material, error: RefusedError) -> None:
+    def _ask_despite(
+        self, attached: AttachedBoard, material: Material, error: RefusedError
+    ) -> None:
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.loading import LoadOptions
 
@@ -72,7 +75,7 @@ class Transfers(DeskPart):
             answered,
         )
 
-    def load_word(self, attached: Attached, word: str) -> None:
+    def load_word(self, attached: AttachedBoard, word: str) -> None:
         """Load a program or revision of the archive, whatever lies in the editor."""
         from hostlink.jobs.listing_source import find_material
         from hostlink.jobs.loading import LoadOptions
@@ -81,7 +84,7 @@ class Transfers(DeskPart):
         if material is not None:
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
-    def start_load(self, attached: Attached, material: Material, options: LoadOptions) -> None:
+    def start_load(self, attached: AttachedBoard, material: Material, options: LoadOptions) -> None:
         """Load a material, and say how it ended; a refusal that needs a word asks for it."""
         from hostlink.board.dialogue.dialogue import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
@@ -113,7 +116,11 @@ class Transfers(DeskPart):
         self.app.watch_job(job, done=done, failed=failed)
 
     def _load_refused(
-        self, attached: Attached, material: Material, options: LoadOptions, error: BaseException
+        self,
+        attached: AttachedBoard,
+        material: Material,
+        options: LoadOptions,
+        error: BaseException,
     ) -> Callable[[], object] | None:
         """A load that needs a word from the user asks for it."""
         from hostlink.app.screens.dialogues import Ask
@@ -142,7 +149,7 @@ class Transfers(DeskPart):
             )
         return None
 
-    def after_load(self, attached: Attached, loaded: Loaded, text: str) -> None:
+    def after_load(self, attached: AttachedBoard, loaded: Loaded, text: str) -> None:
         """Take in what the board holds now. text: what was loaded."""
         if loaded.spec:
             item = self.app.archive.revision(loaded.spec)
@@ -175,7 +182,7 @@ class Transfers(DeskPart):
         name = program if number and program != "rescue" else ""
         self.start_save(attached, SaveOptions(name=name))
 
-    def start_save(self, attached: Attached, options: SaveOptions) -> None:
+    def start_save(self, attached: AttachedBoard, options: SaveOptions) -> None:
         """Save, and show it in the editor where nothing is lost by that."""
         from hostlink.jobs.saving import save
 
@@ -186,7 +193,7 @@ class Transfers(DeskPart):
 
         def done(saved: Saved) -> str:
             revision = saved.revision
-            limit = self.app.profile.rules.storage.program_bytes
+            limit = self.app.boards.profile.rules.storage.program_bytes
             self.desk.readings.note(
                 attached,
                 Held(
@@ -211,7 +218,7 @@ class Transfers(DeskPart):
         )
 
     def _save_refused(
-        self, attached: Attached, options: SaveOptions, error: BaseException
+        self, attached: AttachedBoard, options: SaveOptions, error: BaseException
     ) -> Callable[[], object] | None:
         """A save that needs a name or consent asks for it."""
         from hostlink.app.screens.dialogues import Ask, AskText
@@ -281,7 +288,7 @@ class Transfers(DeskPart):
                     Listing.from_text(text),
                     Listing.from_text(board),
                     (name, self.desk.readings.name_of(attached)),
-                    self.app.profile.rules,
+                    self.app.boards.profile.rules,
                 )
             )
             return "The board was read; nothing was changed."

@@ -10,7 +10,7 @@ from hostlink.app.desk.part import DeskPart
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.jobs.session.looking import Looked
     from hostlink.listing import Listing
 
@@ -55,7 +55,7 @@ class Workshop(DeskPart):
 
         listing = self.need_listing()
         if listing is not None:
-            found = cross_reference(listing, self.app.profile.rules)
+            found = cross_reference(listing, self.app.boards.profile.rules)
             self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
     def shrink(self) -> None:
@@ -65,7 +65,7 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is None:
             return
-        profile = self.app.profile
+        profile = self.app.boards.profile
         screen = ShrinkScreen(listing, profile.rules, profile.size_words)
         if screen.most.after == screen.most.before:
             why = "".join(f" {note}" for note in screen.most.notes)
@@ -80,7 +80,7 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is not None:
             self.app.push_screen(
-                RenumberScreen(listing, self.app.profile.rules),
+                RenumberScreen(listing, self.app.boards.profile.rules),
                 lambda text: self.sheets.take_text(text, "It has new line numbers"),
             )
 
@@ -88,10 +88,10 @@ class Workshop(DeskPart):
         """Ask which listing is meant where there are two, then show it against codes."""
         from hostlink.app.screens.dialogues import Ask
 
-        if self.app.current is None:
+        if self.app.boards.current is None:
             self._check_editor()
             return
-        board = self.app.current
+        board = self.app.boards.current
 
         def answered(answer: str | None) -> None:
             if answer == "board":
@@ -117,7 +117,7 @@ class Workshop(DeskPart):
         if listing is not None:
             self._check(listing, "the listing in the editor", self.sheets.go_to_line)
 
-    def _check_board(self, attached: Attached) -> None:
+    def _check_board(self, attached: AttachedBoard) -> None:
         from hostlink.jobs.session.looking import look
         from hostlink.listing import Listing
 
@@ -138,7 +138,7 @@ class Workshop(DeskPart):
     ) -> None:
         from hostlink.app.screens.checking import CheckScreen
 
-        rules = self.app.profile.rules
+        rules = self.app.boards.profile.rules
         screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
         if screen is not None:
             self.app.push_screen(screen, go_on)
@@ -158,7 +158,7 @@ class Workshop(DeskPart):
 
         if self.need_listing() is None:
             return
-        profile = self.app.profile
+        profile = self.app.boards.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         came_from = self.sheets.sheet.material or material
         known = self.app.careful(lambda: matter_of(came_from, self.app.archive))
@@ -197,7 +197,7 @@ class Workshop(DeskPart):
         from hostlink.app.screens.dialogues import AskText
         from hostlink.jobs.publishing import write_card
 
-        profile = self.app.profile
+        profile = self.app.boards.profile
 
         def answered(name: str | None) -> None:
             self._write_page(

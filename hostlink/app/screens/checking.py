@@ -94,10 +94,10 @@ class CheckScreen(Page[int | None]):
         held = Listing.from_text(read.text).numbered()
         self.printed = {number: line.typed for number, line in held.items()}
         other = ""
-        if read.profile and read.profile != self.app.profile.name:
+        if read.profile and read.profile != self.app.boards.profile.name:
             other = (
                 f" The sheet was made for profile {read.profile}; the codes here are worked out "
-                f"for {self.app.profile.name}."
+                f"for {self.app.boards.profile.name}."
             )
         self._check(other)
         self.query_one(Rows).focus()

@@ -36,7 +36,7 @@ def is_many(path: Path) -> bool:
 
 def take_in(app: DeskApp, source: Path) -> None:
     """Say what a folder or zip file holds, and keep it in the archive after an answer."""
-    profile = app.profile
+    profile = app.boards.profile
 
     def read(gathered: Gathered) -> None:
         count = len(gathered.materials)

@@ -17,7 +17,7 @@ from hostlink.app.ways import advised, shown_error
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Job, Progress
+    from hostlink.app.job import Job, Progress
 
 _BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
 

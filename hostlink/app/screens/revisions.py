@@ -128,7 +128,7 @@ class RevisionsScreen(Page[Wish | None]):
         )
 
     def _chart(self) -> None:
-        limit = self.app.profile.rules.storage.program_bytes
+        limit = self.app.boards.profile.rules.storage.program_bytes
         width = max(20, self.query_one(".side").size.width - 2)
         sizes = [(one.number, one.size_bytes) for one in self.revisions[-60:]]
         chart = size_chart(sizes, limit, width)
@@ -175,7 +175,7 @@ class RevisionsScreen(Page[Wish | None]):
                 Listing.from_text(archive.content(older).text),
                 Listing.from_text(archive.content(newer).text),
                 (revision_words(older.spec), revision_words(newer.spec)),
-                self.app.profile.rules,
+                self.app.boards.profile.rules,
             )
         )
 
