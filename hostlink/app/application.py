@@ -141,20 +141,20 @@ class DeskApp(App[None]):
         del self.said[:-100]
         self.desk.show_told(sentence)
 
-    def trouble(self, error: BaseException) -> None:
+    def show_error(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
-        from hostlink.app.screens.dialogues import Trouble
+        from hostlink.app.screens.dialogues import ErrorDialogue
 
         shown = shown_error(error)
         self.tell(shown.what)
-        self.push_screen(Trouble(shown))
+        self.push_screen(ErrorDialogue(shown))
 
     def careful(self, work: Callable[[], Any]) -> Any:
         """Call `work` and return its result; show a HostlinkError and return None."""
         try:
             return work()
         except HostlinkError as error:
-            self.trouble(error)
+            self.show_error(error)
             return None
 
     def use_theme(self, name: str) -> None:
@@ -214,7 +214,7 @@ class DeskApp(App[None]):
             elif instead is not None:
                 instead()
             else:
-                self.trouble(job.error)
+                self.show_error(job.error)
 
         def closed(_: object) -> None:
             if then is not None and job.ended and job.error is None:

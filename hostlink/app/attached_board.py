@@ -160,8 +160,8 @@ class AttachedBoard:
                 changed(job)
 
     @property
-    def trouble(self) -> BaseException | None:
-        """Why the port could not be opened, or was given up for good; None while it is owned."""
+    def failure(self) -> BaseException | None:
+        """Return why the port could not be opened or was given up; None while it is open."""
         return self.owner.trouble
 
     def close(self, timeout_s: float = 5.0) -> bool:

@@ -5,27 +5,27 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-from hostlink.app.texts import Held
+from hostlink.app.texts import BoardContents
 
 if TYPE_CHECKING:
     from hostlink.jobs.events import MemoryLost
 
-_UNKNOWN = Held()
+_UNKNOWN = BoardContents()
 
 
 class BoardStates:
     """By port. A program that a board lost is offered again once, until the board holds one."""
 
     def __init__(self) -> None:
-        self._held: dict[str, Held] = {}
+        self._held: dict[str, BoardContents] = {}
         self._lost: dict[str, MemoryLost] = {}
         self._offered: dict[str, str] = {}  # the spec that was offered last
 
-    def held(self, port: str) -> Held:
+    def held(self, port: str) -> BoardContents:
         """What a board holds; `known` is false where nobody can say."""
         return self._held.get(port, _UNKNOWN)
 
-    def note(self, port: str, held: Held) -> None:
+    def note(self, port: str, held: BoardContents) -> None:
         """A board was read, or what it holds was proven otherwise."""
         self._held[port] = held
         if held.lines:

@@ -25,7 +25,7 @@ def revision_words(spec: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class BoardContents:
     """What a board is known to hold. spec: "" for none that the archive has.
 
     known: whether it was looked at. lines, size, limit: of the program; limit 0 where unknown.
@@ -41,7 +41,7 @@ class Held:
     proven_at: datetime | None = None
 
 
-def board_sentence(name: str, held: Held, *, away: bool = False) -> str:
+def board_sentence(name: str, held: BoardContents, *, away: bool = False) -> str:
     """One sentence about a board: what it holds, in bytes of what it can.
 
     away: it was unplugged, and is waited for.

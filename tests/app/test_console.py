@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.console import MOST_ROWS, Transcript
-from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 
 
 def test_lines_go_to_the_board_and_change_what_is_said_of_it(
@@ -102,7 +102,7 @@ def test_a_refused_line_stays_to_be_changed(stage: Any, wait: Any) -> None:
         line = app.desk.query_one("#console-line")
         line.value = "PRINT \u2192"
         await pilot.press("enter")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("escape")
         assert line.value == "PRINT \u2192"
 

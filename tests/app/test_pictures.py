@@ -23,7 +23,7 @@ from textual import events
 
 from hostlink.app.application import DeskApp
 from hostlink.app.screens.backups import BackupsScreen
-from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
 from hostlink.app.themes import NAMES
@@ -177,8 +177,10 @@ async def _question(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _trouble(pilot: Any, app: Any, wait: Any) -> None:
-    app.trouble(LinkError("The board is silent.", kept="Its program.", advice="Check the cable."))
-    await wait(pilot, lambda: isinstance(app.screen, Trouble))
+    app.show_error(
+        LinkError("The board is silent.", kept="Its program.", advice="Check the cable.")
+    )
+    await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
 
 
 async def _firmware(pilot: Any, app: Any, wait: Any) -> None:

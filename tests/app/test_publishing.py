@@ -8,7 +8,7 @@ from typing import Any
 from textual.widgets import TextArea
 
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
 from hostlink.app.widgets.rows import Rows
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing
@@ -75,7 +75,7 @@ def test_a_page_that_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: A
             await wait(pilot, lambda: not isinstance(app.screen, AskText))
             if isinstance(app.screen, Ask):
                 await pilot.press("down", "enter")
-            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
             assert "cannot be written" in app.screen.error.what
             await pilot.press("enter")
             await wait(pilot, lambda: app.screen is app.desk)
@@ -167,7 +167,7 @@ def test_a_file_that_is_no_sheet_is_refused_and_the_codes_stay(
         await type_text(pilot, "5 12")
         await pilot.press("shift+tab")
         await type_text(pilot, "no.html\n")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "not a listing sheet" in app.screen.error.what
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
@@ -182,7 +182,7 @@ def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text('10 PRINT "\u00e9"\n')
         await pilot.press("alt+t")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "U+00E9" in app.screen.error.what
 
     stage.play(story, port="")

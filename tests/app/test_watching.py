@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.errors import LinkError, LinkReason
 
@@ -16,9 +16,9 @@ NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 
 async def _offered(pilot: Any, app: Any, wait: Any) -> Ask:
     """Close what failed, then wait for the offer."""
-    await wait(pilot, lambda: isinstance(app.screen, Ask | Trouble | JobView))
-    if isinstance(app.screen, Trouble | JobView):
-        await wait(pilot, lambda: isinstance(app.screen, Trouble) or app.screen.job.ended)
+    await wait(pilot, lambda: isinstance(app.screen, Ask | ErrorDialogue | JobView))
+    if isinstance(app.screen, ErrorDialogue | JobView):
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue) or app.screen.job.ended)
         await pilot.press("escape")
     await wait(pilot, lambda: isinstance(app.screen, Ask))
     assert app.focused.id == "answer-leave"

@@ -9,7 +9,7 @@ from textual.widgets import Input
 
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import Held
+from hostlink.app.texts import BoardContents
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -105,7 +105,7 @@ class BoardConsole(DeskPart):
         def done(restarted: Restarted) -> str:
             limit = attached.choice.profile.rules.storage.program_bytes
             self.desk.readings.note(
-                attached, Held(restarted.at_prompt, "", restarted.lines, 0, limit)
+                attached, BoardContents(restarted.at_prompt, "", restarted.lines, 0, limit)
             )
             if restarted.held.spec and not restarted.lines:
                 self.desk.states.lose(

@@ -85,8 +85,8 @@ class Desk(Screen[None]):
         self.shelf.open(self.app.archive)
         self.app.begun = True
         self.readings.show()
-        if self.app.settings.trouble:
-            self.app.tell(self.app.settings.trouble)
+        if self.app.settings.fault:
+            self.app.tell(self.app.settings.fault)
         if self.app.opens:
             self.app.careful(
                 lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
@@ -130,7 +130,7 @@ class Desk(Screen[None]):
 
     def on_shelf_failed(self, event: Shelf.Failed) -> None:
         event.stop()
-        self.app.trouble(event.error)
+        self.app.show_error(event.error)
 
     def to_archive(self) -> None:
         """To the archive's search."""

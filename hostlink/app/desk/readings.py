@@ -11,7 +11,7 @@ from textual.widgets import Static
 
 from hostlink.app.console import Transcript
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import Held, board_sentence
+from hostlink.app.texts import BoardContents, board_sentence
 from hostlink.app.ways import shown_error
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
@@ -58,7 +58,7 @@ class Readings(DeskPart):
     def need(self) -> AttachedBoard | None:
         """The current board; without one that is said."""
         if self.app.boards.current is None:
-            self.app.trouble(
+            self.app.show_error(
                 RefusedError(
                     "No board is attached.",
                     kept="Nothing was sent.",
@@ -67,7 +67,7 @@ class Readings(DeskPart):
             )
         return self.app.boards.current
 
-    def note(self, attached: AttachedBoard, held: Held) -> None:
+    def note(self, attached: AttachedBoard, held: BoardContents) -> None:
         """A board was read, or what it holds was proven otherwise."""
         self.desk.states.note(attached.port, held)
         attached.read_at = self.app.now()
@@ -112,7 +112,7 @@ class Readings(DeskPart):
         size = (looked.content.size_bytes or 0) if looked.content is not None else 0
         self.note(
             attached,
-            Held(
+            BoardContents(
                 True,
                 looked.spec,
                 looked.lines,
@@ -143,7 +143,7 @@ class Readings(DeskPart):
         """A program that runs may be stopped with consent; what cannot be opened is let go."""
         if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
             return partial(self.ask_to_stop, attached, error)
-        if attached.trouble is not None:
+        if attached.failure is not None:
             self.app.boards.by_port.pop(attached.port, None)
             if self.app.boards.current is attached:
                 self.app.boards.current = None

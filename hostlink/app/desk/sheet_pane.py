@@ -262,7 +262,7 @@ class SheetPane(Vertical):
         try:
             self.sheet, kept = self.sheet.keep(text, self.app.boards.profile, self.app.archive)
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         self.check()
         self.post_message(self.Kept())

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import Held, revision_words
+from hostlink.app.texts import BoardContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.words import plural
 
@@ -55,7 +55,7 @@ class Transfers(DeskPart):
         from hostlink.jobs.loading import LoadOptions
 
         if not material.listing.numbered():
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         found = self.sheets.checked.errors[0] if self.sheets.checked.errors else None
 
@@ -158,7 +158,7 @@ class Transfers(DeskPart):
                 self.sheets.sheet = self.sheets.sheet.kept_as(item, text, self.app.archive)  # type: ignore[arg-type]
         self.desk.readings.note(
             attached,
-            Held(
+            BoardContents(
                 True,
                 loaded.spec or (loaded.label if loaded.label.startswith("rescue@") else ""),
                 loaded.report.lines,
@@ -196,7 +196,7 @@ class Transfers(DeskPart):
             limit = self.app.boards.profile.rules.storage.program_bytes
             self.desk.readings.note(
                 attached,
-                Held(
+                BoardContents(
                     True,
                     revision.spec,
                     revision.line_count,

@@ -25,7 +25,7 @@ class Workshop(DeskPart):
         listing = Listing.from_text(self.sheets.editor.text)
         if listing.numbered():
             return listing
-        self.app.trouble(
+        self.app.show_error(
             ListingError(
                 "There is no numbered line in the editor.",
                 kept="Nothing was changed.",
@@ -239,7 +239,7 @@ class Workshop(DeskPart):
             self.app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
             return
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         words = f"{what} is written to {path.absolute()}."
         self.app.tell(words)

@@ -79,7 +79,7 @@ def _aside(
         try:
             answer = work()
         except HostlinkError as error:
-            then = partial(failed or app.trouble, error)
+            then = partial(failed or app.show_error, error)
         else:
             then = partial(done, answer)
         if not get_current_worker().is_cancelled:
@@ -150,6 +150,6 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
             answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
             app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
         else:
-            app.trouble(error)
+            app.show_error(error)
 
     _aside(app, write, done, failed)

@@ -1,4 +1,4 @@
-"""Questions and troubles: small screens in front of the others. The safe answer has the focus."""
+"""Small screens in front of the others: questions and errors. The safe answer has the focus."""
 
 from __future__ import annotations
 
@@ -145,7 +145,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
         self.dismiss(None)
 
 
-class Trouble(ModalScreen[None]):
+class ErrorDialogue(ModalScreen[None]):
     """An error: what happened, what was not lost, what to do."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -195,7 +195,7 @@ class RevisionsScreen(Page[Wish | None]):
             origin = Origin("edit", chosen.spec, note=f"revision {chosen.number} again")
             kept = self.app.archive.keep(self.program, content, origin, parent=chosen)
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         words = f"Kept as {kept.revision.spec}." if kept.is_new else "It is the newest already."
         self._done(words)
@@ -211,7 +211,7 @@ class RevisionsScreen(Page[Wish | None]):
                 archive.retire(self.program)
                 words = f"{self.program} is out of the list; nothing was deleted. T puts it back."
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         self._done(words)
 

@@ -190,7 +190,7 @@ class SurveyScreen(Page[None]):
             self._ask_to_replace(name)
             return
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         self.app.tell(f"The profile is kept as {path}.")
         if self.attached is not None:

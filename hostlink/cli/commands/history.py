@@ -41,7 +41,6 @@ def history(common: CommonOptions, program: str) -> int:
             raise _has_no_revisions(archive.revision(program).spec)
         revisions = archive.history(program)
         changes, lost = _changes(archive, revisions)
-    damaged = (*revisions.damaged, *lost)
     if common.json:
         as_json(
             [
@@ -54,7 +53,13 @@ def history(common: CommonOptions, program: str) -> int:
                 for revision, change in zip(revisions, changes, strict=True)
             ]
         )
-        return tell_damaged(damaged)
+    else:
+        _show(revisions, changes)
+    return tell_damaged((*revisions.damaged, *lost))
+
+
+def _show(revisions: Sequence[Revision], changes: Sequence[dict[str, int] | None]) -> None:
+    """Print the revisions as a table. changes: of each revision, as from `_changes`."""
     hashes_before = ["", *(revision.sha256 for revision in revisions[:-1])][: len(revisions)]
     table(
         ["revision", "kept", "bytes", "lines", "change", "from", "note"],
@@ -74,15 +79,14 @@ def history(common: CommonOptions, program: str) -> int:
         ],
         right=("bytes", "lines"),
     )
-    return tell_damaged(damaged)
 
 
 def _changes(
     archive: Archive, revisions: Sequence[Revision]
 ) -> tuple[list[dict[str, int] | None], list[str]]:
-    """For each revision how many lines were added, removed and changed since the one before.
+    """Count the lines that each revision added, removed and changed, and describe any damage.
 
-    None for the first, and where one of the two is damaged, which is told in words.
+    The counts are None for the first revision and where either of the two listings is damaged.
     """
     from hostlink.listing import Listing
     from hostlink.listing import compare as compare_listings
