@@ -113,7 +113,7 @@ def joined(*parts: Advice) -> Advice:
 
 
 class _Untold(str):
-    """No words at all, whatever the thing is that is to be done."""
+    """A way that has no words, whether read or called."""
 
     __slots__ = ()
 

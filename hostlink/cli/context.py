@@ -144,7 +144,7 @@ class CommonOptions:
         return choose_profile(archive, self.port or "", self.profile or "")
 
     def the_port(self) -> str:
-        """The port named, else the only board plugged in. Raises UsageError if unclear."""
+        """Return the port given, else the port of the only board plugged in. Raises UsageError."""
         if self.open_link is not None:
             return self.open_link.choice.port
         if self.port:
@@ -168,7 +168,7 @@ class CommonOptions:
 
     @contextlib.contextmanager
     def session(self, archive: Archive, emit: Emit) -> Iterator[Session]:
-        """The board, its port open for as long as the block lasts."""
+        """Open the board's port for the duration of the block."""
         if self.open_link is not None:
             session = self.open_link.session
             if session is None:
@@ -188,7 +188,7 @@ class CommonOptions:
             yield session
 
     def link_choice(self, archive: Archive) -> LinkChoice:
-        """How to reach the one board meant, found before its port is opened."""
+        """Return the port, profile and speed for one board; its port is not opened."""
         from hostlink.jobs.session.session import LinkChoice
 
         if self.open_link is not None:
@@ -208,7 +208,7 @@ class CommonOptions:
 
     @property
     def many(self) -> bool:
-        """Whether more than one board is meant."""
+        """Return whether several boards were chosen."""
         return self.open_link is None and (self.all_boards or len(self.ports) > 1)
 
     def choices(self, archive: Archive) -> list[LinkChoice]:
@@ -225,7 +225,7 @@ class CommonOptions:
         return [common.link_choice(archive) for common in each]
 
     def _check_record(self) -> None:
-        """Never write over a file that is there without consent."""
+        """Refuse to overwrite the --record file without --yes."""
         from hostlink.errors import RefusedError
 
         if self.record is not None and self.record.is_file() and not self.yes:
@@ -237,4 +237,4 @@ class CommonOptions:
 
 
 def ignore(event: Event) -> None:
-    """For jobs whose events nobody shows."""
+    """Ignore an event, for jobs whose events are not shown."""

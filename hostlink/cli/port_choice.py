@@ -1,4 +1,4 @@
-"""Which ports a command is to use: labels stand for the ports of their boards."""
+"""The ports that a command uses; a board's label stands for its port."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def resolve_ports(common: CommonOptions) -> None:
 
 
 def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, ...]:
-    """Ports with labels replaced, for a command that opens none: what is unknown stays as it is."""
+    """Replace labels by ports for a command that opens none; unknown labels stay."""
     from hostlink.errors import LinkError
 
     try:
@@ -43,7 +43,7 @@ def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, 
 
 
 def _port(common: CommonOptions, named: str) -> str:
-    """The port that is named, by itself or by a label of one of the archives."""
+    """Return the port for a port name or for a label in one of the archives."""
     from hostlink.archive import Archive
     from hostlink.errors import LinkError
     from hostlink.jobs.boards import looks_like_label, port_labelled
@@ -66,7 +66,7 @@ def _port(common: CommonOptions, named: str) -> str:
 
 
 def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
-    """The labelled practice boards, where nothing else is plugged in."""
+    """Return the labelled practice boards if no USB bridge is plugged in."""
     from hostlink.archive import Archive
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled
@@ -83,7 +83,7 @@ def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
 
 
 def _archives(common: CommonOptions) -> list[Path]:
-    """The archives whose labels count: the user's own, then that of practice boards."""
+    """Return the archives to look up labels in: the user's, then the practice boards'."""
     from hostlink.archive.database.place import archive_path
 
     if common.archive_path:
@@ -92,10 +92,10 @@ def _archives(common: CommonOptions) -> list[Path]:
 
 
 def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
-    """The ports at which a known board is plugged in, by their labels in natural order; what is
-    not known is left alone, and said.
+    """Return the ports of the known boards that are plugged in, sorted by label.
 
-    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
+    Other ports are reported and left alone: anything may be connected to a USB bridge, so nothing
+    is typed to a device that was never named as a board.
     """
     from hostlink.archive.names import natural
     from hostlink.board.port.ports import usb_ports

@@ -1,4 +1,4 @@
-"""The lines of `together` rehearsed: what can be refused without a board is, before any is run."""
+"""Rehearsing a `together` file: lines that would be refused are found before any is run."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ def rehearse(lines: Sequence[tuple[int, Words]], link: OpenLink, where: str, kep
 
 
 def _refusal(words: Words, link: OpenLink) -> HostlinkError | None:
-    """What a line is refused with before it needs the board; None where nothing is."""
+    """Return the error that a line fails with before it needs the board, or None."""
     from hostlink.cli.entry import cli
     from hostlink.jobs.rehearsing import BoardNeeded
 
@@ -75,7 +75,7 @@ def _refusal(words: Words, link: OpenLink) -> HostlinkError | None:
 
 
 def _may_come(refusal: HostlinkError, words: Words, before: Sequence[Words]) -> bool:
-    """Whether a line before may bring what a line lacks: a file, a program, a rescue, a backup."""
+    """Return whether an earlier line may make the missing file, program, rescue or backup."""
     is_lacking = isinstance(refusal, ListingError | ArchiveError)
     if is_lacking and any(each[0] in _BRINGS_ANY for each in before):
         return True
@@ -92,5 +92,5 @@ def _may_come(refusal: HostlinkError, words: Words, before: Sequence[Words]) -> 
 
 
 def _stem(word: str) -> str:
-    """A word as the name of a program: PIER of pier.bas, PIER@2 and lists/pier.bas."""
+    """Return the program name in a word: PIER for pier.bas, PIER@2 and lists/pier.bas."""
     return Path(word.partition("@")[0]).stem.casefold()

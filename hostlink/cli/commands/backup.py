@@ -1,4 +1,4 @@
-"""backup, putback: all that a board holds, into the archive and back."""
+"""The commands backup and putback: everything a board holds, into the archive and back."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
 
 
 def _back_up_many(common: CommonOptions, note: str) -> int:
-    """Back up every board meant, each noted with its name and the day; the worst exit status."""
+    """Back up every chosen board, its name and the date as note; return the worst status."""
     from datetime import date
 
     from hostlink.cli.commands.many import Tellers
@@ -82,7 +82,7 @@ def _back_up_many(common: CommonOptions, note: str) -> int:
 
 
 def _result_dict(result: Result[BackedUp]) -> dict[str, object]:
-    """How the backup of one board of several ended, as JSON tells it."""
+    """Return the JSON for one board's backup when several boards are backed up."""
     from hostlink.cli.job_json import proof_dict
 
     made = result.value
@@ -105,7 +105,7 @@ def _result_row(result: Result[BackedUp]) -> list[str]:
 
 
 def _items_words(made: BackedUp) -> str:
-    """What is in a backup, and what could not be read."""
+    """Describe what is in a backup and what could not be read."""
     names = ", ".join(item.marked_name for item in made.backup.items)
     return f"{names}; not {', '.join(made.unread)}" if made.unread else names
 

@@ -1,4 +1,4 @@
-"""boards: what is plugged in, and the boards known by label."""
+"""The command boards: ports that are plugged in, and boards known by label."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def boards(common: CommonOptions, label: str | None, show_all: bool, details: bo
 
 
 def _table(rows: Sequence[KnownBoard]) -> None:
-    """A row for each board; what keeps its port from being opened is said below."""
+    """Print one row per board and, below them, why a port cannot be opened."""
     table(
         ["board", "port", "bridge chip", "opening", "profile", "last held"],
         [
@@ -92,7 +92,7 @@ def _table(rows: Sequence[KnownBoard]) -> None:
 
 
 def _show(row: KnownBoard) -> None:
-    """One board: its name and port, then what there is to know of it."""
+    """Print one board: its name and port, then its details."""
     data(f"{row.label or 'without a label'}, {row.port or 'not plugged in'}")
     shown = {
         "also at": ", ".join(row.also),

@@ -1,4 +1,4 @@
-"""A listing against check codes: which lines were typed wrong."""
+"""Comparing a listing with its check codes, to find lines that were typed wrong."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str | None) -> int:
-    """Hold a listing against the codes of a sheet or of a file; 1 where they do not agree."""
+    """Compare a listing with the codes of a sheet or file; return status 1 if they differ."""
     from hostlink.listing.checkcodes import verify
 
     if what == "-" == codes_from:
@@ -48,7 +48,7 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
 
 
 def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], str]:
-    """The codes of a sheet, and its lines by number."""
+    """Read the check codes of a sheet, and its lines by line number."""
     from hostlink.jobs.publishing import read_sheet_file
     from hostlink.listing import Listing
 
@@ -74,7 +74,7 @@ def _typed(codes_from: str) -> tuple[Codes, str]:
 
 
 def _show(verdict: Verdict, printed: dict[int, str]) -> None:
-    """Each line that is not right, with how the sheet prints it where a sheet is at hand."""
+    """Print each line that is wrong, and the same line of the sheet if there is one."""
     rows: list[tuple[int, str]] = [
         (wrong.number, f"wrong     {wrong.text}   has the code {wrong.found}, not {wrong.wanted}")
         for wrong in verdict.wrong

@@ -1,4 +1,4 @@
-"""keep, give: listings taken into the archive from files, folders and zips, and given out."""
+"""The commands keep and give: listings into the archive from files, and out of it into files."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def keep(
 
 
 def _must_be_there(sources: Sequence[Path]) -> None:
-    """Refuse a file or folder that is not there; a revision is kept under a name only."""
+    """Refuse sources that do not exist; advise --as for one that looks like a revision."""
     for source in sources:
         if not source.exists():
             advice = "Check the name of the file or folder."
@@ -101,7 +101,7 @@ def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
 
 
 def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) -> None:
-    """What was kept, what was left out and why."""
+    """Say what was kept, what was left out, and why."""
     _tell_left_out(collected.left_out)
     kept = collected.kept
     if common.json:
@@ -161,7 +161,7 @@ def give(common: CommonOptions, programs: tuple[str, ...], output: Path) -> int:
 
 
 def _gathered(common: CommonOptions, programs: tuple[str, ...]) -> Gathered:
-    """The listings meant; without names those of every program in the archive."""
+    """Return the named listings, or without names those of every program in the archive."""
     from hostlink.cli.commands.listings import material_for
     from hostlink.jobs.collecting import Gathered
     from hostlink.jobs.giving import every_program

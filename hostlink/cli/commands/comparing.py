@@ -1,4 +1,4 @@
-"""compare: what differs between two listings, or between one and its check codes."""
+"""The command compare: two listings, or one listing and its check codes."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def _compare_two(common: CommonOptions, a: str, b: str, as_unified: bool, exact:
 
 
 def _show_comparison(differs: Comparison) -> None:
-    """Each differing line in the order of its number; changed characters marked below."""
+    """Print the lines that differ by line number, with changed characters marked below."""
     rows: list[tuple[int, str]] = []
     for word, lines in (("added", differs.added), ("removed", differs.removed)):
         rows += [(_order(line), f"{word:<8}  {line.typed}") for line in lines]

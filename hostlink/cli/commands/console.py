@@ -1,7 +1,7 @@
-"""console: talk to the board. On a terminal with line editing, on a pipe line by line.
+"""The command console: with line editing on a terminal, line by line on a pipe.
 
-The words that are for hostlink and not for the board end with an exclamation mark and stand alone:
-no line of a program does. A blank before one sends it to the board all the same.
+Words for hostlink itself are one word with an exclamation mark at its end, which no BASIC line is.
+A blank before such a word sends it to the board.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ def console(common: CommonOptions) -> int:
 
 
 def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
-    """Lines from standard input, each answered before the next; rows to standard output."""
+    """Type each line of standard input after the answer to the previous one; print the output."""
     from hostlink.cli.entry import tell
     from hostlink.cli.progress import Teller
     from hostlink.jobs.console import Console
@@ -80,7 +80,7 @@ def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
 
 
 def _lines(stopped: Callable[[], bool]) -> Iterator[str]:
-    """The lines of standard input, until it is over or hostlink is to end."""
+    """Yield the lines of standard input until it ends or hostlink is told to stop."""
     source = input_lines()
     while not stopped():
         try:
@@ -92,7 +92,7 @@ def _lines(stopped: Callable[[], bool]) -> Iterator[str]:
 
 
 def _answer(board: Console, line: str) -> None:
-    """Type a line and wait for what comes: the prompt, or a program's question."""
+    """Type a line and wait for the prompt or for a question of the program."""
     data(f"{board.partial}{safe(line)}")
     board.enter(line)
     board.settle(_LONGEST_ANSWER_S, ASKS_AFTER_S)

@@ -1,4 +1,4 @@
-"""archive export, archive import."""
+"""The commands archive export and archive import."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
-    """The day that `--since` names."""
+    """Parse the date given to `--since`."""
     if text is None:
         return None
     try:
@@ -32,7 +32,7 @@ def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> dat
 
 
 def made_or_not(target: Path) -> Callable[[], str]:
-    """Says what became of a file or folder that gets its name only when it is whole and proven."""
+    """Say whether a file or folder was made, which gets its name only once it is proven."""
     before = target.exists()
 
     def said() -> str:
@@ -116,7 +116,7 @@ def import_source(common: CommonOptions, source: Path) -> int:
 
 
 def _tell_imported(imported: Imported) -> None:
-    """Say what an import did to what was here."""
+    """Say what an import changed in this archive."""
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
     for mark in imported.copies:

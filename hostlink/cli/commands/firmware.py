@@ -1,4 +1,4 @@
-"""firmware: review an image, write it, and see what was written where."""
+"""The commands firmware review, write and history."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def review(common: CommonOptions, image: Path, part: str, bootloader_bytes: int 
 
 
 def _archive_if_any(common: CommonOptions) -> Any:
-    """The archive to look images up in; None where there is none yet, and none is made."""
+    """Open the archive to look up images; yield None, and create nothing, if there is none yet."""
     import contextlib
 
     if not common.archive_file().exists():
@@ -180,7 +180,7 @@ def _write(
     role: str | None,
     request: Callable[..., WriteRequest],
 ) -> None:
-    """Write the reviewed image, or what was there before, and say how it ended."""
+    """Write the reviewed image, or the previous one, and report the result."""
     from hostlink.cli.firmware_words import tell_written, written_dict
     from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.firmware.checks import role_of
@@ -205,7 +205,7 @@ def _write(
 
 
 def _must_have_previous(common: CommonOptions) -> None:
-    """Refuse to go back where the archive has nothing to go back to, before a port is opened."""
+    """Refuse --previous, before a port is opened, if the archive has no previous image."""
     from hostlink.board.port.ports import identity_of
     from hostlink.jobs.firmware.record import image_before
     from hostlink.jobs.session.attaching import known_board
@@ -230,7 +230,7 @@ def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
 
 
 def _ask_to_go_on(common: CommonOptions, chip: Chip) -> None:
-    """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
+    """Show the cautions and ask for consent. Raises RefusedError without it."""
     from hostlink.cli.ways import COMMANDS
     from hostlink.jobs.cautions import CAUTIONS
 
@@ -253,7 +253,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip) -> None:
 def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
-    """What to write, and what it is for: the reviewed image, else what was there before."""
+    """Return the image to write and its role: the reviewed image, or the previous one."""
     from hostlink.jobs.firmware.writing import way_back
 
     if reviewed is not None:
@@ -292,7 +292,7 @@ def history(common: CommonOptions) -> int:
 
 
 def _write_dict(write: FirmwareWrite) -> dict[str, object]:
-    """A write of firmware as JSON tells it."""
+    """Return the JSON for one firmware write."""
     return {
         "began_at": write.began_at.isoformat(),
         "ended_at": write.ended_at.isoformat() if write.ended_at else None,

@@ -1,4 +1,4 @@
-"""history: the revisions of a program and what changed from one to the next."""
+"""The command history: the revisions of a program and what each one changed."""
 
 from __future__ import annotations
 
@@ -116,7 +116,11 @@ def _changes(
 
 
 def _change_text(change: dict[str, int] | None, *, first: bool, equal: bool) -> str:
-    """equal: whether its bytes are those of the one before, as after a merge of two archives."""
+    """Describe a revision's changes.
+
+    first: it is the first revision. equal: its bytes are those of the one before, as can happen
+    after two archives were merged.
+    """
     if change is None:
         return "first" if first else "not known"
     parts = [f"{count} {word}" for word, count in change.items() if count]

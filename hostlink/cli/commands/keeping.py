@@ -1,4 +1,4 @@
-"""note, tag, retire, return; archive prove and archive duplicate."""
+"""The commands note, tag, retire and return, archive prove and archive duplicate."""
 
 from __future__ import annotations
 
@@ -137,7 +137,7 @@ def _proof_dict(proof: Proof) -> dict[str, object]:
 
 
 def _show_proof(proof: Proof, path: str) -> None:
-    """The findings, what could not be checked, and the verdict."""
+    """Print the findings, what could not be checked, and the verdict."""
     for finding in proof.findings:
         data(finding)
     for skipped in proof.skipped:

@@ -1,4 +1,4 @@
-"""review, mend: a listing by itself, no board needed."""
+"""The commands review and mend, which need no board."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 def _show_rules(common: CommonOptions) -> ExitStatus:
-    """What the review looks for, in place of a review."""
+    """Print the rules of the review, in place of a review."""
     from hostlink.listing.finding import RULES
 
     if common.json:
@@ -89,7 +89,7 @@ def review(
 
 
 def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[str]:
-    """The rules that the program's note in the archive silences."""
+    """Return the rules that the program's note in the archive silences."""
     from hostlink.listing.finding import silenced_in
 
     if material.revision is None:
@@ -99,7 +99,7 @@ def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[st
 
 
 def material_for(common: CommonOptions, what: str) -> Material:
-    """The listing meant by WHAT, without making an archive where there is none."""
+    """Return the listing that WHAT names; do not create an archive if there is none."""
     from hostlink.jobs.listing_source import find_material, is_file
 
     stdin = read_stdin() if what == "-" else None
@@ -112,7 +112,7 @@ def material_for(common: CommonOptions, what: str) -> Material:
 
 
 def read_stdin() -> bytes:
-    """A listing from standard input, at most one byte more than a listing may have."""
+    """Read a listing from standard input, at most one byte beyond the size limit."""
     import sys
 
     from hostlink.cli.streams import read_input

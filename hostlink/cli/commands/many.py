@@ -1,4 +1,4 @@
-"""load and save on many boards: one line of progress each, one summary, the worst exit status."""
+"""Loading and saving on several boards: a line of progress for each, one summary and status."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 def load_many(
     common: CommonOptions, archive: Archive, material: Material, options: LoadOptions
 ) -> int:
-    """Load into every board meant; the worst exit status."""
+    """Load into every chosen board; return the worst exit status."""
     from hostlink.cli.job_json import loaded_dict
     from hostlink.jobs.many import load_on_each
 
@@ -41,7 +41,7 @@ def load_many(
 
 
 def save_many(common: CommonOptions, archive: Archive, options: SaveOptions) -> int:
-    """Save from every board meant, each under its name and the day; the worst exit status."""
+    """Save every chosen board under its name and the date; return the worst exit status."""
     from hostlink.cli.job_json import saved_dict
     from hostlink.jobs.many import save_on_each
 
@@ -53,7 +53,7 @@ def save_many(common: CommonOptions, archive: Archive, options: SaveOptions) -> 
 
 
 def _report(common: CommonOptions, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
-    """Show every board's result; the worst exit status."""
+    """Show every board's result; return the worst exit status."""
     from hostlink.jobs.many import worst
 
     if common.json:
@@ -64,7 +64,7 @@ def _report(common: CommonOptions, results: Sequence[Result[Any]], as_dict: Any,
 
 
 def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
-    """One board's result for --json."""
+    """Return the JSON for one board's result."""
     error = result.error
     return {
         "board": result.board,
@@ -89,7 +89,7 @@ def _saved(value: Saved) -> tuple[str, str]:
 
 
 def _summary(results: Sequence[Result[Any]], told: Any) -> None:
-    """One row a board: what it holds or why not."""
+    """Print one row per board: what it holds now, or why the job failed."""
     rows = []
     for result in results:
         if result.error is None:
@@ -100,7 +100,7 @@ def _summary(results: Sequence[Result[Any]], told: Any) -> None:
 
 
 class Tellers:
-    """Tells the events of many boards: a live line each, or a sentence as each is done."""
+    """Report the events of several boards: one live line each, or a sentence when each is done."""
 
     def __init__(self, quiet: bool) -> None:
         self._quiet = quiet
@@ -126,7 +126,7 @@ class Tellers:
             self._live = None
 
     def emit(self, board: str, event: Event) -> None:
-        """An event of one board; comes from its owner's thread."""
+        """Report an event of one board. Called in that board's owner thread."""
         with self._lock:
             if isinstance(event, Warned | Rescued | AlreadyKept | LineRepaired):
                 text = event_words(event, COMMANDS)
@@ -135,7 +135,7 @@ class Tellers:
                 self._update(board, event)
 
     def result(self, result: Result[Any]) -> None:
-        """One board is done."""
+        """Report that one board's job has ended."""
         with self._lock:
             if result.error is not None:
                 self._say(f"{result.board}: {result.error.what}")

@@ -1,4 +1,4 @@
-"""hostlink without a command, and practice: opening the app."""
+"""The command practice: the app on the practice board, and the kinds of practice board."""
 
 from __future__ import annotations
 

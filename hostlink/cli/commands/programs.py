@@ -1,4 +1,4 @@
-"""programs, find, show, history: reading the archive."""
+"""The commands programs, find and show, which only read the archive."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def _how_many(count: int, retired: bool, tag: str | None) -> str:
 
 
 def _hint(found: list[Program], others: int) -> str:
-    """What to try where the list is empty."""
+    """Suggest what to do if the list is empty."""
     if found:
         return ""
     if others:
@@ -135,7 +135,7 @@ def _show_rescues(common: CommonOptions, found: list[Rescue]) -> None:
 
 
 def _mark(rescue: Rescue) -> str:
-    """What a person must know before taking a rescue for their work."""
+    """Return the doubts and the note that a user must see before relying on a rescue."""
     return ", ".join([*marks_of(rescue.origin), *filter(None, [rescue.origin.note])])
 
 
@@ -166,7 +166,7 @@ def _show_shipped(common: CommonOptions, tag: str | None) -> None:
 def _size_range(
     _ctx: click.Context, _option: click.Parameter, text: str | None
 ) -> tuple[int, int] | None:
-    """Least and most bytes, as `--size` names them."""
+    """Parse the smallest and largest size in bytes given to `--size`."""
     if text is None:
         return None
     fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
@@ -246,7 +246,7 @@ def _found_dict(found: Found) -> dict[str, object]:
 
 
 def item_dict(item: Revision | Rescue) -> dict[str, object]:
-    """A revision or rescue as JSON."""
+    """Return the JSON for a revision or rescue."""
     return {
         "spec": item.spec,
         "program": item.program,
@@ -265,13 +265,13 @@ def item_dict(item: Revision | Rescue) -> dict[str, object]:
 
 
 def marks_of(origin: Origin) -> list[str]:
-    """What makes a listing less than certain, in a word or two each."""
+    """Return short words for each doubt about a captured listing."""
     marks = ["after a restart"] if origin.after_restart else []
     return [*marks, *([f"not proven: {origin.unproven}"] if origin.unproven else [])]
 
 
 def source_words(origin: Origin) -> str:
-    """Where a listing came from, with all that makes it less than certain."""
+    """Describe where a listing came from, and each doubt about it."""
     marks = marks_of(origin)
     kind = "" if origin.kind == "rescue" else origin.kind
     return f"{kind} {origin.where}".strip() + (f" ({', '.join(marks)})" if marks else "")
@@ -316,7 +316,7 @@ def _shown_dict(material: Material) -> dict[str, object]:
 
 
 def size_words(size: int | None) -> str:
-    """A size on the board, "?" where it is not known."""
+    """Format a size in bytes; return "?" if it is unknown."""
     return "?" if size is None else f"{size:,}"
 
 

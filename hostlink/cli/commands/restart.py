@@ -1,4 +1,4 @@
-"""restart: the board's restart line pulled on purpose."""
+"""The command restart: a deliberate restart of the board through its port."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
-"""run: what a program prints as it comes, its questions at once, and answers from wherever.
+"""The command run: prints a program's output as it arrives and answers its questions.
 
-On a terminal the person's line is edited and shown by the terminal itself; the board's echo of it
-is the same text again, and is not shown twice.
+On a terminal, the terminal itself edits and shows the typed line; the board's echo of it is not
+shown a second time.
 """
 
 from __future__ import annotations
@@ -90,14 +90,14 @@ def run(
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """How a run ended. rows: what was printed. error: what it failed with, None for the wire's."""
+    """How a run ended. rows: the printed output. error: what ended it, or None."""
 
     rows: list[str]
     ran: Ran | None
     error: HostlinkError | None
 
     def as_dict(self) -> dict[str, object]:
-        """A run as JSON tells it."""
+        """Return the JSON for the run."""
         fault = self.ran.fault if self.ran is not None else None
         return {
             "output": "\n".join(self.rows),
@@ -112,7 +112,7 @@ class Done:
         }
 
     def check(self) -> None:
-        """Raise what the run failed with."""
+        """Raise the error that the run failed with, if any."""
         if self.error is not None:
             raise self.error
         if self.ran is not None:
@@ -147,7 +147,7 @@ def run_now(
 
 
 class Questions:
-    """Shows no output, but on stderr the questions that a person is to answer."""
+    """Show nothing but the questions that a person has to answer, on stderr."""
 
     def __init__(self, tell: Emit, answers: Answers) -> None:
         self.rows: list[str] = []
@@ -155,7 +155,7 @@ class Questions:
         self._answers = answers
 
     def emit(self, event: Event) -> None:
-        """Take an event of the run."""
+        """Process an event of the run."""
         from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
 
         if isinstance(event, RowPrinted):
@@ -169,19 +169,19 @@ class Questions:
             self._tell(event)
 
     def _printed(self, text: str) -> None:
-        """A row has ended."""
+        """Handle the end of an output row."""
 
     def _opened(self, text: str) -> None:
-        """A row goes on."""
+        """Handle part of an output row."""
         if self._answers.live and text.rstrip().endswith(_ASKING_SIGNS):
             click.echo(safe(text), nl=False, err=True)
 
     def _typed(self, text: str) -> None:
-        """An answer went out."""
+        """Handle an answer that was typed to the board."""
 
 
 class Screen(Questions):
-    """Shows what a program prints on stdout, each piece of a row as it comes."""
+    """Print a program's output on stdout, each part of a row as it arrives."""
 
     def __init__(self, tell: Emit, answers: Answers) -> None:
         super().__init__(tell, answers)
@@ -207,13 +207,13 @@ class Screen(Questions):
             self._typist.begin()
 
     def _typed(self, text: str) -> None:
-        """The person's line stands on the screen already, unless it was typed rows ago."""
+        """Note that the terminal already shows the answer, if a person typed it on this row."""
         if self._typist is not None and self._typist.typed_at >= self._began:
             self._echo = text
             self._entered = True
 
     def _rest(self, text: str) -> str:
-        """What of a row is not on the screen yet; some boards echo small letters as capitals."""
+        """Return the part of a row not yet printed; a board may echo small letters as capitals."""
         new = text[len(self._shown) :]
         if self._echo.upper().startswith(new.upper()):
             return ""
@@ -223,7 +223,7 @@ class Screen(Questions):
 
 
 def _input_lines(path: Path | None) -> list[str]:
-    """The lines to type. A control character in one would not be typed but obeyed."""
+    """Return the input lines to type; refuse control characters, which the board would obey."""
     if path is None:
         return []
     try:

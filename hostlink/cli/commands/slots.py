@@ -1,4 +1,4 @@
-"""stored, store, recall: the programs in the board's EEPROM."""
+"""The commands stored, store and recall: the programs in the board's EEPROM."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""survey: measure an unknown board, tell in words what it does, propose a profile."""
+"""The command survey: measures an unknown board and proposes a profile."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""renumber, shrink, sheet, card: a listing made to fit, made neat and made public."""
+"""The commands renumber, shrink, sheet and card."""
 
 from __future__ import annotations
 
@@ -202,7 +202,7 @@ def _shrunk_dict(made: Shrunk) -> dict[str, object]:
 def _give(
     common: CommonOptions, listing: Listing, output: Path | None, told: dict[str, Any]
 ) -> None:
-    """The listing to where it is wanted."""
+    """Write the listing to a file or to stdout."""
     text = listing.text()
     if common.json:
         as_json(told)
