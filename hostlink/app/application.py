@@ -43,7 +43,7 @@ def _actions() -> Any:
 
 
 class DeskApp(App[None]):
-    """One archive, and the boards that are attached."""
+    """The app: one archive, one desk, and the attached boards."""
 
     TITLE = "hostlink"
     CSS_PATH = Path(__file__).with_name("look.tcss")
@@ -103,7 +103,7 @@ class DeskApp(App[None]):
         await super().on_event(event)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Our own colours, so that the stylesheet can be read whatever the theme."""
+        """Return our own colours, so that the stylesheet is valid with any theme."""
         return dict(THEMES[1].variables)
 
     def get_default_screen(self) -> Screen[Any]:
@@ -128,7 +128,7 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """The main screen."""
+        """Return the main screen."""
         from hostlink.app.desk.desk import Desk
 
         first = self.screen_stack[0]

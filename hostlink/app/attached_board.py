@@ -39,9 +39,8 @@ _LISTEN_S = 0.03
 class AttachedBoard:
     """A board whose port the app keeps open, with its owner thread and its jobs.
 
-    rows: what the board sent and nobody has taken yet; partial: its row that has not ended.
-    news: what became of the board and its memory, not yet dealt with. read_at: when what it holds
-    was last read, by the app's time of day.
+    rows: output not shown yet. partial: the row of output that has not ended. news: events of the
+    board and its memory not processed yet. read_at: the app's time when its memory was last read.
     """
 
     def __init__(self, choice: LinkChoice, archive: Archive) -> None:
@@ -70,7 +69,7 @@ class AttachedBoard:
 
     @property
     def busy(self) -> Job[Any] | None:
-        """The first job that has not ended."""
+        """Return the first job that has not ended, or None."""
         return next((job for job in self.jobs if not job.ended), None)
 
     # --- in the owner's thread ---------------------------------------------------------------
@@ -90,7 +89,7 @@ class AttachedBoard:
         self._mirror(console)
 
     def _mirror(self, console: Console) -> None:
-        """What the app's thread may look at."""
+        """Copy the console's state to where the app's thread may read it."""
         self.is_here = console.is_here
         self.partial = console.partial
         self.at_prompt = console.at_prompt
@@ -111,7 +110,7 @@ class AttachedBoard:
     # --- in the app's thread -----------------------------------------------------------------
 
     def talk(self, name: str, work: Callable[[Console], R]) -> Job[R]:
-        """Have something done with the console: a line typed, an interrupt."""
+        """Queue work on the console, such as typing a line, for the owner thread."""
         return self._give(name, work, shown=False)
 
     def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
@@ -165,6 +164,6 @@ class AttachedBoard:
         return self.owner.trouble
 
     def close(self, timeout_s: float = 5.0) -> bool:
-        """Stop what is under way and close the port; whether that was done in time."""
+        """Stop all jobs and close the port; return whether that was done in time."""
         self.cancel()
         return self.owner.close(timeout_s)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 class AttachedBoards:
-    """Attaches and detaches boards.
+    """Attaches and detaches boards, and knows which one is current.
 
     by_port: the attached boards by their ports. current: the one that loading, saving and the
     console use, None if none is attached.
@@ -28,7 +28,7 @@ class AttachedBoards:
 
     @property
     def profile(self) -> Profile:
-        """The profile of the current board, or the one that listings are measured by."""
+        """Return the current board's profile, or without a board the one to measure listings by."""
         if self.current is not None:
             return self.current.choice.effective
         return _named_profile(self.app.first_profile)

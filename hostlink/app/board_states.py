@@ -14,7 +14,7 @@ _UNKNOWN = BoardContents()
 
 
 class BoardStates:
-    """By port. A program that a board lost is offered again once, until the board holds one."""
+    """The states by port. A lost program is offered once, until the board holds a program."""
 
     def __init__(self) -> None:
         self._held: dict[str, BoardContents] = {}
@@ -22,22 +22,22 @@ class BoardStates:
         self._offered: dict[str, str] = {}  # the spec that was offered last
 
     def held(self, port: str) -> BoardContents:
-        """What a board holds; `known` is false where nobody can say."""
+        """Return what a board holds; its `known` is false if that is not known."""
         return self._held.get(port, _UNKNOWN)
 
     def note(self, port: str, held: BoardContents) -> None:
-        """A board was read, or what it holds was proven otherwise."""
+        """Record what a board holds, as read or proven."""
         self._held[port] = held
         if held.lines:
             self._lost.pop(port, None)
             self._offered.pop(port, None)
 
     def forget(self, port: str) -> None:
-        """Nobody can say what a board holds, until it is read again."""
+        """Record that it is not known what a board holds, until it is read again."""
         self._held.pop(port, None)
 
     def lose(self, port: str, event: MemoryLost) -> None:
-        """A board lost a program. It is to be offered if it is kept and was not offered yet."""
+        """Record a lost program, to be offered if it is kept and was not offered before."""
         if event.spec and self._offered.get(port) != event.spec:
             self._lost[port] = event
 

@@ -91,7 +91,7 @@ class FindingsScreen(Page[int | None]):
 
     @property
     def chosen(self) -> Finding | None:
-        """The finding at the cursor."""
+        """Return the finding at the cursor."""
         key = self.query_one(Rows).key
         return self.found[int(key)] if key else None
 

@@ -52,14 +52,14 @@ class Progress:
 
     @property
     def rate(self) -> float | None:
-        """Bytes a second since sending began; None where too little is known."""
+        """Return the bytes per second since sending began, None if too little was sent."""
         if self.first_at is None or self.last_at <= self.first_at or not self.sent_bytes:
             return None
         return self.sent_bytes / (self.last_at - self.first_at)
 
     @property
     def left_s(self) -> float | None:
-        """Seconds until everything is sent, at the rate so far."""
+        """Return the seconds until everything is sent, at the rate so far, or None."""
         rate = self.rate
         return (self.all_bytes - self.sent_bytes) / rate if rate else None
 
@@ -69,7 +69,7 @@ class Progress:
         return any(news for _, news in self.told)
 
     def take(self, at: float, event: Event) -> None:
-        """Fold one event in. at: when it happened, in seconds of the link's clock."""
+        """Update the progress from an event. at: its time in seconds of the link's clock."""
         if isinstance(event, Phase):
             self.phase, self.detail = event.text, ""
             self.first_at, self.last_at = at, at
@@ -94,7 +94,7 @@ class Progress:
 
 
 class Job(Generic[R]):
-    """One piece of work on a board: its name, its progress, and in the end its answer or error."""
+    """A job on one board: its name, its progress, and finally its result or error."""
 
     def __init__(self, name: str, attached: AttachedBoard, *, shown: bool = True) -> None:
         self.name = name

@@ -41,7 +41,7 @@ class Settings:
 
 
 def settings_path() -> Path:
-    """Where the settings are kept."""
+    """Return the path of the settings file."""
     named = os.environ.get(VARIABLE, "").strip()
     if named:
         return Path(named).expanduser()
@@ -49,7 +49,7 @@ def settings_path() -> Path:
 
 
 def read_settings(path: Path) -> Settings:
-    """The settings at path; the usual ones where there are none or they make no sense."""
+    """Read the settings file; use the defaults if it is missing or invalid."""
     try:
         with path.open("rb") as file:
             held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
@@ -72,7 +72,7 @@ def read_settings(path: Path) -> Settings:
 
 
 def is_minutes(value: object) -> bool:
-    """Whether a value can be the minutes between two captures."""
+    """Return whether a value is valid as minutes between two captures."""
     return type(value) is int and 0 <= value <= MOST_MINUTES
 
 

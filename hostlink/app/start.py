@@ -37,7 +37,7 @@ def open_app(
     opened: list[Archive] = []
 
     def open_archive() -> Archive:
-        """Once the first screen is drawn: loading SQLite takes longer than drawing."""
+        """Open the archive, after the first drawing: importing SQLite takes longer than that."""
         from hostlink.archive import Archive, archive_path
 
         usual = archive_path(practice=port.startswith("practice:"))
@@ -54,7 +54,7 @@ def open_app(
 
 
 def _raise_failure(app: DeskApp) -> None:
-    """Raise what the app ended with, if it did not end well."""
+    """Raise the error that the app ended with, if any."""
     if app.failed is not None:
         raise app.failed
     if app.return_code:
@@ -65,7 +65,7 @@ def _raise_failure(app: DeskApp) -> None:
 
 
 def _run(app: DeskApp) -> None:
-    """Run the app; where a signal ends it in the middle of a job, tell how that job ended."""
+    """Run the app; if a signal ends it during a job, report how that job ended."""
     try:
         app.run()
     except KeyboardInterrupt:

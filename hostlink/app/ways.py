@@ -1,4 +1,4 @@
-"""How each thing that the jobs advise is done in the app: by a key, or when the app asks."""
+"""The keys and questions of the app that do what the jobs advise."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ _PUT_BACK = "with Alt+P"
 
 
 def _always(key: str) -> Callable[..., str]:
-    """A key that does it whatever the thing is: what is open in the editor, or is marked."""
+    """Return a function that names a key, whatever it is to act on."""
     return lambda *_: key
 
 

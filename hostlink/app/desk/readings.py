@@ -1,4 +1,4 @@
-"""What the attached boards hold: read, remembered, and said in one sentence of the current one."""
+"""Reading what the attached boards hold, and showing the current one's state."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
 
 
 class Readings(DeskPart):
-    """Reads what boards hold and says it."""
+    """Reads what boards hold, remembers it and shows it."""
 
     def name_of(self, attached: AttachedBoard) -> str:
-        """The label of a board, or what else it is called."""
+        """Return the label of a board, or a description if it has none."""
         from hostlink.board.port.ports import identity_of
         from hostlink.jobs.session.attaching import known_board
 
@@ -41,7 +41,7 @@ class Readings(DeskPart):
         return f"the board at {attached.port}"
 
     def show(self) -> None:
-        """Another board is current, or it holds something else: say so, and review for it."""
+        """Show the current board's state and review the listing for it."""
         current = self.app.boards.current
         sentence = NO_BOARD
         if current is not None:
@@ -56,7 +56,7 @@ class Readings(DeskPart):
         self.sheets.check()
 
     def need(self) -> AttachedBoard | None:
-        """The current board; without one that is said."""
+        """Return the current board; show an error and return None if there is none."""
         if self.app.boards.current is None:
             self.app.show_error(
                 RefusedError(
@@ -68,13 +68,13 @@ class Readings(DeskPart):
         return self.app.boards.current
 
     def note(self, attached: AttachedBoard, held: BoardContents) -> None:
-        """A board was read, or what it holds was proven otherwise."""
+        """Record what a board holds, as read or proven."""
         self.desk.states.note(attached.port, held)
         attached.read_at = self.app.now()
         self.show()
 
     def unknown_now(self, attached: AttachedBoard) -> None:
-        """Nobody can say what a board holds, until it is read again."""
+        """Record that it is not known what a board holds, until it is read again."""
         self.desk.states.forget(attached.port)
         self.show()
 
@@ -106,7 +106,7 @@ class Readings(DeskPart):
         self.app.watch_job(job, done=done, failed=failed)
 
     def took_look(self, attached: AttachedBoard, looked: Looked) -> None:
-        """Take in what a look found; what is not there any more is offered again."""
+        """Record what a look found, and offer a program that the board has lost."""
         from hostlink.jobs.events import MemoryLost
 
         size = (looked.content.size_bytes or 0) if looked.content is not None else 0
@@ -140,7 +140,7 @@ class Readings(DeskPart):
     def _look_failed(
         self, attached: AttachedBoard, error: BaseException
     ) -> Callable[[], object] | None:
-        """A program that runs may be stopped with consent; what cannot be opened is let go."""
+        """Offer to stop a running program; detach a board whose port cannot be opened."""
         if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
             return partial(self.ask_to_stop, attached, error)
         if attached.failure is not None:

@@ -1,4 +1,4 @@
-"""What moves between the desk and the current board: loads, saves, backups, comparing."""
+"""Transfers between the desk and the current board: loading, saving, backups, comparing."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
 
 
 class Transfers(DeskPart):
-    """Each is a job of hostlink.jobs, shown while it works."""
+    """Starts the jobs of hostlink.jobs that transfer programs, and shows their progress."""
 
     def load(self) -> None:
         """Load the listing in the editor, asking for a name or a yes where one is needed."""
@@ -122,7 +122,7 @@ class Transfers(DeskPart):
         options: LoadOptions,
         error: BaseException,
     ) -> Callable[[], object] | None:
-        """A load that needs a word from the user asks for it."""
+        """Return what to ask after a load was refused that the user can allow, or None."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.board.dialogue.learning import BoardRewritesError
 
@@ -150,7 +150,7 @@ class Transfers(DeskPart):
         return None
 
     def after_load(self, attached: AttachedBoard, loaded: Loaded, text: str) -> None:
-        """Take in what the board holds now. text: what was loaded."""
+        """Record what the board holds after a load. text: the listing that was loaded."""
         if loaded.spec:
             item = self.app.archive.revision(loaded.spec)
             program = item.program
@@ -183,7 +183,7 @@ class Transfers(DeskPart):
         self.start_save(attached, SaveOptions(name=name))
 
     def start_save(self, attached: AttachedBoard, options: SaveOptions) -> None:
-        """Save, and show it in the editor where nothing is lost by that."""
+        """Save, and show the result in the editor if no unkept text is there."""
         from hostlink.jobs.saving import save
 
         job = attached.do(
@@ -220,7 +220,7 @@ class Transfers(DeskPart):
     def _save_refused(
         self, attached: AttachedBoard, options: SaveOptions, error: BaseException
     ) -> Callable[[], object] | None:
-        """A save that needs a name or consent asks for it."""
+        """Return what to ask after a save that needs a name or consent, or None."""
         from hostlink.app.screens.dialogues import Ask, AskText
 
         if not isinstance(error, RefusedError):
@@ -245,7 +245,7 @@ class Transfers(DeskPart):
     # --- backing up and comparing ------------------------------------------------------------
 
     def backup(self) -> None:
-        """Back up all that the current board holds."""
+        """Back up everything the current board holds."""
         from hostlink.jobs.backup import backup
 
         attached = self.desk.readings.need()

@@ -29,7 +29,7 @@ class Watch(DeskPart):
     """Watches all attached boards."""
 
     def look_around(self) -> None:
-        """Thirty times a second: take in what became of the boards, offer, read again."""
+        """Process the boards' news, offer lost programs, read boards again; called by a timer."""
         for attached in list(self.app.boards.by_port.values()):
             self._take_news(attached)
             self._read_when_due(attached)
@@ -58,7 +58,7 @@ class Watch(DeskPart):
         self.desk.readings.look_again(attached, quietly=True)
 
     def _typing(self, attached: AttachedBoard) -> bool:
-        """Whether a line for the board stands half typed in the console."""
+        """Return whether a line in the console is partly typed."""
         line = self.desk.query_one("#console-line", Input)
         return attached is self.app.boards.current and bool(line.value)
 

@@ -1,4 +1,4 @@
-"""The workshop: the listing made to fit, made neat, proven and published."""
+"""The workshop: shrinking, renumbering, checking and publishing the listing."""
 
 from __future__ import annotations
 
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 
 
 class Workshop(DeskPart):
-    """What is computed on the listing in the editor. Nothing of it is kept or sent unasked."""
+    """Work on the listing in the editor that needs no board; it keeps and sends nothing unasked."""
 
     def need_listing(self) -> Listing | None:
-        """The listing in the editor; where it has no numbered line that is said."""
+        """Return the listing in the editor; without numbered lines show an error, return None."""
         from hostlink.listing import Listing
 
         listing = Listing.from_text(self.sheets.editor.text)
@@ -218,7 +218,7 @@ class Workshop(DeskPart):
     def _write_page(
         self, name: str, what: str, write: Callable[[Path, bool], None], *, replacing: bool = False
     ) -> None:
-        """Write a page; a file that is there already is replaced only after an answer."""
+        """Write a page to a file; ask before replacing one that exists."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.files import TakenError, named_path
 

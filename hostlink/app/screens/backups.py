@@ -86,7 +86,7 @@ def _start(
         return put_back_words(result)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
-        """The board itself has the last word on what fits."""
+        """Return what to ask if the board itself refused items that do not fit."""
         app.desk.readings.unknown_now(attached)
         attached.read_at = None
         if isinstance(error, MisfitError):
@@ -189,7 +189,7 @@ class BackupsScreen(Page[None]):
 
     @property
     def chosen(self) -> Backup | None:
-        """The backup at the cursor."""
+        """Return the backup at the cursor."""
         return self.backups.get(self.query_one("#backups", Rows).key)
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
@@ -206,7 +206,7 @@ class BackupsScreen(Page[None]):
         self._show_items()
 
     def _misfits(self, backup: Backup | None) -> list[Misfit]:
-        """What does not fit by the profile, whose sizes say nothing of what this board held."""
+        """Return what does not fit by the profile; sizes do not count for a board's own backup."""
         if backup is None:
             return []
         profile = self.app.boards.profile

@@ -83,7 +83,7 @@ class BoardsScreen(Page[None]):
         self.action_renew()
 
     def action_renew(self) -> None:
-        """Look for ports, and show them with what is known of each board."""
+        """Find the ports again and show what is known of each board."""
         rows = known_boards(self.app.archive, usb_ports())
         ports = {row.port for row in rows}
         extra = [port for port in (PRACTICE, *self.app.boards.by_port) if port not in ports]

@@ -86,7 +86,7 @@ class CheckScreen(Page[int | None]):
             self.app.careful(lambda: self._read(named_path(event.value)))
 
     def _read(self, path: Path) -> None:
-        """Check against the codes of a sheet file in place of typed ones."""
+        """Check the listing against the codes of a sheet file, in place of typed ones."""
         read = read_sheet_file(path)
         with self.prevent(TextArea.Changed):
             self.query_one(TextArea).text = ""

@@ -29,13 +29,13 @@ _MOST_NAMED = 6
 
 
 def is_many(path: Path) -> bool:
-    """Whether a name means a folder or a zip file."""
+    """Return whether a name is that of a folder or a zip file."""
     # Unlike Path.is_dir this never raises.
     return (path.suffix.lower() == ".zip" and is_file(path)) or os.path.isdir(path)  # noqa: PTH112
 
 
 def take_in(app: DeskApp, source: Path) -> None:
-    """Say what a folder or zip file holds, and keep it in the archive after an answer."""
+    """Show what a folder or zip file holds, and keep it in the archive after consent."""
     profile = app.boards.profile
 
     def read(gathered: Gathered) -> None:
@@ -96,7 +96,7 @@ def _left_out(gathered: Gathered) -> str:
 
 
 def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:
-    """A sentence for each thing that was left out, as far as there is room, then how many more."""
+    """Return a row for each thing left out, then how many more there are."""
     rows = [f"Left out: {where}. {advised(why)}" for where, why in left_out[:_MOST_NAMED]]
     if len(left_out) > _MOST_NAMED:
         rows.append(f"And {len(left_out) - _MOST_NAMED:,} more are left out.")

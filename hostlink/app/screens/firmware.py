@@ -178,7 +178,7 @@ class FirmwareScreen(Page[None]):
         self._ask(f"{words}\n{kept}", "write", "I have read this: write", lambda: go_on(attached))
 
     def _find_role(self, request: WriteRequest, attached: AttachedBoard) -> None:
-        """Go on with what the archive knows of the image, else ask what it is for."""
+        """Use the image's role from the archive, or ask what the image is for."""
         try:
             role = role_of(self.app.archive, request.image, request.role)
         except RefusedError:  # it refuses for nothing else
@@ -232,7 +232,7 @@ class FirmwareScreen(Page[None]):
     def _way_on(
         self, error: BaseException, request: WriteRequest, attached: AttachedBoard
     ) -> Callable[[], object] | None:
-        """What to ask after a refusal that the user's word can lift; None for any other error."""
+        """Return what to ask after a refusal that the user can allow, None for any other error."""
 
         def again(**changes: object) -> Callable[[], object]:
             return lambda: self._start(_with(request, **changes), attached)

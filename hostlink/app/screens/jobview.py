@@ -23,7 +23,7 @@ _BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
 
 
 def figures(progress: Progress, baud: int) -> str:
-    """How far a job has come, in one or two lines of words."""
+    """Describe the progress of a job in one or two lines. baud: the speed of the link."""
     if progress.detail or not progress.all_lines:
         return progress.detail
     words = [
@@ -80,7 +80,7 @@ class JobView(ModalScreen[None]):
             self.job.on_change.remove(self._moved)
 
     def close(self) -> None:
-        """Close the view of a job whose end something else deals with."""
+        """Close the view; something else deals with the end of its job."""
         self._let_go()
         self.dismiss()
 

@@ -136,7 +136,7 @@ class RevisionsScreen(Page[Wish | None]):
 
     @property
     def chosen(self) -> Revision | None:
-        """The revision at the cursor."""
+        """Return the revision at the cursor."""
         key = self.query_one(Rows).key
         return next((one for one in self.revisions if one.spec == key), None)
 

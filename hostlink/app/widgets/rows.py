@@ -47,7 +47,7 @@ class Entry:
 
 
 class Rows(ScrollView, can_focus=True):
-    """Rows to move through and to choose from."""
+    """A list of rows to move through and choose from."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--head", "rows--cursor", "rows--empty"}
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -115,7 +115,7 @@ class Rows(ScrollView, can_focus=True):
     # --- drawing -------------------------------------------------------------------------------
 
     def _measure(self) -> None:
-        """Column widths; a column as wide as its content is measured on what can be seen soon."""
+        """Compute the column widths; columns that fit their content look at the first rows only."""
         widths = []
         seen = self.entries[:200]
         for at, column in enumerate(self.columns):
