@@ -66,11 +66,11 @@ class DeskApp(App[None]):
         settings_file: Path | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        """archive: an open one, or what opens it once the screen is drawn.
+        """Create the app.
 
-        port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
-
-        opens: names the listing to open in the editor at the start. now: returns the time of day.
+        archive: an open archive, or a function that opens it after the first drawing. port,
+        profile, baud: the board to attach at the start; "" and 0 for the settings' values. opens:
+        names the listing to open in the editor. now: returns the time of day.
         """
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
@@ -96,8 +96,7 @@ class DeskApp(App[None]):
         self._plain.enabled = self.theme == MONOCHROME
 
     async def on_event(self, event: Event) -> None:
-        """Let keys with Alt be keys: a terminal gives them with their letter, and the editor would
-        write it (seen in textual 8.2)."""
+        """Remove the character of keys with Alt, which the editor would insert (textual 8.2)."""
         if isinstance(event, Key) and event.key.startswith("alt+"):
             event.character = None
         await super().on_event(event)
@@ -188,11 +187,11 @@ class DeskApp(App[None]):
         failed: Callable[[BaseException], Callable[[], object] | None] | None = None,
         then: Callable[[Any], None] | None = None,
     ) -> None:
-        """Show a job; when it has ended well, `done` is told its answer and says it in words, or
-        None where there is nothing to be said.
+        """Show a job's progress, then its result or its error.
 
-        failed: asked with an error; gives what is to be done in place of showing it, or None.
-        then: told the answer once the view, which may have to be read, is closed.
+        done: takes the result; returns the sentence to show, None for none. failed: takes the
+        error; returns what to do instead of showing it, or None. then: takes the result after the
+        view was closed, which stays open if there is something to read.
         """
         from hostlink.app.screens.jobview import JobView
 

@@ -44,10 +44,10 @@ class BoardStates:
     def take_loss(
         self, attached: Iterable[str], is_free: Callable[[str], bool]
     ) -> tuple[str, MemoryLost] | None:
-        """A loss to offer now, with its port; it counts as offered from here on.
+        """Return a lost program to offer now, with its port; it counts as offered from then on.
 
-        attached: the ports whose boards are attached; what others lost is let go of.
-        is_free: whether a board can be loaded now.
+        attached: the ports of the attached boards; losses at other ports are dropped. is_free:
+        tells whether the board at a port can be loaded now.
         """
         here = set(attached)
         for port in list(self._lost):

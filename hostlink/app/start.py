@@ -75,9 +75,9 @@ def _run(app: DeskApp) -> None:
 
 
 def _end_jobs(app: DeskApp) -> list[str]:
-    """Stop what is under way and close every port; how each job ended, in words.
+    """Stop all jobs and close every port; return how each job failed, in words.
 
-    For an app that a signal has ended: nothing is drawn any more.
+    For an app that a signal has ended, which draws nothing any more.
     """
     under_way = [job for attached in app.boards.by_port.values() for job in attached.jobs]
     for attached in app.boards.by_port.values():

@@ -132,8 +132,11 @@ class CommonOptions:
         return all(port.startswith("practice:") for port in ports)
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
-        """The profile to work by without a board: the one named, else that of the board at the
-        port, else the practice board's or the careful one."""
+        """Return the profile to use without a board.
+
+        This is the one named, else that of the board known at the port, else the practice board's
+        or the careful one.
+        """
         if self.open_link is not None and self.profile is None:
             return self.open_link.in_use.effective
         return self._choose_profile(archive)[0]
@@ -212,9 +215,9 @@ class CommonOptions:
         return self.open_link is None and (self.all_boards or len(self.ports) > 1)
 
     def choices(self, archive: Archive) -> list[LinkChoice]:
-        """How to reach each of the boards meant, found before any port is opened.
+        """Return the port, profile and speed for each chosen board; no port is opened.
 
-        Raises UsageError where there are none, or an option suits only one board.
+        Raises UsageError if there are none, or if an option is for one board only.
         """
         from hostlink.errors import UsageError
 

@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 
 def resolve_ports(common: CommonOptions) -> None:
-    """Put ports in the place of labels, and labelled practice boards in that of --all where no USB
-    bridge is plugged in: an evening can be rehearsed.
+    """Replace labels by the ports of their boards.
 
-    Raises LinkError where no board has a label, or it is not plugged in.
+    If no USB bridge is plugged in, --all means the labelled practice boards, so that an evening
+    can be rehearsed. Raises LinkError if no board has a label, or the board is not plugged in.
     """
     if common.open_link is not None:
         return

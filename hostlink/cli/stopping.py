@@ -80,9 +80,9 @@ def stoppable() -> Iterator[Callable[[], bool]]:
 
 @contextlib.contextmanager
 def told_when_stopped(what: str, kept: Callable[[], str]) -> Iterator[None]:
-    """Say of work that a signal may break off at any moment what was stopped, and what is whole.
+    """Turn a signal during the block into Interrupted with a clear message.
 
-    kept: asked when that has happened.
+    what: the work, as the subject of a sentence. kept: returns what was kept, in words.
     """
     try:
         yield

@@ -15,10 +15,10 @@ from hostlink.errors import RefusedError
 
 
 def check_streams() -> None:
-    """Make the standard streams fit for use. Raises RefusedError where one for output is closed.
+    """Make the standard streams usable. Raises RefusedError if an output stream is closed.
 
-    A closed standard input is one that is empty. From now on what is said on stderr is dropped
-    where nobody reads it any more: a job goes on to its end.
+    A closed standard input is replaced by an empty one. Messages on stderr are dropped from then
+    on if nobody reads them any more, so that a job goes on to its end.
     """
     closed = [
         name

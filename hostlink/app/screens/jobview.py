@@ -43,10 +43,10 @@ def figures(progress: Progress, baud: int) -> str:
 
 
 class JobView(ModalScreen[None]):
-    """Watches one job. It closes by itself when all went as planned and nothing needs reading.
+    """Shows one job. The view closes by itself after a success that leaves nothing to read.
 
-    done: what to say at a good end. instead: what to do at a bad one in place of showing it. Both
-    are set before the view learns of the end, which it may do as soon as it stands.
+    done: the message after a success. instead: what to do after a failure in place of showing it.
+    Both are set before the view handles the end of the job, which may come as soon as it opens.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [

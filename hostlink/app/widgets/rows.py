@@ -28,9 +28,10 @@ _MARK, _NO_MARK = "▸ ", "  "
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """width: in cells, 0 for as wide as its content, -1 for a share of what is left.
+    """A column of a list.
 
-    right: aligned so.
+    width: in cells, 0 for the width of its content, -1 for a share of the remaining width. right:
+    align its cells to the right.
     """
 
     head: str
@@ -75,7 +76,7 @@ class Rows(ScrollView, can_focus=True):
             return self.rows
 
     class Moved(Message):
-        """The cursor went to another row; key "" where there is none."""
+        """The cursor moved to another row; key is "" if the list is empty."""
 
         def __init__(self, rows: Rows, key: str) -> None:
             super().__init__()
