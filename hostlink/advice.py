@@ -23,7 +23,9 @@ By: TypeAlias = Callable[[str], str]
 """What is done with the thing that is named: a program, a backup, a folder."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+# Every command loads this class at its start, and it has one instance for each interface: no
+# comparison, representation or freezing is generated, which would take twice as long.
+@dataclass(kw_only=True, eq=False, repr=False)
 class Ways:
     """How a user does each thing that is advised: a phrase such as "with --port", or "".
 
@@ -111,7 +113,7 @@ def joined(*parts: Advice) -> Advice:
 
 
 class _Untold(str):
-    """No words at all, whatever the thing is that is to be done."""
+    """A way that has no words, whether read or called."""
 
     __slots__ = ()
 

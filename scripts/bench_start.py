@@ -1,13 +1,13 @@
 """How long the command line takes to start, against a bare Python in the same run.
 
 All commands are run in turn, RUNS times, so that a busy machine slows all of them alike; the
-median counts. `hostlink programs` runs on a small archive in a temporary folder. Each command is
-run once more under `-X importtime`, which names every module it loads.
+median counts, after a first run of each that compiles the source. `hostlink programs` runs on a
+small archive in a temporary folder. Each command is run once more under `-X importtime`, which
+names every module it loads.
 """
 
 from __future__ import annotations
 
-import os
 import statistics
 import subprocess
 import sys
@@ -16,6 +16,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
+from bench_python import compiled_environment
 from bench_report import Row, Section, Target
 
 RUNS = 15
@@ -49,7 +50,11 @@ def loads(arguments: Sequence[str], archive: Path, package: str = UNWANTED) -> b
 
 
 def _python(arguments: Sequence[str], archive: Path) -> subprocess.CompletedProcess[str]:
-    environment = {**os.environ, "HOSTLINK_ARCHIVE": str(archive), "NO_COLOR": "1"}
+    environment = {
+        **compiled_environment(archive.parent),
+        "HOSTLINK_ARCHIVE": str(archive),
+        "NO_COLOR": "1",
+    }
     return subprocess.run(
         [sys.executable, *arguments],
         env=environment,
@@ -81,11 +86,11 @@ def run(runs: int = RUNS) -> Section:
         archive = folder / "archive.sqlite"
         fill(archive, folder)
         times: dict[str, list[float]] = {command: [] for command in COMMANDS}
-        for _ in range(runs):
+        for _ in range(runs + 1):
             for command, arguments in COMMANDS.items():
                 times[command].append(run_once(arguments, archive))
         loading = [command for command, a in COMMANDS.items() if a != BARE and loads(a, archive)]
-    medians = {command: statistics.median(held) for command, held in times.items()}
+    medians = {command: statistics.median(held[1:]) for command, held in times.items()}
     return section_of(medians, loading, runs)
 
 

@@ -47,12 +47,12 @@ async def _draw(folder: Path) -> None:
             now=lambda: NOON,
         )
         async with app.run_test(size=(110, 34)) as pilot:
-            await _until(lambda: app.current is not None and app.current.busy is None)
+            await _until(lambda: app.boards.current is not None and app.boards.current.busy is None)
             await pilot.press("ctrl+l")
             await _until(lambda: any("proven" in said for said in app.said))
             await pilot.press("alt+g")
             await _until(lambda: "NAVIGATION" in app.desk.query_one("#transcript").text)
-            await _until(lambda: app.current is not None and app.current.busy is None)
+            await _until(lambda: app.boards.current is not None and app.boards.current.busy is None)
             await pilot.press("escape")
             await pilot.pause(0.3)
             _save(app, "desk.svg")

@@ -81,3 +81,22 @@ def test_the_import_contract_names_all_of_the_core_and_every_interface():
     assert sorted(contract["source_modules"]) == [f"hostlink.{name}" for name in CORE]
     assert set(contract["forbidden_modules"]) == INTERFACES
     assert "publish" in CORE
+
+
+# What the app needs only once its first screen is drawn: most of its start would be theirs.
+AFTER_DRAWING = ("archive.store", "board", "jobs", "link", "listing", "practice")
+
+
+def test_app_draws_before_it_loads_boards_and_archive():
+    """The app's first screen is imported without SQLite, boards, listings and jobs."""
+    code = (
+        "import sys, hostlink.app.application, hostlink.app.desk.desk\n"
+        "print(*sys.modules, sep='\\n')\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-P", "-c", code], capture_output=True, text=True, check=True
+    )
+    loaded = set(done.stdout.splitlines())
+    assert "hostlink.app.desk.transfers" in loaded
+    assert not loaded & {"sqlite3", "sqlite_utils", "serial"}
+    assert not loaded & {f"hostlink.{name}" for name in AFTER_DRAWING}

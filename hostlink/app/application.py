@@ -1,10 +1,8 @@
-"""The app itself: themes, settings, the archive, and the boards attached, one of them current."""
+"""The app itself: its themes, its settings, its archive, and what all of its screens share."""
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
-import functools
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
@@ -17,16 +15,17 @@ from textual.events import Event, Key
 from textual.filter import NoColor
 from textual.screen import Screen
 
+from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
+from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached, Job
     from hostlink.app.desk.desk import Desk
+    from hostlink.app.job import Job
     from hostlink.archive import Archive
-    from hostlink.board.profile.model import Profile
 
 DRAIN_S = 1 / 30
 ABOUT = """\
@@ -45,7 +44,7 @@ def _actions() -> Any:
 
 
 class DeskApp(App[None]):
-    """One archive, and the boards that are attached."""
+    """The app: one archive, one desk, and the attached boards."""
 
     TITLE = "hostlink"
     CSS_PATH = Path(__file__).with_name("look.tcss")
@@ -68,11 +67,11 @@ class DeskApp(App[None]):
         settings_file: Path | None = None,
         now: Callable[[], datetime] = lambda: datetime.now(UTC),
     ) -> None:
-        """archive: an open one, or what opens it once the screen is drawn.
+        """Create the app.
 
-        port, profile, baud: to attach to at the start, "" and 0 for what the settings say.
-
-        opens: names the listing to open in the editor at the start. now: returns the time of day.
+        archive: an open archive, or a function that opens it after the first drawing. port,
+        profile, baud: the board to attach at the start; "" and 0 for the settings' values. opens:
+        names the listing to open in the editor. now: returns the time of day.
         """
         super().__init__(ansi_color=None)
         self.settings_file = settings_file or settings_path()
@@ -86,8 +85,7 @@ class DeskApp(App[None]):
         self.first_port = port or self.settings.port
         self.first_profile = profile or self.settings.profile
         self.opens = opens
-        self.attached: dict[str, Attached] = {}
-        self.current: Attached | None = None
+        self.boards = AttachedBoards(self)
         self.said: list[str] = []
         self._gate = KeyGate(self, super().on_event)
         for theme in THEMES:
@@ -100,8 +98,7 @@ class DeskApp(App[None]):
         self._plain.enabled = self.theme == MONOCHROME
 
     async def on_event(self, event: Event) -> None:
-        """Let keys with Alt be keys: a terminal gives them with their letter, and the editor would
-        write it (seen in textual 8.2)."""
+        """Remove the character of keys with Alt, which the editor would insert (textual 8.2)."""
         if isinstance(event, Key) and event.key.startswith("alt+"):
             event.character = None
         if isinstance(event, Key) and not event.is_forwarded:
@@ -110,7 +107,7 @@ class DeskApp(App[None]):
             await super().on_event(event)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
-        """Our own colours, so that the stylesheet can be read whatever the theme."""
+        """Return our own colours, so that the stylesheet is valid with any theme."""
         return dict(THEMES[1].variables)
 
     def get_default_screen(self) -> Screen[Any]:
@@ -135,7 +132,7 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """The main screen."""
+        """Return the main screen."""
         from hostlink.app.desk.desk import Desk
 
         first = self.screen_stack[0]
@@ -148,21 +145,20 @@ class DeskApp(App[None]):
         del self.said[:-100]
         self.desk.show_told(sentence)
 
-    def trouble(self, error: BaseException) -> None:
+    def show_error(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""
-        from hostlink.app.attached_boards import as_trouble
-        from hostlink.app.screens.dialogues import Trouble
+        from hostlink.app.screens.dialogues import ErrorDialogue
 
-        shown = as_trouble(error)
+        shown = shown_error(error)
         self.tell(shown.what)
-        self.push_screen(Trouble(shown))
+        self.push_screen(ErrorDialogue(shown))
 
     def careful(self, work: Callable[[], Any]) -> Any:
         """Call `work` and return its result; show a HostlinkError and return None."""
         try:
             return work()
         except HostlinkError as error:
-            self.trouble(error)
+            self.show_error(error)
             return None
 
     def use_theme(self, name: str) -> None:
@@ -182,87 +178,9 @@ class DeskApp(App[None]):
 
     # --- boards ------------------------------------------------------------------------------
 
-    @property
-    def profile(self) -> Profile:
-        """The profile of the current board, or the one that listings are measured by."""
-        if self.current is not None:
-            return self.current.choice.effective
-        return _named_profile(self.first_profile)
-
-    def profile_for(self, port: str) -> tuple[Profile, bool]:
-        """Return the first profile to try at a port, and whether to identify the board there."""
-        from hostlink.jobs.session.recognising import choose_profile
-
-        return choose_profile(self.archive, port, self.first_profile)
-
-    def attach(self, port: str) -> None:
-        """Open a board's port; ask first if that will probably restart the board."""
-        from hostlink.app.screens.dialogues import Ask
-        from hostlink.board.port.ports import identity_of
-        from hostlink.jobs.session.last_known import remembered_restart
-        from hostlink.link.attaching import foresee
-
-        if port in self.attached:
-            self.make_current(port)
-            return
-        chosen: tuple[Profile, bool] | None = self.careful(lambda: self.profile_for(port))
-        if chosen is None:
-            return
-        profile, is_guess = chosen
-        foresight = foresee(
-            port,
-            profile_says=profile.talk.restarts_on_open,
-            remembered=remembered_restart(self.archive, identity_of(port)),
-        )
-        if not foresight.restarts:
-            self._open_port(port, profile, is_guess=is_guess)
-            return
-
-        def answered(answer: str | None) -> None:
-            if answer == "open":
-                self._open_port(port, profile, is_guess=is_guess)
-
-        self.push_screen(
-            Ask(
-                f"Opening {port} will probably restart the board ({foresight.why}).",
-                [("leave", "Leave it closed"), ("open", "Open it")],
-                why="What its memory holds is lost then, unless it is stored in its EEPROM.",
-            ),
-            answered,
-        )
-
-    def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
-        from hostlink.app.attached_boards import Attached
-        from hostlink.jobs.session.link_choice import LinkChoice
-
-        named = bool(self.first_profile)
-        choice = LinkChoice(port, profile, self.baud, is_guess=is_guess, is_named=named)
-        self.attached[port] = Attached(choice, self.archive)
-        self.make_current(port)
-        self.desk.readings.look_again()
-
-    def detach(self, port: str) -> None:
-        """Close a board's port without changing its program."""
-        attached = self.attached.pop(port, None)
-        if attached is None:
-            return
-        attached.close()
-        if self.current is attached:
-            others = list(self.attached)
-            self.current = None
-            if others:
-                self.make_current(others[-1])
-        self.desk.readings.show()
-
-    def make_current(self, port: str) -> None:
-        """Make this the board that loading, saving and the console use."""
-        self.current = self.attached[port]
-        self.desk.readings.show()
-
     def drain(self) -> None:
         """Process the reports of the owner threads; called 30 times a second by a timer."""
-        for attached in list(self.attached.values()):
-            attached.drain()
+        self.boards.drain()
         if self.begun:
             self.desk.drain()
 
@@ -274,13 +192,12 @@ class DeskApp(App[None]):
         failed: Callable[[BaseException], Callable[[], object] | None] | None = None,
         then: Callable[[Any], None] | None = None,
     ) -> None:
-        """Show a job; when it has ended well, `done` is told its answer and says it in words, or
-        None where there is nothing to be said.
+        """Show a job's progress, then its result or its error.
 
-        failed: asked with an error; gives what is to be done in place of showing it, or None.
-        then: told the answer once the view, which may have to be read, is closed.
+        done: takes the result; returns the sentence to show, None for none. failed: takes the
+        error; returns what to do instead of showing it, or None. then: takes the result after the
+        view was closed, which stays open if there is something to read.
         """
-        from hostlink.app.attached_boards import as_trouble
         from hostlink.app.screens.jobview import JobView
 
         view = JobView(job) if job.shown else None
@@ -297,11 +214,11 @@ class DeskApp(App[None]):
             if view is not None:
                 view.instead = instead
                 if instead is None:
-                    self.tell(as_trouble(job.error).what)
+                    self.tell(shown_error(job.error).what)
             elif instead is not None:
                 instead()
             else:
-                self.trouble(job.error)
+                self.show_error(job.error)
 
         def closed(_: object) -> None:
             if then is not None and job.ended and job.error is None:
@@ -346,17 +263,7 @@ class DeskApp(App[None]):
     def shut(self) -> None:
         """Close every port, then the app."""
         self.desk.drafts.end()
-        late = [port for port, attached in self.attached.items() if not attached.close()]
+        late = self.boards.close()
         if late and not os.environ.get("HOSTLINK_QUIET"):
             self.said.append(f"{', '.join(late)} did not close in time.")
         self.exit()
-
-
-@functools.lru_cache(maxsize=8)
-def _named_profile(name: str) -> Profile:
-    """Return the profile to measure by while no board is attached, or the practice board's."""
-    from hostlink.board.profile.file import find_profile
-
-    with contextlib.suppress(HostlinkError):
-        return find_profile(name or "practice")
-    return find_profile("practice")

@@ -1,301 +1,123 @@
-"""Boards attached to the app: one owner thread each, whose jobs are folded into what can be shown.
-
-The owner's thread only appends to a queue. `Attached.drain`, called by the app's own timer, takes
-events out, folds thousands of them into one state and calls the listeners in the app's thread. So
-a flood costs the app one drawing a thirtieth of a second, and no widget is touched from a thread.
-"""
+"""The boards attached to the app, one of them current."""
 
 from __future__ import annotations
 
-import dataclasses
-import threading
-import time
-from collections import deque
-from collections.abc import Callable
-from concurrent.futures import Future
-from dataclasses import dataclass, field
-from datetime import datetime
-from typing import Any, Generic, TypeVar
+import contextlib
+import functools
+from typing import TYPE_CHECKING
 
-from hostlink.app.ways import KEYS, advised
-from hostlink.archive import Archive
-from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import HostlinkError
-from hostlink.jobs.console import Console
-from hostlink.jobs.event_words import Told, event_words
-from hostlink.jobs.events import (
-    AlreadyKept,
-    BackupKept,
-    BoardAnswered,
-    BoardRecognised,
-    BoardReturned,
-    BoardVanished,
-    Event,
-    KeptAs,
-    MemoryLost,
-    PageProven,
-    PagesRead,
-    Rescued,
-)
-from hostlink.jobs.session.link_choice import LinkChoice
-from hostlink.jobs.session.session import Session
-from hostlink.link.owner import Owner
 
-R = TypeVar("R")
-News = MemoryLost | BoardVanished | BoardReturned
-_MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are let go of
-_IDLE_S = 0.005
-_LISTEN_S = 0.03
-_NEWS = LineRepaired | Warned | Rescued | BoardAnswered
-_MOST_TOLD = 200  # sentences of one job that are kept to be shown
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.board.profile.model import Profile
 
 
-@dataclass(slots=True)
-class Progress:
-    """How far a job has come. Bytes and lines are those confirmed; times in seconds of the link.
+class AttachedBoards:
+    """Attaches and detaches boards, and knows which one is current.
 
-    told: sentences worth reading, in order, each with whether it is news that must not be missed.
+    by_port: the attached boards by their ports. current: the one that loading, saving and the
+    console use, None if none is attached.
     """
 
-    phase: str = "Waiting for its turn"
-    line: int | None = None
-    sent_lines: int = 0
-    all_lines: int = 0
-    sent_bytes: int = 0
-    all_bytes: int = 0
-    repairs: int = 0
-    detail: str = ""
-    told: list[tuple[str, bool]] = field(default_factory=list)
-    first_at: float | None = None
-    last_at: float = 0.0
+    def __init__(self, app: DeskApp) -> None:
+        self.app = app
+        self.by_port: dict[str, AttachedBoard] = {}
+        self.current: AttachedBoard | None = None
 
     @property
-    def rate(self) -> float | None:
-        """Bytes a second since sending began; None where too little is known."""
-        if self.first_at is None or self.last_at <= self.first_at or not self.sent_bytes:
-            return None
-        return self.sent_bytes / (self.last_at - self.first_at)
+    def profile(self) -> Profile:
+        """Return the current board's profile, or without a board the one to measure listings by."""
+        if self.current is not None:
+            return self.current.choice.effective
+        return _named_profile(self.app.first_profile)
 
-    @property
-    def left_s(self) -> float | None:
-        """Seconds until everything is sent, at the rate so far."""
-        rate = self.rate
-        return (self.all_bytes - self.sent_bytes) / rate if rate else None
+    def profile_for(self, port: str) -> tuple[Profile, bool]:
+        """Return the first profile to try at a port, and whether to identify the board there."""
+        from hostlink.jobs.session.recognising import choose_profile
 
-    @property
-    def noteworthy(self) -> bool:
-        """Return whether there is news that the user must have time to read."""
-        return any(news for _, news in self.told)
+        return choose_profile(self.app.archive, port, self.app.first_profile)
 
-    def take(self, at: float, event: Event) -> None:
-        """Fold one event in. at: when it happened, in seconds of the link's clock."""
-        if isinstance(event, Phase):
-            self.phase, self.detail = event.text, ""
-            self.first_at, self.last_at = at, at
-            self.sent_bytes = self.sent_lines = 0
-            self._tell(event.words, news=False)
-        elif isinstance(event, LineSent):
-            self.line = event.number
-            self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
-            self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
-            self.last_at = at
-        elif isinstance(event, Captured | PagesRead | PageProven):
-            self.detail = event_words(event, KEYS)
-            if isinstance(event, Captured):
-                self._tell(self.detail, news=False)
-        elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
-            self.repairs += isinstance(event, LineRepaired)
-            self._tell(_words(event), news=isinstance(event, _NEWS))
+    def attach(self, port: str) -> None:
+        """Open a board's port; ask first if that will probably restart the board."""
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.board.port.ports import identity_of
+        from hostlink.jobs.session.last_known import remembered_restart
+        from hostlink.link.attaching import foresee
 
-    def _tell(self, sentence: str, *, news: bool = True) -> None:
-        self.told.append((sentence, news))
-        del self.told[:-_MOST_TOLD]
+        if port in self.by_port:
+            self.make_current(port)
+            return
+        chosen: tuple[Profile, bool] | None = self.app.careful(lambda: self.profile_for(port))
+        if chosen is None:
+            return
+        profile, is_guess = chosen
+        foresight = foresee(
+            port,
+            profile_says=profile.talk.restarts_on_open,
+            remembered=remembered_restart(self.app.archive, identity_of(port)),
+        )
+        if not foresight.restarts:
+            self._open_port(port, profile, is_guess=is_guess)
+            return
 
+        def answered(answer: str | None) -> None:
+            if answer == "open":
+                self._open_port(port, profile, is_guess=is_guess)
 
-class Job(Generic[R]):
-    """One piece of work on a board: its name, its progress, and in the end its answer or error."""
-
-    def __init__(self, name: str, attached: Attached, *, shown: bool = True) -> None:
-        self.name = name
-        self.attached = attached
-        self.shown = shown
-        self.progress = Progress()
-        self.result: R | None = None
-        self.error: BaseException | None = None
-        self.ended = False
-        self.stopping = False
-        self.on_change: list[Callable[[Job[R]], None]] = []
-        self.on_end: list[Callable[[Job[R]], None]] = []
-        self.future: Future[R] | None = None
-        self.incoming: deque[tuple[float, Event]] = deque()
-
-    def stop(self) -> None:
-        """Ask the job to stop; it ends in order and reports the condition of the board."""
-        if not self.ended:
-            self.stopping = True
-            self.attached.cancel()
-
-    def drain(self) -> bool:
-        """Process new events; return whether there were any. Call in the app's thread only."""
-        if self.ended:
-            return False
-        moved = False
-        while self.incoming:
-            self.progress.take(*self.incoming.popleft())
-            moved = True
-        if self.future is not None and self.future.done():
-            self.ended = moved = True
-            self.error = self.future.exception()
-            if self.error is None:
-                self.result = self.future.result()
-        return moved
-
-
-class Attached:
-    """A board whose port the app keeps open, with its owner thread and its jobs.
-
-    rows: what the board sent and nobody has taken yet; partial: its row that has not ended.
-    news: what became of the board and its memory, not yet dealt with. read_at: when what it holds
-    was last read, by the app's time of day.
-    """
-
-    def __init__(self, choice: LinkChoice, archive: Archive) -> None:
-        self.choice = choice
-        self.archive = archive
-        # The owner's thread may ask before its constructor has returned, so this is our own.
-        self._stop = threading.Event()
-        self.jobs: list[Job[Any]] = []
-        self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
-        self.news: deque[News] = deque()
-        self.read_at: datetime | None = None
-        self.partial = ""
-        self.at_prompt = False
-        self.vanished = False  # in the app's thread, from the news
-        self.is_here = False
-        self._now: Callable[[], float] = time.monotonic
-        self._running: Job[Any] | None = None
-        self.owner: Owner[Console] = Owner(
-            choice.port, self._open, idle=self._listen, idle_s=_IDLE_S
+        self.app.push_screen(
+            Ask(
+                f"Opening {port} will probably restart the board ({foresight.why}).",
+                [("leave", "Leave it closed"), ("open", "Open it")],
+                why="What its memory holds is lost then, unless it is stored in its EEPROM.",
+            ),
+            answered,
         )
 
-    @property
-    def port(self) -> str:
-        """Return the name or address of the port."""
-        return self.choice.port
+    def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
+        from hostlink.app.attached_board import AttachedBoard
+        from hostlink.jobs.session.link_choice import LinkChoice
 
-    @property
-    def busy(self) -> Job[Any] | None:
-        """The first job that has not ended."""
-        return next((job for job in self.jobs if not job.ended), None)
+        named = bool(self.app.first_profile)
+        choice = LinkChoice(port, profile, self.app.baud, is_guess=is_guess, is_named=named)
+        self.by_port[port] = AttachedBoard(choice, self.app.archive)
+        self.make_current(port)
+        self.app.desk.readings.look_again()
 
-    # --- in the owner's thread ---------------------------------------------------------------
+    def detach(self, port: str) -> None:
+        """Close a board's port without changing its program."""
+        attached = self.by_port.pop(port, None)
+        if attached is None:
+            return
+        attached.close()
+        if self.current is attached:
+            others = list(self.by_port)
+            self.current = None
+            if others:
+                self.make_current(others[-1])
+        self.app.desk.readings.show()
 
-    def _open(self) -> Console:
-        return Console(
-            self.choice,
-            self.archive,
-            self._emit,
-            lambda row: self.rows.append((row, False)),
-            cancelled=self._stop.is_set,
-            stays=True,
-        )
-
-    def _listen(self, console: Console) -> None:
-        console.listen(_LISTEN_S)
-        self._mirror(console)
-
-    def _mirror(self, console: Console) -> None:
-        """What the app's thread may look at."""
-        self.is_here = console.is_here
-        self.partial = console.partial
-        self.at_prompt = console.at_prompt
-
-    def _emit(self, event: Event) -> None:
-        if isinstance(event, News):
-            self.news.append(event)
-        if isinstance(event, BoardRecognised):
-            self.choice = dataclasses.replace(
-                self.choice, profile=event.profile, baud=0, is_guess=False
-            )
-        job = self._running
-        if job is not None:
-            job.incoming.append((self._now(), event))
-        if isinstance(event, Warned) and (job is None or not job.shown):
-            self.rows.append((_words(event), True))
-
-    # --- in the app's thread -----------------------------------------------------------------
-
-    def talk(self, name: str, work: Callable[[Console], R]) -> Job[R]:
-        """Have something done with the console: a line typed, an interrupt."""
-        return self._give(name, work, shown=False)
-
-    def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
-        """Queue a job for the owner thread. shown: whether to show its progress."""
-
-        def lent(console: Console) -> R:
-            with console.lend() as session:
-                self._now = session.wire.now
-                return work(session, self.archive)
-
-        return self._give(name, lent, shown=shown)
-
-    def _give(self, name: str, work: Callable[[Console], R], *, shown: bool) -> Job[R]:
-        job: Job[R] = Job(name, self, shown=shown)
-        self.jobs.append(job)
-
-        def piece(console: Console) -> R:
-            self._running = job
-            try:
-                return work(console)
-            finally:
-                self._running = None
-                self._mirror(console)
-
-        job.future = self.owner.submit(piece)
-        return job
-
-    def cancel(self) -> None:
-        """Ask everything on this board to stop."""
-        self._stop.set()
-        self.owner.cancel()
+    def make_current(self, port: str) -> None:
+        """Make this the board that loading, saving and the console use."""
+        self.current = self.by_port[port]
+        self.app.desk.readings.show()
 
     def drain(self) -> None:
-        """Process new events and call the listeners."""
-        for job in list(self.jobs):
-            if not job.drain():
-                continue
-            if job.ended:
-                self.jobs.remove(job)
-                if not self.jobs:
-                    self._stop.clear()
-                    self.owner.go_on()
-                for ended in list(job.on_end):
-                    ended(job)
-            for changed in list(job.on_change):
-                changed(job)
+        """Process the reports of the owner threads."""
+        for attached in list(self.by_port.values()):
+            attached.drain()
 
-    @property
-    def trouble(self) -> BaseException | None:
-        """Why the port could not be opened, or was given up for good; None while it is owned."""
-        return self.owner.trouble
-
-    def close(self, timeout_s: float = 5.0) -> bool:
-        """Stop what is under way and close the port; whether that was done in time."""
-        self.cancel()
-        return self.owner.close(timeout_s)
+    def close(self) -> list[str]:
+        """Close every port; return those that did not close in time."""
+        return [port for port, attached in self.by_port.items() if not attached.close()]
 
 
-def _words(event: Told) -> str:
-    """An event in words. How a program that was lost comes back, the desk asks by itself."""
-    return event.text if isinstance(event, MemoryLost) else event_words(event, KEYS)
+@functools.lru_cache(maxsize=8)
+def _named_profile(name: str) -> Profile:
+    """Return the profile to measure by while no board is attached, or the practice board's."""
+    from hostlink.board.profile.file import find_profile
 
-
-def as_trouble(error: BaseException) -> HostlinkError:
-    """Any error as one that can be shown; one of ours in the app's own keys."""
-    if isinstance(error, HostlinkError):
-        return error.but(advice=advised(error.advice))
-    return HostlinkError(
-        f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
-        kept="The archive keeps every revision that was acknowledged.",
-        advice="Please tell the authors what you did; close the app and open it again.",
-    )
+    with contextlib.suppress(HostlinkError):
+        return find_profile(name or "practice")
+    return find_profile("practice")

@@ -5,49 +5,49 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING
 
-from hostlink.app.texts import Held
+from hostlink.app.texts import KnownContents
 
 if TYPE_CHECKING:
     from hostlink.jobs.events import MemoryLost
 
-_UNKNOWN = Held()
+_UNKNOWN = KnownContents()
 
 
 class BoardStates:
-    """By port. A program that a board lost is offered again once, until the board holds one."""
+    """The states by port. A lost program is offered once, until the board holds a program."""
 
     def __init__(self) -> None:
-        self._held: dict[str, Held] = {}
+        self._held: dict[str, KnownContents] = {}
         self._lost: dict[str, MemoryLost] = {}
         self._offered: dict[str, str] = {}  # the spec that was offered last
 
-    def held(self, port: str) -> Held:
-        """What a board holds; `known` is false where nobody can say."""
+    def held(self, port: str) -> KnownContents:
+        """Return what a board holds; its `known` is false if that is not known."""
         return self._held.get(port, _UNKNOWN)
 
-    def note(self, port: str, held: Held) -> None:
-        """A board was read, or what it holds was proven otherwise."""
+    def note(self, port: str, held: KnownContents) -> None:
+        """Record what a board holds, as read or proven."""
         self._held[port] = held
         if held.lines:
             self._lost.pop(port, None)
             self._offered.pop(port, None)
 
     def forget(self, port: str) -> None:
-        """Nobody can say what a board holds, until it is read again."""
+        """Record that it is not known what a board holds, until it is read again."""
         self._held.pop(port, None)
 
     def lose(self, port: str, event: MemoryLost) -> None:
-        """A board lost a program. It is to be offered if it is kept and was not offered yet."""
+        """Record a lost program, to be offered if it is kept and was not offered before."""
         if event.spec and self._offered.get(port) != event.spec:
             self._lost[port] = event
 
     def take_loss(
         self, attached: Iterable[str], is_free: Callable[[str], bool]
     ) -> tuple[str, MemoryLost] | None:
-        """A loss to offer now, with its port; it counts as offered from here on.
+        """Return a lost program to offer now, with its port; it counts as offered from then on.
 
-        attached: the ports whose boards are attached; what others lost is let go of.
-        is_free: whether a board can be loaded now.
+        attached: the ports of the attached boards; losses at other ports are dropped. is_free:
+        tells whether the board at a port can be loaded now.
         """
         here = set(attached)
         for port in list(self._lost):

@@ -1,4 +1,4 @@
-"""The board's console on the desk: what it says, and a line to type.
+"""The board's console on the desk: its output, and a line to type.
 
 It is a plain terminal: control characters are shown and not obeyed, rows are cut at the width of
 the board's screen, and only so many of them are kept.
@@ -40,7 +40,7 @@ class Transcript(ScrollView, can_focus=True):
         self.board_width = 0
 
     def add(self, rows: Sequence[tuple[str, bool]]) -> None:
-        """Add rows at the end: their text, and whether hostlink says them."""
+        """Append rows: the text of each, and whether it is hostlink's own message."""
         at_end = self.scroll_offset.y >= self.max_scroll_y - 1
         width = max(8, self.size.width - 2) if self.size.width else _UNSEEN_WIDTH
         for text, ours in rows:
@@ -55,7 +55,7 @@ class Transcript(ScrollView, can_focus=True):
 
     @property
     def text(self) -> str:
-        """Everything that is kept, as text."""
+        """Return all rows that are kept, as text."""
         return "\n".join(text for text, _ in self._rows)
 
     def render_line(self, y: int) -> Strip:
@@ -71,7 +71,7 @@ class Transcript(ScrollView, can_focus=True):
 
 
 class ConsolePane(Vertical):
-    """The transcript, and the line to type with the board's own prompt in front."""
+    """The transcript above the typed line, which begins with the board's own prompt."""
 
     class Entered(Message):
         """A line was typed."""

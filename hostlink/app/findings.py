@@ -69,7 +69,7 @@ class FindingsScreen(Page[int | None]):
     def _renew(self) -> None:
         """Review the listing again; list the findings of silenced rules last."""
         self.silenced = silenced_in(self._note())
-        every = review(self.listing, self.app.profile.rules, deep=True).findings
+        every = review(self.listing, self.app.boards.profile.rules, deep=True).findings
         self.found = every
         heard = [one for one in every if one.rule not in self.silenced]
         errors = sum(one.severity == "error" for one in heard)
@@ -91,7 +91,7 @@ class FindingsScreen(Page[int | None]):
 
     @property
     def chosen(self) -> Finding | None:
-        """The finding at the cursor."""
+        """Return the finding at the cursor."""
         key = self.query_one(Rows).key
         return self.found[int(key)] if key else None
 

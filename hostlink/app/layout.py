@@ -1,4 +1,4 @@
-"""From which size on a screen shows more beside each other."""
+"""Terminal sizes from which a screen shows more side by side."""
 
 from __future__ import annotations
 

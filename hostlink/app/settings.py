@@ -30,18 +30,18 @@ _ESCAPES = {'"': '\\"', "\\": "\\\\"}
 class Settings:
     """port, profile: "" for none. capture_minutes: 0 for never by itself.
 
-    trouble: why the file was not used, "" where all is well.
+    fault: why the file was not used, "" where all is well.
     """
 
     theme: str = DARK
     port: str = ""
     profile: str = ""
     capture_minutes: int = CAPTURE_MINUTES
-    trouble: str = ""
+    fault: str = ""
 
 
 def settings_path() -> Path:
-    """Where the settings are kept."""
+    """Return the path of the settings file."""
     named = os.environ.get(VARIABLE, "").strip()
     if named:
         return Path(named).expanduser()
@@ -49,30 +49,30 @@ def settings_path() -> Path:
 
 
 def read_settings(path: Path) -> Settings:
-    """The settings at path; the usual ones where there are none or they make no sense."""
+    """Read the settings file; use the defaults if it is missing or invalid."""
     try:
         with path.open("rb") as file:
             held = tomllib.loads(file.read(_LARGEST).decode("utf-8"))
     except FileNotFoundError:
         return Settings()
     except (OSError, ValueError) as error:
-        return Settings(trouble=f"The settings {path} cannot be read: {error}")
+        return Settings(fault=f"The settings {path} cannot be read: {error}")
     values = {key: held.get(key, "") for key in ("theme", "port", "profile")}
     if not all(isinstance(value, str) for value in values.values()):
-        return Settings(trouble=f"The settings {path} hold something else than text.")
+        return Settings(fault=f"The settings {path} hold something else than text.")
     minutes = held.get("capture_minutes", CAPTURE_MINUTES)
     if not is_minutes(minutes):
-        return Settings(trouble=f"The settings {path} name capture_minutes that make no sense.")
+        return Settings(fault=f"The settings {path} name capture_minutes that make no sense.")
     theme = values.pop("theme") or DARK
-    trouble = ""
+    fault = ""
     if theme not in NAMES:
-        trouble = f'The settings {path} name a theme "{theme}" that there is not.'
+        fault = f'The settings {path} name a theme "{theme}" that there is not.'
         theme = DARK
-    return Settings(theme=theme, capture_minutes=minutes, trouble=trouble, **values)
+    return Settings(theme=theme, capture_minutes=minutes, fault=fault, **values)
 
 
 def is_minutes(value: object) -> bool:
-    """Whether a value can be the minutes between two captures."""
+    """Return whether a value is valid as minutes between two captures."""
     return type(value) is int and 0 <= value <= MOST_MINUTES
 
 
@@ -97,7 +97,7 @@ def write_settings(path: Path, settings: Settings) -> Settings:
             f"The settings {path} cannot be written: {error.strerror or error}.",
             kept="They hold until the app is closed.",
         ) from error
-    return replace(settings, trouble="")
+    return replace(settings, fault="")
 
 
 def _escaped(value: str) -> str:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """A listing being worked on.
+    """The listing in the editor.
 
     material: where it came from, None for a new one. kept_text: the text that is safe, "" where
     nothing is. name: the program it goes by, "" where it has none.
@@ -47,7 +47,7 @@ class Sheet:
         return f"{title}, changed since" if changed else title
 
     def as_material(self, text: str, profile: Profile) -> Material:
-        """What to load or to keep: the revision itself where nothing was changed."""
+        """Return what to load or keep: the original revision if nothing was changed."""
         from hostlink.jobs.listing_source import Material
         from hostlink.listing import cannot_take, to_bytes
 
@@ -77,7 +77,7 @@ class Sheet:
         return self.kept_as(kept.revision, text, archive), kept
 
     def kept_as(self, revision: Revision, text: str, archive: Archive) -> Sheet:
-        """The sheet after the archive acknowledged its text as a revision."""
+        """Return the sheet after its text was kept as a revision."""
         from hostlink.jobs.listing_source import from_archive
 
         return replace(

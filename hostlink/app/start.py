@@ -37,7 +37,7 @@ def open_app(
     opened: list[Archive] = []
 
     def open_archive() -> Archive:
-        """Once the first screen is drawn: loading SQLite takes longer than drawing."""
+        """Open the archive, after the first drawing: importing SQLite takes longer than that."""
         from hostlink.archive import Archive, archive_path
 
         usual = archive_path(practice=port.startswith("practice:"))
@@ -54,7 +54,7 @@ def open_app(
 
 
 def _raise_failure(app: DeskApp) -> None:
-    """Raise what the app ended with, if it did not end well."""
+    """Raise the error that the app ended with, if any."""
     if app.failed is not None:
         raise app.failed
     if app.return_code:
@@ -65,7 +65,7 @@ def _raise_failure(app: DeskApp) -> None:
 
 
 def _run(app: DeskApp) -> None:
-    """Run the app; where a signal ends it in the middle of a job, tell how that job ended."""
+    """Run the app; if a signal ends it during a job, report how that job ended."""
     try:
         app.run()
     except KeyboardInterrupt:
@@ -75,12 +75,12 @@ def _run(app: DeskApp) -> None:
 
 
 def _end_jobs(app: DeskApp) -> list[str]:
-    """Stop what is under way and close every port; how each job ended, in words.
+    """Stop all jobs and close every port; return how each job failed, in words.
 
-    For an app that a signal has ended: nothing is drawn any more.
+    For an app that a signal has ended, which draws nothing any more.
     """
-    under_way = [job for attached in app.attached.values() for job in attached.jobs]
-    for attached in app.attached.values():
+    under_way = [job for attached in app.boards.by_port.values() for job in attached.jobs]
+    for attached in app.boards.by_port.values():
         attached.close()
     for job in under_way:
         job.drain()

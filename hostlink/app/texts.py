@@ -1,4 +1,4 @@
-"""What the app says in words, and how foreign text is made fit to be shown. Pure functions."""
+"""The app's sentences and rulers as text. Pure functions."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from hostlink.archive.times import shown
-from hostlink.listing.finding import SEVERITIES
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -18,7 +17,7 @@ USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
 
 
 def revision_words(spec: str) -> str:
-    """TIDE@3 as people say it: TIDE revision 3."""
+    """Return a spec in words: TIDE revision 3 for TIDE@3."""
     name, at, number = spec.rpartition("@")
     if not at:
         return spec
@@ -26,11 +25,12 @@ def revision_words(spec: str) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
-    """What a board is known to hold. spec: "" for none that the archive has.
+class KnownContents:
+    """What a board is known to hold.
 
-    known: whether it was looked at. lines, size, limit: of the program; limit 0 where unknown.
-    changed: lines were typed since. proven_at: when it was last read back.
+    known: it was read. spec: the revision, "" for a program that is not in the archive. lines,
+    size, limit: of the program, in bytes; limit 0 if unknown. changed: lines were typed since.
+    proven_at: when it was last read back.
     """
 
     known: bool = False
@@ -42,7 +42,7 @@ class Held:
     proven_at: datetime | None = None
 
 
-def board_sentence(name: str, held: Held, *, away: bool = False) -> str:
+def board_sentence(name: str, held: KnownContents, *, away: bool = False) -> str:
     """One sentence about a board: what it holds, in bytes of what it can.
 
     away: it was unplugged, and is waited for.
@@ -68,7 +68,7 @@ def board_sentence(name: str, held: Held, *, away: bool = False) -> str:
 
 
 def room_words(ledger: Ledger) -> str:
-    """How a listing fits: "412 of 999 bytes, 587 free" or "1,026 of 999 bytes: 27 bytes over"."""
+    """Describe how a listing fits: "412 of 999 bytes, 587 free"."""
     if ledger.free is None:
         return f"{plural(ledger.total, 'byte')}; the board's room is not known"
     size = f"{ledger.total:,} of {plural(ledger.limit, 'byte')}"
@@ -100,7 +100,7 @@ def ruler(width: int, total: int, limit: int, here: tuple[int, int] = (0, 0)) ->
 
 
 def ruler_scale(width: int, total: int, limit: int) -> str:
-    """The figures under the ruler; the last one is the limit, or the size where that is more."""
+    """Return the figures under the ruler, up to the limit or the size if that is larger."""
     scale = max(limit, total, 1)
     step = next((one for one in (100, 200, 500, 1000) if scale / one * 8 <= width), 0)
     step = step or -(-scale // max(1, width // 8) // 1000) * 1000
@@ -122,7 +122,9 @@ def _place(value: int, scale: int, width: int) -> int:
 
 
 def finding_words(review: Review, row: int) -> str:
-    """What the review says of a row of the listing, from 0, or else of the listing as a whole."""
+    """Return the finding for a row, counted from 0, or else for the whole listing."""
+    from hostlink.listing.finding import SEVERITIES  # not before the first drawing
+
     found = review.findings
     at_row = [one for one in found if one.line_at - 1 == row]
     chosen = at_row or [one for one in found if not one.line_at] or list(found)
@@ -137,7 +139,7 @@ def finding_words(review: Review, row: int) -> str:
 
 
 def ago(then: datetime, now: datetime) -> str:
-    """How long ago, in plain words."""
+    """Return how long ago a time was: "3 minutes ago"."""
     seconds = max(0, int((now - then).total_seconds()))
     for size, word in ((86_400, "day"), (3_600, "hour"), (60, "minute")):
         if seconds >= size:

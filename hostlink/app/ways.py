@@ -1,10 +1,11 @@
-"""How each thing that the jobs advise is done in the app: by a key, or when the app asks."""
+"""The keys and questions of the app that do what the jobs advise."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
 from hostlink.advice import Advice, Ways, told
+from hostlink.errors import HostlinkError
 
 _ASKED = "when you are asked"
 _SURVEY = "with Alt+Y, then S"
@@ -13,7 +14,7 @@ _PUT_BACK = "with Alt+P"
 
 
 def _always(key: str) -> Callable[..., str]:
-    """A key that does it whatever the thing is: what is open in the editor, or is marked."""
+    """Return a function that names a key, whatever it is to act on."""
     return lambda *_: key
 
 
@@ -78,3 +79,16 @@ KEYS = Ways(
 def advised(advice: Advice) -> str:
     """Return advice in the app's keys."""
     return told(advice, KEYS)
+
+
+def shown_error(error: BaseException) -> HostlinkError:
+    """Return an error as the app shows it: one of ours with its advice in the app's keys, any other
+    one as a fault in hostlink.
+    """
+    if isinstance(error, HostlinkError):
+        return error.but(advice=advised(error.advice))
+    return HostlinkError(
+        f"Something went wrong inside hostlink: {type(error).__name__}: {error}",
+        kept="The archive keeps every revision that was acknowledged.",
+        advice="Please tell the authors what you did; close the app and open it again.",
+    )

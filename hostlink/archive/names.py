@@ -6,7 +6,6 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import zip_longest
 
 from hostlink.advice import Ways
 from hostlink.errors import ArchiveError
@@ -19,14 +18,17 @@ _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
 
 
 def fold(text: str) -> str:
-    """Return a name, tag or label in the form for comparison, without regard to case."""
+    """Return a name, tag or label as it is compared: without regard to case."""
+    if text.isascii():
+        return text.lower()  # as below, in a tenth of the time
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", text).casefold())
 
 
-def natural(name: str) -> tuple[tuple[str, int], ...]:
-    """Return a sort key that ignores case and puts BOARD-2 before BOARD-10."""
-    parts = _DIGITS.split(fold(name))
-    return tuple((text, int(number or 0)) for text, number in zip_longest(parts[::2], parts[1::2]))
+def natural(name: str) -> list[str | int]:
+    """Return a key that sorts names as people do: regardless of case, BOARD-2 before BOARD-10."""
+    key: list[str | int] = list(_DIGITS.split(fold(name)))
+    key[1::2] = map(int, key[1::2])  # text and number in turn, so that like meets like
+    return key
 
 
 def clean(text: str) -> str:

@@ -37,21 +37,21 @@ class Programs(ArchiveFile):
         retired: False for those in use, True for retired ones, None for all.
         """
         with self.reading("The programs") as db:
-            held = rows(db, "SELECT id, name, retired_at IS NOT NULL AS retired FROM programs")
+            held = db.execute("SELECT id, name, retired_at IS NOT NULL FROM programs").fetchall()
             if tag is not None:
                 tagged = db.execute(
                     "SELECT program_id FROM tags WHERE tag_key = ?", (fold(clean(tag)),)
                 )
                 of_tag = {row[0] for row in tagged}
-                held = [row for row in held if row["id"] in of_tag]
-            held.sort(key=lambda row: natural(str(row["name"])))
-            wanted = [row["id"] for row in held if retired is None or row["retired"] == retired]
+                held = [row for row in held if row[0] in of_tag]
+            held.sort(key=lambda row: natural(str(row[1])))
+            wanted = [row_id for row_id, _, is_retired in held if retired in (None, is_retired)]
             ids = wanted[:limit]
             found, lost = programs_at(db, ids)
             # Only undamaged rows show whether they belong in the list.
-            others = {row["id"] for row in held}.difference(wanted)
+            others = {row_id for row_id, _, _ in held}.difference(wanted)
             broken = list(damaged_rows(db, "programs", others))
-            lost += [f"{row['name']} is damaged." for row in held if row["id"] in broken]
+            lost += [f"{name} is damaged." for row_id, name, _ in held if row_id in broken]
         return Listed((found[row_id] for row_id in ids if row_id in found), lost)
 
     def program(self, name: str) -> Program:

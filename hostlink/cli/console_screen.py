@@ -1,7 +1,7 @@
-"""The console on a terminal: line editing and history, the board's output above the line.
+"""The console on a terminal: line editing, history, and the board's output above the line.
 
-The owner's thread listens to the board and types what is entered here; this thread only reads keys.
-The row that the board has not ended (its prompt, a question) stands before the line that is typed.
+The owner thread listens to the board and types what is entered here; this thread only reads keys.
+The row that the board has not ended (its prompt, a question) is shown before the typed line.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
 from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, obey, told
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
 from hostlink.cli.stopping import Ended
@@ -36,9 +36,9 @@ _LISTEN_S = 0.05
 _MOST_SHOWN = 12  # remarks on one paste
 
 
-def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
-    """Talk until the word that ends comes; the exit status."""
-    teller, stop = Teller(quiet=desk.quiet), threading.Event()
+def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
+    """Run the console until the user leaves it; return the exit status."""
+    teller, stop = Teller(quiet=common.quiet), threading.Event()
 
     def connect() -> Console:
         return Console(choice, archive, teller.emit, data, cancelled=stop.is_set, stays=True)
@@ -52,7 +52,7 @@ def talk(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
         say(
             f"Talking to {choice.port}. {LEAVE} ends it, {INTERRUPT} or Ctrl+C stops a program, "
             f"{CAPTURE} reads the program.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
         try:
             while screen.turn():
@@ -70,7 +70,7 @@ def _listen(board: Console) -> None:
 
 
 def _history(archive: Archive) -> History:
-    """Lines typed before, kept beside the archive; only for this run where that cannot be."""
+    """Return the history, in a file beside the archive or, if that fails, in memory."""
     path = archive.path.with_name("console-history.txt")
     try:
         path.touch(mode=0o600)
@@ -80,7 +80,7 @@ def _history(archive: Archive) -> History:
 
 
 class Screen:
-    """What a person sees and types: one line at a time."""
+    """The terminal of the console: one typed line at a time."""
 
     def __init__(self, owner: Owner[Console], board: Console, history: History) -> None:
         self._owner = owner
@@ -91,7 +91,7 @@ class Screen:
         self._questions: PromptSession[str] = PromptSession()
 
     def turn(self) -> bool:
-        """Take one line, or one paste; False when it is to end."""
+        """Read and process one line or one paste; return False when the console is to end."""
         try:
             text = self._lines.prompt(self._board_row)
         except Ended:
@@ -110,7 +110,7 @@ class Screen:
         return self._owner.trouble is None
 
     def state(self) -> str:
-        """What the board is doing, in a sentence."""
+        """Return one sentence about what the board is doing."""
         try:
             at_prompt = self._wait(self._owner.submit(lambda board: board.settle(2.0, 0.6)))
         except HostlinkError as error:
@@ -118,7 +118,7 @@ class Screen:
         return "The board is at its prompt." if at_prompt else "Its program was left running."
 
     def _board_row(self) -> str:
-        """The row that the board has not ended."""
+        """Return the row that the board has not ended yet."""
         return self._board.partial
 
     def _foot(self) -> str:
@@ -126,7 +126,7 @@ class Screen:
         return f"{LEAVE} ends  {INTERRUPT} stops a program  {CAPTURE} reads the program{state}"
 
     def _wait(self, answer: Future[Any]) -> Any:
-        """Wait for a piece of work; Ctrl+C stops it in good order."""
+        """Wait for a job; on Ctrl+C stop it at a safe point."""
         while True:
             try:
                 return answer.result()
@@ -167,7 +167,7 @@ def _type(board: Console, line: str) -> None:
 
 
 def _show(pasted: Pasted) -> None:
-    """What was mended in a paste, and what the review says of it."""
+    """Show what was mended in a paste and what the review found."""
     for sentence in (*pasted.mended, *pasted.remarks)[:_MOST_SHOWN]:
         say(sentence)
     more = len(pasted.mended) + len(pasted.remarks) - _MOST_SHOWN
@@ -176,7 +176,7 @@ def _show(pasted: Pasted) -> None:
 
 
 def _keys() -> KeyBindings:
-    """A paste of several lines is taken whole, to be reviewed, and never typed at the board."""
+    """Bind pasting: several pasted lines are reviewed as one listing, never typed one by one."""
     keys = KeyBindings()
 
     @keys.add(Keys.BracketedPaste)

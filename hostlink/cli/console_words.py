@@ -1,4 +1,4 @@
-"""What the lines of a console mean: the words that it obeys itself, and the rest for the board."""
+"""Words that the console acts on itself; every other line is typed to the board."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ ASKS_AFTER_S = 0.6  # a program that is silent this long is taken to wait for in
 
 
 def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -> bool:
-    """Do what a line asks for, or type it to the board; False for the word that ends."""
+    """Do what a line asks for, or type it to the board; return False for the word that leaves."""
     word = line.rstrip().lower()
     if word == LEAVE:
         return False
@@ -35,7 +35,7 @@ def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -
 
 
 def told(work: Callable[[], object]) -> None:
-    """Do something and tell an error in place of ending: a console goes on."""
+    """Call something and report an error instead of raising it, so that the console goes on."""
     from hostlink.cli.entry import tell
 
     try:

@@ -1,7 +1,7 @@
-"""What commands share: the archive, the profile, the port.
+"""What commands share: the archive, the profile and the port that their common options choose.
 
-A `Desk` is made for each command from its options; `together` makes one and lends it to the
-commands it runs, so that they work over one open port.
+Each command gets `CommonOptions` of its own. `together` opens the port and the archive once, as an
+`OpenLink`, which the commands that it runs use in place of opening their own.
 """
 
 from __future__ import annotations
@@ -28,10 +28,10 @@ if TYPE_CHECKING:
 
 
 @dataclass
-class Lent:
-    """An open session with its archive, lent by `together` to the commands it runs.
+class OpenLink:
+    """The open port and archive that all commands of a `together` file use.
 
-    session: None while they are only rehearsed. choice: the board that `together` was told to use.
+    session: None while the file is only rehearsed. choice: the board that `together` was given.
     """
 
     session: Session | None
@@ -41,13 +41,16 @@ class Lent:
 
     @property
     def in_use(self) -> LinkChoice:
-        """How the board is talked to by now."""
+        """Return the port and profile in use; the session may have recognised the board since."""
         return self.choice if self.session is None else self.session.choice
 
 
 @dataclass
-class Desk:
-    """The choices that commands share, as given by options or environment."""
+class CommonOptions:
+    """The values of the options that commands share, from the command line or the environment.
+
+    open_link: the port and archive of `together`, None for a command run by itself.
+    """
 
     port: str | None = None
     ports: tuple[str, ...] = ()
@@ -60,13 +63,13 @@ class Desk:
     json: bool = False
     quiet: bool = False
     yes: bool = False
-    lent: Lent | None = None
+    open_link: OpenLink | None = None
 
     @contextlib.contextmanager
     def archive(self, *, create: bool = True, read_only: bool = False) -> Iterator[Archive]:
-        """The archive, open for as long as the block lasts."""
-        if self.lent is not None:
-            yield self.lent.archive
+        """Open the archive for the duration of the block."""
+        if self.open_link is not None:
+            yield self.open_link.archive
             return
         from hostlink.archive import Archive
 
@@ -82,9 +85,11 @@ class Desk:
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[Archive]:
-        """The archive, only to be read. One that is not there yet is said to be so and read as an
-        empty one; nothing is made."""
-        if self.lent is not None or self.archive_file().exists():
+        """Open the archive for reading only.
+
+        If there is none yet, say so and yield an empty one; no file is left behind.
+        """
+        if self.open_link is not None or self.archive_file().exists():
             with self.archive(create=False, read_only=True) as opened:
                 yield opened
             return
@@ -101,9 +106,9 @@ class Desk:
 
     @contextlib.contextmanager
     def programs(self) -> Iterator[Programs]:
-        """The archive as far as its list of programs goes, which loads sooner than all of it."""
-        if self.lent is not None:
-            yield self.lent.archive
+        """Open only the archive's list of programs, which takes less time to import."""
+        if self.open_link is not None:
+            yield self.open_link.archive
             return
         from hostlink.archive.programs import Programs
 
@@ -111,7 +116,7 @@ class Desk:
             yield opened
 
     def archive_file(self) -> Path:
-        """Where the archive is, or will be: practice boards have one of their own."""
+        """Return the path of the archive, existing or not; practice boards have their own."""
         from hostlink.archive.database.place import archive_path
 
         if self.archive_path:
@@ -120,16 +125,21 @@ class Desk:
 
     @property
     def on_practice(self) -> bool:
-        """Whether all boards that are meant are practice boards; commands that take no port go by
-        HOSTLINK_PORT."""
+        """Return whether all chosen boards are practice boards.
+
+        Commands without --port use HOSTLINK_PORT for this.
+        """
         ports = self.ports or resolved_ports(self, (os.environ.get("HOSTLINK_PORT", ""),))
         return all(port.startswith("practice:") for port in ports)
 
     def the_profile(self, archive: Archive | None = None) -> Profile:
-        """The profile to work by without a board: the one named, else that of the board at the
-        port, else the practice board's or the careful one."""
-        if self.lent is not None and self.profile is None:
-            return self.lent.in_use.effective
+        """Return the profile to use without a board.
+
+        This is the one named, else that of the board known at the port, else the practice board's
+        or the careful one.
+        """
+        if self.open_link is not None and self.profile is None:
+            return self.open_link.in_use.effective
         return self._choose_profile(archive)[0]
 
     def _choose_profile(self, archive: Archive | None) -> tuple[Profile, bool]:
@@ -138,9 +148,9 @@ class Desk:
         return choose_profile(archive, self.port or "", self.profile or "")
 
     def the_port(self) -> str:
-        """The port named, else the only board plugged in. Raises UsageError if unclear."""
-        if self.lent is not None:
-            return self.lent.choice.port
+        """Return the port given, else the port of the only board plugged in. Raises UsageError."""
+        if self.open_link is not None:
+            return self.open_link.choice.port
         if self.port:
             return self.port
         from hostlink.board.port.ports import usb_ports
@@ -162,9 +172,9 @@ class Desk:
 
     @contextlib.contextmanager
     def session(self, archive: Archive, emit: Emit) -> Iterator[Session]:
-        """The board, its port open for as long as the block lasts."""
-        if self.lent is not None:
-            session = self.lent.session
+        """Open the board's port for the duration of the block."""
+        if self.open_link is not None:
+            session = self.open_link.session
             if session is None:
                 from hostlink.jobs.rehearsing import BoardNeeded
 
@@ -183,11 +193,11 @@ class Desk:
             yield session
 
     def link_choice(self, archive: Archive) -> LinkChoice:
-        """How to reach the one board meant, found before its port is opened."""
+        """Return the port, profile and speed for one board; its port is not opened."""
         from hostlink.jobs.session.link_choice import LinkChoice
 
-        if self.lent is not None:
-            return self.lent.in_use
+        if self.open_link is not None:
+            return self.open_link.in_use
         port = self.the_port()
         profile, is_guess = self._choose_profile(archive)
         self._check_record()
@@ -203,13 +213,13 @@ class Desk:
 
     @property
     def many(self) -> bool:
-        """Whether more than one board is meant."""
-        return self.lent is None and (self.all_boards or len(self.ports) > 1)
+        """Return whether several boards were chosen."""
+        return self.open_link is None and (self.all_boards or len(self.ports) > 1)
 
     def choices(self, archive: Archive) -> list[LinkChoice]:
-        """How to reach each of the boards meant, found before any port is opened.
+        """Return the port, profile and speed for each chosen board; no port is opened.
 
-        Raises UsageError where there are none, or an option suits only one board.
+        Raises UsageError if there are none, or if an option is for one board only.
         """
         from hostlink.errors import UsageError
 
@@ -217,10 +227,10 @@ class Desk:
             raise UsageError("--record writes down one wire: name one --port.")
         ports = self.ports or known_ports(self, archive)
         each = [dataclasses.replace(self, port=port, ports=()) for port in ports]
-        return [desk.link_choice(archive) for desk in each]
+        return [common.link_choice(archive) for common in each]
 
     def _check_record(self) -> None:
-        """Never write over a file that is there without consent."""
+        """Refuse to overwrite the --record file without --yes."""
         from hostlink.errors import RefusedError
 
         if self.record is not None and self.record.is_file() and not self.yes:
@@ -232,4 +242,4 @@ class Desk:
 
 
 def ignore(event: Event) -> None:
-    """For jobs whose events nobody shows."""
+    """Ignore an event, for jobs whose events are not shown."""

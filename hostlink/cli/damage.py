@@ -1,4 +1,4 @@
-"""What is damaged in the archive, told beside what is whole."""
+"""Reporting damage in the archive beside the records that are sound."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ MOST = 20
 
 
 def tell_damaged(damaged: Sequence[str]) -> ExitStatus:
-    """Say on stderr what could not be shown or carried; the status that the command ends with."""
+    """Report damaged records on stderr; return the exit status, 1 if there are any."""
     if not damaged:
         return ExitStatus.DONE
     for each in damaged[:MOST]:

@@ -211,7 +211,7 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
 
 
 def _tell_wrong_use(wrong: click.ClickException) -> None:
-    """What click has to say; it repeats what was typed, and that may hold control characters."""
+    """Print click's message, with control characters of the typed arguments made safe."""
     import io
 
     from hostlink.words import safe

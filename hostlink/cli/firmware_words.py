@@ -39,7 +39,7 @@ def show_review(reviewed: ImageReview, known: str, role: str) -> None:
 
 
 def review_dict(reviewed: ImageReview, known: str, role: str) -> dict[str, object]:
-    """A review as JSON has it."""
+    """Return the JSON for an image's review."""
     image = reviewed.image
     return {
         "image": image.name,
@@ -57,7 +57,7 @@ def review_dict(reviewed: ImageReview, known: str, role: str) -> dict[str, objec
 
 
 def written_dict(written: Written) -> dict[str, object]:
-    """How a write ended, as JSON has it."""
+    """Return the JSON for a firmware write."""
     return {
         "image": written.image.name,
         "sha256": written.image.sha256,
@@ -74,7 +74,7 @@ def written_dict(written: Written) -> dict[str, object]:
 
 
 def tell_written(written: Written, *, quiet: bool) -> None:
-    """Say how a write ended."""
+    """Report how a firmware write ended."""
     if written.written:
         what = f"{plural(written.written, 'page')} written and read back"
     else:

@@ -1,6 +1,6 @@
-"""Lines of standard input, each read when it is wanted: what is not wanted stays there.
+"""Standard input, read line by line on demand; lines that are not asked for stay unread.
 
-A thread waits for each line, since not every system tells whether a terminal has one.
+A thread waits for each line, since not every system can tell whether a terminal has one.
 """
 
 from __future__ import annotations
@@ -33,13 +33,13 @@ class InputLines:
         self._is_over = False
 
     def begin(self) -> None:
-        """Begin to wait for a line."""
+        """Start waiting for a line."""
         if not (self._is_reading or self._is_over):
             self._is_reading = True
             threading.Thread(target=self._read_line, name="standard input", daemon=True).start()
 
     def take(self) -> str | None:
-        """The next line, None where it has not come yet. Raises EOFError at the end of input."""
+        """Return the next line, None if it has not arrived. Raises EOFError at the end of input."""
         self.begin()
         if self._is_over:
             raise EOFError
@@ -76,7 +76,7 @@ class InputLines:
 
 
 def input_lines() -> InputLines:
-    """The lines of standard input, the same for all that read them one by one."""
+    """Return the one reader of standard input that all commands of this process share."""
     return _lines_of(sys.stdin)
 
 
@@ -86,7 +86,7 @@ def _lines_of(stream: TextIO) -> InputLines:
 
 
 def _byte_reader(stream: TextIO) -> Callable[[], bytes]:
-    """Reads a byte past any buffer: nothing is taken that is not wanted, and no lock is held."""
+    """Return a function that reads one unbuffered byte, so that nothing more is consumed."""
     try:
         return functools.partial(os.read, stream.fileno(), 1)
     except (OSError, ValueError):  # no file: a stream of a test's own

@@ -1,4 +1,4 @@
-"""What a load and a save came to, as JSON tells it."""
+"""The JSON for loads and saves."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def loaded_dict(loaded: Loaded) -> dict[str, object]:
-    """A load as JSON tells it."""
+    """Return the JSON for a load."""
     report = loaded.report
     return {
         "listing": loaded.label,
@@ -30,14 +30,14 @@ def loaded_dict(loaded: Loaded) -> dict[str, object]:
 
 
 def proof_dict(doubt: ProofDoubt | None) -> dict[str, object]:
-    """Whether something read from a board is proven, as JSON tells it; with the figures if not."""
+    """Return the JSON for the proof of a capture, with the figures if it is not proven."""
     if doubt is None:
         return {"proven": True}
     return {"proven": False, **doubt.figures}
 
 
 def saved_dict(saved: Saved) -> dict[str, object]:
-    """A save as JSON tells it."""
+    """Return the JSON for a save."""
     revision = saved.revision
     return {
         "revision": revision.spec,

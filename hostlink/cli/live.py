@@ -1,6 +1,6 @@
-"""Live lines of progress at the bottom of a terminal, and what is said above them.
+"""Live lines of progress at the bottom of a terminal, with messages above them.
 
-Labels and what boards say stand in them, so all of it is made safe here (see output.py).
+They hold labels and text from boards, so all of it is made safe here (see output.py).
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from hostlink.words import safe
 
 
 class _SafeColumn(TextColumn):
-    """A column of text from anywhere. The format is that of rich's TextColumn."""
+    """A column that shows any text as plain text. The format is that of rich's TextColumn."""
 
     def render(self, task: Task) -> Text:
         return Text(safe(self.text_format.format(task=task)))
 
 
 class LiveLines:
-    """A line for each task, written over as it goes on. left, right: formats of a line's text."""
+    """One line per task, overwritten as it proceeds. left, right: formats of a line's text."""
 
     def __init__(self, left: str, right: str, *, bar: int, time_left: bool = False) -> None:
         columns: list[ProgressColumn] = [
@@ -40,7 +40,7 @@ class LiveLines:
         self._progress.start()
 
     def add(self, description: str = "", **fields: Any) -> Any:
-        """Add a line and return what `update` knows it by."""
+        """Add a line and return its id for `update`."""
         return self._progress.add_task(description, total=None, **fields)
 
     def update(self, line: Any, **news: Any) -> None:
@@ -48,13 +48,13 @@ class LiveLines:
         self._progress.update(line, **news)
 
     def remove(self, line: Any) -> None:
-        """Take a line away."""
+        """Remove a line."""
         self._progress.remove_task(line)
 
     def say(self, text: str) -> None:
-        """A sentence above the lines, which stays."""
+        """Print a sentence above the lines; it stays."""
         self._progress.console.print(safe(text), markup=False)
 
     def stop(self) -> None:
-        """Take all lines away."""
+        """Remove all lines."""
         self._progress.stop()

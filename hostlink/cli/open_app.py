@@ -8,12 +8,12 @@ from pathlib import Path
 
 
 def can_open_app() -> bool:
-    """Whether a person sits at both ends: the app draws on a terminal and reads its keys."""
+    """Return whether stdin and stdout are a terminal, which the app needs."""
     return sys.stdin.isatty() and sys.stdout.isatty()
 
 
 def open_from_environment() -> None:
-    """Open the app as `hostlink` alone does; the usual variables choose port and archive."""
+    """Open the app, with port, profile, speed and archive from the environment."""
     from hostlink.app.start import open_app
     from hostlink.errors import UsageError
 

@@ -1,4 +1,4 @@
-"""The options that commands share; a command gets their values as one `Desk`."""
+"""The options that commands share; each command gets their values as `CommonOptions`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import click
 
-from hostlink.cli.context import Desk, Lent
+from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.port_choice import resolve_ports
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -19,7 +19,7 @@ def _option(*names: str, **settings: Any) -> Callable[[F], F]:
 
 
 class Whole(click.IntRange):
-    """A whole number in a range, called so when it is none. Its help tells the range in words."""
+    """A whole number in a range, named so in errors; the option's help states the range."""
 
     name = "whole number"
 
@@ -28,7 +28,7 @@ class Whole(click.IntRange):
 
 
 class Number(click.FloatRange):
-    """A number in a range, of which the help tells in words."""
+    """A number in a range; the option's help states the range."""
 
     def _describe_range(self) -> str:
         return ""
@@ -52,7 +52,7 @@ _PROFILE = [
         help="The kind of board: a shipped profile's name, or a TOML file.",
     ),
 ]
-# Taken as often as it is given, so that a second one is refused and not heeded in silence.
+# Accepted any number of times, so that a second --port is refused and not silently used.
 _PORT = _option(
     "--port",
     "ports",
@@ -124,10 +124,10 @@ def shared(
     json: bool = False,
     yes: bool = False,
 ) -> Callable[[F], F]:
-    """Give a command the shared options it needs; they reach it as one Desk, its first argument.
+    """Add common options to a command; it gets their values as its first argument.
 
-    port: a command that only names a port. link: one that talks to a board. many: one with a link
-    that can work on several boards at once.
+    port: the command takes a port but does not open it. link: it talks to a board. many: it can
+    talk to several boards at once. profile, json, yes: it takes the option of that name.
     """
     wanted = [
         *(_MANY if many else _LINK if link else [_PORT] if port else []),
@@ -141,7 +141,7 @@ def shared(
         @click.pass_context
         def command(ctx: click.Context, *args: Any, **kwargs: Any) -> Any:
             chosen = {key: kwargs.pop(key) for key in list(kwargs) if key in _KEYS}
-            return function(_desk(ctx, chosen, many=many), *args, **kwargs)
+            return function(_common_options(ctx, chosen, many=many), *args, **kwargs)
 
         command.__name__ = function.__name__
         command.__doc__ = function.__doc__
@@ -155,21 +155,21 @@ def shared(
     return decorate
 
 
-def _desk(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> Desk:
-    """Make the desk of a command from the values of its shared options, by their names."""
-    lent = ctx.obj if isinstance(ctx.obj, Lent) else None
-    if lent is not None:
+def _common_options(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> CommonOptions:
+    """Return a command's common options. chosen: their values by name. many: as in `shared`."""
+    link = ctx.obj if isinstance(ctx.obj, OpenLink) else None
+    if link is not None:
         refuse_given_twice(ctx)
-        chosen["quiet"] = chosen["quiet"] or lent.quiet
+        chosen["quiet"] = chosen["quiet"] or link.quiet
     if "ports" in chosen:
         _choose_ports(ctx, chosen, many=many)
-    desk = Desk(**chosen, lent=lent)
-    resolve_ports(desk)
-    return desk
+    common = CommonOptions(**chosen, open_link=link)
+    resolve_ports(common)
+    return common
 
 
 def refuse_given_twice(ctx: click.Context) -> None:
-    """Refuse, in a line of `together`, what only the opening of port or archive can heed."""
+    """Refuse, in a `together` file, options that only take effect when a port is opened."""
     once = {"ports", "all_boards", "baud", "record", "stop_running", "archive_path"}
     if any(option.name == "record" for option in ctx.command.params):
         once.add("profile")  # it talks to the board, and by one profile
@@ -183,7 +183,7 @@ def refuse_given_twice(ctx: click.Context) -> None:
 
 
 def _choose_ports(ctx: click.Context, chosen: dict[str, Any], *, many: bool) -> None:
-    """Several --port, one, or none: the first is the port of a command for one board."""
+    """Set the ports from --port; a command for one board gets the first, and may have only one."""
     ports = chosen["ports"] = tuple(dict.fromkeys(chosen["ports"]))
     chosen["port"] = ports[0] if ports else None
     if not many:

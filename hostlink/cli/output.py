@@ -1,4 +1,4 @@
-"""What the command line shows: data on stdout, everything else on stderr, nothing obeyed.
+"""Output of the command line: data on stdout, messages on stderr, control characters escaped.
 
 Text from boards, files and the archive passes `safe` before it reaches a terminal, so that a
 control sequence in it is shown and has no effect.
@@ -23,18 +23,18 @@ _NARROWEST = 16  # characters of a column that is broken
 
 
 def say(text: str, *, quiet: bool = False) -> None:
-    """A sentence for the person, on stderr."""
+    """Print a message for the user on stderr."""
     if not quiet:
         click.echo(safe(text), err=True)
 
 
 def data(text: str) -> None:
-    """A line of data on stdout."""
+    """Print a line of data on stdout."""
     click.echo(safe(text))
 
 
 def listing_text(text: str) -> None:
-    """A listing on stdout, line ends kept."""
+    """Print a listing on stdout, with its line ends."""
     click.echo(safe(text, keep="\n"), nl=not text.endswith("\n"))
 
 
@@ -84,5 +84,5 @@ def table(
 
 
 def is_terminal() -> bool:
-    """Whether a person watches stderr."""
+    """Return whether stderr is a terminal."""
     return sys.stderr.isatty()

@@ -1,4 +1,4 @@
-"""Which ports a command is to use: labels stand for the ports of their boards."""
+"""The ports that a command uses; a board's label stands for its port."""
 
 from __future__ import annotations
 
@@ -13,37 +13,37 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from hostlink.archive import Archive
-    from hostlink.cli.context import Desk
+    from hostlink.cli.context import CommonOptions
 
 
-def resolve_ports(desk: Desk) -> None:
-    """Put ports in the place of labels, and labelled practice boards in that of --all where no USB
-    bridge is plugged in: an evening can be rehearsed.
+def resolve_ports(common: CommonOptions) -> None:
+    """Replace labels by the ports of their boards.
 
-    Raises LinkError where no board has a label, or it is not plugged in.
+    If no USB bridge is plugged in, --all means the labelled practice boards, so that an evening
+    can be rehearsed. Raises LinkError if no board has a label, or the board is not plugged in.
     """
-    if desk.lent is not None:
+    if common.open_link is not None:
         return
-    if desk.all_boards:
-        desk.ports = _rehearsed(desk)
-    elif not all("://" in each for each in desk.ports):
-        desk.ports = tuple(_port(desk, each) for each in desk.ports)
-    if desk.ports:
-        desk.port = desk.ports[0]
+    if common.all_boards:
+        common.ports = _rehearsed(common)
+    elif not all("://" in each for each in common.ports):
+        common.ports = tuple(_port(common, each) for each in common.ports)
+    if common.ports:
+        common.port = common.ports[0]
 
 
-def resolved_ports(desk: Desk, named: tuple[str, ...]) -> tuple[str, ...]:
-    """Ports with labels replaced, for a command that opens none: what is unknown stays as it is."""
+def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, ...]:
+    """Replace labels by ports for a command that opens none; unknown labels stay."""
     from hostlink.errors import LinkError
 
     try:
-        return tuple(_port(desk, each) if each else each for each in named)
+        return tuple(_port(common, each) if each else each for each in named)
     except LinkError:
         return named
 
 
-def _port(desk: Desk, named: str) -> str:
-    """The port that is named, by itself or by a label of one of the archives."""
+def _port(common: CommonOptions, named: str) -> str:
+    """Return the port for a port name or for a label in one of the archives."""
     from hostlink.archive import Archive
     from hostlink.errors import LinkError
     from hostlink.jobs.boards import looks_like_label, port_labelled
@@ -51,7 +51,7 @@ def _port(desk: Desk, named: str) -> str:
     if not looks_like_label(named):
         return named
     first: LinkError | None = None
-    for file in _archives(desk):
+    for file in _archives(common):
         try:
             with contextlib.ExitStack() as stack:
                 archive = None  # looking for a label makes none
@@ -65,37 +65,37 @@ def _port(desk: Desk, named: str) -> str:
     raise first
 
 
-def _rehearsed(desk: Desk) -> tuple[str, ...]:
-    """The labelled practice boards, where nothing else is plugged in."""
+def _rehearsed(common: CommonOptions) -> tuple[str, ...]:
+    """Return the labelled practice boards if no USB bridge is plugged in."""
     from hostlink.archive import Archive
     from hostlink.board.port.ports import usb_ports
     from hostlink.jobs.boards import practice_labelled
 
-    file = _archives(desk)[-1]
+    file = _archives(common)[-1]
     if usb_ports() or not file.exists():
         return ()
     with Archive.open(file, create=False, read_only=True) as archive:
         found = practice_labelled(archive)
     if found:
         boards = plural(len(found), "labelled practice board")
-        say(f"No board is plugged in; {boards} instead.", quiet=desk.quiet)
+        say(f"No board is plugged in; {boards} instead.", quiet=common.quiet)
     return tuple(found)
 
 
-def _archives(desk: Desk) -> list[Path]:
-    """The archives whose labels count: the user's own, then that of practice boards."""
+def _archives(common: CommonOptions) -> list[Path]:
+    """Return the archives to look up labels in: the user's, then the practice boards'."""
     from hostlink.archive.database.place import archive_path
 
-    if desk.archive_path:
-        return [desk.archive_path.expanduser()]
+    if common.archive_path:
+        return [common.archive_path.expanduser()]
     return list(dict.fromkeys((archive_path(), archive_path(practice=True))))
 
 
-def known_ports(desk: Desk, archive: Archive) -> list[str]:
-    """The ports at which a known board is plugged in, by their labels in natural order; what is
-    not known is left alone, and said.
+def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
+    """Return the ports of the known boards that are plugged in, sorted by label.
 
-    Anything may sit behind a USB bridge: nothing is typed to what was never named as a board.
+    Other ports are reported and left alone: anything may be connected to a USB bridge, so nothing
+    is typed to a device that was never named as a board.
     """
     from hostlink.archive.names import natural
     from hostlink.board.port.ports import usb_ports
@@ -110,7 +110,7 @@ def known_ports(desk: Desk, archive: Archive) -> list[str]:
             say(
                 f"{identity.port} was left alone: no board is known there. Use it once with "
                 "--port, or label it with `hostlink boards --label`.",
-                quiet=desk.quiet,
+                quiet=common.quiet,
             )
     if not found:
         raise UsageError(

@@ -1,4 +1,4 @@
-"""The lines of `together` rehearsed: what can be refused without a board is, before any is run."""
+"""Rehearsing a `together` file: lines that would be refused are found before any is run."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from hostlink.errors import (
 )
 
 if TYPE_CHECKING:
-    from hostlink.cli.context import Lent
+    from hostlink.cli.context import OpenLink
 
 Words = list[str]
 
@@ -29,7 +29,7 @@ _BRINGS_ANY = {"archive", "give", "keep"}  # programs or files under names that 
 _MAKES = {"backup": {"backup", "firmware"}}  # kind of spec: the commands that make one
 
 
-def rehearse(lines: Sequence[tuple[int, Words]], lent: Lent, where: str, kept: str) -> None:
+def rehearse(lines: Sequence[tuple[int, Words]], link: OpenLink, where: str, kept: str) -> None:
     """Do what each line does before it needs the board, and undo it.
 
     where: the name of the file. kept: what the refusal says was not lost. Raises RefusedError
@@ -37,11 +37,11 @@ def rehearse(lines: Sequence[tuple[int, Words]], lent: Lent, where: str, kept: s
     """
     from hostlink.jobs.rehearsing import rehearsal
 
-    with rehearsal(lent.archive):
+    with rehearsal(link.archive):
         for at, (place, words) in enumerate(lines):
             if words[0] in _NOT_REHEARSED or "-" in words:
                 continue
-            refusal = _refusal(words, lent)
+            refusal = _refusal(words, link)
             if refusal is None or _may_come(refusal, words, [each for _, each in lines[:at]]):
                 continue
             error = RefusedError(
@@ -51,8 +51,8 @@ def rehearse(lines: Sequence[tuple[int, Words]], lent: Lent, where: str, kept: s
             raise error from refusal
 
 
-def _refusal(words: Words, lent: Lent) -> HostlinkError | None:
-    """What a line is refused with before it needs the board; None where nothing is."""
+def _refusal(words: Words, link: OpenLink) -> HostlinkError | None:
+    """Return the error that a line fails with before it needs the board, or None."""
     from hostlink.cli.entry import cli
     from hostlink.jobs.rehearsing import BoardNeeded
 
@@ -62,7 +62,7 @@ def _refusal(words: Words, lent: Lent) -> HostlinkError | None:
             contextlib.redirect_stdout(unseen),
             contextlib.redirect_stderr(unseen),
             contextlib.suppress(BoardNeeded, click.exceptions.Exit),
-            cli.make_context("hostlink", list(words), obj=lent) as context,
+            cli.make_context("hostlink", list(words), obj=link) as context,
         ):
             cli.invoke(context)
     except Interrupted:
@@ -75,7 +75,7 @@ def _refusal(words: Words, lent: Lent) -> HostlinkError | None:
 
 
 def _may_come(refusal: HostlinkError, words: Words, before: Sequence[Words]) -> bool:
-    """Whether a line before may bring what a line lacks: a file, a program, a rescue, a backup."""
+    """Return whether an earlier line may make the missing file, program, rescue or backup."""
     is_lacking = isinstance(refusal, ListingError | ArchiveError)
     if is_lacking and any(each[0] in _BRINGS_ANY for each in before):
         return True
@@ -92,5 +92,5 @@ def _may_come(refusal: HostlinkError, words: Words, before: Sequence[Words]) -> 
 
 
 def _stem(word: str) -> str:
-    """A word as the name of a program: PIER of pier.bas, PIER@2 and lists/pier.bas."""
+    """Return the program name in a word: PIER for pier.bas, PIER@2 and lists/pier.bas."""
     return Path(word.partition("@")[0]).stem.casefold()

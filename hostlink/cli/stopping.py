@@ -1,4 +1,4 @@
-"""Being ended: Ctrl+C, SIGTERM and SIGHUP end a job in good order, a second one ends it at once.
+"""Signals: the first Ctrl+C, SIGTERM or SIGHUP stops a job at a safe point, a second at once.
 
 A signal that was ignored when hostlink was started (`nohup`, a job in the background of a script)
 stays ignored. The exit status is 128 and the signal's number, as shells have it: 130, 143, 129.
@@ -20,22 +20,22 @@ _questions: list[bool] = []  # one for each that stands on the screen
 
 
 class Ended(KeyboardInterrupt):
-    """A signal other than Ctrl+C came; where Ctrl+C has another meaning, this one ends hostlink."""
+    """Raised for SIGTERM and SIGHUP, which end hostlink also where Ctrl+C means something else."""
 
 
 class CutOff(KeyboardInterrupt):
-    """A job that was being ended in good order was told again to end."""
+    """Raised when a second signal arrives while a job is being stopped."""
 
 
 def final(status: int) -> int:
-    """The exit status of the process: whatever else failed, a signal is why it was ended."""
+    """Return the exit status of the process: 128 plus the signal's number if one ended it."""
     if _received and status != ExitStatus.DONE:
         return 128 + _received[-1]
     return status
 
 
 def heed() -> None:
-    """From now on each of the signals ends what is being done as Ctrl+C does."""
+    """Install handlers so that SIGTERM and SIGHUP stop the current job as Ctrl+C does."""
 
     def end(number: int, frame: object) -> None:  # noqa: ARG001 - the signal's signature
         _received.append(number)
@@ -45,16 +45,16 @@ def heed() -> None:
 
 
 def let_go() -> None:
-    """Leave the signals to the system: hostlink is done."""
+    """Restore the default handling of the signals; hostlink is ending."""
     for number in _handle(lambda number, frame: None):  # noqa: ARG005 - the signal's signature
         signal.signal(number, signal.SIG_DFL)
 
 
 @contextlib.contextmanager
 def stoppable() -> Iterator[Callable[[], bool]]:
-    """What is done inside looks at what this gives: whether it is to end in good order.
+    """Yield a function that tells a job inside the block whether to stop at its next safe point.
 
-    A second signal raises CutOff. Outside the main thread whoever called handles stopping.
+    A second signal raises CutOff. Outside the main thread the caller has to stop the job.
     """
     stopped: list[bool] = []
 
@@ -80,9 +80,9 @@ def stoppable() -> Iterator[Callable[[], bool]]:
 
 @contextlib.contextmanager
 def told_when_stopped(what: str, kept: Callable[[], str]) -> Iterator[None]:
-    """Say of work that a signal may break off at any moment what was stopped, and what is whole.
+    """Turn a signal during the block into Interrupted with a clear message.
 
-    kept: asked when that has happened.
+    what: the work, as the subject of a sentence. kept: returns what was kept, in words.
     """
     try:
         yield
@@ -113,7 +113,7 @@ def agreed(question: str) -> bool:
 
 
 def _handle(handler: Callable[[int, object], None]) -> dict[signal.Signals, signal._HANDLER]:
-    """Handle each signal that is not ignored; what handled them before."""
+    """Install a handler for each signal that is not ignored; return the previous handlers."""
     before: dict[signal.Signals, signal._HANDLER] = {}
     for name in _NAMES:
         number = getattr(signal, name, None)

@@ -1,7 +1,7 @@
-"""The three standard streams, whatever they were when hostlink was started.
+"""The standard streams, which may be closed or broken when hostlink is started.
 
-A closed stream is not one that leads nowhere: the next file that is opened takes its place, and
-what is said then lands in it. So closed streams are seen to before anything else is opened.
+The next file that is opened takes the number of a closed stream, and messages would be written
+into it. So closed streams are replaced before anything else is opened.
 """
 
 from __future__ import annotations
@@ -15,10 +15,10 @@ from hostlink.errors import RefusedError
 
 
 def check_streams() -> None:
-    """Make the standard streams fit for use. Raises RefusedError where one for output is closed.
+    """Make the standard streams usable. Raises RefusedError if an output stream is closed.
 
-    A closed standard input is one that is empty. From now on what is said on stderr is dropped
-    where nobody reads it any more: a job goes on to its end.
+    A closed standard input is replaced by an empty one. Messages on stderr are dropped from then
+    on if nobody reads them any more, so that a job goes on to its end.
     """
     closed = [
         name
@@ -41,7 +41,7 @@ def check_streams() -> None:
 
 
 class _Unbroken:
-    """A text stream for talk: what cannot be written is dropped."""
+    """A text stream for messages that drops what cannot be written."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
@@ -64,14 +64,14 @@ class _Unbroken:
 
 
 def drop(stream: TextIO) -> None:
-    """Let what a stream still holds, and all that follows, lead nowhere."""
+    """Discard what a stream still buffers and everything written to it later."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, stream.fileno())
     os.close(nowhere)
 
 
 def read_input(most: int) -> bytes:
-    """All of standard input, `most` bytes of it at the most. Raises RefusedError."""
+    """Read standard input, at most `most` bytes. Raises RefusedError."""
     try:
         return sys.stdin.buffer.read(most)
     except (OSError, ValueError) as error:

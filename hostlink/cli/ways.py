@@ -1,4 +1,4 @@
-"""How each thing that the jobs advise is done at the command line."""
+"""The commands and options that do what the jobs advise."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def _with(*words: str) -> str:
 
 
 def _on(command: str, *more: str) -> By:
-    """A command for one thing, which is named as a shell takes it."""
+    """Return a function that names a command with its argument quoted for a shell."""
     return lambda what: _with(command, shlex.quote(what), *more)
 
 

@@ -44,7 +44,7 @@ class Stage:
             async with app.run_test(size=size) as pilot:
                 await until(pilot, lambda: app.begun)
                 if port:
-                    await until(pilot, lambda: asked(app) or (app.current and settled(app)))
+                    await until(pilot, lambda: asked(app) or (app.boards.current and settled(app)))
                 try:
                     await story(pilot, app)
                 except AssertionError as error:
@@ -84,7 +84,7 @@ def asked(app: DeskApp) -> bool:
 
 def settled(app: DeskApp) -> bool:
     """Whether no board has a job under way."""
-    return all(each.busy is None for each in app.attached.values())
+    return all(each.busy is None for each in app.boards.by_port.values())
 
 
 async def until(pilot: Pilot[None], is_so: Callable[[], Any], seconds: float = 180.0) -> None:
@@ -183,8 +183,8 @@ def do() -> Callable[..., Awaitable[Any]]:
     """Has a job done on the current board, and gives its answer."""
 
     async def done(pilot: Pilot[None], app: DeskApp, work: Any) -> Any:
-        assert app.current is not None
-        job = app.current.do("", work, shown=False)
+        assert app.boards.current is not None
+        job = app.boards.current.do("", work, shown=False)
         await until(pilot, lambda: job.ended)
         assert job.error is None
         return job.result

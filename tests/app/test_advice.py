@@ -13,10 +13,9 @@ import pytest
 
 import hostlink
 from hostlink.advice import Advice, joined, told
-from hostlink.app.attached_boards import as_trouble
 from hostlink.app.desk.actions import ACTIONS
-from hostlink.app.screens.dialogues import Trouble
-from hostlink.app.ways import KEYS
+from hostlink.app.screens.dialogues import ErrorDialogue
+from hostlink.app.ways import KEYS, shown_error
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError
@@ -93,13 +92,13 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
     with pytest.raises(LinkError) as caught, open_session(choice, lambda _: None) as session:
         session.attach()
     assert "--baud" in caught.value.words(COMMANDS)
-    trouble = as_trouble(caught.value)
-    assert "--" not in trouble.words()
-    assert "Alt+Y, then S" in trouble.words()
+    error = shown_error(caught.value)
+    assert "--" not in error.words()
+    assert "Alt+Y, then S" in error.words()
 
     async def story(pilot: Any, app: Any) -> None:
-        app.trouble(caught.value)
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        app.show_error(caught.value)
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "Alt+Y, then S" in " ".join(shown(app).replace("│", " ").split())
 
     stage.play(story, port="")

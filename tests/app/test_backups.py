@@ -41,7 +41,7 @@ def test_a_backup_is_put_back_whole(
         await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
         assert isinstance(app.screen, JobView)  # the wear of the EEPROM is told
         await pilot.press("enter")
-        await wait(pilot, lambda: app.screen is app.desk and app.current.busy is None)
+        await wait(pilot, lambda: app.screen is app.desk and app.boards.current.busy is None)
         assert await do(pilot, app, held) == (LONG, {"HAIL": SHORT})
         assert "456 of 999 bytes" in shown(app)
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from hostlink.app.board_states import BoardStates
-from hostlink.app.texts import Held
+from hostlink.app.texts import KnownContents
 from hostlink.jobs.events import MemoryLost
 
-PROGRAM = Held(True, "TIDE@1", 3, 40, 999)
+PROGRAM = KnownContents(True, "TIDE@1", 3, 40, 999)
 LOST = MemoryLost("It was restarted.", "TIDE@1")
 
 
@@ -44,7 +44,7 @@ def test_a_board_that_holds_a_program_again_has_lost_none() -> None:
     states.note("a", PROGRAM)
     assert states.take_loss(["a"], always) is None
     states.lose("a", LOST)
-    states.note("a", Held(True))  # an empty board has not got it back
+    states.note("a", KnownContents(True))  # an empty board has not got it back
     assert states.take_loss(["a"], always) == ("a", LOST)
     states.note("a", PROGRAM)
     states.lose("a", LOST)

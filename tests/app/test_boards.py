@@ -17,12 +17,12 @@ def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.press("o")
         await type_text(pilot, "practice://second?time=virtual\n")
-        await wait(pilot, lambda: len(app.attached) == 2 and is_settled(app))
+        await wait(pilot, lambda: len(app.boards.by_port) == 2 and is_settled(app))
         assert "(1 other board attached)" in shown(app)
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
-        first, second = app.attached
-        assert app.current.port == second
+        first, second = app.boards.by_port
+        assert app.boards.current.port == second
         assert app.desk.states.held(second).spec == "TIDE@1"
         assert not app.desk.states.held(first).lines
 
@@ -58,10 +58,10 @@ def test_a_detached_board_is_closed_and_can_be_attached_again(
         await pilot.press("alt+y")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.press("d")
-        await wait(pilot, lambda: not app.attached)
-        assert app.current is None
+        await wait(pilot, lambda: not app.boards.by_port)
+        assert app.boards.current is None
         await pilot.press("enter")
-        await wait(pilot, lambda: len(app.attached) == 1 and is_settled(app))
+        await wait(pilot, lambda: len(app.boards.by_port) == 1 and is_settled(app))
         assert "holds no program" in shown(app)
 
     stage.play(story)
@@ -73,14 +73,16 @@ def test_a_board_in_use_elsewhere_is_told_and_not_attached(
     """The second app on one practice board says that it is in use and goes on without it."""
 
     async def outer(pilot: Any, app: Any) -> None:
-        from hostlink.app.attached_boards import Attached
+        from hostlink.app.attached_board import AttachedBoard
         from hostlink.jobs.session.link_choice import LinkChoice
 
-        other = Attached(LinkChoice("practice://taken?time=virtual", app.profile), stage.archive)
+        other = AttachedBoard(
+            LinkChoice("practice://taken?time=virtual", app.boards.profile), stage.archive
+        )
         await wait(pilot, lambda: other.is_here)
-        app.attach("practice://taken?time=virtual")
+        app.boards.attach("practice://taken?time=virtual")
         await wait(pilot, lambda: "in use by another" in shown(app))
-        assert "practice://taken?time=virtual" not in app.attached
+        assert "practice://taken?time=virtual" not in app.boards.by_port
         assert other.close()
 
     stage.play(outer, port="")

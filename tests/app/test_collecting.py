@@ -5,7 +5,7 @@ from __future__ import annotations
 import zipfile
 from typing import Any
 
-from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
 
 
 def test_a_folder_is_kept_after_an_answer_that_says_so(
@@ -57,7 +57,7 @@ def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_t
         await pilot.press("down", "enter")
         await wait(pilot, lambda: sum("2 listings written" in said for said in app.said) == 2)
         await pilot.press("alt+j", "tab", *"one TWO one", "enter")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("enter")
         await pilot.press("ctrl+o")
         await wait(pilot, lambda: isinstance(app.screen, AskText))
@@ -77,7 +77,7 @@ def test_what_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> 
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("alt+j", "enter")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "holds no program" in app.screen.error.what
         await pilot.press("enter")
         (stage.folder / "file").write_text("")
@@ -87,7 +87,7 @@ def test_what_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> 
             app.screen.query_one("#fill-file").value = place
             app.screen.query_one("#fill-programs").value = "shipped:TIDE"
             await pilot.press("enter")
-            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
             assert "cannot be" in app.screen.error.what
             await pilot.press("enter")
             await wait(pilot, lambda: app.screen is app.desk)

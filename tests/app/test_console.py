@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from hostlink.app.console import MOST_ROWS, Transcript
-from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 
 
 def test_lines_go_to_the_board_and_change_what_is_said_of_it(
@@ -48,7 +48,7 @@ def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> N
         await pilot.press("alt+g")
         await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
         await pilot.press("alt+x")
-        await wait(pilot, lambda: app.current.partial == "+ ")
+        await wait(pilot, lambda: app.boards.current.partial == "+ ")
 
     stage.play(story, opens="LOOP", port="practice://real")
 
@@ -102,7 +102,7 @@ def test_a_refused_line_stays_to_be_changed(stage: Any, wait: Any) -> None:
         line = app.desk.query_one("#console-line")
         line.value = "PRINT \u2192"
         await pilot.press("enter")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("escape")
         assert line.value == "PRINT \u2192"
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.app.widgets.editor import Ledger
 from hostlink.app.widgets.rows import Rows
@@ -178,7 +178,7 @@ def test_a_file_is_opened_by_its_name_and_a_missing_one_is_told(
         await pilot.press("ctrl+o")
         await type_text(pilot, "nothing\n")
         await pilot.pause()
-        assert isinstance(app.screen, Trouble)
+        assert isinstance(app.screen, ErrorDialogue)
         assert "nothing" in app.screen.error.what
 
     stage.play(story, port="")
@@ -191,7 +191,7 @@ def test_without_a_board_loading_says_what_to_do(stage: Any, shown: Any) -> None
         assert "No board is attached" in shown(app)
         await pilot.press("ctrl+l")
         await pilot.pause()
-        assert isinstance(app.screen, Trouble)
+        assert isinstance(app.screen, ErrorDialogue)
         assert "Alt+Y" in app.screen.error.advice
 
     stage.play(story, port="", opens="shipped:TIDE")
@@ -226,6 +226,6 @@ def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any, wait: Any
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await pilot.pause()
-        assert not app.attached
+        assert not app.boards.by_port
 
     stage.play(story, port=str(stage.folder / "no-such-device"), profile="tiny")

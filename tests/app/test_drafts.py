@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from hostlink.app.drafts import Draft, Drafts
-from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.errors import RefusedError
 
 
@@ -161,7 +161,7 @@ def test_a_draft_that_cannot_be_written_is_said_once(stage: Any, wait: Any, type
 
     async def typing(pilot: Any, app: Any) -> None:
         await type_text(pilot, "10 REM\n")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("escape")
         await type_text(pilot, "20 END\n")
         app.desk.drafts.write()

@@ -53,7 +53,7 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
 
     async def written(pilot: Any, app: Any, times: int) -> None:
         await wait(pilot, lambda: len(stage.archive.writes()) == times)
-        await wait(pilot, lambda: app.current.busy is None)
+        await wait(pilot, lambda: app.boards.current.busy is None)
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
 
@@ -169,7 +169,7 @@ def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) 
         await wait(pilot, lambda: "backed up first" in shown(app))
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
-        assert app.current.busy is None
+        assert app.boards.current.busy is None
 
     stage.play(story)
     assert stage.archive.writes() == []
@@ -226,8 +226,8 @@ def test_what_a_refused_write_needs_is_asked_and_only_then_given(
         await wait(pilot, lambda: bool(app.screen.query(f"#answer-{answer}")))
         app.screen.query_one(f"#answer-{answer}").press()
         await wait(pilot, lambda: len(asked) == 3)
-        await wait(pilot, lambda: app.current.busy is None)
-        assert app.current.choice.stop_running is False
+        await wait(pilot, lambda: app.boards.current.busy is None)
+        assert app.boards.current.choice.stop_running is False
 
     stage.play(story)
     (first, may_first), (again, may_again), (last, may_last) = asked

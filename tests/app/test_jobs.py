@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.attached_boards import Job, Progress
+from hostlink.app.job import Job, Progress
 from hostlink.app.screens.jobview import JobView, figures
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Warned
 from hostlink.errors import Interrupted, LinkError
@@ -20,7 +20,7 @@ def test_a_load_is_stopped_by_escape_and_the_board_stated(
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: "of 32 lines" in shown(app))
-        job = app.current.busy
+        job = app.boards.current.busy
         await pilot.press("escape")
         await wait(pilot, lambda: job.ended)
         assert isinstance(job.error, Interrupted)
@@ -107,7 +107,7 @@ def test_every_error_of_a_job_reaches_the_person(stage: Any, wait: Any, shown: A
         def broken(*_: Any) -> None:
             raise ZeroDivisionError("a [bold]fault[/]")
 
-        job: Job[None] = app.current.do("Breaking", broken, shown=False)
+        job: Job[None] = app.boards.current.do("Breaking", broken, shown=False)
         app.watch_job(job, done=lambda _: "never")
         await wait(pilot, lambda: "inside hostlink" in shown(app))
         assert "a [bold]fault[/]" in shown(app)
@@ -127,10 +127,10 @@ def test_a_job_view_stays_where_there_is_news_and_closes_where_there_is_none(
         def with_news(session: Any, _: Any) -> None:
             session.emit(Warned("Look here."))
 
-        app.watch_job(app.current.do("Smooth", smooth), done=lambda _: "Smooth is done.")
+        app.watch_job(app.boards.current.do("Smooth", smooth), done=lambda _: "Smooth is done.")
         await wait(pilot, lambda: "Smooth is done." in app.said)
         await wait(pilot, lambda: app.screen is app.desk)
-        app.watch_job(app.current.do("News", with_news), done=lambda _: "News is done.")
+        app.watch_job(app.boards.current.do("News", with_news), done=lambda _: "News is done.")
         await wait(pilot, lambda: "News is done." in app.said)
         assert isinstance(app.screen, JobView)
 

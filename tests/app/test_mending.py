@@ -22,9 +22,9 @@ def test_a_pasted_page_opens_mended_and_ready_to_load(stage: Any, wait: Any) -> 
         await wait(pilot, lambda: isinstance(app.screen, MendScreen))
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
-        assert app.desk.editor.text == mend(text, app.profile.rules).text
+        assert app.desk.editor.text == mend(text, app.boards.profile.rules).text
         assert not app.desk.sheet_pane.checked.errors
-        assert not app.current.rows
+        assert not app.boards.current.rows
 
     stage.play(story)
 

@@ -23,7 +23,7 @@ from textual import events
 
 from hostlink.app.application import DeskApp
 from hostlink.app.screens.backups import BackupsScreen
-from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
 from hostlink.app.themes import NAMES
@@ -58,13 +58,17 @@ async def _over(pilot: Any, app: Any, wait: Any) -> None:
 async def _console(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
     await pilot.press("ctrl+t", *"PRINT", "space", *"6*7", "enter")
-    await wait(pilot, lambda: app.current.partial == "+ " and app.current.busy is None)
+    await wait(
+        pilot, lambda: app.boards.current.partial == "+ " and app.boards.current.busy is None
+    )
     await wait(pilot, lambda: "42" in app.desk.query_one("#transcript").text)
 
 
 async def _rescue(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("ctrl+t", *"10", "space", *"END", "enter")
-    await wait(pilot, lambda: app.current.partial == "+ " and app.current.busy is None)
+    await wait(
+        pilot, lambda: app.boards.current.partial == "+ " and app.boards.current.busy is None
+    )
     await _loaded(pilot, app, wait)
     log = app.screen.query_one("#job-log")
     await wait(pilot, lambda: log.max_scroll_y > 0 and log.scroll_y == log.max_scroll_y)
@@ -125,7 +129,7 @@ async def _stored(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("enter")
     await wait(pilot, lambda: any("stored and read back" in said for said in app.said))
     await pilot.press("enter")
-    await wait(pilot, lambda: app.current.busy is None)
+    await wait(pilot, lambda: app.boards.current.busy is None)
 
 
 async def _store_question(pilot: Any, app: Any, wait: Any) -> None:
@@ -146,13 +150,13 @@ async def _backups(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _lost(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
-    await wait(pilot, lambda: app.current.busy is None)
+    await wait(pilot, lambda: app.boards.current.busy is None)
 
     def restart(session: Any, _: Any) -> None:
         session.wire.port.machine.restart(session.wire.now())
         session.dialogue.listen_waking()
 
-    app.current.do("", restart, shown=False)
+    app.boards.current.do("", restart, shown=False)
     await wait(pilot, lambda: isinstance(app.screen, Ask))
 
 
@@ -173,8 +177,10 @@ async def _question(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _trouble(pilot: Any, app: Any, wait: Any) -> None:
-    app.trouble(LinkError("The board is silent.", kept="Its program.", advice="Check the cable."))
-    await wait(pilot, lambda: isinstance(app.screen, Trouble))
+    app.show_error(
+        LinkError("The board is silent.", kept="Its program.", advice="Check the cable.")
+    )
+    await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
 
 
 async def _firmware(pilot: Any, app: Any, wait: Any) -> None:
@@ -295,7 +301,7 @@ def draw(
                 now=lambda: NOON,
             )
             async with app.run_test(size=size) as pilot:
-                await wait(pilot, lambda: app.current and is_settled(app))
+                await wait(pilot, lambda: app.boards.current and is_settled(app))
                 await scene(pilot, app, wait)
                 for theme in NAMES:
                     app.use_theme(theme)

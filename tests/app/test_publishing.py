@@ -8,7 +8,7 @@ from typing import Any
 from textual.widgets import TextArea
 
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
 from hostlink.app.widgets.rows import Rows
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing
@@ -75,7 +75,7 @@ def test_a_page_that_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: A
             await wait(pilot, lambda: not isinstance(app.screen, AskText))
             if isinstance(app.screen, Ask):
                 await pilot.press("down", "enter")
-            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
             assert "cannot be written" in app.screen.error.what
             await pilot.press("enter")
             await wait(pilot, lambda: app.screen is app.desk)
@@ -133,8 +133,10 @@ def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        material = app.desk.sheet_pane.sheet.as_material(LAMP, app.profile)
-        write_sheet(Path("lamp.html"), material, app.profile, material.details, replace=False)
+        material = app.desk.sheet_pane.sheet.as_material(LAMP, app.boards.profile)
+        write_sheet(
+            Path("lamp.html"), material, app.boards.profile, material.details, replace=False
+        )
         for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
             app.desk.console.type_line(line)
             await wait(pilot, lambda: is_settled(app))
@@ -167,7 +169,7 @@ def test_a_file_that_is_no_sheet_is_refused_and_the_codes_stay(
         await type_text(pilot, "5 12")
         await pilot.press("shift+tab")
         await type_text(pilot, "no.html\n")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "not a listing sheet" in app.screen.error.what
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
@@ -182,7 +184,7 @@ def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text('10 PRINT "\u00e9"\n')
         await pilot.press("alt+t")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "U+00E9" in app.screen.error.what
 
     stage.play(story, port="")

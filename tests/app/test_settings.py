@@ -1,4 +1,4 @@
-"""Settings are kept whole, and trouble with them never keeps the app from starting."""
+"""Settings are kept whole, and a fault in them never keeps the app from starting."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def test_any_port_name_survives_as_far_as_it_can_be_printed(
     text = text.encode("utf-8", "ignore").decode("utf-8")
     write_settings(path, Settings(port=text))
     read = read_settings(path)
-    assert not read.trouble
+    assert not read.fault
     assert read.port == "".join(one for one in text if one.isprintable())
 
 
@@ -36,12 +36,12 @@ def test_any_port_name_survives_as_far_as_it_can_be_printed(
     "raw", [b"theme = 3\n", b"theme = 'violet'\n", b"\xff\xfe", b"theme = \n", b"[theme]\n"]
 )
 def test_settings_that_make_no_sense_are_told_and_left(tmp_path: Path, raw: bytes) -> None:
-    """The usual settings hold, the trouble names the file, and the file is not touched."""
+    """The usual settings hold, the fault names the file, and the file is not touched."""
     path = tmp_path / "settings.toml"
     path.write_bytes(raw)
     read = read_settings(path)
     assert read.theme == Settings().theme
-    assert str(path) in read.trouble
+    assert str(path) in read.fault
     assert path.read_bytes() == raw
 
 

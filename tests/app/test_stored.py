@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 from typing import Any
 
-from hostlink.app.screens.dialogues import Ask, AskText, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.widgets.rows import Rows
@@ -24,7 +24,9 @@ async def _read(pilot: Any, app: Any, wait: Any) -> None:
     """Close the job's view, which had something to say, and let everything be read again."""
     await wait(pilot, lambda: isinstance(app.screen, JobView) and app.screen.job.ended)
     await pilot.press("enter")
-    await wait(pilot, lambda: isinstance(app.screen, StoredScreen) and app.current.busy is None)
+    await wait(
+        pilot, lambda: isinstance(app.screen, StoredScreen) and app.boards.current.busy is None
+    )
 
 
 def test_what_memory_holds_is_stored_and_recalled(
@@ -106,7 +108,7 @@ def test_a_kind_of_board_that_stores_nothing_says_so(stage: Any, wait: Any, show
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("alt+o")
-        await wait(pilot, lambda: isinstance(app.screen, Trouble))
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "No command to list stored programs" in shown(app)
 
     stage.play(story, profile="plain")

@@ -74,7 +74,7 @@ def test_a_survey_that_stores_puts_the_program_back_and_is_kept_as_a_profile(
     """An unknown board at 19,200 baud: measured, kept as "red", talked to by it at once."""
 
     async def story(pilot: Any, app: Any) -> None:
-        app.current.do("", hold({10: b"PRINT 9"}), shown=False)
+        app.boards.current.do("", hold({10: b"PRINT 9"}), shown=False)
         await wait(pilot, lambda: is_settled(app))
         await _boards(pilot, app, wait)
         found = await _survey(pilot, app, wait, "storing")
@@ -88,7 +88,7 @@ def test_a_survey_that_stores_puts_the_program_back_and_is_kept_as_a_profile(
         await pilot.press("escape", "k")
         await type_text(pilot, "Red\n")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen) and is_settled(app))
-        assert app.current.choice.profile.name == "red"
+        assert app.boards.current.choice.profile.name == "red"
         assert stage.archive.boards()[0].profile == "red"
         await pilot.press("escape")
         await wait(pilot, lambda: "holds rescue 1" in shown(app))

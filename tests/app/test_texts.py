@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from hostlink.app import texts
 from hostlink.app.texts import (
-    Held,
+    KnownContents,
     ago,
     board_sentence,
     finding_words,
@@ -71,15 +71,16 @@ def test_room_is_told_in_words_with_units() -> None:
 
 def test_a_board_is_told_in_one_sentence() -> None:
     """What it holds: a revision, a changed one, an unknown program, nothing, or not read yet."""
-    tide = Held(True, "TIDE@3", 12, 412, 999)
+    tide = KnownContents(True, "TIDE@3", 12, 412, 999)
     assert board_sentence("Red", tide) == "Red holds TIDE revision 3, 412 of 999 bytes"
-    changed = Held(True, "TIDE@3", 12, 412, 999, changed=True)
+    changed = KnownContents(True, "TIDE@3", 12, 412, 999, changed=True)
     assert "TIDE revision 3, changed since" in board_sentence("Red", changed)
-    assert "not in the archive" in board_sentence("Red", Held(True, "", 2, 40, 999))
+    assert "not in the archive" in board_sentence("Red", KnownContents(True, "", 2, 40, 999))
     assert (
-        board_sentence("Red", Held(True, "", 0, 0, 999)) == "Red holds no program, 0 of 999 bytes"
+        board_sentence("Red", KnownContents(True, "", 0, 0, 999))
+        == "Red holds no program, 0 of 999 bytes"
     )
-    assert "not been read" in board_sentence("Red", Held())
+    assert "not been read" in board_sentence("Red", KnownContents())
 
 
 @given(st.text())

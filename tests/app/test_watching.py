@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.screens.dialogues import Ask, Trouble
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.errors import LinkError, LinkReason
 
@@ -16,9 +16,9 @@ NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 
 async def _offered(pilot: Any, app: Any, wait: Any) -> Ask:
     """Close what failed, then wait for the offer."""
-    await wait(pilot, lambda: isinstance(app.screen, Ask | Trouble | JobView))
-    if isinstance(app.screen, Trouble | JobView):
-        await wait(pilot, lambda: isinstance(app.screen, Trouble) or app.screen.job.ended)
+    await wait(pilot, lambda: isinstance(app.screen, Ask | ErrorDialogue | JobView))
+    if isinstance(app.screen, ErrorDialogue | JobView):
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue) or app.screen.job.ended)
         await pilot.press("escape")
     await wait(pilot, lambda: isinstance(app.screen, Ask))
     assert app.focused.id == "answer-leave"
@@ -55,8 +55,8 @@ def test_a_board_that_restarts_at_the_console_is_offered_its_program_at_once(
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+t")
         await type_text(pilot, "10 PRINT 7\n")
-        await wait(pilot, lambda: is_settled(app) and app.current.at_prompt)
-        app.current.do("", _restart, shown=False)
+        await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
+        app.boards.current.do("", _restart, shown=False)
         ask = await _offered(pilot, app, wait)
         assert "restarted" in ask.why
         await pilot.click("#answer-reload")
@@ -86,7 +86,7 @@ def test_a_restart_during_a_job_is_told_by_the_job_and_then_offered(
             _restart(session, archive)
             raise LinkError("The board restarted.", reason=LinkReason.RESTARTED)
 
-        app.watch_job(app.current.do("Working", cut), done=lambda _: "never")
+        app.watch_job(app.boards.current.do("Working", cut), done=lambda _: "never")
         await wait(pilot, lambda: isinstance(app.screen, JobView) and app.screen.job.ended)
         ask = await _offered(pilot, app, wait)
         assert "TIDE revision 1" in ask.question
@@ -126,7 +126,7 @@ def test_an_empty_board_that_was_known_to_hold_something_is_offered_it_when_atta
         assert "LAMP revision 1" in ask.question
         await pilot.press("escape")
         await pilot.press("alt+l")
-        await wait(pilot, lambda: app.current.busy is None)
+        await wait(pilot, lambda: app.boards.current.busy is None)
         app.drain()
         assert app.screen is app.desk
 
@@ -146,15 +146,15 @@ def test_a_board_at_its_prompt_is_read_again_every_few_minutes(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
-        app.current.do("", hold({10: b"PRINT 9"}), shown=False)
-        await wait(pilot, lambda: is_settled(app) and app.current.at_prompt)
+        app.boards.current.do("", hold({10: b"PRINT 9"}), shown=False)
+        await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
         said = list(app.said)
         clock[0] += timedelta(minutes=4)
         app.drain()
-        assert app.current.busy is None
+        assert app.boards.current.busy is None
         clock[0] += timedelta(minutes=2)
         app.drain()
-        assert (app.current.busy is not None) is bool(minutes)
+        assert (app.boards.current.busy is not None) is bool(minutes)
         await wait(pilot, lambda: is_settled(app))
         assert ("TIDE revision 1, changed since" in shown(app)) is bool(minutes)
         assert app.screen is app.desk
@@ -170,18 +170,18 @@ def test_a_board_is_not_read_under_somebodys_hands(
     clock = [NOON]
 
     async def story(pilot: Any, app: Any) -> None:
-        await wait(pilot, lambda: app.current.at_prompt)
+        await wait(pilot, lambda: app.boards.current.at_prompt)
         await pilot.press("ctrl+t")
         await type_text(pilot, "10 INPUT A")
         clock[0] += timedelta(minutes=6)
         app.drain()
-        assert app.current.busy is None
+        assert app.boards.current.busy is None
         clock[0] -= timedelta(minutes=6)
         await type_text(pilot, "\nRUN\n")
-        await wait(pilot, lambda: is_settled(app) and app.current.partial == "? ")
+        await wait(pilot, lambda: is_settled(app) and app.boards.current.partial == "? ")
         clock[0] += timedelta(minutes=6)
         app.drain()
-        assert app.current.busy is None
+        assert app.boards.current.busy is None
 
     stage.play(story, now=lambda: clock[0])
 
@@ -196,7 +196,7 @@ def test_a_reading_that_fails_is_told_without_getting_in_the_way(
         raise LinkError("The board is silent.", reason=LinkReason.SILENT)
 
     async def story(pilot: Any, app: Any) -> None:
-        await wait(pilot, lambda: app.current.at_prompt)
+        await wait(pilot, lambda: app.boards.current.at_prompt)
         monkeypatch.setattr("hostlink.jobs.session.board_contents.read_contents", broken)
         clock[0] += timedelta(minutes=6)
         app.drain()

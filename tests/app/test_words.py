@@ -17,7 +17,7 @@ from hostlink.app.findings import FindingsScreen
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
 from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.app.screens.mending import MendScreen
 from hostlink.app.screens.palette import Help, actions, key_words
@@ -152,7 +152,7 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
             app.desk.shelf.search(safe)
             app.notify(text, markup=False)
             for screen in (
-                Trouble(HostlinkError(text, kept=text, advice=text)),
+                ErrorDialogue(HostlinkError(text, kept=text, advice=text)),
                 Ask(text, [("a", "Leave"), ("b", text)], why=text),
                 AskText(text, safe.replace("\n", " ")),
             ):
@@ -160,7 +160,7 @@ def test_hostile_text_is_shown_everywhere_as_it_is_and_obeyed_nowhere(
                 await pilot.pause()
                 screen.dismiss()
                 await pilot.pause()
-        app.push_screen(Trouble(HostlinkError("A[5] [red]B[/]")))
+        app.push_screen(ErrorDialogue(HostlinkError("A[5] [red]B[/]")))
         await pilot.pause()
         text = shown(app)
         assert "A[5] [red]B[/]" in text

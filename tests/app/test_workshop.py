@@ -9,7 +9,7 @@ from textual import events
 
 from hostlink.app.findings import FindingsScreen
 from hostlink.app.screens.checking import CheckScreen
-from hostlink.app.screens.dialogues import Ask, AskText, Fill, Trouble
+from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue, Fill
 from hostlink.app.screens.references import ReferencesScreen
 from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.screens.shrinking import ShrinkScreen
@@ -256,7 +256,7 @@ def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any) ->
     async def story(pilot: Any, app: Any) -> None:
         for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"):
             await pilot.press(key)
-            await wait(pilot, lambda: isinstance(app.screen, Trouble))
+            await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
             assert app.screen.error.what == "There is no numbered line in the editor."
             await pilot.press("enter")
             await wait(pilot, lambda: app.screen is app.desk)

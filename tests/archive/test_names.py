@@ -12,6 +12,7 @@ from hostlink.archive.names import (
     clean,
     file_name,
     fold,
+    natural,
     nearest,
     unknown_program,
 )
@@ -148,3 +149,10 @@ def test_cleaned_text_can_always_be_stored(text: str) -> None:
     cleaned.encode()
     assert len(cleaned) == len(text)
     assert clean(f"{text}\udcff!") == f"{cleaned}?!"
+
+
+def test_names_sort_as_people_sort_them() -> None:
+    """Numbers count by their value, case does not count, and a name comes before its extensions."""
+    shuffled = ["tide", "board-10", "10", "Straße", "Board", "board-10A", "7", "BOARDS", "BOARD-2"]
+    ordered = ["7", "10", "Board", "BOARD-2", "board-10", "board-10A", "BOARDS", "Straße", "tide"]
+    assert sorted(shuffled, key=natural) == ordered

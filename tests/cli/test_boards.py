@@ -13,7 +13,7 @@ import pytest
 from pytest_mock import MockerFixture
 
 from hostlink.archive import Archive
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.port_choice import known_ports
 from hostlink.jobs.boards import access_advice, without_port
 
@@ -239,4 +239,4 @@ def test_all_boards_are_taken_in_natural_order(plug: Plug, archive: Archive) -> 
     for serial, label in zip(numbers, ("Board-10", "", "Board-2", "Board-1"), strict=True):
         board = archive.board_seen(vid=0x0403, pid=0x6001, serial=serial, profile="practice")
         archive.board_label(board.uuid, label)
-    assert known_ports(Desk(), archive) == [f"/dev/ttyUSB{at}" for at in (3, 2, 0, 1)]
+    assert known_ports(CommonOptions(), archive) == [f"/dev/ttyUSB{at}" for at in (3, 2, 0, 1)]

@@ -6,6 +6,8 @@ import dataclasses
 import hashlib
 import importlib
 import json
+import subprocess
+import sys
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -140,6 +142,22 @@ def test_each_target_fails_when_it_should(script: Any, change: dict[str, float],
 
 
 # --- the start section ---------------------------------------------------------------------------
+
+
+def test_starts_are_timed_with_byte_code(
+    script: Any, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """A start that is timed finds its byte code, also where the environment forbids writing it."""
+    monkeypatch.setenv("PYTHONDONTWRITEBYTECODE", "1")
+    source = tmp_path / "lamp.py"
+    source.write_text("LIT = 1\n", encoding="ascii")
+    environment = script("bench_python").compiled_environment(tmp_path)
+    subprocess.run(
+        [sys.executable, "-c", "import lamp"],
+        env={**environment, "PYTHONPATH": str(tmp_path)},
+        check=True,
+    )
+    assert list((tmp_path / "bytecode").rglob("lamp.*.pyc"))
 
 
 def test_start_times_are_held_against_a_bare_python(script: Any) -> None:

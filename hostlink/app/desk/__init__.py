@@ -1,1 +1,1 @@
-"""The desk: the screen where a listing is written and a board is used, in parts."""
+"""The desk: the main screen, and the parts that do its work."""

@@ -1,4 +1,4 @@
-"""All that a person can do at the desk: one table for keys, palette, help and settings."""
+"""Every action of the desk: one table for keys, palette, help and settings."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class DeskAction:
-    """What a person can do at the desk: its lasting name, its key, its words, and the work."""
+    """An action of the desk: its permanent id, its key, its description and its function."""
 
     id: str
     key: str
@@ -24,7 +24,7 @@ class DeskAction:
 
     @property
     def binding(self) -> Binding:
-        """The key's binding; keys with Ctrl go before those of the widget that has the focus."""
+        """Return the key's binding; keys with Ctrl take priority over the focused widget's."""
         return Binding(
             self.key,
             f"work('{self.id}')",

@@ -9,24 +9,24 @@ from textual.widgets import Input
 
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import Held
+from hostlink.app.texts import KnownContents
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
     from hostlink.jobs.console import Console
     from hostlink.jobs.session.restarting import Restarted
 
 
 class BoardConsole(DeskPart):
-    """What the desk does by typing to the board."""
+    """The actions of the desk that type to the board."""
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._partial = ""
 
-    def show(self, attached: Attached) -> None:
-        """Take over what the board has sent since."""
+    def show(self, attached: AttachedBoard) -> None:
+        """Move what the board has sent into the transcript."""
         rows = []
         while attached.rows:
             rows.append(attached.rows.popleft())
@@ -38,7 +38,7 @@ class BoardConsole(DeskPart):
                 self.app.tell(text)
 
     def type_line(self, line: str) -> None:
-        """Type one line to the board; a refusal leaves it in the console's own line."""
+        """Type one line to the board; a refused line stays in the input to be corrected."""
         attached = self.desk.readings.need()
         if attached is None:
             return
@@ -53,8 +53,8 @@ class BoardConsole(DeskPart):
         job = attached.talk(f"Typing {line}", work)
         self.app.watch_job(job, done=lambda _: self._typed(attached, line), failed=failed)
 
-    def _typed(self, attached: Attached, line: str) -> str:
-        """A numbered line changes what the board holds; one that clears it makes it unknown."""
+    def _typed(self, attached: AttachedBoard, line: str) -> str:
+        """Update what is known of the board's memory after a line was typed."""
         from hostlink.jobs.pasting import may_overwrite
         from hostlink.listing import Line
 
@@ -93,7 +93,7 @@ class BoardConsole(DeskPart):
             self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
 
     def restart(self) -> None:
-        """Restart the current board after a yes; its program is kept first."""
+        """Restart the current board after consent; its program is kept first."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.events import MemoryLost
         from hostlink.jobs.session.restarting import restart
@@ -105,7 +105,7 @@ class BoardConsole(DeskPart):
         def done(restarted: Restarted) -> str:
             limit = attached.choice.profile.rules.storage.program_bytes
             self.desk.readings.note(
-                attached, Held(restarted.at_prompt, "", restarted.lines, 0, limit)
+                attached, KnownContents(restarted.at_prompt, "", restarted.lines, 0, limit)
             )
             if restarted.held.spec and not restarted.lines:
                 self.desk.states.lose(

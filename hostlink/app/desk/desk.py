@@ -1,4 +1,4 @@
-"""The desk: the board in a sentence, the ruler, the listing with its cost, archive and console."""
+"""The desk: the board's state, the memory ruler, the listing with its costs, archive, console."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ _WORK = {action.id: action.work for action in ACTIONS}
 
 
 class Desk(Screen[None]):
-    """The main screen. It lays its parts out and hands each action to the one that does it."""
+    """The main screen. It lays out its parts and passes each action to the part that does it."""
 
     app: DeskApp
     HORIZONTAL_BREAKPOINTS = WIDTHS
@@ -64,7 +64,7 @@ class Desk(Screen[None]):
 
     @property
     def editor(self) -> ListingEditor:
-        """The listing's editor."""
+        """Return the listing's editor."""
         return self.sheet_pane.editor
 
     def compose(self) -> ComposeResult:
@@ -81,40 +81,38 @@ class Desk(Screen[None]):
         self.set_timer(_AFTER_PAINT_S, self._begin)
 
     def _begin(self) -> None:
-        """What takes time comes after the first drawing: archive, profile, board."""
+        """Open archive, profile and board, after the first drawing because they take time."""
         if not self.app.open_archive():
             return
         self.shelf.open(self.app.archive)
         self.app.begun = True
         self.readings.show()
-        if self.app.settings.trouble:
-            self.app.tell(self.app.settings.trouble)
+        if self.app.settings.fault:
+            self.app.tell(self.app.settings.fault)
         if self.app.opens:
             self.app.careful(
                 lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
             )
         self.drafts.begin()
         if self.app.first_port:
-            self.app.attach(self.app.first_port)
+            self.app.boards.attach(self.app.first_port)
 
     def action_work(self, name: str) -> None:
-        """Do what a key or the palette asked for. name: the `id` of one of ACTIONS."""
+        """Run an action from a key or the palette. name: the `id` of one of ACTIONS."""
         _WORK[name](self)
 
     def drain(self) -> None:
-        """Take in what became of the boards and what the current one sent."""
+        """Process the news of all boards and the output of the current one."""
         self.watcher.look_around()
-        if self.app.current is not None:
-            self.console.show(self.app.current)
+        if self.app.boards.current is not None:
+            self.console.show(self.app.boards.current)
 
     def would_be_lost(self) -> Sequence[str]:
-        """Reasons to ask before leaving."""
+        """Return the reasons to ask before the app is left."""
         reasons = []
         if self.sheet_pane.unkept:
-            reasons.append(
-                "The text in the editor is not kept in the archive; it stays as a draft."
-            )
-        busy = [each.busy for each in self.app.attached.values() if each.busy]
+            reasons.append("The text in the editor is not in the archive; it stays as a draft.")
+        busy = [each.busy for each in self.app.boards.by_port.values() if each.busy]
         if any(job is not None and job.shown for job in busy):
             reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")
         return reasons
@@ -140,15 +138,15 @@ class Desk(Screen[None]):
 
     def on_shelf_failed(self, event: Shelf.Failed) -> None:
         event.stop()
-        self.app.trouble(event.error)
+        self.app.show_error(event.error)
 
     def to_archive(self) -> None:
-        """To the archive's search."""
+        """Move the focus to the archive's search."""
         self.show_band("shelf")
         self.query_one("#find", Input).focus()
 
     def to_console(self) -> None:
-        """To the console; from there back to the archive."""
+        """Move the focus to the console, or from there back to the archive."""
         if self.query_one(ConsolePane).has_focus_within:
             self.to_archive()
             return
@@ -156,12 +154,12 @@ class Desk(Screen[None]):
         self.query_one("#console-line", Input).focus()
 
     def show_band(self, name: str) -> None:
-        """Which of the two the band shows where it has room for one only."""
+        """Show the archive or the console where there is room for only one. name: its id."""
         for each in ("shelf", "console"):
             self.query_one(f"#{each}").set_class(each != name, "-away")
 
     def to_listing(self) -> None:
-        """Back to the listing; from a search with words in it, first to an empty one."""
+        """Move the focus to the listing; if a search has text in it, clear that first."""
         find = self.query_one("#find", Input)
         if find.value and self.shelf.has_focus_within:
             self.shelf.clear_search()
@@ -170,7 +168,7 @@ class Desk(Screen[None]):
         self.editor.focus()
 
     def show_told(self, sentence: str) -> None:
-        """Say something in the last line."""
+        """Show a message in the last line."""
         with contextlib.suppress(Exception):
             text, room = safe(sentence), self.size.width - 2 - len(HELP)
             if text and len(text) < room - 2:
@@ -180,7 +178,7 @@ class Desk(Screen[None]):
     # --- the other screens -------------------------------------------------------------------
 
     def show_revisions(self) -> None:
-        """The revisions of the program in the editor, else of the one at the list's cursor."""
+        """Show the revisions of the program in the editor, or of the one at the list's cursor."""
         from hostlink.app.screens.revisions import RevisionsScreen
 
         material = self.sheet_pane.sheet.material
@@ -208,25 +206,25 @@ class Desk(Screen[None]):
         self.app.push_screen(RevisionsScreen(name), wished)
 
     def show_boards(self) -> None:
-        """The boards that are here, to attach, label and choose."""
+        """Show the screen of boards."""
         from hostlink.app.screens.boards import BoardsScreen
 
         self.app.push_screen(BoardsScreen())
 
     def show_settings(self) -> None:
-        """The settings."""
+        """Show the settings."""
         from hostlink.app.screens.settings import SettingsScreen
 
         self.app.push_screen(SettingsScreen())
 
     def show_backups(self) -> None:
-        """The backups, to be put back."""
+        """Show the backups."""
         from hostlink.app.screens.backups import BackupsScreen
 
         self.app.push_screen(BackupsScreen())
 
     def show_stored(self) -> None:
-        """The programs stored on the current board."""
+        """Show the programs stored on the current board."""
         from hostlink.app.screens import stored
 
         attached = self.readings.need()

@@ -58,7 +58,7 @@ class DraftKeeper(DeskPart):
         except HostlinkError as error:
             if not self._failed:  # once, not after each word
                 self._failed = True
-                self.app.trouble(error)
+                self.app.show_error(error)
 
     def end(self) -> None:
         """Write the draft for the last time, and leave it to the next window."""

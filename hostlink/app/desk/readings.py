@@ -1,4 +1,4 @@
-"""What the attached boards hold: read, remembered, and said in one sentence of the current one."""
+"""Reading what the attached boards hold, and showing the current one's state."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
-from hostlink.app.attached_boards import as_trouble
 from hostlink.app.console import Transcript
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import Held, board_sentence
+from hostlink.app.texts import KnownContents, board_sentence
+from hostlink.app.ways import shown_error
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.archive import Archive
     from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.jobs.session.session import Session
@@ -26,10 +26,10 @@ NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
 
 
 class Readings(DeskPart):
-    """Reads what boards hold and says it."""
+    """Reads what boards hold, remembers it and shows it."""
 
-    def name_of(self, attached: Attached) -> str:
-        """The label of a board, or what else it is called."""
+    def name_of(self, attached: AttachedBoard) -> str:
+        """Return the label of a board, or a description if it has none."""
         from hostlink.board.port.ports import identity_of
         from hostlink.jobs.session.last_known import known_board
 
@@ -41,13 +41,13 @@ class Readings(DeskPart):
         return f"the board at {attached.port}"
 
     def show(self) -> None:
-        """Another board is current, or it holds something else: say so, and review for it."""
-        current = self.app.current
+        """Show the current board's state and review the listing for it."""
+        current = self.app.boards.current
         sentence = NO_BOARD
         if current is not None:
             held = self.desk.states.held(current.port)
             sentence = board_sentence(self.name_of(current), held, away=current.vanished)
-            others = len(self.app.attached) - 1
+            others = len(self.app.boards.by_port) - 1
             if others:
                 sentence += f" ({plural(others, 'other board')} attached)"
             width = current.choice.profile.rules.form.screen_width
@@ -55,39 +55,39 @@ class Readings(DeskPart):
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
         self.sheets.check()
 
-    def need(self) -> Attached | None:
-        """The current board; without one that is said."""
-        if self.app.current is None:
-            self.app.trouble(
+    def need(self) -> AttachedBoard | None:
+        """Return the current board; show an error and return None if there is none."""
+        if self.app.boards.current is None:
+            self.app.show_error(
                 RefusedError(
                     "No board is attached.",
                     kept="Nothing was sent.",
                     advice="Alt+Y shows the boards that are here; the practice board always is.",
                 )
             )
-        return self.app.current
+        return self.app.boards.current
 
-    def note(self, attached: Attached, held: Held) -> None:
-        """A board was read, or what it holds was proven otherwise."""
+    def note(self, attached: AttachedBoard, held: KnownContents) -> None:
+        """Record what a board holds, as read or proven."""
         self.desk.states.note(attached.port, held)
         attached.read_at = self.app.now()
         self.show()
 
-    def unknown_now(self, attached: Attached) -> None:
-        """Nobody can say what a board holds, until it is read again."""
+    def unknown_now(self, attached: AttachedBoard) -> None:
+        """Record that it is not known what a board holds, until it is read again."""
         self.desk.states.forget(attached.port)
         self.show()
 
     # --- looking -----------------------------------------------------------------------------
 
-    def look_again(self, attached: Attached | None = None, *, quietly: bool = False) -> None:
+    def look_again(self, attached: AttachedBoard | None = None, *, quietly: bool = False) -> None:
         """Read what a board, by default the current one, holds; without a view of its own.
 
         quietly: nothing is said where all is well, and an error only in the last line.
         """
         from hostlink.jobs.session.board_contents import read_contents
 
-        board = attached or self.app.current
+        board = attached or self.app.boards.current
         if board is None:
             return
         board.read_at = self.app.now()
@@ -99,20 +99,20 @@ class Readings(DeskPart):
 
         def failed(error: BaseException) -> Callable[[], object] | None:
             if quietly:
-                words = as_trouble(error).words()
+                words = shown_error(error).words()
                 return partial(self.app.tell, f"{capital(self.name_of(board))}: {words}")
             return self._look_failed(board, error)
 
         self.app.watch_job(job, done=done, failed=failed)
 
-    def took_look(self, attached: Attached, looked: BoardContents) -> None:
-        """Take in what a look found; what is not there any more is offered again."""
+    def took_look(self, attached: AttachedBoard, looked: BoardContents) -> None:
+        """Record what a look found, and offer a program that the board has lost."""
         from hostlink.jobs.events import MemoryLost
 
         size = (looked.content.size_bytes or 0) if looked.content is not None else 0
         self.note(
             attached,
-            Held(
+            KnownContents(
                 True,
                 looked.spec,
                 looked.lines,
@@ -131,24 +131,26 @@ class Readings(DeskPart):
                 ),
             )
 
-    def _look_words(self, attached: Attached, looked: BoardContents) -> str:
+    def _look_words(self, attached: AttachedBoard, looked: BoardContents) -> str:
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; its last known program is kept as {looked.lost}."
         return f"{name} is attached; Ctrl+L loads the listing into it."
 
-    def _look_failed(self, attached: Attached, error: BaseException) -> Callable[[], object] | None:
-        """A program that runs may be stopped with consent; what cannot be opened is let go."""
+    def _look_failed(
+        self, attached: AttachedBoard, error: BaseException
+    ) -> Callable[[], object] | None:
+        """Offer to stop a running program; detach a board whose port cannot be opened."""
         if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
             return partial(self.ask_to_stop, attached, error)
-        if attached.trouble is not None:
-            self.app.attached.pop(attached.port, None)
-            if self.app.current is attached:
-                self.app.current = None
+        if attached.failure is not None:
+            self.app.boards.by_port.pop(attached.port, None)
+            if self.app.boards.current is attached:
+                self.app.boards.current = None
             self.show()
         return None
 
-    def ask_to_stop(self, attached: Attached, error: LinkError) -> None:
+    def ask_to_stop(self, attached: AttachedBoard, error: LinkError) -> None:
         """Ask whether the program that runs may be stopped, then read the board."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.session.board_contents import read_contents

@@ -1,4 +1,4 @@
-"""The listing on the desk: the editor with its costs and findings, and where its text came from."""
+"""The listing on the desk: the editor with costs and findings, and the origin of its text."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ NOTHING_YET = "Type a listing, paste one, or choose a program of the archive."
 
 
 class SheetPane(Vertical):
-    """One listing being worked on: shown, reviewed, opened, named, mended and kept."""
+    """The listing in work: it is opened, reviewed, named, mended and kept here."""
 
     app: DeskApp
 
@@ -41,7 +41,7 @@ class SheetPane(Vertical):
         """The text was kept in the archive."""
 
     def __init__(self, ruler: MemoryRuler, *, id: str) -> None:
-        """ruler: shows the listing's size, and the place of the line at the cursor."""
+        """Create the pane. ruler: shows the listing's size and the cursor line's place."""
         super().__init__(id=id)
         self.sheet = Sheet()
         self.checked: Review
@@ -60,7 +60,7 @@ class SheetPane(Vertical):
         yield Static("", id="finding", markup=False)
 
     def show_sheet(self, sheet: Sheet, text: str | None = None) -> None:
-        """Put a listing into the editor. text: another than the sheet's own."""
+        """Put a listing into the editor. text: to show in place of the sheet's own text."""
         self.sheet = sheet
         self.editor.load_text(sheet.kept_text if text is None else text)
         self.check()
@@ -73,7 +73,7 @@ class SheetPane(Vertical):
             self.unless_lost(lambda: self.show_sheet(sheet))
 
     def unless_lost(self, go_on: Callable[[], object]) -> None:
-        """Go on at once where nothing can be lost, else ask."""
+        """Call a function at once if no text can be lost, otherwise ask first."""
         from hostlink.app.screens.dialogues import Ask
 
         if not self.unkept:
@@ -96,7 +96,7 @@ class SheetPane(Vertical):
 
     @property
     def unkept(self) -> bool:
-        """Whether the editor holds text that is nowhere else."""
+        """Return whether the editor holds text that is not kept anywhere."""
         return self.sheet.changed(self.editor.text)
 
     # --- the review --------------------------------------------------------------------------
@@ -122,7 +122,7 @@ class SheetPane(Vertical):
         """Review and measure the text for the current board, and show it beside the lines."""
         from hostlink.listing import Listing, review
 
-        profile = self.app.profile
+        profile = self.app.boards.profile
         text = self.editor.text
         self.checked = review(
             Listing.from_text(text), profile.rules, deep=True, silenced=self._silenced()
@@ -139,13 +139,13 @@ class SheetPane(Vertical):
 
     @property
     def noted_program(self) -> str:
-        """The program in the archive that the listing is a revision of, "" where it is of none."""
+        """Return the program that the listing is a revision of, "" if there is none."""
         material = self.sheet.material
         revision = material.revision if material is not None else None
         return revision.program if revision is not None else ""
 
     def _silenced(self) -> frozenset[str]:
-        """The review rules that the program's note silences."""
+        """Return the review rules that the program's note silences."""
         from hostlink.listing.finding import silenced_in
 
         name = self.noted_program
@@ -155,7 +155,7 @@ class SheetPane(Vertical):
             return frozenset()
 
     def show_here(self) -> None:
-        """What is said of the line at the cursor, and its place in memory."""
+        """Show the finding for the line at the cursor, and its place in memory."""
         row = self.editor.cursor_location[0]
         ledger = self.checked.ledger
         here = next((each for each in ledger.rows if each.line.at - 1 == row), None)
@@ -169,7 +169,7 @@ class SheetPane(Vertical):
     # --- other texts -------------------------------------------------------------------------
 
     def take_text(self, text: str | None, words: str) -> None:
-        """Replace the text in the editor so that Ctrl+Z brings the old one back. None: leave it."""
+        """Replace the editor's text, undoable with Ctrl+Z. None leaves it unchanged."""
         if text is None:
             return
         self.editor.replace(text, (0, 0), self.editor.document.end)
@@ -185,7 +185,7 @@ class SheetPane(Vertical):
             self.editor.focus()
 
     def go_to_line(self, number: int | None) -> None:
-        """Put the cursor on the line that a number means."""
+        """Put the cursor on the line with a line number."""
         from hostlink.listing import Listing
 
         if number is not None:
@@ -209,7 +209,7 @@ class SheetPane(Vertical):
         from hostlink.app.screens.mending import MendScreen
         from hostlink.listing import mend
 
-        rules = self.app.profile.rules
+        rules = self.app.boards.profile.rules
         mended = mend(text, rules)
         if not mended.mends:
             self.show_sheet(sheet, mended.text)
@@ -224,7 +224,7 @@ class SheetPane(Vertical):
         self.app.push_screen(MendScreen(text, rules), taken)
 
     def new(self) -> None:
-        """Begin an empty listing."""
+        """Start an empty listing."""
         self.unless_lost(lambda: self.show_sheet(Sheet()))
 
     def ask_to_open(self) -> None:
@@ -264,9 +264,9 @@ class SheetPane(Vertical):
             return
         text = self.editor.text
         try:
-            self.sheet, kept = self.sheet.keep(text, self.app.profile, self.app.archive)
+            self.sheet, kept = self.sheet.keep(text, self.app.boards.profile, self.app.archive)
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         self.check()
         self.post_message(self.Kept())

@@ -1,4 +1,4 @@
-"""What moves between the desk and the current board: loads, saves, backups, comparing."""
+"""Transfers between the desk and the current board: loading, saving, backups, comparing."""
 
 from __future__ import annotations
 
@@ -7,12 +7,13 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import Held, revision_words
+from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached, Job
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.job import Job
     from hostlink.board.dialogue.learning import Learned
     from hostlink.jobs.backup import BackedUp
     from hostlink.jobs.listing_source import Material
@@ -26,7 +27,7 @@ def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
 
 
 class Transfers(DeskPart):
-    """Each is a job of hostlink.jobs, shown while it works."""
+    """Starts the jobs of hostlink.jobs that transfer programs, and shows their progress."""
 
     def load(self) -> None:
         """Load the listing in the editor, asking for a name or a yes where one is needed."""
@@ -39,20 +40,22 @@ class Transfers(DeskPart):
         if not self.sheets.sheet.name and self.sheets.editor.text.strip():
             self.sheets.ask_name(self.load)
             return
-        material = self.sheets.sheet.as_material(self.sheets.editor.text, self.app.profile)
+        material = self.sheets.sheet.as_material(self.sheets.editor.text, self.app.boards.profile)
         try:
-            check_loadable(material, self.app.profile, despite_review=False)
+            check_loadable(material, self.app.boards.profile, despite_review=False)
         except RefusedError as error:
             self._ask_despite(attached, material, error)
             return
         self.start_load(attached, material, LoadOptions())
 
-    def _ask_despite(self, attached: Attached, material: Material, error: RefusedError) -> None:
+    def _ask_despite(
+        self, attached: AttachedBoard, material: Material, error: RefusedError
+    ) -> None:
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.loading import LoadOptions
 
         if not material.listing.numbered():
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         found = self.sheets.checked.errors[0] if self.sheets.checked.errors else None
 
@@ -72,7 +75,7 @@ class Transfers(DeskPart):
             answered,
         )
 
-    def load_word(self, attached: Attached, word: str) -> None:
+    def load_word(self, attached: AttachedBoard, word: str) -> None:
         """Load a program or revision of the archive, whatever lies in the editor."""
         from hostlink.jobs.listing_source import find_material
         from hostlink.jobs.loading import LoadOptions
@@ -81,7 +84,7 @@ class Transfers(DeskPart):
         if material is not None:
             self.start_load(attached, material, LoadOptions(despite_review=True))
 
-    def start_load(self, attached: Attached, material: Material, options: LoadOptions) -> None:
+    def start_load(self, attached: AttachedBoard, material: Material, options: LoadOptions) -> None:
         """Load a material, and say how it ended; a refusal that needs a word asks for it."""
         from hostlink.board.profile.pacing import pacing_of
         from hostlink.jobs.loading import expected_seconds, load
@@ -113,9 +116,13 @@ class Transfers(DeskPart):
         self.app.watch_job(job, done=done, failed=failed)
 
     def _load_refused(
-        self, attached: Attached, material: Material, options: LoadOptions, error: BaseException
+        self,
+        attached: AttachedBoard,
+        material: Material,
+        options: LoadOptions,
+        error: BaseException,
     ) -> Callable[[], object] | None:
-        """A load that needs a word from the user asks for it."""
+        """Return what to ask after a load was refused that the user can allow, or None."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.board.dialogue.learning import BoardRewritesError
 
@@ -142,8 +149,8 @@ class Transfers(DeskPart):
             )
         return None
 
-    def after_load(self, attached: Attached, loaded: Loaded, text: str) -> None:
-        """Take in what the board holds now. text: what was loaded."""
+    def after_load(self, attached: AttachedBoard, loaded: Loaded, text: str) -> None:
+        """Record what the board holds after a load. text: the listing that was loaded."""
         if loaded.spec:
             item = self.app.archive.revision(loaded.spec)
             program = item.program
@@ -151,7 +158,7 @@ class Transfers(DeskPart):
                 self.sheets.sheet = self.sheets.sheet.kept_as(item, text, self.app.archive)  # type: ignore[arg-type]
         self.desk.readings.note(
             attached,
-            Held(
+            KnownContents(
                 True,
                 loaded.spec or (loaded.label if loaded.label.startswith("rescue@") else ""),
                 loaded.report.lines,
@@ -175,8 +182,8 @@ class Transfers(DeskPart):
         name = program if number and program != "rescue" else ""
         self.start_save(attached, SaveOptions(name=name))
 
-    def start_save(self, attached: Attached, options: SaveOptions) -> None:
-        """Save, and show it in the editor where nothing is lost by that."""
+    def start_save(self, attached: AttachedBoard, options: SaveOptions) -> None:
+        """Save, and show the result in the editor if no unkept text is there."""
         from hostlink.jobs.saving import save
 
         job = attached.do(
@@ -186,10 +193,10 @@ class Transfers(DeskPart):
 
         def done(saved: Saved) -> str:
             revision = saved.revision
-            limit = self.app.profile.rules.storage.program_bytes
+            limit = self.app.boards.profile.rules.storage.program_bytes
             self.desk.readings.note(
                 attached,
-                Held(
+                KnownContents(
                     True,
                     revision.spec,
                     revision.line_count,
@@ -211,9 +218,9 @@ class Transfers(DeskPart):
         )
 
     def _save_refused(
-        self, attached: Attached, options: SaveOptions, error: BaseException
+        self, attached: AttachedBoard, options: SaveOptions, error: BaseException
     ) -> Callable[[], object] | None:
-        """A save that needs a name or consent asks for it."""
+        """Return what to ask after a save that needs a name or consent, or None."""
         from hostlink.app.screens.dialogues import Ask, AskText
 
         if not isinstance(error, RefusedError):
@@ -238,7 +245,7 @@ class Transfers(DeskPart):
     # --- backing up and comparing ------------------------------------------------------------
 
     def backup(self) -> None:
-        """Back up all that the current board holds."""
+        """Back up everything the current board holds."""
         from hostlink.jobs.backup import backup
 
         attached = self.desk.readings.need()
@@ -281,7 +288,7 @@ class Transfers(DeskPart):
                     Listing.from_text(text),
                     Listing.from_text(board),
                     (name, self.desk.readings.name_of(attached)),
-                    self.app.profile.rules,
+                    self.app.boards.profile.rules,
                 )
             )
             return "The board was read; nothing was changed."

@@ -22,20 +22,20 @@ from hostlink.app.texts import revision_words
 from hostlink.words import capital
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
 
 
 class Watch(DeskPart):
     """Watches all attached boards."""
 
     def look_around(self) -> None:
-        """Thirty times a second: take in what became of the boards, offer, read again."""
-        for attached in list(self.app.attached.values()):
+        """Process the boards' news, offer lost programs, read boards again; called by a timer."""
+        for attached in list(self.app.boards.by_port.values()):
             self._take_news(attached)
             self._read_when_due(attached)
         self._offer()
 
-    def _take_news(self, attached: Attached) -> None:
+    def _take_news(self, attached: AttachedBoard) -> None:
         from hostlink.jobs.events import BoardReturned, BoardVanished, MemoryLost
 
         while attached.news:
@@ -47,7 +47,7 @@ class Watch(DeskPart):
                 attached.read_at = None  # as soon as it is at its prompt
             self.desk.readings.unknown_now(attached)
 
-    def _read_when_due(self, attached: Attached) -> None:
+    def _read_when_due(self, attached: AttachedBoard) -> None:
         if attached.busy is not None or not attached.at_prompt:
             return
         if attached.read_at is not None:
@@ -57,10 +57,10 @@ class Watch(DeskPart):
                 return
         self.desk.readings.look_again(attached, quietly=True)
 
-    def _typing(self, attached: Attached) -> bool:
-        """Whether a line for the board stands half typed in the console."""
+    def _typing(self, attached: AttachedBoard) -> bool:
+        """Return whether a line in the console is partly typed."""
         line = self.desk.query_one("#console-line", Input)
-        return attached is self.app.current and bool(line.value)
+        return attached is self.app.boards.current and bool(line.value)
 
     def _offer(self) -> None:
         """Ask about a loss, unless something else waits for an answer or the board is at work."""
@@ -68,7 +68,7 @@ class Watch(DeskPart):
 
         if isinstance(self.app.screen, ModalScreen):
             return
-        boards = self.app.attached
+        boards = self.app.boards.by_port
         lost = self.desk.states.take_loss(
             boards, lambda port: boards[port].busy is None and not boards[port].vanished
         )
@@ -85,6 +85,6 @@ class Watch(DeskPart):
             partial(self._answered, attached, event.spec),
         )
 
-    def _answered(self, attached: Attached, spec: str, answer: str | None) -> None:
+    def _answered(self, attached: AttachedBoard, spec: str, answer: str | None) -> None:
         if answer == "reload":
             self.desk.transfers.load_word(attached, spec)

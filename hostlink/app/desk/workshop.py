@@ -1,4 +1,4 @@
-"""The workshop: the listing made to fit, made neat, proven and published."""
+"""The workshop: shrinking, renumbering, checking and publishing the listing."""
 
 from __future__ import annotations
 
@@ -10,22 +10,22 @@ from hostlink.app.desk.part import DeskPart
 from hostlink.errors import HostlinkError, ListingError
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
     from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.listing import Listing
 
 
 class Workshop(DeskPart):
-    """What is computed on the listing in the editor. Nothing of it is kept or sent unasked."""
+    """Work on the listing in the editor that needs no board; it keeps and sends nothing unasked."""
 
     def need_listing(self) -> Listing | None:
-        """The listing in the editor; where it has no numbered line that is said."""
+        """Return the listing in the editor; without numbered lines show an error, return None."""
         from hostlink.listing import Listing
 
         listing = Listing.from_text(self.sheets.editor.text)
         if listing.numbered():
             return listing
-        self.app.trouble(
+        self.app.show_error(
             ListingError(
                 "There is no numbered line in the editor.",
                 kept="Nothing was changed.",
@@ -55,7 +55,7 @@ class Workshop(DeskPart):
 
         listing = self.need_listing()
         if listing is not None:
-            found = cross_reference(listing, self.app.profile.rules)
+            found = cross_reference(listing, self.app.boards.profile.rules)
             self.app.push_screen(ReferencesScreen(found), self.sheets.go_to_line)
 
     def shrink(self) -> None:
@@ -65,7 +65,7 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is None:
             return
-        profile = self.app.profile
+        profile = self.app.boards.profile
         screen = ShrinkScreen(listing, profile.rules, profile.size_words)
         if screen.most.after == screen.most.before:
             why = "".join(f" {note}" for note in screen.most.notes)
@@ -80,7 +80,7 @@ class Workshop(DeskPart):
         listing = self.need_listing()
         if listing is not None:
             self.app.push_screen(
-                RenumberScreen(listing, self.app.profile.rules),
+                RenumberScreen(listing, self.app.boards.profile.rules),
                 lambda text: self.sheets.take_text(text, "It has new line numbers"),
             )
 
@@ -88,10 +88,10 @@ class Workshop(DeskPart):
         """Ask which listing is meant where there are two, then show it against codes."""
         from hostlink.app.screens.dialogues import Ask
 
-        if self.app.current is None:
+        if self.app.boards.current is None:
             self._check_editor()
             return
-        board = self.app.current
+        board = self.app.boards.current
 
         def answered(answer: str | None) -> None:
             if answer == "board":
@@ -117,7 +117,7 @@ class Workshop(DeskPart):
         if listing is not None:
             self._check(listing, "the listing in the editor", self.sheets.go_to_line)
 
-    def _check_board(self, attached: Attached) -> None:
+    def _check_board(self, attached: AttachedBoard) -> None:
         from hostlink.jobs.session.board_contents import read_contents
         from hostlink.listing import Listing
 
@@ -138,7 +138,7 @@ class Workshop(DeskPart):
     ) -> None:
         from hostlink.app.screens.checking import CheckScreen
 
-        rules = self.app.profile.rules
+        rules = self.app.boards.profile.rules
         screen = self.app.careful(lambda: CheckScreen(listing, name, rules))
         if screen is not None:
             self.app.push_screen(screen, go_on)
@@ -158,7 +158,7 @@ class Workshop(DeskPart):
 
         if self.need_listing() is None:
             return
-        profile = self.app.profile
+        profile = self.app.boards.profile
         material = self.sheets.sheet.as_material(self.sheets.editor.text, profile)
         came_from = self.sheets.sheet.material or material
         known = self.app.careful(lambda: details_of(came_from, self.app.archive))
@@ -197,7 +197,7 @@ class Workshop(DeskPart):
         from hostlink.app.screens.dialogues import AskText
         from hostlink.jobs.publishing import write_card
 
-        profile = self.app.profile
+        profile = self.app.boards.profile
 
         def answered(name: str | None) -> None:
             self._write_page(
@@ -218,7 +218,7 @@ class Workshop(DeskPart):
     def _write_page(
         self, name: str, what: str, write: Callable[[Path, bool], None], *, replacing: bool = False
     ) -> None:
-        """Write a page; a file that is there already is replaced only after an answer."""
+        """Write a page to a file; ask before replacing one that exists."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.jobs.files import TakenError, named_path
 
@@ -239,7 +239,7 @@ class Workshop(DeskPart):
             self.app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
             return
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         words = f"{what} is written to {path.absolute()}."
         self.app.tell(words)

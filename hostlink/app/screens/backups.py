@@ -25,7 +25,7 @@ from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
 
 MOST = 500  # backups that are listed
 
@@ -41,7 +41,7 @@ def put_back_words(done: PutBack) -> str:
 
 def put_back(
     app: DeskApp,
-    attached: Attached,
+    attached: AttachedBoard,
     backup: Backup,
     items: Sequence[BackupItem],
     found: Sequence[Misfit],
@@ -71,7 +71,9 @@ def put_back(
     )
 
 
-def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[BackupItem]) -> None:
+def _start(
+    app: DeskApp, attached: AttachedBoard, backup: Backup, items: Sequence[BackupItem]
+) -> None:
     names = [item.name for item in items]
     of = f" of {backup.board}" if backup.board else ""
     job = attached.do(
@@ -84,7 +86,7 @@ def _start(app: DeskApp, attached: Attached, backup: Backup, items: Sequence[Bac
         return put_back_words(result)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
-        """The board itself has the last word on what fits."""
+        """Return what to ask if the board itself refused items that do not fit."""
         app.desk.readings.unknown_now(attached)
         attached.read_at = None
         if isinstance(error, MisfitError):
@@ -154,7 +156,7 @@ class BackupsScreen(Page[None]):
                 yield Static("", id="backup-detail", markup=False)
 
     def on_mount(self) -> None:
-        current = self.app.current
+        current = self.app.boards.current
         board = None
         if current is not None:
             board = known_board(self.app.archive, identity_of(current.port))
@@ -187,7 +189,7 @@ class BackupsScreen(Page[None]):
 
     @property
     def chosen(self) -> Backup | None:
-        """The backup at the cursor."""
+        """Return the backup at the cursor."""
         return self.backups.get(self.query_one("#backups", Rows).key)
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
@@ -204,10 +206,10 @@ class BackupsScreen(Page[None]):
         self._show_items()
 
     def _misfits(self, backup: Backup | None) -> list[Misfit]:
-        """What does not fit by the profile, whose sizes say nothing of what this board held."""
+        """Return what does not fit by the profile; sizes do not count for a board's own backup."""
         if backup is None:
             return []
-        profile = self.app.profile
+        profile = self.app.boards.profile
         storage = profile.rules.storage
         if backup.board_uuid == self._mine:
             return misfits(profile, backup.items, 0)

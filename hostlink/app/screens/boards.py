@@ -83,17 +83,17 @@ class BoardsScreen(Page[None]):
         self.action_renew()
 
     def action_renew(self) -> None:
-        """Look for ports, and show them with what is known of each board."""
+        """Find the ports again and show what is known of each board."""
         rows = known_boards(self.app.archive, usb_ports())
         ports = {row.port for row in rows}
-        extra = [port for port in (PRACTICE, *self.app.attached) if port not in ports]
+        extra = [port for port in (PRACTICE, *self.app.boards.by_port) if port not in ports]
         # One practice board is always here, by whatever address it was opened.
-        if any(port.startswith("practice:") for port in ports | set(self.app.attached)):
+        if any(port.startswith("practice:") for port in ports | set(self.app.boards.by_port)):
             extra = [port for port in extra if port != PRACTICE]
         places = [identity_of(port) for port in dict.fromkeys(extra)]
         rows = known_boards(self.app.archive, [*usb_ports(), *places])
         self.known = {row.port or f"away:{at}": row for at, row in enumerate(rows)}
-        self.set_head(f"Boards: {len(self.app.attached):,} attached, {len(rows):,} known")
+        self.set_head(f"Boards: {len(self.app.boards.by_port):,} attached, {len(rows):,} known")
         self.query_one(Rows).show(
             [
                 Entry(
@@ -113,10 +113,10 @@ class BoardsScreen(Page[None]):
 
     def _port_attached(self, port: str) -> str:
         """The address under which a board is attached, "" if it is not."""
-        if port in self.app.attached:
+        if port in self.app.boards.by_port:
             return port
         here = identity_of(port) if port else None
-        for attached in self.app.attached:
+        for attached in self.app.boards.by_port:
             other = identity_of(attached)
             if here is not None and here.serial and here.serial == other.serial:
                 return attached
@@ -124,7 +124,7 @@ class BoardsScreen(Page[None]):
 
     def _state(self, row: KnownBoard) -> str:
         attached = self._port_attached(row.port)
-        current = self.app.current
+        current = self.app.boards.current
         if attached and current is not None and current.port == attached:
             return "current"
         if attached:
@@ -205,20 +205,20 @@ class BoardsScreen(Page[None]):
             self.app.notify("That board is not plugged in.", markup=False)
             return
         self.dismiss()
-        self.app.attach(self._port_attached(row.port) or row.port)
+        self.app.boards.attach(self._port_attached(row.port) or row.port)
 
     def action_detach(self) -> None:
         row = self.chosen
         attached = self._port_attached(row.port) if row is not None else ""
         if attached:
-            self.app.detach(attached)
+            self.app.boards.detach(attached)
             self.action_renew()
 
     def action_survey(self) -> None:
         row = self.chosen
         port = self._port_attached(row.port) if row is not None else ""
         if port:
-            ask_to_survey(self.app, self.app.attached[port])
+            ask_to_survey(self.app, self.app.boards.by_port[port])
         else:
             self.app.notify("Attach it first: Enter does.", markup=False)
 
@@ -249,7 +249,7 @@ class BoardsScreen(Page[None]):
         def answered(port: str | None) -> None:
             if port:
                 self.dismiss()
-                self.app.attach(port)
+                self.app.boards.attach(port)
 
         self.app.push_screen(
             AskText(

@@ -86,7 +86,7 @@ class CheckScreen(Page[int | None]):
             self.app.careful(lambda: self._read(named_path(event.value)))
 
     def _read(self, path: Path) -> None:
-        """Check against the codes of a sheet file in place of typed ones."""
+        """Check the listing against the codes of a sheet file, in place of typed ones."""
         read = read_sheet_file(path)
         with self.prevent(TextArea.Changed):
             self.query_one(TextArea).text = ""
@@ -94,10 +94,10 @@ class CheckScreen(Page[int | None]):
         held = Listing.from_text(read.text).numbered()
         self.printed = {number: line.typed for number, line in held.items()}
         other = ""
-        if read.profile and read.profile != self.app.profile.name:
+        if read.profile and read.profile != self.app.boards.profile.name:
             other = (
                 f" The sheet was made for profile {read.profile}; the codes here are worked out "
-                f"for {self.app.profile.name}."
+                f"for {self.app.boards.profile.name}."
             )
         self._check(other)
         self.query_one(Rows).focus()

@@ -29,14 +29,14 @@ _MOST_NAMED = 6
 
 
 def is_many(path: Path) -> bool:
-    """Whether a name means a folder or a zip file."""
+    """Return whether a name is that of a folder or a zip file."""
     # Unlike Path.is_dir this never raises.
     return (path.suffix.lower() == ".zip" and is_file(path)) or os.path.isdir(path)  # noqa: PTH112
 
 
 def take_in(app: DeskApp, source: Path) -> None:
-    """Say what a folder or zip file holds, and keep it in the archive after an answer."""
-    profile = app.profile
+    """Show what a folder or zip file holds, and keep it in the archive after consent."""
+    profile = app.boards.profile
 
     def read(gathered: Gathered) -> None:
         count = len(gathered.materials)
@@ -79,7 +79,7 @@ def _aside(
         try:
             answer = work()
         except HostlinkError as error:
-            then = partial(failed or app.trouble, error)
+            then = partial(failed or app.show_error, error)
         else:
             then = partial(done, answer)
         if not get_current_worker().is_cancelled:
@@ -96,7 +96,7 @@ def _left_out(gathered: Gathered) -> str:
 
 
 def _rows_of(left_out: Sequence[tuple[str, Advice]]) -> list[str]:
-    """A sentence for each thing that was left out, as far as there is room, then how many more."""
+    """Return a row for each thing left out, then how many more there are."""
     rows = [f"Left out: {where}. {advised(why)}" for where, why in left_out[:_MOST_NAMED]]
     if len(left_out) > _MOST_NAMED:
         rows.append(f"And {len(left_out) - _MOST_NAMED:,} more are left out.")
@@ -150,6 +150,6 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
             answers = [("leave", "Leave it as it is"), ("replace", "Replace what is there")]
             app.push_screen(Ask(error.what, answers, why="Nothing was written yet."), answered)
         else:
-            app.trouble(error)
+            app.show_error(error)
 
     _aside(app, write, done, failed)

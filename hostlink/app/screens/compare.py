@@ -19,7 +19,7 @@ _CHANGED = "bold reverse"
 
 
 def compared(comparison: Comparison, names: tuple[str, str]) -> Content:
-    """A comparison as text: each line that differs says in words how; characters are marked."""
+    """Return a comparison as text: each differing line, how it differs, and which characters."""
     lines: list[tuple[int, list[Content]]] = []
     for line in comparison.removed:
         lines.append((line.number or 0, [_only(line, names[0])]))
@@ -49,7 +49,7 @@ def _changed(change: Change, names: tuple[str, str]) -> Iterator[Content]:
 
 
 class CompareScreen(Page[None]):
-    """What differs between two listings."""
+    """Shows the differences between two listings."""
 
     FOOT = "Changed characters are marked. Escape goes back."
     BINDINGS: ClassVar[list[BindingType]] = [

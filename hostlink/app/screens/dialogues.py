@@ -1,4 +1,4 @@
-"""Questions and troubles: small screens in front of the others. The safe answer has the focus."""
+"""Small screens in front of the others: questions and errors. The safe answer has the focus."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from hostlink.words import safe
 
 
 def part(text: str, *, name: str = "part") -> Static:
-    """A paragraph of plain text."""
+    """Return a paragraph of plain text."""
     return Static(Content(safe(text, keep="\n")), classes=name, markup=False)
 
 
@@ -62,7 +62,7 @@ class Ask(ModalScreen[str]):
         self.call_after_refresh(self._tell_more)
 
     def _tell_more(self) -> None:
-        """Whether the question goes on below what is shown."""
+        """Show the hint to read on if the question is longer than the screen."""
         asked = self.query_one("#asked", VerticalScroll)
         self.query_one("#reads-on").display = asked.max_scroll_y > 0
 
@@ -80,7 +80,7 @@ class Ask(ModalScreen[str]):
 
 
 class AskText(ModalScreen[str | None]):
-    """A question that is answered by one line of text; None where it is not answered."""
+    """A question answered by one line of text; returns None if it is cancelled."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "Leave it", show=False),
@@ -145,7 +145,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
         self.dismiss(None)
 
 
-class Trouble(ModalScreen[None]):
+class ErrorDialogue(ModalScreen[None]):
     """An error: what happened, what was not lost, what to do."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -15,7 +15,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.attached_boards import Attached
+from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
@@ -167,7 +167,7 @@ class FirmwareScreen(Page[None]):
             Ask(question, [("leave", "Leave it as it is"), (answer, says)]), answered
         )
 
-    def _caution(self, go_on: Callable[[Attached], object]) -> None:
+    def _caution(self, go_on: Callable[[AttachedBoard], object]) -> None:
         attached = self.app.desk.readings.need()
         if attached is None:
             return
@@ -177,8 +177,8 @@ class FirmwareScreen(Page[None]):
         kept = "What the board holds is backed up first, and its programs are put back afterwards."
         self._ask(f"{words}\n{kept}", "write", "I have read this: write", lambda: go_on(attached))
 
-    def _find_role(self, request: WriteRequest, attached: Attached) -> None:
-        """Go on with what the archive knows of the image, else ask what it is for."""
+    def _find_role(self, request: WriteRequest, attached: AttachedBoard) -> None:
+        """Use the image's role from the archive, or ask what the image is for."""
         try:
             role = role_of(self.app.archive, request.image, request.role)
         except RefusedError:  # it refuses for nothing else
@@ -202,7 +202,7 @@ class FirmwareScreen(Page[None]):
     # --- writing -----------------------------------------------------------------------------
 
     def _start(
-        self, request: WriteRequest | None, attached: Attached, *, may_stop: bool = False
+        self, request: WriteRequest | None, attached: AttachedBoard, *, may_stop: bool = False
     ) -> None:
         """Write. request None: what was on the board before, as it was for then. may_stop: consent
         to stop a running program."""
@@ -230,9 +230,9 @@ class FirmwareScreen(Page[None]):
         self.app.watch_job(job, done=done, failed=failed)
 
     def _way_on(
-        self, error: BaseException, request: WriteRequest, attached: Attached
+        self, error: BaseException, request: WriteRequest, attached: AttachedBoard
     ) -> Callable[[], object] | None:
-        """What to ask after a refusal that the user's word can lift; None for any other error."""
+        """Return what to ask after a refusal that the user can allow, None for any other error."""
 
         def again(**changes: object) -> Callable[[], object]:
             return lambda: self._start(_with(request, **changes), attached)
@@ -254,7 +254,7 @@ class FirmwareScreen(Page[None]):
             return partial(self._ask_size, said, request, attached)
         return None
 
-    def _ask_size(self, said: str, request: WriteRequest, attached: Attached) -> None:
+    def _ask_size(self, said: str, request: WriteRequest, attached: AttachedBoard) -> None:
         sizes = {f"size-{size}": size for size in request.chip.boot_sizes}
 
         def answered(answer: str | None) -> None:

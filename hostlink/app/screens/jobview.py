@@ -13,17 +13,17 @@ from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
 from hostlink.app.screens.dialogues import part
-from hostlink.app.ways import advised
+from hostlink.app.ways import advised, shown_error
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
-    from hostlink.app.attached_boards import Job, Progress
+    from hostlink.app.job import Job, Progress
 
 _BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
 
 
 def figures(progress: Progress, baud: int) -> str:
-    """How far a job has come, in one or two lines of words."""
+    """Describe the progress of a job in one or two lines. baud: the speed of the link."""
     if progress.detail or not progress.all_lines:
         return progress.detail
     words = [
@@ -43,10 +43,10 @@ def figures(progress: Progress, baud: int) -> str:
 
 
 class JobView(ModalScreen[None]):
-    """Watches one job. It closes by itself when all went as planned and nothing needs reading.
+    """Shows one job. The view closes by itself after a success that leaves nothing to read.
 
-    done: what to say at a good end. instead: what to do at a bad one in place of showing it. Both
-    are set before the view learns of the end, which it may do as soon as it stands.
+    done: the message after a success. instead: what to do after a failure in place of showing it.
+    Both are set before the view handles the end of the job, which may come as soon as it opens.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -80,7 +80,7 @@ class JobView(ModalScreen[None]):
             self.job.on_change.remove(self._moved)
 
     def close(self) -> None:
-        """Close the view of a job whose end something else deals with."""
+        """Close the view; something else deals with the end of its job."""
         self._let_go()
         self.dismiss()
 
@@ -100,8 +100,6 @@ class JobView(ModalScreen[None]):
             self._end(job)
 
     def _end(self, job: Job[Any]) -> None:
-        from hostlink.app.attached_boards import as_trouble
-
         if job.error is None and not job.progress.noteworthy:
             self.close()
             return
@@ -115,7 +113,7 @@ class JobView(ModalScreen[None]):
         if job.error is None:
             self.query_one("#phase", Static).update(Content(safe(self.done)))
             return
-        error = as_trouble(job.error)
+        error = shown_error(job.error)
         words = [error.what, error.kept and f"Not lost: {error.kept}"]
         advice = advised(error.advice)
         words.append(advice and f"What to do: {advice}")

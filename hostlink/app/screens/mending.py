@@ -49,7 +49,7 @@ class MendScreen(Page[str | None]):
 
     @property
     def mended(self) -> str:
-        """The text with the repairs that were left in."""
+        """Return the text with the repairs that were not undone."""
         left_out = [self._all[at] for at in self._without]
         return mend(self._text, self._rules, without=left_out).text
 

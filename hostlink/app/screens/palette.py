@@ -69,7 +69,7 @@ def actions(screen: Screen[Any]) -> list[Binding]:
 
 
 class Actions(Provider):
-    """All actions of the screen and the app, for the palette."""
+    """Provides all actions of the screen and the app to the palette."""
 
     def _all(self) -> Iterable[tuple[Binding, DOMNode]]:
         for active in self.screen.active_bindings.values():

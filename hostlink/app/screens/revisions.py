@@ -128,7 +128,7 @@ class RevisionsScreen(Page[Wish | None]):
         )
 
     def _chart(self) -> None:
-        limit = self.app.profile.rules.storage.program_bytes
+        limit = self.app.boards.profile.rules.storage.program_bytes
         width = max(20, self.query_one(".side").size.width - 2)
         sizes = [(one.number, one.size_bytes) for one in self.revisions[-60:]]
         chart = size_chart(sizes, limit, width)
@@ -136,7 +136,7 @@ class RevisionsScreen(Page[Wish | None]):
 
     @property
     def chosen(self) -> Revision | None:
-        """The revision at the cursor."""
+        """Return the revision at the cursor."""
         key = self.query_one(Rows).key
         return next((one for one in self.revisions if one.spec == key), None)
 
@@ -175,7 +175,7 @@ class RevisionsScreen(Page[Wish | None]):
                 Listing.from_text(archive.content(older).text),
                 Listing.from_text(archive.content(newer).text),
                 (revision_words(older.spec), revision_words(newer.spec)),
-                self.app.profile.rules,
+                self.app.boards.profile.rules,
             )
         )
 
@@ -195,7 +195,7 @@ class RevisionsScreen(Page[Wish | None]):
             origin = Origin("edit", chosen.spec, note=f"revision {chosen.number} again")
             kept = self.app.archive.keep(self.program, content, origin, parent=chosen)
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         words = f"Kept as {kept.revision.spec}." if kept.is_new else "It is the newest already."
         self._done(words)
@@ -211,7 +211,7 @@ class RevisionsScreen(Page[Wish | None]):
                 archive.retire(self.program)
                 words = f"{self.program} is out of the list; nothing was deleted. T puts it back."
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         self._done(words)
 

@@ -23,11 +23,11 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Shipped
 
 _MOST_FOUND = 200
-_AT_ONCE = 400  # programs
+_AT_ONCE = 100  # programs, more than a screen shows
 
 
 class _Known:
-    """The programs of the archive, made ready, so that a keystroke compares and builds nothing."""
+    """The programs of the archive, with rows and search words prepared for fast searching."""
 
     def __init__(self, programs: Sequence[Program]) -> None:
         self.entries = [_entry(one) for one in programs]
@@ -106,7 +106,7 @@ class Shelf(Vertical):
             )
 
     def _read_all(self) -> None:
-        """In a worker's thread; a newer reading makes this one void."""
+        """Read all programs in a worker thread; a newer reading cancels this one."""
         known = _Known(self._archive.programs())
         # Else the collector would look at all of these in the middle of somebody's typing.
         gc.collect()
@@ -149,7 +149,7 @@ class Shelf(Vertical):
         self.query_one(Rows).show(entries, stay=not asked)
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
-        """Shipped programs that the archive does not have yet."""
+        """Return matching shipped programs that are not in the archive."""
         from hostlink.jobs.listing_source import SHIPPED
 
         have = self._known.names

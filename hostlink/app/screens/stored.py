@@ -22,11 +22,11 @@ from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.app.attached_boards import Attached
-    from hostlink.jobs.session.rescuing import Held as WasHeld
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.jobs.session.rescuing import Held
 
 
-def show_stored(app: DeskApp, attached: Attached) -> None:
+def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
     """List what a board has stored, and show it; a board that cannot store says so."""
     job = attached.do("Listing the stored programs", _listed, shown=False)
 
@@ -63,7 +63,7 @@ class StoredScreen(Page[None]):
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
-    def __init__(self, attached: Attached, slots: Sequence[Slot]) -> None:
+    def __init__(self, attached: AttachedBoard, slots: Sequence[Slot]) -> None:
         super().__init__()
         self.attached = attached
         self.slots = list(slots)
@@ -125,7 +125,7 @@ class StoredScreen(Page[None]):
             lambda session, archive: recall(session, archive, name),
         )
 
-        def done(held: WasHeld) -> str:
+        def done(held: Held) -> str:
             self._read_again()
             known = f", the same as {held.spec}" if held.spec else ""
             proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
@@ -184,7 +184,7 @@ class StoredScreen(Page[None]):
             lambda session, archive: store(session, archive, name),
         )
 
-        def done(before: WasHeld) -> str:
+        def done(before: Held) -> str:
             self._read_again()
             was = f"; before it held what is kept as {before.spec}" if before.spec else ""
             return f"{capital(name)} is stored and read back{was}."

@@ -28,13 +28,13 @@ from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.app.attached_boards import Attached
+    from hostlink.app.attached_board import AttachedBoard
 
 _SAYS = {f"{table}.{key.name}": key.says for table, keys in TABLES.items() for key in keys}
 FoundRow = tuple[str, str, str, str]
 
 
-def ask_to_survey(app: DeskApp, attached: Attached) -> None:
+def ask_to_survey(app: DeskApp, attached: AttachedBoard) -> None:
     """Ask how far a survey may go, run it, and show what it found."""
     name = app.desk.readings.name_of(attached)
 
@@ -58,7 +58,7 @@ def ask_to_survey(app: DeskApp, attached: Attached) -> None:
     )
 
 
-def _run(app: DeskApp, attached: Attached, *, storing: bool) -> None:
+def _run(app: DeskApp, attached: AttachedBoard, *, storing: bool) -> None:
     options = SurveyOptions(consent=Consent(storing=storing))
     job = attached.do(
         f"Surveying {app.desk.readings.name_of(attached)}",
@@ -96,7 +96,7 @@ class SurveyScreen(Page[None]):
         told: str,
         rows: Sequence[FoundRow],
         profile: Profile | None = None,
-        attached: Attached | None = None,
+        attached: AttachedBoard | None = None,
         *,
         when: str = "just now",
     ) -> None:
@@ -191,7 +191,7 @@ class SurveyScreen(Page[None]):
             self._ask_to_replace(name)
             return
         except HostlinkError as error:
-            self.app.trouble(error)
+            self.app.show_error(error)
             return
         self.app.tell(f"The profile is kept as {path}.")
         if self.attached is not None:
@@ -212,7 +212,7 @@ class SurveyScreen(Page[None]):
             answered,
         )
 
-    def _use(self, attached: Attached, profile: Profile) -> None:
+    def _use(self, attached: AttachedBoard, profile: Profile) -> None:
         """Use the new profile for the board, over the port that is already open."""
         choice = dataclasses.replace(attached.choice, profile=profile, baud=0)
         job = attached.talk(f"Using profile {profile.name}", lambda board: board.use(choice))

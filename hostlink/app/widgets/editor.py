@@ -74,7 +74,7 @@ class ListingEditor(TextArea):
             self.refresh()
 
     def get_line(self, line_index: int) -> Text:
-        """One line with its colours and, after it, what the review found there."""
+        """Return a line with its colours, followed by what the review found there."""
         typed = self.document.get_line(line_index)
         # A control character is shown as one cell, so that the cursor stays where it seems to be.
         shown = "".join(one if one.isprintable() or one == "\t" else "·" for one in typed)
@@ -120,7 +120,7 @@ class ListingEditor(TextArea):
         event.stop()
 
     def action_paste(self) -> None:
-        """Paste what was copied in the app."""
+        """Paste text that was copied in the app."""
         if not self._hand_over(self.app.clipboard):
             super().action_paste()
 
@@ -132,7 +132,7 @@ class ListingEditor(TextArea):
         return True
 
     def _refresh_size(self) -> None:
-        """At least as wide as can be seen, so that the words after a line are not cut with it."""
+        """Make the text at least as wide as the view, so that findings are not cut off."""
         super()._refresh_size()
         width = self.scrollable_content_region.width
         if self.virtual_size.width < width:
@@ -140,7 +140,7 @@ class ListingEditor(TextArea):
 
 
 def _editor_theme(theme: Theme) -> TextAreaTheme:
-    """The editor's colours: the line at the cursor keeps those of its words."""
+    """Return the editor's theme; the line at the cursor keeps its syntax colours."""
     if theme.ansi:
         return TextAreaTheme(
             f"listing-{theme.name}",
@@ -191,7 +191,7 @@ class Ledger(Widget):
         self.refresh()
 
     def text_at(self, place: int) -> str:
-        """The columns beside one row of the listing, counted from 0."""
+        """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)
         mark = "!" if place in self._marked else " "
         if row is None:

@@ -39,23 +39,23 @@ class Page(Screen[R]):
         yield Static(Content(safe(self.foot())), classes="foot", markup=False)
 
     def head(self) -> str:
-        """The heading at first; `set_head` changes it."""
+        """Return the first heading; `set_head` changes it."""
         return self.HEAD
 
     def body(self) -> Iterator[Widget]:
-        """What stands between heading and foot."""
+        """Lay out what is between heading and foot."""
         raise NotImplementedError
 
     def foot(self) -> str:
-        """What the keys do here."""
+        """Return the foot: what the keys do here."""
         return self.FOOT
 
     def set_head(self, words: str) -> None:
-        """Say what is shown, and how much of it."""
+        """Change the heading."""
         self.query_one("#page-head", Static).update(Content(safe(words)))
 
     def action_leave(self) -> None:
-        """Back, with nothing chosen."""
+        """Close the screen without a choice."""
         self.dismiss(None)
 
 

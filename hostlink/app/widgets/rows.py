@@ -28,9 +28,10 @@ _MARK, _NO_MARK = "▸ ", "  "
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """width: in cells, 0 for as wide as its content, -1 for a share of what is left.
+    """A column of a list.
 
-    right: aligned so.
+    width: in cells, 0 for the width of its content, -1 for a share of the remaining width. right:
+    align its cells to the right.
     """
 
     head: str
@@ -47,7 +48,7 @@ class Entry:
 
 
 class Rows(ScrollView, can_focus=True):
-    """Rows to move through and to choose from."""
+    """A list of rows to move through and choose from."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {"rows--head", "rows--cursor", "rows--empty"}
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -75,7 +76,7 @@ class Rows(ScrollView, can_focus=True):
             return self.rows
 
     class Moved(Message):
-        """The cursor went to another row; key "" where there is none."""
+        """The cursor moved to another row; key is "" if the list is empty."""
 
         def __init__(self, rows: Rows, key: str) -> None:
             super().__init__()
@@ -115,7 +116,7 @@ class Rows(ScrollView, can_focus=True):
     # --- drawing -------------------------------------------------------------------------------
 
     def _measure(self) -> None:
-        """Column widths; a column as wide as its content is measured on what can be seen soon."""
+        """Compute the column widths; columns that fit their content look at the first rows only."""
         widths = []
         seen = self.entries[:200]
         for at, column in enumerate(self.columns):

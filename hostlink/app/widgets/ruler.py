@@ -47,7 +47,7 @@ class MemoryRuler(Widget):
 
     @property
     def words(self) -> str:
-        """How the listing fits, in words."""
+        """Return how the listing fits, in words."""
         return f"listing: {texts.room_words(self._ledger)}" if self._ledger is not None else ""
 
     def render_line(self, y: int) -> Strip:

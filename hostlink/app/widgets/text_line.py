@@ -1,4 +1,4 @@
-"""A line to type in: one row high, and its cursor stands still, which is easier to read."""
+"""A text input of one row, with a cursor that does not blink."""
 
 from __future__ import annotations
 
@@ -9,6 +9,6 @@ class TextLine(Input):
     """An input without a frame."""
 
     def __init__(self, value: str = "", *, id: str, empty: str = "") -> None:
-        """empty: what is shown while nothing stands in it."""
+        """Create the input. empty: what is shown while it has no text."""
         super().__init__(value, empty, id=id, select_on_focus=False, compact=True)
         self.cursor_blink = False

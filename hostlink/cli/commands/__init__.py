@@ -1,1 +1,1 @@
-"""The commands, in files by what they are about."""
+"""The commands, grouped into modules by subject."""

@@ -1,4 +1,4 @@
-"""backup, putback: all that a board holds, into the archive and back."""
+"""The commands backup and putback: everything a board holds, into the archive and back."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.archive.times import shown
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 @click.option("--note", default="", help="A line to keep with the backup.")
 @click.option("--list", "list_them", is_flag=True, help="List the backups in the archive instead.")
 @shared(link=True, many=True, json=True)
-def backup(desk: Desk, note: str, list_them: bool) -> int | None:
+def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
     """Keep all that the board holds: memory and every stored program.
 
     A stored program is read by recalling it; what was in memory is kept first and put back last,
@@ -33,31 +33,31 @@ def backup(desk: Desk, note: str, list_them: bool) -> int | None:
     boards each backup is noted with its board's name and the day.
     """
     if list_them:
-        return _list(desk)
-    if desk.many:
-        return _back_up_many(desk, note)
+        return _list(common)
+    if common.many:
+        return _back_up_many(common, note)
     from hostlink.cli.job_json import proof_dict
     from hostlink.cli.progress import Teller
     from hostlink.jobs.backup import backup as backup_job
 
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
-        with desk.session(archive, teller.emit) as session:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
+        with common.session(archive, teller.emit) as session:
             made = backup_job(session, archive, note=note)
         teller.close()
-    if desk.json:
+    if common.json:
         as_json({**_as_dict(made.backup), "unread": made.unread, **proof_dict(made.doubt)})
         return made.status
     kept = made.backup
     items = ", ".join(f"{item.name} ({item.content.size_bytes} bytes)" for item in kept.items)
-    say(f"{kept.spec} {made.proof}: {items}.", quiet=desk.quiet and made.doubt is None)
+    say(f"{kept.spec} {made.proof}: {items}.", quiet=common.quiet and made.doubt is None)
     for name, why in made.unread.items():
         say(f"Not in it: {name}. {why}")
-    say(f"`hostlink putback {kept.spec}` puts it back.", quiet=desk.quiet)
+    say(f"`hostlink putback {kept.spec}` puts it back.", quiet=common.quiet)
     return made.status
 
 
-def _back_up_many(desk: Desk, note: str) -> int:
-    """Back up every board meant, each noted with its name and the day; the worst exit status."""
+def _back_up_many(common: CommonOptions, note: str) -> int:
+    """Back up every chosen board, its name and the date as note; return the worst status."""
     from datetime import date
 
     from hostlink.cli.commands.many import Tellers
@@ -65,16 +65,16 @@ def _back_up_many(desk: Desk, note: str) -> int:
     from hostlink.jobs.many import dated_name, on_each, worst
 
     today = date.today()
-    with desk.archive() as archive:
+    with common.archive() as archive:
 
         def task(session: Session, name: str) -> BackedUp:
             named = dated_name(name, today)
             return backup_job(session, archive, note=f"{named} {note}".strip())
 
-        choices = desk.choices(archive)
-        with stoppable() as stopped, Tellers(desk.quiet) as tell:
+        choices = common.choices(archive)
+        with stoppable() as stopped, Tellers(common.quiet) as tell:
             results = on_each(choices, archive, task, tell.emit, stopped, tell.result)
-    if desk.json:
+    if common.json:
         as_json([_result_dict(each) for each in results])
     else:
         table(["board", "backup", "items"], [_result_row(each) for each in results])
@@ -82,7 +82,7 @@ def _back_up_many(desk: Desk, note: str) -> int:
 
 
 def _result_dict(result: Result[BackedUp]) -> dict[str, object]:
-    """How the backup of one board of several ended, as JSON tells it."""
+    """Return the JSON for one board's backup when several boards are backed up."""
     from hostlink.cli.job_json import proof_dict
 
     made = result.value
@@ -105,15 +105,15 @@ def _result_row(result: Result[BackedUp]) -> list[str]:
 
 
 def _items_words(made: BackedUp) -> str:
-    """What is in a backup, and what could not be read."""
+    """Describe what is in a backup and what could not be read."""
     names = ", ".join(item.marked_name for item in made.backup.items)
     return f"{names}; not {', '.join(made.unread)}" if made.unread else names
 
 
-def _list(desk: Desk) -> int:
-    with desk.reading() as archive:
+def _list(common: CommonOptions) -> int:
+    with common.reading() as archive:
         found = archive.backups()
-    if desk.json:
+    if common.json:
         as_json([_as_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
@@ -133,7 +133,7 @@ def _list(desk: Desk) -> int:
             ],
             right=["free bytes"],
         )
-    say(f"{plural(len(found), 'backup')}.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'backup')}.", quiet=common.quiet)
     return tell_damaged(found.damaged)
 
 
@@ -173,7 +173,9 @@ def _as_dict(kept: Backup) -> dict[str, object]:
 )
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
 @shared(link=True, json=True)
-def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board: bool) -> None:
+def putback(
+    common: CommonOptions, backup_spec: str, items: tuple[str, ...], discard_board: bool
+) -> None:
     """Put a backup back on a board, proven.
 
     It holds the program in memory and the stored programs. What will not fit on this board is said
@@ -183,12 +185,12 @@ def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board:
     from hostlink.cli.progress import Teller
     from hostlink.jobs.putback import putback as putback_job
 
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         kept = archive.backup(backup_spec)
-        with desk.session(archive, teller.emit) as session:
+        with common.session(archive, teller.emit) as session:
             done = putback_job(session, archive, kept, items, discard_board=discard_board)
         teller.close()
-    if desk.json:
+    if common.json:
         as_json(
             {
                 "backup": done.spec,
@@ -204,8 +206,8 @@ def putback(desk: Desk, backup_spec: str, items: tuple[str, ...], discard_board:
     parts += [f"{name} (stored)" for name in done.stored]
     parts += [f"{name} (was there already)" for name in done.unchanged]
     what = ", ".join(parts)
-    say(f"{done.spec} is on the board, proven: {what}.", quiet=desk.quiet)
+    say(f"{done.spec} is on the board, proven: {what}.", quiet=common.quiet)
     for name, why in done.unproven.items():
         say(f"{name} is as it was kept, which was not proven: {why}")
     if not done.memory:
-        say("Memory holds what it held before.", quiet=desk.quiet)
+        say("Memory holds what it held before.", quiet=common.quiet)

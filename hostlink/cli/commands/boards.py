@@ -1,4 +1,4 @@
-"""boards: what is plugged in, and the boards known by label."""
+"""The command boards: ports that are plugged in, and boards known by label."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, say, table
@@ -31,7 +31,7 @@ _SHORT = {True: "restarts it", False: "leaves it", None: "not known"}
 @click.option("--all", "show_all", is_flag=True, help="Show ports without a USB bridge too.")
 @click.option("--details", is_flag=True, help="Show all that is known of each board.")
 @shared(port=True, json=True)
-def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
+def boards(common: CommonOptions, label: str | None, show_all: bool, details: bool) -> int:
     """Show ports, their bridge chips, and boards known by label.
 
     A row each, with whether opening its port restarts the board and what it was last known to hold;
@@ -41,17 +41,17 @@ def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
     from hostlink.jobs.boards import known_boards, label_board, without_port
 
     if label is not None:
-        with desk.archive() as archive:
-            port = desk.the_port()
+        with common.archive() as archive:
+            port = common.the_port()
             board, before = label_board(archive, port, label)
         was = f"; it was {before}" if before not in ("", board.label) else ""
-        say(f"The board at {port} is {board.label or 'without a label'}{was}.", quiet=desk.quiet)
+        say(f"The board at {port} is {board.label or 'without a label'}{was}.", quiet=common.quiet)
         return ExitStatus.DONE
-    with desk.reading() as archive:
+    with common.reading() as archive:
         here = usb_ports() + (other_ports() if show_all else [])
         rows = known_boards(archive, here)
         damaged = archive.boards().damaged
-    if desk.json:
+    if common.json:
         as_json([row.as_dict() for row in rows])
         return tell_damaged(damaged)
     if details:
@@ -60,18 +60,18 @@ def boards(desk: Desk, label: str | None, show_all: bool, details: bool) -> int:
     elif rows:
         _table(rows)
     for sentence in without_port(hidden_bridges()):
-        say(sentence, quiet=desk.quiet)
+        say(sentence, quiet=common.quiet)
     say(
         f"{plural(len(here), 'port')} with a USB bridge here. `--port practice://` is always there."
         if not show_all
         else f"{plural(len(here), 'port')} here.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
     return tell_damaged(damaged)
 
 
 def _table(rows: Sequence[KnownBoard]) -> None:
-    """A row for each board; what keeps its port from being opened is said below."""
+    """Print one row per board and, below them, why a port cannot be opened."""
     table(
         ["board", "port", "bridge chip", "opening", "profile", "last held"],
         [
@@ -92,7 +92,7 @@ def _table(rows: Sequence[KnownBoard]) -> None:
 
 
 def _show(row: KnownBoard) -> None:
-    """One board: its name and port, then what there is to know of it."""
+    """Print one board: its name and port, then its details."""
     data(f"{row.label or 'without a label'}, {row.port or 'not plugged in'}")
     shown = {
         "also at": ", ".join(row.also),

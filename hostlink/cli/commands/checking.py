@@ -1,4 +1,4 @@
-"""A listing against check codes: which lines were typed wrong."""
+"""Comparing a listing with its check codes, to find lines that were typed wrong."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hostlink.cli.commands.listings import material_for, read_stdin
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus, UsageError
 from hostlink.words import plural
@@ -16,23 +16,23 @@ if TYPE_CHECKING:
     from hostlink.listing.checkcodes import CodeCheck, Codes
 
 
-def check(desk: Desk, what: str, sheet: Path | None, codes_from: str | None) -> int:
-    """Hold a listing against the codes of a sheet or of a file; 1 where they do not agree."""
+def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str | None) -> int:
+    """Compare a listing with the codes of a sheet or file; return status 1 if they differ."""
     from hostlink.listing.checkcodes import verify
 
     if what == "-" == codes_from:
         raise UsageError("Standard input cannot be both the listing and the codes.")
     printed: dict[int, str] = {}
     if sheet is not None:
-        codes, printed, label = _sheet(desk, sheet)
+        codes, printed, label = _sheet(common, sheet)
     else:
         codes, label = _typed(codes_from or "")
-    material = material_for(desk, what)
-    verdict = verify(material.listing, codes, desk.the_profile().rules)
+    material = material_for(common, what)
+    verdict = verify(material.listing, codes, common.the_profile().rules)
     no_code = verdict.extra if sheet is None else ()
     if no_code:  # whoever types codes may type some of them
         verdict = replace(verdict, extra=())
-    if desk.json:
+    if common.json:
         told = {"listing": material.label, "codes": label, **_verdict_dict(verdict)}
         as_json({**told, "without_code": list(no_code)})
     else:
@@ -42,22 +42,22 @@ def check(desk: Desk, what: str, sheet: Path | None, codes_from: str | None) -> 
         f"{material.label} against {label}: {plural(right, 'line')} right, "
         f"{len(verdict.wrong):,} wrong, {len(verdict.missing):,} missing, "
         + (f"{len(no_code):,} without a code." if no_code else f"{len(verdict.extra):,} too many."),
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
     return ExitStatus.DONE if verdict.right else ExitStatus.REFUSED
 
 
-def _sheet(desk: Desk, path: Path) -> tuple[Codes, dict[int, str], str]:
-    """The codes of a sheet, and its lines by number."""
+def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], str]:
+    """Read the check codes of a sheet, and its lines by line number."""
     from hostlink.jobs.publishing import read_sheet_file
     from hostlink.listing import Listing
 
     read = read_sheet_file(path)
-    used = desk.the_profile().name
+    used = common.the_profile().name
     if read.profile and read.profile != used:
         say(
             f"The sheet was made for profile {read.profile}; the codes are worked out for {used}.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
     lines = {number: line.typed for number, line in Listing.from_text(read.text).numbered().items()}
     return read.codes, lines, str(path)
@@ -74,7 +74,7 @@ def _typed(codes_from: str) -> tuple[Codes, str]:
 
 
 def _show(verdict: CodeCheck, printed: dict[int, str]) -> None:
-    """Each line that is not right, with how the sheet prints it where a sheet is at hand."""
+    """Print each line that is wrong, and the same line of the sheet if there is one."""
     rows: list[tuple[int, str]] = [
         (wrong.number, f"wrong     {wrong.text}   has the code {wrong.found}, not {wrong.wanted}")
         for wrong in verdict.wrong

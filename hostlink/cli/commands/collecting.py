@@ -1,4 +1,4 @@
-"""keep, give: listings taken into the archive from files, folders and zips, and given out."""
+"""The commands keep and give: listings into the archive from files, and out of it into files."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.ways import advised
@@ -36,7 +36,9 @@ if TYPE_CHECKING:
     help="Keep the one listing named, also rescue@2 or TIDE@3, as a revision of this program.",
 )
 @shared(profile=True, json=True)
-def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str | None) -> int:
+def keep(
+    common: CommonOptions, sources: tuple[Path, ...], any_characters: bool, name: str | None
+) -> int:
     """Keep listings in the archive: files, folders, zip files, sheets.
 
     Each becomes a revision of the program of its file's name; with --as a rescue, an older
@@ -46,7 +48,7 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
     from hostlink.cli.commands.listings import read_stdin
     from hostlink.jobs.collecting import gather, gather_one, keep_all
 
-    profile = desk.the_profile()
+    profile = common.the_profile()
     is_input = sources == (Path("-"),)
     if is_input and name is None:
         raise UsageError("Standard input has no name: add --as PROGRAM.", kept="Nothing was kept.")
@@ -55,7 +57,7 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
         gathered = gather(sources, profile, any_characters=any_characters)
     elif len(sources) > 1:
         raise UsageError("--as names one program, for one listing.", kept="Nothing was kept.")
-    with desk.archive() as archive:
+    with common.archive() as archive:
         if name is not None:
             gathered = gather_one(
                 str(sources[0]),
@@ -66,12 +68,12 @@ def keep(desk: Desk, sources: tuple[Path, ...], any_characters: bool, name: str 
                 stdin=read_stdin() if is_input else None,
             )
         collected = keep_all(archive, gathered, profile)
-    _tell_kept(desk, collected, gathered)
+    _tell_kept(common, collected, gathered)
     return ExitStatus.REFUSED if collected.left_out else ExitStatus.DONE
 
 
 def _must_be_there(sources: Sequence[Path]) -> None:
-    """Refuse a file or folder that is not there; a revision is kept under a name only."""
+    """Refuse sources that do not exist; advise --as for one that looks like a revision."""
     for source in sources:
         if not source.exists():
             advice = "Check the name of the file or folder."
@@ -98,11 +100,11 @@ def _kept_dict(collected: Collected, gathered: Gathered) -> dict[str, object]:
     }
 
 
-def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
-    """What was kept, what was left out and why."""
+def _tell_kept(common: CommonOptions, collected: Collected, gathered: Gathered) -> None:
+    """Say what was kept, what was left out, and why."""
     _tell_left_out(collected.left_out)
     kept = collected.kept
-    if desk.json:
+    if common.json:
         as_json(_kept_dict(collected, gathered))
     elif kept:
         table(
@@ -128,7 +130,7 @@ def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
         )
     say(
         f"{plural(len(kept), 'listing')} kept, {len(collected.left_out):,} left out.{passed}",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
@@ -142,7 +144,7 @@ def _tell_kept(desk: Desk, collected: Collected, gathered: Gathered) -> None:
     help="A folder, or a file that ends in .zip; made where there is none.",
 )
 @shared(yes=True)
-def give(desk: Desk, programs: tuple[str, ...], output: Path) -> int:
+def give(common: CommonOptions, programs: tuple[str, ...], output: Path) -> int:
     """Give listings out as files in a folder, or as one zip file.
 
     PROGRAMS as for `load`; without any, the latest revision of every program in the archive. What
@@ -150,21 +152,21 @@ def give(desk: Desk, programs: tuple[str, ...], output: Path) -> int:
     """
     from hostlink.jobs.giving import give_out
 
-    gathered = _gathered(desk, programs)
-    left_out = (*gathered.left_out, *give_out(gathered.materials, output, replace=desk.yes))
+    gathered = _gathered(common, programs)
+    left_out = (*gathered.left_out, *give_out(gathered.materials, output, replace=common.yes))
     _tell_left_out(left_out)
     count = len(gathered.materials) + len(gathered.left_out) - len(left_out)
-    say(f"{plural(count, 'listing')} written to {output}.", quiet=desk.quiet)
+    say(f"{plural(count, 'listing')} written to {output}.", quiet=common.quiet)
     return ExitStatus.REFUSED if left_out else ExitStatus.DONE
 
 
-def _gathered(desk: Desk, programs: tuple[str, ...]) -> Gathered:
-    """The listings meant; without names those of every program in the archive."""
+def _gathered(common: CommonOptions, programs: tuple[str, ...]) -> Gathered:
+    """Return the named listings, or without names those of every program in the archive."""
     from hostlink.cli.commands.listings import material_for
     from hostlink.jobs.collecting import Gathered
     from hostlink.jobs.giving import every_program
 
     if programs:
-        return Gathered(tuple(material_for(desk, what) for what in programs), (), ())
-    with desk.archive(create=False, read_only=True) as archive:
+        return Gathered(tuple(material_for(common, what) for what in programs), (), ())
+    with common.archive(create=False, read_only=True) as archive:
         return every_program(archive)

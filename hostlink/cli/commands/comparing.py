@@ -1,4 +1,4 @@
-"""compare: what differs between two listings, or between one and its check codes."""
+"""The command compare: two listings, or one listing and its check codes."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.commands.listings import material_for
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, listing_text, say
 from hostlink.errors import ExitStatus
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 )
 @shared(profile=True, json=True)
 def compare(
-    desk: Desk,
+    common: CommonOptions,
     a: str,
     b: str | None,
     as_unified: bool,
@@ -56,20 +56,20 @@ def compare(
     if b is None:
         from hostlink.cli.commands.checking import check
 
-        return check(desk, a, sheet, codes)
-    return _compare_two(desk, a, b, as_unified, exact)
+        return check(common, a, sheet, codes)
+    return _compare_two(common, a, b, as_unified, exact)
 
 
-def _compare_two(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> int:
+def _compare_two(common: CommonOptions, a: str, b: str, as_unified: bool, exact: bool) -> int:
     from hostlink.listing import compare as compare_listings
     from hostlink.listing import unified
 
-    old, new = material_for(desk, a), material_for(desk, b)
-    rules = None if exact else desk.the_profile().rules
+    old, new = material_for(common, a), material_for(common, b)
+    rules = None if exact else common.the_profile().rules
     differs = compare_listings(old.listing, new.listing, rules)
     if as_unified:
         listing_text(unified(old.listing, new.listing, old.label, new.label))
-    elif desk.json:
+    elif common.json:
         as_json(_comparison_dict(old, new, differs))
     else:
         _show_comparison(differs)
@@ -77,12 +77,12 @@ def _compare_two(desk: Desk, a: str, b: str, as_unified: bool, exact: bool) -> i
         f"{len(differs.added)} added, {len(differs.removed)} removed, "
         f"{len(differs.changed)} changed, {differs.same_count} the same."
     )
-    say(f"{old.label} to {new.label}: {counts}", quiet=desk.quiet or as_unified)
+    say(f"{old.label} to {new.label}: {counts}", quiet=common.quiet or as_unified)
     return ExitStatus.DONE if differs.equal else ExitStatus.REFUSED
 
 
 def _show_comparison(differs: Comparison) -> None:
-    """Each differing line in the order of its number; changed characters marked below."""
+    """Print the lines that differ by line number, with changed characters marked below."""
     rows: list[tuple[int, str]] = []
     for word, lines in (("added", differs.added), ("removed", differs.removed)):
         rows += [(_order(line), f"{word:<8}  {line.typed}") for line in lines]

@@ -1,7 +1,7 @@
-"""console: talk to the board. On a terminal with line editing, on a pipe line by line.
+"""The command console: with line editing on a terminal, line by line on a pipe.
 
-The words that are for hostlink and not for the board end with an exclamation mark and stand alone:
-no line of a program does. A blank before one sends it to the board all the same.
+Words for hostlink itself are one word with an exclamation mark at its end, which no BASIC line is.
+A blank before such a word sends it to the board.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.console_words import ASKS_AFTER_S, obey
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
@@ -31,31 +31,31 @@ _LONGEST_ANSWER_S = 60.0
 
 @click.command()
 @shared(link=True)
-def console(desk: Desk) -> int:
+def console(common: CommonOptions) -> int:
     """Talk to the board; typed lines keep the host copy up to date.
 
     Type leave! to end. interrupt! (or Ctrl+C) stops the program that runs on the board, and
     capture! reads the program. A paste is mended and reviewed before it is sent; a line that
     clears the program waits until that is kept. On a pipe, lines come from standard input.
     """
-    if desk.lent is not None:
+    if common.open_link is not None:
         raise click.UsageError("console cannot stand in a line of `together`.")
-    with desk.archive() as archive:
-        choice = desk.link_choice(archive)
+    with common.archive() as archive:
+        choice = common.link_choice(archive)
         if sys.stdin.isatty() and sys.stdout.isatty():
             from hostlink.cli.console_screen import talk
 
-            return talk(desk, archive, choice)
-        return _pipe(desk, archive, choice)
+            return talk(common, archive, choice)
+        return _pipe(common, archive, choice)
 
 
-def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
-    """Lines from standard input, each answered before the next; rows to standard output."""
+def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
+    """Type each line of standard input after the answer to the previous one; print the output."""
     from hostlink.cli.entry import tell
     from hostlink.cli.progress import Teller
     from hostlink.jobs.console import Console
 
-    teller = Teller(quiet=desk.quiet)
+    teller = Teller(quiet=common.quiet)
     with (
         stoppable() as stopped,
         Console(choice, archive, teller.emit, data, cancelled=stopped) as board,
@@ -75,12 +75,12 @@ def _pipe(desk: Desk, archive: Archive, choice: LinkChoice) -> int:
         if not board.at_prompt:
             if board.partial:
                 data(board.partial)
-            say("The program is still running; it was left so.", quiet=desk.quiet)
+            say("The program is still running; it was left so.", quiet=common.quiet)
     return status
 
 
 def _lines(stopped: Callable[[], bool]) -> Iterator[str]:
-    """The lines of standard input, until it is over or hostlink is to end."""
+    """Yield the lines of standard input until it ends or hostlink is told to stop."""
     source = input_lines()
     while not stopped():
         try:
@@ -92,7 +92,7 @@ def _lines(stopped: Callable[[], bool]) -> Iterator[str]:
 
 
 def _answer(board: Console, line: str) -> None:
-    """Type a line and wait for what comes: the prompt, or a program's question."""
+    """Type a line and wait for the prompt or for a question of the program."""
     data(f"{board.partial}{safe(line)}")
     board.enter(line)
     board.settle(_LONGEST_ANSWER_S, ASKS_AFTER_S)

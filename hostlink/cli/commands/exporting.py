@@ -1,4 +1,4 @@
-"""archive export, archive import."""
+"""The commands archive export and archive import."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
-    """The day that `--since` names."""
+    """Parse the date given to `--since`."""
     if text is None:
         return None
     try:
@@ -32,7 +32,7 @@ def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> dat
 
 
 def made_or_not(target: Path) -> Callable[[], str]:
-    """Says what became of a file or folder that gets its name only when it is whole and proven."""
+    """Say whether a file or folder was made, which gets its name only once it is proven."""
     before = target.exists()
 
     def said() -> str:
@@ -57,7 +57,9 @@ def made_or_not(target: Path) -> Callable[[], str]:
     help="Only what was kept on that day and later, such as 2031-09-03.",
 )
 @shared(json=True)
-def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime | None) -> int:
+def export_bag(
+    common: CommonOptions, folder: Path, only: tuple[str, ...], since: datetime | None
+) -> int:
     """Write the archive to a new BagIt folder (RFC 8493).
 
     It holds every listing as a plain text file and everything else as JSON, each file with its
@@ -68,17 +70,17 @@ def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime 
 
     with (
         told_when_stopped("The export", made_or_not(folder)),
-        desk.archive(create=False, read_only=True) as opened,
+        common.archive(create=False, read_only=True) as opened,
     ):
         exported = export(opened, folder, programs=only, since=since)
     counts = exported.counts
-    if desk.json:
+    if common.json:
         left_out = list(exported.left_out)
         as_json({"folder": str(folder), "counts": counts, "left_out": left_out})
     say(
         f"{folder} is a BagIt folder with {plural(counts['programs'], 'program')} and "
         f"{plural(counts['revisions'], 'revision')}, checked.",
-        quiet=desk.quiet or desk.json,
+        quiet=common.quiet or common.json,
     )
     return tell_damaged(exported.left_out)
 
@@ -86,7 +88,7 @@ def export_bag(desk: Desk, folder: Path, only: tuple[str, ...], since: datetime 
 @click.command("import")
 @click.argument("source", type=click.Path(path_type=Path))
 @shared(json=True)
-def import_source(desk: Desk, source: Path) -> int:
+def import_source(common: CommonOptions, source: Path) -> int:
     """Take in a BagIt folder or another archive's file.
 
     What is here already is left as it is, so importing twice changes nothing. What is damaged here
@@ -97,10 +99,10 @@ def import_source(desk: Desk, source: Path) -> int:
 
     with (
         told_when_stopped("The import", lambda: "The archive holds all of it, or nothing of it."),
-        desk.archive() as opened,
+        common.archive() as opened,
     ):
         imported = import_from(opened, source)
-    if desk.json:
+    if common.json:
         as_json({"source": str(source), **dataclasses.asdict(imported)})
         return tell_damaged(imported.left_out)
     _tell_imported(imported)
@@ -109,12 +111,12 @@ def import_source(desk: Desk, source: Path) -> int:
         for kind, count in imported.added.items()
         if count
     ]
-    say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=desk.quiet)
+    say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=common.quiet)
     return tell_damaged(imported.left_out)
 
 
 def _tell_imported(imported: Imported) -> None:
-    """Say what an import did to what was here."""
+    """Say what an import changed in this archive."""
     for name, shown in imported.renamed.items():
         say(f"{name} is another program here, so the one that came is shown as {shown}.")
     for mark in imported.copies:

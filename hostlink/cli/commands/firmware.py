@@ -1,4 +1,4 @@
-"""firmware: review an image, write it, and see what was written where."""
+"""The commands firmware review, write and history."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.archive.times import shown
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.group import Group
 from hostlink.cli.options import Whole, shared
@@ -65,7 +65,7 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 @click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
 @_image_options
 @shared(json=True)
-def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> int:
+def review(common: CommonOptions, image: Path, part: str, bootloader_bytes: int | None) -> int:
     """Show what an image holds, where it lies in flash, and what is wrong with it.
 
     Nothing is sent anywhere. Exit status 1 where it has errors.
@@ -75,25 +75,25 @@ def review(desk: Desk, image: Path, part: str, bootloader_bytes: int | None) -> 
 
     reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
     known = role = ""
-    with _archive_if_any(desk) as archive:
+    with _archive_if_any(common) as archive:
         if archive is not None:
             held = archive.known_image(reviewed.image.sha256)
             known = held.name if held is not None else ""
             role = archive.image_role(reviewed.image.sha256)
-    if desk.json:
+    if common.json:
         as_json(review_dict(reviewed, known, role))
     else:
         show_review(reviewed, known, role)
     return 1 if reviewed.errors else 0
 
 
-def _archive_if_any(desk: Desk) -> Any:
-    """The archive to look images up in; None where there is none yet, and none is made."""
+def _archive_if_any(common: CommonOptions) -> Any:
+    """Open the archive to look up images; yield None, and create nothing, if there is none yet."""
     import contextlib
 
-    if not desk.archive_file().exists():
+    if not common.archive_file().exists():
         return contextlib.nullcontext()
-    return desk.archive(create=False, read_only=True)
+    return common.archive(create=False, read_only=True)
 
 
 def _reviewed(path: Path, part: str, boot_bytes: int) -> ImageReview:
@@ -133,7 +133,7 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 )
 @shared(link=True, json=True, yes=True)
 def write(
-    desk: Desk,
+    common: CommonOptions,
     image: Path | None,
     previous: bool,
     part: str,
@@ -160,8 +160,8 @@ def write(
         _must_be_sound(reviewed, despite_review)
     chip = _chip(part, boot_bytes)
     if previous:
-        _must_have_previous(desk)
-    _ask_to_go_on(desk, chip)
+        _must_have_previous(common)
+    _ask_to_go_on(common, chip)
     request = partial(
         WriteRequest,
         chip=chip,
@@ -171,47 +171,47 @@ def write(
         boot_is_known=bootloader_bytes is not None,
         goes_back=previous,
     )
-    _write(desk, reviewed, role, request)
+    _write(common, reviewed, role, request)
 
 
 def _write(
-    desk: Desk,
+    common: CommonOptions,
     reviewed: ImageReview | None,
     role: str | None,
     request: Callable[..., WriteRequest],
 ) -> None:
-    """Write the reviewed image, or what was there before, and say how it ended."""
+    """Write the reviewed image, or the previous one, and report the result."""
     from hostlink.cli.firmware_words import tell_written, written_dict
     from hostlink.cli.page_teller import PageTeller
     from hostlink.jobs.firmware.checks import role_of
     from hostlink.jobs.firmware.writing import AfterWriteError, write_firmware
 
-    with desk.archive() as archive, PageTeller(quiet=desk.quiet) as teller:
+    with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
         if reviewed is not None:
             role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
-        with desk.session(archive, teller.emit) as session:
+        with common.session(archive, teller.emit) as session:
             image, wanted = _image_and_role(session, archive, reviewed, role)
             try:
                 written = write_firmware(session, archive, request(image=image, role=wanted))
             except AfterWriteError as error:
-                if desk.json:
+                if common.json:
                     as_json(written_dict(error.written))
                 raise
         teller.close()
-    if desk.json:
+    if common.json:
         as_json(written_dict(written))
     else:
-        tell_written(written, quiet=desk.quiet)
+        tell_written(written, quiet=common.quiet)
 
 
-def _must_have_previous(desk: Desk) -> None:
-    """Refuse to go back where the archive has nothing to go back to, before a port is opened."""
+def _must_have_previous(common: CommonOptions) -> None:
+    """Refuse --previous, before a port is opened, if the archive has no previous image."""
     from hostlink.board.port.ports import identity_of
     from hostlink.jobs.firmware.record import image_before
     from hostlink.jobs.session.last_known import known_board
 
-    with desk.archive() as archive:
-        image_before(archive, known_board(archive, identity_of(desk.the_port())))
+    with common.archive() as archive:
+        image_before(archive, known_board(archive, identity_of(common.the_port())))
 
 
 def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
@@ -229,16 +229,16 @@ def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
     )
 
 
-def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
-    """Show the cautions, and ask for the user's word. Raises RefusedError without it."""
+def _ask_to_go_on(common: CommonOptions, chip: Chip) -> None:
+    """Show the cautions and ask for consent. Raises RefusedError without it."""
     from hostlink.cli.ways import COMMANDS
     from hostlink.jobs.cautions import CAUTIONS
 
-    port = safe(desk.the_port())
+    port = safe(common.the_port())
     words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
     for line in words.split("\n"):
         say(line)
-    if desk.yes:
+    if common.yes:
         return
     if not sys.stdin.isatty():
         raise RefusedError(
@@ -253,7 +253,7 @@ def _ask_to_go_on(desk: Desk, chip: Chip) -> None:
 def _image_and_role(
     session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
 ) -> tuple[Image, str]:
-    """What to write, and what it is for: the reviewed image, else what was there before."""
+    """Return the image to write and its role: the reviewed image, or the previous one."""
     from hostlink.jobs.firmware.writing import way_back
 
     if reviewed is not None:
@@ -264,11 +264,11 @@ def _image_and_role(
 
 @firmware.command()
 @shared(json=True)
-def history(desk: Desk) -> int:
+def history(common: CommonOptions) -> int:
     """Show which image was written to which board, when, and how it ended."""
-    with desk.reading() as archive:
+    with common.reading() as archive:
         found = archive.writes()
-    if desk.json:
+    if common.json:
         as_json([_write_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
@@ -287,12 +287,12 @@ def history(desk: Desk) -> int:
                 for each in found
             ],
         )
-    say(f"{plural(len(found), 'write')} of firmware.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'write')} of firmware.", quiet=common.quiet)
     return tell_damaged(found.damaged)
 
 
 def _write_dict(write: FirmwareWrite) -> dict[str, object]:
-    """A write of firmware as JSON tells it."""
+    """Return the JSON for one firmware write."""
     return {
         "began_at": write.began_at.isoformat(),
         "ended_at": write.ended_at.isoformat() if write.ended_at else None,

@@ -1,4 +1,4 @@
-"""history: the revisions of a program and what changed from one to the next."""
+"""The command history: the revisions of a program and what each one changed."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import click
 
 from hostlink.archive.times import shown
 from hostlink.cli.commands.programs import item_dict, size_words, source_words
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, table
@@ -31,18 +31,17 @@ def _has_no_revisions(spec: str) -> RefusedError:
 @click.command()
 @click.argument("program")
 @shared(json=True)
-def history(desk: Desk, program: str) -> int:
+def history(common: CommonOptions, program: str) -> int:
     """Show the revisions of a program.
 
     Size, source, and what changed from one to the next; the first revision stands first.
     """
-    with desk.reading() as archive:
+    with common.reading() as archive:
         if program.casefold().startswith("rescue@"):
             raise _has_no_revisions(archive.revision(program).spec)
         revisions = archive.history(program)
         changes, lost = _changes(archive, revisions)
-    damaged = (*revisions.damaged, *lost)
-    if desk.json:
+    if common.json:
         as_json(
             [
                 {
@@ -54,7 +53,13 @@ def history(desk: Desk, program: str) -> int:
                 for revision, change in zip(revisions, changes, strict=True)
             ]
         )
-        return tell_damaged(damaged)
+    else:
+        _show(revisions, changes)
+    return tell_damaged((*revisions.damaged, *lost))
+
+
+def _show(revisions: Sequence[Revision], changes: Sequence[dict[str, int] | None]) -> None:
+    """Print the revisions as a table. changes: of each revision, as from `_changes`."""
     hashes_before = ["", *(revision.sha256 for revision in revisions[:-1])][: len(revisions)]
     table(
         ["revision", "kept", "bytes", "lines", "change", "from", "note"],
@@ -74,15 +79,14 @@ def history(desk: Desk, program: str) -> int:
         ],
         right=("bytes", "lines"),
     )
-    return tell_damaged(damaged)
 
 
 def _changes(
     archive: Archive, revisions: Sequence[Revision]
 ) -> tuple[list[dict[str, int] | None], list[str]]:
-    """For each revision how many lines were added, removed and changed since the one before.
+    """Count the lines that each revision added, removed and changed, and describe any damage.
 
-    None for the first, and where one of the two is damaged, which is told in words.
+    The counts are None for the first revision and where either of the two listings is damaged.
     """
     from hostlink.listing import Listing
     from hostlink.listing import compare as compare_listings
@@ -112,7 +116,11 @@ def _changes(
 
 
 def _change_text(change: dict[str, int] | None, *, first: bool, equal: bool) -> str:
-    """equal: whether its bytes are those of the one before, as after a merge of two archives."""
+    """Describe a revision's changes.
+
+    first: it is the first revision. equal: its bytes are those of the one before, as can happen
+    after two archives were merged.
+    """
     if change is None:
         return "first" if first else "not known"
     parts = [f"{count} {word}" for word, count in change.items() if count]

@@ -1,4 +1,4 @@
-"""note, tag, retire, return; archive prove and archive duplicate."""
+"""The commands note, tag, retire and return, archive prove and archive duplicate."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.commands.exporting import export_bag, import_source, made_or_not
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.group import Group
 from hostlink.cli.options import shared
@@ -25,15 +25,15 @@ if TYPE_CHECKING:
 @click.argument("program")
 @click.argument("text")
 @shared()
-def note(desk: Desk, program: str, text: str) -> None:
+def note(common: CommonOptions, program: str, text: str) -> None:
     """Put a note on a program or a revision.
 
     PROGRAM is TIDE for the program, TIDE@3 for its revision 3. The last note is the one shown;
     earlier ones stay in the archive.
     """
-    with desk.archive(create=False) as archive:
+    with common.archive(create=False) as archive:
         archive.note(program, text)
-    say(f"Noted on {program}.", quiet=desk.quiet)
+    say(f"Noted on {program}.", quiet=common.quiet)
 
 
 @click.command()
@@ -41,9 +41,9 @@ def note(desk: Desk, program: str, text: str) -> None:
 @click.argument("tags", nargs=-1, required=True)
 @click.option("--off", is_flag=True, help="Take the tags off.")
 @shared()
-def tag(desk: Desk, program: str, tags: tuple[str, ...], off: bool) -> None:
+def tag(common: CommonOptions, program: str, tags: tuple[str, ...], off: bool) -> None:
     """Put tags on a program, or take them off."""
-    with desk.archive(create=False) as archive:
+    with common.archive(create=False) as archive:
         if off:
             archive.untag(program, *tags)
         else:
@@ -52,28 +52,28 @@ def tag(desk: Desk, program: str, tags: tuple[str, ...], off: bool) -> None:
     word = "the tag" if len(now.tags) == 1 else "the tags"
     say(
         f"{now.name} has {word} {', '.join(now.tags)}." if now.tags else f"{now.name} has no tags.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
 @click.command()
 @click.argument("program")
 @shared()
-def retire(desk: Desk, program: str) -> None:
+def retire(common: CommonOptions, program: str) -> None:
     """Take a program out of the list; nothing is deleted."""
-    with desk.archive(create=False) as archive:
+    with common.archive(create=False) as archive:
         name = archive.retire(program).name
-    say(f"{name} is retired; `hostlink return {name}` brings it back.", quiet=desk.quiet)
+    say(f"{name} is retired; `hostlink return {name}` brings it back.", quiet=common.quiet)
 
 
 @click.command(name="return")
 @click.argument("program")
 @shared()
-def bring_back(desk: Desk, program: str) -> None:
+def bring_back(common: CommonOptions, program: str) -> None:
     """Put a retired program back into the list."""
-    with desk.archive(create=False) as archive:
+    with common.archive(create=False) as archive:
         name = archive.bring_back(program).name
-    say(f"{name} is back in the list.", quiet=desk.quiet)
+    say(f"{name} is back in the list.", quiet=common.quiet)
 
 
 @click.group(cls=Group)
@@ -93,7 +93,7 @@ archive.add_command(import_source)
     help="First take damaged rows that can be read for what was kept, as they now read.",
 )
 @shared(json=True)
-def prove(desk: Desk, rebuild: bool, accept: bool) -> int:
+def prove(common: CommonOptions, rebuild: bool, accept: bool) -> int:
     """Check every row, every listing's hash, every reference and the search index.
 
     Exit status 1 where something is wrong. --rebuild mends what can be made anew: the search
@@ -102,27 +102,27 @@ def prove(desk: Desk, rebuild: bool, accept: bool) -> int:
     """
     with (
         told_when_stopped("The check", lambda: "What was kept is as it was."),
-        desk.archive(create=False) as opened,
+        common.archive(create=False) as opened,
     ):
         if rebuild:
             opened.rebuild()
-            say("Search index, other indexes, rules and views are made anew.", quiet=desk.quiet)
+            say("Search index, other indexes, rules and views are made anew.", quiet=common.quiet)
         accepted = opened.accept() if accept else []
         proof = opened.prove()
         path = opened.path
     for what in accepted:
         say(f"Accepted as it now reads: {what}.")
-    if desk.json:
+    if common.json:
         as_json({"archive": str(path), **_proof_dict(proof), "accepted": accepted})
     else:
         _show_proof(proof, str(path))
     if proof.can_rebuild:
-        say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=desk.quiet)
+        say("`hostlink archive prove --rebuild` makes anew what can be.", quiet=common.quiet)
     if proof.lasting:
         say(
             "`hostlink archive import` of a duplicate or an export heals what is whole there; "
             "without one, `hostlink archive prove --accept` takes what can still be read.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
     return ExitStatus.DONE if proof.clean else ExitStatus.REFUSED
 
@@ -137,7 +137,7 @@ def _proof_dict(proof: Proof) -> dict[str, object]:
 
 
 def _show_proof(proof: Proof, path: str) -> None:
-    """The findings, what could not be checked, and the verdict."""
+    """Print the findings, what could not be checked, and the verdict."""
     for finding in proof.findings:
         data(finding)
     for skipped in proof.skipped:
@@ -154,18 +154,18 @@ def _show_proof(proof: Proof, path: str) -> None:
 @archive.command()
 @click.argument("target", type=click.Path(path_type=Path, dir_okay=False))
 @shared()
-def duplicate(desk: Desk, target: Path) -> int:
+def duplicate(common: CommonOptions, target: Path) -> int:
     """Write a whole copy of the archive to a new file, and prove it.
 
     Exit status 1 where the archive is damaged: then the copy holds what could be read.
     """
     with (
         told_when_stopped("The duplicate", made_or_not(target)),
-        desk.archive(create=False) as opened,
+        common.archive(create=False) as opened,
     ):
         findings = opened.duplicate(target)
     if findings:
         say(f"The archive is damaged; {target} is a copy of what could be read. {findings[0]}")
         return tell_damaged(findings[1:]) or ExitStatus.REFUSED
-    say(f"The archive is duplicated to {target}, whole and proven.", quiet=desk.quiet)
+    say(f"The archive is duplicated to {target}, whole and proven.", quiet=common.quiet)
     return ExitStatus.DONE

@@ -1,4 +1,4 @@
-"""review, mend: a listing by itself, no board needed."""
+"""The commands review and mend, which need no board."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
 from hostlink.errors import ExitStatus
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from hostlink.listing import Finding, Mended, Review
 
 
-def _show_rules(desk: Desk) -> ExitStatus:
-    """What the review looks for, in place of a review."""
+def _show_rules(common: CommonOptions) -> ExitStatus:
+    """Print the rules of the review, in place of a review."""
     from hostlink.listing.finding import RULES
 
-    if desk.json:
+    if common.json:
         as_json([{"rule": rule, "finds": finds} for rule, finds in RULES.items()])
     else:
         table(["rule", "finds"], [[rule, finds] for rule, finds in RULES.items()])
@@ -53,7 +53,11 @@ def _show_rules(desk: Desk) -> ExitStatus:
 )
 @shared(profile=True, json=True)
 def review(
-    desk: Desk, what: str | None, with_references: bool, rules: bool, silenced: tuple[str, ...]
+    common: CommonOptions,
+    what: str | None,
+    with_references: bool,
+    rules: bool,
+    silenced: tuple[str, ...],
 ) -> int:
     """Show a listing's byte ledger, whether it fits, its problems.
 
@@ -64,15 +68,15 @@ def review(
     from hostlink.listing.reviewing.crossref import cross_reference
 
     if rules:
-        return _show_rules(desk)
+        return _show_rules(common)
     if what is None:
         raise click.UsageError("Name a listing to review, or --rules.")
-    material = material_for(desk, what)
-    profile = desk.the_profile()
-    quiet = {*silenced, *_silenced_by_note(desk, material)}
+    material = material_for(common, what)
+    profile = common.the_profile()
+    quiet = {*silenced, *_silenced_by_note(common, material)}
     found = review_listing(material.listing, profile.rules, deep=True, silenced=quiet)
     references = cross_reference(material.listing, profile.rules) if with_references else None
-    if desk.json:
+    if common.json:
         told = {"listing": material.label, "profile": profile.name, **_review_dict(found)}
         if references is not None:
             told["cross_reference"] = references_dict(references)
@@ -84,31 +88,31 @@ def review(
     return ExitStatus.REFUSED if found.errors else ExitStatus.DONE
 
 
-def _silenced_by_note(desk: Desk, material: Material) -> frozenset[str]:
-    """The rules that the program's note in the archive silences."""
+def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[str]:
+    """Return the rules that the program's note in the archive silences."""
     from hostlink.listing.finding import silenced_in
 
     if material.revision is None:
         return frozenset()
-    with desk.archive(create=False, read_only=True) as archive:
+    with common.archive(create=False, read_only=True) as archive:
         return silenced_in(archive.program(material.name).note)
 
 
-def material_for(desk: Desk, what: str) -> Material:
-    """The listing meant by WHAT, without making an archive where there is none."""
+def material_for(common: CommonOptions, what: str) -> Material:
+    """Return the listing that WHAT names; do not create an archive if there is none."""
     from hostlink.jobs.listing_source import find_material, is_file
 
     stdin = read_stdin() if what == "-" else None
     if what == "-" or is_file(Path(what)):
         return find_material(what, None, stdin=stdin)
-    if desk.lent is None and not desk.archive_file().exists():
+    if common.open_link is None and not common.archive_file().exists():
         return find_material(what, None)
-    with desk.archive(create=False, read_only=True) as archive:
+    with common.archive(create=False, read_only=True) as archive:
         return find_material(what, archive)
 
 
 def read_stdin() -> bytes:
-    """A listing from standard input, at most one byte more than a listing may have."""
+    """Read a listing from standard input, at most one byte beyond the size limit."""
     import sys
 
     from hostlink.cli.streams import read_input
@@ -203,7 +207,7 @@ def _finding(finding: Finding) -> str:
     help="Write the mended listing to a file.",
 )
 @shared(profile=True, json=True, yes=True)
-def mend(desk: Desk, what: str, output: Path | None) -> None:
+def mend(common: CommonOptions, what: str, output: Path | None) -> None:
     """Repair what pasting and forums do to a listing.
 
     The mended listing goes to stdout (or -o FILE), every repair to stderr. What may be damage but
@@ -211,25 +215,25 @@ def mend(desk: Desk, what: str, output: Path | None) -> None:
     """
     from hostlink.listing import mend as mend_text
 
-    material = material_for(desk, what)
-    rules = desk.the_profile().rules if desk.profile else None
+    material = material_for(common, what)
+    rules = common.the_profile().rules if common.profile else None
     mended = mend_text(material.text, rules)
-    if desk.json:
+    if common.json:
         as_json(_mended_dict(material, mended))
     else:
         for each in mended.mends:
-            say(f"row {each.line}: {each.sentence}", quiet=desk.quiet)
+            say(f"row {each.line}: {each.sentence}", quiet=common.quiet)
         for doubt in mended.doubts:
-            say(f"row {doubt.line}: left as it is: {doubt.sentence}", quiet=desk.quiet)
+            say(f"row {doubt.line}: left as it is: {doubt.sentence}", quiet=common.quiet)
         say(
             f"{material.label}: {plural(len(mended.mends), 'repair')}, "
             f"{plural(len(mended.doubts), 'doubt')}.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
     if output is not None:
-        write_new(output, mended.text.encode("utf-8", "replace"), replace=desk.yes)
-        say(f"The mended listing is written to {output}.", quiet=desk.quiet)
-    elif not desk.json:
+        write_new(output, mended.text.encode("utf-8", "replace"), replace=common.yes)
+        say(f"The mended listing is written to {output}.", quiet=common.quiet)
+    elif not common.json:
         listing_text(mended.text)
 
 

@@ -1,4 +1,4 @@
-"""load and save on many boards: one line of progress each, one summary, the worst exit status."""
+"""Loading and saving on several boards: a line of progress for each, one summary and status."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, is_terminal, say, table
 from hostlink.cli.stopping import stoppable
 from hostlink.cli.ways import COMMANDS, advised
@@ -27,34 +27,36 @@ if TYPE_CHECKING:
     from hostlink.jobs.saving import Saved, SaveOptions
 
 
-def load_many(desk: Desk, archive: Archive, material: Material, options: LoadOptions) -> int:
-    """Load into every board meant; the worst exit status."""
+def load_many(
+    common: CommonOptions, archive: Archive, material: Material, options: LoadOptions
+) -> int:
+    """Load into every chosen board; return the worst exit status."""
     from hostlink.cli.job_json import loaded_dict
     from hostlink.jobs.many import load_on_each
 
-    choices = desk.choices(archive)
-    with stoppable() as stopped, Tellers(desk.quiet) as tell:
+    choices = common.choices(archive)
+    with stoppable() as stopped, Tellers(common.quiet) as tell:
         results = load_on_each(choices, archive, material, options, tell.emit, stopped, tell.result)
-    return _report(desk, results, loaded_dict, _loaded)
+    return _report(common, results, loaded_dict, _loaded)
 
 
-def save_many(desk: Desk, archive: Archive, options: SaveOptions) -> int:
-    """Save from every board meant, each under its name and the day; the worst exit status."""
+def save_many(common: CommonOptions, archive: Archive, options: SaveOptions) -> int:
+    """Save every chosen board under its name and the date; return the worst exit status."""
     from hostlink.cli.job_json import saved_dict
     from hostlink.jobs.many import save_on_each
 
-    choices = desk.choices(archive)
+    choices = common.choices(archive)
     today = date.today()
-    with stoppable() as stopped, Tellers(desk.quiet) as tell:
+    with stoppable() as stopped, Tellers(common.quiet) as tell:
         results = save_on_each(choices, archive, options, today, tell.emit, stopped, tell.result)
-    return _report(desk, results, saved_dict, _saved)
+    return _report(common, results, saved_dict, _saved)
 
 
-def _report(desk: Desk, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
-    """Show every board's result; the worst exit status."""
+def _report(common: CommonOptions, results: Sequence[Result[Any]], as_dict: Any, told: Any) -> int:
+    """Show every board's result; return the worst exit status."""
     from hostlink.jobs.many import worst
 
-    if desk.json:
+    if common.json:
         as_json([_as_dict(each, as_dict) for each in results])
     else:
         _summary(results, told)
@@ -62,7 +64,7 @@ def _report(desk: Desk, results: Sequence[Result[Any]], as_dict: Any, told: Any)
 
 
 def _as_dict(result: Result[Any], value_dict: Any) -> dict[str, object]:
-    """One board's result for --json."""
+    """Return the JSON for one board's result."""
     error = result.error
     return {
         "board": result.board,
@@ -87,7 +89,7 @@ def _saved(value: Saved) -> tuple[str, str]:
 
 
 def _summary(results: Sequence[Result[Any]], told: Any) -> None:
-    """One row a board: what it holds or why not."""
+    """Print one row per board: what it holds now, or why the job failed."""
     rows = []
     for result in results:
         if result.error is None:
@@ -98,7 +100,7 @@ def _summary(results: Sequence[Result[Any]], told: Any) -> None:
 
 
 class Tellers:
-    """Tells the events of many boards: a live line each, or a sentence as each is done."""
+    """Report the events of several boards: one live line each, or a sentence when each is done."""
 
     def __init__(self, quiet: bool) -> None:
         self._quiet = quiet
@@ -124,7 +126,7 @@ class Tellers:
             self._live = None
 
     def emit(self, board: str, event: Event) -> None:
-        """An event of one board; comes from its owner's thread."""
+        """Report an event of one board. Called in that board's owner thread."""
         with self._lock:
             if isinstance(event, Warned | Rescued | AlreadyKept | LineRepaired):
                 text = event_words(event, COMMANDS)
@@ -133,7 +135,7 @@ class Tellers:
                 self._update(board, event)
 
     def result(self, result: Result[Any]) -> None:
-        """One board is done."""
+        """Report that one board's job has ended."""
         with self._lock:
             if result.error is not None:
                 self._say(f"{result.board}: {result.error.what}")

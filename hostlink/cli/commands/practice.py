@@ -1,10 +1,10 @@
-"""hostlink without a command, and practice: opening the app."""
+"""The command practice: the app on the practice board, and the kinds of practice board."""
 
 from __future__ import annotations
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 
 PRACTICE_PORT = "practice://"
@@ -14,7 +14,7 @@ FIRST_LISTING = "shipped:TIDE"
 @click.command()
 @click.option("--kinds", "show_kinds", is_flag=True, help="Show the kinds of practice board.")
 @shared(json=True)
-def practice(desk: Desk, show_kinds: bool) -> None:
+def practice(common: CommonOptions, show_kinds: bool) -> None:
     """Open the app on the practice board, with the shipped programs.
 
     The practice board is made of software: load a program, run it, save it, restart the board.
@@ -24,20 +24,20 @@ def practice(desk: Desk, show_kinds: bool) -> None:
     is a board of that kind, in any command, and stays one.
     """
     if show_kinds:
-        _show_kinds(desk)
+        _show_kinds(common)
         return
     from hostlink.app.start import open_app
 
-    open_app(port=PRACTICE_PORT, archive=desk.archive_path, opens=FIRST_LISTING)
+    open_app(port=PRACTICE_PORT, archive=common.archive_path, opens=FIRST_LISTING)
 
 
-def _show_kinds(desk: Desk) -> None:
+def _show_kinds(common: CommonOptions) -> None:
     from hostlink.cli.output import as_json, say, table
     from hostlink.link.opening import practice_kinds
 
     kinds = practice_kinds()
-    if desk.json:
+    if common.json:
         as_json(kinds)
         return
     table(("kind", "title"), [(kind["kind"], kind["title"]) for kind in kinds])
-    say(f"A board of a kind: --port {PRACTICE_PORT}NAME?kind=KIND", quiet=desk.quiet)
+    say(f"A board of a kind: --port {PRACTICE_PORT}NAME?kind=KIND", quiet=common.quiet)

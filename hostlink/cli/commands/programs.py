@@ -1,4 +1,4 @@
-"""programs, find, show, history: reading the archive."""
+"""The commands programs, find and show, which only read the archive."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.archive.times import shown
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, listing_text, say, table
@@ -29,31 +29,36 @@ if TYPE_CHECKING:
 @click.option("--rescues", is_flag=True, help="List the rescues instead.")
 @click.option("--shipped", is_flag=True, help="List the shipped example programs instead.")
 @shared(json=True)
-def programs(desk: Desk, retired: bool, tag: str | None, rescues: bool, shipped: bool) -> int:
+def programs(
+    common: CommonOptions, retired: bool, tag: str | None, rescues: bool, shipped: bool
+) -> int:
     """List the programs in the archive."""
     if shipped:
-        _show_shipped(desk, tag)
+        _show_shipped(common, tag)
         return ExitStatus.DONE
     if rescues:
-        with desk.reading() as archive:
+        with common.reading() as archive:
             kept = archive.rescues()
-        _show_rescues(desk, kept)
+        _show_rescues(common, kept)
         return tell_damaged(kept.damaged)
     from hostlink.archive.records import Listed
 
     found: Listed[Program] = Listed()
-    others, path = 0, desk.archive_file()
-    if desk.lent is not None or path.exists():
-        with desk.programs() as archive:
+    others, path = 0, common.archive_file()
+    if common.open_link is not None or path.exists():
+        with common.programs() as archive:
             found = archive.programs(retired=retired, tag=tag)
             others = 0 if found else len(archive.programs(retired=None))
             path = archive.path
-    if desk.json:
+    if common.json:
         as_json([_program_dict(program) for program in found])
         return tell_damaged(found.damaged)
     if found:
         _program_table(found)
-    say(f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}", quiet=desk.quiet)
+    say(
+        f"{_how_many(len(found), retired, tag)} in {path}.{_hint(found, others)}",
+        quiet=common.quiet,
+    )
     return tell_damaged(found.damaged)
 
 
@@ -63,7 +68,7 @@ def _how_many(count: int, retired: bool, tag: str | None) -> str:
 
 
 def _hint(found: list[Program], others: int) -> str:
-    """What to try where the list is empty."""
+    """Suggest what to do if the list is empty."""
     if found:
         return ""
     if others:
@@ -105,8 +110,8 @@ def _program_dict(program: Program) -> dict[str, object]:
     }
 
 
-def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
-    if desk.json:
+def _show_rescues(common: CommonOptions, found: list[Rescue]) -> None:
+    if common.json:
         as_json([item_dict(rescue) for rescue in found])
         return
     if found:
@@ -126,21 +131,21 @@ def _show_rescues(desk: Desk, found: list[Rescue]) -> None:
             ],
             right=("bytes", "lines"),
         )
-    say(f"{plural(len(found), 'rescue')}.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'rescue')}.", quiet=common.quiet)
 
 
 def _mark(rescue: Rescue) -> str:
-    """What a person must know before taking a rescue for their work."""
+    """Return the doubts and the note that a user must see before relying on a rescue."""
     return ", ".join([*marks_of(rescue.origin), *filter(None, [rescue.origin.note])])
 
 
-def _show_shipped(desk: Desk, tag: str | None) -> None:
+def _show_shipped(common: CommonOptions, tag: str | None) -> None:
     from hostlink.jobs.listing_source import shipped_programs
 
     found = {
         name: entry for name, entry in shipped_programs().items() if not tag or tag in entry.tags
     }
-    if desk.json:
+    if common.json:
         as_json(
             [
                 {"name": name, "title": entry.title, "notes": entry.notes, "tags": entry.tags}
@@ -154,14 +159,14 @@ def _show_shipped(desk: Desk, tag: str | None) -> None:
     )
     say(
         f"{plural(len(found), 'shipped program')}. `hostlink load NAME` loads one.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
 def _size_range(
     _ctx: click.Context, _option: click.Parameter, text: str | None
 ) -> tuple[int, int] | None:
-    """Least and most bytes, as `--size` names them."""
+    """Parse the smallest and largest size in bytes given to `--size`."""
     if text is None:
         return None
     fits = re.fullmatch(r"([0-9]{1,9})?(-)?([0-9]{1,9})?", text.strip())
@@ -194,7 +199,7 @@ def _size_range(
 )
 @shared(json=True)
 def find(
-    desk: Desk,
+    common: CommonOptions,
     words: tuple[str, ...],
     tag: str | None,
     board: str | None,
@@ -208,9 +213,9 @@ def find(
     """
     if not words and tag is None and board is None and size is None:
         raise click.UsageError("Name words to look for, or --tag, --board or --size.")
-    with desk.reading() as archive:
+    with common.reading() as archive:
         found = archive.find(" ".join(words), tag=tag, board=board, size=size, limit=limit)
-    if desk.json:
+    if common.json:
         as_json([_found_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
@@ -228,7 +233,7 @@ def find(
             right=("bytes",),
         )
     more = f"; there may be more, --limit {limit * 2} shows them" if len(found) == limit else ""
-    say(f"{plural(len(found), 'result')}{more}.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'result')}{more}.", quiet=common.quiet)
     return tell_damaged(found.damaged)
 
 
@@ -241,7 +246,7 @@ def _found_dict(found: Found) -> dict[str, object]:
 
 
 def item_dict(item: Revision | Rescue) -> dict[str, object]:
-    """A revision or rescue as JSON."""
+    """Return the JSON for a revision or rescue."""
     return {
         "spec": item.spec,
         "program": item.program,
@@ -260,13 +265,13 @@ def item_dict(item: Revision | Rescue) -> dict[str, object]:
 
 
 def marks_of(origin: Origin) -> list[str]:
-    """What makes a listing less than certain, in a word or two each."""
+    """Return short words for each doubt about a captured listing."""
     marks = ["after a restart"] if origin.after_restart else []
     return [*marks, *([f"not proven: {origin.unproven}"] if origin.unproven else [])]
 
 
 def source_words(origin: Origin) -> str:
-    """Where a listing came from, with all that makes it less than certain."""
+    """Describe where a listing came from, and each doubt about it."""
     marks = marks_of(origin)
     kind = "" if origin.kind == "rescue" else origin.kind
     return f"{kind} {origin.where}".strip() + (f" ({', '.join(marks)})" if marks else "")
@@ -281,7 +286,7 @@ def source_words(origin: Origin) -> str:
     help="Write the listing to a file, its bytes exactly as kept.",
 )
 @shared(json=True, yes=True)
-def show(desk: Desk, what: str, output: Path | None) -> None:
+def show(common: CommonOptions, what: str, output: Path | None) -> None:
     """Print a listing.
 
     Control characters in it are shown as escapes; -o FILE writes its bytes exactly as kept.
@@ -289,11 +294,11 @@ def show(desk: Desk, what: str, output: Path | None) -> None:
     from hostlink.cli.commands.listings import material_for
     from hostlink.jobs.files import write_new
 
-    material = material_for(desk, what)
+    material = material_for(common, what)
     if output is not None:
-        write_new(output, material.raw, replace=desk.yes)
-        say(f"{material.label} is written to {output}.", quiet=desk.quiet)
-    elif desk.json:
+        write_new(output, material.raw, replace=common.yes)
+        say(f"{material.label} is written to {output}.", quiet=common.quiet)
+    elif common.json:
         as_json(_shown_dict(material))
     else:
         listing_text(material.text)
@@ -311,7 +316,7 @@ def _shown_dict(material: Material) -> dict[str, object]:
 
 
 def size_words(size: int | None) -> str:
-    """A size on the board, "?" where it is not known."""
+    """Format a size in bytes; return "?" if it is unknown."""
     return "?" if size is None else f"{size:,}"
 
 

@@ -1,4 +1,4 @@
-"""The cross-reference, as review shows it."""
+"""How review prints the cross-reference."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 def show_references(found: CrossReference) -> None:
-    """Two tables and a sentence on stdout."""
+    """Print the cross-reference on stdout: two tables and a sentence."""
     data("")
     table(
         ["line", "used by"],
@@ -36,7 +36,7 @@ def show_references(found: CrossReference) -> None:
 
 
 def references_dict(found: CrossReference) -> dict[str, object]:
-    """The same as plain values."""
+    """Return the JSON for the cross-reference."""
     return {
         "lines": [
             {

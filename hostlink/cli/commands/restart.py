@@ -1,4 +1,4 @@
-"""restart: the board's restart line pulled on purpose."""
+"""The command restart: a deliberate restart of the board through its port."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import agreed
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @click.command()
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
 @shared(link=True, json=True)
-def restart(desk: Desk, discard_board: bool) -> None:
+def restart(common: CommonOptions, discard_board: bool) -> None:
     """Restart the board; its program is kept first, and lost there.
 
     Asks before it does (--yes answers). Nothing is sent until the board's banner or prompt has
@@ -31,25 +31,25 @@ def restart(desk: Desk, discard_board: bool) -> None:
     from hostlink.jobs.session.restarting import check_restartable
     from hostlink.jobs.session.restarting import restart as restart_job
 
-    check_restartable(desk.the_port())
-    if not desk.yes and not sys.stdin.isatty():
+    check_restartable(common.the_port())
+    if not common.yes and not sys.stdin.isatty():
         raise RefusedError(
             "Restarting loses the program in the board's memory, so it needs your word.",
             kept="The port was not opened.",
             advice="Repeat with --yes.",
         )
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
 
         def consent(held: Held) -> bool:
             teller.close()
             kept = f" It is kept as {held.spec}." if held.spec else ""
             what = f"The program in its memory will be lost there.{kept} Restart the board?"
-            return desk.yes or agreed(what)
+            return common.yes or agreed(what)
 
-        with desk.session(archive, teller.emit) as session:
+        with common.session(archive, teller.emit) as session:
             done = restart_job(session, archive, consent=consent, discard_board=discard_board)
         teller.close()
-    if desk.json:
+    if common.json:
         lines = done.lines if done.at_prompt else None
         held = done.held.spec or None
         as_json({"board_held": held, "at_prompt": done.at_prompt, "lines": lines})
@@ -58,5 +58,5 @@ def restart(desk: Desk, discard_board: bool) -> None:
     back = f" `hostlink load {done.held.spec}` puts its program back." if done.held.spec else ""
     say(
         f"The board has restarted{f' {now}' if done.at_prompt else ''}.{back}",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )

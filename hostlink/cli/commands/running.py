@@ -1,7 +1,7 @@
-"""run: what a program prints as it comes, its questions at once, and answers from wherever.
+"""The command run: prints a program's output as it arrives and answers its questions.
 
-On a terminal the person's line is edited and shown by the terminal itself; the board's echo of it
-is the same text again, and is not shown twice.
+On a terminal, the terminal itself edits and shows the typed line; the board's echo of it is not
+shown a second time.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import InputLines, input_lines
 from hostlink.cli.options import Number, shared
 from hostlink.cli.output import as_json, data, say
@@ -56,7 +56,9 @@ _ASKING_SIGNS = ("?", ":")
     "counted.",
 )
 @shared(link=True, json=True)
-def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float) -> None:
+def run(
+    common: CommonOptions, input_path: Path | None, output: Path | None, seconds: float
+) -> None:
     """Run the program in the board's memory.
 
     What it prints goes to stdout as it comes. When it asks, a line is typed to it: yours, one from
@@ -72,31 +74,31 @@ def run(desk: Desk, input_path: Path | None, output: Path | None, seconds: float
         raise RefusedError(
             f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
         )
-    teller = Teller(quiet=desk.quiet)
-    with desk.archive() as archive, desk.session(archive, teller.emit) as session:
-        done = run_now(session, given or input_lines(), seconds, teller.emit, output, desk.json)
-    if desk.json:
+    teller = Teller(quiet=common.quiet)
+    with common.archive() as archive, common.session(archive, teller.emit) as session:
+        done = run_now(session, given or input_lines(), seconds, teller.emit, output, common.json)
+    if common.json:
         as_json(done.as_dict())
     done.check()
     if given is not None and given.left:
-        say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=desk.quiet)
+        say(f"Not asked for: {plural(given.left, 'line')} of {input_path}.", quiet=common.quiet)
     if not "".join(done.rows).strip():
         say(
             "It printed nothing. If the board holds no program, `hostlink load WHAT` loads one.",
-            quiet=desk.quiet,
+            quiet=common.quiet,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """How a run ended. rows: what was printed. error: what it failed with, None for the wire's."""
+    """How a run ended. rows: the printed output. error: what ended it, or None."""
 
     rows: list[str]
     ran: Ran | None
     error: HostlinkError | None
 
     def as_dict(self) -> dict[str, object]:
-        """A run as JSON tells it."""
+        """Return the JSON for the run."""
         fault = self.ran.fault if self.ran is not None else None
         return {
             "output": "\n".join(self.rows),
@@ -111,7 +113,7 @@ class Done:
         }
 
     def check(self) -> None:
-        """Raise what the run failed with."""
+        """Raise the error that the run failed with, if any."""
         if self.error is not None:
             raise self.error
         if self.ran is not None:
@@ -146,7 +148,7 @@ def run_now(
 
 
 class Questions:
-    """Shows no output, but on stderr the questions that a person is to answer."""
+    """Show nothing but the questions that a person has to answer, on stderr."""
 
     def __init__(self, tell: Emit, answers: Answers) -> None:
         self.rows: list[str] = []
@@ -154,7 +156,7 @@ class Questions:
         self._answers = answers
 
     def emit(self, event: Event) -> None:
-        """Take an event of the run."""
+        """Process an event of the run."""
         from hostlink.jobs.events import InputTyped, RowOpen, RowPrinted
 
         if isinstance(event, RowPrinted):
@@ -168,19 +170,19 @@ class Questions:
             self._tell(event)
 
     def _printed(self, text: str) -> None:
-        """A row has ended."""
+        """Handle the end of an output row."""
 
     def _opened(self, text: str) -> None:
-        """A row goes on."""
+        """Handle part of an output row."""
         if self._answers.live and text.rstrip().endswith(_ASKING_SIGNS):
             click.echo(safe(text), nl=False, err=True)
 
     def _typed(self, text: str) -> None:
-        """An answer went out."""
+        """Handle an answer that was typed to the board."""
 
 
 class Screen(Questions):
-    """Shows what a program prints on stdout, each piece of a row as it comes."""
+    """Print a program's output on stdout, each part of a row as it arrives."""
 
     def __init__(self, tell: Emit, answers: Answers) -> None:
         super().__init__(tell, answers)
@@ -206,13 +208,13 @@ class Screen(Questions):
             self._typist.begin()
 
     def _typed(self, text: str) -> None:
-        """The person's line stands on the screen already, unless it was typed rows ago."""
+        """Note that the terminal already shows the answer, if a person typed it on this row."""
         if self._typist is not None and self._typist.typed_at >= self._began:
             self._echo = text
             self._entered = True
 
     def _rest(self, text: str) -> str:
-        """What of a row is not on the screen yet; some boards echo small letters as capitals."""
+        """Return the part of a row not yet printed; a board may echo small letters as capitals."""
         new = text[len(self._shown) :]
         if self._echo.upper().startswith(new.upper()):
             return ""
@@ -222,7 +224,7 @@ class Screen(Questions):
 
 
 def _input_lines(path: Path | None) -> list[str]:
-    """The lines to type. A control character in one would not be typed but obeyed."""
+    """Return the input lines to type; refuse control characters, which the board would obey."""
     if path is None:
         return []
     try:

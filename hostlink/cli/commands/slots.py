@@ -1,10 +1,10 @@
-"""stored, store, recall: the programs in the board's EEPROM."""
+"""The commands stored, store and recall: the programs in the board's EEPROM."""
 
 from __future__ import annotations
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.errors import ExitStatus
@@ -13,27 +13,27 @@ from hostlink.words import plural
 
 @click.command()
 @shared(link=True, json=True)
-def stored(desk: Desk) -> None:
+def stored(common: CommonOptions) -> None:
     """List the programs in the board's EEPROM."""
     from hostlink.cli.progress import Teller
     from hostlink.jobs.recalling import stored as stored_job
 
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
-        with desk.session(archive, teller.emit) as session:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
+        with common.session(archive, teller.emit) as session:
             found = stored_job(session)
         teller.close()
-    if desk.json:
+    if common.json:
         as_json([{"name": slot.name, "row": slot.row} for slot in found])
         return
     if found:
         table(["stored", "the board says"], [[slot.name, slot.row] for slot in found])
-    say(f"{plural(len(found), 'stored program')}.", quiet=desk.quiet)
+    say(f"{plural(len(found), 'stored program')}.", quiet=common.quiet)
 
 
 @click.command()
 @click.argument("name")
 @shared(link=True)
-def store(desk: Desk, name: str) -> None:
+def store(common: CommonOptions, name: str) -> None:
     """Store the program in memory in the board's EEPROM.
 
     It is proven by recalling it. What NAME held before is kept in the archive first. EEPROM wears:
@@ -42,18 +42,18 @@ def store(desk: Desk, name: str) -> None:
     from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import store as store_job
 
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
-        with desk.session(archive, teller.emit) as session:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
+        with common.session(archive, teller.emit) as session:
             before = store_job(session, archive, name)
         teller.close()
     was = f"; before it held what is kept as {before.spec}" if before.spec else ""
-    say(f"Stored as {name} and read back{was}.", quiet=desk.quiet)
+    say(f"Stored as {name} and read back{was}.", quiet=common.quiet)
 
 
 @click.command()
 @click.argument("name")
 @shared(link=True)
-def recall(desk: Desk, name: str) -> int:
+def recall(common: CommonOptions, name: str) -> int:
     """Bring a stored program back into the board's memory.
 
     What is there is kept in the archive first.
@@ -61,14 +61,14 @@ def recall(desk: Desk, name: str) -> int:
     from hostlink.cli.progress import Teller
     from hostlink.jobs.slots import recall as recall_job
 
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
-        with desk.session(archive, teller.emit) as session:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
+        with common.session(archive, teller.emit) as session:
             held = recall_job(session, archive, name)
         teller.close()
     known = f", the same as {held.spec}" if held.spec else ""
     proof = f", not proven ({held.doubt})" if held.doubt is not None else ""
     say(
         f"{name} is in memory: {plural(len(held.lines), 'line')}{known}{proof}.",
-        quiet=desk.quiet and held.doubt is None,
+        quiet=common.quiet and held.doubt is None,
     )
     return ExitStatus.DONE if held.doubt is None else ExitStatus.READ_BACK_DIFFERS

@@ -1,4 +1,4 @@
-"""survey: measure an unknown board, tell in words what it does, propose a profile."""
+"""The command survey: measures an unknown board and proposes a profile."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import Number, Whole, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
 from hostlink.cli.stopping import agreed
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from hostlink.board.profile.model import Profile
     from hostlink.board.survey.steps import Consent
     from hostlink.jobs.survey_results import Difference
-    from hostlink.jobs.surveying import Surveyed
+    from hostlink.jobs.surveying import Surveyed, SurveyOptions
 
 _USUAL_LONGEST = 128  # characters; beyond them some boards clear their program or hang
 _LONG_LINES = (
@@ -77,7 +77,7 @@ _FILLING = (
 )
 @shared(link=True, json=True, yes=True)
 def survey(
-    desk: Desk,
+    common: CommonOptions,
     storing: bool,
     longest: int | None,
     eeprom: bool,
@@ -96,43 +96,60 @@ def survey(
     """
     from hostlink.board.profile.file import find_profile
     from hostlink.board.survey.steps import Consent
-    from hostlink.cli.progress import Teller
-    from hostlink.errors import ExitStatus
     from hostlink.jobs.profiles import check_new_name
-    from hostlink.jobs.survey_results import against as differences_against
     from hostlink.jobs.surveying import SurveyOptions
-    from hostlink.jobs.surveying import survey as survey_job
 
     expected = find_profile(against) if against else None
     if keep:
-        check_new_name(keep, replace=desk.yes)
+        check_new_name(keep, replace=common.yes)
     consent = Consent(storing, longest or 0, eeprom, fill)
-    _ask_for(desk, consent)
+    _ask_for(common, consent)
     options = SurveyOptions(
         name=keep or "surveyed",
         consent=consent,
         discard_board=discard_board,
-        speeds=(desk.baud,) if desk.baud else (),
+        speeds=(common.baud,) if common.baud else (),
         clock_hz=int((clock or 0) * 1_000_000),
     )
-    with desk.archive() as archive:
-        with Teller(quiet=desk.quiet) as teller:
-            with desk.session(archive, teller.emit) as session:
+    return _survey(common, options, expected, keep, details=details)
+
+
+def _survey(
+    common: CommonOptions,
+    options: SurveyOptions,
+    expected: Profile | None,
+    keep: str | None,
+    *,
+    details: bool,
+) -> int:
+    """Measure, show and keep; return the exit status.
+
+    expected: the profile to compare with, or None. keep: the name to keep the result under, or
+    None. details: show every value, with its evidence.
+    """
+    from hostlink.cli.progress import Teller
+    from hostlink.errors import ExitStatus
+    from hostlink.jobs.survey_results import against as differences_against
+    from hostlink.jobs.surveying import survey as survey_job
+
+    with common.archive() as archive:
+        with Teller(quiet=common.quiet) as teller:
+            with common.session(archive, teller.emit) as session:
                 result = survey_job(session, archive, options)
                 identity = session.identity
             teller.close()
         differences = differences_against(result.findings, expected) if expected else []
-        if not desk.json and expected is not None:
+        if not common.json and expected is not None:
             _show_differences(differences, expected)
-        elif not desk.json:
+        elif not common.json:
             _show(result, details=details)
-        kept = _keep(desk, archive, identity, result.profile, keep)
-    if desk.json:
+        kept = _keep(common, archive, identity, result.profile, keep)
+    if common.json:
         as_json(_as_dict(result, differences if expected else None, kept))
     return ExitStatus.REFUSED if differences else ExitStatus.DONE
 
 
-def _ask_for(desk: Desk, consent: Consent) -> None:
+def _ask_for(common: CommonOptions, consent: Consent) -> None:
     """Say what goes beyond test lines, and ask where a person is there to answer.
 
     Raises UsageError where it goes with nothing, or click's Abort without consent.
@@ -140,7 +157,7 @@ def _ask_for(desk: Desk, consent: Consent) -> None:
     from hostlink.errors import UsageError
 
     if consent.storing:
-        say(_STORING, quiet=desk.quiet)
+        say(_STORING, quiet=common.quiet)
     beyond = [
         (consent.longest, "--long-line", _LONG_LINES.format(most=consent.longest)),
         (consent.slots, "--eeprom", _SLOTS),
@@ -152,7 +169,7 @@ def _ask_for(desk: Desk, consent: Consent) -> None:
         if not consent.storing:
             raise UsageError(f"{option} goes with --storing.", kept="Nothing was sent.")
         say(warning)
-        if is_terminal() and not desk.yes and not agreed("Go on?"):
+        if is_terminal() and not common.yes and not agreed("Go on?"):
             raise click.Abort
 
 
@@ -224,13 +241,13 @@ def _plain(value: object) -> object:
 
 
 def _keep(
-    desk: Desk, archive: Archive, identity: Identity, profile: Profile, name: str | None
+    common: CommonOptions, archive: Archive, identity: Identity, profile: Profile, name: str | None
 ) -> Path | None:
     """Write the profile and talk to this board by it from now on; a person at a terminal is asked
     for its name. Returns where it is, None where it was not kept."""
     from hostlink.jobs.profiles import give_profile, keep_profile
 
-    if name is None and is_terminal() and not (desk.json or desk.quiet or desk.yes):
+    if name is None and is_terminal() and not (common.json or common.quiet or common.yes):
         name = click.prompt(
             "Name to keep this profile under (nothing for not at all)",
             default="",
@@ -239,11 +256,11 @@ def _keep(
         ).strip()
     if not name:
         return None
-    path = keep_profile(profile, name, replace=desk.yes)
+    path = keep_profile(profile, name, replace=common.yes)
     give_profile(archive, identity, name)
     say(
         f"Kept as {path}. This board is talked to by it from now on; any other with "
         f"--profile {name}.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
     return path

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from hostlink.cli.context import Desk, Lent
+from hostlink.cli.context import CommonOptions, OpenLink
 from hostlink.cli.options import refuse_given_twice, shared
 from hostlink.cli.output import say
 from hostlink.errors import ExitStatus, RefusedError, UsageError
@@ -22,7 +22,7 @@ _KEPT = "Nothing was run, and the port was not opened."
 @click.command()
 @click.argument("file", required=False, default="-")
 @shared(link=True)
-def together(desk: Desk, file: str) -> int:
+def together(common: CommonOptions, file: str) -> int:
     """Run several commands over one open port.
 
     FILE (or standard input) holds one hostlink command a line, without the word hostlink, such as
@@ -32,22 +32,22 @@ def together(desk: Desk, file: str) -> int:
     from hostlink.cli.rehearsal import rehearse
 
     lines, where = _read(file)
-    with desk.archive() as archive:
-        lent = Lent(None, archive, desk.link_choice(archive), desk.quiet)
-        rehearse(lines, lent, where, _KEPT)
-        with desk.session(archive, Teller(quiet=desk.quiet).emit) as session:
+    with common.archive() as archive:
+        link = OpenLink(None, archive, common.link_choice(archive), common.quiet)
+        rehearse(lines, link, where, _KEPT)
+        with common.session(archive, Teller(quiet=common.quiet).emit) as session:
             session.attach()
-            lent.session = session
-            return _run(lines, where, lent)
+            link.session = session
+            return _run(lines, where, link)
 
 
-def _run(lines: list[tuple[int, list[str]]], where: str, lent: Lent) -> int:
+def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
     """Run the lines until one fails; its exit status."""
     from hostlink.cli.entry import run_line
 
     for place, words in lines:
-        say(f"{place}: {shlex.join(words)}", quiet=lent.quiet)
-        status: int = run_line(words, lent)
+        say(f"{place}: {shlex.join(words)}", quiet=link.quiet)
+        status: int = run_line(words, link)
         if status:
             after = sum(1 for other, _ in lines if other > place)
             left = f"{plural(after, 'line')} after it not run" if after else "it was the last"

@@ -1,4 +1,4 @@
-"""load, save."""
+"""The commands load and save: programs into the board and out of it."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.job_json import loaded_dict, saved_dict
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, is_terminal, say
@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from hostlink.board.dialogue.learning import Learned
     from hostlink.cli.progress import Teller
     from hostlink.jobs.events import Emit
-    from hostlink.jobs.loading import Loaded
+    from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.session.session import Session
 
 _WATCH_NAP_S = 0.5
@@ -48,7 +49,7 @@ _WATCH_NAP_S = 0.5
 )
 @shared(link=True, many=True, json=True)
 def load(
-    desk: Desk,
+    common: CommonOptions,
     what: str,
     run_it: bool,
     name: str,
@@ -63,55 +64,73 @@ def load(
     What the board holds is captured first and kept in the archive if it is not there yet; the
     listing itself is kept as a revision. Lines are sent as fast as the board can store them.
     """
-    from hostlink.archive.names import checked_name
     from hostlink.cli.commands.listings import read_stdin
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.fitness import check_loadable
     from hostlink.jobs.listing_source import find_material
     from hostlink.jobs.loading import LoadOptions
-    from hostlink.jobs.loading import load as load_job
 
-    _check_together(desk, what, watch=watch, changes=changes, discard_board=discard_board)
-    if name:
-        checked_name(name)
-    if desk.many and (watch or run_it):
-        raise UsageError("--run and --watch are for one board: name one --port.")
+    _check_together(
+        common, changes=changes, discard_board=discard_board, run_it=run_it, watch=watch
+    )
+    watched = _watched_file(what) if watch else None
+    _check_name(name)
     stdin = read_stdin() if what == "-" else None
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
         options = LoadOptions(
-            discard_board, changes, despite_review, name, _learning(desk, learn, teller)
+            discard_board, changes, despite_review, name, _learning(common, learn, teller)
         )
-        if desk.many:
+        if common.many:
             from hostlink.cli.commands.many import load_many
 
             teller.close()
-            return load_many(desk, archive, material, options)
-        choice = desk.link_choice(archive)
-        if not choice.is_guess:
-            check_loadable(material, choice.effective, despite_review=options.despite_review)
-        with desk.session(archive, teller.emit) as session:
-            if not session.choice.is_guess:  # the speed is not known before
-                _expect(desk, session, material)
-            loaded = load_job(session, archive, material, options)
-            teller.close()
-            if run_it:
-                _run_loaded(desk, session, loaded, teller.emit)
-            else:
-                _tell_loaded(desk, loaded)
-            if watch:
-                _watch(desk, session, archive, Path(what), options)
+            return load_many(common, archive, material, options)
+        _load_one(common, archive, material, options, teller, run_it=run_it, watched=watched)
     return None
 
 
-def _learning(desk: Desk, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
+def _load_one(
+    common: CommonOptions,
+    archive: Archive,
+    material: Material,
+    options: LoadOptions,
+    teller: Teller,
+    *,
+    run_it: bool,
+    watched: Path | None,
+) -> None:
+    """Load into one board, then run the program or watch its file over the same open port.
+
+    A listing that the profile refuses is refused before the port is opened. watched: the file
+    whose changes are loaded until Ctrl+C, or None.
+    """
+    from hostlink.jobs.fitness import check_loadable
+    from hostlink.jobs.loading import load as load_job
+
+    choice = common.link_choice(archive)
+    if not choice.is_guess:
+        check_loadable(material, choice.effective, despite_review=options.despite_review)
+    with common.session(archive, teller.emit) as session:
+        if not session.choice.is_guess:  # the speed is not known before
+            _expect(common, session, material)
+        loaded = load_job(session, archive, material, options)
+        teller.close()
+        if run_it:
+            _run_loaded(common, session, loaded, teller.emit)
+        else:
+            _tell_loaded(common, loaded)
+        if watched is not None:
+            _watch(common, session, archive, watched, options)
+
+
+def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[Learned], bool]:
     """Whether what a board does to lines may be learned: by option, or asked at a terminal."""
 
     def may_learn(learned: Learned) -> bool:
-        if learn or desk.yes:
-            say(learned.sentence, quiet=desk.quiet)
+        if learn or common.yes:
+            say(learned.sentence, quiet=common.quiet)
             return True
-        if desk.quiet or desk.many or not (is_terminal() and sys.stdin.isatty()):
+        if common.quiet or common.many or not (is_terminal() and sys.stdin.isatty()):
             return False
         teller.close()
         say(learned.sentence)
@@ -121,46 +140,61 @@ def _learning(desk: Desk, learn: bool, teller: Teller) -> Callable[[Learned], bo
 
 
 def _check_together(
-    desk: Desk, what: str, *, watch: bool, changes: bool, discard_board: bool
+    common: CommonOptions, *, changes: bool, discard_board: bool, run_it: bool, watch: bool
 ) -> None:
     """Refuse options of load that contradict each other."""
-    if watch and (what == "-" or not Path(what).is_file()):
-        raise UsageError("--watch needs a listing file that can be saved again.")
-    if watch and desk.json:
+    if watch and common.json:
         raise UsageError("--json prints one answer, and --watch gives many: choose one of them.")
     if changes and discard_board:
         raise UsageError(
             "--changes needs to know what the board holds, and --discard-board does not look: "
             "choose one of them."
         )
+    if common.many and (watch or run_it):
+        raise UsageError("--run and --watch are for one board: name one --port.")
 
 
-def _expect(desk: Desk, session: Session, material: Any) -> None:
+def _watched_file(what: str) -> Path:
+    """Return the listing file to watch. Raises UsageError if there is no such file."""
+    if what == "-" or not Path(what).is_file():
+        raise UsageError("--watch needs a listing file that can be saved again.")
+    return Path(what)
+
+
+def _check_name(name: str) -> None:
+    """Refuse a name that no program can have; "" stands for none given."""
+    from hostlink.archive.names import checked_name
+
+    if name:
+        checked_name(name)
+
+
+def _expect(common: CommonOptions, session: Session, material: Material) -> None:
     from hostlink.jobs.loading import expected_seconds
 
     seconds = expected_seconds(material, session.dialogue.pacing)
     say(
         f"{material.label}: about {max(1, round(seconds))} s at {session.profile.talk.baud} baud.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
-def _run_loaded(desk: Desk, session: Session, loaded: Loaded, tell: Emit) -> None:
+def _run_loaded(common: CommonOptions, session: Session, loaded: Loaded, tell: Emit) -> None:
     """Run what was loaded; as JSON both are one document, also where the run fails."""
     from hostlink.cli.commands.running import RUN_SECONDS, run_now
     from hostlink.cli.input_lines import input_lines
 
-    if not desk.json:
-        _tell_loaded(desk, loaded)
-    done = run_now(session, input_lines(), RUN_SECONDS, tell, is_json=desk.json)
-    if desk.json:
+    if not common.json:
+        _tell_loaded(common, loaded)
+    done = run_now(session, input_lines(), RUN_SECONDS, tell, is_json=common.json)
+    if common.json:
         as_json({**loaded_dict(loaded), **done.as_dict()})
     done.check()
 
 
-def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
+def _tell_loaded(common: CommonOptions, loaded: Loaded) -> None:
     report = loaded.report
-    if desk.json:
+    if common.json:
         as_json(loaded_dict(loaded))
         return
     limit = f" of {loaded.limit:,}" if loaded.limit else ""
@@ -168,18 +202,20 @@ def _tell_loaded(desk: Desk, loaded: Loaded) -> None:
     say(
         f"{loaded.spec or loaded.label} is on the board, proven: {plural(report.lines, 'line')}, "
         f"{loaded.size:,}{limit} bytes, {plural(report.repairs, 'repair')}{took}.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
-def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: Any) -> None:
+def _watch(
+    common: CommonOptions, session: Session, archive: Archive, path: Path, options: LoadOptions
+) -> None:
     """Send the changed lines each time the file is saved, until Ctrl+C."""
     import dataclasses
 
     from hostlink.jobs.listing_source import read_file
     from hostlink.jobs.loading import load as load_job
 
-    say(f"Watching {path}; Ctrl+C ends it.", quiet=desk.quiet)
+    say(f"Watching {path}; Ctrl+C ends it.", quiet=common.quiet)
     options = dataclasses.replace(options, changes_only=True)
     seen = _stamp(path)
     while not session.wire.cancelled():
@@ -188,12 +224,12 @@ def _watch(desk: Desk, session: Session, archive: Archive, path: Path, options: 
             continue
         seen = now
         try:
-            _tell_loaded(desk, load_job(session, archive, read_file(path), options))
+            _tell_loaded(common, load_job(session, archive, read_file(path), options))
         except (ListingError, RefusedError) as error:
             say(f"{error.words(COMMANDS)} The board keeps what it holds.")
     say(
         "No longer watching. What the board holds was not looked at since the last load.",
-        quiet=desk.quiet,
+        quiet=common.quiet,
     )
 
 
@@ -210,39 +246,37 @@ def _stamp(path: Path) -> tuple[int, int] | None:
 @click.argument("program", required=False, default="")
 @click.option("--note", metavar="TEXT", default="", help="A line to keep with the revision.")
 @shared(link=True, many=True, json=True, yes=True)
-def save(desk: Desk, program: str, note: str) -> int | None:
+def save(common: CommonOptions, program: str, note: str) -> int | None:
     """Save the board's program into the archive, proven.
 
     The program is captured at least twice; only captures that agree are kept. Without PROGRAM it
     goes to the program that the board was last known to hold; with several boards each goes to a
     program named after its board and the day, where the archive does not hold it yet.
     """
-    from hostlink.archive.names import checked_name
     from hostlink.cli.progress import Teller
     from hostlink.jobs.saving import SaveOptions
     from hostlink.jobs.saving import save as save_job
 
-    if program:
-        checked_name(program)
-    options = SaveOptions(program, note, desk.yes)
-    if desk.many:
+    _check_name(program)
+    options = SaveOptions(program, note, common.yes)
+    if common.many:
         from hostlink.cli.commands.many import save_many
 
         if program:
             raise UsageError("Several boards are saved each under its own name: leave PROGRAM out.")
-        with desk.archive() as archive:
-            return save_many(desk, archive, options)
-    with desk.archive() as archive, Teller(quiet=desk.quiet) as teller:
-        with desk.session(archive, teller.emit) as session:
+        with common.archive() as archive:
+            return save_many(common, archive, options)
+    with common.archive() as archive, Teller(quiet=common.quiet) as teller:
+        with common.session(archive, teller.emit) as session:
             saved = save_job(session, archive, options)
         teller.close()
     revision = saved.revision
-    if desk.json:
+    if common.json:
         as_json(saved_dict(saved))
         return saved.status
     say(
         f"{revision.spec}, {plural(revision.line_count, 'line')}, "
         f"{plural(revision.size_bytes or 0, 'byte')}, {saved.proof}.",
-        quiet=desk.quiet and saved.doubt is None,
+        quiet=common.quiet and saved.doubt is None,
     )
     return saved.status

@@ -1,4 +1,4 @@
-"""renumber, shrink, sheet, card: a listing made to fit, made neat and made public."""
+"""The commands renumber, shrink, sheet and card."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from hostlink.cli.commands.listings import material_for
-from hostlink.cli.context import Desk
+from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, listing_text, say
 from hostlink.errors import ExitStatus
@@ -65,7 +65,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
 @_OUTPUT
 @shared(profile=True, json=True, yes=True)
 def renumber(
-    desk: Desk,
+    common: CommonOptions,
     what: str,
     start: int,
     step: int,
@@ -80,8 +80,8 @@ def renumber(
     """
     from hostlink.listing.renumber import renumber as renumber_listing
 
-    material = material_for(desk, what)
-    profile = desk.the_profile()
+    material = material_for(common, what)
+    profile = common.the_profile()
     made = renumber_listing(
         material.listing,
         profile.rules,
@@ -94,14 +94,14 @@ def renumber(
     moved = sum(old != new for old, new in made.numbers.items())
     for left in made.unfollowed:
         say(f"Left as it is: {left.typed}")
-    say(f"{material.label}: {plural(moved, 'line')} renumbered.", quiet=desk.quiet)
+    say(f"{material.label}: {plural(moved, 'line')} renumbered.", quiet=common.quiet)
     told = {
         "listing": material.label,
         "profile": profile.name,
         "text": made.listing.text(),
         **_renumbered_dict(made),
     }
-    _give(desk, made.listing, output, told)
+    _give(common, made.listing, output, told)
 
 
 def _renumbered_dict(made: Renumbered) -> dict[str, object]:
@@ -133,7 +133,12 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
 @_OUTPUT
 @shared(profile=True, json=True, yes=True)
 def shrink(
-    desk: Desk, what: str, level: str, to_fit: bool, room: int | None, output: Path | None
+    common: CommonOptions,
+    what: str,
+    level: str,
+    to_fit: bool,
+    room: int | None,
+    output: Path | None,
 ) -> int:
     """Make a listing smaller; it runs as before.
 
@@ -142,25 +147,25 @@ def shrink(
     """
     from hostlink.listing.shrinking.shrink import shrink as shrink_listing
 
-    material = material_for(desk, what)
-    profile = desk.the_profile()
+    material = material_for(common, what)
+    profile = common.the_profile()
     rules = profile.rules if room is None else profile.rules.with_room(room)
     made = shrink_listing(
         material.listing, rules, level, to_fit=to_fit, size_words=profile.size_words
     )
-    if not desk.json:
-        _say_saving(desk, material.label, made)
+    if not common.json:
+        _say_saving(common, material.label, made)
     told = {
         "listing": material.label,
         "profile": profile.name,
         "text": made.listing.text(),
         **_shrunk_dict(made),
     }
-    _give(desk, made.listing, output, told)
+    _give(common, made.listing, output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
-def _say_saving(desk: Desk, label: str, made: Shrunk) -> None:
+def _say_saving(common: CommonOptions, label: str, made: Shrunk) -> None:
     from hostlink.listing.shrinking.shrink import LEVELS
 
     for step in made.steps:
@@ -168,15 +173,15 @@ def _say_saving(desk: Desk, label: str, made: Shrunk) -> None:
             where = f"in {plural(step.lines, 'line')}" if step.lines else "by fewer lines"
             say(
                 f"{step.level}: {plural(step.saved, 'byte')} saved {where} ({LEVELS[step.level]})",
-                quiet=desk.quiet,
+                quiet=common.quiet,
             )
     for note in made.notes:
-        say(note, quiet=desk.quiet)
+        say(note, quiet=common.quiet)
     limit = f" of {made.limit:,}" if made.limit else ""
     over = "" if made.fits else f", still {plural(made.after - made.limit, 'byte')} over"
     say(
         f"{label}: {made.before:,} bytes before, {made.after:,}{limit} now{over}.",
-        quiet=desk.quiet and made.fits,
+        quiet=common.quiet and made.fits,
     )
 
 
@@ -194,15 +199,17 @@ def _shrunk_dict(made: Shrunk) -> dict[str, object]:
     }
 
 
-def _give(desk: Desk, listing: Listing, output: Path | None, told: dict[str, Any]) -> None:
-    """The listing to where it is wanted."""
+def _give(
+    common: CommonOptions, listing: Listing, output: Path | None, told: dict[str, Any]
+) -> None:
+    """Write the listing to a file or to stdout."""
     text = listing.text()
-    if desk.json:
+    if common.json:
         as_json(told)
     if output is not None:
-        write_new(output, text.encode("utf-8", "replace"), replace=desk.yes)
-        say(f"The listing is written to {output}.", quiet=desk.quiet)
-    elif not desk.json:
+        write_new(output, text.encode("utf-8", "replace"), replace=common.yes)
+        say(f"The listing is written to {output}.", quiet=common.quiet)
+    elif not common.json:
         listing_text(text)
 
 
@@ -215,7 +222,13 @@ def _give(desk: Desk, listing: Listing, output: Path | None, told: dict[str, Any
 @click.option("--notes", default="", help="What to say of it, in place of the program's note.")
 @shared(profile=True, yes=True)
 def sheet(
-    desk: Desk, what: str, output: Path, title: str, author: str, licence: str, notes: str
+    common: CommonOptions,
+    what: str,
+    output: Path,
+    title: str,
+    author: str,
+    licence: str,
+    notes: str,
 ) -> None:
     """Write a listing sheet: a page to type from, with check codes.
 
@@ -225,26 +238,26 @@ def sheet(
 
     from hostlink.jobs.publishing import details_of, write_sheet
 
-    material = material_for(desk, what)
-    profile = desk.the_profile()
+    material = material_for(common, what)
+    profile = common.the_profile()
     if material.revision is None:
         known = details_of(material, None)
     else:
-        with desk.archive(create=False, read_only=True) as archive:
+        with common.archive(create=False, read_only=True) as archive:
             known = details_of(material, archive)
     given = {"title": title, "author": author, "licence": licence, "notes": notes}
     details = replace(known, **{name: value for name, value in given.items() if value})
-    write_sheet(output, material, profile, details, replace=desk.yes)
-    say(f"The sheet of {material.label} is written to {output}.", quiet=desk.quiet)
+    write_sheet(output, material, profile, details, replace=common.yes)
+    say(f"The sheet of {material.label} is written to {output}.", quiet=common.quiet)
 
 
 @click.command()
 @_PAGE
 @shared(profile=True, yes=True)
-def card(desk: Desk, output: Path) -> None:
+def card(common: CommonOptions, output: Path) -> None:
     """Write a board's card: its words, limits, keys and messages."""
     from hostlink.jobs.publishing import write_card
 
-    profile = desk.the_profile()
-    write_card(output, profile, replace=desk.yes)
-    say(f"The card of profile {profile.name} is written to {output}.", quiet=desk.quiet)
+    profile = common.the_profile()
+    write_card(output, profile, replace=common.yes)
+    say(f"The card of profile {profile.name} is written to {output}.", quiet=common.quiet)

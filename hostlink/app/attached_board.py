@@ -1,0 +1,170 @@
+"""A board attached to the app: its owner thread, its jobs, and what it sent.
+
+The owner thread only appends to queues. `AttachedBoard.drain`, called by the app's timer, folds
+the events into what can be shown and calls the listeners in the app's thread. So a flood costs the
+app one drawing per thirtieth of a second, and no widget is touched from another thread.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import threading
+import time
+from collections import deque
+from collections.abc import Callable
+from datetime import datetime
+from typing import Any, TypeVar
+
+from hostlink.app.job import Job, event_sentence
+from hostlink.archive import Archive
+from hostlink.board.dialogue.events import Warned
+from hostlink.jobs.console import Console
+from hostlink.jobs.events import (
+    BoardRecognised,
+    BoardReturned,
+    BoardVanished,
+    Event,
+    MemoryLost,
+)
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.session import Session
+from hostlink.link.owner import Owner
+
+R = TypeVar("R")
+News = MemoryLost | BoardVanished | BoardReturned
+_MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are dropped
+_IDLE_S = 0.005
+_LISTEN_S = 0.03
+
+
+class AttachedBoard:
+    """A board whose port the app keeps open, with its owner thread and its jobs.
+
+    rows: output not shown yet. partial: the row of output that has not ended. news: events of the
+    board and its memory not processed yet. read_at: the app's time when its memory was last read.
+    """
+
+    def __init__(self, choice: LinkChoice, archive: Archive) -> None:
+        self.choice = choice
+        self.archive = archive
+        # The owner's thread may ask before its constructor has returned, so this is our own.
+        self._stop = threading.Event()
+        self.jobs: list[Job[Any]] = []
+        self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
+        self.news: deque[News] = deque()
+        self.read_at: datetime | None = None
+        self.partial = ""
+        self.at_prompt = False
+        self.vanished = False  # in the app's thread, from the news
+        self.is_here = False
+        self._now: Callable[[], float] = time.monotonic
+        self._running: Job[Any] | None = None
+        self.owner: Owner[Console] = Owner(
+            choice.port, self._open, idle=self._listen, idle_s=_IDLE_S
+        )
+
+    @property
+    def port(self) -> str:
+        """Return the name or address of the port."""
+        return self.choice.port
+
+    @property
+    def busy(self) -> Job[Any] | None:
+        """Return the first job that has not ended, or None."""
+        return next((job for job in self.jobs if not job.ended), None)
+
+    # --- in the owner's thread ---------------------------------------------------------------
+
+    def _open(self) -> Console:
+        return Console(
+            self.choice,
+            self.archive,
+            self._emit,
+            lambda row: self.rows.append((row, False)),
+            cancelled=self._stop.is_set,
+            stays=True,
+        )
+
+    def _listen(self, console: Console) -> None:
+        console.listen(_LISTEN_S)
+        self._mirror(console)
+
+    def _mirror(self, console: Console) -> None:
+        """Copy the console's state to where the app's thread may read it."""
+        self.is_here = console.is_here
+        self.partial = console.partial
+        self.at_prompt = console.at_prompt
+
+    def _emit(self, event: Event) -> None:
+        if isinstance(event, News):
+            self.news.append(event)
+        if isinstance(event, BoardRecognised):
+            self.choice = dataclasses.replace(
+                self.choice, profile=event.profile, baud=0, is_guess=False
+            )
+        job = self._running
+        if job is not None:
+            job.incoming.append((self._now(), event))
+        if isinstance(event, Warned) and (job is None or not job.shown):
+            self.rows.append((event_sentence(event), True))
+
+    # --- in the app's thread -----------------------------------------------------------------
+
+    def talk(self, name: str, work: Callable[[Console], R]) -> Job[R]:
+        """Queue work on the console, such as typing a line, for the owner thread."""
+        return self._give(name, work, shown=False)
+
+    def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
+        """Queue a job for the owner thread. shown: whether to show its progress."""
+
+        def lent(console: Console) -> R:
+            with console.lend() as session:
+                self._now = session.wire.now
+                return work(session, self.archive)
+
+        return self._give(name, lent, shown=shown)
+
+    def _give(self, name: str, work: Callable[[Console], R], *, shown: bool) -> Job[R]:
+        job: Job[R] = Job(name, self, shown=shown)
+        self.jobs.append(job)
+
+        def piece(console: Console) -> R:
+            self._running = job
+            try:
+                return work(console)
+            finally:
+                self._running = None
+                self._mirror(console)
+
+        job.future = self.owner.submit(piece)
+        return job
+
+    def cancel(self) -> None:
+        """Ask everything on this board to stop."""
+        self._stop.set()
+        self.owner.cancel()
+
+    def drain(self) -> None:
+        """Process new events and call the listeners."""
+        for job in list(self.jobs):
+            if not job.drain():
+                continue
+            if job.ended:
+                self.jobs.remove(job)
+                if not self.jobs:
+                    self._stop.clear()
+                    self.owner.go_on()
+                for ended in list(job.on_end):
+                    ended(job)
+            for changed in list(job.on_change):
+                changed(job)
+
+    @property
+    def failure(self) -> BaseException | None:
+        """Return why the port could not be opened or was given up; None while it is open."""
+        return self.owner.trouble
+
+    def close(self, timeout_s: float = 5.0) -> bool:
+        """Stop all jobs and close the port; return whether that was done in time."""
+        self.cancel()
+        return self.owner.close(timeout_s)

@@ -1,0 +1,137 @@
+"""One job on an attached board: how far it has come, and in the end its result or its error."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Generic, TypeVar
+
+from hostlink.app.ways import KEYS
+from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
+from hostlink.jobs.event_words import Told, event_words
+from hostlink.jobs.events import (
+    AlreadyKept,
+    BackupKept,
+    BoardAnswered,
+    Event,
+    KeptAs,
+    MemoryLost,
+    PageProven,
+    PagesRead,
+    Rescued,
+)
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_board import AttachedBoard
+
+R = TypeVar("R")
+_NEWS = LineRepaired | Warned | Rescued | BoardAnswered
+_MOST_TOLD = 200  # sentences of one job that are kept to be shown
+
+
+@dataclass(slots=True)
+class Progress:
+    """How far a job has come. Bytes and lines are those confirmed; times in seconds of the link.
+
+    told: sentences worth reading, in order, each with whether it is news that must not be missed.
+    """
+
+    phase: str = "Waiting for its turn"
+    line: int | None = None
+    sent_lines: int = 0
+    all_lines: int = 0
+    sent_bytes: int = 0
+    all_bytes: int = 0
+    repairs: int = 0
+    detail: str = ""
+    told: list[tuple[str, bool]] = field(default_factory=list)
+    first_at: float | None = None
+    last_at: float = 0.0
+
+    @property
+    def rate(self) -> float | None:
+        """Return the bytes per second since sending began, None if too little was sent."""
+        if self.first_at is None or self.last_at <= self.first_at or not self.sent_bytes:
+            return None
+        return self.sent_bytes / (self.last_at - self.first_at)
+
+    @property
+    def left_s(self) -> float | None:
+        """Return the seconds until everything is sent, at the rate so far, or None."""
+        rate = self.rate
+        return (self.all_bytes - self.sent_bytes) / rate if rate else None
+
+    @property
+    def noteworthy(self) -> bool:
+        """Return whether there is news that the user must have time to read."""
+        return any(news for _, news in self.told)
+
+    def take(self, at: float, event: Event) -> None:
+        """Update the progress from an event. at: its time in seconds of the link's clock."""
+        if isinstance(event, Phase):
+            self.phase, self.detail = event.text, ""
+            self.first_at, self.last_at = at, at
+            self.sent_bytes = self.sent_lines = 0
+            self._tell(event.words, news=False)
+        elif isinstance(event, LineSent):
+            self.line = event.number
+            self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
+            self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
+            self.last_at = at
+        elif isinstance(event, Captured | PagesRead | PageProven):
+            self.detail = event_words(event, KEYS)
+            if isinstance(event, Captured):
+                self._tell(self.detail, news=False)
+        elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
+            self.repairs += isinstance(event, LineRepaired)
+            self._tell(event_sentence(event), news=isinstance(event, _NEWS))
+
+    def _tell(self, sentence: str, *, news: bool = True) -> None:
+        self.told.append((sentence, news))
+        del self.told[:-_MOST_TOLD]
+
+
+class Job(Generic[R]):
+    """A job on one board: its name, its progress, and finally its result or error."""
+
+    def __init__(self, name: str, attached: AttachedBoard, *, shown: bool = True) -> None:
+        self.name = name
+        self.attached = attached
+        self.shown = shown
+        self.progress = Progress()
+        self.result: R | None = None
+        self.error: BaseException | None = None
+        self.ended = False
+        self.stopping = False
+        self.on_change: list[Callable[[Job[R]], None]] = []
+        self.on_end: list[Callable[[Job[R]], None]] = []
+        self.future: Future[R] | None = None
+        self.incoming: deque[tuple[float, Event]] = deque()
+
+    def stop(self) -> None:
+        """Ask the job to stop; it ends in order and reports the condition of the board."""
+        if not self.ended:
+            self.stopping = True
+            self.attached.cancel()
+
+    def drain(self) -> bool:
+        """Process new events; return whether there were any. Call in the app's thread only."""
+        if self.ended:
+            return False
+        moved = False
+        while self.incoming:
+            self.progress.take(*self.incoming.popleft())
+            moved = True
+        if self.future is not None and self.future.done():
+            self.ended = moved = True
+            self.error = self.future.exception()
+            if self.error is None:
+                self.result = self.future.result()
+        return moved
+
+
+def event_sentence(event: Told) -> str:
+    """Return an event as a sentence; the desk itself offers to put back a lost program."""
+    return event.text if isinstance(event, MemoryLost) else event_words(event, KEYS)
