@@ -25,6 +25,7 @@ from hostlink.errors import HostlinkError
 if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
     from hostlink.app.job import Job
+    from hostlink.app.screens.jobview import JobView
     from hostlink.archive import Archive
 
 DRAIN_S = 1 / 30
@@ -211,14 +212,7 @@ class DeskApp(App[None]):
                     self.tell(sentence)
                 return
             instead = failed(job.error) if failed is not None else None
-            if view is not None:
-                view.instead = instead
-                if instead is None:
-                    self.tell(shown_error(job.error).what)
-            elif instead is not None:
-                instead()
-            else:
-                self.show_error(job.error)
+            self._show_failure(job.error, view, instead)
 
         def closed(_: object) -> None:
             if then is not None and job.ended and job.error is None:
@@ -227,6 +221,19 @@ class DeskApp(App[None]):
         job.on_end.append(ended)
         if view is not None:
             self.push_screen(view, closed)
+
+    def _show_failure(
+        self, error: BaseException, view: JobView | None, instead: Callable[[], object] | None
+    ) -> None:
+        """Show how a job failed, in its view if it has one, or do something else instead."""
+        if view is not None:
+            view.instead = instead
+            if instead is None:
+                self.tell(shown_error(error).what)
+        elif instead is not None:
+            instead()
+        else:
+            self.show_error(error)
 
     # --- actions -----------------------------------------------------------------------------
 

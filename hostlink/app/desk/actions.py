@@ -125,7 +125,7 @@ ACTIONS = (
         "alt+c",
         "Compare with the board",
         "Line by line",
-        lambda desk: desk.transfers.compare(""),
+        lambda desk: desk.comparing.compare(""),
     ),
     DeskAction(
         "mend",

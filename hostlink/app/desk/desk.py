@@ -17,6 +17,7 @@ from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.actions import ACTIONS
 from hostlink.app.desk.board_console import BoardConsole
+from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
@@ -57,6 +58,7 @@ class Desk(Screen[None]):
         self.states: BoardStates = BoardStates()
         self.readings: Readings = Readings(self)
         self.transfers: Transfers = Transfers(self)
+        self.comparing: Comparing = Comparing(self)
         self.console: BoardConsole = BoardConsole(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
@@ -201,7 +203,7 @@ class Desk(Screen[None]):
                 if attached is not None:
                     self.transfers.load_word(attached, spec)
             else:
-                self.transfers.compare(spec)
+                self.comparing.compare(spec)
 
         self.app.push_screen(RevisionsScreen(name), wished)
 

@@ -13,6 +13,7 @@ from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
+from hostlink.app.desk.opening import ask_for_listing
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import Ledger, ListingEditor
@@ -229,27 +230,7 @@ class SheetPane(Vertical):
 
     def ask_to_open(self) -> None:
         """Ask for a file, a program or a folder, and open it."""
-        from hostlink.app.screens.dialogues import AskText
-
-        def answered(name: str | None) -> None:
-            from hostlink.app.screens.collecting import is_many, take_in
-            from hostlink.jobs.files import named_path
-
-            word = (name or "").strip("'\"")
-            many = named_path(word)
-            if word and is_many(many):
-                take_in(self.app, many)
-            elif word:
-                self.open_word(word)
-
-        self.app.push_screen(
-            AskText(
-                "Which listing file?",
-                hint="A file, a listing sheet, a program, a revision such as TIDE@2; or a folder "
-                "or zip file of listings, to keep them all.",
-            ),
-            answered,
-        )
+        ask_for_listing(self.app, self.open_word)
 
     # --- keeping -----------------------------------------------------------------------------
 

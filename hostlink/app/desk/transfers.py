@@ -1,4 +1,4 @@
-"""Transfers between the desk and the current board: loading, saving, backups, comparing."""
+"""Transfers between the desk and the current board: loading, saving, backups."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import KnownContents, revision_words
+from hostlink.app.texts import KnownContents
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.words import plural
 
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.saving import Saved, SaveOptions
-    from hostlink.jobs.session.board_contents import BoardContents
 
 
 def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
@@ -242,7 +241,7 @@ class Transfers(DeskPart):
             return lambda: self.app.push_screen(Ask(error.what, answers), answered)
         return None
 
-    # --- backing up and comparing ------------------------------------------------------------
+    # --- backing up -------------------------------------------------------------------------
 
     def backup(self) -> None:
         """Back up everything the current board holds."""
@@ -259,38 +258,5 @@ class Transfers(DeskPart):
                 f" {name} could not be read: {why}" for name, why in backed.unread.items()
             )
             return f"Kept as {backed.backup.spec}: {names}.{unread}"
-
-        self.app.watch_job(job, done=done)
-
-    def compare(self, spec: str) -> None:
-        """Compare a revision, or with "" the text in the editor, with what the board holds now."""
-        from hostlink.app.screens.compare import CompareScreen
-        from hostlink.jobs.listing_source import from_archive
-        from hostlink.jobs.session.board_contents import read_contents
-        from hostlink.listing import Listing
-
-        attached = self.desk.readings.need()
-        if attached is None:
-            return
-        text, name = self.sheets.editor.text, "the editor"
-        if spec:
-            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
-            if held is None:
-                return
-            text, name = held.text, revision_words(spec)
-        job = attached.do("Reading the board", read_contents, shown=False)
-
-        def done(looked: BoardContents) -> str:
-            self.desk.readings.took_look(attached, looked)
-            board = looked.content.text if looked.content is not None else ""
-            self.app.push_screen(
-                CompareScreen(
-                    Listing.from_text(text),
-                    Listing.from_text(board),
-                    (name, self.desk.readings.name_of(attached)),
-                    self.app.boards.profile.rules,
-                )
-            )
-            return "The board was read; nothing was changed."
 
         self.app.watch_job(job, done=done)

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.listing import Listing
+    from hostlink.publish.details import ProgramDetails
 
 
 class Workshop(DeskPart):
@@ -178,11 +179,7 @@ class Workshop(DeskPart):
                 ),
             )
 
-        fields = [("file", "file", f"{(self.sheets.sheet.name or 'listing').lower()}.html")]
-        fields += [
-            (key, key, " ".join(getattr(known, key).split()))
-            for key in ("title", "author", "licence", "notes")
-        ]
+        fields = _sheet_fields(self.sheets.sheet.name or "listing", known)
         self.app.push_screen(
             Fill(
                 "A listing sheet: a page to print and type from, with check codes.",
@@ -245,3 +242,12 @@ class Workshop(DeskPart):
         self.app.tell(words)
         why = "It is one file by itself: open it in a browser, and print it there."
         self.app.push_screen(Ask(words, [("good", "Good")], why=why))
+
+
+def _sheet_fields(name: str, known: ProgramDetails) -> list[tuple[str, str, str]]:
+    """Return the fields to fill in for a sheet: key, label and the text that stands there."""
+    details = [
+        (key, key, " ".join(getattr(known, key).split()))
+        for key in ("title", "author", "licence", "notes")
+    ]
+    return [("file", "file", f"{name.lower()}.html"), *details]

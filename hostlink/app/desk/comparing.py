@@ -1,0 +1,48 @@
+"""Comparing a listing with what the current board holds."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.app.texts import revision_words
+
+if TYPE_CHECKING:
+    from hostlink.jobs.session.board_contents import BoardContents
+
+
+class Comparing(DeskPart):
+    """Reads the board and shows the differences."""
+
+    def compare(self, spec: str) -> None:
+        """Compare a revision, or with "" the text in the editor, with what the board holds now."""
+        from hostlink.app.screens.compare import CompareScreen
+        from hostlink.jobs.listing_source import from_archive
+        from hostlink.jobs.session.board_contents import read_contents
+        from hostlink.listing import Listing
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        text, name = self.sheets.editor.text, "the editor"
+        if spec:
+            held = self.app.careful(lambda: from_archive(spec, self.app.archive))
+            if held is None:
+                return
+            text, name = held.text, revision_words(spec)
+        job = attached.do("Reading the board", read_contents, shown=False)
+
+        def done(looked: BoardContents) -> str:
+            self.desk.readings.took_look(attached, looked)
+            board = looked.content.text if looked.content is not None else ""
+            self.app.push_screen(
+                CompareScreen(
+                    Listing.from_text(text),
+                    Listing.from_text(board),
+                    (name, self.desk.readings.name_of(attached)),
+                    self.app.boards.profile.rules,
+                )
+            )
+            return "The board was read; nothing was changed."
+
+        self.app.watch_job(job, done=done)

@@ -1,0 +1,33 @@
+"""Asking which listing is to be opened."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+
+def ask_for_listing(app: DeskApp, open_word: Callable[[str], object]) -> None:
+    """Ask for a file, a program or a folder; take in a folder whole, open anything else."""
+    from hostlink.app.screens.collecting import is_many, take_in
+    from hostlink.app.screens.dialogues import AskText
+    from hostlink.jobs.files import named_path
+
+    def answered(name: str | None) -> None:
+        word = (name or "").strip("'\"")
+        many = named_path(word)
+        if word and is_many(many):
+            take_in(app, many)
+        elif word:
+            open_word(word)
+
+    app.push_screen(
+        AskText(
+            "Which listing file?",
+            hint="A file, a listing sheet, a program, a revision such as TIDE@2; or a folder "
+            "or zip file of listings, to keep them all.",
+        ),
+        answered,
+    )
