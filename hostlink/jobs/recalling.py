@@ -59,7 +59,7 @@ def stored(session: Session) -> list[Slot]:
     if commands.list_stored and not commands.stored:
         lines = _place_held(session).lines
         return [Slot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
-    command = session.dialogue.can("stored", "list stored programs")
+    command = session.dialogue.command_text("stored", "list stored programs")
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
@@ -265,7 +265,7 @@ def _ask(session: Session, command: str, what: str, name: str) -> None:
 
     A single one may be the answer to a command that was damaged on the wire.
     """
-    text = session.dialogue.can(command, what).format(name=checked(session, name))
+    text = session.dialogue.command_text(command, what).format(name=checked(session, name))
     if _refusal(session, session.dialogue.ask(text, _SLOW)):
         _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
 

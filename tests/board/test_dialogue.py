@@ -219,10 +219,10 @@ def test_a_stored_program_is_recalled_and_listed(bench: Build) -> None:
     b.dialogue.attach()
     b.put(COUNT)
     before = b.held
-    b.dialogue.ask(b.dialogue.can("store", "store programs").format(name="TIDE"))
+    b.dialogue.ask(b.dialogue.command_text("store", "store programs").format(name="TIDE"))
     b.dialogue.clear()
     assert b.held == {}
-    b.dialogue.ask(b.dialogue.can("recall", "recall programs").format(name="TIDE"))
+    b.dialogue.ask(b.dialogue.command_text("recall", "recall programs").format(name="TIDE"))
     assert b.held == before
     assert "TIDE" in b.machine.basic.eeprom
 
@@ -233,7 +233,7 @@ def test_what_a_board_cannot_do_is_refused(bench: Build, word: str, what: str) -
     b = bench(commands=Commands(clear=""))
     out = b.wire.health.bytes_out
     with pytest.raises(RefusedError, match="No command to"):
-        b.dialogue.can(word, what)
+        b.dialogue.command_text(word, what)
     assert b.wire.health.bytes_out == out
 
 

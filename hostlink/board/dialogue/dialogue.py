@@ -193,8 +193,8 @@ class Dialogue:
         errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
         return safe((errors or rows)[-1]) if rows else ""
 
-    def can(self, command: str, what: str) -> str:
-        """Return the profile's text for a command, or RefusedError where the board has none."""
+    def command_text(self, command: str, what: str) -> str:
+        """Return the text of a command in the profile. Raises RefusedError if it names none."""
         text = str(getattr(self.profile.commands, command))
         if not text:
             raise RefusedError(
@@ -209,7 +209,7 @@ class Dialogue:
         On a board of unknown kind the other usual command is tried if the first is refused. Raises
         NotClearedError if the board refuses every time and still lists lines.
         """
-        command = self.can("clear", "clear the program memory")
+        command = self.command_text("clear", "clear the program memory")
         others = CLEARING if self.profile.is_unmeasured else ()
         refusals: list[str] = []
         words = tuple(dict.fromkeys((command, *others)))
@@ -251,7 +251,7 @@ class Dialogue:
 
         Raises LinkError if the question could not be typed or its answer does not end.
         """
-        command = self.can("list", "list the program")
+        command = self.command_text("list", "list the program")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
         reach = Reach(
             silence_s=max(_LIST_SILENCE_S, self.pacing.patience_s),
