@@ -40,11 +40,11 @@ _SENTENCES = {
     "typographic-dash": "Dashes became minus signs",
     "typographic-sign": "Typographic signs became those of BASIC",
     "unusual-blank": "Unusual blanks became plain ones",
-    "invisible-character": "Characters that cannot be seen were taken out",
+    "invisible-character": "Characters that cannot be seen were removed",
     "full-width-character": "Full-width characters became plain ones",
     "tab": "Tabs became single blanks",
     "soft-hyphen": "Soft hyphens became minus signs; check whether one is meant",
-    "control-character": "Page breaks round the line were taken out",
+    "control-character": "Page breaks around the line were removed",
 }
 _KIND = {char: kind for kind, table in _RUNS.items() for char in table} | dict.fromkeys(
     _OUTSIDE_ONLY, "typographic-sign"

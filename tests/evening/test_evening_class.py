@@ -151,7 +151,7 @@ def paste_and_make_it_fit(evening: Evening) -> None:
     terminal.until(lambda text: "holds no program" in text)
     terminal.press("C-n")
     terminal.paste(HERE / "damaged.txt")
-    terminal.until(lambda text: "Tags of a web page were taken out" in text)
+    terminal.until(lambda text: "Tags of a web page were removed" in text)
     terminal.press("Enter")
     terminal.until(lambda text: f"{over} bytes over" in text)
     terminal.press("M-d")

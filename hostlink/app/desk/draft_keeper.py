@@ -34,6 +34,7 @@ class DraftKeeper(DeskPart):
 
     def begin(self) -> None:
         """Offer the newest draft that was left behind by a window that is gone."""
+        self.text_changed()  # what was typed while the app was starting
         left = self._drafts.left()
         if left:
             self._offer(left[0], others=len(left) - 1)

@@ -96,7 +96,7 @@ class CheckScreen(Page[int | None]):
         other = ""
         if read.profile and read.profile != self.app.boards.profile.name:
             other = (
-                f" The sheet was made for profile {read.profile}; the codes here are worked out "
+                f" The sheet was made for profile {read.profile}; the codes here are computed "
                 f"for {self.app.boards.profile.name}."
             )
         self._check(other)

@@ -172,5 +172,5 @@ class RenumberScreen(Page[str | None]):
 
 
 def _left(left: Unfollowed) -> str:
-    why = "worked out when it runs" if left.target is None else f"there is no line {left.target}"
+    why = "computed when it runs" if left.target is None else f"there is no line {left.target}"
     return f"{left.typed}   ({left.word}: {why})"

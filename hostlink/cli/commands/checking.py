@@ -56,7 +56,7 @@ def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], st
     used = common.the_profile().name
     if read.profile and read.profile != used:
         say(
-            f"The sheet was made for profile {read.profile}; the codes are worked out for {used}.",
+            f"The sheet was made for profile {read.profile}; the codes are computed for {used}.",
             quiet=common.quiet,
         )
     lines = {number: line.typed for number, line in Listing.from_text(read.text).numbered().items()}

@@ -87,7 +87,7 @@ def mend_tags(rows: list[Row], notes: Notes) -> list[Row]:
                 parts.append(text[at : match.start()].rstrip())
                 at = match.end()
         parts.append(text[at:])
-        sentence = "Tags of a web page were taken out."
+        sentence = "Tags of a web page were removed."
         changed = notes.change(row, "html-tag", "\n".join(parts), sentence)
         if changed is row:
             mended.append(row)
