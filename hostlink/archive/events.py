@@ -22,7 +22,7 @@ from hostlink.archive.lookup import (
     revision_spec,
 )
 from hostlink.archive.names import clean, fold
-from hostlink.archive.records import Event, Listed, Rescue, Revision
+from hostlink.archive.records import JobEvent, Listed, Rescue, Revision
 from hostlink.archive.times import read, read_or_none
 from hostlink.errors import ArchiveError, Interrupted, RefusedError
 from hostlink.words import safe
@@ -143,7 +143,7 @@ class Events(ArchiveFile):
         board_uuid: str | None = None,
         program: str | None = None,
         job: str | None = None,
-    ) -> Listed[Event]:
+    ) -> Listed[JobEvent]:
         """Return events, newest first: all, or those of one board, program or kind of job."""
         with self.reading("The events") as db:
             wanted: dict[str, object] = {}
@@ -187,13 +187,13 @@ def _row_id(db: Database, table: str, item: Revision | Rescue | None) -> int | N
     return int(held["id"])
 
 
-def _event(parts: Parts, lost: list[str]) -> Event:
+def _event(parts: Parts, lost: list[str]) -> JobEvent:
     row = parts["events"]
     board, rescue = parts.get("boards", lost), parts.get("rescue", lost)
     archive = parts.get("rescue_archive", lost)
     name = owner_name(parts, "programs", lost)
     revision = revision_spec(parts, "revision", lost)
-    return Event(
+    return JobEvent(
         uuid=row["uuid"],
         job=row["job"],
         board_uuid=None if board is None else board["uuid"],

@@ -201,7 +201,7 @@ class HostCopy:
 
 
 @dataclass(frozen=True, slots=True)
-class Event:
+class JobEvent:
     """One job and how it ended.
 
     outcome is "" and ended_at None while it runs, or if it was cut off. program: a name, or "".

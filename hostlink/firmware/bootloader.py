@@ -27,7 +27,7 @@ T = TypeVar("T")
 _LONGEST_DRAIN_S = 0.5
 
 
-class Trouble(Enum):
+class Failure(Enum):
     """Why a question failed."""
 
     SILENT = "silent"  # nothing came back
@@ -38,9 +38,9 @@ class Trouble(Enum):
 class AskFailed(Exception):
     """Raised in a script if a question gets a wrong answer or none."""
 
-    def __init__(self, trouble: Trouble) -> None:
-        super().__init__(trouble.value)
-        self.trouble = trouble
+    def __init__(self, failure: Failure) -> None:
+        super().__init__(failure.value)
+        self.failure = failure
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +73,11 @@ class _State(Enum):
 
 
 class Conversation(Generic[T]):
-    """Drives a script at `baud`. When done: `result`, or `trouble` where a question failed."""
+    """Drives a script at `baud`. When done: `result`, or `failure` where a question failed."""
 
     def __init__(self, script: Script[T], baud: int) -> None:
         self.result: T | None = None
-        self.trouble: Trouble | None = None
+        self.failure: Failure | None = None
         self.exchanges = 0
         self._script = script
         self._byte_s = BITS_PER_BYTE / baud
@@ -107,26 +107,26 @@ class Conversation(Generic[T]):
         answer = self._answer
         room = self._ask.size + 2 - len(answer)
         answer += received[: room + 1]  # one byte too many shows that it is not our answer
-        trouble = self._judge(late=now >= self._deadline)
-        if trouble is not None:
-            return self._next(now, AskFailed(trouble))
+        failure = self._judge(late=now >= self._deadline)
+        if failure is not None:
+            return self._next(now, AskFailed(failure))
         if len(answer) == self._ask.size + 2:
             return self._next(now, bytes(answer[1:-1]))
         return Step(b"", self._deadline)
 
-    def _judge(self, *, late: bool) -> Trouble | None:
+    def _judge(self, *, late: bool) -> Failure | None:
         """Return what is wrong with the answer so far, None if it may still become valid."""
         answer, size = self._answer, self._ask.size
         if not answer:
-            return Trouble.SILENT if late else None
+            return Failure.SILENT if late else None
         if answer[0] != INSYNC or len(answer) > size + 2:
-            return Trouble.OUT_OF_STEP
+            return Failure.OUT_OF_STEP
         refused = len(answer) == 2 and answer[1] in (FAILED, UNKNOWN, NO_DEVICE)
         if refused and (late or size == 0):
-            return Trouble.REFUSED  # with a payload to come it could be the first byte of that
+            return Failure.REFUSED  # with a payload to come it could be the first byte of that
         if len(answer) == size + 2:
-            return None if answer[-1] == OK else Trouble.OUT_OF_STEP
-        return Trouble.OUT_OF_STEP if late else None
+            return None if answer[-1] == OK else Failure.OUT_OF_STEP
+        return Failure.OUT_OF_STEP if late else None
 
     def _draining(self, now: float, received: bytes) -> Step:
         if received:
@@ -147,7 +147,7 @@ class Conversation(Generic[T]):
             self._state = _State.DONE
             return Step()
         except AskFailed as failed:
-            self.trouble = failed.trouble
+            self.failure = failed.failure
             self._state = _State.FAILED
             return Step()
         return self._begin(now, wanted)

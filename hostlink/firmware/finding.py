@@ -9,7 +9,7 @@ Weight = Literal["error", "doubt", "note"]
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
+class ImageFinding:
     """One finding. rule: its plain name. line: in the file, None if it concerns no single line.
 
     weight: an image with an "error" is never written, one with a "doubt" only with consent.

@@ -25,7 +25,7 @@ from intelhex import (
 )
 
 from hostlink.errors import ListingError
-from hostlink.firmware.finding import Finding
+from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.image import Image
 from hostlink.reading import read_at_most
 
@@ -46,7 +46,7 @@ class HexFile:
     """What a file says. image: from its good records. findings: what is wrong with the file."""
 
     image: Image
-    findings: tuple[Finding, ...]
+    findings: tuple[ImageFinding, ...]
 
 
 def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
@@ -70,7 +70,7 @@ def load_hex_file(path: Path, flash_bytes: int) -> HexFile:
 def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
     """Read the bytes of an Intel HEX file; bytes beyond `flash_bytes` only show as segments."""
     rows = data.decode("latin-1").replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    findings: list[Finding] = []
+    findings: list[ImageFinding] = []
     last = _end_of(rows, findings)
     kept = rows[: last + 1]
     held = IntelHex()
@@ -94,7 +94,7 @@ def read_hex(data: bytes, name: str, flash_bytes: int) -> HexFile:
     return HexFile(replace(image, start=start), tuple(findings))
 
 
-def _end_of(rows: list[str], findings: list[Finding]) -> int:
+def _end_of(rows: list[str], findings: list[ImageFinding]) -> int:
     """The index of the row with the end record, of the last row if there is none."""
     for index, row in enumerate(rows):
         match = _END.fullmatch(row.strip())
@@ -102,12 +102,12 @@ def _end_of(rows: list[str], findings: list[Finding]) -> int:
             continue
         if match[1] != "0000":
             findings.append(
-                Finding("odd-end-record", "note", "The end record has an address.", index + 1)
+                ImageFinding("odd-end-record", "note", "The end record has an address.", index + 1)
             )
         behind = next((n for n, text in enumerate(rows[index + 1 :], index + 2) if text.strip()), 0)
         if behind:
             findings.append(
-                Finding(
+                ImageFinding(
                     "data-after-end",
                     "error",
                     "There is more behind the end record; two files may have been joined.",
@@ -116,7 +116,7 @@ def _end_of(rows: list[str], findings: list[Finding]) -> int:
             )
         return index
     findings.append(
-        Finding(
+        ImageFinding(
             "no-end-record",
             "error",
             "The file has no end record, so its last part may be missing.",
@@ -126,15 +126,15 @@ def _end_of(rows: list[str], findings: list[Finding]) -> int:
     return len(rows) - 1
 
 
-def _finding(error: HexReaderError) -> Finding:
+def _finding(error: HexReaderError) -> ImageFinding:
     line: Any = getattr(error, "line", None)
     if isinstance(error, AddressOverlapError):
         address: Any = getattr(error, "address", 0)
-        return Finding(
+        return ImageFinding(
             "overlap", "error", f"Address {address:04X} is given a second time.", int(line)
         )
     rule, why = next((rule, why) for kind, rule, why in _SAID if isinstance(error, kind))
-    return Finding(rule, "error", f"This line cannot be used: {why}.", line)
+    return ImageFinding(rule, "error", f"This line cannot be used: {why}.", line)
 
 
 def _start_of(start: Any) -> int | None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from hostlink.firmware.chip import Chip
-from hostlink.firmware.finding import Finding
+from hostlink.firmware.finding import ImageFinding
 from hostlink.firmware.hex_file import HexFile
 from hostlink.firmware.image import Image
 
@@ -21,15 +21,15 @@ class ImageReview:
     image: Image
     chip: Chip
     boot_bytes: int
-    findings: tuple[Finding, ...]
+    findings: tuple[ImageFinding, ...]
 
     @property
-    def errors(self) -> tuple[Finding, ...]:
+    def errors(self) -> tuple[ImageFinding, ...]:
         """Return the findings that forbid writing the image."""
         return tuple(each for each in self.findings if each.weight == "error")
 
     @property
-    def doubts(self) -> tuple[Finding, ...]:
+    def doubts(self) -> tuple[ImageFinding, ...]:
         """Return the findings that may be intended and need the user's decision."""
         return tuple(each for each in self.findings if each.weight == "doubt")
 
@@ -46,7 +46,7 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
     if not image.segments or not image.flash:
         empty = image.segments or not read.findings or not any(f.line for f in read.findings)
         what = "The image is empty." if empty else "No record of the file can be used."
-        findings.append(Finding("empty-image", "error", what))
+        findings.append(ImageFinding("empty-image", "error", what))
     else:
         findings += _places(image, chip, boot_bytes)
         findings += _vectors(image, chip)
@@ -56,19 +56,19 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
     return ImageReview(image, chip, boot_bytes, tuple(findings))
 
 
-def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[Finding]:
+def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]:
     end = chip.application_end(boot_bytes)
     for start, stop in image.segments:
         if stop > chip.flash_bytes:
             first = max(start, chip.flash_bytes)
-            yield Finding(
+            yield ImageFinding(
                 "beyond-flash",
                 "error",
                 f"{_range(first, stop)} lies beyond the {chip.flash_bytes:,} bytes of flash of the "
                 f"{chip.part}.",
             )
         if start < chip.flash_bytes and stop > end:
-            yield Finding(
+            yield ImageFinding(
                 "in-bootloader",
                 "error",
                 f"{_range(max(start, end), min(stop, chip.flash_bytes))} lies in the bootloader's "
@@ -77,12 +77,12 @@ def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[Finding]:
             )
 
 
-def _vectors(image: Image, chip: Chip) -> Iterator[Finding]:
+def _vectors(image: Image, chip: Chip) -> Iterator[ImageFinding]:
     """The interrupt vectors: the first must lead into the image, the others should be jumps."""
     table = chip.vectors * 4
     reset = _jump_target(image.flash, 0)
     if image.segments[0][0] > 0 or image.flash[:2] == b"\xff\xff":
-        yield Finding(
+        yield ImageFinding(
             "no-vector-table",
             "doubt",
             "The image does not begin at address 0 with a vector table, so the board would not "
@@ -90,14 +90,14 @@ def _vectors(image: Image, chip: Chip) -> Iterator[Finding]:
         )
         return
     if reset is None:
-        yield Finding(
+        yield ImageFinding(
             "odd-vector-table",
             "doubt",
             "The first instruction is no jump, as the reset vector of a program is.",
         )
         return
     if not any(start <= reset < stop for start, stop in image.segments):
-        yield Finding(
+        yield ImageFinding(
             "odd-vector-table",
             "doubt",
             f"The reset vector leads to {reset:04X}, where the image holds nothing.",
@@ -106,7 +106,7 @@ def _vectors(image: Image, chip: Chip) -> Iterator[Finding]:
     others = [_jump_target(image.flash, place) for place in range(4, table, 4)]
     wrong = [n for n, target in enumerate(others, 1) if target is None]
     if wrong:
-        yield Finding(
+        yield ImageFinding(
             "short-vector-table",
             "note",
             f"{len(wrong)} of the {chip.vectors} vectors are no jumps; a program that uses no "
@@ -114,9 +114,9 @@ def _vectors(image: Image, chip: Chip) -> Iterator[Finding]:
         )
 
 
-def _starts(image: Image) -> Iterator[Finding]:
+def _starts(image: Image) -> Iterator[ImageFinding]:
     if image.start:
-        yield Finding(
+        yield ImageFinding(
             "odd-start",
             "doubt",
             f"The file names {image.start:04X} as its start; these chips start at 0000.",

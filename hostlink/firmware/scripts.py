@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
 from hostlink.firmware import protocol
-from hostlink.firmware.bootloader import Ask, AskFailed, Drain, Script, Trouble
+from hostlink.firmware.bootloader import Ask, AskFailed, Drain, Failure, Script
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.plan import OnPage, Page, Plan, guard_page, silently
 
@@ -25,15 +25,15 @@ def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
     A bootloader that answers, but not well, may hold half a frame of two bytes: one more
     end-of-packet completes it. One that is silent gets that byte every other time.
     """
-    failed = AskFailed(Trouble.SILENT)
+    failed = AskFailed(Failure.SILENT)
     odd = False
     for attempt in range(tries):
         yield Drain(0.02, bytes((protocol.END,)) if odd else b"")
         try:
             yield Ask(protocol.get_sync(), patience_s=_SYNC_PATIENCE_S)
         except AskFailed as error:
-            odd = error.trouble is not Trouble.SILENT or attempt % 3 == 2
-            if failed.trouble is Trouble.SILENT:
+            odd = error.failure is not Failure.SILENT or attempt % 3 == 2
+            if failed.failure is Failure.SILENT:
                 failed = error
             continue
         return
@@ -55,7 +55,7 @@ def begin() -> Script[bytes]:
         if signature in seen:
             return signature
         seen.append(signature)
-    raise AskFailed(Trouble.OUT_OF_STEP)
+    raise AskFailed(Failure.OUT_OF_STEP)
 
 
 def leave() -> Script[None]:
@@ -63,7 +63,7 @@ def leave() -> Script[None]:
     try:
         yield Ask(protocol.leave_programming())
     except AskFailed as failed:
-        if failed.trouble is Trouble.REFUSED:
+        if failed.failure is Failure.REFUSED:
             raise
 
 
@@ -76,11 +76,11 @@ class Unproven(Exception):
 
 
 class FlashScripts:
-    """Scripts over one chip's flash. troubles: questions that failed and pages that read wrong."""
+    """Scripts over one chip's flash. failures: questions that failed and pages that read wrong."""
 
     def __init__(self, chip: Chip) -> None:
         self.chip = chip
-        self.troubles = 0
+        self.failures = 0
 
     def read_flash(self, on_page: OnPage = silently) -> Script[bytes]:
         """All of flash, each page read until two readings agree. Raises Unproven."""
@@ -107,7 +107,7 @@ class FlashScripts:
         yield from self._write_guarded(body, guard, on_page)
         for _ in range(_PAGE_TRIES):
             yield from self._settle(plan.wanted[1:], guard)
-            self.troubles = 0
+            self.failures = 0
             if (yield from self._write_at_once(first, data)):
                 on_page(first)
                 return
@@ -117,9 +117,9 @@ class FlashScripts:
     def _write_guarded(self, pages: Iterable[Page], guard: Page, on_page: OnPage) -> Script[None]:
         """Write pages; where a damaged address may have sent one onto the guard, look after it."""
         for page, data in pages:
-            before = self.troubles
+            before = self.failures
             yield from self._write_proven(page, data)
-            if self.troubles > before and page and not (yield from self._reads_as(*guard)):
+            if self.failures > before and page and not (yield from self._reads_as(*guard)):
                 yield from self._write_proven(*guard)
             on_page(page)
 
@@ -129,7 +129,7 @@ class FlashScripts:
         A damaged address sends a page elsewhere; where a page is written anew and was right
         already, its own reading back does not tell.
         """
-        if not self.troubles:
+        if not self.failures:
             return
         wrong: list[Page] = []
         for _ in range(_ROUNDS):
@@ -167,7 +167,7 @@ class FlashScripts:
                 by_byte = by_byte[: block * size]
                 by_byte += yield from self._eeprom_block(block * size)
         except AskFailed as failed:
-            if failed.trouble is Trouble.REFUSED:
+            if failed.failure is Failure.REFUSED:
                 return by_word if len(blocks) == count else None
             raise
         return by_byte
@@ -194,7 +194,7 @@ class FlashScripts:
             got = yield from self._patiently(read)
             if got in readings:
                 return got
-            self.troubles += bool(readings)
+            self.failures += bool(readings)
             readings.append(got)
         raise Unproven(page)
 
@@ -210,7 +210,7 @@ class FlashScripts:
         try:
             yield from self._write(page, data)()
         except AskFailed:
-            self.troubles += 1
+            self.failures += 1
             yield from self._regain()
             return False
         return (yield from self._reads_as(page, data))
@@ -227,7 +227,7 @@ class FlashScripts:
         for _ in range(_READINGS):
             if (yield from self._patiently(self._read_page(page))) == data:
                 return True
-            self.troubles += 1
+            self.failures += 1
         return False
 
     def _patiently(self, script: Callable[[], Script[bytes]]) -> Script[bytes]:
@@ -241,8 +241,8 @@ class FlashScripts:
             try:
                 return (yield from script())
             except AskFailed as failed:
-                self.troubles += 1
-                refusals += failed.trouble is Trouble.REFUSED
+                self.failures += 1
+                refusals += failed.failure is Failure.REFUSED
                 if refusals == _REFUSALS or attempt == _PAGE_TRIES:
                     raise
             yield from self._regain()

@@ -32,7 +32,7 @@ from hostlink.jobs.recalling import (
     slot_names,
 )
 from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.rescuing import Held, heal_by, held_content, read_held
+from hostlink.jobs.session.rescuing import HeldProgram, heal_by, held_content, read_held
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
@@ -47,7 +47,7 @@ class Collected:
     doubts: by item name, what contradicts it.
     """
 
-    memory: Held
+    memory: HeldProgram
     items: list[BackupItem] = field(default_factory=list)
     unread: dict[str, str] = field(default_factory=dict)
     doubts: dict[str, ProofDoubt] = field(default_factory=dict)

@@ -19,14 +19,14 @@ from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.fitness import smaller_advice
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState
-from hostlink.jobs.session.rescuing import Held, forget_copy, held_content, keep_held
+from hostlink.jobs.session.rescuing import HeldProgram, forget_copy, held_content, keep_held
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line, Listing, measure
 from hostlink.listing.measure import least_size, most_size
 from hostlink.words import plural
 
 
-def check_room(session: Session, material: Material, held: Held, *, discarded: bool) -> None:
+def check_room(session: Session, material: Material, held: HeldProgram, *, discarded: bool) -> None:
     """Raise RefusedError if the listing is larger than the room that the board reports.
 
     held: the program on the board, which will be replaced. discarded: it was not captured, so the

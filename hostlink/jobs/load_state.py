@@ -13,7 +13,7 @@ from hostlink.errors import (
     NotKnownError,
     ReadBackError,
 )
-from hostlink.jobs.session.rescuing import NOTHING, Held
+from hostlink.jobs.session.rescuing import NOTHING, HeldProgram
 from hostlink.jobs.session.session import Session
 from hostlink.words import plural
 
@@ -29,7 +29,7 @@ class LoadState:
 
     label: str
     spec: str = ""
-    held: Held = NOTHING
+    held: HeldProgram = NOTHING
     touched: bool = False
     proven: bool = False
     is_told: bool = False

@@ -25,7 +25,12 @@ from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import load_s
-from hostlink.jobs.session.rescuing import Held, forget_copy, held_content, rescue_or_discard
+from hostlink.jobs.session.rescuing import (
+    HeldProgram,
+    forget_copy,
+    held_content,
+    rescue_or_discard,
+)
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import Pacing
 from hostlink.listing import Line, measure
@@ -147,7 +152,7 @@ def _overwrite(
     )
 
 
-def _restore_host_copy(session: Session, archive: Archive, board: Board, held: Held) -> None:
+def _restore_host_copy(session: Session, archive: Archive, board: Board, held: HeldProgram) -> None:
     """Note that the board still holds what was captured, since its memory was not cleared."""
     if not held.spec:
         return

@@ -26,7 +26,7 @@ from hostlink.jobs.recalling import (
     store_proven,
 )
 from hostlink.jobs.session.job import recorded_job
-from hostlink.jobs.session.rescuing import Held, certain, keep_held, rescue_or_discard
+from hostlink.jobs.session.rescuing import HeldProgram, certain, keep_held, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.regain import Found
 from hostlink.listing import Listing, measure, review, to_bytes
@@ -153,7 +153,7 @@ def putback(
     backup: Backup,
     names: Sequence[str] = (),
     *,
-    held: Held | None = None,
+    held: HeldProgram | None = None,
     discard_board: bool = False,
 ) -> PutBack:
     """Put a backup, or named items of it, on the board; return only when all is proven.
@@ -177,7 +177,11 @@ def putback(
 
 
 def _must_fit(
-    session: Session, backup: Backup, items: Sequence[BackupItem], board: Board, memory: Held
+    session: Session,
+    backup: Backup,
+    items: Sequence[BackupItem],
+    board: Board,
+    memory: HeldProgram,
 ) -> None:
     """Raise MisfitError if an item exceeds the room that the board reports, or else the profile's.
 
@@ -233,7 +237,13 @@ class _PutBack:
     """
 
     def __init__(
-        self, session: Session, archive: Archive, board: Board, memory: Held, *, keep: bool
+        self,
+        session: Session,
+        archive: Archive,
+        board: Board,
+        memory: HeldProgram,
+        *,
+        keep: bool,
     ) -> None:
         self._session = session
         self._archive = archive
@@ -242,7 +252,7 @@ class _PutBack:
         self._keep = keep  # whether to keep the program of a slot in the archive first
         self._stored: list[str] = []
         self._unproven: dict[str, str] = {}  # item left alone: what contradicts its slot
-        self._replaced: dict[str, Held] = {}  # slot: what it held before
+        self._replaced: dict[str, HeldProgram] = {}  # slot: what it held before
         self._touched = False  # whether memory may have changed
 
     def run(self, backup: Backup, items: Sequence[BackupItem]) -> PutBack:
@@ -283,10 +293,10 @@ class _PutBack:
             self._stored.append(item.slot)
         return tuple(unchanged)
 
-    def _kept_first(self, name: str, held: Capture) -> Held:
+    def _kept_first(self, name: str, held: Capture) -> HeldProgram:
         """Keep the program in a slot before it is overwritten; return it. Raises NotKnownError."""
         if not self._keep:
-            return Held(held.lines, held.count, doubt=held.doubt)
+            return HeldProgram(held.lines, held.count, doubt=held.doubt)
         kept = keep_held(self._session, self._archive, self._board, held)
         return certain(kept, safe(name), "It was not overwritten")
 
@@ -328,7 +338,7 @@ class _PutBack:
         except HostlinkError:
             return False
 
-    def _slot_as_before(self, name: str, held: Held, *, answers: bool) -> str:
+    def _slot_as_before(self, name: str, held: HeldProgram, *, answers: bool) -> str:
         """Put back the program of a slot, proven; return a sentence on the result."""
         if not held.lines:
             return f"{safe(name)} was empty before, and may hold a program now."

@@ -27,7 +27,7 @@ from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.last_known import as_known
 from hostlink.jobs.session.rescuing import (
     NOTHING,
-    Held,
+    HeldProgram,
     certain,
     held_content,
     keep_held,
@@ -39,7 +39,7 @@ from hostlink.words import safe
 _AGAIN = "Memory holds the program again, which is in the archive as {spec}."
 
 
-def store(session: Session, archive: Archive, name: str) -> Held:
+def store(session: Session, archive: Archive, name: str) -> HeldProgram:
     """Store the program in memory under `name`; return what the slot held before.
 
     It is proven by recalling it. Raises RefusedError with the board's message if the board refuses,
@@ -70,7 +70,7 @@ def store(session: Session, archive: Archive, name: str) -> Held:
         return before
 
 
-def recall(session: Session, archive: Archive, name: str) -> Held:
+def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
     """Recall a stored program into memory, after rescuing the one there; return it as captured.
 
     `doubt` of the result: what contradicts it, None if it is proven. `spec`: the equal revision or
@@ -98,10 +98,10 @@ def recall(session: Session, archive: Archive, name: str) -> Held:
                 revision=record.revision,
             )
         spec = same.spec if same is not None else ""
-        return Held(result.lines, result.count, spec, doubt=result.doubt)
+        return HeldProgram(result.lines, result.count, spec, doubt=result.doubt)
 
 
-def _recalled_or_back(session: Session, name: str, memory: Held) -> Capture:
+def _recalled_or_back(session: Session, name: str, memory: HeldProgram) -> Capture:
     """Return the recalled program. Raises RefusedError, memory put back, if there is none."""
     try:
         result = recalled(session, name)
@@ -126,7 +126,9 @@ def _must_be_listed(session: Session, name: str) -> None:
         )
 
 
-def _look_into(session: Session, archive: Archive, board: Board, name: str, memory: Held) -> Held:
+def _look_into(
+    session: Session, archive: Archive, board: Board, name: str, memory: HeldProgram
+) -> HeldProgram:
     """Read and keep the program in a slot; put memory back, proven."""
     commands = session.profile.commands
     slots = listed(session) if commands.stored or commands.places else []
@@ -142,13 +144,13 @@ def _look_into(session: Session, archive: Archive, board: Board, name: str, memo
     return certain(before, safe(name), "It was not overwritten")
 
 
-def _put_back(session: Session, memory: Held) -> None:
+def _put_back(session: Session, memory: HeldProgram) -> None:
     put_into_memory(session, memory.lines)
 
 
 @contextlib.contextmanager
 def _kept_in_mind(
-    session: Session, archive: Archive, board: Board, memory: Held
+    session: Session, archive: Archive, board: Board, memory: HeldProgram
 ) -> Iterator[dict[str, str]]:
     """Add to an error of the block where the archive keeps the programs that the board held.
 

@@ -31,7 +31,7 @@ from hostlink.errors import (
 from hostlink.jobs.recalling import WEAR_WARNING, memory_after, put_into_memory
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.recognising import careful_profile, kinds, kinds_of
-from hostlink.jobs.session.rescuing import Held, keep_held, rescue_or_discard
+from hostlink.jobs.session.rescuing import HeldProgram, keep_held, rescue_or_discard
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.survey_results import finding_rows
@@ -225,7 +225,7 @@ class _Survey:
                 kept = self._read_anew(kept, form)
             raise memory_after(self._session, error, kept.lines, kept.spec) from error
 
-    def _read_anew(self, kept: Held, form: Form) -> Held:
+    def _read_anew(self, kept: HeldProgram, form: Form) -> HeldProgram:
         """Read captured rows again by what is known now of how the board lists lines.
 
         form: what was known at the capture. A different reading is kept too.
@@ -244,7 +244,7 @@ class _Survey:
             return dataclasses.replace(kept, lines=lines)
         return keep_held(self._session, self._archive, self._board, Capture(lines, kept.captures))
 
-    def _rescued(self) -> Held:
+    def _rescued(self) -> HeldProgram:
         discard = self._options.discard_board
         return rescue_or_discard(
             self._session, self._archive, self._board, self._record, discard=discard

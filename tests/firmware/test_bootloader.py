@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 import pytest
 
-from hostlink.firmware.bootloader import Ask, AskFailed, Conversation, Drain, Script, Trouble
+from hostlink.firmware.bootloader import Ask, AskFailed, Conversation, Drain, Failure, Script
 
 BAUD = 115_200
 
@@ -35,24 +35,24 @@ def test_an_answer_is_taken_whole_and_byte_by_byte(pieces: list[bytes]) -> None:
     """However the bytes arrive, the payload between INSYNC and OK is the result."""
     core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
     feed(core, pieces)
-    assert (core.done, core.result, core.trouble) == (True, b"\x1e\x95\x0f", None)
+    assert (core.done, core.result, core.failure) == (True, b"\x1e\x95\x0f", None)
 
 
 @pytest.mark.parametrize(
-    ("answer", "trouble"),
+    ("answer", "failure"),
     [
-        (b"\x15", Trouble.OUT_OF_STEP),  # NOSYNC
-        (b"\x10", Trouble.OUT_OF_STEP),  # OK without INSYNC
-        (b"\x14\x1e\x95\x0f\x11", Trouble.OUT_OF_STEP),  # not OK at the end
-        (ANSWER + b"\x00", Trouble.OUT_OF_STEP),  # trailing rubbish in the same burst
-        (b"+ ", Trouble.OUT_OF_STEP),  # a BASIC prompt
+        (b"\x15", Failure.OUT_OF_STEP),  # NOSYNC
+        (b"\x10", Failure.OUT_OF_STEP),  # OK without INSYNC
+        (b"\x14\x1e\x95\x0f\x11", Failure.OUT_OF_STEP),  # not OK at the end
+        (ANSWER + b"\x00", Failure.OUT_OF_STEP),  # trailing rubbish in the same burst
+        (b"+ ", Failure.OUT_OF_STEP),  # a BASIC prompt
     ],
 )
-def test_anything_else_fails_at_once(answer: bytes, trouble: Trouble) -> None:
+def test_anything_else_fails_at_once(answer: bytes, failure: Failure) -> None:
     """What cannot become a good answer any more fails the question without waiting."""
     core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
     feed(core, [answer])
-    assert (core.done, core.result, core.trouble) == (True, None, trouble)
+    assert (core.done, core.result, core.failure) == (True, None, failure)
 
 
 def test_silence_fails_when_the_patience_is_over_and_not_before() -> None:
@@ -63,7 +63,7 @@ def test_silence_fails_when_the_patience_is_over_and_not_before() -> None:
     core.step(5.0 + deadline - 0.001, b"")
     assert not core.done
     core.step(5.0 + deadline + 1e-9, b"")
-    assert core.trouble is Trouble.SILENT
+    assert core.failure is Failure.SILENT
 
 
 def test_half_an_answer_is_out_of_step_when_its_time_is_over() -> None:
@@ -72,28 +72,28 @@ def test_half_an_answer_is_out_of_step_when_its_time_is_over() -> None:
     feed(core, [b"\x14\x1e"])
     assert not core.done
     core.step(9.0, b"")
-    assert core.trouble is Trouble.OUT_OF_STEP
+    assert core.failure is Failure.OUT_OF_STEP
 
 
 def test_a_refusal_is_told_apart_from_a_payload_that_looks_like_one() -> None:
     """INSYNC FAILED refuses; where a payload is due, 11 may be its first byte and time decides."""
     core = Conversation(one(Ask(b"\x50\x20")), BAUD)
     feed(core, [b"\x14\x11"])
-    assert core.trouble is Trouble.REFUSED
+    assert core.failure is Failure.REFUSED
     core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
     feed(core, [b"\x14\x11", b"\x00\x00\x10"])
     assert core.result == b"\x11\x00\x00"
     core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
     feed(core, [b"\x14\x11"])
     core.step(9.0, b"")
-    assert core.trouble is Trouble.REFUSED
+    assert core.failure is Failure.REFUSED
 
 
 def test_a_flood_is_not_collected() -> None:
     """A board that sends without end fails the question; no more than an answer is kept."""
     core = Conversation(one(Ask(b"\x74\x00\x80F\x20", 128)), BAUD)
     feed(core, [b"\x14" * 100_000])
-    assert core.trouble is Trouble.OUT_OF_STEP
+    assert core.failure is Failure.OUT_OF_STEP
     assert len(core._answer) <= 131
 
 
@@ -127,7 +127,7 @@ def test_a_script_can_go_on_after_a_failure() -> None:
         try:
             yield Ask(b"\x30\x20")
         except AskFailed as failed:
-            assert failed.trouble is Trouble.OUT_OF_STEP
+            assert failed.failure is Failure.OUT_OF_STEP
         return (yield Ask(b"\x75\x20", 3))
 
     core = Conversation(script(), BAUD)

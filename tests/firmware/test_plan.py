@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from hostlink.firmware import protocol
-from hostlink.firmware.bootloader import Trouble
+from hostlink.firmware.bootloader import Failure
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.plan import (
     blank_padded,
@@ -36,7 +36,7 @@ def write(board: Any, chip: Chip, target: bytes, end: int, **how: Any) -> list[i
     plan = plan_pages(target, held[:end], chip, end)
     if plan.pages:
         core = board.run(scripts.write_plan(plan, pages.append), **how)
-        assert core.trouble is None
+        assert core.failure is None
     return pages
 
 
@@ -207,7 +207,7 @@ def test_on_a_damaged_wire_a_write_that_ends_well_is_right(
             scripts = FlashScripts(SMALL)
             plan = plan_pages(new, old[:SMALL_END], SMALL, SMALL_END)
             core = board.run(scripts.write_plan(plan, silently), damage=damage)
-            ended = core.done and core.trouble is None
+            ended = core.done and core.failure is None
         except Unproven:
             ended = False
         assert bytes(board.chip.flash[SMALL_END:]) == old[SMALL_END:]
@@ -347,7 +347,7 @@ def test_reading_needs_two_readings_that_agree(
         return data
 
     assert board.run(scripts.read_flash(), damage=flip).result == old
-    assert scripts.troubles > 0
+    assert scripts.failures > 0
 
 
 @pytest.mark.parametrize("fill", [b"\xff" * 1024, bytes(range(256)) * 4, None])
@@ -387,6 +387,6 @@ def test_leaving_starts_the_application(
     """The bootloader ends when it is told to, and answers nothing more."""
     board = direct(flash())
     board.run(begin())
-    assert board.run(leave()).trouble is None
+    assert board.run(leave()).failure is None
     assert board.boot.left
-    assert board.run(begin()).trouble is Trouble.SILENT
+    assert board.run(begin()).failure is Failure.SILENT

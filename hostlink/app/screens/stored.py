@@ -23,7 +23,7 @@ from hostlink.words import capital, plural, safe
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
-    from hostlink.jobs.session.rescuing import Held
+    from hostlink.jobs.session.rescuing import HeldProgram
 
 
 def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
@@ -125,7 +125,7 @@ class StoredScreen(Page[None]):
             lambda session, archive: recall(session, archive, name),
         )
 
-        def done(held: Held) -> str:
+        def done(held: HeldProgram) -> str:
             self._read_again()
             known = f", the same as {held.spec}" if held.spec else ""
             proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"
@@ -184,7 +184,7 @@ class StoredScreen(Page[None]):
             lambda session, archive: store(session, archive, name),
         )
 
-        def done(before: Held) -> str:
+        def done(before: HeldProgram) -> str:
             self._read_again()
             was = f"; before it held what is kept as {before.spec}" if before.spec else ""
             return f"{capital(name)} is stored and read back{was}."

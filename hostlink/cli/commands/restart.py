@@ -15,7 +15,7 @@ from hostlink.errors import RefusedError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.jobs.session.rescuing import Held
+    from hostlink.jobs.session.rescuing import HeldProgram
 
 
 @click.command()
@@ -40,7 +40,7 @@ def restart(common: CommonOptions, discard_board: bool) -> None:
         )
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
 
-        def consent(held: Held) -> bool:
+        def consent(held: HeldProgram) -> bool:
             teller.close()
             kept = f" It is kept as {held.spec}." if held.spec else ""
             what = f"The program in its memory will be lost there.{kept} Restart the board?"

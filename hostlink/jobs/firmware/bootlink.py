@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
-from hostlink.firmware.bootloader import Conversation, Script, Trouble
+from hostlink.firmware.bootloader import Conversation, Failure, Script
 from hostlink.firmware.scripts import Unproven, begin, leave
 from hostlink.jobs.session.restarting import check_restartable, pull_restart_line
 from hostlink.jobs.session.session import Session
@@ -36,7 +36,7 @@ class BootLink:
         self._wire = session.wire
         self.baud = session.profile.talk.baud
         self.signature = b""
-        self.trouble: Trouble | None = None  # of the last script that failed
+        self.failure: Failure | None = None  # of the last script that failed
         self._inside = False
 
     def enter(self, speeds: Sequence[int] = SPEEDS) -> None:
@@ -52,7 +52,7 @@ class BootLink:
                 self.signature = core.result
                 self._inside = True
                 return
-            heard = heard or core.trouble is not Trouble.SILENT
+            heard = heard or core.failure is not Failure.SILENT
         tried = " and ".join(str(baud) for baud in speeds)
         what = "answered, but not as the protocol says," if heard else "answered"
         raise LinkError(
@@ -72,9 +72,9 @@ class BootLink:
                 f"Page {unproven.page} of flash cannot be read or written reliably.",
                 advice="Check the cable; another cable or another socket of the computer may help.",
             ) from unproven
-        self.trouble = core.trouble
-        if core.trouble is not None:
-            raise _failure(core.trouble)
+        self.failure = core.failure
+        if core.failure is not None:
+            raise _failure(core.failure)
         result: T = core.result  # type: ignore[assignment]
         return result
 
@@ -103,15 +103,15 @@ class BootLink:
         self.baud = baud
 
 
-def _failure(trouble: Trouble) -> LinkError:
+def _failure(failure: Failure) -> LinkError:
     what = {
-        Trouble.SILENT: "The bootloader fell silent.",
-        Trouble.OUT_OF_STEP: "The bootloader answered something else than it was asked.",
-        Trouble.REFUSED: "The bootloader refused a command.",
+        Failure.SILENT: "The bootloader fell silent.",
+        Failure.OUT_OF_STEP: "The bootloader answered something else than it was asked.",
+        Failure.REFUSED: "The bootloader refused a command.",
     }
-    reason = LinkReason.SILENT if trouble is Trouble.SILENT else LinkReason.DAMAGED
+    reason = LinkReason.SILENT if failure is Failure.SILENT else LinkReason.DAMAGED
     return LinkError(
-        what[trouble],
+        what[failure],
         reason=reason,
         advice="Check the cable and the wires to the board's RX and TX pins, then repeat the "
         "command.",

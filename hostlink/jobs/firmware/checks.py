@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from enum import Enum
 
 from hostlink.advice import Ways
-from hostlink.archive import ROLES, Archive, Backup, Board, Event, FirmwareWrite, Role
+from hostlink.archive import ROLES, Archive, Backup, Board, FirmwareWrite, JobEvent, Role
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import (
     ArchiveError,
@@ -273,7 +273,7 @@ def _answer(session: Session) -> tuple[Answer, LinkError | None]:
 
 
 def _left_by(
-    archive: Archive, board: Board, image: Image, events: Sequence[Event]
+    archive: Archive, board: Board, image: Image, events: Sequence[JobEvent]
 ) -> FirmwareWrite | None:
     """Return the write that left a board without a prompt, None if there is none.
 
@@ -292,7 +292,10 @@ def _left_by(
 
 
 def _owed(
-    session: Session, archive: Archive, events: Sequence[Event], left_by: FirmwareWrite | None
+    session: Session,
+    archive: Archive,
+    events: Sequence[JobEvent],
+    left_by: FirmwareWrite | None,
 ) -> Backup | None:
     """Return the backup owed to the board, if it is undamaged; warn of a damaged one."""
     try:

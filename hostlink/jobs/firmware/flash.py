@@ -8,7 +8,7 @@ from hostlink.advice import joined
 from hostlink.archive import Archive, FirmwareImage
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, Needed, ReadBackError, RefusedError
-from hostlink.firmware.bootloader import Trouble
+from hostlink.firmware.bootloader import Failure
 from hostlink.firmware.chip import part_of
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import (
@@ -101,7 +101,7 @@ def _read(
     except (LinkError, ReadBackError) as error:
         if isinstance(error, LinkError) and error.reason is LinkReason.GONE:
             raise
-        if boot.trouble is Trouble.REFUSED:
+        if boot.failure is Failure.REFUSED:
             raise RefusedError(
                 "This bootloader does not let flash be read, so nothing that is written could "
                 "be proven.",

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from hostlink.archive import Archive, Backup, Board, Event, FirmwareImage, FirmwareWrite
+from hostlink.archive import Archive, Backup, Board, FirmwareImage, FirmwareWrite, JobEvent
 from hostlink.errors import ArchiveError, HostlinkError, RefusedError
 from hostlink.firmware.image import Image
 
@@ -53,7 +53,7 @@ def image_before(archive: Archive, board: Board | None) -> tuple[FirmwareImage, 
     return image, last
 
 
-def _before(writes: Sequence[FirmwareWrite], events: Sequence[Event]) -> FirmwareImage | None:
+def _before(writes: Sequence[FirmwareWrite], events: Sequence[JobEvent]) -> FirmwareImage | None:
     """Return the image before the last write, skipping those that never came to their prompt.
 
     writes, events: those of one board, newest first.
@@ -96,7 +96,7 @@ def can_go_back(archive: Archive, board: Board, *, over: Image) -> bool:
 
 
 def left_without_prompt(
-    archive: Archive, board: Board, events: Sequence[Event]
+    archive: Archive, board: Board, events: Sequence[JobEvent]
 ) -> FirmwareWrite | None:
     """Return the last write to a board if it was not seen at its prompt since, else None.
 
@@ -123,7 +123,7 @@ def _was_typed_at(archive: Archive, board: Board, write: FirmwareWrite) -> bool:
     return bool(held)
 
 
-def owed_backup(archive: Archive, events: Sequence[Event]) -> Backup | None:
+def owed_backup(archive: Archive, events: Sequence[JobEvent]) -> Backup | None:
     """Return the backup of a firmware write that was not put back yet, None if there is none.
 
     events: all of the board, newest first. Raises ArchiveError if the backup is damaged.
@@ -138,7 +138,7 @@ def owed_backup(archive: Archive, events: Sequence[Event]) -> Backup | None:
     return None
 
 
-def _fills_memory(event: Event) -> bool:
+def _fills_memory(event: JobEvent) -> bool:
     """Return whether an event is a successful job that put a program into memory."""
     if event.job == "putback":
         items = _said(event, "items")
@@ -146,7 +146,7 @@ def _fills_memory(event: Event) -> bool:
     return event.job in ("load", "recall")
 
 
-def _said(event: Event, key: str) -> object:
+def _said(event: JobEvent, key: str) -> object:
     """Return a value of an event's detail, which may be any JSON in an imported archive."""
     return event.detail.get(key) if isinstance(event.detail, dict) else None
 
@@ -157,7 +157,7 @@ def _backup(archive: Archive, uuid: object) -> Backup | None:
     return archive.backup(found.spec) if found is not None else None
 
 
-def _is_to_be_finished(write: FirmwareWrite, events: Sequence[Event]) -> bool:
+def _is_to_be_finished(write: FirmwareWrite, events: Sequence[JobEvent]) -> bool:
     """Return whether a write was going back and was interrupted, by its newest event."""
     for event in events:
         if _said(event, "image") == write.image.sha256:

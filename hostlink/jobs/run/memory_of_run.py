@@ -11,7 +11,13 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.errors import Interrupted, NotKnownError, ReadBackError
 from hostlink.jobs.pasting import may_overwrite
 from hostlink.jobs.recalling import same_program
-from hostlink.jobs.session.rescuing import NOTHING, Held, forget_copy, held_content, rescue_held
+from hostlink.jobs.session.rescuing import (
+    NOTHING,
+    HeldProgram,
+    forget_copy,
+    held_content,
+    rescue_held,
+)
 from hostlink.jobs.session.session import Session
 from hostlink.listing import Line
 
@@ -56,7 +62,7 @@ def _texts(reading: Reading) -> list[str]:
     return [Line.from_text(row).text for row in reading.rows]
 
 
-def _kept(session: Session, reading: Reading, *, must: bool) -> Held:
+def _kept(session: Session, reading: Reading, *, must: bool) -> HeldProgram:
     """Make sure that the archive has a program; one reading is enough if it has just that already.
 
     must: raise an error that prevents keeping it; otherwise only warn.
@@ -66,7 +72,7 @@ def _kept(session: Session, reading: Reading, *, must: bool) -> Held:
         return NOTHING
     known = archive.holds(held_content(session, Capture(reading.lines, 1)))
     if known and not reading.unexplained:
-        return Held(reading.lines, 1, known[0].spec)
+        return HeldProgram(reading.lines, 1, known[0].spec)
     try:
         return rescue_held(session, archive, session.board_in(archive))
     except (NotKnownError, ReadBackError) as error:

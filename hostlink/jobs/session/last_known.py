@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Collection, Sequence
 
-from hostlink.archive import Archive, Board, Event, HostCopy, Origin, Rescue, Revision
+from hostlink.archive import Archive, Board, HostCopy, JobEvent, Origin, Rescue, Revision
 from hostlink.board.port.ports import Identity
 from hostlink.errors import ArchiveError
 
@@ -91,7 +91,7 @@ def unfinished_load(archive: Archive, board: Board, *, begun: Collection[str] = 
     return f"left of a load of {what} that {how}"
 
 
-def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> Event | None:
+def _unfinished(archive: Archive, board: Board, begun: Collection[str]) -> JobEvent | None:
     """Return the event of the load that last overwrote a board's memory, if it was unsuccessful."""
     fills = (
         event

@@ -27,7 +27,7 @@ def _discard(by: Ways) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class HeldProgram:
     """A program captured from a board.
 
     lines: by number. captures: how many agreed. spec: the revision or rescue that keeps it, "" for
@@ -41,7 +41,7 @@ class Held:
     doubt: ProofDoubt | None = None
 
 
-NOTHING = Held({}, 0)
+NOTHING = HeldProgram({}, 0)
 """Stands for a program before anything was captured."""
 
 
@@ -86,7 +86,7 @@ def _cut_off(session: Session, archive: Archive, board: Board, result: Capture) 
     return left_of
 
 
-def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
+def rescue_held(session: Session, archive: Archive, board: Board) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it.
 
     Raises NotKnownError if it cannot be read for certain or the free memory contradicts it,
@@ -96,7 +96,7 @@ def rescue_held(session: Session, archive: Archive, board: Board) -> Held:
     return certain(held, "the board", "The program on the board was not touched")
 
 
-def certain(held: Held, holder: str, untouched: str) -> Held:
+def certain(held: HeldProgram, holder: str, untouched: str) -> HeldProgram:
     """Return a captured program. Raises NotKnownError if something contradicts it.
 
     holder: names where it is, for the error. untouched: says what was not overwritten, without a
@@ -111,7 +111,7 @@ def certain(held: Held, holder: str, untouched: str) -> Held:
     )
 
 
-def read_held(session: Session, archive: Archive, board: Board) -> Held:
+def read_held(session: Session, archive: Archive, board: Board) -> HeldProgram:
     """Capture the program on the board and make sure that the archive has it, proven or not.
 
     Raises the errors of rescue_held, except for a contradiction, which the result holds.
@@ -131,7 +131,7 @@ def rescue_or_discard(
     *,
     discard: bool,
     at_prompt: bool = True,
-) -> Held:
+) -> HeldProgram:
     """Keep the program on the board before it is overwritten, or discard it with consent.
 
     discard: consent of the user. at_prompt: whether the board can be asked for a listing before its
@@ -145,7 +145,7 @@ def rescue_or_discard(
         raise error.but(advice=joined(error.advice, _discard)) from error
 
 
-def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> Held:
+def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True) -> HeldProgram:
     """Warn of what will be lost, record it, and return what one reading shows.
 
     at_prompt: whether the board can be asked for a listing.
@@ -164,7 +164,7 @@ def discard_held(session: Session, record: OpenEvent, *, at_prompt: bool = True)
             what = discarded_words(reading)
     record.detail["discarded"] = what
     session.emit(Warned(f"Not kept, as you asked: {what}."))
-    return Held(lines, 1 if lines else 0)
+    return HeldProgram(lines, 1 if lines else 0)
 
 
 def discarded_words(reading: Reading) -> str:
@@ -178,20 +178,20 @@ def discarded_words(reading: Reading) -> str:
     return "what the board may hold; it lists nothing"
 
 
-def keep_held(session: Session, archive: Archive, board: Board, result: Capture) -> Held:
+def keep_held(session: Session, archive: Archive, board: Board, result: Capture) -> HeldProgram:
     """Make sure that the archive has a captured program, undamaged. Raises ArchiveError."""
     if not result.lines:
-        return Held({}, result.count)
+        return HeldProgram({}, result.count)
     content = held_content(session, result)
     heal_by(session, archive, content)
     copy = archive.host_copy(board.uuid)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
     if same is not None:
         session.emit(AlreadyKept(same.spec))
-        return Held(result.lines, result.count, same.spec, doubt=result.doubt)
+        return HeldProgram(result.lines, result.count, same.spec, doubt=result.doubt)
     kept = archive.rescue(content, board_origin(session, archive, board, result, "rescue"))
     session.emit(Rescued(kept.spec, len(result.lines), content.size_bytes or 0))
-    return Held(result.lines, result.count, kept.spec, new=True, doubt=result.doubt)
+    return HeldProgram(result.lines, result.count, kept.spec, new=True, doubt=result.doubt)
 
 
 def heal_by(session: Session, archive: Archive, content: Content) -> None:

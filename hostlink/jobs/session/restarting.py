@@ -17,7 +17,7 @@ from hostlink.errors import (
 )
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.patience import capture_s
-from hostlink.jobs.session.rescuing import Held, held_content, rescue_or_discard
+from hostlink.jobs.session.rescuing import HeldProgram, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
 from hostlink.link.regain import Found
@@ -30,7 +30,7 @@ class Restarted:
     holds.
     """
 
-    held: Held
+    held: HeldProgram
     at_prompt: bool
     lines: int
 
@@ -49,7 +49,7 @@ def restart(
     session: Session,
     archive: Archive,
     *,
-    consent: Callable[[Held], bool],
+    consent: Callable[[HeldProgram], bool],
     discard_board: bool = False,
 ) -> Restarted:
     """Restart the board and wait, without sending anything, for its banner or prompt.
@@ -101,7 +101,7 @@ def pull_restart_line(session: Session) -> None:
     port.dtr = True
 
 
-def _after(session: Session, archive: Archive, board: Board, held: Held) -> Restarted:
+def _after(session: Session, archive: Archive, board: Board, held: HeldProgram) -> Restarted:
     """Find out what the board does and holds after the restart."""
     session.restarts.tell_all()
     session.dialogue.restarted()  # intended, so later jobs must not report it
