@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
 from textual.binding import Binding, BindingType
-from textual.events import Event, Key
+from textual.events import Event, Key, Paste
 from textual.filter import NoColor
 from textual.screen import Screen
 
@@ -102,8 +102,8 @@ class DeskApp(App[None]):
         """Remove the character of keys with Alt, which the editor would insert (textual 8.2)."""
         if isinstance(event, Key) and event.key.startswith("alt+"):
             event.character = None
-        if isinstance(event, Key) and not event.is_forwarded:
-            await self._gate.key(event)
+        if isinstance(event, Key | Paste) and not event.is_forwarded:
+            await self._gate.take(event)
         else:
             await super().on_event(event)
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import os
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -21,7 +22,7 @@ from typing import IO
 from hostlink.errors import RefusedError
 from hostlink.locking import try_lock
 
-_LARGEST = 4_000_000  # bytes; a longer file is none of ours
+_LARGEST = 64_000_000  # bytes; far more than the longest listing that hostlink opens
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +58,21 @@ class Drafts:
         self.folder = folder
         self._path = folder / f"{uuid.uuid4().hex}.json"
         self._lock: IO[bytes] | None = None
-        self._kept: Draft | None = None
+        self._is_kept = False
 
     def keep(self, draft: Draft) -> None:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
-        if draft == self._kept:
-            return
         new = self._path.with_suffix(".new")
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
                 self._lock = _lock_of(self._path).open("ab")
-                try_lock(self._lock)
-            new.write_text(json.dumps(asdict(draft)), encoding="ascii")
+                with contextlib.suppress(OSError):  # a file system without locks
+                    try_lock(self._lock)
+            with new.open("w", encoding="ascii") as file:
+                json.dump(asdict(draft), file)
+                file.flush()
+                os.fsync(file.fileno())  # else a loss of power could leave an empty file
             new.replace(self._path)
         except OSError as error:
             with contextlib.suppress(OSError):
@@ -80,20 +83,20 @@ class Drafts:
                 kept="The listing is still in the editor.",
                 advice="Keep it in the archive before the window is closed.",
             ) from error
-        self._kept = draft
+        self._is_kept = True
 
     def drop(self) -> None:
         """Delete this window's draft: its text is kept elsewhere, or was given up."""
-        if self._kept is not None:
+        if self._is_kept:
             _delete(self._path)
-            self._kept = None
+            self._is_kept = False
 
     def close(self) -> None:
         """Release this window's draft; what it holds is offered by the next window."""
         if self._lock is not None:
             self._lock.close()
             self._lock = None
-            if self._kept is None:
+            if not self._is_kept:
                 _delete(_lock_of(self._path))
 
     def left(self) -> list[LeftDraft]:
@@ -132,12 +135,12 @@ def _lock_of(path: Path) -> Path:
 
 
 def _is_free(path: Path) -> bool:
-    """Return whether no window holds the draft at path."""
+    """Return whether no window holds the draft at path; without locks nobody can hold it."""
     try:
         with _lock_of(path).open("ab") as file:
             return try_lock(file)
     except OSError:
-        return False
+        return True
 
 
 def _read(path: Path) -> Draft | None:

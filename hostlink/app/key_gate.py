@@ -9,7 +9,8 @@ the focus before. Rules:
    travels from the widget with the focus through its parents to the app, behind the key's own
    messages, until three rounds leave screen and focus as they were: one for the key, one for the
    message that its action sends, one for what comes of that.
-3. They never wait longer than a second.
+3. None of them waits longer than a second for the key before it.
+4. What is pasted waits and goes on as a key does that is typed.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any
 
 from textual.dom import DOMNode
-from textual.events import Key
+from textual.events import Key, Paste
 from textual.timer import Timer
 from textual.widgets import Input, TextArea
 
@@ -27,28 +28,28 @@ if TYPE_CHECKING:
     from textual.app import App
 
 _LONGEST_S = 1.0
-_STILL, _ROUNDS = 3, 12  # rounds, of one key; what moves the focus for ever is not waited for
-_EDITS = frozenset(
-    ("left", "right", "up", "down", "home", "end", "backspace", "delete", "pageup", "pagedown")
-)
+_STILL, _ROUNDS = 3, 12  # rounds; after so many of one key the focus keeps moving
+_EDITS = frozenset(("left", "right", "home", "end", "backspace", "delete"))
+_MOVES = frozenset(("enter", "up", "down", "pageup", "pagedown"))  # in a text of several lines
 
 
 class KeyGate:
     """The gate in front of one app. deliver: handles a key as the app would without it."""
 
-    def __init__(self, app: App[Any], deliver: Callable[[Key], Awaitable[None]]) -> None:
+    def __init__(self, app: App[Any], deliver: Callable[[Key | Paste], Awaitable[None]]) -> None:
         self._app = app
         self._deliver = deliver
-        self._held: deque[Key] = deque()
+        self._held: deque[Key | Paste] = deque()
         self._closed = False
+        self._turn = 0  # a callback of an earlier turn that comes late counts for nothing
         self._round = 0
         self._still = 0  # rounds in a row that changed nothing
         self._seen: tuple[object, object] = (None, None)
         self._limit: Timer | None = None
         self._settled: object = None  # the screen that the last key was delivered to
 
-    async def key(self, event: Key) -> None:
-        """Deliver a key now, or once those before it have been handled."""
+    async def take(self, event: Key | Paste) -> None:
+        """Deliver a key or a paste now, or once those before it have been handled."""
         if not self._closed and self._app.screen is not self._settled:
             self._close()  # a screen that no key opened: it may not be drawn yet
         if self._closed:
@@ -56,7 +57,7 @@ class KeyGate:
             return
         await self._pass(event)
 
-    async def _pass(self, event: Key) -> None:
+    async def _pass(self, event: Key | Paste) -> None:
         stays = self._is_typing(event)
         await self._deliver(event)
         if not stays:
@@ -67,32 +68,34 @@ class KeyGate:
         if self._limit is not None:
             self._limit.stop()
         self._closed = True
+        self._turn += 1
         self._round = self._still = 0
         self._limit = self._app.set_timer(_LONGEST_S, self._open)
         self._send_round()
 
-    def _is_typing(self, event: Key) -> bool:
+    def _is_typing(self, event: Key | Paste) -> bool:
         """Return whether a key only changes the text that has the focus."""
         focused = self._app.focused
-        typed = event.is_printable or event.key in _EDITS
-        if isinstance(focused, TextArea):
-            return typed or event.key == "enter"
-        return isinstance(focused, Input) and typed
+        if not isinstance(focused, TextArea | Input):
+            return False
+        if isinstance(event, Paste) or event.is_printable or event.key in _EDITS:
+            return True
+        return isinstance(focused, TextArea) and event.key in _MOVES
 
     def _send_round(self) -> None:
         """Send a callback the way that a key's messages take."""
         self._round += 1
         self._seen = self._place()
-        self._hop(self._app.focused or self._app.screen)
+        self._hop(self._app.focused or self._app.screen, self._turn)
 
-    def _hop(self, node: DOMNode) -> None:
+    def _hop(self, node: DOMNode, turn: int) -> None:
         if node is self._app or node.parent is None:
-            self._app.call_later(self._came_back)
-        elif not node.call_later(self._hop, node.parent):
-            self._app.call_later(self._came_back)  # it is being closed
+            self._app.call_later(self._came_back, turn)
+        elif not node.call_later(self._hop, node.parent, turn):
+            self._app.call_later(self._came_back, turn)  # it is being closed
 
-    async def _came_back(self) -> None:
-        if not self._closed:
+    async def _came_back(self, turn: int) -> None:
+        if not self._closed or turn != self._turn:
             return
         self._still = self._still + 1 if self._place() == self._seen else 0
         if self._still < _STILL and self._round < _ROUNDS:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from hostlink.app.drafts import Draft, Drafts
-from hostlink.app.screens.dialogues import Ask, ErrorDialogue
+from hostlink.app.screens.dialogues import Ask
 from hostlink.errors import RefusedError
 
 
@@ -161,15 +161,58 @@ def test_a_draft_that_cannot_be_written_is_said_once(stage: Any, wait: Any, type
 
     async def typing(pilot: Any, app: Any) -> None:
         await type_text(pilot, "10 REM\n")
-        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
-        await pilot.press("escape")
+        await wait(pilot, lambda: app.desk.drafts.fault)
         await type_text(pilot, "20 END\n")
         app.desk.drafts.write()
-        await pilot.pause()
         assert app.screen is app.desk
         assert app.desk.editor.text == "10 REM\n20 END\n"
+        assert len([said for said in app.said if "draft" in said]) == 1
+        await pilot.press("ctrl+q")  # nothing keeps the text, and the question says so
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "cannot be written" in app.screen.question
+        assert "stays as a draft" not in app.screen.question
+        await pilot.press("escape")
 
     stage.play(typing, port="")
+
+
+def test_text_typed_before_a_draft_is_opened_is_not_replaced_unasked(stage: Any, wait: Any) -> None:
+    """It is in no archive either."""
+    left = Drafts(stage.folder / "drafts")
+    left.keep(Draft("10 REM LEFT\n", "LEFT"))
+    left.close()
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        app.desk.editor.load_text("10 REM TYPED\n")
+        await pilot.press("tab", "enter")
+        await wait(pilot, lambda: "is not kept" in getattr(app.screen, "question", ""))
+        await pilot.press("enter")  # the safe answer
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.desk.editor.text == "10 REM TYPED\n"
+
+    stage.play(story, port="")
+    assert len(Drafts(stage.folder / "drafts").left()) == 2
+
+
+def test_all_drafts_are_offered_one_after_the_other(stage: Any, wait: Any) -> None:
+    """Not now, and the next one comes."""
+    for name in ("ONE", "TWO"):
+        left = Drafts(stage.folder / "drafts")
+        left.keep(Draft("10 REM\n", name, at=f"2031-09-0{len(name)}T18:30:00+00:00"))
+        left.close()
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        first = app.screen
+        assert "1 more draft" in first.why
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is not first and isinstance(app.screen, Ask))
+        assert {first.question[:3], app.screen.question[:3]} == {"ONE", "TWO"}
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, port="")
 
 
 def test_a_killed_app_loses_at_most_what_was_typed_last(

@@ -8,7 +8,8 @@ from typing import Any
 import pytest
 from textual._xterm_parser import XTermParser
 from textual.binding import Binding
-from textual.events import Key
+from textual.events import Key, Paste
+from textual.widgets import Input
 
 from hostlink.app.desk.actions import ACTIONS
 from hostlink.app.desk.desk import Desk
@@ -140,5 +141,33 @@ def test_bunches_of_keys_are_typed_in_order_and_in_their_place(stage: Any, wait:
             feed(app, ("escape", None), ("escape", None))
             await wait(pilot, lambda: app.focused is app.desk.editor)
             await pilot.press("ctrl+end")
+
+    stage.play(story, port="")
+
+
+def test_a_paste_behind_a_key_waits_as_what_is_typed_does(stage: Any, wait: Any) -> None:
+    """A letter, a paste and a letter for a question that is not drawn yet come in their order."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.post_message(Key("ctrl+o", None))
+        app.post_message(Key("a", "a"))
+        app.post_message(Paste("b"))
+        app.post_message(Key("c", "c"))
+        await wait(pilot, lambda: app.screen.query(Input) and app.screen.query_one(Input).value)
+        await wait(pilot, lambda: len(app.screen.query_one(Input).value) == 3)
+        assert app.screen.query_one(Input).value == "abc"
+
+    stage.play(story, port="")
+
+
+def test_a_letter_behind_the_down_key_goes_to_where_that_leads(stage: Any, wait: Any) -> None:
+    """Down leaves the line to search by for the list below it."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+f", "t")
+        feed(app, ("down", None), ("x", "x"))
+        await wait(pilot, lambda: app.focused is not app.desk.query_one("#find"))
+        await pilot.pause()
+        assert app.desk.query_one("#find").value == "t"
 
     stage.play(story, port="")

@@ -88,3 +88,18 @@ def test_a_board_that_never_answers_the_same_is_given_up() -> None:
     script = Script(*(reading(said=(f"NOISE {count}",)) for count in range(MOST_READINGS + 1)))
     assert reading_back(script, Evidence(Health())).run().unsettled == (10, 20)
     assert len(script.counts) == MOST_READINGS
+
+
+@pytest.mark.parametrize("times", [1, 40])
+def test_words_in_place_of_a_listing_do_not_prove_an_empty_memory(times: int) -> None:
+    """Neither an error that comes each time, nor rubbish that never comes twice."""
+    answers = [reading(said=(f"?SYNTAX{'' if times == 1 else each}",)) for each in range(times)]
+    part = ReadBack({}, RULES, Evidence(Health()), Script(*answers), echo=True)
+    found = part.run()
+    assert found.unread
+    assert not found.proven
+
+
+def test_a_bare_answer_proves_an_empty_memory() -> None:
+    """Nothing is listed, and nothing else is said."""
+    assert ReadBack({}, RULES, Evidence(Health()), Script(reading()), echo=True).run().proven

@@ -26,7 +26,6 @@ from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
 from hostlink.app.layout import HEIGHTS, WIDTHS
 from hostlink.app.screens.shelf import Shelf
-from hostlink.app.sheet import open_sheet
 from hostlink.app.widgets.editor import ListingEditor
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural, safe
@@ -92,9 +91,7 @@ class Desk(Screen[None]):
         if self.app.settings.fault:
             self.app.tell(self.app.settings.fault)
         if self.app.opens:
-            self.app.careful(
-                lambda: self.sheet_pane.show_sheet(open_sheet(self.app.opens, self.app.archive))
-            )
+            self.sheet_pane.open_word(self.app.opens)  # asks if text was typed meanwhile
         self.drafts.begin()
         if self.app.first_port:
             self.app.boards.attach(self.app.first_port)
@@ -113,7 +110,9 @@ class Desk(Screen[None]):
         """Return the reasons to ask before the app is left."""
         reasons = []
         if self.sheet_pane.unkept:
-            reasons.append("The text in the editor is not in the archive; it stays as a draft.")
+            self.drafts.write()
+            stays = self.drafts.fault or "It stays as a draft."
+            reasons.append(f"The text in the editor is not in the archive. {stays}")
         busy = [each.busy for each in self.app.boards.by_port.values() if each.busy]
         if any(job is not None and job.shown for job in busy):
             reasons.append(f"{plural(len(busy), 'job')} under way will be stopped.")

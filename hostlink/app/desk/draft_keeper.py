@@ -11,7 +11,7 @@ from textual.timer import Timer
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.drafts import Draft, Drafts, LeftDraft, written_at
 from hostlink.app.sheet import Sheet, open_sheet
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural
 
 _EVERY_S = 1.0  # what a killed window loses at most, and a little for the writing
@@ -26,18 +26,16 @@ class DraftKeeper(DeskPart):
     """Writes the draft of this window, and opens those of windows that are gone."""
 
     _timer: Timer | None = None
-    _failed = False
+    fault = ""  # why the last draft could not be written
 
     @cached_property
     def _drafts(self) -> Drafts:
         return Drafts(drafts_folder(self.app.settings_file))
 
     def begin(self) -> None:
-        """Offer the newest draft that was left behind by a window that is gone."""
+        """Offer the drafts that were left behind by windows that are gone, the newest first."""
         self.text_changed()  # what was typed while the app was starting
-        left = self._drafts.left()
-        if left:
-            self._offer(left[0], others=len(left) - 1)
+        self._offer(self._drafts.left())
 
     def text_changed(self) -> None:
         """Write the draft soon."""
@@ -45,7 +43,7 @@ class DraftKeeper(DeskPart):
             self._timer = self.desk.set_timer(_EVERY_S, self.write)
 
     def write(self) -> None:
-        """Write what is in the editor, or delete the draft where the text is kept elsewhere."""
+        """Write what is in the editor, or delete the draft if the text is kept elsewhere."""
         if self._timer is not None:
             self._timer.stop()
             self._timer = None
@@ -54,12 +52,13 @@ class DraftKeeper(DeskPart):
         if not self.sheets.unkept:
             self._drafts.drop()
             return
+        before, self.fault = self.fault, ""
         try:
             self._drafts.keep(self._draft())
-        except HostlinkError as error:
-            if not self._failed:  # once, not after each word
-                self._failed = True
-                self.app.show_error(error)
+        except RefusedError as error:
+            self.fault = str(error)
+            if not before:  # once, not after each word, and without taking the focus
+                self.app.tell(self.fault)
 
     def end(self) -> None:
         """Write the draft for the last time, and leave it to the next window."""
@@ -79,14 +78,21 @@ class DraftKeeper(DeskPart):
             at=self.app.now().isoformat(timespec="seconds"),
         )
 
-    def _offer(self, left: LeftDraft, *, others: int) -> None:
+    def _offer(self, drafts: list[LeftDraft]) -> None:
+        """Offer the first of some drafts, then the others until one is opened."""
         from hostlink.app.screens.dialogues import Ask
+
+        if not drafts:
+            return
+        left, *others = drafts
 
         def answered(answer: str | None) -> None:
             if answer == "open":
-                self.app.careful(lambda: self._open(left))
-            elif answer == "delete":
+                self.sheets.unless_lost(lambda: self.app.careful(lambda: self._open(left)))
+                return
+            if answer == "delete":
                 self._drafts.give_up(left)
+            self._offer(others)
 
         draft = left.draft
         rows = len([row for row in draft.text.splitlines() if row.strip()])
@@ -97,9 +103,7 @@ class DraftKeeper(DeskPart):
                 f"{draft.name or 'A listing without a name'}{when} was not kept in the archive: "
                 f"{plural(rows, 'line')}.",
                 [("later", "Not now"), ("open", "Open it again"), ("delete", "Delete it")],
-                why=f"{plural(others, 'other draft')} will be offered at the next starts."
-                if others
-                else "",
+                why=f"There are {plural(len(others), 'more draft')}." if others else "",
             ),
             answered,
         )
@@ -122,9 +126,14 @@ class DraftKeeper(DeskPart):
 
 def _origin(sheet: Sheet) -> str:
     """Return the word that opens what a sheet was made from, "" where it is new."""
+    from hostlink.jobs.files import is_there, named_path
+
     material = sheet.material
     if material is None:
         return ""
     if material.shipped is not None:
         return material.word
-    return material.revision.spec if material.revision is not None else material.label
+    if material.revision is not None:
+        return material.revision.spec
+    path = named_path(material.label)
+    return str(path.absolute()) if is_there(path) else material.label

@@ -140,17 +140,18 @@ class Verdict:
     """The result of comparing captures with the program that should be on the board.
 
     wrong: numbers of lines that differ or are missing. stray: numbers that should not be there.
-    unsettled: numbers that need another capture.
+    unsettled: numbers that need another capture. unread: no answer to LIST could be used.
     """
 
     wrong: tuple[int, ...]
     stray: tuple[int, ...]
     unsettled: tuple[int, ...]
+    unread: bool = False
 
     @property
     def proven(self) -> bool:
         """Return whether the board holds exactly what was sent."""
-        return not (self.wrong or self.stray or self.unsettled)
+        return not (self.wrong or self.stray or self.unsettled or self.unread)
 
 
 def verdict(

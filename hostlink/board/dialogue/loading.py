@@ -223,6 +223,8 @@ class Loader:
             parts.append(f"line {_numbers(self._verdict.stray)} does not belong there")
         if self._verdict.unsettled:
             parts.append(f"line {_numbers(self._verdict.unsettled)} cannot be read reliably")
+        if self._verdict.unread and not parts:
+            parts.append("its answers to LIST could not be read")
         number, answer = next(iter(self.report.answers.items()), (0, ""))
         said = f' To line {number} it answered "{answer}".' if answer else ""
         return ReadBackError(

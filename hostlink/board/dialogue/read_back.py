@@ -90,7 +90,7 @@ class ReadBack:
 
     def _judge(self, votes: Sequence[Reading], *, clean: bool) -> Verdict:
         if not votes:
-            return Verdict((), (), tuple(self._target))
+            return Verdict((), (), tuple(self._target), unread=True)
         held = [canonical_lines(reading.lines, self._rules) for reading in votes]
         return verdict(held, self._target, clean=clean)
 
