@@ -174,10 +174,10 @@ class Typed:
             if self._echoed >= self._sent:
                 return False
             want = self._text[self._echoed]
-            if self._echoed == 0 and byte in self._pacing.deaf_signs:
-                self._deaf_signs += 1
-                self.deaf_sign = bytes([byte])
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
+                if self._echoed == 0 and byte in self._pacing.deaf_signs:
+                    self._deaf_signs += 1
+                    self.deaf_sign = bytes([byte])
                 return False
             self._echoed += 1
             self.echo_heard = True

@@ -76,3 +76,17 @@ def test_a_clock_that_cannot_make_the_speed_is_warned_of(
     board = "practice://fast?time=virtual&baud=115200"
     assert run_line(["survey", "--port", board, "--clock", "16"]) == 0
     assert "3.5 %" in capfd.readouterr().err
+
+
+def test_a_name_that_cannot_be_used_is_asked_for_again(
+    lab: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """What took minutes to measure is not lost by a word."""
+    given = iter(["tiny", "no name", "bench"])
+    monkeypatch.setattr("hostlink.cli.commands.survey.is_terminal", lambda: True)
+    monkeypatch.setattr("click.prompt", lambda *_, **__: next(given))
+    assert run_line(["survey", "--port", BOARD]) == 0
+    assert load_profile(lab / "profiles" / "bench.toml").name == "bench"
+    said = " ".join(capfd.readouterr().err.split())
+    assert "tiny" in said
+    assert '"no name" cannot be the name of a profile' in said

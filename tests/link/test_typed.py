@@ -44,3 +44,16 @@ def test_attempts_are_counted_and_what_was_heard_last_is_kept() -> None:
     assert core.outcome is Outcome.UNTYPED
     assert (core.repairs, core.heard) == (2, b"\r\n> ")
     assert written == b"RUN\x15RUN\x15"
+
+
+def test_a_right_echo_is_no_sign_of_deafness() -> None:
+    """A board whose word for a full memory begins with "?" also echoes a "?" that was typed."""
+    pacing = Pacing(prompt=b"> ", line_cancel=b"\x15", erase=b"\x08", line_s=0.01, full_sign=b"?OM")
+    core = Typed(b"?1", pacing, attempts=4)
+    now, received = 0.0, b""
+    while not core.done:
+        step = core.step(now, received)
+        received = b"?X" if step.write == b"?1" else b"\r\n> " if step.write == b"\x15" else b""
+        now = max(now + 0.01, step.wake or 0.0) if not received else now + 0.01
+    assert core.outcome is Outcome.UNTYPED
+    assert core.repairs == 4

@@ -85,7 +85,7 @@ class SurveyScreen(Page[None]):
     app: DeskApp
     AUTO_FOCUS = "#told"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("k", "keep", "Keep as a profile", tooltip="The board is talked to by it then"),
+        Binding("k", "keep", "Keep as a profile", tooltip="hostlink then uses it for this board"),
         Binding("d", "details", "Details", tooltip="Every value with its evidence, or the words"),
         Binding("escape", "leave", "Back", tooltip="To the boards"),
     ]
@@ -178,7 +178,7 @@ class SurveyScreen(Page[None]):
         self.app.push_screen(
             AskText(
                 "Under which name is the profile kept?",
-                hint=f"One word, such as red. {capital(self.board)} is talked to by it then.",
+                hint=f"One word, such as red. hostlink then uses it for {self.board}.",
             ),
             named,
         )
@@ -207,7 +207,7 @@ class SurveyScreen(Page[None]):
             Ask(
                 f"You have a profile {name} already.",
                 [("leave", "Leave it"), ("replace", "Replace it")],
-                why="Boards that are known by it are talked to by the new one then.",
+                why="hostlink then uses the new one for the boards that had the old one.",
             ),
             answered,
         )
@@ -222,6 +222,6 @@ class SurveyScreen(Page[None]):
             self.app.desk.readings.look_again(attached, quietly=True)
             if self.is_current:
                 self.dismiss()
-            return f"{capital(self.board)} is talked to by profile {profile.name} from now on."
+            return f"{capital(self.board)} now has profile {profile.name}."
 
         self.app.watch_job(job, done=done)

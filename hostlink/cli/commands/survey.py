@@ -243,24 +243,43 @@ def _plain(value: object) -> object:
 def _keep(
     common: CommonOptions, archive: Archive, identity: Identity, profile: Profile, name: str | None
 ) -> Path | None:
-    """Write the profile and talk to this board by it from now on; a person at a terminal is asked
-    for its name. Returns where it is, None where it was not kept."""
+    """Write the profile and use it for this board from now on; return its file, None for none.
+
+    name: what to keep it under. If it is None, a person at a terminal is asked, until the name can
+    be used or nothing is given: what was measured is not lost by a wrong name.
+    """
     from hostlink.jobs.profiles import give_profile, keep_profile
 
     if name is None and is_terminal() and not (common.json or common.quiet or common.yes):
-        name = click.prompt(
-            "Name to keep this profile under (nothing for not at all)",
-            default="",
-            show_default=False,
-            err=True,
-        ).strip()
+        name = _ask_for_name()
     if not name:
         return None
     path = keep_profile(profile, name, replace=common.yes)
     give_profile(archive, identity, name)
     say(
-        f"Kept as {path}. This board is talked to by it from now on; any other with "
+        f"Kept as {path}. hostlink now uses this profile for this board; for another one, give "
         f"--profile {name}.",
         quiet=common.quiet,
     )
     return path
+
+
+def _ask_for_name() -> str:
+    """Ask for the name of a new profile until one can be used; return "" for none."""
+    from hostlink.errors import HostlinkError
+    from hostlink.jobs.profiles import check_new_name
+
+    while True:
+        name: str = click.prompt(
+            "Name to keep this profile under (nothing for not at all)",
+            default="",
+            show_default=False,
+            err=True,
+        ).strip()
+        try:
+            if name:
+                check_new_name(name, replace=False)
+        except HostlinkError as error:
+            say(str(error))
+        else:
+            return name
