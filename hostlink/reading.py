@@ -6,7 +6,7 @@ import errno
 from pathlib import Path
 
 _OPEN_FILES = (Path("/dev/fd"), Path("/proc/self/fd"))
-"""Where what a shell has opened for a command stands: somebody writes there already."""
+"""File descriptors opened by the shell for a command; these always have a writer."""
 
 
 def read_at_most(path: Path, most: int) -> bytes:

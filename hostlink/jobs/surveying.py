@@ -60,11 +60,11 @@ class SurveyOptions:
 
 @dataclass(frozen=True, slots=True)
 class Surveyed:
-    """The proposed profile, what it rests on, and how many lines the board held (and holds),
-    None where that is not known.
+    """The result of a survey: the proposed profile and its evidence.
 
-    told: the result in plain words. kind: the known kind that the board is, "" for none. words:
-    candidate words sorted into known, unknown and unsure. notes: what no profile says.
+    lines: how many lines the board held, and holds still; None if that is not known. told: the
+    result in plain words. kind: the known kind that the board is, "" for none. words: candidate
+    words sorted into known, unknown and unsure. notes: what no profile says.
     """
 
     profile: Profile

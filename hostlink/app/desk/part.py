@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
 
 class DeskPart:
-    """A part of the desk with one task; gives access to the app and the open listings."""
+    """A part of the desk with one task; gives access to the app and the open listing."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
@@ -23,5 +23,5 @@ class DeskPart:
 
     @property
     def sheets(self) -> SheetPane:
-        """Return the pane with the open listings."""
+        """Return the pane with the open listing."""
         return self.desk.sheet_pane

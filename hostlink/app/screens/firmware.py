@@ -204,8 +204,10 @@ class FirmwareScreen(Page[None]):
     def _start(
         self, request: WriteRequest | None, attached: AttachedBoard, *, may_stop: bool = False
     ) -> None:
-        """Write. request None: what was on the board before, as it was for then. may_stop: consent
-        to stop a running program."""
+        """Write the image; if request is None, the firmware that was on the board before.
+
+        may_stop: consent to stop a running program.
+        """
         used: list[WriteRequest] = []
 
         def work(session: Session, archive: Archive) -> Written:

@@ -143,7 +143,7 @@ def writable(path: Path) -> bool:
 
 
 class InUseError(Exception):
-    """Another process has opened the archive meanwhile, so that it can be read together with it."""
+    """Another process has opened the archive meanwhile; it can be read in shared mode."""
 
 
 def private_copy(path: Path, *, unless_in_use: bool = False) -> Access:

@@ -97,7 +97,7 @@ class Copies:
         return {root, *(each["id"] for each in held if each["uuid"] in copies)}
 
     def _root(self, archive: int) -> int:
-        """Return the archive that another is a copy of, itself where it is none."""
+        """Return the archive of which this one is a copy; itself if it is an original."""
         uuid_of = {each["id"]: each["uuid"] for each in rows(self._db, "SELECT * FROM archives")}
         for root, known in uuid_of.items():
             if uuid_of[archive] in _identities(known):

@@ -138,7 +138,7 @@ class Hits:
             yield dict(row)
 
     def _newest_of(self, programs: list[int]) -> list[Row]:
-        """Yield the latest matching revision of each program, latest arrivals first."""
+        """Return the latest matching revision of each program, latest arrivals first."""
         more, more_values = self._within.of("revisions")
         # With max() SQLite takes the other columns from the row that has it.
         return rows(
@@ -184,7 +184,7 @@ class Hits:
     def _latest_fitting(
         self, found: Collection[Row], asked: tuple[str, ...], *, by: str
     ) -> Iterator[Row]:
-        """Yield for each revision, one a program, the latest matching revision of its program.
+        """Return for each revision, one a program, the latest matching revision of its program.
 
         by: the column by which the rows were sorted, highest first, so that no higher one matches.
         By listings, a later revision may have an older listing again.
@@ -257,7 +257,7 @@ class Hits:
     # --- rescues ---------------------------------------------------------------------------------
 
     def rescues(self, limit: int) -> list[Row]:
-        """Yield the newest matching rescues; none for a tag, because only programs have tags."""
+        """Return the newest matching rescues; none for a tag, because only programs have tags."""
         if self._within.tag is not None:
             return []
         if not self._asked:

@@ -29,7 +29,7 @@ _LONG_LINES = (
 )
 _STORING = (
     "Measuring with test lines takes one to four minutes, at 1200 baud and below up to fifteen. "
-    "How long it will be is told when the board has answered the first questions."
+    "The expected time is shown after the board has answered the first questions."
 )
 _SLOTS = (
     "A test program will be stored in the board's EEPROM. What a place without a name holds is "
@@ -37,8 +37,8 @@ _SLOTS = (
     "recalls what was never stored is restarted."
 )
 _FILLING = (
-    "The memory will be filled to the brim. Some boards take nothing any more then, and only a "
-    "restart helps: it is done where the port can do it."
+    "The memory will be filled completely. Some boards then accept no input until they are "
+    "restarted; hostlink restarts them if the port allows it."
 )
 
 
@@ -150,9 +150,9 @@ def _survey(
 
 
 def _ask_for(common: CommonOptions, consent: Consent) -> None:
-    """Say what goes beyond test lines, and ask where a person is there to answer.
+    """Describe what goes beyond test lines, and ask for consent at a terminal.
 
-    Raises UsageError where it goes with nothing, or click's Abort without consent.
+    Raises UsageError if such an option is given without --storing, click's Abort without consent.
     """
     from hostlink.errors import UsageError
 
