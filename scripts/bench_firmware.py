@@ -68,7 +68,7 @@ def measure(baud: int, latency_ms: float) -> Row:
         began = clock.now()
         core: Conversation[Any] = Conversation(script, baud)
         wire.run(core)
-        return (clock.now() - began if core.trouble is None else float("inf")), core.result
+        return (clock.now() - began if core.failure is None else float("inf")), core.result
 
     run(begin())
     scripts = FlashScripts(ATMEGA328P)
