@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import contextlib
 import json
-import os
 import uuid
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -21,6 +20,7 @@ from typing import IO
 
 from hostlink.errors import RefusedError
 from hostlink.locking import try_lock
+from hostlink.writing import write_whole
 
 _LARGEST = 64_000_000  # bytes; far more than the longest listing that hostlink opens
 
@@ -62,21 +62,14 @@ class Drafts:
 
     def keep(self, draft: Draft) -> None:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
-        new = self._path.with_suffix(".new")
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
             if self._lock is None:
                 self._lock = _lock_of(self._path).open("ab")
                 with contextlib.suppress(OSError):  # a file system without locks
                     try_lock(self._lock)
-            with new.open("w", encoding="ascii") as file:
-                json.dump(asdict(draft), file)
-                file.flush()
-                os.fsync(file.fileno())  # else a loss of power could leave an empty file
-            new.replace(self._path)
+            write_whole(self._path, json.dumps(asdict(draft)).encode("ascii"))
         except OSError as error:
-            with contextlib.suppress(OSError):
-                new.unlink()
             raise RefusedError(
                 f"The draft of the listing cannot be written in {self.folder}: "
                 f"{error.strerror or error}.",

@@ -16,6 +16,7 @@ import platformdirs
 
 from hostlink.app.themes import DARK, NAMES
 from hostlink.errors import RefusedError
+from hostlink.writing import write_whole
 
 VARIABLE = "HOSTLINK_SETTINGS"
 CAPTURE_MINUTES = 5
@@ -87,11 +88,9 @@ def write_settings(path: Path, settings: Settings) -> Settings:
         )
     ]
     lines.append(f"capture_minutes = {settings.capture_minutes}\n")
-    part = path.with_name(f".{path.name}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        part.write_text("".join(lines), encoding="utf-8")
-        part.replace(path)
+        write_whole(path, "".join(lines).encode("utf-8"))
     except OSError as error:
         raise RefusedError(
             f"The settings {path} cannot be written: {error.strerror or error}.",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from pathlib import Path
 
@@ -10,6 +9,7 @@ from hostlink.errors import ListingError, RefusedError
 from hostlink.jobs.rehearsing import is_rehearsal
 from hostlink.listing.source import LIMIT
 from hostlink.reading import read_at_most
+from hostlink.writing import write_whole
 
 
 class TakenError(RefusedError):
@@ -40,13 +40,9 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         )
     if is_rehearsal():
         return
-    temporary = path.parent / f".{path.name}.new"
     try:
-        temporary.write_bytes(content)
-        temporary.replace(path)
+        write_whole(path, content)
     except (OSError, ValueError) as error:
-        with contextlib.suppress(OSError, ValueError):
-            temporary.unlink(missing_ok=True)
         why = error.strerror if isinstance(error, OSError) else str(error)
         raise RefusedError(
             f"{path} cannot be written: {why}.",
