@@ -17,6 +17,7 @@ from hostlink.archive.records import Listed
 from hostlink.words import safe
 
 T = TypeVar("T")
+R = TypeVar("R")
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,11 +123,16 @@ class Records(Generic[T]):
 
     def listed(self, db: Database, rest: str = "", values: Values = ()) -> Listed[T]:
         """Return the records of all undamaged rows, and sentences on what is damaged."""
-        found, lost = list[T](), list[str]()
+        return self._listed(db, self.build, rest, values)
+
+    def _listed(
+        self, db: Database, build: Callable[[Parts, list[str]], R], rest: str, values: Values
+    ) -> Listed[R]:
+        found, lost = list[R](), list[str]()
         try:
             for parts in self.each(db, rest, values):
                 try:
-                    found.append(self.build(parts, lost))
+                    found.append(build(parts, lost))
                 except DamagedError as error:
                     lost.append(error.what)
         except FAULTS as error:
@@ -143,13 +149,11 @@ class Records(Generic[T]):
     def by_id(self, db: Database, ids: Sequence[int]) -> tuple[dict[int, T], list[str]]:
         """Return the records of some rows by row id, and sentences on what is damaged."""
         main, key = self.parts[0].name, TABLES[self.parts[0].table].key
-        with_id = Records(
-            self.parts,
+        found = self._listed(
+            db,
             lambda parts, lost: (int(parts[main][key]), self.build(parts, lost)),
-            self.what,
-        )
-        found = with_id.listed(
-            db, f"WHERE {main}.{key} IN (SELECT value FROM json_each(?))", (json.dumps(ids),)
+            f"WHERE {main}.{key} IN (SELECT value FROM json_each(?))",
+            (json.dumps(ids),),
         )
         return dict(found), list(found.damaged)
 
