@@ -68,7 +68,7 @@ class AttachedBoards:
 
         self.app.push_screen(
             Ask(
-                f"Opening {port} will probably restart the board ({foresight.why}).",
+                f"{foresight.warning(port)}.",
                 [("leave", "Leave it closed"), ("open", "Open it")],
                 why="What its memory holds is lost then, unless it is stored in its EEPROM.",
             ),

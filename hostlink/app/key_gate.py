@@ -40,13 +40,16 @@ class KeyGate:
         self._app = app
         self._deliver = deliver
         self._held: deque[Key | Paste] = deque()
-        self._closed = False
         self._turn = 0  # a callback of an earlier turn that comes late counts for nothing
         self._round = 0
         self._still = 0  # rounds in a row that changed nothing
         self._seen: tuple[object, object] = (None, None)
         self._limit: Timer | None = None
         self._settled: object = None  # the screen that the last key was delivered to
+
+    @property
+    def _closed(self) -> bool:
+        return self._limit is not None  # while it is closed its limit runs
 
     async def take(self, event: Key | Paste) -> None:
         """Deliver a key or a paste now, or once those before it have been handled."""
@@ -67,7 +70,6 @@ class KeyGate:
         """Hold keys until what is under way has been handled: a key's work, or a new screen."""
         if self._limit is not None:
             self._limit.stop()
-        self._closed = True
         self._turn += 1
         self._round = self._still = 0
         self._limit = self._app.set_timer(_LONGEST_S, self._open)
@@ -111,7 +113,6 @@ class KeyGate:
         if self._limit is not None:
             self._limit.stop()
             self._limit = None
-        self._closed = False
         self._settled = self._app.screen
         while self._held and not self._closed:
             await self._pass(self._held.popleft())

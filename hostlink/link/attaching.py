@@ -49,6 +49,10 @@ class Foresight:
     pulses: bool
     why: str
 
+    def warning(self, name: str) -> str:
+        """Return what opening port `name` will probably do, as a clause."""
+        return f"Opening {name} will probably restart the board ({self.why})"
+
 
 def foresee(
     name: str, *, profile_says: bool, remembered: bool | None, system: str = sys.platform

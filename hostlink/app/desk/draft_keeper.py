@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
 from pathlib import Path
@@ -111,16 +112,11 @@ class DraftKeeper(DeskPart):
     def _open(self, left: LeftDraft) -> None:
         """Put a draft into the editor, with the cursor where it was."""
         self._drafts.take_over(left)
-        draft = left.draft
-        sheet = Sheet()
+        draft, sheet = left.draft, Sheet()
         if draft.origin:
-            try:
+            with suppress(HostlinkError):  # if it is gone, the text is a new listing
                 sheet = open_sheet(draft.origin, self.app.archive)
-            except HostlinkError:  # it is gone; the text is a new listing then
-                sheet = Sheet()
-        if sheet.name != draft.name:
-            sheet = replace(sheet, name=draft.name)
-        self.sheets.show_sheet(sheet, draft.text)
+        self.sheets.show_sheet(replace(sheet, name=draft.name), draft.text)
         self.desk.editor.move_cursor((draft.row, draft.column))
 
 

@@ -13,7 +13,7 @@ from textual.message import Message
 from textual.timer import Timer
 from textual.widgets import Static, TextArea
 
-from hostlink.app.desk.opening import ask_for_listing
+from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import Ledger, ListingEditor

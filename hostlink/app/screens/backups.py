@@ -19,7 +19,8 @@ from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.archive import Backup, BackupItem
 from hostlink.archive.times import shown
 from hostlink.board.port.ports import identity_of
-from hostlink.jobs.putback import Misfit, MisfitError, PutBack, misfits, putback
+from hostlink.jobs.putback import MisfitError, PutBack, putback
+from hostlink.jobs.putback_fit import Misfit, misfits
 from hostlink.jobs.session.last_known import known_board
 from hostlink.words import plural, safe
 

@@ -66,6 +66,6 @@ def _open_wire(choice: LinkChoice, recorder: Recorder | None) -> Wire:
 
 def _warning(port: str, foresight: Foresight) -> str:
     return (
-        f"Opening {port} will probably restart the board ({foresight.why}): what its memory holds "
-        "is lost then, unless it is stored in its EEPROM."
+        f"{foresight.warning(port)}: what its memory holds is lost then, unless it is stored in "
+        "its EEPROM."
     )
