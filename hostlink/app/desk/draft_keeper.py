@@ -104,7 +104,7 @@ class DraftKeeper(DeskPart):
                 f"{draft.name or 'A listing without a name'}{when} was not kept in the archive: "
                 f"{plural(rows, 'line')}.",
                 [("later", "Not now"), ("open", "Open it again"), ("delete", "Delete it")],
-                why=f"There are {plural(len(others), 'more draft')}." if others else "",
+                why=f"{plural(len(others), 'more draft')} to come." if others else "",
             ),
             answered,
         )
