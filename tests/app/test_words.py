@@ -25,6 +25,7 @@ from hostlink.app.screens.references import ReferencesScreen
 from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.screens.settings import SettingsScreen
+from hostlink.app.screens.several import SeveralScreen
 from hostlink.app.screens.shrinking import ShrinkScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
@@ -44,6 +45,7 @@ SCREENS: list[type[Screen[Any]]] = [
     RenumberScreen,
     RevisionsScreen,
     SettingsScreen,
+    SeveralScreen,
     ShrinkScreen,
     StoredScreen,
     SurveyScreen,

@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class DeskAction:
-    """An action of the desk: its permanent id, its key, its description and its function."""
+    """An action of the desk: its permanent id, its key, its description and its function.
+
+    key: "" for an action without one, which the palette finds by its words.
+    """
 
     id: str
     key: str
@@ -231,6 +234,13 @@ ACTIONS = (
         "Firmware",
         "Review an image, write it",
         lambda desk: desk.ask_for_image(),
+    ),
+    DeskAction(
+        "several",
+        "",
+        "Several boards at once",
+        "Load, save or back up each of them",
+        lambda desk: desk.show_several(),
     ),
     DeskAction(
         "settings",

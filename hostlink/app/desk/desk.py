@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from textual.app import ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical
 from textual.content import Content
 from textual.screen import Screen
@@ -47,7 +47,8 @@ class Desk(Screen[None]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS
     AUTO_FOCUS = "#listing"
-    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in ACTIONS]
+    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in ACTIONS if action.key]
+    KEYLESS: ClassVar[list[Binding]] = [action.binding for action in ACTIONS if not action.key]
 
     def __init__(self) -> None:
         super().__init__()
@@ -211,6 +212,12 @@ class Desk(Screen[None]):
         from hostlink.app.screens.boards import BoardsScreen
 
         self.app.push_screen(BoardsScreen())
+
+    def show_several(self) -> None:
+        """Show the screen that works with several boards at once."""
+        from hostlink.app.screens.several import SeveralScreen
+
+        self.app.push_screen(SeveralScreen())
 
     def show_settings(self) -> None:
         """Show the settings."""

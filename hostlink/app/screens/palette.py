@@ -25,7 +25,6 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Rescues: list what was kept before it was overwritten", "hostlink programs --rescues"),
     ("Compare any two listings", "hostlink compare"),
     ("Run a program with its input from a file", "hostlink run --input"),
-    ("Load, save or back up many boards at once", "hostlink load --all"),
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
@@ -65,7 +64,7 @@ def actions(screen: Screen[Any]) -> list[Binding]:
             continue
         seen.add(binding.action)
         found.append(binding)
-    return found
+    return [*found, *getattr(screen, "KEYLESS", ())]
 
 
 class Actions(Provider):
@@ -76,6 +75,8 @@ class Actions(Provider):
             binding = active.binding
             if binding.show and binding.description and not binding.system and active.enabled:
                 yield binding, active.node
+        for binding in getattr(self.screen, "KEYLESS", ()):
+            yield binding, self.screen
 
     async def discover(self) -> Hits:
         """Yield every available action, for a palette in which nothing has been typed yet."""
@@ -122,7 +123,7 @@ class Actions(Provider):
         return binding.description
 
     def _help(self, binding: Binding) -> str:
-        return f"{key_words(binding.key)}  {binding.tooltip}".rstrip()
+        return f"{key_words(binding.key)}  {binding.tooltip}".strip()
 
     def _call(self, binding: Binding, node: DOMNode) -> Callable[[], Awaitable[None]]:
         async def call() -> None:
