@@ -33,7 +33,7 @@ ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
 kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words, and tells the \
-command for what only the command line does, such as exporting the archive.
+command for what only the command line does.
 """
 
 

@@ -21,6 +21,7 @@ from hostlink.jobs.events import (
     PageProven,
     PagesRead,
     Rescued,
+    RowPrinted,
 )
 
 if TYPE_CHECKING:
@@ -84,6 +85,8 @@ class Progress:
             self.detail = event_words(event, KEYS)
             if isinstance(event, Captured):
                 self._tell(self.detail, news=False)
+        elif isinstance(event, RowPrinted):
+            self._tell(event.text, news=False)
         elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
             self.repairs += isinstance(event, LineRepaired)
             self._tell(event_sentence(event), news=isinstance(event, _NEWS))

@@ -55,7 +55,8 @@ def test_no_layer_below_names_a_command_or_an_option() -> None:
 
 def test_each_key_that_is_advised_does_something() -> None:
     """Every chord in the app's table of ways is one of its actions."""
-    keys = {action.key.replace("ctrl+", "Ctrl+").replace("alt+", "Alt+") for action in ACTIONS}
+    bound = [action.key for action in ACTIONS if action.key]
+    keys = {key.replace("ctrl+", "Ctrl+").replace("alt+", "Alt+") for key in bound}
     keys = {key[:-1] + key[-1].upper() for key in keys}
     for field in dataclasses.fields(KEYS):
         way = getattr(KEYS, field.name)
@@ -64,9 +65,21 @@ def test_each_key_that_is_advised_does_something() -> None:
             assert chord in keys | {"Ctrl+L", "Ctrl+G"}, (field.name, chord)
 
 
+def test_each_action_that_is_advised_by_its_words_is_there() -> None:
+    """What has no key is named as the palette shows it."""
+    words = {action.words for action in ACTIONS}
+    named: set[str] = set()
+    for field in dataclasses.fields(KEYS):
+        way = getattr(KEYS, field.name)
+        said = way if isinstance(way, str) else way(*["x"] * way.__code__.co_argcount)
+        named |= set(re.findall(r'with the action "([^"]+)"', said))
+    assert named
+    assert named <= words
+
+
 def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
     """It can be typed in a terminal."""
-    for way in (KEYS.prove, KEYS.name_archive, KEYS.import_this("bag")):
+    for way in (KEYS.name_archive, KEYS.say_chip):
         assert way.startswith("at the command line, with")
 
 

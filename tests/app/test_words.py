@@ -23,6 +23,7 @@ from hostlink.app.screens.mending import MendScreen
 from hostlink.app.screens.palette import Help, actions, key_words
 from hostlink.app.screens.references import ReferencesScreen
 from hostlink.app.screens.renumbering import RenumberScreen
+from hostlink.app.screens.rescues import RescuesScreen
 from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.screens.settings import SettingsScreen
 from hostlink.app.screens.several import SeveralScreen
@@ -43,6 +44,7 @@ SCREENS: list[type[Screen[Any]]] = [
     MendScreen,
     ReferencesScreen,
     RenumberScreen,
+    RescuesScreen,
     RevisionsScreen,
     SettingsScreen,
     SeveralScreen,

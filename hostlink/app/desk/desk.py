@@ -16,9 +16,11 @@ from textual.widgets import Input, Static
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
+from hostlink.app.desk.input_run import InputRun
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.transfers import Transfers
@@ -62,6 +64,8 @@ class Desk(Screen[None]):
         self.console: BoardConsole = BoardConsole(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
+        self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
+        self.input_run: InputRun = InputRun(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
 
     @property
@@ -177,35 +181,45 @@ class Desk(Screen[None]):
                 text = f"{text:<{room}}{HELP}"
             self.query_one("#told", Static).update(Content(text or HINT))
 
+    @property
+    def program(self) -> str:
+        """Return the program at the list's cursor, if that has the focus, or in the editor."""
+        name = self.shelf.program if self.shelf.has_focus_within else ""
+        return name or self.sheet_pane.noted_program or self.shelf.program
+
     # --- the other screens -------------------------------------------------------------------
 
     def show_revisions(self) -> None:
         """Show the revisions of the program in the editor, or of the one at the list's cursor."""
         from hostlink.app.screens.revisions import RevisionsScreen
 
-        material = self.sheet_pane.sheet.material
-        revision = material.revision if material is not None else None
-        name = self.shelf.program if self.shelf.has_focus_within else ""
-        name = name or (revision.program if revision is not None else self.shelf.program)
+        name = self.program
         if not name:
             self.app.tell("There is no program in the archive yet: keep the listing first.")
             return
 
-        def wished(wish: Wish | None) -> None:
-            self.shelf.renew()  # restored, retired or put back meanwhile
-            if wish is None:
-                return
-            what, spec = wish
-            if what == "open":
-                self.sheet_pane.open_word(spec)
-            elif what == "load":
-                attached = self.readings.need()
-                if attached is not None:
-                    self.transfers.load_word(attached, spec)
-            else:
-                self.comparing.compare(spec)
+        self.app.push_screen(RevisionsScreen(name), self._wished)
 
-        self.app.push_screen(RevisionsScreen(name), wished)
+    def show_rescues(self) -> None:
+        """Show what boards held before it was overwritten."""
+        from hostlink.app.screens.rescues import RescuesScreen
+
+        self.app.push_screen(RescuesScreen(), self._wished)
+
+    def _wished(self, wish: Wish | None) -> None:
+        """Do what was chosen on a screen with a revision or a rescue."""
+        self.shelf.renew()  # restored, retired or put back meanwhile
+        if wish is None:
+            return
+        what, spec = wish
+        if what == "open":
+            self.sheet_pane.open_word(spec)
+        elif what == "load":
+            attached = self.readings.need()
+            if attached is not None:
+                self.transfers.load_word(attached, spec)
+        else:
+            self.comparing.compare(spec)
 
     def show_boards(self) -> None:
         """Show the screen of boards."""
@@ -241,15 +255,12 @@ class Desk(Screen[None]):
 
     def ask_for_image(self) -> None:
         """Ask for a firmware image, then show its review."""
-        from hostlink.app.screens.dialogues import AskText
+        from hostlink.app.screens.choosing import ChoosePath
         from hostlink.app.screens.firmware import FirmwareScreen, review_file
         from hostlink.jobs.files import named_path
 
         def answered(name: str | None) -> None:
             if not name:
-                return
-            if name == "-":
-                self.app.push_screen(FirmwareScreen(None))
                 return
             path = named_path(name)
             reviewed = self.app.careful(lambda: review_file(path))
@@ -257,10 +268,16 @@ class Desk(Screen[None]):
                 self.app.push_screen(FirmwareScreen(reviewed))
 
         self.app.push_screen(
-            AskText(
+            ChoosePath(
                 "Which firmware image?",
-                hint="An Intel HEX file; it is only reviewed. A lone - shows what was written "
-                "where, and goes back to the image before.",
+                hint="An Intel HEX file; it is only reviewed.",
+                suffixes=(".hex", ".ihx", ".ihex"),
             ),
             answered,
         )
+
+    def show_firmware_history(self) -> None:
+        """Show which firmware was written to which board, from where one can go back."""
+        from hostlink.app.screens.firmware import FirmwareScreen
+
+        self.app.push_screen(FirmwareScreen(None))

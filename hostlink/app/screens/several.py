@@ -18,7 +18,7 @@ from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.archive import Archive
-from hostlink.errors import RefusedError
+from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.backup import BackedUp, backup
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.loading import Loaded, LoadOptions, load
@@ -224,19 +224,17 @@ class SeveralScreen(Page[None]):
         choices = [each.choice for each in boards]
         try:
             kept, options = keep_once(choices, self.app.archive, material, options, lambda _: None)
-        except RefusedError as error:
-            if material.listing.numbered() and not despite_review:
+        except HostlinkError as error:
+            is_review = isinstance(error, RefusedError) and bool(material.listing.numbered())
+            if is_review and not despite_review:
                 self._ask_despite(error)
             else:
                 self.app.show_error(error)
             return
-        except Exception as error:  # noqa: BLE001 - shown as a fault of ours
-            self.app.show_error(error)
-            return
         for attached in boards:
             self._load(attached, kept, options, material.text)
 
-    def _ask_despite(self, error: RefusedError) -> None:
+    def _ask_despite(self, error: HostlinkError) -> None:
         answers = [("leave", "Leave it"), ("load", "Load all the same")]
 
         def answered(answer: str | None) -> None:
