@@ -143,7 +143,7 @@ def find_action() -> Callable[..., Awaitable[None]]:
         )
 
     async def find(pilot: Pilot[None], app: DeskApp, words: str) -> None:
-        await pilot.press("ctrl+p")
+        await pilot.press("f2")
         await until(pilot, lambda: bool(app.screen.query(Input)))
         app.screen.query_one(Input).value = words
         await until(pilot, lambda: words in first(app).lower())

@@ -16,6 +16,7 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.desk.action import key_words
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
@@ -35,22 +36,6 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Import a BagIt folder or another archive", "hostlink archive import"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
-_KEYS = {
-    "ctrl": "Ctrl",
-    "alt": "Alt",
-    "shift": "Shift",
-    "escape": "Escape",
-    "enter": "Enter",
-    "space": "Space",
-    "pageup": "Page up",
-    "pagedown": "Page down",
-}
-
-
-def key_words(key: str) -> str:
-    """Return the name of a key as printed on keyboards: Ctrl+L, F1, Page up."""
-    parts = key.split("+")
-    return "+".join(_KEYS.get(part, part.upper() if len(part) < 3 else part) for part in parts)
 
 
 def actions(screen: Screen[Any]) -> list[Binding]:
