@@ -88,6 +88,7 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
+        self.set_keymap(self.settings.usable_keys)
         self._gate = KeyGate(self, self._deliver)
         separate_escapes()
         for theme in THEMES:
