@@ -36,8 +36,9 @@ ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
 kept: nothing is overwritten unsaved. Escape opens a line of words at the bottom; the marked \
-letter of a word does it. F2 finds every action by its words, and tells the command for what only \
-the command line does, such as exporting the archive.
+letter of a word does it. F2 finds every action by a word of yours, such as upload or stop, and \
+tells the command for what only the command line does, such as exporting the archive. Below, a \
+single letter is the one after Escape.
 """
 
 

@@ -22,7 +22,7 @@ def test_lines_go_to_the_board_and_change_what_is_said_of_it(
         assert "TIDE revision 1, changed since" in shown(app)
         await type_text(pilot, "PRINT 6*7\n")
         await wait(pilot, lambda: "42" in app.desk.query_one(Transcript).text)
-        await pilot.press("escape")
+        await pilot.press("escape", "escape")
         assert app.focused is app.desk.editor
 
     stage.play(story, opens="shipped:TIDE")

@@ -101,7 +101,7 @@ def test_a_key_of_ones_own_does_it_and_the_old_one_no_more(stage: Any, wait: Any
         await wait(pilot, lambda: isinstance(app.screen, Help))
         text = app.screen.query_one("#keys").content.plain
         assert "F5           Renumber" in text
-        assert "Ctrl+R       Load into the board" in text
+        assert "Ctrl+R, L    Load into the board" in text
 
     stage.play(story, port="", opens="shipped:TIDE")
 
