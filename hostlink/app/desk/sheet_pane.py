@@ -133,7 +133,7 @@ class SheetPane(Vertical):
             if finding.line_at:
                 by_row[finding.line_at - 1].append(finding)
         ledger = self.checked.ledger
-        self.editor.show_findings(dict(by_row), profile.rules.language)
+        self.editor.show_findings(dict(by_row), profile.rules)
         self._ledger.show(ledger.rows, ledger.limit, by_row)
         self.query_one("#sheet-name", Static).update(Content(safe(self.sheet.title(text))))
         self.show_here()
@@ -192,6 +192,15 @@ class SheetPane(Vertical):
         if number is not None:
             line = Listing.from_text(self.editor.text).numbered().get(number)
             self.go_to_row(line.at if line is not None else None)
+
+    def on_listing_editor_refused(self, event: ListingEditor.Refused) -> None:
+        event.stop()
+        from hostlink.listing.charset import named
+
+        self.app.tell(
+            f"The board has no {named(event.character)}; it was not typed. "
+            "Some terminals send it for Alt and a letter; Escape shows words for all jobs."
+        )
 
     def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
         event.stop()

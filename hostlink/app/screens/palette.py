@@ -1,8 +1,9 @@
-"""The command palette, and a help screen generated from the key bindings."""
+"""The command palette, and a help screen; both are generated from bindings and actions."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Iterable, Iterator
+import re
+from collections.abc import Awaitable, Callable, Iterator
 from textwrap import wrap
 from typing import Any, ClassVar
 
@@ -16,37 +17,27 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.desk.action import GROUPS, key_words
+from hostlink.app.desk.actions import BY_ID
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
+_WORD = re.compile(r"\w+")
 TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
-_KEYS = {
-    "ctrl": "Ctrl",
-    "alt": "Alt",
-    "shift": "Shift",
-    "escape": "Escape",
-    "enter": "Enter",
-    "space": "Space",
-    "pageup": "Page up",
-    "pagedown": "Page down",
-}
-
-
-def key_words(key: str) -> str:
-    """Return the name of a key as printed on keyboards: Ctrl+L, F1, Page up."""
-    parts = key.split("+")
-    return "+".join(_KEYS.get(part, part.upper() if len(part) < 3 else part) for part in parts)
 
 
 def actions(screen: Screen[Any]) -> list[Binding]:
     """Return the actions available now, each once, in the order of their bindings."""
+    return [binding for binding, _ in _available(screen)]
+
+
+def _available(screen: Screen[Any]) -> Iterator[tuple[Binding, DOMNode]]:
     seen: set[str] = set()
-    found: list[Binding] = []
     for active in screen.active_bindings.values():
         binding = active.binding
         if not binding.show or not binding.description or not active.enabled:
@@ -54,67 +45,70 @@ def actions(screen: Screen[Any]) -> list[Binding]:
         if binding.action in seen or binding.system:
             continue
         seen.add(binding.action)
-        found.append(binding)
-    return [*found, *getattr(screen, "KEYLESS", ())]
+        yield binding, active.node
+
+
+def way_of(binding: Binding) -> str:
+    """Return the key of a binding, and the letter that does the same after Escape."""
+    action = BY_ID.get(binding.id or "")
+    letter = action.letter.upper() if action is not None else ""
+    return ", ".join(each for each in (key_words(binding.key), letter) if each)
+
+
+def likeness(query: str, words: str, tooltip: str, also: str, fuzzy: float) -> float:
+    """Return how well an action answers a query; 0 for not at all.
+
+    Words that begin as those of the query count most in the action's name, then among its
+    synonyms, then in its explanation. fuzzy: the score of letters in the right order, the least.
+    """
+    wanted = query.casefold().split()
+
+    def has_all(text: str) -> bool:
+        found = _WORD.findall(text.casefold())
+        return all(any(one.startswith(each) for one in found) for each in wanted)
+
+    for score, text in ((4, words), (3, f"{words} {also}"), (2, f"{words} {also} {tooltip}")):
+        if has_all(text):
+            return score
+    return min(fuzzy, 1)
 
 
 class Actions(Provider):
-    """Provides all actions of the screen and the app to the palette."""
-
-    def _all(self) -> Iterable[tuple[Binding, DOMNode]]:
-        for active in self.screen.active_bindings.values():
-            binding = active.binding
-            if binding.show and binding.description and not binding.system and active.enabled:
-                yield binding, active.node
-        for binding in getattr(self.screen, "KEYLESS", ()):
-            yield binding, self.screen
+    """Provides all actions of the screen and the app to the palette, group by group."""
 
     async def discover(self) -> Hits:
         """Yield every available action, for a palette in which nothing has been typed yet."""
-        for binding, node in self._all():
-            yield DiscoveryHit(
-                self._words(binding), self._call(binding, node), help=self._help(binding)
-            )
-        for words, command in TYPED:
-            yield DiscoveryHit(words, self._tell(command), help=f"At the command line: {command}")
+        for words, call, text, _ in self._all():
+            yield DiscoveryHit(words, call, help=text)
 
     async def search(self, query: str) -> Hits:
-        """Yield the actions that match what was typed, each with a score from 0 to 1."""
+        """Yield the actions that answer what was typed, the most alike first."""
         matcher = self.matcher(query)
-        for binding, node in self._all():
-            words = self._words(binding)
-            score = max(matcher.match(words), matcher.match(binding.tooltip) * 0.8)
+        for words, call, text, also in self._all():
+            score = likeness(query, words, text, also, matcher.match(words))
             if score > 0:
-                yield Hit(
-                    score,
-                    matcher.highlight(words),
-                    self._call(binding, node),
-                    text=words,
-                    help=self._help(binding),
-                )
+                yield Hit(score, matcher.highlight(words), call, text=words, help=text)
 
+    def _all(self) -> Iterator[tuple[str, Callable[[], Awaitable[None]], str, str]]:
+        """Yield words, what to do, explanation and synonyms of each action."""
+        available = sorted(_available(self.screen), key=lambda pair: _place(pair[0]))
+        for binding, node in available:
+            action = BY_ID.get(binding.id or "")
+            parts = (_group(binding), way_of(binding), binding.tooltip)
+            yield (
+                binding.description,
+                self._call(binding, node),
+                "  ·  ".join(part for part in parts if part),
+                action.also if action is not None else "",
+            )
         for words, command in TYPED:
-            score = max(matcher.match(words), matcher.match(command) * 0.8)
-            if score > 0:
-                yield Hit(
-                    score * 0.9,  # behind what a key does
-                    matcher.highlight(words),
-                    self._tell(command),
-                    text=words,
-                    help=f"At the command line: {command}",
-                )
+            yield words, self._tell(command), f"At the command line: {command}", ""
 
     def _tell(self, command: str) -> Callable[[], Awaitable[None]]:
         async def tell() -> None:
             self.app.notify(f"At the command line: {command} --help", markup=False, timeout=15)
 
         return tell
-
-    def _words(self, binding: Binding) -> str:
-        return binding.description
-
-    def _help(self, binding: Binding) -> str:
-        return f"{key_words(binding.key)}  {binding.tooltip}".strip()
 
     def _call(self, binding: Binding, node: DOMNode) -> Callable[[], Awaitable[None]]:
         async def call() -> None:
@@ -123,8 +117,18 @@ class Actions(Provider):
         return call
 
 
+def _group(binding: Binding) -> str:
+    """Return the group of an action, "" for one of a screen in front of the desk."""
+    action = BY_ID.get(binding.id or "")
+    return action.group if action is not None else ""
+
+
+def _place(binding: Binding) -> int:
+    return ("", *GROUPS).index(_group(binding))
+
+
 class Help(Page[None]):
-    """The help for a screen: all its keys."""
+    """The help for a screen: its actions with their keys, in groups by what they are for."""
 
     HEAD = "Help"
     FOOT = "Escape goes back."
@@ -134,12 +138,15 @@ class Help(Page[None]):
 
     def __init__(self, of: Screen[Any], about: str) -> None:
         super().__init__()
-        self._lines = [
-            f"{key_words(binding.key):<{_KEY_WIDTH}}{binding.description}"
-            + (f". {binding.tooltip}" if binding.tooltip else "")
-            for binding in actions(of)
-        ]
         self._about = about
+        self._lines: list[str] = []  # a group's name begins at the margin
+        group = ""
+        for binding in sorted(actions(of), key=_place):
+            if _group(binding) != group:
+                group = _group(binding)
+                self._lines += ["", group]
+            why = f". {binding.tooltip}" if binding.tooltip else ""
+            self._lines.append(f"  {way_of(binding):<{_KEY_WIDTH}}{binding.description}{why}")
 
     def body(self) -> Iterator[Widget]:
         """Lay out a description of the screen, where it has one, and its keys."""
@@ -154,6 +161,9 @@ class Help(Page[None]):
     def on_resize(self, event: events.Resize) -> None:
         """Show the keys again, with their descriptions aligned in one column."""
         width = max(2 * _KEY_WIDTH, event.size.width - 4)
-        rows = [wrap(line, width, subsequent_indent=" " * _KEY_WIDTH) for line in self._lines]
-        text = "\n".join(row for each in rows for row in each)
-        self.query_one("#keys", Static).update(Content(text))
+        text = Content("")
+        for line in self._lines:
+            rows = wrap(line, width, subsequent_indent=" " * (_KEY_WIDTH + 2)) or [""]
+            is_group = line and not line.startswith(" ")
+            text += Content("\n".join(rows) + "\n").stylize("bold" if is_group else "")
+        self.query_one("#keys", Static).update(text)
