@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class DeskAction:
-    """An action of the desk: its permanent id, its key, its description and its function."""
+    """An action of the desk: its permanent id, its key, its description and its function.
+
+    key: "" for an action without one, which the palette finds by its words.
+    """
 
     id: str
     key: str
@@ -238,6 +241,20 @@ ACTIONS = (
         "Settings",
         "Theme, default port and profile",
         lambda desk: desk.show_settings(),
+    ),
+    DeskAction(
+        "quiet",
+        "",
+        "Only listing and console",
+        "Large, as for a projector; again: everything",
+        lambda desk: desk.be_quiet(),
+    ),
+    DeskAction(
+        "big-console",
+        "",
+        "Large console",
+        "Most of the screen; again: its usual place",
+        lambda desk: desk.enlarge_console(),
     ),
     DeskAction(
         "to-listing",

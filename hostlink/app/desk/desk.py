@@ -6,11 +6,13 @@ import contextlib
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
-from textual.binding import BindingType
+from textual.binding import Binding, BindingType
 from textual.containers import Container, Vertical
 from textual.content import Content
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from hostlink.app.board_states import BoardStates
@@ -24,7 +26,7 @@ from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.transfers import Transfers
 from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
-from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
 from hostlink.app.widgets.editor import ListingEditor
 from hostlink.app.widgets.ruler import MemoryRuler
@@ -47,7 +49,8 @@ class Desk(Screen[None]):
     HORIZONTAL_BREAKPOINTS = WIDTHS
     VERTICAL_BREAKPOINTS = HEIGHTS
     AUTO_FOCUS = "#listing"
-    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in ACTIONS]
+    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in ACTIONS if action.key]
+    KEYLESS: ClassVar[list[Binding]] = [action.binding for action in ACTIONS if not action.key]
 
     def __init__(self) -> None:
         super().__init__()
@@ -79,7 +82,16 @@ class Desk(Screen[None]):
         yield Static(HINT, id="told", markup=False)
 
     def on_mount(self) -> None:
+        self.watch(self, "focused", self._focus_moved)
         self.set_timer(_AFTER_PAINT_S, self._begin)
+
+    def on_resize(self, event: events.Resize) -> None:
+        self.set_class(event.size.width < SLIM, "-slim")
+
+    def _focus_moved(self, focused: Widget | None) -> None:
+        """Where there is room for one only, show the listing again once it has the focus."""
+        if focused is self.editor:
+            self.remove_class("-in-band")
 
     def _begin(self) -> None:
         """Open archive, profile and board, after the first drawing because they take time."""
@@ -156,8 +168,22 @@ class Desk(Screen[None]):
 
     def show_band(self, name: str) -> None:
         """Show the archive or the console where there is room for only one. name: its id."""
+        self.add_class("-in-band")
         for each in ("shelf", "console"):
             self.query_one(f"#{each}").set_class(each != name, "-away")
+
+    def be_quiet(self) -> None:
+        """Leave listing and console alone on the screen, as for a projector, or end that."""
+        self.toggle_class("-quiet")
+        self.show_band("console")
+        self.editor.focus()
+
+    def enlarge_console(self) -> None:
+        """Give the console most of the screen, or its usual place again."""
+        self.toggle_class("-big")
+        if self.has_class("-big"):
+            self.show_band("console")
+            self.query_one("#console-line", Input).focus()
 
     def to_listing(self) -> None:
         """Move the focus to the listing; if a search has text in it, clear that first."""
@@ -166,6 +192,7 @@ class Desk(Screen[None]):
             self.shelf.clear_search()
             find.focus()
             return
+        self.remove_class("-in-band")
         self.editor.focus()
 
     def show_told(self, sentence: str) -> None:

@@ -76,6 +76,8 @@ class Actions(Provider):
             binding = active.binding
             if binding.show and binding.description and not binding.system and active.enabled:
                 yield binding, active.node
+        for binding in getattr(self.screen, "KEYLESS", ()):
+            yield binding, self.screen
 
     async def discover(self) -> Hits:
         """Yield every available action, for a palette in which nothing has been typed yet."""
