@@ -19,7 +19,7 @@ def rows_with_costs(screen: str) -> list[str]:
 def test_the_listing_has_twelve_rows_at_80_by_24(stage: Any, shown: Any) -> None:
     """Twelve lines with their costs, and below them three programs of the archive."""
 
-    async def story(pilot: Any, app: Any) -> None:
+    async def story(_: Any, app: Any) -> None:
         assert app.desk.editor.size.height >= 12
         assert len(rows_with_costs(shown(app))) >= 12
         assert sum("shipped" in row for row in shown(app).split("\n")[13:]) >= 3
@@ -54,7 +54,7 @@ def test_a_small_screen_shows_the_listing_or_the_band(
 def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, shown: Any) -> None:
     """At 40 columns the words beside the tracks and the cost of a line are short, and not cut."""
 
-    async def story(pilot: Any, app: Any) -> None:
+    async def story(_: Any, app: Any) -> None:
         assert "390 free" in shown(app) and "empty" in shown(app)
         assert "  37 " in shown(app).split("\n")[4]
 
@@ -67,7 +67,7 @@ def test_a_wide_screen_gives_what_the_listing_does_not_need_to_the_archive(
 ) -> None:
     """The listing is at most 76 columns wide beside its costs; no track is longer than that."""
 
-    async def story(pilot: Any, app: Any) -> None:
+    async def story(_: Any, app: Any) -> None:
         pane = app.desk.editor
         assert text - 1 <= pane.size.width <= text
         assert app.desk.shelf.size.width >= 48
@@ -82,13 +82,13 @@ def test_the_archive_shows_what_there_is_room_for(stage: Any, shown: Any) -> Non
     stage.keep(name, "10 END")
     stage.archive.tag(name, "evening")
 
-    async def wide(pilot: Any, app: Any) -> None:
+    async def wide(_: Any, app: Any) -> None:
         head = next(row for row in shown(app).split("\n") if "program" in row and "title" in row)
         assert all(word in head for word in ("rev", "bytes", "kept", "tags"))
         row = next(row for row in shown(app).split("\n") if name in row)
         assert "evening" in row and "20" in row
 
-    async def narrow(pilot: Any, app: Any) -> None:
+    async def narrow(_: Any, app: Any) -> None:
         assert name in shown(app)
 
     stage.play(wide, size=(200, 60))
