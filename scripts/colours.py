@@ -178,7 +178,8 @@ def of_256() -> Nearest:
     shades: dict[Rgb, Shade] = {}
     for written in (*cube, *greys):
         downgraded = Color.from_rgb(*written).downgrade(ColorSystem.EIGHT_BIT)
-        shown = tuple(downgraded.get_truecolor())
+        red, green, blue = downgraded.get_truecolor()
+        shown = (red, green, blue)
         shades.setdefault(shown, Shade(written, shown))
 
     def nearest(wanted: Rgb, is_allowed: Callable[[Rgb], bool]) -> Shade:

@@ -109,8 +109,6 @@ COLOURS_16 = {
         "selection": "ansi_black",
     },
 }
-_ROLES = ("background", "surface", "boost", "panel", "foreground", "remark", "keyword", "quoted")
-_ROLES += ("number", "jump", "error", "accent", "rule", "selection")
 
 
 def variant(name: str, colour_system: str | None) -> str:
@@ -181,5 +179,5 @@ def _theme(name: str, colours: dict[str, str]) -> Theme:
 
 THEMES = (
     *(_theme(name, colours) for name, colours in {**COLOURS, **COLOURS_16}.items()),
-    _theme(MONOCHROME, dict.fromkeys(_ROLES, _PLAIN)),
+    _theme(MONOCHROME, dict.fromkeys(COLOURS[DARK], _PLAIN)),
 )

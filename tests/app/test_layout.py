@@ -159,6 +159,6 @@ def test_one_heading_shows_where_the_focus_is(
         assert "▸ Console" not in shown(app) and "· TIDE" in shown(app)
 
     def marked(app: Any) -> str:
-        return shown(app).replace("the shipped ", "")
+        return str(shown(app)).replace("the shipped ", "")
 
     stage.play(story, opens=TIDE, size=(120, 40))
