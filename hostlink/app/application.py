@@ -21,7 +21,7 @@ from hostlink.app.desk.actions import BY_ID, EVERYWHERE
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
-from hostlink.app.themes import MONOCHROME, THEMES
+from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
 
@@ -94,7 +94,7 @@ class DeskApp(App[None]):
         separate_escapes()
         for theme in THEMES:
             self.register_theme(theme)
-        self.theme = MONOCHROME if self.no_color else self.settings.theme
+        self.theme = self._theme_here(self.settings.theme)
         for name in set(self.available_themes) - {theme.name for theme in THEMES}:
             self.unregister_theme(name)
         self._plain = NoColor()
@@ -174,13 +174,17 @@ class DeskApp(App[None]):
             return None
 
     def use_theme(self, name: str) -> None:
-        """Change the theme and remember it. Under NO_COLOR there is only the monochrome one."""
+        """Change the theme, one of NAMES, and remember it; under NO_COLOR it stays monochrome."""
         if self.no_color and name != MONOCHROME:
             self.tell("NO_COLOR is set, so the theme stays monochrome.")
             return
-        self._plain.enabled = name == MONOCHROME
-        self.theme = name
+        self.theme = self._theme_here(name)
+        self._plain.enabled = self.theme == MONOCHROME
         self.keep_settings(theme=name)
+
+    def _theme_here(self, name: str) -> str:
+        """Return the variant of a theme for this terminal's colours."""
+        return MONOCHROME if self.no_color else variant(name, self.console.color_system)
 
     def keep_settings(self, **changes: Any) -> None:
         """Change settings by name, use them at once and write them to the settings file."""

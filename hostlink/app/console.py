@@ -20,8 +20,9 @@ from textual.geometry import Size
 from textual.message import Message
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
-from textual.widgets import Input, Label, Static
+from textual.widgets import Input, Label
 
+from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
@@ -81,11 +82,7 @@ class ConsolePane(Vertical):
             self.line = line
 
     def compose(self) -> ComposeResult:
-        yield Static(
-            Content("Console: Enter sends, Escape twice leaves"),
-            classes="heading",
-            markup=False,
-        )
+        yield Heading("Console: Enter sends, Escape twice leaves")
         yield Transcript(id="transcript")
         with Horizontal(id="console-row"):
             yield Label("", id="console-prompt", markup=False)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from hostlink.listing import Ledger, Review
 
 
-USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
+USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
 
 
 def revision_words(spec: str) -> str:
@@ -78,13 +78,34 @@ def room_words(ledger: Ledger) -> str:
     return f"{size}, {ledger.free:,} free"
 
 
-def ruler(width: int, total: int, limit: int, here: tuple[int, int] = (0, 0)) -> str:
+def short_room_words(ledger: Ledger) -> str:
+    """Describe in a few characters how a listing fits: "587 free"."""
+    if ledger.free is None:
+        return plural(ledger.total, "byte")
+    return f"{ledger.over:,} over" if ledger.over else f"{ledger.free:,} free"
+
+
+def held_words(held: KnownContents | None) -> str:
+    """Describe what a board holds beside the ruler's track for it. held: None without a board."""
+    if held is None:
+        return "none"
+    if not held.known:
+        return "not read"
+    if not held.lines:
+        return "empty"
+    return "changed" if held.changed and not held.proven_at else f"{held.size:,} held"
+
+
+def ruler(
+    width: int, total: int, limit: int, here: tuple[int, int] = (0, 0), *, scale: int = 0
+) -> str:
     """The program memory as a row of `width` characters.
 
     total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
-    the line at the cursor, equal where there is none.
+    the line at the cursor, equal where there is none. scale: bytes of the whole row, if that is
+    more than both.
     """
-    scale = max(limit, total, 1)
+    scale = max(limit, total, scale, 1)
     end = _place(limit, scale, width) if limit else width
     cells = []
     for cell in range(width):
@@ -94,28 +115,10 @@ def ruler(width: int, total: int, limit: int, here: tuple[int, int] = (0, 0)) ->
         elif here[0] < here[1] and first < here[1] and last > here[0]:
             cells.append(HERE)
         elif first >= total:
-            cells.append(UNUSED)
+            cells.append(" " if limit and first >= limit else UNUSED)
         else:
             cells.append(BEYOND if limit and first >= limit else USED)
     return "".join(cells)
-
-
-def ruler_scale(width: int, total: int, limit: int) -> str:
-    """Return the figures under the ruler, up to the limit or the size if that is larger."""
-    scale = max(limit, total, 1)
-    step = next((one for one in (100, 200, 500, 1000) if scale / one * 8 <= width), 0)
-    step = step or -(-scale // max(1, width // 8) // 1000) * 1000
-    row = [" "] * width
-    marks = [(value, f"{value:,}") for value in range(0, scale, step)]
-    if limit:
-        marks.append((limit, f"{limit:,}"))
-    for value, text in reversed(marks):
-        start = min(_place(value, scale, width), width - len(text))
-        start = max(0, start)
-        room = row[max(0, start - 1) : start + len(text) + 1]
-        if all(one == " " for one in room):
-            row[start : start + len(text)] = text
-    return "".join(row)[:width]
 
 
 def _place(value: int, scale: int, width: int) -> int:

@@ -26,12 +26,13 @@ from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
-from hostlink.app.themes import NAMES
+from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.archive import Archive
 from hostlink.errors import LinkError
 
 FOLDER = Path(__file__).parent / "pictures"
 SIZES = ((80, 24), (120, 40))
+NAMES = tuple(theme.name for theme in THEMES)
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 PAGE = "\u2022 10\u00a0PRINT \u201cHELLO\u201d\n\u2022 20 GOTO 10\n"
 VECTORS = ":020000040000FA\n:100000000C9434000C943E000C943E000C943E0082\n:00000001FF\n"
@@ -289,6 +290,7 @@ def draw(
     """Plays a scene at one size: its text, and by theme the digest of its styles."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setenv("TZ", "UTC")
     time.tzset()
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
@@ -310,7 +312,8 @@ def draw(
                 await wait(pilot, lambda: app.boards.current and is_settled(app))
                 await scene(pilot, app, wait)
                 for theme in NAMES:
-                    app.use_theme(theme)
+                    app.theme = theme
+                    app._plain.enabled = theme == MONOCHROME
                     await _still(pilot, app)
                     rows = shown(app).split("\n")
                     texts[theme] = "\n".join(row.rstrip() for row in rows)

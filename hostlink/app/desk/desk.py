@@ -6,12 +6,14 @@ import contextlib
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
 from textual.content import Content
 from textual.events import Paste
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from hostlink.app.board_states import BoardStates
@@ -28,7 +30,7 @@ from hostlink.app.desk.sheet_search import SheetSearch
 from hostlink.app.desk.transfers import Transfers
 from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
-from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
 from hostlink.app.widgets.editor import ListingEditor
 from hostlink.app.widgets.ruler import MemoryRuler
@@ -85,7 +87,16 @@ class Desk(Screen[None]):
         yield Static(HINT, id="told", markup=False)
 
     def on_mount(self) -> None:
+        self.watch(self, "focused", self._focus_moved)
         self.set_timer(_AFTER_PAINT_S, self._begin)
+
+    def on_resize(self, event: events.Resize) -> None:
+        self.set_class(event.size.width < SLIM, "-slim")
+
+    def _focus_moved(self, focused: Widget | None) -> None:
+        """Where there is room for one only, show the listing again once it has the focus."""
+        if focused is self.editor:
+            self.remove_class("-in-band")
 
     def _begin(self) -> None:
         """Open archive, profile and board, after the first drawing because they take time."""
@@ -162,13 +173,28 @@ class Desk(Screen[None]):
 
     def show_band(self, name: str) -> None:
         """Show the archive or the console where there is room for only one. name: its id."""
+        self.add_class("-in-band")
         for each in ("shelf", "console"):
             self.query_one(f"#{each}").set_class(each != name, "-away")
+
+    def be_quiet(self) -> None:
+        """Leave listing and console alone on the screen, as for a projector, or end that."""
+        self.toggle_class("-quiet")
+        self.show_band("console")
+        self.editor.focus()
+
+    def enlarge_console(self) -> None:
+        """Give the console most of the screen, or its usual place again."""
+        self.toggle_class("-big")
+        if self.has_class("-big"):
+            self.show_band("console")
+            self.query_one("#console-line", Input).focus()
 
     def to_listing(self) -> None:
         """Move the focus to the listing; a search in the archive ends."""
         if self.query_one("#find", Input).value and self.shelf.has_focus_within:
             self.shelf.clear_search()
+        self.remove_class("-in-band")
         self.editor.focus()
 
     def show_words(self) -> None:

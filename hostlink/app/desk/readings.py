@@ -12,8 +12,9 @@ from textual.widgets import Static
 from hostlink.app.console import Transcript
 from hostlink.app.desk.actions import way_to
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import KnownContents, board_sentence
+from hostlink.app.texts import KnownContents, board_sentence, held_words
 from hostlink.app.ways import shown_error
+from hostlink.app.widgets.ruler import BoardTrack
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.words import capital, plural, safe
 
@@ -44,7 +45,7 @@ class Readings(DeskPart):
     def show(self) -> None:
         """Show the current board's state and review the listing for it."""
         current = self.app.boards.current
-        sentence = NO_BOARD
+        sentence, held = NO_BOARD, None
         if current is not None:
             held = self.desk.states.held(current.port)
             sentence = board_sentence(self.name_of(current), held, away=current.vanished)
@@ -54,6 +55,8 @@ class Readings(DeskPart):
             width = current.choice.profile.rules.form.screen_width
             self.desk.query_one(Transcript).board_width = width
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
+        size = held.size if held is not None and held.known else 0
+        self.desk.ruler.show_board(BoardTrack(held_words(held), size))
         self.sheets.check()
 
     def need(self) -> AttachedBoard | None:

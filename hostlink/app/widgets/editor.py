@@ -226,6 +226,8 @@ class Ledger(Widget):
             return mark.ljust(self.WIDTH)
         if row.standing != "stored":
             return f"{mark} {row.standing}".ljust(self.WIDTH)
+        if self.size.width < self.WIDTH:
+            return f"{mark}{row.cost:>5} "
         return f"{mark}{row.cost:>5}{row.so_far:>8,} "
 
     def render_line(self, y: int) -> Strip:
