@@ -52,6 +52,7 @@ class Wire:
     watch: Callable[[float], None] | None = None  # called with the time; may raise to end a job
     health: Health = field(default_factory=Health)
     recent: bytes = b""  # the last bytes from the board, for quoting its banner
+    open_line: bytes = b""  # what was sent since the last line end
     _row: bytes = b""  # the unfinished row
     _was_shown: bool = False  # whether this row already showed the banner
     _self_timed: SelfTimedPort | None = None
@@ -85,6 +86,8 @@ class Wire:
             self.recorder.note(self.now(), "host", data)
         self.port.write(data)
         self.health.bytes_out += len(data)
+        end = max(data.rfind(b"\r"), data.rfind(b"\n"))
+        self.open_line = data[end + 1 :] if end >= 0 else (self.open_line + data)[-_RECENT_BYTES:]
 
     def receive(self, until: float) -> bytes:
         """Return bytes as soon as there are any, or b"" at the time `until` (clock seconds)."""
