@@ -57,8 +57,8 @@ class Console(Listening):
 
     # --- actions of the user ------------------------------------------------------------------
 
-    def enter(self, line: str) -> None:
-        """Type one line.
+    def enter(self, line: str) -> bool:
+        """Type one line; return whether it was a command, not the answer to a program.
 
         Raises LineTooLongError if the board accepts no line of that length, and RefusedError,
         ListingError or LinkError if nothing was typed.
@@ -80,10 +80,12 @@ class Console(Listening):
                     raise _cannot_keep_first(line)
             if may_store(line, session.profile):
                 self._emit(_STORED_IS_NOT_KEPT)
-            runs = self.at_prompt and may_run(line, session.profile)
+            is_command = self.at_prompt
+            runs = is_command and may_run(line, session.profile)
             self._type(session, line, data)
             self.activity.entered(session.wire.now(), runs=runs)
             self._may_be_cleared |= clears
+        return is_command
 
     def _finds_prompt(self, session: Session) -> bool:
         """Return whether the board is at its prompt unnoticed, such as after a failed job.

@@ -18,7 +18,7 @@ from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.long_session import LongSession
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.typing_errors import no_interrupt_error, not_stopped_error, occupied_error
+from hostlink.jobs.typing_errors import no_interrupt_error, occupied_error
 from hostlink.link.core import Overheard
 from hostlink.link.stopping import Stopping
 
@@ -67,15 +67,15 @@ class Listening(LongSession):
         """Return the row that has not ended yet, safe to print."""
         return self._output.partial
 
-    def listen(self, seconds: float) -> None:
-        """Show what the board sends for that many seconds."""
+    def listen(self, seconds: float, ends: Callable[[], bool] = lambda: False) -> None:
+        """Show what the board sends for that many seconds. ends: tells whether to stop earlier."""
         if self._session is None:
             self.look_for_it()
             return
         try:
             with self._linked() as session:
                 until = session.wire.now() + seconds
-                while session.wire.now() < until and not self._cancelled():
+                while session.wire.now() < until and not (ends() or self._cancelled()):
                     wake = min(until, self._quiet_at) if self._prompted() else until
                     self._feed(session.wire.receive(wake))
         except LinkError as error:
@@ -165,6 +165,11 @@ class Listening(LongSession):
             self._begin(session.dialogue.pacing.prompt)
         return self.at_prompt
 
+    def free(self, *, may_stop: bool) -> None:
+        """Make sure that no program runs, as `lend` does. Raises its errors."""
+        with self._linked() as session:
+            self._make_free(session, may_stop=may_stop)
+
     def _make_free(self, session: Session, *, may_stop: bool) -> None:
         self.listen(0.0)
         if self.activity.now.activity is Activity.ANSWERING:
@@ -173,10 +178,7 @@ class Listening(LongSession):
             return
         if not may_stop:
             raise occupied_error(self.activity.now)
-        if not session.dialogue.pacing.interrupt:
-            raise no_interrupt_error()
-        if not self._stop(session):
-            raise not_stopped_error(self.partial)
+        self._stop(session)  # where that fails, the job finds no prompt, and says so
 
 
 def _last_row(heard: bytes) -> bytes:

@@ -81,14 +81,3 @@ def occupied_error(state: BoardState) -> LinkError:
         kept="Nothing was typed into it.",
         advice=lambda by: f"Stop it {by.stop_running}; its variables may be lost.",
     )
-
-
-def not_stopped_error(row: str) -> LinkError:
-    """Return the error for a program that the interrupt did not stop. row: what it shows."""
-    shows = f'; it shows "{row}"' if row else ""
-    return LinkError(
-        f"The interrupt was sent, but the board did not come back to its prompt{shows}.",
-        reason=LinkReason.RUNNING,
-        kept="Its program is still in memory.",
-        advice="Try again. A restart stops it too, and loses the program in its memory.",
-    )
