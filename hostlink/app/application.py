@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import os
+import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -23,7 +26,7 @@ from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
-from hostlink.errors import HostlinkError
+from hostlink.errors import HostlinkError, LinkError, LinkReason
 
 if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
@@ -32,6 +35,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
 
 DRAIN_S = 1 / 30
+LOOK_AROUND_S = 0.5  # for what becomes due by time alone
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
@@ -40,6 +44,11 @@ letter of a word does it. F2 finds every action by a word of yours, such as uplo
 tells the command for what only the command line does. Below, a \
 single letter is the one after Escape.
 """
+
+
+def _is_of_program(error: BaseException | None) -> bool:
+    """Return whether a job failed because a program runs."""
+    return isinstance(error, LinkError) and error.reason is LinkReason.RUNNING
 
 
 def _actions() -> Any:
@@ -89,6 +98,8 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
+        self._drains = False  # news of a board will be processed
+        self._drained_at = 0.0
         self.set_keymap(self.settings.usable_keys)
         self._gate = KeyGate(self, self._deliver)
         separate_escapes()
@@ -128,7 +139,7 @@ class DeskApp(App[None]):
         return Desk()
 
     def on_mount(self) -> None:
-        self.set_interval(DRAIN_S, self.drain)
+        self.set_interval(LOOK_AROUND_S, self.drain)
 
     def open_archive(self) -> bool:
         """Open the archive; if that fails, end the app and set `failed` to the error."""
@@ -194,8 +205,25 @@ class DeskApp(App[None]):
 
     # --- boards ------------------------------------------------------------------------------
 
+    def on_news(self) -> None:
+        """Have the boards' reports processed soon; may be called in any thread."""
+        if not self._drains and self.is_running:
+            self._drains = True
+            with contextlib.suppress(RuntimeError):  # the event loop has ended meanwhile
+                self.call_later(self._drain_soon)
+
+    def _drain_soon(self) -> None:
+        """Process the boards' reports, at most 30 times a second."""
+        rest_s = self._drained_at + DRAIN_S - time.monotonic()
+        if rest_s > 0:
+            self.set_timer(rest_s, self.drain)
+        else:
+            self.drain()
+
     def drain(self) -> None:
-        """Process the reports of the owner threads; called 30 times a second by a timer."""
+        """Process the reports of the owner threads."""
+        self._drains = False
+        self._drained_at = time.monotonic()
         self.boards.drain()
         if self.begun:
             self.desk.drain()
@@ -226,13 +254,18 @@ class DeskApp(App[None]):
                 if sentence is not None:
                     self.tell(sentence)
                 return
-            instead = failed(job.error) if failed is not None else None
+            instead: Callable[[], object] | None = None
+            if (again := job.after_stop) is not None and _is_of_program(job.error):
+                instead = partial(self._ask_to_stop, job, lambda: watch(again()))
+            elif failed is not None:
+                instead = failed(job.error)
             self._show_failure(job.error, view, instead)
 
         def closed(_: object) -> None:
             if then is not None and job.ended and job.error is None:
                 then(job.result)
 
+        watch = partial(self.watch_job, done=done, failed=failed, then=then)
         job.on_end.append(ended)
         if view is not None:
             self.push_screen(view, closed)
@@ -249,6 +282,25 @@ class DeskApp(App[None]):
             instead()
         else:
             self.show_error(error)
+
+    def _ask_to_stop(self, job: Job[Any], go_on: Callable[[], object]) -> None:
+        """Ask whether the program that runs may be stopped for a job, and do it then."""
+        from hostlink.app.screens.dialogues import Ask
+
+        assert isinstance(job.error, HostlinkError)
+
+        def answered(answer: str | None) -> None:
+            if answer == "stop":
+                go_on()
+
+        self.push_screen(
+            Ask(
+                job.error.what,
+                [("leave", "Leave it running"), ("stop", f"Stop it and {job.then}")],
+                why=f"{job.error.kept} Stopping may lose its variables; the program stays.",
+            ),
+            answered,
+        )
 
     # --- actions -----------------------------------------------------------------------------
 

@@ -111,6 +111,8 @@ class Job(Generic[R]):
         self.on_change: list[Callable[[Job[R]], None]] = []
         self.on_end: list[Callable[[Job[R]], None]] = []
         self.future: Future[R] | None = None
+        self.then = ""  # what the user wants, after "Stop it and"
+        self.after_stop: Callable[[], Job[R]] | None = None  # does it again, with consent to stop
         self.incoming: deque[tuple[float, Event]] = deque()
 
     def stop(self) -> None:

@@ -7,7 +7,9 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from hostlink.app.desk.actions import way_to
+from hostlink.app.ways import KEYS
 from hostlink.archive.times import shown
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
@@ -15,6 +17,8 @@ if TYPE_CHECKING:
 
 
 USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
+_LONGEST_QUESTION = 21  # characters that are shown of it
+_UNKNOWN_STATE = BoardState()
 
 
 def revision_words(spec: str) -> str:
@@ -43,14 +47,19 @@ class KnownContents:
     proven_at: datetime | None = None
 
 
-def board_sentence(name: str, held: KnownContents, *, away: bool = False) -> str:
-    """One sentence about a board: what it holds, in bytes of what it can.
+def board_sentence(
+    name: str, held: KnownContents, state: BoardState = _UNKNOWN_STATE, *, away: bool = False
+) -> str:
+    """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
     away: it was unplugged, and is waited for.
     """
     name = capital(name)
     if away:
         return f"{name} was unplugged; hostlink waits for it to come back"
+    does = _does(state, revision_words(held.spec) or "a program")
+    if does:
+        return f"{name} {does}"
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
@@ -66,6 +75,27 @@ def board_sentence(name: str, held: KnownContents, *, away: bool = False) -> str
     if held.changed and not held.proven_at:
         return f"{name} holds {what}"  # its size is known again when it is read
     return f"{name} holds {what}, {room}{when}"
+
+
+def _does(state: BoardState, program: str) -> str:
+    """Say what a board does that is not at its prompt; "" if there is nothing to say."""
+    stop = f"stop it {KEYS.stop_running}"
+    match state.activity:
+        case Activity.RUNNING:
+            return f"runs {program}; {stop}"
+        case Activity.ASKING:
+            question = state.question.strip()
+            shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
+            return f'asks "{shown}"; {stop}'
+        case Activity.BUSY:
+            return f"is busy: a program runs, or its keyboard is in use; {stop}"
+        case Activity.RESTARTING:
+            return "is restarting"
+        case Activity.SILENT:
+            return "is silent; check its supply and its cable"
+        case Activity.FULL:
+            return "takes nothing: its memory is full, and only a restart helps"
+    return ""
 
 
 def room_words(ledger: Ledger) -> str:

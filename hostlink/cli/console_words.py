@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
 from hostlink.errors import HostlinkError
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -32,6 +33,20 @@ def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -
     else:
         answer(board, line)
     return True
+
+
+def doing_words(state: BoardState) -> str:
+    """Return what the board does, and how to stop it, in a sentence; "" where nothing is known."""
+    return {
+        Activity.PROMPT: "The board is at its prompt.",
+        Activity.ANSWERING: "The board is at its prompt.",  # again in a moment
+        Activity.BUSY: f"The board is busy; {INTERRUPT} or Ctrl+C stops what runs.",
+        Activity.RUNNING: f"A program runs; {INTERRUPT} or Ctrl+C stops it.",
+        Activity.ASKING: f"The program waits for an answer; {INTERRUPT} or Ctrl+C stops it.",
+        Activity.RESTARTING: "The board is restarting.",
+        Activity.SILENT: "The board is silent.",
+        Activity.FULL: "The board's memory is full: it takes nothing. Only a restart helps.",
+    }.get(state.activity, "")
 
 
 def told(work: Callable[[], object]) -> None:

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S
+from hostlink.link.hearing import asks_after_s
 from hostlink.link.pacing import Pacing, ends_with_prompt
 
 _MOST_ANSWER = 65_536  # bytes of an answer that are kept
@@ -30,6 +31,11 @@ class ConsoleOutput:
     def partial(self) -> str:
         """Return the row that has not ended yet, safe to print."""
         return self._rows.partial
+
+    @property
+    def asks_at(self) -> float:
+        """Return when the unfinished row counts as a question if nothing more comes (seconds)."""
+        return self.last + asks_after_s(bytes(self._rows.row))
 
     def use_charset(self, charset: str) -> None:
         """Decode output in another character set from now on."""

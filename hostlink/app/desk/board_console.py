@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from textual.widgets import Input
@@ -14,8 +16,17 @@ from hostlink.app.texts import KnownContents
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
+    from hostlink.app.job import Job
     from hostlink.jobs.console import Console
     from hostlink.jobs.session.restarting import Restarted
+
+
+def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
+    """Type a line to a board and show it in the transcript; see Console.enter."""
+    row = board.partial
+    is_command = board.enter(line)
+    attached.rows.append((f"{row}{line}", False))
+    return is_command
 
 
 class BoardConsole(DeskPart):
@@ -23,16 +34,18 @@ class BoardConsole(DeskPart):
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
-        self._partial = ""
+        self._shown: object = None
 
     def show(self, attached: AttachedBoard) -> None:
         """Move what the board has sent into the transcript."""
         rows = []
         while attached.rows:
             rows.append(attached.rows.popleft())
-        if rows or attached.partial != self._partial:
-            self._partial = attached.partial
+        now = (attached, attached.partial, attached.state)
+        if rows or now != self._shown:
+            self._shown = now
             self.desk.query_one(ConsolePane).show(rows, attached.partial)
+            self.desk.readings.show_board()
         for text, ours in rows:
             if ours:
                 self.app.tell(text)
@@ -43,18 +56,27 @@ class BoardConsole(DeskPart):
         if attached is None:
             return
 
-        def work(board: Console) -> None:
-            board.enter(line)
-            attached.rows.append((f"{attached.partial}{line}", False))
-
         def failed(_: BaseException) -> None:
             self.desk.query_one("#console-line", Input).value = line
 
-        job = attached.talk(f"Typing {line}", work)
-        self.app.watch_job(job, done=lambda _: self._typed(attached, line), failed=failed)
+        job = attached.talk(f"Typing {line}", partial(_enter, attached, line))
+        self._watch(attached, job, line, failed)
 
-    def _typed(self, attached: AttachedBoard, line: str) -> str:
-        """Update what is known of the board's memory after a line was typed."""
+    def _watch(
+        self,
+        attached: AttachedBoard,
+        job: Job[bool],
+        line: str,
+        failed: Callable[[BaseException], None] | None = None,
+    ) -> None:
+        def done(is_command: bool) -> None:
+            if is_command:
+                self._typed(attached, line)
+
+        self.app.watch_job(job, done=done, failed=failed)
+
+    def _typed(self, attached: AttachedBoard, line: str) -> None:
+        """Update what is known of the board's memory after a command was typed."""
         from hostlink.jobs.pasting import may_overwrite
         from hostlink.listing import Line
 
@@ -67,7 +89,6 @@ class BoardConsole(DeskPart):
             changed = dataclasses.replace(held, lines=typed, changed=True, proven_at=None)
             self.desk.states.note(attached.port, changed)
             self.desk.readings.show()
-        return ""
 
     def run(self) -> None:
         """Run the program on the current board; its output comes to the console."""
@@ -83,14 +104,17 @@ class BoardConsole(DeskPart):
         held = self.desk.states.held(attached.port)
         if held.known and not held.lines:
             self.app.tell("The board was last seen without a program; Ctrl+L loads the listing.")
-        self.type_line(command)
+        job = attached.talk_at_prompt(
+            "Running the program", partial(_enter, attached, command), then="run"
+        )
+        self._watch(attached, job, command)
 
     def interrupt(self) -> None:
         """Interrupt the program that runs on the current board."""
         attached = self.desk.readings.need()
         if attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())
-            self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
+            self.app.watch_job(job, done=lambda _: None)  # the console says what came of it
 
     def restart(self) -> None:
         """Restart the current board after consent; its program is kept first."""
@@ -119,6 +143,7 @@ class BoardConsole(DeskPart):
             job = attached.do(
                 f"Restarting {self.desk.readings.name_of(attached)}",
                 lambda session, archive: restart(session, archive, consent=lambda _: True),
+                then="restart",
             )
             self.app.watch_job(job, done=done)
 

@@ -30,7 +30,7 @@ class Comparing(DeskPart):
             if held is None:
                 return
             text, name = held.text, revision_words(spec)
-        job = attached.do("Reading the board", read_contents, shown=False)
+        job = attached.do("Reading the board", read_contents, shown=False, then="compare")
 
         def done(looked: BoardContents) -> str:
             self.desk.readings.took_look(attached, looked)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar
 
@@ -213,11 +212,11 @@ class Desk(Screen[None]):
 
     def show_told(self, sentence: str) -> None:
         """Show a message in the last line."""
-        with contextlib.suppress(Exception):
-            text, room = safe(sentence), self.size.width - 2 - len(HELP)
-            if text and len(text) < room - 2:
-                text = f"{text:<{room}}{HELP}"
-            self.query_one("#told", Static).update(Content(text or HINT))
+        text, room = safe(sentence), self.size.width - 2 - len(HELP)
+        if text and len(text) < room - 2:
+            text = f"{text:<{room}}{HELP}"
+        for told in self.query("#told").results(Static):  # none before the first drawing
+            told.update(Content(text or HINT))
 
     @property
     def program(self) -> str:

@@ -21,6 +21,13 @@ class DeskPart:
         """Return the running application."""
         return self.desk.app
 
+    @staticmethod
+    def key(action: str) -> str:
+        """Return how an action of the desk is reached: its key, or what finds it. action: its id."""
+        from hostlink.app.desk.actions import way_to
+
+        return way_to(action)
+
     @property
     def sheets(self) -> SheetPane:
         """Return the pane with the open listing."""

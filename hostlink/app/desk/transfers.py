@@ -96,15 +96,16 @@ class Transfers(DeskPart):
         job: Job[Loaded] = attached.do(
             f"Loading {material.label} into {name}: about {seconds:,} s",
             lambda session, archive: load(session, archive, material, options),
+            then="load",
         )
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, text)
             room = f" of {loaded.limit:,}" if loaded.limit else ""
+            repairs = f", {plural(loaded.report.repairs, 'repair')}" * bool(loaded.report.repairs)
             return (
-                f"{loaded.spec or loaded.label} is on the board, proven: "
-                f"{plural(loaded.report.lines, 'line')}, {loaded.size:,}{room} bytes, "
-                f"{plural(loaded.report.repairs, 'repair')}."
+                f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
+                f"bytes{repairs}. Next: run it ({self.key('run')})."
             )
 
         def failed(error: BaseException) -> Callable[[], object] | None:
@@ -188,6 +189,7 @@ class Transfers(DeskPart):
         job = attached.do(
             f"Saving from {self.desk.readings.name_of(attached)}",
             lambda session, archive: save(session, archive, options),
+            then="save",
         )
 
         def done(saved: Saved) -> str:
@@ -202,15 +204,15 @@ class Transfers(DeskPart):
                     revision.size_bytes or 0,
                     limit,
                     False,
-                    revision.at,
+                    self.app.now() if saved.doubt is None else None,
                 ),
             )
             self.desk.shelf.renew()
             words = f"{revision.spec} {saved.proof}"
             if not self.sheets.unkept:
                 self.sheets.open_word(revision.spec)
-                return f"{words}; it lies in the editor."
-            return f"{words}; the editor was left as it is."
+                return f"{words}. Next: change it in the editor."
+            return f"{words}. Next: see what is new in it ({self.key('history')})."
 
         self.app.watch_job(
             job, done=done, failed=lambda error: self._save_refused(attached, options, error)
@@ -250,13 +252,15 @@ class Transfers(DeskPart):
         attached = self.desk.readings.need()
         if attached is None:
             return
-        job = attached.do(f"Backing up {self.desk.readings.name_of(attached)}", backup)
+        name = self.desk.readings.name_of(attached)
+        job = attached.do(f"Backing up {name}", backup, then="back up")
 
         def done(backed: BackedUp) -> str:
             names = ", ".join(item.name for item in backed.backup.items)
             unread = "".join(
                 f" {name} could not be read: {why}" for name, why in backed.unread.items()
             )
-            return f"Kept as {backed.backup.spec}: {names}.{unread}"
+            next_words = f" Next: put it back when needed ({self.key('put-back')})."
+            return f"Kept as {backed.backup.spec}: {names}.{unread or next_words}"
 
         self.app.watch_job(job, done=done)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import re
 from collections.abc import Iterator
 from types import TracebackType
 
@@ -24,9 +25,12 @@ from hostlink.jobs.session.recognising import recognise
 from hostlink.jobs.session.remembering import as_heard, remember
 from hostlink.jobs.session.restarts import Restarts
 from hostlink.link.attaching import Foresight
+from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.port import TunablePort
+from hostlink.link.regain import Found
 from hostlink.link.wire import Wire
 
+_NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
 # How a board fails to answer if it does not talk as its profile says.
 _TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
 _LOST_AT_OPENING = (
@@ -64,6 +68,7 @@ class Session:
         self.choice = choice
         self.use(choice)
         self._is_known_kind = True
+        self.is_astray = False  # where the board's prompt is has to be found out again
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self.begun: set[str] = set()  # the UUIDs of the events of its jobs
 
@@ -102,7 +107,7 @@ class Session:
         again: even then, since the board may be silent or talk differently by now. Raises LinkError
         or Interrupted, with the state in which the board was left.
         """
-        if self.is_attached and not again:
+        if self.is_attached and not (again or self.is_astray):
             return
         try:
             woke = self._find_prompt(again=again)
@@ -111,6 +116,7 @@ class Session:
                 what="Stopped while looking for the board's prompt.",
                 kept="The board's program was not touched.",
             ) from error
+        self.is_astray = False
         if self.is_attached:
             return
         self.restarts.attached(at_opening=woke)
@@ -141,7 +147,7 @@ class Session:
                 self.restarts.silent_start = self.dialogue.silent_start
             return woke
         except LinkError as error:
-            knows_already = self.is_recognised and not again
+            knows_already = (self.is_recognised or self.is_astray) and not again
             if knows_already or error.reason not in _TALKS_OTHERWISE:
                 raise
             if error.reason is LinkReason.RUNNING and asks(parts_of(self.wire.recent)[2]):
@@ -203,6 +209,11 @@ class Session:
     def is_attached(self) -> bool:
         """Return whether the board's prompt was found since the port was opened."""
         return self.restarts.is_attached
+
+    @property
+    def shows_prompt(self) -> bool:
+        """Return whether the board's prompt is the last that came from it."""
+        return ends_with_prompt(self.wire.recent, self.dialogue.pacing)
 
     def use(self, choice: LinkChoice) -> None:
         """Use another profile or speed on the same open port from now on."""
@@ -271,4 +282,7 @@ class Session:
         if not self.is_attached:
             return
         with self.unstoppable(), contextlib.suppress(HostlinkError):
-            self.dialogue.regain(may_interrupt=True)
+            half = _NUMBER.match(self.dialogue.take_back())
+            found = self.dialogue.regain(may_interrupt=True).found  # enters what was not erased
+            if half is not None and found is Found.PROMPT:
+                self.dialogue.exchange(half[0].decode())  # deletes the half line

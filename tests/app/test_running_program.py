@@ -1,0 +1,109 @@
+"""A program that runs on the board: it is shown, stopped by one key, and typed into by nobody."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from hostlink.app.console import Transcript
+from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.screens.dialogues import Ask
+
+ASKING = ("10 INPUT A", "20 PRINT A", "30 GOTO 10")
+INTERRUPT = next(each.key for each in ACTIONS if each.id == "interrupt")
+RUN = next(each.key for each in ACTIONS if each.id == "run")
+LOOK = next(each.key for each in ACTIONS if each.id == "look")
+
+
+async def _run(pilot: Any, app: Any, wait: Any) -> None:
+    """Load what lies in the editor, and run it."""
+    await pilot.press("ctrl+l")
+    await wait(pilot, lambda: any("proven" in said for said in app.said))
+    await wait(pilot, lambda: app.screen is app.desk)
+    await pilot.press(RUN)
+
+
+def test_a_question_is_shown_and_an_answer_that_is_a_number_changes_no_program(
+    stage: Any, wait: Any, shown: Any, type_text: Any
+) -> None:
+    """The sentence shows the question, then again what the board holds, unchanged."""
+    stage.keep("ASK", '10 PRINT "HEIGHT";', *ASKING[1:], "15 INPUT A")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: 'asks "HEIGHT?"; stop it' in shown(app))
+        await type_text(pilot, "12\n")
+        await wait(pilot, lambda: " 12" in app.desk.query_one(Transcript).text)
+        await wait(pilot, lambda: 'asks "HEIGHT?"' in shown(app))
+        assert not app.desk.states.held(app.boards.current.port).changed
+        await pilot.press(INTERRUPT)
+        await wait(pilot, lambda: "holds ASK revision 1" in shown(app))
+        assert "changed since" not in shown(app)
+
+    stage.play(story, opens="ASK")
+
+
+def test_a_load_asks_before_it_stops_a_program_and_leaves_it_if_told_to(
+    stage: Any, wait: Any, shown: Any, is_settled: Any
+) -> None:
+    """Leaving is the safe answer: the program asks as before. With consent it is stopped."""
+    stage.keep("ASK", *ASKING)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: 'asks "?"' in shown(app))
+        machine = app.boards.current
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert 'it asks "? "' in app.screen.question
+        assert app.focused.id == "answer-leave"
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
+        assert machine.state.question == "? "
+        app.said.clear()
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "Stop it and load" in shown(app)
+        await pilot.click("#answer-stop")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+
+    stage.play(story, opens="ASK")
+
+
+def test_a_second_run_and_a_look_ask_before_they_stop_a_program(
+    stage: Any, wait: Any, shown: Any, is_settled: Any
+) -> None:
+    """Neither types its command into the program."""
+    stage.keep("ASK", *ASKING)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: 'asks "?"' in shown(app))
+        for key, words in ((RUN, "Stop it and run"), (LOOK, "Stop it and look")):
+            await pilot.press(key)
+            await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert words in shown(app)
+            await pilot.press("escape")
+            await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
+            assert app.boards.current.state.question == "? "
+        await pilot.press(LOOK)
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-stop")
+        await wait(pilot, lambda: "holds ASK revision 1" in shown(app))
+
+    stage.play(story, opens="ASK")
+
+
+def test_a_program_that_prints_is_shown_to_run_and_stopped_by_one_key(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """The sentence names the program and the key; afterwards the board is at its prompt."""
+    stage.keep("LOOP", '10 PRINT "ROUND"', "20 GOTO 10")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: "runs LOOP revision 1; stop it with" in shown(app))
+        await pilot.press(INTERRUPT)
+        await wait(pilot, lambda: "holds LOOP revision 1" in shown(app))
+        assert "The program was stopped." in app.desk.query_one(Transcript).text
+
+    stage.play(story, opens="LOOP", port="practice://real")
