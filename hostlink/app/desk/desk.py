@@ -32,6 +32,7 @@ from hostlink.app.desk.workshop import Workshop
 from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
 from hostlink.app.widgets.editor import ListingEditor
+from hostlink.app.widgets.foot import act
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural, safe
 
@@ -83,10 +84,11 @@ class Desk(Screen[None]):
             with Vertical(id="band"):
                 yield self.shelf
                 yield ConsolePane(id="console", classes="-away")
-        yield Static(HINT, id="told", markup=False)
+        yield Static("", id="told", markup=False)
 
     def on_mount(self) -> None:
         self.watch(self, "focused", self._focus_moved)
+        self.show_told("")
         self.set_timer(_AFTER_PAINT_S, self._begin)
 
     def on_resize(self, event: events.Resize) -> None:
@@ -215,8 +217,21 @@ class Desk(Screen[None]):
         text, room = safe(sentence), self.size.width - 2 - len(HELP)
         if text and len(text) < room - 2:
             text = f"{text:<{room}}{HELP}"
+        content = Content(text or HINT)
+        if content.plain.endswith(HELP):
+            content = act(content, len(content) - len(HELP), len(content), "app.help")
+        if not text:
+            content = act(content, 0, HINT.index(HELP), "screen.work('words')")
         for told in self.query("#told").results(Static):  # none before the first drawing
-            told.update(Content(text or HINT))
+            told.update(content)
+
+    def on_click(self, event: events.Click) -> None:
+        """Show the boards behind the sentence about one, and all findings behind the first."""
+        clicked = event.widget.id if event.widget is not None else ""
+        if clicked == "board":
+            self.show_boards()
+        elif clicked == "finding" and self.sheet_pane.checked.findings:
+            self.workshop.findings()
 
     @property
     def program(self) -> str:

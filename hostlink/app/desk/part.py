@@ -23,7 +23,7 @@ class DeskPart:
 
     @staticmethod
     def key(action: str) -> str:
-        """Return how an action of the desk is reached: its key, or what finds it. action: its id."""
+        """Return how an action of the desk is reached: its key or its words. action: its id."""
         from hostlink.app.desk.actions import way_to
 
         return way_to(action)

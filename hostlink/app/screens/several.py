@@ -142,8 +142,13 @@ class SeveralScreen(Page[None]):
         self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        """Do as Enter where something failed; a click on any other row marks it or not."""
         event.stop()
-        self.action_alone()
+        task = self.tasks.get(event.key)
+        if task is not None and task.failed:
+            self.action_alone()
+        else:
+            self.action_mark()
 
     def action_mark(self) -> None:
         port = self.query_one(Rows).key

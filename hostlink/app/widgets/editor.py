@@ -218,6 +218,13 @@ class Ledger(Widget):
         self._marked = marked
         self.refresh()
 
+    def on_click(self, event: events.Click) -> None:
+        """Put the editor's cursor on the line whose cost was clicked."""
+        row = event.y + self._editor.scroll_offset.y
+        if row < self._editor.document.line_count:
+            self._editor.move_cursor((row, 0))
+        self._editor.focus()
+
     def text_at(self, place: int) -> str:
         """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)

@@ -31,6 +31,13 @@ class Heading(Static):
         self._words = words
         self._follow(self.screen.focused)
 
+    def on_click(self) -> None:
+        """Let keys go to what the heading is the heading of."""
+        pane = next(one for one in self.ancestors if isinstance(one, Vertical))
+        for line in pane.query("Input, TextArea"):
+            line.focus()
+            return
+
     def _follow(self, focused: Widget | None) -> None:
         pane = next(one for one in self.ancestors if isinstance(one, Vertical))
         here = focused is not None and pane in focused.ancestors_with_self
