@@ -165,7 +165,8 @@ def finding_words(review: Review, row: int) -> str:
     if not chosen:
         return "The review found nothing wrong."
     first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
-    where = "" if at_row or first.number is None else f"Line {first.number}: "
+    is_said = at_row or first.number is None or first.names_its_place
+    where = "" if is_said else f"Line {first.number}: "
     more = len(found) - 1
     others = f" ({way_to('findings')}: {more:,} more)" if more else ""
     advice = (

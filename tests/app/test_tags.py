@@ -39,6 +39,28 @@ def test_tags_are_put_on_and_taken_off_and_a_note_is_kept(
     assert program.note == "for the lamp"
 
 
+def test_rules_that_a_note_silences_stay_silent(stage: Any, wait: Any, find_action: Any) -> None:
+    """They are not shown with the note, and are there whether it is changed or left."""
+    stage.keep("LAMP", "10 PRINT 1")
+    stage.archive.note("LAMP", "for the lamp\nsilence: open-quote")
+
+    async def story(pilot: Any, app: Any) -> None:
+        for tags, note in (("a", "for the lamp"), ("a", "for the lamps")):
+            await find_action(pilot, app, "tags")
+            await pilot.press("enter")
+            await wait(pilot, lambda: isinstance(app.screen, Fill))
+            assert app.screen.query_one("#fill-note").value == "for the lamp"
+            app.screen.query_one("#fill-tags").value = tags
+            app.screen.query_one("#fill-note").value = note
+            app.said.clear()
+            await pilot.press("enter")
+            await wait(pilot, lambda: app.said)
+
+    stage.play(story, port="", opens="LAMP")
+    assert stage.archive.program("LAMP").note == "for the lamps\nsilence: open-quote"
+    assert len(stage.archive.notes("LAMP")) == 2
+
+
 def test_without_a_program_there_is_nothing_to_tag(stage: Any, wait: Any, find_action: Any) -> None:
     """The archive is empty: that is said."""
 

@@ -96,3 +96,13 @@ def test_the_row_at_the_cursor_comes_first_then_what_is_of_the_whole_listing() -
     assert finding_words(checked, 1).endswith("(Escape, then I: 1 more)")
     clean = review(Listing.from_text("10 PRINT 1\n"), Rules())
     assert finding_words(clean, 0) == "The review found nothing wrong."
+
+
+def test_a_finding_names_its_line_once() -> None:
+    """A message that begins with the line's number gets no other in front."""
+    rules = Rules(storage=Storage(program_bytes=999))
+    out_of_order = review(Listing.from_text("10 PRINT 1\n30 END\n20 STOP\n"), rules)
+    words = finding_words(out_of_order, 0)
+    assert words.startswith("Line 20 comes after line 30.")
+    elsewhere = review(Listing.from_text("10 PRINT 1\n20 GOTO 99\n"), rules)
+    assert finding_words(elsewhere, 0).startswith("Line 20: GOTO 99")

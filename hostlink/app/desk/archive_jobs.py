@@ -44,7 +44,7 @@ class ArchiveJobs(DeskPart):
         self.app.push_screen(
             Fill(
                 f"Tags of {name}, and a note on it.",
-                [("tags", "tags", " ".join(program.tags)), ("note", "note", program.note)],
+                [("tags", "tags", " ".join(program.tags)), ("note", "note", _own_note(program))],
                 hint="Tags are single words, parted by blanks; the search finds programs by them. "
                 "Earlier notes stay in the archive. Enter keeps both.",
             ),
@@ -54,17 +54,21 @@ class ArchiveJobs(DeskPart):
     def _note_on(self, program: Program, given: dict[str, str]) -> None:
         """Keep tags and a note, as far as they differ from those that are there."""
         from hostlink.archive.names import fold
+        from hostlink.listing.finding import silenced_in, with_silence
 
         archive, name = self.app.archive, program.name
         wanted = given["tags"].split()
         kept = {fold(tag) for tag in wanted}
         archive.tag(name, *wanted)
         archive.untag(name, *(tag for tag in program.tags if fold(tag) not in kept))
-        if given["note"] != program.note:
-            archive.note(name, given["note"])
+        if given["note"] != _own_note(program):
+            note = given["note"]
+            for rule in sorted(silenced_in(program.note)):
+                note = with_silence(note, rule)
+            archive.note(name, note)
         now = archive.program(name)
         tags = f"the tags {', '.join(now.tags)}" if now.tags else "no tags"
-        self.app.tell(f"{name} has {tags}, and {'a' if now.note else 'no'} note.")
+        self.app.tell(f"{name} has {tags}, and {'a' if _own_note(now) else 'no'} note.")
 
     def _show(self, words: str, more: Sequence[str] = ()) -> None:
         """Show the result of a job, with all that is to be read of it."""
@@ -237,6 +241,13 @@ class ArchiveJobs(DeskPart):
             return archive.prove()
 
         aside(self.app, work, self._proven)
+
+
+def _own_note(program: Program) -> str:
+    """Return a program's note in one line, without the rules of the review that it silences."""
+    from hostlink.listing.finding import without_silence
+
+    return " ".join(without_silence(program.note).split())
 
 
 def _since(text: str) -> datetime | None:
