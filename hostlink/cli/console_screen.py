@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.jobs.session.link_choice import LinkChoice
 
-_LISTEN_S, _PAUSE_S = 0.1, 0.02
+_LISTEN_S, _PAUSE_S = 0.25, 0.02
 _MOST_SHOWN = 12  # remarks on one paste
 
 

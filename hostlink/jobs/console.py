@@ -82,6 +82,8 @@ class Console(Listening):
                 self._emit(_STORED_IS_NOT_KEPT)
             is_command = self.at_prompt
             runs = is_command and may_run(line, session.profile)
+            if runs:
+                self._last_rows.clear()
             self._type(session, line, data)
             self.activity.entered(session.wire.now(), runs=runs)
             self._may_be_cleared |= clears

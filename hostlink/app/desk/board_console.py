@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
     from hostlink.app.job import Job
     from hostlink.jobs.console import Console
+    from hostlink.jobs.events import ProgramFailed
     from hostlink.jobs.session.restarting import Restarted
 
 
@@ -49,6 +50,15 @@ class BoardConsole(DeskPart):
         for text, ours in rows:
             if ours:
                 self.app.tell(text)
+        while attached.faults:
+            self._show_fault(attached, attached.faults.popleft())
+
+    def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
+        """Mark the line that an error of the board names, if its program lies in the editor."""
+        self.app.tell(f"It stopped with an error in line {fault.number}: {fault.message}")
+        program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
+        if program in ("", "rescue", self.sheets.sheet.name):
+            self.sheets.mark_fault(fault.number, fault.message)
 
     def type_line(self, line: str) -> None:
         """Type one line to the board; a refused line stays in the input to be corrected."""
@@ -71,6 +81,7 @@ class BoardConsole(DeskPart):
     ) -> None:
         def done(is_command: bool) -> None:
             if is_command:
+                self.sheets.mark_fault(None)
                 self._typed(attached, line)
 
         self.app.watch_job(job, done=done, failed=failed)
