@@ -137,7 +137,13 @@ class AttachedBoard:
         return self._give(name, work, shown=False)
 
     def talk_at_prompt(
-        self, name: str, work: Callable[[Console], R], *, then: str, may_stop: bool = False
+        self,
+        name: str,
+        work: Callable[[Console], R],
+        *,
+        then: str,
+        shown: bool = False,
+        may_stop: bool = False,
     ) -> Job[R]:
         """Queue work on the console as `do` queues a job: not while a program runs."""
 
@@ -145,10 +151,12 @@ class AttachedBoard:
             console.free(may_stop=may_stop)
             return work(console)
 
-        job = self._give(name, freed, shown=False)
+        job = self._give(name, freed, shown=shown)
         if not may_stop:
             job.then = then
-            job.after_stop = lambda: self.talk_at_prompt(name, work, then=then, may_stop=True)
+            job.after_stop = lambda: self.talk_at_prompt(
+                name, work, then=then, shown=shown, may_stop=True
+            )
         return job
 
     def do(

@@ -173,8 +173,15 @@ class Console(Listening):
                 if isinstance(part, str):
                     self.enter(part)
                     self.settle(longest_s=60.0, silence_s=60.0)
-                else:
+                    continue
+                try:
                     self._send_block(session, part)
+                except Interrupted as error:
+                    session.abandon()
+                    raise error.but(
+                        what="Stopped while the paste was sent; the board holds a part of it.",
+                        kept=error.kept or "What it held before is kept.",
+                    ) from error
 
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
@@ -183,6 +190,7 @@ class Console(Listening):
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)
+        self._begin(session.dialogue.pacing.prompt)
 
     def _need_prompt(self) -> None:
         if not self.at_prompt:

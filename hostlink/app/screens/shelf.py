@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -16,6 +17,7 @@ from textual.worker import Worker, WorkerState, get_current_worker
 
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.app.widgets.text_line import TextLine
+from hostlink.errors import ArchiveError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -63,6 +65,7 @@ class Shelf(Vertical):
         super().__init__(id=id)
         self._shipped: list[Shipped] = []
         self._known = _Known([])
+        self._changes = 0  # as counted by the archive at the last reading
 
     def compose(self) -> ComposeResult:
         yield Static("", id="shelf-head", classes="heading", markup=False)
@@ -85,6 +88,12 @@ class Shelf(Vertical):
         self._archive = archive
         self.renew()
 
+    def renew_if_changed(self) -> None:
+        """Read the programs again if another window or command has written the archive."""
+        with contextlib.suppress(ArchiveError):  # it cannot be read just now
+            if self._archive.changes != self._changes:
+                self.renew()
+
     def renew(self) -> None:
         """Read the programs again, as after something was kept.
 
@@ -93,6 +102,7 @@ class Shelf(Vertical):
         from hostlink.jobs.listing_source import shipped_programs
 
         self._shipped = self._shipped or list(shipped_programs().values())
+        self._changes = self._archive.changes
         first = self._archive.programs(limit=_AT_ONCE)
         self._take(_Known(first))
         if len(first) == _AT_ONCE:

@@ -31,6 +31,10 @@ from hostlink.link.hearing import looks_like_question
 from hostlink.link.recording import Recorder
 
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
+_READ_ONLY = (
+    "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
+    "Programs can be run; loading and saving need an archive that can be written."
+)
 _REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
@@ -132,6 +136,8 @@ class LongSession:
         self._restarts = session.restarts.seen
         self._board: Board = session.board_in(self._archive)
         self.copy = HostCopy(self._archive, self._board, session.profile)
+        if self._archive.read_only and not returning:
+            self._say(_READ_ONLY)
         if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:

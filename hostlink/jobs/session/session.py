@@ -18,7 +18,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
-from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.last_known import known_board, last_program, stranger
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.recognising import recognise
@@ -70,6 +70,7 @@ class Session:
         self._is_known_kind = True
         self.is_astray = False  # where the board's prompt is has to be found out again
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
+        self._unkept: Board | None = None  # its entry, where the archive takes none
         self.begun: set[str] = set()  # the UUIDs of the events of its jobs
 
     def __enter__(self) -> Session:
@@ -240,8 +241,14 @@ class Session:
             self._note_board()
 
     def board_in(self, archive: Archive) -> Board:
-        """Return this board's entry in the archive; a new board gets one. Raises ArchiveError."""
+        """Return this board's entry in the archive; a new board gets one. Raises ArchiveError.
+
+        In an archive that is read-only nothing is noted; a new board is known for this session.
+        """
         identity = self.identity
+        if archive.read_only:
+            self._unkept = known_board(archive, identity) or self._unkept or stranger(identity)
+            return self._unkept
         is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,
