@@ -154,9 +154,9 @@ def _overwrite(
 
 def _restore_host_copy(session: Session, archive: Archive, board: Board, held: HeldProgram) -> None:
     """Note that the board still holds what was captured, since its memory was not cleared."""
-    if not held.spec:
-        return
-    item = archive.revision(held.spec)
+    if not held.captures:
+        return  # discarded unread
+    item = archive.revision(held.spec) if held.spec else None
     archive.set_host_copy(
         board.uuid,
         held_content(session, Capture(dict(held.lines), held.captures)),

@@ -18,6 +18,7 @@ from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.dialogue.unreached import no_prompt, unanswered
+from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
 from hostlink.errors import NotClearedError, RefusedError
@@ -216,7 +217,7 @@ class Dialogue:
         for word in words:
             for _ in range(_CLEARINGS):
                 said = self.refusal_in(self.command(word).answer)
-                if not said or not self.read_listing().lines:
+                if not said or self._is_empty():
                     if word != command and not said:
                         commands = replace(self.profile.commands, clear=word)
                         self.profile = replace(self.profile, commands=commands)
@@ -228,6 +229,11 @@ class Dialogue:
             kept=_UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",
         )
+
+    def _is_empty(self) -> bool:
+        """Return whether one answer to LIST, or the free memory, shows an empty program."""
+        reading = self.read_listing()
+        return reading.is_bare or (not reading.lines and ask_witness(self, {}).agrees)
 
     def free_memory(self) -> int | None:
         """Return the bytes free that the board reports, or None if it cannot be asked."""
