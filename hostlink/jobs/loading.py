@@ -126,7 +126,7 @@ def _overwrite(
 ) -> Loaded:
     """Rescue what is on the board, send the listing, prove it, and note what the board holds."""
     state.held = rescue_or_discard(session, archive, board, record, discard=options.discard_board)
-    session.dialogue.command_text("clear", "clear the program memory")
+    session.dialogue.command_text("clear")
     check_room(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))
     record.detail["held"] = state.held.spec
