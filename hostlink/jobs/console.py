@@ -13,7 +13,7 @@ Rules:
 from __future__ import annotations
 
 from hostlink.board.dialogue.events import Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.listening import Listening
@@ -129,7 +129,7 @@ class Console(Listening):
             self._output.forget_line()
         if core.cut_at:
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
-        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
+        session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
             error = not_entered_error(core.outcome, self.at_prompt)
             if not self.activity.now.is_occupied:
@@ -186,7 +186,13 @@ class Console(Listening):
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
         target = with_lines(held.lines, block)
-        Loader(session.dialogue, target).load(held.lines or None)
+        try:
+            Loader(session.dialogue, target).load(held.lines or None)
+        except ReadBackError as error:
+            if not held.spec:
+                raise
+            before = f"What the board held before is kept as {held.spec}."
+            raise error.but(kept=f"{error.kept} {before}") from error
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)

@@ -84,10 +84,11 @@ class BoardConsole(DeskPart):
         line: str,
         failed: Callable[[BaseException], None] | None = None,
     ) -> None:
-        def done(is_command: bool) -> None:
+        def done(is_command: bool) -> str:
             if is_command:
                 self.sheets.mark_fault(None)
                 self._typed(attached, line)
+            return ""  # what was told of an earlier job is over
 
         self.app.watch_job(job, done=done, failed=failed)
 

@@ -27,7 +27,7 @@ from hostlink.jobs.session.restarts import Restarts
 from hostlink.link.attaching import Foresight
 from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.port import TunablePort
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.link.wire import Wire
 
 _NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
@@ -218,13 +218,14 @@ class Session:
 
     def use(self, choice: LinkChoice) -> None:
         """Use another profile or speed on the same open port from now on."""
-        self.choice = choice
-        self.profile = choice.effective
-        self.dialogue = Dialogue(self.wire, self.profile, self.emit, evidence=self._evidence)
-        self.wire.banner = self.profile.talk.banner.encode("latin-1", "replace")
-        port, baud = self.wire.port, self.profile.talk.baud
+        profile = choice.effective
+        port, baud = self.wire.port, profile.talk.baud
         if isinstance(port, TunablePort) and port.baudrate != baud:
-            port.baudrate = baud
+            port.baudrate = baud  # first, since a port that vanished refuses it
+        self.choice = choice
+        self.profile = profile
+        self.dialogue = Dialogue(self.wire, profile, self.emit, evidence=self._evidence)
+        self.wire.banner = profile.talk.banner.encode("latin-1", "replace")
 
     def learn(self, learned: Learned) -> None:
         """Add what the board was seen to do to lines to its profile, and use it from now on."""
@@ -291,5 +292,5 @@ class Session:
         with self.unstoppable(), contextlib.suppress(HostlinkError):
             half = _NUMBER.match(self.dialogue.take_back())
             found = self.dialogue.regain(may_interrupt=True).found  # enters what was not erased
-            if half is not None and found is Found.PROMPT:
+            if half is not None and found is FoundState.PROMPT:
                 self.dialogue.exchange(half[0].decode())  # deletes the half line
