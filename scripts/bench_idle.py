@@ -12,7 +12,6 @@ import fcntl
 import os
 import pty
 import select
-import signal
 import struct
 import subprocess
 import sys
@@ -26,18 +25,24 @@ from pathlib import Path
 
 from hostlink.link.opening import open_port
 
-SETTLE_S, IDLE_S = 10.0, 30.0
+_LONGEST_START_S = 60.0
 
 
-def idle(seconds: float = IDLE_S) -> list[tuple[str, float, str]]:
-    """Return the share of a core in percent that the idle app and the idle console take."""
+def idle(seconds: float, settle_s: float) -> list[tuple[str, float, str]]:
+    """Return the share of a core in percent that the idle app and the idle console take.
+
+    seconds: how long each is measured. settle_s: from its first talk with the board until then.
+    """
+    app = _share([], b"holds no program", seconds, settle_s)
+    console = _share(["console"], b"at its prompt", seconds, settle_s)
     return [
-        ("idle app with a board", _share([], seconds), "% of a core"),
-        ("idle console with a board", _share(["console"], seconds), "% of a core"),
+        ("idle app with a board", app, "% of a core"),
+        ("idle console with a board", console, "% of a core"),
     ]
 
 
-def _share(words: list[str], seconds: float) -> float:
+def _share(words: list[str], sign: bytes, seconds: float, settle_s: float) -> float:
+    """Measure one program. sign: what it shows once it has talked to the board."""
     with tempfile.TemporaryDirectory() as folder, _board(folder) as port:
         environment = {
             **os.environ,
@@ -47,8 +52,9 @@ def _share(words: list[str], seconds: float) -> float:
             "HOSTLINK_SETTINGS": f"{folder}/settings.toml",
             "TERM": "xterm-256color",
         }
-        with _in_terminal([sys.executable, "-m", "hostlink", *words], environment) as process:
-            time.sleep(SETTLE_S)
+        command = [sys.executable, "-m", "hostlink", *words]
+        with _in_terminal(command, environment, sign) as process:
+            time.sleep(settle_s)
             if process.poll() is not None:
                 raise RuntimeError("hostlink ended before it was measured")
             began, used = time.monotonic(), _cpu_s(process.pid)
@@ -66,7 +72,7 @@ def _cpu_s(pid: int) -> float:
 def _board(folder: str) -> Iterator[str]:
     """A practice board in real time behind a pseudo-terminal, whose name is given."""
     os.environ["HOSTLINK_PRACTICE"] = folder
-    board, _ = open_port("practice://idle?fresh", 9600)
+    board, _ = open_port("practice://idle?fresh", 57_600)
     ours, theirs = pty.openpty()
     tty.setraw(theirs)
     name = os.ttyname(theirs)
@@ -96,7 +102,7 @@ def _board(folder: str) -> Iterator[str]:
 
 @contextlib.contextmanager
 def _in_terminal(
-    command: list[str], environment: dict[str, str]
+    command: list[str], environment: dict[str, str], sign: bytes
 ) -> Iterator[subprocess.Popen[bytes]]:
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
@@ -104,25 +110,32 @@ def _in_terminal(
         command, stdin=theirs, stdout=theirs, stderr=theirs, env=environment, start_new_session=True
     )
     os.close(theirs)
-    answers = threading.Thread(target=_swallow, args=(ours,), daemon=True)
+    seen = threading.Event()
+    answers = threading.Thread(target=_swallow, args=(ours, sign, seen), daemon=True)
     answers.start()
     try:
+        if not seen.wait(_LONGEST_START_S):
+            raise RuntimeError("hostlink did not come to talk to the board")
         yield process
     finally:
-        process.send_signal(signal.SIGKILL)
+        process.kill()
         process.wait()
         answers.join()
         os.close(ours)
 
 
-def _swallow(terminal: int) -> None:
+def _swallow(terminal: int, sign: bytes, seen: threading.Event) -> None:
     """Read what a program draws until it has ended; answer where it asks for the cursor."""
+    tail = b""
     with contextlib.suppress(OSError):
         while data := os.read(terminal, 65_536):
+            tail = (tail + data)[-65_536:]
+            if sign in tail:
+                seen.set()
             if b"\x1b[6n" in data:
                 os.write(terminal, b"\x1b[1;1R")
 
 
 if __name__ == "__main__":
-    for what, value, unit in idle():
+    for what, value, unit in idle(30.0, 10.0):
         print(f"{what}: {value:.2f} {unit}")

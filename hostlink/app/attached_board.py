@@ -26,6 +26,7 @@ from hostlink.jobs.events import (
     BoardVanished,
     Event,
     MemoryLost,
+    ProgramFailed,
 )
 from hostlink.jobs.session.activity import BoardState
 from hostlink.jobs.session.link_choice import LinkChoice
@@ -36,7 +37,7 @@ R = TypeVar("R")
 News = MemoryLost | BoardVanished | BoardReturned
 _MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are dropped
 _IDLE_S = 0.02
-_LISTEN_S = 0.1
+_LISTEN_S = 0.25
 
 
 class AttachedBoard:
@@ -44,7 +45,8 @@ class AttachedBoard:
 
     on_news: called in either thread when `drain` has something to do. rows: output not shown yet.
     partial: the row of output that has not ended. state: what the board does. news: events of the
-    board and its memory not processed yet. read_at: the app's time when its memory was last read.
+    board and its memory not processed yet. faults: errors of its programs not shown yet.
+    read_at: the app's time when its memory was last read.
     """
 
     def __init__(
@@ -58,6 +60,7 @@ class AttachedBoard:
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
         self.news: deque[News] = deque()
+        self.faults: deque[ProgramFailed] = deque()
         self.read_at: datetime | None = None
         self.partial = ""
         self.state = BoardState()
@@ -114,6 +117,8 @@ class AttachedBoard:
     def _emit(self, event: Event) -> None:
         if isinstance(event, News):
             self.news.append(event)
+        if isinstance(event, ProgramFailed):
+            self.faults.append(event)
         if isinstance(event, BoardRecognised):
             self.choice = dataclasses.replace(
                 self.choice, profile=event.profile, baud=0, is_guess=False
@@ -132,7 +137,13 @@ class AttachedBoard:
         return self._give(name, work, shown=False)
 
     def talk_at_prompt(
-        self, name: str, work: Callable[[Console], R], *, then: str, may_stop: bool = False
+        self,
+        name: str,
+        work: Callable[[Console], R],
+        *,
+        then: str,
+        shown: bool = False,
+        may_stop: bool = False,
     ) -> Job[R]:
         """Queue work on the console as `do` queues a job: not while a program runs."""
 
@@ -140,10 +151,12 @@ class AttachedBoard:
             console.free(may_stop=may_stop)
             return work(console)
 
-        job = self._give(name, freed, shown=False)
+        job = self._give(name, freed, shown=shown)
         if not may_stop:
             job.then = then
-            job.after_stop = lambda: self.talk_at_prompt(name, work, then=then, may_stop=True)
+            job.after_stop = lambda: self.talk_at_prompt(
+                name, work, then=then, shown=shown, may_stop=True
+            )
         return job
 
     def do(

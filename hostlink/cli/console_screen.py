@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.jobs.session.link_choice import LinkChoice
 
-_LISTEN_S, _PAUSE_S = 0.1, 0.02
+_LISTEN_S, _PAUSE_S = 0.25, 0.02
 _MOST_SHOWN = 12  # remarks on one paste
 
 
@@ -54,7 +54,7 @@ def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
         Owner(choice.port, connect, idle=idle, idle_s=_PAUSE_S, cancelled=stop) as owner,
     ):
         board = owner.submit(lambda opened: opened).result()  # an error of the opening comes here
-        screen = Screen(owner, board, _history(archive))
+        screen = ConsoleTerminal(owner, board, _history(archive))
         drawing.append(screen.draw_again)
         say(
             f"Talking to {choice.port}. {LEAVE} ends it, {INTERRUPT} or Ctrl+C stops a program, "
@@ -97,7 +97,7 @@ def _history(archive: Archive) -> History:
     return FileHistory(str(path))
 
 
-class Screen:
+class ConsoleTerminal:
     """The terminal of the console: one typed line at a time."""
 
     def __init__(self, owner: Owner[Console], board: Console, history: History) -> None:

@@ -13,7 +13,7 @@ Rules:
 from __future__ import annotations
 
 from hostlink.board.dialogue.events import Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.listening import Listening
@@ -82,6 +82,8 @@ class Console(Listening):
                 self._emit(_STORED_IS_NOT_KEPT)
             is_command = self.at_prompt
             runs = is_command and may_run(line, session.profile)
+            if runs:
+                self._last_rows.clear()
             self._type(session, line, data)
             self.activity.entered(session.wire.now(), runs=runs)
             self._may_be_cleared |= clears
@@ -127,7 +129,7 @@ class Console(Listening):
             self._output.forget_line()
         if core.cut_at:
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
-        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
+        session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
             error = not_entered_error(core.outcome, self.at_prompt)
             if not self.activity.now.is_occupied:
@@ -171,16 +173,30 @@ class Console(Listening):
                 if isinstance(part, str):
                     self.enter(part)
                     self.settle(longest_s=60.0, silence_s=60.0)
-                else:
+                    continue
+                try:
                     self._send_block(session, part)
+                except Interrupted as error:
+                    session.abandon()
+                    raise error.but(
+                        what="Stopped while the paste was sent; the board holds a part of it.",
+                        kept=error.kept or "What it held before is kept.",
+                    ) from error
 
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
         target = with_lines(held.lines, block)
-        Loader(session.dialogue, target).load(held.lines or None)
+        try:
+            Loader(session.dialogue, target).load(held.lines or None)
+        except ReadBackError as error:
+            if not held.spec:
+                raise
+            before = f"What the board held before is kept as {held.spec}."
+            raise error.but(kept=f"{error.kept} {before}") from error
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)
+        self._begin(session.dialogue.pacing.prompt)
 
     def _need_prompt(self) -> None:
         if not self.at_prompt:

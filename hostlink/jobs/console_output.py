@@ -25,6 +25,7 @@ class ConsoleOutput:
         self._rows = BoardRows(charset, show)
         self._tail = bytearray()
         self._line: str | None = None  # the entered line whose answer is collected
+        self._is_stored = False  # that line is not answered by a ready message
         self._answer = bytearray()
 
     @property
@@ -44,6 +45,7 @@ class ConsoleOutput:
     def begin(self, row: bytes, now: float) -> None:
         """Start again. row: what the last row of the board holds already, such as its prompt."""
         self._tail[:] = row
+        self._is_stored = False
         # A prompt that stands in a row of its own has ended that row.
         self._rows.begin(b"" if row.endswith((b"\r", b"\n")) else row)
         self.forget_line()
@@ -52,6 +54,7 @@ class ConsoleOutput:
     def line_follows(self, line: str | None) -> None:
         """Collect the answer to a line that is about to be typed; None collects none."""
         self._line = line
+        self._is_stored = line is not None and not line.lstrip()[:1].strip("0123456789")
         self._answer.clear()
         self._tail.clear()
 
@@ -80,10 +83,19 @@ class ConsoleOutput:
         return line, answer
 
     def ends_with_prompt(self, pacing: Pacing) -> bool:
-        """Return whether the prompt was received last, so that only quiet has to follow."""
-        return ends_with_prompt(self._tail, pacing)
+        """Return whether the prompt was received last, so that only quiet has to follow.
+
+        Where no prompt is to come, the end of a row stands for it.
+        """
+        if self._has_prompt(pacing):
+            return ends_with_prompt(self._tail, pacing)
+        return not self._rows.row and (bool(self._tail) or not pacing.echo)
+
+    def _has_prompt(self, pacing: Pacing) -> bool:
+        """Return whether a prompt is to come: a ready message answers direct commands only."""
+        return bool(pacing.prompt or (pacing.ready and not self._is_stored))
 
     def quiet_at(self, pacing: Pacing) -> float:
         """Return the time at which the line counts as quiet, in seconds."""
-        quiet_s = pacing.quiet_s if pacing.direct_end else QUIET_WITHOUT_PROMPT_S
+        quiet_s = pacing.quiet_s if self._has_prompt(pacing) else QUIET_WITHOUT_PROMPT_S
         return self.last + max(quiet_s, pacing.guard_s)

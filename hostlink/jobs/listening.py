@@ -8,12 +8,14 @@ Rules:
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 
 from hostlink.archive import Archive
+from hostlink.board.dialogue.reported_errors import find_reported_error
 from hostlink.errors import LinkError, LinkReason
 from hostlink.jobs.console_output import ConsoleOutput
-from hostlink.jobs.events import Emit
+from hostlink.jobs.events import Emit, ProgramFailed
 from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.long_session import LongSession
@@ -22,6 +24,7 @@ from hostlink.jobs.typing_errors import no_interrupt_error, occupied_error
 from hostlink.link.core import Overheard
 from hostlink.link.stopping import Stopping
 
+_ROWS_WITH_ERROR = 20  # rows; an error stands in the last two
 _ABOUT_TO_END_S = 1.5  # most direct commands are answered by then
 
 
@@ -45,8 +48,14 @@ class Listening(LongSession):
         super().__init__(
             choice, archive, emit, cancelled=cancelled, stays=stays, look_again_s=look_again_s
         )
-        self._output = ConsoleOutput(choice.profile.rules.form.charset, show)
+        self._show = show
+        self._last_rows: deque[str] = deque(maxlen=_ROWS_WITH_ERROR)  # of a program that runs
+        self._output = ConsoleOutput(choice.profile.rules.form.charset, self._row_ended)
         self._begin(None)
+
+    def _row_ended(self, row: str) -> None:
+        self._last_rows.append(row)
+        self._show(row)
 
     def _begin(self, row: bytes | None) -> None:
         super()._begin(row)
@@ -115,11 +124,23 @@ class Listening(LongSession):
         elif not self._prompted():
             self.activity.quiet(now, self.partial, self._output.asks_at)
         elif now >= self._quiet_at:
+            ended = self.activity.is_program
             self.activity.prompted()
+            if ended:
+                self._program_ended(session)
             self._answered()
         if session.restarts.seen > self._restarts:
             self._restarts = session.restarts.seen
             self._restarted()
+
+    def _program_ended(self, session: Session) -> None:
+        """Report the line in which a program ended with an error, if the board has named one."""
+        rows = [*self._last_rows]
+        if rows and rows[-1] == session.dialogue.pacing.ready.decode("latin-1").strip():
+            del rows[-1]
+        fault = find_reported_error(rows, session.profile)
+        if fault is not None and fault.number is not None:
+            self._emit(ProgramFailed(fault.message, fault.number))
 
     def _answered(self) -> None:
         """Update the host copy by what the last line did, now that the board is at its prompt."""

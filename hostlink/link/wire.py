@@ -21,7 +21,7 @@ from hostlink.link.port import Port, SelfTimedPort
 from hostlink.link.recording import Recorder
 
 _POLL_S = 0.001  # the shortest time between two looks for bytes
-_LONGEST_POLL_S = 0.03
+_LONGEST_POLL_S = 0.05
 _POLLS = 30  # the time since the last byte is divided by this: a wait is overrun by 3 % at most
 _READ_SIZE = 4096
 _RECENT_BYTES = 512
@@ -62,6 +62,7 @@ class Wire:
 
     def __post_init__(self) -> None:
         # Checked once: an isinstance check on a protocol takes longer than moving a byte.
+        self._last = self.clock.now()
         self._self_timed = self.port if isinstance(self.port, SelfTimedPort) else None
 
     def now(self) -> float:

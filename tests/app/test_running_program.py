@@ -107,3 +107,46 @@ def test_a_program_that_prints_is_shown_to_run_and_stopped_by_one_key(
         assert "The program was stopped." in app.desk.query_one(Transcript).text
 
     stage.play(story, opens="LOOP", port="practice://real")
+
+
+def test_an_error_of_the_program_marks_its_line_until_it_is_edited(
+    stage: Any, wait: Any, shown: Any, is_settled: Any
+) -> None:
+    """By a sign, words and colour; the next run takes the mark away as well."""
+    stage.keep("BAD", "10 LET A=0", "20 PRINT 7/A", "30 END")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await _run(pilot, app, wait)
+        await wait(pilot, lambda: "× stopped here: " in shown(app))
+        row = next(row for row in shown(app).splitlines() if "× stopped here: " in row)
+        assert row.lstrip().startswith("20 PRINT 7/A")
+        assert row.count("×") == 2  # behind the line, and before its cost
+        assert "It stopped with an error in line 20: " in app.said[-1]
+        app.desk.editor.move_cursor((1, 12))
+        app.desk.editor.focus()
+        await pilot.press("1")
+        await wait(pilot, lambda: "× stopped here" not in shown(app))
+        await pilot.press("backspace")
+        await wait(pilot, lambda: "× stopped here" in shown(app))
+        app.desk.console.type_line("RUN")
+        await wait(pilot, lambda: is_settled(app) and "× stopped here" not in shown(app))
+        await wait(pilot, lambda: "× stopped here" in shown(app))
+
+    stage.play(story, opens="BAD")
+
+
+def test_an_error_of_another_program_marks_nothing(stage: Any, wait: Any, shown: Any) -> None:
+    """The line of that number in the editor is not to blame; the error is told all the same."""
+    stage.keep("BAD", "10 LET A=0", "20 PRINT 7/A", "30 END")
+    stage.keep("GOOD", "10 PRINT 1", "20 PRINT 2")
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("proven" in said for said in app.said))
+        app.desk.sheet_pane.open_word("GOOD")
+        await wait(pilot, lambda: "20 PRINT 2" in shown(app))
+        app.desk.console.run()
+        await wait(pilot, lambda: any("error in line 20" in said for said in app.said))
+        assert "stopped here" not in shown(app)
+
+    stage.play(story, opens="BAD")

@@ -7,16 +7,19 @@ from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from soak_kinds import profile_of
 
 from hostlink.archive import Archive
-from hostlink.board.profile.file import find_profile
+from hostlink.board.profile.model import Profile
 from hostlink.errors import Interrupted, LinkError, LinkReason
 from hostlink.jobs.console import Console
+from hostlink.jobs.events import ProgramFailed
 from hostlink.jobs.listing_source import find_material
 from hostlink.jobs.loading import LoadOptions, load
 from hostlink.jobs.session.activity import Activity
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.practice.kind_file import find_kind, kind_names
 
 ASKING = ("10 INPUT A", "20 PRINT A", "30 GOTO 10")
 
@@ -24,10 +27,10 @@ ASKING = ("10 INPUT A", "20 PRINT A", "30 GOTO 10")
 class Desk:
     """A console on a practice board; `written` holds what went to the board."""
 
-    def __init__(self, archive: Archive, address: str, profile: str) -> None:
+    def __init__(self, archive: Archive, address: str, profile: Profile) -> None:
         self.stopped = False
         self.written = b""
-        choice = LinkChoice(address, find_profile(profile))
+        choice = LinkChoice(address, profile)
         self.console = Console(
             choice,
             archive,
@@ -54,7 +57,7 @@ class Desk:
     def type(self, *lines: str) -> None:
         for line in lines:
             self.console.enter(line)
-            self.console.settle(5.0, 1.0)
+            self.console.settle(5.0, 3.0)
         self.written = b""
 
     @property
@@ -64,12 +67,13 @@ class Desk:
 
 @pytest.fixture
 def desk(archive: Archive) -> Iterator[Callable[..., Desk]]:
-    """Open a console: desk(kind, profile)."""
+    """Open a console on a board of a kind, by the profile that fits: desk(kind)."""
     with ExitStack() as opened:
 
-        def start(kind: str = "practice", profile: str = "practice") -> Desk:
+        def start(kind: str = "practice") -> Desk:
             address = f"practice://red-{kind}?time=virtual&fresh"
-            made = Desk(archive, address + f"&kind={kind}" * (kind != "practice"), profile)
+            address += f"&kind={kind}" * (kind != "practice")
+            made = Desk(archive, address, profile_of(find_kind(kind)))
             opened.push(made.console)
             return made
 
@@ -164,7 +168,19 @@ def test_an_answer_that_is_cancelled_half_way_is_taken_back(desk: Callable[..., 
     assert shown == [" 7"]
 
 
-@pytest.mark.parametrize("kind", ["practice", "tiny"])
+@pytest.mark.parametrize("kind", kind_names())
+def test_a_board_is_free_after_a_stored_line(
+    kind: str, desk: Callable[..., Desk], archive: Archive
+) -> None:
+    """Where no prompt is to come, the end of the last row and quiet stand for it."""
+    board = desk(kind)
+    board.type("10 PRINT 1", "")
+    assert board.console.at_prompt
+    with board.console.lend() as session:
+        assert read_contents(session, archive).lines == 1
+
+
+@pytest.mark.parametrize("kind", kind_names())
 def test_a_load_that_is_stopped_leaves_no_half_line(
     kind: str, desk: Callable[..., Desk], archive: Archive, place: Path
 ) -> None:
@@ -172,8 +188,8 @@ def test_a_load_that_is_stopped_leaves_no_half_line(
     lines = {n: f'PRINT "THIS IS LINE {n}"' for n in range(10, 200, 10)}
     listing = place / "lines.bas"
     listing.write_text("".join(f"{n} {text}\n" for n, text in lines.items()), encoding="ascii")
-    board = desk(kind, kind)
-    whole = {n: text.encode() for n, text in lines.items()}
+    board = desk(kind)
+    whole = {n: text.replace(" ", "").encode() for n, text in lines.items()}
     for most in range(250, 320, 7):
         board.written = b""
 
@@ -184,6 +200,39 @@ def test_a_load_that_is_stopped_leaves_no_half_line(
         with pytest.raises(Interrupted), board.console.lend() as session:
             load(session, archive, find_material(str(listing), archive), LoadOptions())
         board.stopped, board.on_write = False, lambda: None
-        assert board.memory.items() <= whole.items()
+        held = {n: text.replace(b" ", b"") for n, text in board.memory.items()}
+        assert held.items() <= whole.items()
         board.type("PRINT 1")
         assert board.console.at_prompt
+
+
+@pytest.mark.parametrize("kind", ["practice", "capital", "token", "ready"])
+def test_an_error_that_ends_a_program_is_reported_with_its_line(
+    kind: str, desk: Callable[..., Desk]
+) -> None:
+    """Only an error that ends a program which was run; printed text like one is none."""
+    board = desk(kind)
+    events: list[object] = []
+    board.console._emit = events.append
+    board.type("10 PRINT 1", "20 PRINT 7/0", "RUN")
+    (failed,) = [each for each in events if isinstance(each, ProgramFailed)]
+    assert failed.number == 20
+    events.clear()
+    board.type("PRINT 7/0", "20 PRINT 2", "RUN")
+    assert not [each for each in events if isinstance(each, ProgramFailed)]
+
+
+@pytest.mark.parametrize("kind", kind_names())
+def test_every_kind_of_board_is_left_alone_at_a_question_and_stopped_with_consent(
+    kind: str, desk: Callable[..., Desk], archive: Archive
+) -> None:
+    """The job is refused without a byte; with consent it is done, and the program still there."""
+    board = desk(kind)
+    board.type(*ASKING, "RUN")
+    assert "?" in board.console.activity.now.question
+    with pytest.raises(LinkError), board.console.lend():
+        pytest.fail("the job was begun")
+    assert board.written == b""
+    with board.console.lend(may_stop=True) as session:
+        assert read_contents(session, archive).lines == len(ASKING)
+    assert board.console.at_prompt

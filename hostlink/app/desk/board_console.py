@@ -12,13 +12,19 @@ from textual.widgets import Input
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
     from hostlink.app.job import Job
     from hostlink.jobs.console import Console
+    from hostlink.jobs.events import ProgramFailed
+    from hostlink.jobs.pasting import Pasted
     from hostlink.jobs.session.restarting import Restarted
+
+
+_MOST_REMARKS = 12  # on one paste
 
 
 def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
@@ -49,6 +55,15 @@ class BoardConsole(DeskPart):
         for text, ours in rows:
             if ours:
                 self.app.tell(text)
+        while attached.faults:
+            self._show_fault(attached, attached.faults.popleft())
+
+    def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
+        """Mark the line that an error of the board names, if its program lies in the editor."""
+        self.app.tell(f"It stopped with an error in line {fault.number}: {fault.message}")
+        program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
+        if program in ("", "rescue", self.sheets.sheet.name):
+            self.sheets.mark_fault(fault.number, fault.message)
 
     def type_line(self, line: str) -> None:
         """Type one line to the board; a refused line stays in the input to be corrected."""
@@ -69,9 +84,11 @@ class BoardConsole(DeskPart):
         line: str,
         failed: Callable[[BaseException], None] | None = None,
     ) -> None:
-        def done(is_command: bool) -> None:
+        def done(is_command: bool) -> str:
             if is_command:
+                self.sheets.mark_fault(None)
                 self._typed(attached, line)
+            return ""  # what was told of an earlier job is over
 
         self.app.watch_job(job, done=done, failed=failed)
 
@@ -89,6 +106,54 @@ class BoardConsole(DeskPart):
             changed = dataclasses.replace(held, lines=typed, changed=True, proven_at=None)
             self.desk.states.note(attached.port, changed)
             self.desk.readings.show()
+
+    def paste(self, text: str) -> None:
+        """Show what mending and review say of a paste, and send it whole with consent."""
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.jobs.pasting import look_at
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        pasted = look_at(text, attached.choice.profile)
+        remarks = [*pasted.mended, *pasted.remarks]
+        more = len(remarks) - _MOST_REMARKS
+        rows = remarks[:_MOST_REMARKS] + [f"And {more:,} more."] * (more > 0)
+
+        def answered(answer: str | None) -> None:
+            if answer == "send":
+                self.desk.query_one("#console-line", Input).clear()
+                self._send(attached, pasted)
+
+        lines = plural(pasted.count, "line")
+        self.app.push_screen(
+            Ask(
+                f"Send {lines} to {self.desk.readings.name_of(attached)}, proven?",
+                [("leave", "Leave it"), ("send", f"Send {lines}")],
+                why="\n".join(rows) or "The review found nothing wrong.",
+            ),
+            answered,
+        )
+
+    def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
+        """Send a paste that was agreed to; the program on the board is kept first."""
+
+        def done(_: None) -> str:
+            attached.read_at = None  # read as soon as it is at its prompt
+            self.desk.readings.unknown_now(attached)
+            return f"The paste is on the board, proven. Next: run it ({self.key('run')})."
+
+        def failed(_: BaseException) -> None:
+            attached.read_at = None
+            self.desk.readings.unknown_now(attached)
+
+        job = attached.talk_at_prompt(
+            f"Sending {plural(pasted.count, 'line')}",
+            lambda board: board.send(pasted),
+            then="send",
+            shown=True,
+        )
+        self.app.watch_job(job, done=done, failed=failed)
 
     def run(self) -> None:
         """Run the program on the current board; its output comes to the console."""

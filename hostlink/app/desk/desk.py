@@ -16,7 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Input, Static
 
 from hostlink.app.board_states import BoardStates
-from hostlink.app.console import ConsolePane
+from hostlink.app.console import ConsoleLine, ConsolePane
 from hostlink.app.desk.actions import ACTIONS, BY_ID
 from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 HELP = "F1 help"
 HINT = f"Escape shows words for all jobs    {HELP}"
 _AFTER_PAINT_S = 0.05
+_LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
 
 class Desk(Screen[None]):
@@ -105,6 +106,7 @@ class Desk(Screen[None]):
             return
         self.shelf.open(self.app.archive)
         self.app.begun = True
+        self.set_interval(_LOOK_FOR_PROGRAMS_S, self.shelf.renew_if_changed)
         self.readings.show()
         if self.app.settings.fault:
             self.app.tell(self.app.settings.fault)
@@ -141,6 +143,10 @@ class Desk(Screen[None]):
     def on_console_pane_entered(self, event: ConsolePane.Entered) -> None:
         event.stop()
         self.console.type_line(event.line)
+
+    def on_console_line_pasted(self, event: ConsoleLine.Pasted) -> None:
+        event.stop()
+        self.console.paste(event.text)
 
     def on_sheet_pane_kept(self, event: SheetPane.Kept) -> None:
         event.stop()

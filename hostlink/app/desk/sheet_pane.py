@@ -20,6 +20,7 @@ from hostlink.app.widgets.editor import Ledger, ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
+from hostlink.jobs.event_words import kept_words
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -203,6 +204,16 @@ class SheetPane(Vertical):
             "Some terminals send it for Alt and a letter; Escape shows words for all jobs."
         )
 
+    def mark_fault(self, number: int | None, message: str = "") -> None:
+        """Mark the line in which a program stopped with an error; None takes the mark away."""
+        from hostlink.listing import Listing
+
+        line = Listing.from_text(self.editor.text).numbered().get(number or 0)
+        self.editor.mark_fault(None if line is None else (line.at - 1, message))
+        self._ledger.refresh()
+        if line is not None and not self.editor.has_focus:
+            self.editor.move_cursor((line.at - 1, 0))
+
     def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
         event.stop()
         text = event.text
@@ -261,8 +272,7 @@ class SheetPane(Vertical):
             return
         self.check()
         self.post_message(self.Kept())
-        spec = kept.revision.spec
-        self.app.tell(f"Kept as {spec}." if kept.is_new else f"Nothing new: it is {spec} already.")
+        self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new))
         go_on()
 
     def ask_for_name(self) -> None:

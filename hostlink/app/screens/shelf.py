@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -17,6 +18,7 @@ from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.archive.times import shown
+from hostlink.errors import ArchiveError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -64,6 +66,7 @@ class Shelf(Vertical):
         super().__init__(id=id)
         self._shipped: list[Shipped] = []
         self._known = _Known([])
+        self._changes = 0  # as counted by the archive at the last reading
 
     def compose(self) -> ComposeResult:
         with Horizontal(id="find-row"):
@@ -88,6 +91,12 @@ class Shelf(Vertical):
         self._archive = archive
         self.renew()
 
+    def renew_if_changed(self) -> None:
+        """Read the programs again if another window or command has written the archive."""
+        with contextlib.suppress(ArchiveError):  # it cannot be read just now
+            if self._archive.changes != self._changes:
+                self.renew()
+
     def renew(self) -> None:
         """Read the programs again, as after something was kept.
 
@@ -96,6 +105,7 @@ class Shelf(Vertical):
         from hostlink.jobs.listing_source import shipped_programs
 
         self._shipped = self._shipped or list(shipped_programs().values())
+        self._changes = self._archive.changes
         first = self._archive.programs(limit=_AT_ONCE)
         self._take(_Known(first))
         if len(first) == _AT_ONCE:

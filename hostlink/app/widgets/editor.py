@@ -19,6 +19,7 @@ from textual.widgets import TextArea
 from textual.widgets.text_area import TextAreaTheme
 
 from hostlink.app.themes import THEMES
+from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.listing import Finding, Language, LedgerRow, Rules
@@ -38,6 +39,7 @@ class ListingEditor(TextArea):
         "listing--remark",
         "listing--jump",
         "listing--finding",
+        "listing--fault",
     }
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+home", "edge(0)", "Start of the listing", show=False),
@@ -66,6 +68,7 @@ class ListingEditor(TextArea):
         self.listing_language: Language | None = None  # none is known before the first review
         self.form: Form | None = None
         self.findings: Mapping[int, Sequence[Finding]] = {}
+        self._fault: tuple[str, str] | None = None  # the line that it names, and its words
 
     def on_mount(self) -> None:
         for theme in THEMES:
@@ -85,6 +88,23 @@ class ListingEditor(TextArea):
             self._line_cache.clear()
             self.refresh()
 
+    def mark_fault(self, fault: tuple[int, str] | None) -> None:
+        """Mark a row with an error of the board until its text is changed: the row, the words."""
+        self._fault = None
+        if fault is not None:
+            self._fault = (self.document.get_line(fault[0]), fault[1])
+        self._line_cache.clear()
+        self.refresh()
+
+    def has_fault(self, row: int) -> bool:
+        """Return whether a row is marked with an error of the board."""
+        fault = self._fault
+        return (
+            fault is not None
+            and row < self.document.line_count
+            and (self.document.get_line(row) == fault[0])
+        )
+
     def get_line(self, line_index: int) -> Text:
         """Return a line with its colours, followed by what the review found there."""
         typed = self.document.get_line(line_index)
@@ -101,6 +121,9 @@ class ListingEditor(TextArea):
             text.stylize(self.get_component_rich_style("listing--number"), 0, start)
         if len(typed) <= _LONGEST_SCANNED and self.listing_language is not None:
             self._colour(text, line.body, start, self.listing_language)
+        if self._fault is not None and self.has_fault(line_index):
+            style = self.get_component_rich_style("listing--fault")
+            text.append(f"  × stopped here: {safe(self._fault[1])}", style)
         found = self.findings.get(line_index)
         if found:
             words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
@@ -229,6 +252,8 @@ class Ledger(Widget):
         """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)
         mark = "!" if place in self._marked else " "
+        if self._editor.has_fault(place):
+            mark = "×"
         if row is None:
             return mark.ljust(self.WIDTH)
         if row.standing != "stored":

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from pathlib import Path
-from typing import Protocol
 
 from hostlink.board.dialogue.events import Warned
 from hostlink.errors import (
@@ -12,22 +11,12 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.events import Emit
+from hostlink.link.running import Answers
 from hostlink.listing import to_bytes
 from hostlink.reading import read_at_most
 from hostlink.words import safe
 
 _LARGEST_INPUT = 1 << 20  # bytes
-
-
-class Answers(Protocol):
-    """A source of answers for a program that asks for input."""
-
-    @property
-    def live(self) -> bool:
-        """Return whether a person types the answers; waiting for one does not count as run time."""
-
-    def take(self) -> str | None:
-        """Return the next line, None if there is none yet. Raises EOFError if none will follow."""
 
 
 class Given:
@@ -56,7 +45,7 @@ class AnswerBytes:
     An answer that cannot be typed ends the run; a person is warned and asked again instead.
     """
 
-    def __init__(self, answers: Answers, charset: str, emit: Emit) -> None:
+    def __init__(self, answers: Answers[str], charset: str, emit: Emit) -> None:
         self.live = answers.live
         self._answers = answers
         self._charset = charset

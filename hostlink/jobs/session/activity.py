@@ -80,6 +80,11 @@ class BoardActivity:
             self._since = at
         self.now = BoardState(activity, question)
 
+    @property
+    def is_program(self) -> bool:
+        """Return whether it is a program that runs, started by a line of ours."""
+        return self._is_program and self.now.is_occupied
+
     def prompted(self) -> None:
         """Note that the board is at its prompt."""
         self._is_program = False

@@ -12,25 +12,24 @@ from __future__ import annotations
 
 import contextlib
 
-from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.archive import HostCopy as Kept
+from hostlink.archive import Archive, Board, Content, HostCopy, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.reading import read_listing
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.last_known import copy_of, last_program
 from hostlink.listing import Line, Listing, to_bytes
 
 
-class HostCopy:
+class LiveCopy:
     """The lines that a board's memory is believed to hold, also recorded in the archive."""
 
     def __init__(self, archive: Archive, board: Board, profile: Profile) -> None:
         self._archive = archive
         self._board = board
         self._profile = profile
-        held = archive.host_copy(board.uuid)
+        held = copy_of(archive, board)
         text = held.content.text if held is not None else ""
         self.lines: dict[int, Line] = Listing.from_text(text).numbered()
         self._began_as = _began_as(archive, held)
@@ -90,7 +89,7 @@ class HostCopy:
         """
         if not self.lines:
             return ""
-        spec = last_program(self._archive, self._board)
+        spec = "" if self._archive.read_only else last_program(self._archive, self._board)
         self.emptied()
         return spec
 
@@ -99,6 +98,8 @@ class HostCopy:
         charset = self._profile.rules.form.charset
         content = content_of(listing, to_bytes(listing.text(), charset), charset, self._profile)
         self._began_as = self._revision_of(content)
+        if self._archive.read_only:
+            return
         self._archive.set_host_copy(
             self._board.uuid,
             content,
@@ -118,7 +119,7 @@ class HostCopy:
         return next((one for one in same if one.program == began.program), began)
 
 
-def _began_as(archive: Archive, held: Kept | None) -> Revision | None:
+def _began_as(archive: Archive, held: HostCopy | None) -> Revision | None:
     """Return the revision that the archive's copy began as; None if there is none."""
     if held is None or not held.revision:
         return None

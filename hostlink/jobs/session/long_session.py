@@ -22,7 +22,7 @@ from hostlink.board.port.ports import Identity, port_of
 from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.jobs.events import BoardReturned, BoardVanished, Emit, Event, MemoryLost
 from hostlink.jobs.session.activity import BoardActivity
-from hostlink.jobs.session.host_copy import HostCopy
+from hostlink.jobs.session.host_copy import LiveCopy
 from hostlink.jobs.session.last_known import last_program
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
@@ -31,6 +31,10 @@ from hostlink.link.hearing import looks_like_question
 from hostlink.link.recording import Recorder
 
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
+_READ_ONLY = (
+    "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
+    "Programs can be run; loading and saving need an archive that can be written."
+)
 _REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
@@ -131,7 +135,9 @@ class LongSession:
             told = False
         self._restarts = session.restarts.seen
         self._board: Board = session.board_in(self._archive)
-        self.copy = HostCopy(self._archive, self._board, session.profile)
+        self.copy = LiveCopy(self._archive, self._board, session.profile)
+        if self._archive.read_only and not returning:
+            self._say(_READ_ONLY)
         if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:
@@ -233,7 +239,7 @@ class LongSession:
             self._failed(session, failed)
         before = max(self._restarts, session.restarts.told)
         self._restarts = session.restarts.seen
-        self.copy = HostCopy(self._archive, self._board, session.profile)
+        self.copy = LiveCopy(self._archive, self._board, session.profile)
         if self._restarts > before and session.restarts.memory_is_lost:
             self._restarted()
 

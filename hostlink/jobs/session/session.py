@@ -18,7 +18,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
-from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.last_known import known_board, last_program, stranger
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.recognising import recognise
@@ -27,7 +27,7 @@ from hostlink.jobs.session.restarts import Restarts
 from hostlink.link.attaching import Foresight
 from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.port import TunablePort
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.link.wire import Wire
 
 _NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
@@ -70,6 +70,7 @@ class Session:
         self._is_known_kind = True
         self.is_astray = False  # where the board's prompt is has to be found out again
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
+        self._unkept: Board | None = None  # its entry, where the archive takes none
         self.begun: set[str] = set()  # the UUIDs of the events of its jobs
 
     def __enter__(self) -> Session:
@@ -217,13 +218,14 @@ class Session:
 
     def use(self, choice: LinkChoice) -> None:
         """Use another profile or speed on the same open port from now on."""
-        self.choice = choice
-        self.profile = choice.effective
-        self.dialogue = Dialogue(self.wire, self.profile, self.emit, evidence=self._evidence)
-        self.wire.banner = self.profile.talk.banner.encode("latin-1", "replace")
-        port, baud = self.wire.port, self.profile.talk.baud
+        profile = choice.effective
+        port, baud = self.wire.port, profile.talk.baud
         if isinstance(port, TunablePort) and port.baudrate != baud:
-            port.baudrate = baud
+            port.baudrate = baud  # first, since a port that vanished refuses it
+        self.choice = choice
+        self.profile = profile
+        self.dialogue = Dialogue(self.wire, profile, self.emit, evidence=self._evidence)
+        self.wire.banner = profile.talk.banner.encode("latin-1", "replace")
 
     def learn(self, learned: Learned) -> None:
         """Add what the board was seen to do to lines to its profile, and use it from now on."""
@@ -240,8 +242,14 @@ class Session:
             self._note_board()
 
     def board_in(self, archive: Archive) -> Board:
-        """Return this board's entry in the archive; a new board gets one. Raises ArchiveError."""
+        """Return this board's entry in the archive; a new board gets one. Raises ArchiveError.
+
+        In an archive that is read-only nothing is noted; a new board is known for this session.
+        """
         identity = self.identity
+        if archive.read_only:
+            self._unkept = known_board(archive, identity) or self._unkept or stranger(identity)
+            return self._unkept
         is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,
@@ -284,5 +292,5 @@ class Session:
         with self.unstoppable(), contextlib.suppress(HostlinkError):
             half = _NUMBER.match(self.dialogue.take_back())
             found = self.dialogue.regain(may_interrupt=True).found  # enters what was not erased
-            if half is not None and found is Found.PROMPT:
+            if half is not None and found is FoundState.PROMPT:
                 self.dialogue.exchange(half[0].decode())  # deletes the half line
