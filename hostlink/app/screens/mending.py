@@ -13,7 +13,7 @@ from textual.widgets import Static
 
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Column, Entry, Rows
-from hostlink.listing import Rules, mend
+from hostlink.listing import Mend, Rules, mend
 from hostlink.words import plural, safe
 
 _MOST_OPEN = 3  # repairs of a kind; more of them are folded at first
@@ -25,8 +25,8 @@ class MendScreen(Page[str | None]):
 
     AUTO_FOCUS = "#mends"
     FOOT = (
-        "Space undoes or redoes a repair, or all of a kind; Right and Left unfold and fold. Enter "
-        "takes the listing into the editor; nothing is sent. Escape leaves it."
+        "Space undoes or redoes; Right and Left unfold and fold a kind. Enter takes the listing "
+        "into the editor; nothing is sent. Escape leaves it."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "turn", "Undo or redo a repair", tooltip="The one at the cursor"),
@@ -80,15 +80,18 @@ class MendScreen(Page[str | None]):
     def _entries(self, kind: str) -> Iterator[Entry]:
         """Yield the row of a kind, then those of its repairs; the key of a repair is its place."""
         its = self._kinds[kind]
+        if len(its) == 1:
+            one = self._all[its[0]]
+            words = f"{one.sentence}  {_result(one)}"
+            yield Entry(str(its[0]), (self._made(its), f"{one.line:,}", words))
+            return
         sentences = {self._all[at].sentence for at in its}
-        words = sentences.pop() if len(sentences) == 1 else f"{kind.replace('-', ' ')}"
-        count = f" ({plural(len(its), 'row')})" if len(its) > 1 else ""
-        yield Entry(kind, (self._made(its), "", f"{words}{count}"))
+        words = sentences.pop() if len(sentences) == 1 else kind.replace("-", " ")
+        yield Entry(kind, (self._made(its), "", f"{words} ({plural(len(its), 'row')})"))
         if kind not in self._folded:
             for at in its:
                 one = self._all[at]
-                after = " / ".join(one.after.split("\n")) or "(the row is taken out)"
-                yield Entry(str(at), (self._made([at]), f"{one.line:,}", f"  {after}"))
+                yield Entry(str(at), (self._made([at]), f"{one.line:,}", f"  {_result(one)}"))
 
     def _made(self, its: list[int]) -> str:
         undone = self._without.intersection(its)
@@ -132,8 +135,14 @@ class MendScreen(Page[str | None]):
             return
         kind = rows.key if rows.key in self._kinds else self._all[int(rows.key)].kind
         self._folded = self._folded | {kind} if fold else self._folded - {kind}
-        rows.cursor = next(at for at, one in enumerate(rows.entries) if one.key == kind)
-        self._show()
+        if len(self._kinds[kind]) > 1:
+            rows.cursor = next(at for at, one in enumerate(rows.entries) if one.key == kind)
+            self._show()
 
     def action_take(self) -> None:
         self.dismiss(self.mended)
+
+
+def _result(one: Mend) -> str:
+    """Return in one line what a row became."""
+    return " / ".join(one.after.split("\n")) or "(the row is taken out)"
