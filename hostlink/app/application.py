@@ -89,9 +89,7 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
-        self.set_keymap(self.settings.usable_keys)
         self._gate = KeyGate(self, self._deliver)
-        separate_escapes()
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = MONOCHROME if self.no_color else self.settings.theme
@@ -129,6 +127,8 @@ class DeskApp(App[None]):
         return Desk()
 
     def on_mount(self) -> None:
+        separate_escapes()
+        self.set_keymap(self.settings.usable_keys)
         self.set_interval(DRAIN_S, self.drain)
 
     def open_archive(self) -> bool:

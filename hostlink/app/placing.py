@@ -31,28 +31,32 @@ def with_lines(text: str, lines: str) -> Placed:
     """Put numbered lines into a listing: each in place of the line with its number, or in order.
 
     text: the listing. lines: at least one of them has a number; rows without one stay with the
-    numbered row before them, the first ones with that after them.
+    numbered row before them, the first ones with that after them. Of lines with the same number the
+    last counts, as on a board.
     """
-    blocks = _blocks(text)
     new = _blocks(lines)
     if new[0].number is None:
         first = new.pop(0)
         new[0].rows[:0] = first.rows
-    replaced = 0
-    for block in new:
-        number = block.number or 0
-        same = [at for at, one in enumerate(blocks) if one.number == number]
-        if same:
-            block.rows += blocks[same[-1]].rows[1:]
-            blocks[same[-1]] = block
-            replaced += 1
-            continue
-        behind = (at for at, one in enumerate(blocks) if (one.number or 0) > number)
-        blocks.insert(next(behind, len(blocks)), block)
-    place = min(at for at, one in enumerate(blocks) if any(one is each for each in new))
-    rows = [row for block in blocks for row in block.rows]
-    before = sum(len(block.rows) for block in blocks[:place])
-    return Placed("\n".join([*rows, ""]), len(new), replaced, before)
+    coming = {block.number or 0: block for block in new}
+    here = _blocks(text)
+    last = {block.number: block for block in here}
+    replaced = [number for number in coming if number in last]
+    for number in replaced:
+        last[number].rows[:1] = coming[number].rows
+    placed = [last[number] for number in replaced]
+    waiting = sorted(coming.keys() - last.keys(), reverse=True)
+    result: list[_Block] = []
+    for block in here:
+        while waiting and (block.number or 0) > waiting[-1]:
+            result.append(coming[waiting.pop()])
+        result.append(block)
+    result += [coming[number] for number in reversed(waiting)]
+    mine = {id(block) for block in (*placed, *coming.values())}
+    at = next(at for at, block in enumerate(result) if id(block) in mine)
+    rows = [row for block in result for row in block.rows]
+    before = sum(len(block.rows) for block in result[:at])
+    return Placed("\n".join([*rows, ""]), len(coming), len(replaced), before)
 
 
 def _blocks(text: str) -> list[_Block]:
