@@ -42,7 +42,7 @@ so far; the ruler above is the board's program memory. What the board held befor
 kept: nothing is overwritten unsaved. Escape opens a line of words at the bottom; the marked \
 letter of a word does it. F2 finds every action by a word of yours, such as upload or stop, and \
 tells the command for what only the command line does. Below, a \
-single letter is the one after Escape.
+single letter is the one after Escape; what has neither key nor letter is found with F2.
 """
 
 
@@ -100,9 +100,7 @@ class DeskApp(App[None]):
         self.said: list[str] = []
         self._drains = False  # news of a board will be processed
         self._drained_at = 0.0
-        self.set_keymap(self.settings.usable_keys)
         self._gate = KeyGate(self, self._deliver)
-        separate_escapes()
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self._theme_here(self.settings.theme)
@@ -123,7 +121,8 @@ class DeskApp(App[None]):
     async def _deliver(self, event: Key | Paste) -> None:
         """Handle a key, but never type what may have been Alt and a letter into a text."""
         if isinstance(event, KeyBehindEscape):
-            if isinstance(self.focused, TextArea | Input):
+            is_letter = (event.character or "").isalpha()  # a line begins with a digit
+            if is_letter and isinstance(self.focused, TextArea | Input):
                 self.tell(f"Escape and {event.character} came as one key; it was not typed.")
                 return
             event = Key(event.key, event.character)
@@ -139,6 +138,8 @@ class DeskApp(App[None]):
         return Desk()
 
     def on_mount(self) -> None:
+        separate_escapes()
+        self.set_keymap(self.settings.usable_keys)
         self.set_interval(LOOK_AROUND_S, self.drain)
 
     def open_archive(self) -> bool:

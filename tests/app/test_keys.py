@@ -190,6 +190,18 @@ def test_a_key_with_ctrl_works_while_the_words_are_shown(stage: Any, wait: Any) 
     stage.play(story, port="")
 
 
+def test_a_second_key_that_comes_too_late_does_nothing(stage: Any, wait: Any) -> None:
+    """Two keys may reach the line on a busy computer; the first one counts."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("escape")
+        for letter in "iq":
+            app.screen.post_message(Key(letter, letter))
+        await wait(pilot, lambda: isinstance(app.screen, FindingsScreen))
+
+    stage.play(story, opens="shipped:TIDE", port="")
+
+
 def test_a_paste_while_the_words_are_shown_goes_to_the_listing(stage: Any, wait: Any) -> None:
     """It is not lost with the line."""
 
@@ -234,7 +246,7 @@ def test_a_word_is_done_by_a_click_and_a_click_elsewhere_closes(
 def test_what_may_be_alt_and_a_letter_is_not_typed_when_it_closes_a_screen(
     stage: Any, wait: Any
 ) -> None:
-    """In front of the desk Escape goes back; the letter behind it is told, not typed."""
+    """In front of the desk Escape goes back; a letter behind it is told, not typed. A digit is."""
 
     async def story(pilot: Any, app: Any) -> None:
         before = app.desk.editor.text
@@ -244,6 +256,10 @@ def test_what_may_be_alt_and_a_letter_is_not_typed_when_it_closes_a_screen(
         await wait(pilot, lambda: "Escape and l came as one key; it was not typed." in app.said)
         assert app.screen is app.desk
         assert app.desk.editor.text == before
+        app.desk.show_settings()
+        await wait(pilot, lambda: isinstance(app.screen, SettingsScreen))
+        feed(app, "\x1b5 ")
+        await wait(pilot, lambda: app.desk.editor.text == f"5 {before}")
 
     stage.play(story, opens="shipped:TIDE", port="")
 

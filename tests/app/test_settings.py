@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hostlink.app.desk.actions import BY_ID
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.settings import Settings, read_settings, write_settings
@@ -115,3 +117,10 @@ def test_a_fault_in_the_keys_is_told_at_the_start(stage: Any) -> None:
         assert app.screen.active_bindings["ctrl+l"].binding.id == "load"
 
     stage.play(story, port="")
+
+
+def test_the_readme_names_every_action_that_can_have_a_key() -> None:
+    """In the order of the help."""
+    text = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+    told = text.partition("A key is Ctrl and a letter or a function key. The names:")[2]
+    assert re.findall(r"`([^`]+)`", told.partition(".\n")[0]) == list(BY_ID)

@@ -23,6 +23,7 @@ from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
 from hostlink.app.desk.input_run import InputRun
+from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.sheet_search import SheetSearch
@@ -71,6 +72,7 @@ class Desk(Screen[None]):
         self.input_run: InputRun = InputRun(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
+        self.pastes: Pastes = Pastes(self)
 
     @property
     def editor(self) -> ListingEditor:
@@ -152,6 +154,10 @@ class Desk(Screen[None]):
         event.stop()
         self.drafts.write()
         self.shelf.renew()
+
+    def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
+        event.stop()
+        self.pastes.take(event.text)
 
     def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
         event.stop()

@@ -112,7 +112,7 @@ LISTING_ACTIONS = (
         "",
         "Mend the listing",
         "Repair what pasting did to it",
-        lambda desk: desk.sheet_pane.mend(),
+        lambda desk: desk.pastes.mend(),
         CHECK,
         word="mend",
         letter="m",

@@ -175,7 +175,9 @@ class SheetPane(Vertical):
         """Replace the editor's text, undoable with Ctrl+Z. None leaves it unchanged."""
         if text is None:
             return
+        self.editor.history.checkpoint()
         self.editor.replace(text, (0, 0), self.editor.document.end)
+        self.editor.history.checkpoint()
         self.editor.move_cursor((0, 0))
         self.check()
         self.editor.focus()
@@ -213,37 +215,6 @@ class SheetPane(Vertical):
         self._ledger.refresh()
         if line is not None and not self.editor.has_focus:
             self.editor.move_cursor((line.at - 1, 0))
-
-    def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
-        event.stop()
-        text = event.text
-        if self.editor.text.strip():
-            self.unless_lost(lambda: self.mend_text(text, Sheet()))
-        else:
-            self.mend_text(text, self.sheet)
-
-    def mend(self) -> None:
-        """Mend the text in the editor."""
-        self.mend_text(self.editor.text, self.sheet)
-
-    def mend_text(self, text: str, sheet: Sheet) -> None:
-        """Show what mending does to a text; what is taken of it comes into the editor."""
-        from hostlink.app.screens.mending import MendScreen
-        from hostlink.listing import mend
-
-        rules = self.app.boards.profile.rules
-        mended = mend(text, rules)
-        if not mended.mends:
-            self.show_sheet(sheet, mended.text)
-            self.app.tell("There is nothing to mend in this listing.")
-            return
-
-        def taken(mended: str | None) -> None:
-            if mended is not None:
-                self.show_sheet(sheet, mended)
-                self.app.tell("The mended listing lies in the editor; nothing was sent.")
-
-        self.app.push_screen(MendScreen(text, rules), taken)
 
     def new(self) -> None:
         """Start an empty listing."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any, ClassVar
 
@@ -73,36 +74,53 @@ def likeness(query: str, words: str, tooltip: str, also: str, fuzzy: float) -> f
     return min(fuzzy, 1)
 
 
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    """An action as the palette shows it: how else it is reached, why one would, its synonyms."""
+
+    group: str
+    words: str
+    way: str
+    why: str
+    also: str
+    work: Callable[[], Awaitable[None]]
+
+
 class Actions(Provider):
     """Provides all actions of the screen and the app to the palette, group by group."""
 
     async def discover(self) -> Hits:
         """Yield every available action, for a palette in which nothing has been typed yet."""
-        for words, call, text, _ in self._all():
-            yield DiscoveryHit(words, call, help=text)
+        for action in self._all():
+            text = "  ·  ".join(part for part in (action.group, action.way) if part)
+            yield DiscoveryHit(action.words, action.work, help=text)
 
     async def search(self, query: str) -> Hits:
         """Yield the actions that answer what was typed, the most alike first."""
         matcher = self.matcher(query)
-        for words, call, text, also in self._all():
-            score = likeness(query, words, text, also, matcher.match(words))
+        for action in self._all():
+            words = action.words
+            score = likeness(
+                query, words, f"{action.way} {action.why}", action.also, matcher.match(words)
+            )
             if score > 0:
-                yield Hit(score, matcher.highlight(words), call, text=words, help=text)
+                text = "  ·  ".join(part for part in (action.way, action.why) if part)
+                yield Hit(score, matcher.highlight(words), action.work, text=words, help=text)
 
-    def _all(self) -> Iterator[tuple[str, Callable[[], Awaitable[None]], str, str]]:
-        """Yield words, what to do, explanation and synonyms of each action."""
+    def _all(self) -> Iterator[_Offer]:
         available = sorted(_available(self.screen), key=lambda pair: _place(pair[0]))
         for binding, node in available:
             action = BY_ID.get(binding.id or "")
-            parts = (_group(binding), way_of(binding), binding.tooltip)
-            yield (
+            yield _Offer(
+                _group(binding),
                 binding.description,
-                self._call(binding, node),
-                "  ·  ".join(part for part in parts if part),
+                way_of(binding),
+                binding.tooltip,
                 action.also if action is not None else "",
+                self._call(binding, node),
             )
         for words, command in TYPED:
-            yield words, self._tell(command), f"At the command line: {command}", ""
+            yield _Offer("At the command line", words, command, "", "", self._tell(command))
 
     def _tell(self, command: str) -> Callable[[], Awaitable[None]]:
         async def tell() -> None:

@@ -23,12 +23,13 @@ _THE_REST = BY_ID["every-action"]
 def words_that_fit(width: int) -> list[DeskAction]:
     """Return the actions whose words fit into a line of `width` columns, ordered by group.
 
-    Each group gives its first word before any gives a second one. The palette, where the rest is
-    found, always has its word.
+    Each group gives its first word before any gives a second one; work with the board gives two at
+    a time. The palette, where the rest is found, always has its word.
     """
     groups = [[each for each in BY_ID.values() if each.word and each.group == g] for g in GROUPS]
+    ranks = zip_longest(groups[0][::2], groups[0][1::2], *groups[1:])
     shown = [_THE_REST]
-    for action in (each for rank in zip_longest(*groups) for each in rank if each is not None):
+    for action in (each for rank in ranks for each in rank if each is not None):
         more = [each for group in groups for each in group if each is action or each in shown]
         if len(line_of(more)) <= width:
             shown = more
@@ -72,19 +73,24 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
 
     def action_work(self, name: str) -> None:
         """Close the line and return what a key with Ctrl means."""
-        self.dismiss(name)
+        self._answer(name)
+
+    def _answer(self, answer: str | events.Paste | None) -> None:
+        """Close the line, unless a key before this one has."""
+        if self.is_current:
+            self.dismiss(answer)
 
     def on_key(self, event: events.Key) -> None:
         event.stop()
         action = BY_LETTER.get((event.character or "").lower())
         if event.key == "escape":
-            self.dismiss("to-listing")
+            self._answer("to-listing")
         else:
-            self.dismiss(action.id if action is not None else None)
+            self._answer(action.id if action is not None else None)
 
     def on_paste(self, event: events.Paste) -> None:
         event.stop()
-        self.dismiss(event)
+        self._answer(event)
 
     def on_click(self, event: events.Click) -> None:
         """Do what was clicked, or close the line."""
@@ -93,6 +99,6 @@ class WordsLine(ModalScreen["str | events.Paste | None"]):
         at = event.screen_x - 1  # the line's padding
         for action, end in zip(self._shown, ends, strict=True):
             if event.screen_y == self.size.height - 1 and end - len(action.word) <= at < end:
-                self.dismiss(action.id)
+                self._answer(action.id)
                 return
-        self.dismiss(None)
+        self._answer(None)

@@ -65,6 +65,8 @@ class ListingEditor(TextArea):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
         self.cursor_blink = False
+        self._taken = ""  # what was cut or copied last from the listing that is here
+        self._has_whole_line = False  # it was cut with nothing selected
         self.listing_language: Language | None = None  # none is known before the first review
         self.form: Form | None = None
         self.findings: Mapping[int, Sequence[Finding]] = {}
@@ -165,22 +167,51 @@ class ListingEditor(TextArea):
         await super()._on_key(event)
 
     async def _on_paste(self, event: events.Paste) -> None:
-        if not self._hand_over(event.text):
-            await super()._on_paste(event)
         event.prevent_default()
         event.stop()
+        self._take_paste(event.text.replace("\r\n", "\n").replace("\r", "\n"))
 
     def action_paste(self) -> None:
         """Paste text that was copied in the app."""
-        if not self._hand_over(self.app.clipboard):
-            super().action_paste()
+        self._take_paste(self.app.clipboard)
 
-    def _hand_over(self, text: str) -> bool:
-        rows = [row for row in text.replace("\r", "\n").split("\n") if row.strip()]
-        if len(rows) < 2:
-            return False
-        self.post_message(self.Pasted(text))
-        return True
+    def action_cut(self) -> None:
+        """Cut what is selected, or the line at the cursor."""
+        self._has_whole_line = self.selection.is_empty
+        super().action_cut()
+        self._taken = self.app.clipboard
+
+    def action_copy(self) -> None:
+        """Copy what is selected."""
+        super().action_copy()
+        self._has_whole_line = False
+        self._taken = self.app.clipboard
+
+    def load_text(self, text: str) -> None:
+        """Show another listing; what was cut from the one before does not count as moved here."""
+        self._taken = ""
+        super().load_text(text)
+
+    def _take_paste(self, text: str) -> None:
+        """Insert what was taken from here, and one line; hand several other lines over."""
+        rows = [row for row in text.split("\n") if row.strip()]
+        if len(rows) < 2 or text == self._taken:
+            self.insert_whole(text)
+        else:
+            self.post_message(self.Pasted(text))
+
+    def insert_whole(self, text: str) -> None:
+        """Insert text at the cursor, in place of what is selected; a cut line above the cursor's.
+
+        It is one step for undoing.
+        """
+        self.history.checkpoint()
+        if self._has_whole_line and text == self._taken and self.selection.is_empty:
+            row = self.cursor_location[0]
+            self.insert(text if text.endswith("\n") else f"{text}\n", (row, 0))
+        elif result := self._replace_via_keyboard(text, *self.selection):
+            self.move_cursor(result.end_location)
+        self.history.checkpoint()
 
     def _refresh_size(self) -> None:
         """Make the text at least as wide as the view, so that findings are not cut off."""
