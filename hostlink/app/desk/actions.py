@@ -99,7 +99,7 @@ ACTIONS = (
         "interrupt",
         "alt+x",
         "Interrupt the program",
-        "The one that runs there",
+        "Or stop the job on that board",
         lambda desk: desk.console.interrupt(),
     ),
     DeskAction(

@@ -86,7 +86,9 @@ class BoardConsole(DeskPart):
         self.type_line(command)
 
     def interrupt(self) -> None:
-        """Interrupt the program that runs on the current board."""
+        """Stop the job on the current board or, without one, interrupt its program."""
+        if self.desk.progress.stop():
+            return
         attached = self.desk.readings.need()
         if attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())

@@ -21,6 +21,7 @@ from hostlink.app.desk.actions import ACTIONS
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
+from hostlink.app.desk.job_progress import JobProgress
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.transfers import Transfers
@@ -59,6 +60,7 @@ class Desk(Screen[None]):
         self.shelf: Shelf = Shelf(id="shelf")
         self.states: BoardStates = BoardStates()
         self.readings: Readings = Readings(self)
+        self.progress: JobProgress = JobProgress(self)
         self.transfers: Transfers = Transfers(self)
         self.comparing: Comparing = Comparing(self)
         self.console: BoardConsole = BoardConsole(self)
@@ -79,6 +81,7 @@ class Desk(Screen[None]):
             with Vertical(id="band"):
                 yield self.shelf
                 yield ConsolePane(id="console", classes="-away")
+        yield Static("", id="jobs", markup=False)
         yield Static(HINT, id="told", markup=False)
 
     def on_mount(self) -> None:
@@ -193,6 +196,7 @@ class Desk(Screen[None]):
             find.focus()
             return
         self.remove_class("-in-band")
+        self.progress.clear_news()
         self.editor.focus()
 
     def show_told(self, sentence: str) -> None:

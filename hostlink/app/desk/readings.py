@@ -56,6 +56,7 @@ class Readings(DeskPart):
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
         size = held.size if held is not None and held.known else 0
         self.desk.ruler.show_board(BoardTrack(held_words(held), size))
+        self.desk.progress.check_marks()
         self.sheets.check()
 
     def need(self) -> AttachedBoard | None:

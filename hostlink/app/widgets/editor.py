@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.segment import Segment
@@ -18,6 +18,7 @@ from textual.widget import Widget
 from textual.widgets import TextArea
 from textual.widgets.text_area import TextAreaTheme
 
+from hostlink.app import texts
 from hostlink.app.themes import THEMES
 
 if TYPE_CHECKING:
@@ -158,6 +159,7 @@ class Ledger(Widget):
     """The two columns to the right of the listing: what each line costs, and the total so far.
 
     A line with a finding has "!" in front; a line that is not stored says why instead of a cost.
+    Behind a line that a load has sent stands a thin bar, once it is proven a thick one.
     """
 
     HEAD = "  cost  so far "
@@ -170,6 +172,9 @@ class Ledger(Widget):
         self._rows: Mapping[int, LedgerRow] = {}
         self._marked: Mapping[int, Sequence[Finding]] = {}
         self._limit = 0
+        self._sent: Mapping[int, str] = {}
+        self._done: Container[int] = ()
+        self._proven = False
 
     def on_mount(self) -> None:
         self.watch(self._editor, "scroll_y", self._moved, init=False)
@@ -190,6 +195,21 @@ class Ledger(Widget):
         self._marked = marked
         self.refresh()
 
+    def mark(self, lines: Mapping[int, str], sent: Container[int], *, proven: bool) -> None:
+        """Mark the lines that are on the board, unless they were changed in the editor since.
+
+        lines: the listing that a load sends, by line number. sent: the numbers of those that were
+        sent. proven: whether they were also read back as they are.
+        """
+        self._sent, self._done, self._proven = lines, sent, proven
+        self.refresh()
+
+    def _sign(self, row: LedgerRow) -> str:
+        number = row.line.number
+        if number is None or number not in self._done or self._sent.get(number) != row.line.typed:
+            return " "
+        return texts.USED if self._proven else texts.SENT
+
     def text_at(self, place: int) -> str:
         """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)
@@ -199,8 +219,8 @@ class Ledger(Widget):
         if row.standing != "stored":
             return f"{mark} {row.standing}".ljust(self.WIDTH)
         if self.size.width < self.WIDTH:
-            return f"{mark}{row.cost:>5} "
-        return f"{mark}{row.cost:>5}{row.so_far:>8,} "
+            return f"{mark}{row.cost:>5}{self._sign(row)}"
+        return f"{mark}{row.cost:>5}{row.so_far:>8,}{self._sign(row)}"
 
     def render_line(self, y: int) -> Strip:
         place = y + self._editor.scroll_offset.y
