@@ -228,12 +228,10 @@ class Desk(Screen[None]):
             what, spec = wish
             if what == "open":
                 self.sheet_pane.open_word(spec)
-            elif what == "load":
+            else:
                 attached = self.readings.need()
                 if attached is not None:
                     self.transfers.load_word(attached, spec)
-            else:
-                self.comparing.compare(spec)
 
         self.app.push_screen(RevisionsScreen(name), wished)
 

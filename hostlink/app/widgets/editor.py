@@ -24,9 +24,6 @@ from hostlink.app.themes import THEMES
 if TYPE_CHECKING:
     from hostlink.listing import Finding, Language, LedgerRow
 
-_LONGEST_SCANNED = 2_000  # characters; a longer line is no BASIC that a board could take
-_KINDS = {"quoted": "listing--quoted", "remark": "listing--remark", "number": "listing--number"}
-
 
 class ListingEditor(TextArea):
     """A text area for one listing. Text pasted with several lines is handed over, not inserted."""
@@ -82,37 +79,15 @@ class ListingEditor(TextArea):
         text = Text(shown, end="", no_wrap=True)
         if not typed:
             return text  # the first drawing has no text, and needs nothing else loaded
-        from hostlink.listing import Line
+        from hostlink.app.widgets.colouring import coloured
 
-        line = Line.from_text(typed)
-        start = len(typed) - len(line.body)
-        if line.number is not None:
-            text.stylize(self.get_component_rich_style("listing--number"), 0, start)
-        if len(typed) <= _LONGEST_SCANNED and self.listing_language is not None:
-            self._colour(text, line.body, start, self.listing_language)
+        for start, end, name in coloured(typed, self.listing_language):
+            text.stylize(self.get_component_rich_style(f"listing--{name}"), start, end)
         found = self.findings.get(line_index)
         if found:
             words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
             text.append(words, self.get_component_rich_style("listing--finding"))
         return text
-
-    def _colour(self, text: Text, body: str, start: int, language: Language) -> None:
-        from hostlink.listing.tokens import scan
-
-        jumps = set(language.jumps)
-        after_jump = False
-        for span in scan(body, language):
-            name = _KINDS.get(span.kind, "")
-            if span.kind == "word":
-                name = "listing--keyword"
-                after_jump = span.word in jumps
-            elif span.kind == "number" and after_jump:
-                name = "listing--jump"
-            elif span.kind != "blank":
-                after_jump = False
-            if name:
-                style = self.get_component_rich_style(name)
-                text.stylize(style, start + span.start, start + span.end)
 
     async def _on_paste(self, event: events.Paste) -> None:
         if not self._hand_over(event.text):
