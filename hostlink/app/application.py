@@ -239,13 +239,17 @@ class DeskApp(App[None]):
     ) -> None:
         """Show a job's progress, then its result or its error.
 
+        A job that was begun on the desk is shown there, any other in a view of its own.
+
         done: takes the result; returns the sentence to show, None for none. failed: takes the
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.
         """
-        from hostlink.app.screens.jobview import JobView
+        view: JobView | None = None
+        if job.shown and self.screen is not self.desk:
+            from hostlink.app.screens.jobview import JobView
 
-        view = JobView(job) if job.shown else None
+            view = JobView(job)
 
         def ended(job: Job[Any]) -> None:
             if job.error is None:
@@ -270,6 +274,9 @@ class DeskApp(App[None]):
         job.on_end.append(ended)
         if view is not None:
             self.push_screen(view, closed)
+        elif job.shown:
+            self.desk.progress.follow(job)
+            job.on_end.append(closed)
 
     def _show_failure(
         self, error: BaseException, view: JobView | None, instead: Callable[[], object] | None

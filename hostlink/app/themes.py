@@ -123,6 +123,18 @@ def base_name(theme: str) -> str:
     return theme.partition("-")[0]
 
 
+def _of_terminal(colours: dict[str, str]) -> dict[str, str]:
+    """Return what textual would set by itself for a theme of the terminal's own colours."""
+    ground, text = colours["background"], colours["foreground"]
+    return {
+        "ansi-background": ground,
+        "ansi-foreground": text,
+        "text": text,
+        "text-muted": text,
+        **{name: colours[name] for name in ("surface", "panel", "boost")},
+    }
+
+
 def _theme(name: str, colours: dict[str, str]) -> Theme:
     """Return a theme. colours: by role, names of the terminal's own colours or #rrggbb."""
     is_plain = name == MONOCHROME
@@ -152,7 +164,7 @@ def _theme(name: str, colours: dict[str, str]) -> Theme:
             "listing-remark": colours["remark"],
             "listing-jump": colours["jump"],
             "listing-finding": colours["error"],
-            **({"ansi-background": ground, "ansi-foreground": text} if ansi else {}),
+            **(_of_terminal(colours) if ansi else {}),
             "block-cursor-foreground": ground,
             "block-cursor-background": accent,
             "block-cursor-text-style": reverse or "bold",

@@ -71,8 +71,7 @@ async def _rescue(pilot: Any, app: Any, wait: Any) -> None:
         pilot, lambda: app.boards.current.partial == "+ " and app.boards.current.busy is None
     )
     await _loaded(pilot, app, wait)
-    log = app.screen.query_one("#job-log")
-    await wait(pilot, lambda: log.max_scroll_y > 0 and log.scroll_y == log.max_scroll_y)
+    await wait(pilot, lambda: bool(app.desk.query_one("#jobs").display))
 
 
 async def _mending(pilot: Any, app: Any, wait: Any) -> None:

@@ -183,6 +183,23 @@ def test_a_button_shows_its_focus_by_a_sign(stage: Any, wait: Any, shown: Any) -
     stage.play(story, port="")
 
 
+@pytest.mark.parametrize("theme", COLOURS_16)
+def test_a_dialogue_stands_on_the_ground_of_its_theme(stage: Any, wait: Any, theme: str) -> None:
+    """Text and ground are both ours: black text never stands on a black terminal."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        from hostlink.app.screens.dialogues import Ask
+
+        app.theme = theme
+        app.push_screen(Ask("Which of the two?", [("one", "The first"), ("two", "The second")]))
+        await wait(pilot, lambda: app.focused is not None and app.focused.id == "answer-one")
+        ground = Color.parse(COLOURS_16[theme]["background"]).ansi
+        for words in ("Which of the two?", "The second"):
+            assert {style.bgcolor.number for style in styles(app, words)} == {ground}
+
+    stage.play(story, port="")
+
+
 @pytest.mark.parametrize("theme", THEMES, ids=lambda theme: theme.name)
 def test_no_theme_leaves_a_colour_to_the_library(theme: Theme) -> None:
     """Cursor, selection and scrollbar are set by each of ours."""

@@ -31,7 +31,7 @@ BOARD_ACTIONS = (
         "interrupt",
         "",
         "Interrupt the program",
-        "The one that runs there",
+        "Or stop the job on that board",
         lambda desk: desk.console.interrupt(),
         BOARD,
         word="stop",

@@ -175,7 +175,9 @@ class BoardConsole(DeskPart):
         self._watch(attached, job, command)
 
     def interrupt(self) -> None:
-        """Interrupt the program that runs on the current board."""
+        """Stop the job on the current board or, without one, interrupt its program."""
+        if self.desk.progress.stop():
+            return
         attached = self.desk.readings.need()
         if attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())

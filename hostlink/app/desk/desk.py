@@ -23,6 +23,7 @@ from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
 from hostlink.app.desk.input_run import InputRun
+from hostlink.app.desk.job_progress import JobProgress
 from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
@@ -63,6 +64,7 @@ class Desk(Screen[None]):
         self.shelf: Shelf = Shelf(id="shelf")
         self.states: BoardStates = BoardStates()
         self.readings: Readings = Readings(self)
+        self.progress: JobProgress = JobProgress(self)
         self.transfers: Transfers = Transfers(self)
         self.comparing: Comparing = Comparing(self)
         self.console: BoardConsole = BoardConsole(self)
@@ -87,6 +89,7 @@ class Desk(Screen[None]):
             with Vertical(id="band"):
                 yield self.shelf
                 yield ConsolePane(id="console", classes="-away")
+        yield Static("", id="jobs", markup=False)
         yield Static("", id="told", markup=False)
 
     def on_mount(self) -> None:
@@ -208,6 +211,7 @@ class Desk(Screen[None]):
         if self.query_one("#find", Input).value and self.shelf.has_focus_within:
             self.shelf.clear_search()
         self.remove_class("-in-band")
+        self.progress.clear_news()
         self.editor.focus()
 
     def show_words(self) -> None:
@@ -278,12 +282,10 @@ class Desk(Screen[None]):
         what, spec = wish
         if what == "open":
             self.sheet_pane.open_word(spec)
-        elif what == "load":
+        else:
             attached = self.readings.need()
             if attached is not None:
                 self.transfers.load_word(attached, spec)
-        else:
-            self.comparing.compare(spec)
 
     def show_boards(self) -> None:
         """Show the screen of boards."""

@@ -43,6 +43,7 @@ class Readings(DeskPart):
     def show(self) -> None:
         """Show the current board's state and review the listing for it."""
         self.show_board()
+        self.desk.progress.check_marks()
         self.sheets.check()
 
     def show_board(self) -> None:

@@ -28,12 +28,20 @@ def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
 class Transfers(DeskPart):
     """Starts the jobs of hostlink.jobs that transfer programs, and shows their progress."""
 
+    def _free_board(self) -> AttachedBoard | None:
+        """Return the current board; say why not and return None if it is busy or there is none."""
+        attached = self.desk.readings.need()
+        if attached is not None and attached.busy is not None and attached.busy.shown:
+            self.app.tell(f"{attached.busy.name}: that has to end first.")
+            return None
+        return attached
+
     def load(self) -> None:
         """Load the listing in the editor, asking for a name or a yes where one is needed."""
         from hostlink.jobs.fitness import check_loadable
         from hostlink.jobs.loading import LoadOptions
 
-        attached = self.desk.readings.need()
+        attached = self._free_board()
         if attached is None:
             return
         if not self.sheets.sheet.name and self.sheets.editor.text.strip():
@@ -94,10 +102,12 @@ class Transfers(DeskPart):
         seconds = max(1, round(expected_seconds(material, pacing)))
         name = self.desk.readings.name_of(attached)
         job: Job[Loaded] = attached.do(
-            f"Loading {material.label} into {name}: about {seconds:,} s",
+            f"Loading {material.label} into {name}",
             lambda session, archive: load(session, archive, material, options),
             then="load",
         )
+        job.progress.phase = f"about {seconds:,} s"
+        self.desk.progress.sends(job, text)
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, text)
@@ -174,7 +184,7 @@ class Transfers(DeskPart):
         """Save what the current board holds, under the name that it was loaded by."""
         from hostlink.jobs.saving import SaveOptions
 
-        attached = self.desk.readings.need()
+        attached = self._free_board()
         if attached is None:
             return
         # Where lines were typed since, it is still that program.
@@ -249,7 +259,7 @@ class Transfers(DeskPart):
         """Back up everything the current board holds."""
         from hostlink.jobs.backup import backup
 
-        attached = self.desk.readings.need()
+        attached = self._free_board()
         if attached is None:
             return
         name = self.desk.readings.name_of(attached)

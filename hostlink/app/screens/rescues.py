@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from textual.binding import Binding, BindingType
 from textual.content import Content
@@ -39,7 +39,7 @@ class RescuesScreen(Page[Wish | None]):
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
         Binding("k", "keep", "Keep it under a name", tooltip="As a revision of a program"),
         Binding("ctrl+l", "wish('load')", "Load it", tooltip="Back into the board"),
-        Binding("b", "wish('board')", "Compare with the board", tooltip="What it holds now"),
+        Binding("b", "compare_board", "Compare with the board", tooltip="What it holds now"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -88,10 +88,16 @@ class RescuesScreen(Page[Wish | None]):
         event.stop()
         self.dismiss(("open", event.key))
 
-    def action_wish(self, what: str) -> None:
+    def action_wish(self, what: Literal["open", "load"]) -> None:
         key = self.query_one(Rows).key
         if key:
-            self.dismiss((what, key))  # type: ignore[arg-type]
+            self.dismiss((what, key))
+
+    def action_compare_board(self) -> None:
+        """Compare the rescue with the board; that screen goes back to this one."""
+        key = self.query_one(Rows).key
+        if key:
+            self.app.desk.comparing.compare(key)
 
     def action_keep(self) -> None:
         """Ask for a name, and keep the rescue as a revision of that program."""

@@ -97,8 +97,9 @@ class MemoryRuler(Widget):
             drawn = texts.ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
         else:
             drawn = texts.ruler(track, used + sent, ledger.limit, scale=scale)
-            proven = used * track // scale
-            drawn = drawn[:proven] + drawn[proven:].replace(texts.USED, texts.SENT)
+            if sent:
+                proven = used * track // scale
+                drawn = drawn[:proven] + drawn[proven:].replace(texts.USED, texts.SENT)
         state = self._style("ruler--beyond" if y and ledger.over else "ruler--words")
         parts = [Segment(f"{_NAMES[y]:<{_NAME_WIDTH}}", self.rich_style)]
         for one, run in groupby(drawn):
