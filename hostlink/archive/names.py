@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from hostlink.advice import Ways
 from hostlink.errors import ArchiveError
+from hostlink.words import nearest
 
 LONGEST_NAME = 40
 RESCUE = "rescue"
@@ -120,14 +121,6 @@ class Spec:
                 "archive's UUID."
             )
         return cls(name, int(digits), archive)
-
-
-def nearest(name: str, names: Iterable[str]) -> list[str]:
-    """Return up to three known names that resemble an unknown one."""
-    import difflib  # only faults need it
-
-    by_key = {fold(known): known for known in names}
-    return [by_key[key] for key in difflib.get_close_matches(fold(name), by_key, 3, 0.5)]
 
 
 def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:
