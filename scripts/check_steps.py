@@ -17,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import check_pack
 import environment
 import pythons
 from check_run import ROOT, passes, run_pytest
@@ -273,6 +274,7 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "other-pythons": other_pythons,
     "coverage": coverage,
     "wheel": wheel,
+    "pack": lambda checks: check_pack.pack(checks.python),
 }
 
 
