@@ -24,6 +24,7 @@ from email.parser import HeaderParser
 from pathlib import Path
 from zipfile import ZipFile
 
+import pythons
 import wheels
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name, parse_wheel_filename
@@ -33,14 +34,13 @@ ROOT = Path(__file__).resolve().parent.parent
 PROJECT = ("hostlink", "library", "scripts", "tests", "README.md", "DEVELOPERS.md", "LICENSE")
 STARTERS = ("start.py", "hostlink.cmd", "hostlink.command", "hostlink.desktop")
 UNWANTED = shutil.ignore_patterns("__pycache__", "*.egg-info", ".*_cache", ".hypothesis")
-OLDEST = "3.11"
 # For which systems and Pythons the wheels must suffice: what markers may ask for (PEP 508).
 SYSTEMS = (
     {"sys_platform": "linux", "platform_system": "Linux", "os_name": "posix"},
     {"sys_platform": "darwin", "platform_system": "Darwin", "os_name": "posix"},
     {"sys_platform": "win32", "platform_system": "Windows", "os_name": "nt"},
 )
-PYTHONS = ("3.11", "3.12", "3.13", "3.14")
+PYTHONS = tuple("{}.{}".format(*minor) for minor in pythons.SUPPORTED)
 
 
 class PackError(Exception):
@@ -108,7 +108,7 @@ def gather(folder: Path) -> None:
     wanted = [str(next(folder.glob("*.whl")))]
     download = [*python, "pip", "download", "--quiet", "--no-input", "--dest", str(folder)]
     download += ["--disable-pip-version-check", "--only-binary", ":all:", "--find-links"]
-    download += [str(folder), "--python-version", OLDEST]
+    download += [str(folder), "--python-version", PYTHONS[0]]
     download += ["--implementation", "py", "--abi", "none", "--platform", "any"]
     while wanted:
         # pip takes markers for the system that it runs on, whatever it is told of platforms.
