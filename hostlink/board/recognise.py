@@ -102,7 +102,10 @@ class Recognised:
             return f"This board talks {at} like kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
+        return (
+            f"This board talks {at} {shows}. hostlink does not know this kind yet, so it goes "
+            "slowly; a survey measures it once."
+        )
 
 
 class Recogniser:
