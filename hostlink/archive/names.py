@@ -15,7 +15,7 @@ LONGEST_NAME = 40
 RESCUE = "rescue"
 _DIGITS = re.compile(r"([0-9]{1,18})")
 _NOT_IN_FILES = re.compile(r'[<>:"/\\|?*]+')
-_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
+_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[\d¹²³]) *(\..*)?")
 
 
 def fold(text: str) -> str:

@@ -279,6 +279,9 @@ def _main() -> int:
         _tell_stopped()
         return ExitStatus.INTERRUPTED
     except OSError as error:
+        if sys.platform == "win32" and error.errno == errno.EINVAL:
+            drop(sys.stdout)
+            return ExitStatus.DONE  # so Windows says that a pipe was closed at its other end
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             raise
         tell(HostlinkError(f"The output could not be written: {error.strerror}."))

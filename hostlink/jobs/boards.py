@@ -162,10 +162,14 @@ def access_advice(port: str) -> str:
 
 def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
     """Return a sentence for each connected bridge without a port (see `hidden_bridges`)."""
+    shows = {
+        "linux": " `sudo dmesg | tail` shows which.",
+        "win32": " The device manager lists it with a mark.",
+    }.get(system, "")
     return [
-        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in at {place} but has no "
-        f"port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another program "
-        "took the chip. `sudo dmesg | tail` shows which."
+        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in{place and f' at {place}'} "
+        f"but has no port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another "
+        f"program took the chip.{shows}"
         for place, vid, pid in found
     ]
 
