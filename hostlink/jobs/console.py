@@ -280,7 +280,13 @@ class Console(LongSession):
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
         target = with_lines(held.lines, block)
-        Loader(session.dialogue, target).load(held.lines or None)
+        try:
+            Loader(session.dialogue, target).load(held.lines or None)
+        except ReadBackError as error:
+            if not held.spec:
+                raise
+            before = f"What the board held before is kept as {held.spec}."
+            raise error.but(kept=f"{error.kept} {before}") from error
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)

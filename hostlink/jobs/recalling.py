@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.advice import Ways, joined
 from hostlink.board.dialogue.capturing import Capture
-from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.own_rows import is_own
@@ -59,14 +59,14 @@ def stored(session: Session) -> list[Slot]:
     if commands.list_stored and not commands.stored:
         lines = _place_held(session).lines
         return [Slot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
-    command = session.dialogue.command_text("stored", "list stored programs")
+    command = session.dialogue.command_text("stored")
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
         idle = ("", *commands.answer_rows)
         rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
         if rows in heard:
-            _refuse_errors(session, "list stored programs", answer)
+            _refuse_errors(session, "stored", answer)
             return [Slot(row.split()[0], row) for row in rows]
         heard.add(rows)
     raise ReadBackError(
@@ -107,7 +107,7 @@ def recalled(session: Session, name: str) -> Capture:
         restarts = health.restarts
         if session.profile.commands.clear:
             session.dialogue.clear()
-        _ask(session, "recall", "recall a stored program", name)
+        _ask(session, "recall", name)
         try:
             result = session.dialogue.capture()
         except (NotKnownError, ReadBackError) as error:
@@ -164,7 +164,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
     something else.
     """
     session.emit(Phase(f"Storing as {safe(name)}"))
-    _ask(session, "store", "store a program", name)
+    _ask(session, "store", name)
     if not session.profile.commands.recall:
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
@@ -260,21 +260,21 @@ def checked(session: Session, name: str) -> str:
     )
 
 
-def _ask(session: Session, command: str, what: str, name: str) -> None:
+def _ask(session: Session, command: str, name: str) -> None:
     """Type a slot command. Raises RefusedError with the board's message if it comes twice.
 
     A single one may be the answer to a command that was damaged on the wire.
     """
-    text = session.dialogue.command_text(command, what).format(name=checked(session, name))
+    text = session.dialogue.command_text(command).format(name=checked(session, name))
     if _refusal(session, session.dialogue.ask(text, _SLOW)):
-        _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
+        _refuse_errors(session, command, session.dialogue.ask(text, _SLOW))
 
 
-def _refuse_errors(session: Session, what: str, answer: str) -> None:
+def _refuse_errors(session: Session, command: str, answer: str) -> None:
     """Raise RefusedError with the board's error message, if the profile describes those."""
     refusal = _refusal(session, answer)
     if refusal:
-        raise RefusedError(f'The board refused to {what}: "{safe(refusal)}".')
+        raise RefusedError(f'The board refused to {PURPOSES[command]}: "{safe(refusal)}".')
 
 
 def _refusal(session: Session, answer: str) -> str:

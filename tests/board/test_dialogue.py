@@ -219,21 +219,23 @@ def test_a_stored_program_is_recalled_and_listed(bench: Build) -> None:
     b.dialogue.attach()
     b.put(COUNT)
     before = b.held
-    b.dialogue.ask(b.dialogue.command_text("store", "store programs").format(name="TIDE"))
+    b.dialogue.ask(b.dialogue.command_text("store").format(name="TIDE"))
     b.dialogue.clear()
     assert b.held == {}
-    b.dialogue.ask(b.dialogue.command_text("recall", "recall programs").format(name="TIDE"))
+    b.dialogue.ask(b.dialogue.command_text("recall").format(name="TIDE"))
     assert b.held == before
     assert "TIDE" in b.machine.basic.eeprom
 
 
-@pytest.mark.parametrize(("word", "what"), [("store", "store programs"), ("clear", "clear")])
+@pytest.mark.parametrize(
+    ("word", "what"), [("store", "store a program"), ("clear", "clear the program memory")]
+)
 def test_what_a_board_cannot_do_is_refused(bench: Build, word: str, what: str) -> None:
     """A command that the profile leaves empty is refused before anything is sent."""
     b = bench(commands=Commands(clear=""))
     out = b.wire.health.bytes_out
-    with pytest.raises(RefusedError, match="No command to"):
-        b.dialogue.command_text(word, what)
+    with pytest.raises(RefusedError, match=f"No command to {what} is known"):
+        b.dialogue.command_text(word)
     assert b.wire.health.bytes_out == out
 
 

@@ -62,6 +62,8 @@ class Loader:
         """
         while self.report.starts < MOST_STARTS:
             self.report.starts += 1
+            self._verdict = Verdict((), (), ())
+            why = "The program is still not proven"
             try:
                 if held is None:
                     self._dialogue.emit(Phase("Clearing the program memory"))
@@ -73,14 +75,14 @@ class Loader:
                     if self._rounds(*self._difference(now), fast=False):
                         return self.report
             except _StartOver:
-                pass
+                why = "The board's state is not known any more"
             except LinkError as error:
                 if error.reason is LinkReason.FULL:
                     raise DeafError(self._sending.stopped_at) from error
                 raise
             held = None
             if self.report.starts < MOST_STARTS:
-                self._warn("The board's state is not known any more; starting over.")
+                self._warn(f"{why}; starting over with an empty memory.")
         raise self._failure()
 
     def differs(self, held: Mapping[int, Line]) -> bool:
@@ -230,7 +232,7 @@ class Loader:
         return ReadBackError(
             "The board does not hold the program that was sent: "
             f"{'; '.join(parts) or 'it could not be brought to a known state'}.{said}",
-            kept="The listing is unchanged, and what the board held before is in the archive.",
+            kept="The listing is unchanged.",
             advice="Check the cable and the speed, and that the profile fits this board; then load "
             "again.",
         )

@@ -74,7 +74,7 @@ def run(
     session.attach()  # how the board talks is not known before this
     before = keep_before_run(session, answered=True)
     pacing = session.dialogue.pacing
-    command = session.dialogue.command_text("run", "run a program by command")
+    command = session.dialogue.command_text("run")
     charset = session.profile.rules.form.charset
     output = RunOutput(charset, emit, pacing, session.profile.commands.answer_rows)
     core = Running(
