@@ -164,13 +164,16 @@ def copy_yours(folder: Path, files: Iterable[Path]) -> list[str]:
 
 
 def check(target: Path, files: Sequence[Path]) -> None:
-    """Raise PackError where the folder cannot be made or a named file is not there."""
+    """Raise PackError where the folder cannot be made, or a named file is not there or twice."""
     if target.exists():
         raise PackError(f"{target} is there already. Nothing was changed. Name a new folder.")
     if not target.parent.is_dir():
         raise PackError(f"There is no folder {target.parent}. Nothing was made.")
     if any(target.is_relative_to(ROOT / name) for name in PROJECT):
         raise PackError(f"{target} is a part of what is packed. Name a folder elsewhere.")
+    names = [file.name for file in files]
+    if twice := sorted({name for name in names if names.count(name) > 1}):
+        raise PackError(f"Two files are called {', '.join(twice)}. Nothing was made.")
     if missing := [str(file) for file in files if not file.exists()]:
         raise PackError(f"There is no {', '.join(missing)}. Nothing was made.")
 
@@ -202,6 +205,9 @@ def main(arguments: Sequence[str]) -> int:
     except PackError as error:
         print(error, file=sys.stderr)
         return 1
+    except KeyboardInterrupt:
+        print("\nStopped. Nothing was left behind.", file=sys.stderr)
+        return 130
     except OSError as error:
         print(f"The pack could not be written: {error}. Nothing was left behind.", file=sys.stderr)
         return 1

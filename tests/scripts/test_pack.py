@@ -106,6 +106,7 @@ def test_what_no_round_brings_ends_the_packing(tmp_path, script, monkeypatch):
         ("here", [], "is there already"),
         ("none/here/new", [], "There is no folder"),
         ("new", ["missing.hex"], "There is no"),
+        ("new", ["a/red.hex", "b/red.hex"], "Two files are called red.hex"),
     ],
 )
 def test_a_pack_that_cannot_be_made_changes_nothing(tmp_path, script, folder, files, says):
@@ -135,6 +136,14 @@ def test_a_pack_that_fails_leaves_nothing(tmp_path, script, monkeypatch, capsys)
     assert pack.main([str(tmp_path / "stick")]) == 1
     assert capsys.readouterr().err == "No network.\n"
     assert list(tmp_path.iterdir()) == []
+
+    def interrupt(_):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(pack, "gather", interrupt)
+    assert pack.main([str(tmp_path / "stick")]) == 130
+    assert list(tmp_path.iterdir()) == []
+    assert pack.main([]) == pack.main(["--help"]) == 2
 
 
 def test_a_pack_holds_what_the_source_archive_holds(script):
