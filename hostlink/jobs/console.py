@@ -16,7 +16,7 @@ from collections.abc import Callable
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.console_output import ConsoleOutput
@@ -219,7 +219,7 @@ class Console(LongSession):
             self._output.forget_line()
         if core.cut_at:
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
-        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
+        session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
             raise not_entered_error(core.outcome, self.at_prompt)
         self.at_prompt = False

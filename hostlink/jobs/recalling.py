@@ -40,14 +40,14 @@ Lines = Mapping[int, Line]
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
+class StoredSlot:
     """A stored program: its name and whatever else the board lists with it."""
 
     name: str
     row: str
 
 
-def stored(session: Session) -> list[Slot]:
+def stored(session: Session) -> list[StoredSlot]:
     """Return the programs stored in the board, listed the same twice.
 
     On a board with a single place it is the program that a command shows there. A name damaged on
@@ -58,7 +58,7 @@ def stored(session: Session) -> list[Slot]:
     commands = session.profile.commands
     if commands.list_stored and not commands.stored:
         lines = _place_held(session).lines
-        return [Slot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
+        return [StoredSlot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
     command = session.dialogue.command_text("stored")
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
@@ -67,7 +67,7 @@ def stored(session: Session) -> list[Slot]:
         rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
         if rows in heard:
             _refuse_errors(session, "stored", answer)
-            return [Slot(row.split()[0], row) for row in rows]
+            return [StoredSlot(row.split()[0], row) for row in rows]
         heard.add(rows)
     raise ReadBackError(
         f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
@@ -76,12 +76,12 @@ def stored(session: Session) -> list[Slot]:
     )
 
 
-def listed(session: Session) -> list[Slot]:
+def listed(session: Session) -> list[StoredSlot]:
     """Return the stored programs as `stored` does, or else all slots of this kind of board."""
     session.attach()
     commands = session.profile.commands
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
-        return [Slot(name, "") for name in commands.places]
+        return [StoredSlot(name, "") for name in commands.places]
     return stored(session)
 
 

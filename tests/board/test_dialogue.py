@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.board.dialogue.events import Captured, Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.profile.model import Commands, Profile, Talk
@@ -355,7 +355,7 @@ def test_a_list_command_that_was_damaged_votes_on_no_line(bench: Build, lost: li
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     listed, asked = b.dialogue.read_listing, []
 
     def damaged() -> Reading:
@@ -377,7 +377,7 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
     b.dialogue.attach()
     b.put(COUNT)
     held = b.held
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     listed, asked = b.dialogue.read_listing, []
 
     def damaged() -> Reading:
@@ -424,7 +424,7 @@ def test_a_command_behind_a_digit_that_was_left_standing_is_noticed(
     b.dialogue.attach()
     b.put(("5 LIST\n" if own else "") + COUNT)
     held = b.held
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     listed, asked = b.dialogue.read_listing, []
 
     def damaged() -> Reading:
@@ -531,10 +531,10 @@ def test_promise_3_saved_means_proven_doubt_before_asks_for_more(bench: Build) -
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     b.wire.health.bytes_in += 100_000
     assert b.dialogue.capture().count == 3
-    b.dialogue.evidence.note(Doubt.RETYPED, 1000)
+    b.dialogue.evidence.note(DamageSign.RETYPED, 1000)
     assert b.dialogue.capture().count == 5
 
 

@@ -13,7 +13,7 @@ from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.capturing import Capture, Capturing
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.events import Emit, Warned, ignore
-from hostlink.board.dialogue.evidence import Doubt, Evidence
+from hostlink.board.dialogue.evidence import DamageSign, Evidence
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
@@ -24,7 +24,7 @@ from hostlink.board.profile.pacing import pacing_of
 from hostlink.errors import NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Reach
-from hostlink.link.regain import Found, Regain
+from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
@@ -78,10 +78,10 @@ class Dialogue:
         """
         woke = starting and self.listen_waking()
         core = self._look(may_interrupt=may_interrupt)
-        if core.found in (Found.SILENT, Found.UNREADABLE) and not starting:
+        if core.found in (FoundState.SILENT, FoundState.UNREADABLE) and not starting:
             woke = self.listen_waking()
             core = self._look(may_interrupt=may_interrupt)
-        if core.found is not Found.PROMPT:
+        if core.found is not FoundState.PROMPT:
             raise no_prompt(core, self.profile, self.standing_row)
         self._restarts_seen = self.wire.health.restarts
         return woke
@@ -118,7 +118,7 @@ class Dialogue:
         restart takes, and then asked once more.
         """
         core = self._look(may_interrupt=may_interrupt)
-        if core.found is not Found.PROMPT:
+        if core.found is not FoundState.PROMPT:
             self.listen_waking()
             core = self._look(may_interrupt=may_interrupt)
         return core
@@ -154,8 +154,8 @@ class Dialogue:
             self.typed.add(text)
         core = Exchange(data, self.pacing, reach, on_answer=on_answer)
         self.wire.run(core)
-        self.evidence.note(Doubt.RETYPED, core.repairs)
-        self.evidence.note(Doubt.ASKED_AGAIN, core.nudged)
+        self.evidence.note(DamageSign.RETYPED, core.repairs)
+        self.evidence.note(DamageSign.ASKED_AGAIN, core.nudged)
         if core.repairs and not (self.pacing.line_cancel or self.pacing.erase):
             self.evidence.disturbed()
         return core

@@ -17,7 +17,7 @@ from collections.abc import Mapping
 from hostlink.board.dialogue.captures import Verdict, standing_rows
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Captured, Phase, Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.learning import BoardRewritesError, Learned, learn
 from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.read_back import ReadBack
@@ -25,7 +25,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.sending import DeafError, LoadReport, Sending
 from hostlink.board.dialogue.unreached import lost_prompt
 from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.parse import Line
 
@@ -179,14 +179,16 @@ class Loader:
             return
         learned = learn(self._target, readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence
-        steady = evidence.total == evidence.notes[Doubt.NOT_AS_SENT] and self._dialogue.pacing.echo
+        steady = (
+            evidence.total == evidence.notes[DamageSign.NOT_AS_SENT] and self._dialogue.pacing.echo
+        )
         before, self._before = self._before, learned
         if learned == before or (steady and learned.explains_all and learned.is_plain):
             raise BoardRewritesError(learned, self.report.answers)
 
     def _regain(self) -> None:
         core = self._dialogue.regain(may_interrupt=True)
-        if core.found is Found.PROMPT:
+        if core.found is FoundState.PROMPT:
             return
         raise lost_prompt(core, self._dialogue.pacing.prompt, self._dialogue.standing_row)
 
