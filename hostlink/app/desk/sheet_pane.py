@@ -19,6 +19,7 @@ from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import Ledger, ListingEditor
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
+from hostlink.jobs.event_words import kept_words
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -231,8 +232,7 @@ class SheetPane(Vertical):
             return
         self.check()
         self.post_message(self.Kept())
-        spec = kept.revision.spec
-        self.app.tell(f"Kept as {spec}." if kept.is_new else f"Nothing new: it is {spec} already.")
+        self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new))
         go_on()
 
     def ask_for_name(self) -> None:
