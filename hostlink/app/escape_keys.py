@@ -14,7 +14,7 @@ from typing import Any, cast
 
 from textual._ansi_sequences import ANSI_SEQUENCES_KEYS
 from textual.events import Key
-from textual.keys import Keys, _character_to_key
+from textual.keys import Keys, _character_to_key, key_to_character
 
 _STARTERS = "[O]P_^X"  # begin longer sequences of terminals (ECMA-48, section 5.3)
 _BEHIND = "behind-escape+"
@@ -42,16 +42,14 @@ def separate_escapes() -> None:
 
 def separated(event: Key) -> Iterator[Key]:
     """Yield the keys that a key stands for: Escape and a letter for Alt and that letter."""
-    *modifiers, last = event.key.split("+") if event.key != "+" else ["+"]
     if event.key.startswith(_BEHIND):
         character = event.key.removeprefix(_BEHIND)
         yield KeyBehindEscape(_character_to_key(character), character)
-    elif modifiers and modifiers[0] == "alt" and set(modifiers) <= {"alt", "shift"}:
-        character = event.character or (last if len(last) == 1 else "")
-        if "shift" in modifiers:
-            character = character.upper()
+        return
+    key = event.key.removeprefix("alt+")
+    character = event.character or key_to_character(key) or ""
+    if key != event.key and len(character) == 1 and character.isprintable():
         yield Key("escape", "\x1b")
-        if len(character) == 1 and character.isprintable():
-            yield KeyBehindEscape(_character_to_key(character), character)
+        yield KeyBehindEscape(_character_to_key(character), character)
     else:
         yield event

@@ -56,12 +56,20 @@ def test_escape_and_a_key_in_one_read_are_two_keys(code: int) -> None:
         assert not alone.is_printable or keys[1].character == character
 
 
-def test_alt_and_a_letter_in_a_newer_protocol_are_two_keys_too() -> None:
-    """Some terminals name the modifier: CSI code ; modifiers u."""
-    assert [(key.key, key.character) for key in keys_of("\x1b[108;3u")] == [
-        ("escape", "\x1b"),
-        ("l", "l"),
-    ]
+@pytest.mark.parametrize(
+    ("sent", "keys"),
+    [
+        ("\x1b[108;3u", [("escape", "\x1b"), ("l", "l")]),
+        ("\x1b[44;3u", [("escape", "\x1b"), ("comma", ",")]),
+        ("\x1b[1;3D", [("alt+left", None)]),
+        ("\x1b[108;5u", [("ctrl+l", None)]),
+    ],
+)
+def test_alt_and_a_character_in_a_newer_protocol_are_two_keys_too(
+    sent: str, keys: list[tuple[str, str | None]]
+) -> None:
+    """Some terminals name the modifier: CSI code ; modifiers u. Other keys stay as they are."""
+    assert [(key.key, key.character) for key in keys_of(sent)] == keys
 
 
 def test_every_action_of_the_desk_has_a_name_of_its_own_and_works(stage: Any) -> None:

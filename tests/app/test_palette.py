@@ -156,6 +156,8 @@ def test_help_and_palette_are_in_groups_by_what_one_wants_to_do(
         await wait(pilot, lambda: isinstance(app.screen, Help))
         rows = app.screen.query_one("#keys").content.plain.split("\n")
         assert [row for row in rows if row in GROUPS] == list(GROUPS)
+        order = [rows.index(row) for row in rows if "Keep in the archive" in row or "  F7 " in row]
+        assert [rows[at][2:4] for at in order] == ["Ct", "F7"]  # as in the table of actions
         await pilot.press("escape", "f2")
         await wait(pilot, lambda: "Load into the board" in shown(app))
         assert "Work with the board" in shown(app)

@@ -42,6 +42,10 @@ async def _desk(_: Any, __: Any, ___: Any) -> None:
     pass
 
 
+async def _words(pilot: Any, _: Any, __: Any) -> None:
+    await pilot.press("escape")
+
+
 async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("ctrl+l")
     await wait(pilot, lambda: any("proven" in said for said in app.said))

@@ -42,7 +42,7 @@ LISTING_ACTIONS = (
         "search",
         "",
         "Search in the listing",
-        "For a text; empty again for the next one",
+        "For a text, in small and capital letters",
         lambda desk: desk.sheet_search.ask(),
         LISTING,
         word="search",

@@ -24,6 +24,8 @@ from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
 _WORD = re.compile(r"\w+")
+_IN_GROUPS = sorted(BY_ID.values(), key=lambda action: GROUPS.index(action.group))
+_PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
@@ -49,11 +51,14 @@ def _available(screen: Screen[Any]) -> Iterator[tuple[Binding, DOMNode]]:
         yield binding, active.node
 
 
-def way_of(binding: Binding) -> str:
-    """Return the key of a binding, and the letter that does the same after Escape."""
+def _ways(binding: Binding, before: str = "") -> list[str]:
+    """Return the key of a binding, and the letter that does the same after Escape, if any.
+
+    before: stands before the letter.
+    """
     action = BY_ID.get(binding.id or "")
-    letter = action.letter.upper() if action is not None else ""
-    return ", ".join(each for each in (key_words(binding.key), letter) if each)
+    letter = f"{before}{action.letter.upper()}" if action is not None and action.letter else ""
+    return [each for each in (key_words(binding.key), letter) if each]
 
 
 def likeness(query: str, words: str, tooltip: str, also: str, fuzzy: float) -> float:
@@ -114,7 +119,7 @@ class Actions(Provider):
             yield _Offer(
                 _group(binding),
                 binding.description,
-                way_of(binding),
+                " or ".join(_ways(binding, "Escape, ")),
                 binding.tooltip,
                 action.also if action is not None else "",
                 self._call(binding, node),
@@ -142,7 +147,8 @@ def _group(binding: Binding) -> str:
 
 
 def _place(binding: Binding) -> int:
-    return ("", *GROUPS).index(_group(binding))
+    """Return where an action stands in the table; those of a screen in front come before."""
+    return _PLACES.get(binding.id or "", -1)
 
 
 class Help(Page[None]):
@@ -164,7 +170,8 @@ class Help(Page[None]):
                 group = _group(binding)
                 self._lines += ["", group]
             why = f". {binding.tooltip}" if binding.tooltip else ""
-            self._lines.append(f"  {way_of(binding):<{_KEY_WIDTH}}{binding.description}{why}")
+            ways = ", ".join(_ways(binding))
+            self._lines.append(f"  {ways:<{_KEY_WIDTH}}{binding.description}{why}")
 
     def body(self) -> Iterator[Widget]:
         """Lay out a description of the screen, where it has one, and its keys."""
