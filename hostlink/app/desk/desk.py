@@ -14,9 +14,9 @@ from textual.events import Paste
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
+from hostlink.app.actions.table import ACTIONS, BY_ID
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsolePane
-from hostlink.app.desk.actions import ACTIONS, BY_ID
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
