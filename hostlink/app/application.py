@@ -19,8 +19,8 @@ from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
+from hostlink.app.actions.table import BY_ID, EVERYWHERE
 from hostlink.app.attached_boards import AttachedBoards
-from hostlink.app.desk.actions import BY_ID, EVERYWHERE
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings

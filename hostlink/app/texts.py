@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from hostlink.app.desk.actions import way_to
+from hostlink.app.actions.table import way_to
 from hostlink.app.ways import KEYS
 from hostlink.archive.times import shown
 from hostlink.jobs.session.activity import Activity, BoardState

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.advice import Advice, Ways, told
-from hostlink.app.desk.actions import way_to
+from hostlink.app.actions.table import way_to
 from hostlink.errors import HostlinkError
 
 

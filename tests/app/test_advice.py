@@ -13,8 +13,8 @@ import pytest
 
 import hostlink
 from hostlink.advice import Advice, joined, told
-from hostlink.app.desk.action import key_words
-from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.actions.action import key_words
+from hostlink.app.actions.table import ACTIONS
 from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.board.profile.file import find_profile

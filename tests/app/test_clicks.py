@@ -8,7 +8,7 @@ import pytest
 from textual.binding import Binding
 from textual.content import Content
 
-from hostlink.app.desk.action import key_words
+from hostlink.app.actions.action import key_words
 from hostlink.app.findings import FindingsScreen
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.boards import BoardsScreen

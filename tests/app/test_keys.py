@@ -13,7 +13,7 @@ from textual.events import Key, Paste
 from textual.message import Message
 from textual.widgets import Input
 
-from hostlink.app.desk.actions import ACTIONS, BY_ID, BY_LETTER, EVERYWHERE
+from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER, EVERYWHERE
 from hostlink.app.desk.desk import Desk
 from hostlink.app.escape_keys import separate_escapes, separated
 from hostlink.app.findings import FindingsScreen

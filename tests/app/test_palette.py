@@ -8,8 +8,8 @@ import click
 import pytest
 from textual.binding import Binding
 
-from hostlink.app.desk.action import GROUPS
-from hostlink.app.desk.actions import BY_ID
+from hostlink.app.actions.action import GROUPS
+from hostlink.app.actions.table import BY_ID
 from hostlink.app.desk.desk import Desk
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.firmware import FirmwareScreen

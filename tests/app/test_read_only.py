@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from hostlink.app.actions.table import ACTIONS
 from hostlink.app.console import Transcript
-from hostlink.app.desk.actions import ACTIONS
 from hostlink.archive import Archive
 
 RUN = next(each.key for each in ACTIONS if each.id == "run")

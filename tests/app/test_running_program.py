@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from hostlink.app.actions.table import ACTIONS
 from hostlink.app.console import Transcript
-from hostlink.app.desk.actions import ACTIONS
 from hostlink.app.screens.dialogues import Ask
 
 ASKING = ("10 INPUT A", "20 PRINT A", "30 GOTO 10")

@@ -15,9 +15,9 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from hostlink.app.actions.table import ACTIONS, BY_ID
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsoleLine, ConsolePane
-from hostlink.app.desk.actions import ACTIONS, BY_ID
 from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing

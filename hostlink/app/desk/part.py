@@ -24,7 +24,7 @@ class DeskPart:
     @staticmethod
     def key(action: str) -> str:
         """Return how an action of the desk is reached: its key or its words. action: its id."""
-        from hostlink.app.desk.actions import way_to
+        from hostlink.app.actions.table import way_to
 
         return way_to(action)
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.console import Transcript
-from hostlink.app.desk.actions import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents, board_sentence, held_words
 from hostlink.app.ways import shown_error

@@ -14,8 +14,8 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
-from hostlink.app.desk.actions import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page

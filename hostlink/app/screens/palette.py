@@ -18,8 +18,8 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.desk.action import GROUPS, key_words
-from hostlink.app.desk.actions import BY_ID
+from hostlink.app.actions.action import GROUPS, key_words
+from hostlink.app.actions.table import BY_ID
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13

@@ -10,7 +10,7 @@ from textual.content import Content
 from textual.style import Style
 from textual.widgets import Static
 
-from hostlink.app.desk.action import key_words
+from hostlink.app.actions.action import key_words
 from hostlink.words import safe
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from hostlink.app.desk.action import APP, ARCHIVE, DeskAction, key_words
-from hostlink.app.desk.archive_actions import ARCHIVE_ACTIONS
-from hostlink.app.desk.board_actions import BOARD_ACTIONS
-from hostlink.app.desk.listing_actions import LISTING_ACTIONS
+from hostlink.app.actions.action import APP, ARCHIVE, DeskAction, key_words
+from hostlink.app.actions.archive_actions import ARCHIVE_ACTIONS
+from hostlink.app.actions.board_actions import BOARD_ACTIONS
+from hostlink.app.actions.listing_actions import LISTING_ACTIONS
 
 ACTIONS = (
     *BOARD_ACTIONS,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.app.desk.action import ARCHIVE, BOARD, DeskAction
+from hostlink.app.actions.action import ARCHIVE, BOARD, DeskAction
 
 ARCHIVE_ACTIONS = (
     DeskAction(

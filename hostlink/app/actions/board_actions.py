@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.app.desk.action import BOARD, DeskAction
+from hostlink.app.actions.action import BOARD, DeskAction
 
 BOARD_ACTIONS = (
     DeskAction(
