@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import os
-import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import partial
@@ -21,9 +19,10 @@ from textual.screen import Screen
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
+from hostlink.app.stop_first import question_of
 from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.app.ways import shown_error
-from hostlink.errors import HostlinkError, LinkError, LinkReason
+from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from hostlink.app.screens.jobview import JobView
     from hostlink.archive import Archive
 
-DRAIN_S = 1 / 30
 LOOK_AROUND_S = 0.5  # for what becomes due by time alone
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
@@ -39,11 +37,6 @@ so far; the ruler above is the board's program memory. What the board held befor
 kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words, and tells the \
 command for what only the command line does, such as exporting the archive.
 """
-
-
-def _is_of_program(error: BaseException | None) -> bool:
-    """Return whether a job failed because a program runs."""
-    return isinstance(error, LinkError) and error.reason is LinkReason.RUNNING
 
 
 def _actions() -> Any:
@@ -97,8 +90,6 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
-        self._drains = False  # news of a board will be processed
-        self._drained_at = 0.0
         self._gate = KeyGate(self, super().on_event)
         for theme in THEMES:
             self.register_theme(theme)
@@ -190,25 +181,8 @@ class DeskApp(App[None]):
 
     # --- boards ------------------------------------------------------------------------------
 
-    def on_news(self) -> None:
-        """Have the boards' reports processed soon; may be called in any thread."""
-        if not self._drains and self.is_running:
-            self._drains = True
-            with contextlib.suppress(RuntimeError):  # the event loop has ended meanwhile
-                self.call_later(self._drain_soon)
-
-    def _drain_soon(self) -> None:
-        """Process the boards' reports, at most 30 times a second."""
-        rest_s = self._drained_at + DRAIN_S - time.monotonic()
-        if rest_s > 0:
-            self.set_timer(rest_s, self.drain)
-        else:
-            self.drain()
-
     def drain(self) -> None:
         """Process the reports of the owner threads."""
-        self._drains = False
-        self._drained_at = time.monotonic()
         self.boards.drain()
         if self.begun:
             self.desk.drain()
@@ -239,10 +213,8 @@ class DeskApp(App[None]):
                 if sentence is not None:
                     self.tell(sentence)
                 return
-            instead: Callable[[], object] | None = None
-            if (again := job.after_stop) is not None and _is_of_program(job.error):
-                instead = partial(self._ask_to_stop, job, lambda: watch(again()))
-            elif failed is not None:
+            instead = question_of(self, job, watch)
+            if instead is None and failed is not None:
                 instead = failed(job.error)
             self._show_failure(job.error, view, instead)
 
@@ -267,25 +239,6 @@ class DeskApp(App[None]):
             instead()
         else:
             self.show_error(error)
-
-    def _ask_to_stop(self, job: Job[Any], go_on: Callable[[], object]) -> None:
-        """Ask whether the program that runs may be stopped for a job, and do it then."""
-        from hostlink.app.screens.dialogues import Ask
-
-        assert isinstance(job.error, HostlinkError)
-
-        def answered(answer: str | None) -> None:
-            if answer == "stop":
-                go_on()
-
-        self.push_screen(
-            Ask(
-                job.error.what,
-                [("leave", "Leave it running"), ("stop", f"Stop it and {job.then}")],
-                why=f"{job.error.kept} Stopping may lose its variables; the program stays.",
-            ),
-            answered,
-        )
 
     # --- actions -----------------------------------------------------------------------------
 

@@ -194,16 +194,6 @@ class SheetPane(Vertical):
             line = Listing.from_text(self.editor.text).numbered().get(number)
             self.go_to_row(line.at if line is not None else None)
 
-    def mark_fault(self, number: int | None, message: str = "") -> None:
-        """Mark the line in which a program stopped with an error; None takes the mark away."""
-        from hostlink.listing import Listing
-
-        line = Listing.from_text(self.editor.text).numbered().get(number or 0)
-        self.editor.mark_fault(None if line is None else (line.at - 1, message))
-        self._ledger.refresh()
-        if line is not None and not self.editor.has_focus:
-            self.editor.move_cursor((line.at - 1, 0))
-
     def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
         event.stop()
         text = event.text

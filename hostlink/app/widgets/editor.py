@@ -12,6 +12,7 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Size
 from textual.message import Message
+from textual.reactive import reactive
 from textual.strip import Strip
 from textual.theme import Theme
 from textual.widget import Widget
@@ -40,6 +41,9 @@ class ListingEditor(TextArea):
         "listing--finding",
         "listing--fault",
     }
+    # A line in which a program stopped with an error, and the board's words; marked while the line
+    # is as it was then.
+    fault: reactive[tuple[str, str] | None] = reactive(None)
     # The keys for loading, finding and leaving belong to the desk; these two have others.
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("alt+a", "select_all", "Select the whole listing", show=False),
@@ -57,7 +61,6 @@ class ListingEditor(TextArea):
         self.cursor_blink = False
         self.listing_language: Language | None = None  # none is known before the first review
         self.findings: Mapping[int, Sequence[Finding]] = {}
-        self._fault: tuple[str, str] | None = None  # the line that it names, and its words
 
     def on_mount(self) -> None:
         for theme in THEMES:
@@ -76,17 +79,13 @@ class ListingEditor(TextArea):
             self._line_cache.clear()
             self.refresh()
 
-    def mark_fault(self, fault: tuple[int, str] | None) -> None:
-        """Mark a row with an error of the board until its text is changed: the row, the words."""
-        self._fault = None
-        if fault is not None:
-            self._fault = (self.document.get_line(fault[0]), fault[1])
+    def watch_fault(self) -> None:
+        """Draw the marked line anew."""
         self._line_cache.clear()
-        self.refresh()
 
     def has_fault(self, row: int) -> bool:
         """Return whether a row is marked with an error of the board."""
-        fault = self._fault
+        fault = self.fault
         return (
             fault is not None
             and row < self.document.line_count
@@ -109,9 +108,9 @@ class ListingEditor(TextArea):
             text.stylize(self.get_component_rich_style("listing--number"), 0, start)
         if len(typed) <= _LONGEST_SCANNED and self.listing_language is not None:
             self._colour(text, line.body, start, self.listing_language)
-        if self._fault is not None and self.has_fault(line_index):
+        if self.fault is not None and self.has_fault(line_index):
             style = self.get_component_rich_style("listing--fault")
-            text.append(f"  × stopped here: {safe(self._fault[1])}", style)
+            text.append(f"  × stopped here: {safe(self.fault[1])}", style)
         found = self.findings.get(line_index)
         if found:
             words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
@@ -197,6 +196,7 @@ class Ledger(Widget):
     def on_mount(self) -> None:
         self.watch(self._editor, "scroll_y", self._moved, init=False)
         self.watch(self._editor, "selection", self._moved, init=False)
+        self.watch(self._editor, "fault", self._moved, init=False)
 
     def _moved(self) -> None:
         self.refresh()
