@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import dataclasses
 import os
-import time
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from functools import partial
@@ -24,9 +22,10 @@ from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
+from hostlink.app.stop_first import question_of
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
-from hostlink.errors import HostlinkError, LinkError, LinkReason
+from hostlink.errors import HostlinkError
 
 if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
@@ -34,7 +33,6 @@ if TYPE_CHECKING:
     from hostlink.app.screens.jobview import JobView
     from hostlink.archive import Archive
 
-DRAIN_S = 1 / 30
 LOOK_AROUND_S = 0.5  # for what becomes due by time alone
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
@@ -44,11 +42,6 @@ letter of a word does it. F2 finds every action by a word of yours, such as uplo
 tells the command for what only the command line does. Below, a \
 single letter is the one after Escape; what has neither key nor letter is found with F2.
 """
-
-
-def _is_of_program(error: BaseException | None) -> bool:
-    """Return whether a job failed because a program runs."""
-    return isinstance(error, LinkError) and error.reason is LinkReason.RUNNING
 
 
 def _actions() -> Any:
@@ -98,8 +91,6 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
-        self._drains = False  # news of a board will be processed
-        self._drained_at = 0.0
         self._gate = KeyGate(self, self._deliver)
         for theme in THEMES:
             self.register_theme(theme)
@@ -206,25 +197,8 @@ class DeskApp(App[None]):
 
     # --- boards ------------------------------------------------------------------------------
 
-    def on_news(self) -> None:
-        """Have the boards' reports processed soon; may be called in any thread."""
-        if not self._drains and self.is_running:
-            self._drains = True
-            with contextlib.suppress(RuntimeError):  # the event loop has ended meanwhile
-                self.call_later(self._drain_soon)
-
-    def _drain_soon(self) -> None:
-        """Process the boards' reports, at most 30 times a second."""
-        rest_s = self._drained_at + DRAIN_S - time.monotonic()
-        if rest_s > 0:
-            self.set_timer(rest_s, self.drain)
-        else:
-            self.drain()
-
     def drain(self) -> None:
         """Process the reports of the owner threads."""
-        self._drains = False
-        self._drained_at = time.monotonic()
         self.boards.drain()
         if self.begun:
             self.desk.drain()
@@ -259,10 +233,8 @@ class DeskApp(App[None]):
                 if sentence is not None:
                     self.tell(sentence)
                 return
-            instead: Callable[[], object] | None = None
-            if (again := job.after_stop) is not None and _is_of_program(job.error):
-                instead = partial(self._ask_to_stop, job, lambda: watch(again()))
-            elif failed is not None:
+            instead = question_of(self, job, watch)
+            if instead is None and failed is not None:
                 instead = failed(job.error)
             self._show_failure(job.error, view, instead)
 
@@ -290,25 +262,6 @@ class DeskApp(App[None]):
             instead()
         else:
             self.show_error(error)
-
-    def _ask_to_stop(self, job: Job[Any], go_on: Callable[[], object]) -> None:
-        """Ask whether the program that runs may be stopped for a job, and do it then."""
-        from hostlink.app.screens.dialogues import Ask
-
-        assert isinstance(job.error, HostlinkError)
-
-        def answered(answer: str | None) -> None:
-            if answer == "stop":
-                go_on()
-
-        self.push_screen(
-            Ask(
-                job.error.what,
-                [("leave", "Leave it running"), ("stop", f"Stop it and {job.then}")],
-                why=f"{job.error.kept} Stopping may lose its variables; the program stays.",
-            ),
-            answered,
-        )
 
     # --- actions -----------------------------------------------------------------------------
 

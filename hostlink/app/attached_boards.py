@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import time
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError
@@ -11,6 +12,8 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.board.profile.model import Profile
+
+DRAIN_S = 1 / 30
 
 
 class AttachedBoards:
@@ -25,6 +28,8 @@ class AttachedBoards:
         self.by_port: dict[str, AttachedBoard] = {}
         self.current: AttachedBoard | None = None
         self._profiles: dict[str, Profile] = {}
+        self._drains = False  # reports are about to be processed
+        self._drained_at = 0.0
 
     @property
     def profile(self) -> Profile:
@@ -92,7 +97,7 @@ class AttachedBoards:
         choice = LinkChoice(
             port, profile, self.app.baud, is_guess=is_guess, is_named=named, may_restart=agreed
         )
-        self.by_port[port] = AttachedBoard(choice, self.app.archive, self.app.on_news)
+        self.by_port[port] = AttachedBoard(choice, self.app.archive, self.on_news)
         self.make_current(port)
         self.app.desk.readings.look_again()
 
@@ -118,8 +123,25 @@ class AttachedBoards:
         self.current = self.by_port[port]
         self.app.desk.readings.show()
 
+    def on_news(self) -> None:
+        """Have the boards' reports processed soon; may be called in any thread."""
+        if not self._drains and self.app.is_running:
+            self._drains = True
+            with contextlib.suppress(RuntimeError):  # the event loop has ended meanwhile
+                self.app.call_later(self._drain_soon)
+
+    def _drain_soon(self) -> None:
+        """Process the reports, at most 30 times a second."""
+        rest_s = self._drained_at + DRAIN_S - time.monotonic()
+        if rest_s > 0:
+            self.app.set_timer(rest_s, self.app.drain)
+        else:
+            self.app.drain()
+
     def drain(self) -> None:
         """Process the reports of the owner threads."""
+        self._drains = False
+        self._drained_at = time.monotonic()
         for attached in list(self.by_port.values()):
             attached.drain()
 

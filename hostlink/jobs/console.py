@@ -33,6 +33,7 @@ from hostlink.jobs.typing_errors import (
     not_entered_error,
     too_long_error,
 )
+from hostlink.link.taking_back import take_back
 from hostlink.link.typed import Typed
 from hostlink.listing import Line
 from hostlink.words import safe
@@ -122,7 +123,7 @@ class Console(Listening):
             session.wire.run(core)
         except Interrupted:
             with session.unstoppable():
-                session.dialogue.take_back()
+                take_back(session.wire, session.dialogue.pacing)
             raise
         self._output.last = session.wire.now()
         if not core.committed:

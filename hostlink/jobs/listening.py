@@ -23,6 +23,7 @@ from hostlink.jobs.session.session import Session
 from hostlink.jobs.typing_errors import no_interrupt_error, occupied_error
 from hostlink.link.core import Overheard
 from hostlink.link.stopping import Stopping
+from hostlink.link.taking_back import take_back
 
 _ROWS_WITH_ERROR = 20  # rows; an error stands in the last two
 _ABOUT_TO_END_S = 1.5  # most direct commands are answered by then
@@ -181,7 +182,7 @@ class Listening(LongSession):
         with session.unstoppable():
             session.wire.run(Overheard(core, self._feed))
             if core.stopped:
-                session.dialogue.take_back()
+                take_back(session.wire, session.dialogue.pacing)
         if core.stopped and not self.at_prompt:
             self._begin(session.dialogue.pacing.prompt)
         return self.at_prompt

@@ -4,8 +4,22 @@ from __future__ import annotations
 
 from hostlink.link.core import Step
 from hostlink.link.pacing import Pacing
+from hostlink.link.wire import Wire
 
 _WIPED_S = 0.03  # in which a board erases a character: common practice, no source
+
+
+def take_back(wire: Wire, pacing: Pacing) -> bytes:
+    """Erase a line of ours that was typed in part; return what cannot be erased.
+
+    That is all of it on a board with neither a key that cancels a line nor one that erases.
+    """
+    sent, wire.open_line = wire.open_line, b""
+    if not sent or not (pacing.line_cancel or pacing.erase):
+        return sent
+    wire.run(TakingBack(pacing, len(sent)))
+    wire.open_line = b""
+    return b""
 
 
 class TakingBack:

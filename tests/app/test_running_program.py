@@ -128,9 +128,11 @@ def test_an_error_of_the_program_marks_its_line_until_it_is_edited(
         await wait(pilot, lambda: "× stopped here" not in shown(app))
         await pilot.press("backspace")
         await wait(pilot, lambda: "× stopped here" in shown(app))
+        app.desk.console.type_line("20 PRINT 7")
+        await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
+        assert "× stopped here" in shown(app)
         app.desk.console.type_line("RUN")
         await wait(pilot, lambda: is_settled(app) and "× stopped here" not in shown(app))
-        await wait(pilot, lambda: "× stopped here" in shown(app))
 
     stage.play(story, opens="BAD")
 

@@ -63,7 +63,17 @@ class BoardConsole(DeskPart):
         self.app.tell(f"It stopped with an error in line {fault.number}: {fault.message}")
         program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
         if program in ("", "rescue", self.sheets.sheet.name):
-            self.sheets.mark_fault(fault.number, fault.message)
+            self._mark(fault)
+
+    def _mark(self, fault: ProgramFailed) -> None:
+        from hostlink.listing import Listing
+
+        editor = self.sheets.editor
+        line = Listing.from_text(editor.text).numbered().get(fault.number)
+        if line is not None:
+            editor.fault = (editor.document.get_line(line.at - 1), fault.message)
+            if not editor.has_focus:
+                editor.move_cursor((line.at - 1, 0))
 
     def type_line(self, line: str) -> None:
         """Type one line to the board; a refused line stays in the input to be corrected."""
@@ -84,9 +94,12 @@ class BoardConsole(DeskPart):
         line: str,
         failed: Callable[[BaseException], None] | None = None,
     ) -> None:
+        from hostlink.jobs.pasting import may_run
+
         def done(is_command: bool) -> str:
             if is_command:
-                self.sheets.mark_fault(None)
+                if may_run(line, attached.choice.profile):
+                    self.sheets.editor.fault = None
                 self._typed(attached, line)
             return ""  # what was told of an earlier job is over
 

@@ -206,16 +206,6 @@ class SheetPane(Vertical):
             "Some terminals send it for Alt and a letter; Escape shows words for all jobs."
         )
 
-    def mark_fault(self, number: int | None, message: str = "") -> None:
-        """Mark the line in which a program stopped with an error; None takes the mark away."""
-        from hostlink.listing import Listing
-
-        line = Listing.from_text(self.editor.text).numbered().get(number or 0)
-        self.editor.mark_fault(None if line is None else (line.at - 1, message))
-        self._ledger.refresh()
-        if line is not None and not self.editor.has_focus:
-            self.editor.move_cursor((line.at - 1, 0))
-
     def new(self) -> None:
         """Start an empty listing."""
         self.unless_lost(lambda: self.show_sheet(Sheet()))

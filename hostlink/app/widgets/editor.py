@@ -12,6 +12,7 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Size
 from textual.message import Message
+from textual.reactive import reactive
 from textual.strip import Strip
 from textual.theme import Theme
 from textual.widget import Widget
@@ -39,6 +40,9 @@ class ListingEditor(TextArea):
         "listing--finding",
         "listing--fault",
     }
+    # A line in which a program stopped with an error, and the board's words; marked while the line
+    # is as it was then.
+    fault: reactive[tuple[str, str] | None] = reactive(None)
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+home", "edge(0)", "Start of the listing", show=False),
         Binding("ctrl+end", "edge(1)", "End of the listing", show=False),
@@ -68,7 +72,6 @@ class ListingEditor(TextArea):
         self.listing_language: Language | None = None  # none is known before the first review
         self.form: Form | None = None
         self.findings: Mapping[int, Sequence[Finding]] = {}
-        self._fault: tuple[str, str] | None = None  # the line that it names, and its words
 
     def on_mount(self) -> None:
         for theme in THEMES:
@@ -88,17 +91,13 @@ class ListingEditor(TextArea):
             self._line_cache.clear()
             self.refresh()
 
-    def mark_fault(self, fault: tuple[int, str] | None) -> None:
-        """Mark a row with an error of the board until its text is changed: the row, the words."""
-        self._fault = None
-        if fault is not None:
-            self._fault = (self.document.get_line(fault[0]), fault[1])
+    def watch_fault(self) -> None:
+        """Draw the marked line anew."""
         self._line_cache.clear()
-        self.refresh()
 
     def has_fault(self, row: int) -> bool:
         """Return whether a row is marked with an error of the board."""
-        fault = self._fault
+        fault = self.fault
         return (
             fault is not None
             and row < self.document.line_count
@@ -117,9 +116,9 @@ class ListingEditor(TextArea):
 
         for start, end, name in coloured(typed, self.listing_language):
             text.stylize(self.get_component_rich_style(f"listing--{name}"), start, end)
-        if self._fault is not None and self.has_fault(line_index):
+        if self.fault is not None and self.has_fault(line_index):
             style = self.get_component_rich_style("listing--fault")
-            text.append(f"  × stopped here: {safe(self._fault[1])}", style)
+            text.append(f"  × stopped here: {safe(self.fault[1])}", style)
         found = self.findings.get(line_index)
         if found:
             words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
@@ -236,6 +235,7 @@ class Ledger(Widget):
     def on_mount(self) -> None:
         self.watch(self._editor, "scroll_y", self._moved, init=False)
         self.watch(self._editor, "selection", self._moved, init=False)
+        self.watch(self._editor, "fault", self._moved, init=False)
 
     def _moved(self) -> None:
         self.refresh()

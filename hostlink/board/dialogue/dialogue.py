@@ -25,7 +25,6 @@ from hostlink.errors import NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Reach
 from hostlink.link.regain import FoundState, Regain
-from hostlink.link.taking_back import TakingBack
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
@@ -134,18 +133,6 @@ class Dialogue:
         """Return the unfinished last row that the board sent, without bells and safe to print."""
         row = self.wire.recent.replace(b"\r", b"\n").rpartition(b"\n")[2].replace(b"\a", b"")
         return safe(to_text(row[-60:].strip(), self.profile.rules.form.charset))
-
-    def take_back(self) -> bytes:
-        """Erase a line of ours that was typed in part; return what cannot be erased.
-
-        That is all of it on a board with neither a key that cancels a line nor one that erases.
-        """
-        sent, self.wire.open_line = self.wire.open_line, b""
-        if not sent or not (self.pacing.line_cancel or self.pacing.erase):
-            return sent
-        self.wire.run(TakingBack(self.pacing, len(sent)))
-        self.wire.open_line = b""
-        return b""
 
     def restarted(self) -> bool:
         """Return whether a restart was noticed since the last call."""

@@ -41,7 +41,7 @@ def stranger(identity: Identity) -> Board:
     """Return an entry for a board that the archive does not know and cannot take."""
     now = datetime.now(UTC)
     return Board(
-        str(uuid.uuid4()),
+        str(uuid.uuid5(uuid.NAMESPACE_URL, repr(identity))),
         "",
         identity.vid,
         identity.pid,

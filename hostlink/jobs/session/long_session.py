@@ -28,6 +28,7 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
 from hostlink.link.hearing import looks_like_question
+from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.recording import Recorder
 
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
@@ -233,7 +234,9 @@ class LongSession:
         failed: why the link failed; None if it did not, and the job did well or was refused.
         """
         pacing = session.dialogue.pacing
-        well = failed is None and (not pacing.direct_end or session.shows_prompt)
+        well = failed is None and (
+            not pacing.direct_end or ends_with_prompt(session.wire.recent, pacing)
+        )
         self._begin(pacing.prompt if well else None)
         if failed is not None:
             self._failed(session, failed)

@@ -25,9 +25,9 @@ from hostlink.jobs.session.recognising import recognise
 from hostlink.jobs.session.remembering import as_heard, remember
 from hostlink.jobs.session.restarts import Restarts
 from hostlink.link.attaching import Foresight
-from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.port import TunablePort
 from hostlink.link.regain import FoundState
+from hostlink.link.taking_back import take_back
 from hostlink.link.wire import Wire
 
 _NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
@@ -70,7 +70,6 @@ class Session:
         self._is_known_kind = True
         self.is_astray = False  # where the board's prompt is has to be found out again
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
-        self._unkept: Board | None = None  # its entry, where the archive takes none
         self.begun: set[str] = set()  # the UUIDs of the events of its jobs
 
     def __enter__(self) -> Session:
@@ -211,11 +210,6 @@ class Session:
         """Return whether the board's prompt was found since the port was opened."""
         return self.restarts.is_attached
 
-    @property
-    def shows_prompt(self) -> bool:
-        """Return whether the board's prompt is the last that came from it."""
-        return ends_with_prompt(self.wire.recent, self.dialogue.pacing)
-
     def use(self, choice: LinkChoice) -> None:
         """Use another profile or speed on the same open port from now on."""
         profile = choice.effective
@@ -248,8 +242,7 @@ class Session:
         """
         identity = self.identity
         if archive.read_only:
-            self._unkept = known_board(archive, identity) or self._unkept or stranger(identity)
-            return self._unkept
+            return known_board(archive, identity) or stranger(identity)
         is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,
@@ -290,7 +283,7 @@ class Session:
         if not self.is_attached:
             return
         with self.unstoppable(), contextlib.suppress(HostlinkError):
-            half = _NUMBER.match(self.dialogue.take_back())
+            half = _NUMBER.match(take_back(self.wire, self.dialogue.pacing))
             found = self.dialogue.regain(may_interrupt=True).found  # enters what was not erased
             if half is not None and found is FoundState.PROMPT:
                 self.dialogue.exchange(half[0].decode())  # deletes the half line
