@@ -61,7 +61,7 @@ def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, sho
     stage.play(story, opens=TIDE, size=(40, 12))
 
 
-@pytest.mark.parametrize(("width", "text"), [(120, 55), (160, 76), (200, 76)])
+@pytest.mark.parametrize(("width", "text"), [(120, 54), (160, 76), (200, 76)])
 def test_a_wide_screen_gives_what_the_listing_does_not_need_to_the_archive(
     stage: Any, shown: Any, width: int, text: int
 ) -> None:
