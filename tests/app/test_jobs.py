@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 from typing import Any
 
-from hostlink.app.desk.job_progress import figures
 from hostlink.app.job import Job, Progress
+from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Warned
