@@ -299,6 +299,7 @@ def draw(
     """Plays a scene at one size: its text, and by theme the digest of its styles."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setenv("TZ", "UTC")
     time.tzset()
