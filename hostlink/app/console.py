@@ -82,7 +82,7 @@ class ConsolePane(Vertical):
             self.line = line
 
     def compose(self) -> ComposeResult:
-        yield Heading("Console: Enter sends, Escape leaves")
+        yield Heading("Console: Enter sends, Escape twice leaves")
         yield Transcript(id="transcript")
         with Horizontal(id="console-row"):
             yield Label("", id="console-prompt", markup=False)

@@ -75,6 +75,7 @@ _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
+_UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
@@ -102,7 +103,7 @@ class Recognised:
             return f"This board talks {at} like kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
+        return f"This board talks {at} {shows}. {_UNKNOWN}"
 
 
 class Recogniser:

@@ -14,7 +14,6 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin, Revision
 from hostlink.archive.database.faults import DamagedError
-from hostlink.archive.names import nearest
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.files import read_bytes
@@ -22,6 +21,7 @@ from hostlink.listing import Listing, canonical, decode_listing, measure, to_tex
 from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
+from hostlink.words import nearest
 
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
