@@ -209,7 +209,7 @@ def test_what_the_board_held_is_rescued_and_that_is_announced(
         await wait(pilot, lambda: "Rescued what the board held as rescue@1" in shown(app))
         await wait(pilot, lambda: "is on the board, proven" in shown(app))
         assert "Rescued what the board held as rescue@1" in shown(app)
-        await pilot.press("escape")
+        await pilot.press("escape", "escape")
         await wait(pilot, lambda: "Rescued" not in shown(app))
 
     stage.play(story, opens="shipped:TIDE")

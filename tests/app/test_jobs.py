@@ -5,8 +5,8 @@ from __future__ import annotations
 import threading
 from typing import Any
 
-from hostlink.app.desk.job_progress import figures
 from hostlink.app.job import Job, Progress
+from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.screens.jobview import JobView
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Warned
@@ -147,7 +147,7 @@ def test_repairs_are_announced_until_escape(stage: Any, wait: Any, shown: Any) -
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await wait(pilot, lambda: "it is sent again." in shown(app))
-        await pilot.press("escape")
+        await pilot.press("escape", "escape")
         await wait(pilot, lambda: "it is sent again." not in shown(app))
 
     stage.play(story, port="practice://x?time=virtual&to_board=0.005&seed=3", opens="shipped:TIDE")

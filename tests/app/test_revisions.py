@@ -136,9 +136,9 @@ def test_each_screen_goes_back_to_the_one_before(stage: Any, wait: Any, shown: A
     _three(stage)
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+f", "down")
+        await pilot.press("escape", "a", "down")
         await wait(pilot, lambda: app.focused is not None and app.focused.id == "programs")
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("down", "b")
         await wait(pilot, lambda: isinstance(app.screen, CompareScreen))

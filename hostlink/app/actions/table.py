@@ -85,7 +85,7 @@ ACTIONS = (
         "Large, as for a projector; again: everything",
         lambda desk: desk.be_quiet(),
         APP,
-        also="projector large full screen present show",
+        also="projector beamer show class screen zoom hide",
     ),
     DeskAction(
         "big-console",
@@ -94,7 +94,7 @@ ACTIONS = (
         "Most of the screen; again: its usual place",
         lambda desk: desk.enlarge_console(),
         APP,
-        also="tall bigger full output",
+        also="tall big enlarge output",
     ),
     DeskAction(
         "words",

@@ -12,7 +12,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
-from hostlink.app.desk.job_progress import figures
+from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import part
 from hostlink.app.ways import advised, shown_error
 from hostlink.words import safe

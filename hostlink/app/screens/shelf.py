@@ -76,7 +76,7 @@ class Shelf(Vertical):
         yield Rows(
             [
                 Column("program"),
-                Column("rev", right=True, extra=True),
+                Column("rev", right=True),
                 Column("bytes", right=True),
                 Column("kept", extra=True),
                 Column("tags", extra=True),

@@ -218,7 +218,7 @@ class Ledger(Widget):
     Behind a line that a load has sent stands a thin bar, once it is proven a thick one.
     """
 
-    HEAD = "  cost  so far "
+    HEAD = "  cost  so far  "
     WIDTH = len(HEAD)
     COMPONENT_CLASSES: ClassVar[set[str]] = {"ledger--here", "ledger--over", "ledger--unstored"}
 
@@ -285,8 +285,8 @@ class Ledger(Widget):
         if row.standing != "stored":
             return f"{mark} {row.standing}".ljust(self.WIDTH)
         if self.size.width < self.WIDTH:
-            return f"{mark}{row.cost:>5}{self._sign(row)}"
-        return f"{mark}{row.cost:>5}{row.so_far:>8,}{self._sign(row)}"
+            return f"{mark}{row.cost:>5} {self._sign(row)}"
+        return f"{mark}{row.cost:>5}{row.so_far:>8,} {self._sign(row)}"
 
     def render_line(self, y: int) -> Strip:
         place = y + self._editor.scroll_offset.y

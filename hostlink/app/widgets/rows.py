@@ -24,7 +24,7 @@ from textual.strip import Strip
 from hostlink.words import safe
 
 _MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
-_LEAST_SHARE = 12  # cells of a column that shares the rest, before others give way to it
+_LEAST_SHARE = 20  # cells of a column that shares the rest, before others give way to it
 
 
 @dataclass(frozen=True, slots=True)
