@@ -78,7 +78,7 @@ def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
                 )
         seen.append((choice.port, identity))
         board = known_board(archive, identity)
-        short = os.path.basename(choice.port.partition("?")[0].rstrip("/"))  # noqa: PTH119
+        short = os.path.basename(choice.port.partition("?")[0].rstrip(":/"))  # noqa: PTH119
         name = board.label if board is not None and board.label else short or choice.port
         called[choice.port] = name if name not in called.values() else choice.port
     return called

@@ -58,7 +58,7 @@ def test_the_firmware_that_was_written_to_a_board_is_told(stage: Any, wait: Any)
         stage.archive.begin_write(
             board.uuid, image, previous=None, role="computer", part="ATmega328P"
         )
-        app.desk.show_boards()
+        app.desk.screens.boards()
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.pause()
         told = app.screen.query_one("#board-detail").content.plain

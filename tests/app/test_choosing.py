@@ -7,8 +7,9 @@ from typing import Any
 
 import pytest
 
-from hostlink.app.screens.choosing import ChoosePath, places
+from hostlink.app.screens.choosing import ChoosePath
 from hostlink.app.screens.dialogues import Fill
+from hostlink.app.widgets.paths import places
 from hostlink.app.widgets.rows import Rows
 
 

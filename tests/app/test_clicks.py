@@ -56,7 +56,7 @@ def test_a_click_on_the_foot_does_as_the_key(stage: Any, wait: Any, shown: Any) 
     """O names another port, Escape goes back."""
 
     async def story(pilot: Any, app: Any) -> None:
-        app.desk.show_boards()
+        app.desk.screens.boards()
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.pause()
         for words, there in (

@@ -201,7 +201,7 @@ def test_a_job_that_was_begun_on_another_screen_has_a_view(stage: Any, wait: Any
         def with_news(session: Any, _: Any) -> None:
             session.emit(Warned("Look here."))
 
-        app.desk.show_settings()
+        app.desk.screens.settings()
         await pilot.pause()
         below = app.screen
         app.watch_job(app.boards.current.do("Smooth", smooth), done=lambda _: "Smooth is done.")

@@ -64,6 +64,8 @@ def test_every_board_is_saved_and_backed_up(
         await pilot.press("k")
         await wait(pilot, lambda: stage.archive.backups() and is_settled(app))
         assert not app.screen.tasks[first.port].failed
+        assert app.screen.tasks[SECOND].failed
+        assert app.desk.states.held(SECOND).known  # a refused backup has changed nothing
 
     stage.play(story, size=(120, 40))
     (program,) = stage.archive.programs()

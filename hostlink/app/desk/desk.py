@@ -24,6 +24,7 @@ from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
 from hostlink.app.desk.input_run import InputRun
 from hostlink.app.desk.job_progress import JobProgress
+from hostlink.app.desk.other_screens import OtherScreens
 from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
@@ -40,7 +41,6 @@ from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.app.screens.revisions import Wish
 
 HELP = "F1 help"
 HINT = f"Escape shows words for all jobs    {HELP}"
@@ -72,6 +72,7 @@ class Desk(Screen[None]):
         self.workshop: Workshop = Workshop(self)
         self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
         self.input_run: InputRun = InputRun(self)
+        self.screens: OtherScreens = OtherScreens(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
         self.pastes: Pastes = Pastes(self)
@@ -245,7 +246,7 @@ class Desk(Screen[None]):
         """Show the boards behind the sentence about one, and all findings behind the first."""
         clicked = event.widget.id if event.widget is not None else ""
         if clicked == "board":
-            self.show_boards()
+            self.screens.boards()
         elif clicked == "finding" and self.sheet_pane.checked.findings:
             self.workshop.findings()
 
@@ -254,96 +255,3 @@ class Desk(Screen[None]):
         """Return the program at the list's cursor, if that has the focus, or in the editor."""
         name = self.shelf.program if self.shelf.has_focus_within else ""
         return name or self.sheet_pane.noted_program or self.shelf.program
-
-    # --- the other screens -------------------------------------------------------------------
-
-    def show_revisions(self) -> None:
-        """Show the revisions of the program in the editor, or of the one at the list's cursor."""
-        from hostlink.app.screens.revisions import RevisionsScreen
-
-        name = self.program
-        if not name:
-            self.app.tell("There is no program in the archive yet: keep the listing first.")
-            return
-
-        self.app.push_screen(RevisionsScreen(name), self._wished)
-
-    def show_rescues(self) -> None:
-        """Show what boards held before it was overwritten."""
-        from hostlink.app.screens.rescues import RescuesScreen
-
-        self.app.push_screen(RescuesScreen(), self._wished)
-
-    def _wished(self, wish: Wish | None) -> None:
-        """Do what was chosen on a screen with a revision or a rescue."""
-        self.shelf.renew()  # restored, retired or put back meanwhile
-        if wish is None:
-            return
-        what, spec = wish
-        if what == "open":
-            self.sheet_pane.open_word(spec)
-        else:
-            attached = self.readings.need()
-            if attached is not None:
-                self.transfers.load_word(attached, spec)
-
-    def show_boards(self) -> None:
-        """Show the screen of boards."""
-        from hostlink.app.screens.boards import BoardsScreen
-
-        self.app.push_screen(BoardsScreen())
-
-    def show_several(self) -> None:
-        """Show the screen that works with several boards at once."""
-        from hostlink.app.screens.several import SeveralScreen
-
-        self.app.push_screen(SeveralScreen())
-
-    def show_settings(self) -> None:
-        """Show the settings."""
-        from hostlink.app.screens.settings import SettingsScreen
-
-        self.app.push_screen(SettingsScreen())
-
-    def show_backups(self) -> None:
-        """Show the backups."""
-        from hostlink.app.screens.backups import BackupsScreen
-
-        self.app.push_screen(BackupsScreen())
-
-    def show_stored(self) -> None:
-        """Show the programs stored on the current board."""
-        from hostlink.app.screens import stored
-
-        attached = self.readings.need()
-        if attached is not None:
-            stored.show_stored(self.app, attached)
-
-    def ask_for_image(self) -> None:
-        """Ask for a firmware image, then show its review."""
-        from hostlink.app.screens.choosing import ChoosePath
-        from hostlink.app.screens.firmware import FirmwareScreen, review_file
-        from hostlink.jobs.files import named_path
-
-        def answered(name: str | None) -> None:
-            if not name:
-                return
-            path = named_path(name)
-            reviewed = self.app.careful(lambda: review_file(path))
-            if reviewed is not None:
-                self.app.push_screen(FirmwareScreen(reviewed))
-
-        self.app.push_screen(
-            ChoosePath(
-                "Which firmware image?",
-                hint="An Intel HEX file; it is only reviewed.",
-                suffixes=(".hex", ".ihx", ".ihex"),
-            ),
-            answered,
-        )
-
-    def show_firmware_history(self) -> None:
-        """Show which firmware was written to which board, from where one can go back."""
-        from hostlink.app.screens.firmware import FirmwareScreen
-
-        self.app.push_screen(FirmwareScreen(None))

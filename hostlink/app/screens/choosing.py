@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from pathlib import Path
 from typing import ClassVar
 
 from textual import events
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Vertical
-from textual.suggester import Suggester
 from textual.widgets import Input
 
 from hostlink.app.screens.dialogues import AskText, part
+from hostlink.app.widgets.paths import folder_of, places
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.app.widgets.text_line import TextLine
-from hostlink.archive.names import natural
-from hostlink.jobs.files import named_path
-
-_MOST = 1_000  # entries of a folder that are looked at
 
 
 class ChoosePath(AskText):
@@ -70,7 +64,7 @@ class ChoosePath(AskText):
     def _take(self, name: str) -> None:
         """Put a name of the list into the line, behind the folder that stands there."""
         line = self.query_one("#answer", Input)
-        line.value = _folder(line.value) + name
+        line.value = folder_of(line.value) + name
         line.cursor_position = len(line.value)
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
@@ -102,42 +96,11 @@ class ChoosePath(AskText):
         names = [one.key for one in rows.entries]
         if not names:
             return
-        typed = line.value[len(_folder(line.value)) :]
+        typed = line.value[len(folder_of(line.value)) :]
         common = _beginning(names) if line.has_focus else rows.key
         if common.casefold().startswith(typed.casefold()) and len(common) > len(typed):
             self._take(common)
         line.focus()
-
-
-def places(text: str, suffixes: Sequence[str] = ()) -> list[str]:
-    """Return what a folder holds that begins as typed: folders first, each with a / behind it.
-
-    text: a folder and the beginning of a name, either of which may be missing. suffixes: of the
-    files to return; all if empty. Hidden names are returned only if one is begun. A folder that
-    cannot be read holds nothing.
-    """
-    folder = _folder(text)
-    begun = text[len(folder) :].casefold()
-    found: dict[bool, list[str]] = {True: [], False: []}
-    try:
-        with os.scandir(named_path(folder) if folder else Path()) as entries:
-            for _, entry in zip(range(_MOST), entries, strict=False):
-                name = entry.name
-                if not name.casefold().startswith(begun) or (name[0] == "." and not begun):
-                    continue
-                is_folder = entry.is_dir()
-                if is_folder or not suffixes or name.lower().endswith(tuple(suffixes)):
-                    found[is_folder].append(name)
-    except (OSError, ValueError):
-        return []
-    folders = [f"{name}/" for name in sorted(found[True], key=natural)]
-    return [*folders, *sorted(found[False], key=natural)]
-
-
-def _folder(text: str) -> str:
-    """Return the part of a typed path up to its last separator, as it was typed."""
-    at = max(text.rfind(sign) for sign in {"/", os.sep})
-    return text[: at + 1]
 
 
 def _beginning(names: Sequence[str]) -> str:
@@ -145,15 +108,3 @@ def _beginning(names: Sequence[str]) -> str:
     first = names[0]
     same = (at for at in range(len(first), 0, -1) if all(n.startswith(first[:at]) for n in names))
     return first[: next(same, 0)]
-
-
-class PathSuggester(Suggester):
-    """Suggests the first file or folder that begins as typed; Right takes it into the line."""
-
-    def __init__(self) -> None:
-        super().__init__(use_cache=False, case_sensitive=True)
-
-    async def get_suggestion(self, value: str) -> str | None:
-        """Return a path that begins with `value`, or None."""
-        found = places(value) if value else []
-        return _folder(value) + found[0] if found else None

@@ -141,7 +141,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
     def _line(self, key: str, value: str) -> TextLine:
         line = TextLine(value, id=f"fill-{key}")
         if key == self.path:
-            from hostlink.app.screens.choosing import PathSuggester
+            from hostlink.app.widgets.paths import PathSuggester
 
             line.suggester = PathSuggester()
         return line

@@ -25,7 +25,7 @@ from hostlink.jobs.loading import Loaded, LoadOptions, load
 from hostlink.jobs.many import dated_name, keep_once, names
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.session import Session
-from hostlink.words import plural, safe
+from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
@@ -117,7 +117,7 @@ class SeveralScreen(Page[None]):
     def _words(self, attached: AttachedBoard) -> str:
         task = self.tasks.get(attached.port)
         if task is None:
-            return board_sentence("It", self.app.desk.states.held(attached.port))
+            return capital(board_sentence("", self.app.desk.states.held(attached.port)).strip())
         if task.job is None or task.job.ended:
             return task.words
         progress = task.job.progress
@@ -142,7 +142,6 @@ class SeveralScreen(Page[None]):
         self._detail()
 
     def on_rows_chosen(self, event: Rows.Chosen) -> None:
-        """Do as Enter where something failed; a click on any other row marks it or not."""
         event.stop()
         task = self.tasks.get(event.key)
         if task is not None and task.failed:
@@ -165,7 +164,6 @@ class SeveralScreen(Page[None]):
                 task.job.stop()
 
     def action_alone(self) -> None:
-        """Do again what failed on the board at the cursor, with the questions that it needs."""
         task = self.tasks.get(self.query_one(Rows).key)
         if task is not None and task.failed and task.alone is not None:
             task.alone()
@@ -195,6 +193,8 @@ class SeveralScreen(Page[None]):
         work: Callable[[Session, Archive], Any],
         done: Callable[[Any], str],
         alone: Callable[[], object] | None,
+        *,
+        overwrites: bool = False,
     ) -> None:
         """Start a job on one board; its progress and its end are shown in the board's line."""
         name = self._names()[attached.port]
@@ -207,7 +207,8 @@ class SeveralScreen(Page[None]):
                 task.words = done(job.result)
             else:
                 task.words = f"Failed: {shown_error(job.error).words()}"
-                self.app.desk.readings.unknown_now(attached)
+                if overwrites:
+                    self.app.desk.readings.unknown_now(attached)
             self.app.tell(f"{name}: {task.words}")
             self.renew()
 
@@ -216,7 +217,6 @@ class SeveralScreen(Page[None]):
         self.renew()
 
     def action_load(self, *, despite_review: bool = False) -> None:
-        """Load the listing in the editor into every marked board. It is kept once."""
         boards = self._ready()
         pane = self.app.desk.sheet_pane
         if not boards:
@@ -265,10 +265,10 @@ class SeveralScreen(Page[None]):
             lambda session, archive: load(session, archive, material, options),
             done,
             lambda: desk.transfers.start_load(attached, material, options),
+            overwrites=True,
         )
 
     def action_save(self) -> None:
-        """Save every marked board under its name and the date."""
         today = self.app.now().astimezone().date()
         for attached in self._ready():
             name = dated_name(self._names()[attached.port], today)
@@ -292,7 +292,6 @@ class SeveralScreen(Page[None]):
         )
 
     def action_backup(self) -> None:
-        """Back up everything that every marked board holds."""
         for attached in self._ready():
             self._do(attached, "Backing up", backup, _backed_up, None)
 
