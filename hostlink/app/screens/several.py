@@ -150,8 +150,7 @@ class SeveralScreen(Page[None]):
             self.action_mark()
 
     def action_mark(self) -> None:
-        port = self.query_one(Rows).key
-        if port:
+        if port := self.query_one(Rows).key:
             self.left_out ^= {port}
             self.renew()
 
