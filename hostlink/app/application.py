@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
+from textual.await_complete import AwaitComplete
 from textual.binding import Binding, BindingType
 from textual.events import Event, Key, Paste
 from textual.filter import NoColor
@@ -112,6 +113,11 @@ class DeskApp(App[None]):
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Return our own colours, so that the stylesheet is valid with any theme."""
         return dict(THEMES[1].variables)
+
+    def pop_screen(self) -> AwaitComplete:
+        """Close the screen in front, and what was told on it."""
+        self.clear_notifications()
+        return super().pop_screen()
 
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk

@@ -40,12 +40,12 @@ def doing_words(state: BoardState) -> str:
     return {
         Activity.PROMPT: "The board is at its prompt.",
         Activity.ANSWERING: "The board is at its prompt.",  # again in a moment
-        Activity.BUSY: f"The board is busy; {INTERRUPT} or Ctrl+C stops what runs.",
-        Activity.RUNNING: f"A program runs; {INTERRUPT} or Ctrl+C stops it.",
-        Activity.ASKING: f"The program waits for an answer; {INTERRUPT} or Ctrl+C stops it.",
+        Activity.BUSY: "The board is busy; Ctrl+C stops it.",
+        Activity.RUNNING: "A program runs; Ctrl+C stops it.",
+        Activity.ASKING: "The program waits; Ctrl+C stops it.",
         Activity.RESTARTING: "The board is restarting.",
         Activity.SILENT: "The board is silent.",
-        Activity.FULL: "The board's memory is full: it takes nothing. Only a restart helps.",
+        Activity.FULL: "Its memory is full; only a restart helps.",
     }.get(state.activity, "")
 
 

@@ -132,7 +132,8 @@ class Console(Listening):
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
         session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
-            error = not_entered_error(core.outcome, self.at_prompt)
+            is_silent = not (core.echo_heard or core.heard)
+            error = not_entered_error(core.outcome, self.at_prompt, is_silent=is_silent)
             if not self.activity.now.is_occupied:
                 self.activity.failed(error.reason)
             raise error

@@ -38,8 +38,11 @@ def too_long_error(data: bytes, most: int, made: str) -> LineTooLongError:
     )
 
 
-def not_entered_error(outcome: Outcome, at_prompt: bool) -> LinkError:
-    """Return the error for a line that was not entered. at_prompt: no program was running."""
+def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> LinkError:
+    """Return the error for a line that was not entered.
+
+    at_prompt: no program was running. is_silent: nothing at all came back.
+    """
     if outcome is Outcome.DEAF:
         return LinkError(
             "The line was not taken: the board's memory is so full that it takes nothing any more.",
@@ -51,6 +54,12 @@ def not_entered_error(outcome: Outcome, at_prompt: bool) -> LinkError:
             "The line was not taken: no right echo came back, so the program takes no input now.",
             reason=LinkReason.RUNNING,
             advice="Wait, or interrupt it.",
+        )
+    if is_silent:
+        return LinkError(
+            "The board is silent: nothing came back, and the line was not entered.",
+            reason=LinkReason.SILENT,
+            advice="Check its supply and the cable.",
         )
     return LinkError(
         "The line could not be typed right and was not entered; the wire damages bytes.",

@@ -229,3 +229,24 @@ def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any, wait: Any
         assert not app.boards.by_port
 
     stage.play(story, port=str(stage.folder / "no-such-device"), profile="tiny")
+
+
+def test_a_passing_remark_hides_no_hint_and_ends_with_its_screen(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """It stands at the top, away from the keys at the foot, and is gone on the next screen."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app._disable_notifications = False  # run_test has none unless asked
+        app.desk.show_settings()
+        await wait(pilot, lambda: app.screen is not app.desk)
+        before = shown(app).splitlines()
+        app.notify("A remark that nobody needs.", markup=False)
+        await wait(pilot, lambda: "A remark that nobody needs." in shown(app))
+        rows = shown(app).splitlines()
+        assert rows[-3:] == before[-3:]
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "A remark" not in shown(app)
+
+    stage.play(story, port="")

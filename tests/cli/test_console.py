@@ -20,7 +20,9 @@ from prompt_toolkit.output import DummyOutput
 from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.console_screen import ConsoleTerminal, _history
+from hostlink.cli.console_words import doing_words
 from hostlink.jobs.console import Console
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.link.owner import Owner
 
@@ -258,6 +260,19 @@ def test_the_row_that_the_board_has_not_ended_stands_before_the_line(
         press(keys, screen, "RUN\r")
         assert screen._board_row() == "? "
         press(keys, screen, "1\r")
+
+
+def test_the_last_row_says_what_the_board_does(archive: Archive, seen: Seen) -> None:
+    """And how a program is stopped, in the width of the narrowest usual screen."""
+    with keyboard(archive, seen) as (keys, screen):
+        assert screen._foot().startswith("The board is at its prompt.")
+        press(keys, screen, "10 INPUT A\r")
+        press(keys, screen, "RUN\r")
+        screen._wait(screen._owner.submit(lambda board: board.settle(5.0, 2.0)))
+        assert screen._foot().startswith("The program waits; Ctrl+C stops it.")
+        press(keys, screen, "\x03")
+        assert screen._foot().startswith("The board is at its prompt.")
+    assert all(len(doing_words(BoardState(each))) <= 41 for each in Activity)
 
 
 @pytest.mark.parametrize(("answer", "lines"), [("yes", 2), ("no", 0), ("", 0)])

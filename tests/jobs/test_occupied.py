@@ -70,8 +70,8 @@ def desk(archive: Archive) -> Iterator[Callable[..., Desk]]:
     """Open a console on a board of a kind, by the profile that fits: desk(kind)."""
     with ExitStack() as opened:
 
-        def start(kind: str = "practice") -> Desk:
-            address = f"practice://red-{kind}?time=virtual&fresh"
+        def start(kind: str = "practice", options: str = "") -> Desk:
+            address = f"practice://red-{kind}?time=virtual&fresh{options}"
             address += f"&kind={kind}" * (kind != "practice")
             made = Desk(archive, address, profile_of(find_kind(kind)))
             opened.push(made.console)
@@ -236,3 +236,22 @@ def test_every_kind_of_board_is_left_alone_at_a_question_and_stopped_with_consen
     with board.console.lend(may_stop=True) as session:
         assert read_contents(session, archive).lines == len(ASKING)
     assert board.console.at_prompt
+
+
+def test_a_board_whose_memory_is_full_is_known_to_be_deaf(desk: Callable[..., Desk]) -> None:
+    """It answers each character and takes none; a restart ends that."""
+    board = desk("capital", "&program_bytes=70")
+    with pytest.raises(LinkError, match="memory is so full"):
+        for number in range(10, 200, 10):
+            board.console.enter(f"{number} PRINT 1")
+            board.console.settle(5.0, 3.0)
+    assert board.console.activity.now.activity is Activity.FULL
+
+
+def test_a_silent_board_is_known_to_be_silent(desk: Callable[..., Desk]) -> None:
+    """It is stayed with; the state tells it until something comes from the board."""
+    board = desk()
+    board.port.write = len  # type: ignore[method-assign, assignment]
+    with pytest.raises(LinkError):
+        board.console.enter("PRINT 1")
+    assert board.console.activity.now.activity is Activity.SILENT
