@@ -6,17 +6,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from hostlink.app.ways import KEYS
+from hostlink.app.desk.actions import way_to
 from hostlink.archive.times import shown
-from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
+    from hostlink.jobs.session.activity import BoardState
     from hostlink.listing import Ledger, Review
 
 
 _LONGEST_QUESTION = 21  # characters that are shown of it
-_UNKNOWN_STATE = BoardState()
 USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
 
 
@@ -47,7 +46,7 @@ class KnownContents:
 
 
 def board_sentence(
-    name: str, held: KnownContents, state: BoardState = _UNKNOWN_STATE, *, away: bool = False
+    name: str, held: KnownContents, state: BoardState | None = None, *, away: bool = False
 ) -> str:
     """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
@@ -56,8 +55,7 @@ def board_sentence(
     name = capital(name)
     if away:
         return f"{name} was unplugged; hostlink waits for it to come back"
-    does = _does(state, revision_words(held.spec) or "a program")
-    if does:
+    if state is not None and (does := _does(state, revision_words(held.spec) or "a program")):
         return f"{name} {does}"
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
@@ -78,7 +76,9 @@ def board_sentence(
 
 def _does(state: BoardState, program: str) -> str:
     """Say what a board does that is not at its prompt; "" if there is nothing to say."""
-    stop = f"stop it {KEYS.stop_running}"
+    from hostlink.jobs.session.activity import Activity  # not before the first drawing
+
+    stop = f"stop it with {way_to('interrupt')}"
     match state.activity:
         case Activity.RUNNING:
             return f"runs {program}; {stop}"
@@ -163,8 +163,10 @@ def finding_words(review: Review, row: int) -> str:
     first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
     where = "" if at_row or first.number is None else f"Line {first.number}: "
     more = len(found) - 1
-    others = f" (Alt+V: {more:,} more)" if more else ""
-    advice = "Alt+D makes it smaller." if first.rule == "does-not-fit" else first.advice
+    others = f" ({way_to('findings')}: {more:,} more)" if more else ""
+    advice = (
+        f"{way_to('shrink')} makes it smaller." if first.rule == "does-not-fit" else first.advice
+    )
     return f"{where}{first.message} {advice}{others}"
 
 

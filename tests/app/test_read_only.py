@@ -6,10 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from hostlink.app.console import Transcript
-from hostlink.app.desk.actions import ACTIONS
 from hostlink.archive import Archive
-
-RUN = next(each.key for each in ACTIONS if each.id == "run")
 
 
 def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
@@ -26,7 +23,7 @@ def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
             await pilot.press("ctrl+t")
             await type_text(pilot, "10 PRINT 6*7\n")
             await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
-            await pilot.press(RUN)
+            app.desk.console.run()
             await wait(pilot, lambda: " 42" in app.desk.query_one(Transcript).text)
             await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
             app.desk.readings.look()

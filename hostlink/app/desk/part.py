@@ -21,14 +21,6 @@ class DeskPart:
         """Return the running application."""
         return self.desk.app
 
-    @staticmethod
-    def key(action: str) -> str:
-        """Return the key of an action of the desk as it is printed on keyboards, by its id."""
-        from hostlink.app.desk.actions import ACTIONS
-        from hostlink.app.screens.palette import key_words
-
-        return next(key_words(each.key) for each in ACTIONS if each.id == action)
-
     @property
     def sheets(self) -> SheetPane:
         """Return the pane with the open listing."""
