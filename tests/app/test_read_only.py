@@ -44,7 +44,8 @@ def test_a_program_that_another_window_keeps_appears(stage: Any, wait: Any, show
     """Without a key, and without a word in the search being lost."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+f")
+        app.desk.to_archive()
+        await wait(pilot, lambda: app.focused is app.desk.query_one("#find"))
         await pilot.press("l", "a", "m")
         here: Path = app.archive.path
         with Archive.open(here) as other:

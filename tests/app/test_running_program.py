@@ -82,13 +82,13 @@ def test_a_second_run_and_a_look_ask_before_they_stop_a_program(
         await _run(pilot, app, wait)
         await wait(pilot, lambda: 'asks "?"' in shown(app))
         for name, words in (("run", "Stop it and run"), ("look", "Stop it and look")):
-            await pilot.press(*keys(name))
+            app.desk.action_work(name)
             await wait(pilot, lambda: isinstance(app.screen, Ask))
             assert words in shown(app)
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
             assert app.boards.current.state.question == "? "
-        await pilot.press(*keys("look"))
+        app.desk.action_work("look")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         await pilot.click("#answer-stop")
         await wait(pilot, lambda: "holds ASK revision 1" in shown(app))
