@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from hostlink.cli.entry import tell
 from hostlink.cli.output import say
 from hostlink.errors import HostlinkError
 from hostlink.jobs.session.activity import Activity, BoardState
@@ -51,7 +52,6 @@ def doing_words(state: BoardState) -> str:
 
 def told(work: Callable[[], object]) -> None:
     """Call something and report an error instead of raising it, so that the console goes on."""
-    from hostlink.cli.entry import tell
 
     try:
         work()
