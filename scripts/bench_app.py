@@ -4,8 +4,8 @@ First paint is the time from starting the process until the first drawing with t
 done, against a bare Textual app with the same widgets, run in turn. The large archive has PROGRAMS
 programs; a keystroke is its search and the drawing of what it found. The flood is a practice board
 in real time at 115,200 baud that sends without end, while a key is pressed in the editor twice a
-second. The bunches of keys are those of bench_keys. What app and console take of a core at rest:
-see bench_idle.
+second. The bunches of keys are those of bench_keys, and what app and console take of a core at rest
+is measured by bench_idle.
 """
 
 from __future__ import annotations
@@ -124,7 +124,7 @@ def run(
 ) -> Section:
     """Measure all parts in a temporary folder.
 
-    bunches: of keys, as in bench_keys. idle_for: seconds measured, and before that.
+    bunches: of keys, as in bench_keys. idle_for: seconds measured at rest, and seconds before that.
     """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)

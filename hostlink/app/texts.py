@@ -7,18 +7,16 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from hostlink.app.actions.table import way_to
-from hostlink.app.ways import KEYS
 from hostlink.archive.times import shown
-from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
+    from hostlink.jobs.session.activity import BoardState
     from hostlink.listing import Ledger, Review
 
 
 USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
 _LONGEST_QUESTION = 21  # characters that are shown of it
-_UNKNOWN_STATE = BoardState()
 
 
 def revision_words(spec: str) -> str:
@@ -48,7 +46,7 @@ class KnownContents:
 
 
 def board_sentence(
-    name: str, held: KnownContents, state: BoardState = _UNKNOWN_STATE, *, away: bool = False
+    name: str, held: KnownContents, state: BoardState | None = None, *, away: bool = False
 ) -> str:
     """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
@@ -57,8 +55,7 @@ def board_sentence(
     name = capital(name)
     if away:
         return f"{name} was unplugged; hostlink waits for it to come back"
-    does = _does(state, revision_words(held.spec) or "a program")
-    if does:
+    if state is not None and (does := _does(state, revision_words(held.spec) or "a program")):
         return f"{name} {does}"
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
@@ -79,7 +76,9 @@ def board_sentence(
 
 def _does(state: BoardState, program: str) -> str:
     """Say what a board does that is not at its prompt; "" if there is nothing to say."""
-    stop = f"stop it {KEYS.stop_running}"
+    from hostlink.jobs.session.activity import Activity  # not before the first drawing
+
+    stop = f"stop it with {way_to('interrupt')}"
     match state.activity:
         case Activity.RUNNING:
             return f"runs {program}; {stop}"

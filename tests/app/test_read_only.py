@@ -5,11 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from hostlink.app.actions.table import ACTIONS
 from hostlink.app.console import Transcript
 from hostlink.archive import Archive
-
-RUN = next(each.key for each in ACTIONS if each.id == "run")
 
 
 def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
@@ -26,7 +23,7 @@ def test_with_a_read_only_archive_a_board_is_attached_and_its_program_run(
             await pilot.press("ctrl+t")
             await type_text(pilot, "10 PRINT 6*7\n")
             await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
-            await pilot.press(RUN)
+            app.desk.console.run()
             await wait(pilot, lambda: " 42" in app.desk.query_one(Transcript).text)
             await wait(pilot, lambda: is_settled(app) and app.boards.current.at_prompt)
             app.desk.readings.look()
@@ -47,7 +44,8 @@ def test_a_program_that_another_window_keeps_appears(stage: Any, wait: Any, show
     """Without a key, and without a word in the search being lost."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+f")
+        app.desk.to_archive()
+        await wait(pilot, lambda: app.focused is app.desk.query_one("#find"))
         await pilot.press("l", "a", "m")
         here: Path = app.archive.path
         with Archive.open(here) as other:

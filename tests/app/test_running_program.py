@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.actions.table import ACTIONS
+from hostlink.app.actions.table import BY_ID
 from hostlink.app.console import Transcript
 from hostlink.app.screens.dialogues import Ask
 
 ASKING = ("10 INPUT A", "20 PRINT A", "30 GOTO 10")
-INTERRUPT = next(each.key for each in ACTIONS if each.id == "interrupt")
-RUN = next(each.key for each in ACTIONS if each.id == "run")
-LOOK = next(each.key for each in ACTIONS if each.id == "look")
+
+
+def keys(name: str) -> list[str]:
+    """The keys of an action, by its id."""
+    action = BY_ID[name]
+    return [action.key] if action.key else ["escape", action.letter]
 
 
 async def _run(pilot: Any, app: Any, wait: Any) -> None:
@@ -19,7 +22,7 @@ async def _run(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("ctrl+l")
     await wait(pilot, lambda: any("proven" in said for said in app.said))
     await wait(pilot, lambda: app.screen is app.desk)
-    await pilot.press(RUN)
+    await pilot.press(*keys("run"))
 
 
 def test_a_question_is_shown_and_an_answer_that_is_a_number_changes_no_program(
@@ -35,7 +38,7 @@ def test_a_question_is_shown_and_an_answer_that_is_a_number_changes_no_program(
         await wait(pilot, lambda: " 12" in app.desk.query_one(Transcript).text)
         await wait(pilot, lambda: 'asks "HEIGHT?"' in shown(app))
         assert not app.desk.states.held(app.boards.current.port).changed
-        await pilot.press(INTERRUPT)
+        await pilot.press(*keys("interrupt"))
         await wait(pilot, lambda: "holds ASK revision 1" in shown(app))
         assert "changed since" not in shown(app)
 
@@ -78,14 +81,14 @@ def test_a_second_run_and_a_look_ask_before_they_stop_a_program(
     async def story(pilot: Any, app: Any) -> None:
         await _run(pilot, app, wait)
         await wait(pilot, lambda: 'asks "?"' in shown(app))
-        for key, words in ((RUN, "Stop it and run"), (LOOK, "Stop it and look")):
-            await pilot.press(key)
+        for name, words in (("run", "Stop it and run"), ("look", "Stop it and look")):
+            app.desk.action_work(name)
             await wait(pilot, lambda: isinstance(app.screen, Ask))
             assert words in shown(app)
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
             assert app.boards.current.state.question == "? "
-        await pilot.press(LOOK)
+        app.desk.action_work("look")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         await pilot.click("#answer-stop")
         await wait(pilot, lambda: "holds ASK revision 1" in shown(app))
@@ -102,7 +105,7 @@ def test_a_program_that_prints_is_shown_to_run_and_stopped_by_one_key(
     async def story(pilot: Any, app: Any) -> None:
         await _run(pilot, app, wait)
         await wait(pilot, lambda: "runs LOOP revision 1; stop it with" in shown(app))
-        await pilot.press(INTERRUPT)
+        await pilot.press(*keys("interrupt"))
         await wait(pilot, lambda: "holds LOOP revision 1" in shown(app))
         assert "The program was stopped." in app.desk.query_one(Transcript).text
 

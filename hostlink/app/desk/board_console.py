@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents
@@ -154,7 +155,7 @@ class BoardConsole(DeskPart):
         def done(_: None) -> str:
             attached.read_at = None  # read as soon as it is at its prompt
             self.desk.readings.unknown_now(attached)
-            return f"The paste is on the board, proven. Next: run it ({self.key('run')})."
+            return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
 
         def failed(_: BaseException) -> None:
             attached.read_at = None

@@ -21,13 +21,6 @@ class DeskPart:
         """Return the running application."""
         return self.desk.app
 
-    @staticmethod
-    def key(action: str) -> str:
-        """Return how an action of the desk is reached: its key or its words. action: its id."""
-        from hostlink.app.actions.table import way_to
-
-        return way_to(action)
-
     @property
     def sheets(self) -> SheetPane:
         """Return the pane with the open listing."""

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents
 from hostlink.errors import Needed, NotKnownError, RefusedError
@@ -115,7 +116,7 @@ class Transfers(DeskPart):
             repairs = f", {plural(loaded.report.repairs, 'repair')}" * bool(loaded.report.repairs)
             return (
                 f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
-                f"bytes{repairs}. Next: run it ({self.key('run')})."
+                f"bytes{repairs}. Next: run it ({way_to('run')})."
             )
 
         def failed(error: BaseException) -> Callable[[], object] | None:
@@ -222,7 +223,7 @@ class Transfers(DeskPart):
             if not self.sheets.unkept:
                 self.sheets.open_word(revision.spec)
                 return f"{words}. Next: change it in the editor."
-            return f"{words}. Next: see what is new in it ({self.key('history')})."
+            return f"{words}. Next: see what is new in it ({way_to('history')})."
 
         self.app.watch_job(
             job, done=done, failed=lambda error: self._save_refused(attached, options, error)
@@ -270,7 +271,7 @@ class Transfers(DeskPart):
             unread = "".join(
                 f" {name} could not be read: {why}" for name, why in backed.unread.items()
             )
-            next_words = f" Next: put it back when needed ({self.key('put-back')})."
+            next_words = f" Next: put it back when needed ({way_to('put-back')})."
             return f"Kept as {backed.backup.spec}: {names}.{unread or next_words}"
 
         self.app.watch_job(job, done=done)
