@@ -10,6 +10,7 @@ from rich.color import Color as Shown
 from rich.color import ColorSystem
 from textual.color import Color
 from textual.theme import Theme
+from textual.widgets import OptionList
 
 from hostlink.app.themes import COLOURS, COLOURS_16, THEMES, base_name, variant
 
@@ -156,14 +157,14 @@ def test_the_chosen_row_of_the_palette_shows_without_colour(
 
     async def story(pilot: Any, app: Any) -> None:
         app.use_theme("monochrome")
-        await pilot.press("ctrl+p")
-        rows = "CommandList"
-        await wait(pilot, lambda: app.screen.query(rows).first().option_count > 2)
+        await pilot.press("f2")
+        await wait(pilot, lambda: any(one.option_count > 2 for one in app.screen.query(OptionList)))
+        chosen = app.screen.query_one(OptionList)
         await pilot.press("down")
-        chosen = app.screen.query(rows).first()
         await wait(pilot, lambda: chosen.highlighted == 1)
-        assert all(one.underline for one in styles(app, "Save from the board"))
-        assert not any(one.underline for one in styles(app, "Keep in the archive"))
+        words = [str(chosen.get_option_at_index(at).prompt).split("\n")[0] for at in range(2)]
+        assert all(one.underline for one in styles(app, words[1]))
+        assert not any(one.underline for one in styles(app, words[0]))
 
     stage.play(story, port="")
 
