@@ -62,8 +62,7 @@ USUAL_SPEEDS = (
     9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
 )  # fmt: skip
-REMARK = b"REM"
-_NONSENSE = NONSENSE.encode()
+REMARK, _NONSENSE = b"REM", NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source

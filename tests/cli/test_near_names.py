@@ -86,6 +86,14 @@ def test_a_misspelt_address_brings_what_was_meant(
     assert f"Did you mean {meant}?" in told.err
 
 
+def test_a_misspelt_file_brings_the_files_beside_it(hostlink: Callable, listing: Callable) -> None:
+    """Also in another folder; one that is not there brings nothing."""
+    listing("10 END", name="ferry.bas")
+    assert "Near it: ferry.bas." in hostlink("review", "fery.bas").err
+    assert "Near it: ferry.bas." in hostlink("review", "./ferry.bsa").err
+    assert "Near it" not in hostlink("review", "nowhere/ferry.bas").err
+
+
 def test_a_misspelt_program_or_command_brings_the_nearest(hostlink: Callable) -> None:
     """From the shipped programs too; within a group its own commands."""
     assert "Near it: HAIL." in hostlink("show", "hial").err

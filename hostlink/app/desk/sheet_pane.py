@@ -20,7 +20,6 @@ from hostlink.app.widgets.editor import Ledger, ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
-from hostlink.jobs.event_words import kept_words
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -222,6 +221,8 @@ class SheetPane(Vertical):
 
     def keep_then(self, go_on: Callable[[], object]) -> None:
         """Keep the text in the archive, asking for a name where it has none."""
+        from hostlink.jobs.event_words import kept_words  # not before the first screen is drawn
+
         if not self.sheet.name:
             self.ask_name(lambda: self.keep_then(go_on))
             return
