@@ -45,6 +45,13 @@ single letter is the one after Escape; what has neither key nor letter is found 
 """
 
 
+def _view_of(job: Job[Any]) -> JobView:
+    """Return a view of a job, imported when the first one is shown."""
+    from hostlink.app.screens.jobview import JobView
+
+    return JobView(job)
+
+
 def _actions() -> Any:
     """Return the palette's provider, imported when the palette is first opened."""
     from hostlink.app.screens.palette import Actions
@@ -225,11 +232,7 @@ class DeskApp(App[None]):
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.
         """
-        view: JobView | None = None
-        if job.shown and self.screen is not self.desk:
-            from hostlink.app.screens.jobview import JobView
-
-            view = JobView(job)
+        view = _view_of(job) if job.shown and self.screen is not self.desk else None
 
         def ended(job: Job[Any]) -> None:
             if job.error is None:

@@ -135,13 +135,45 @@ def _of_terminal(colours: dict[str, str]) -> dict[str, str]:
     }
 
 
-def _theme(name: str, colours: dict[str, str]) -> Theme:
-    """Return a theme. colours: by role, names of the terminal's own colours or #rrggbb."""
-    is_plain = name == MONOCHROME
-    ansi = colours["background"].startswith("ansi_")
-    reverse = "reverse" if is_plain else ""
+def _variables(colours: dict[str, str], reverse: str) -> dict[str, str]:
+    """Return what a theme sets beside its main colours. reverse: "reverse" without colours."""
     ground, text, accent = colours["background"], colours["foreground"], colours["accent"]
     rule = colours["rule"]
+    return {
+        "listing-keyword": colours["keyword"],
+        "listing-quoted": colours["quoted"],
+        "listing-number": colours["number"],
+        "listing-remark": colours["remark"],
+        "listing-jump": colours["jump"],
+        "listing-finding": colours["error"],
+        "block-cursor-foreground": ground,
+        "block-cursor-background": accent,
+        "block-cursor-text-style": reverse or "bold",
+        "block-hover-background": colours["boost"],
+        "input-cursor-background": text,
+        "input-cursor-foreground": ground,
+        "input-cursor-text-style": reverse or "none",
+        "input-selection-background": colours["selection"],
+        "input-selection-foreground": text,
+        "screen-selection-background": colours["selection"],
+        "screen-selection-foreground": text,
+        "scrollbar": rule,
+        "scrollbar-hover": accent,
+        "scrollbar-active": accent,
+        "scrollbar-background": ground,
+        "scrollbar-background-hover": ground,
+        "scrollbar-background-active": ground,
+        "scrollbar-corner-color": ground,
+        "border": accent,
+        "border-blurred": rule,
+    }
+
+
+def _theme(name: str, colours: dict[str, str]) -> Theme:
+    """Return a theme. colours: by role, names of the terminal's own colours or #rrggbb."""
+    ansi = colours["background"].startswith("ansi_")
+    variables = _variables(colours, "reverse" if name == MONOCHROME else "")
+    accent = colours["accent"]
     return Theme(
         name=name,
         ansi=ansi,
@@ -152,40 +184,12 @@ def _theme(name: str, colours: dict[str, str]) -> Theme:
         warning=accent,
         error=colours["error"],
         success=colours["quoted"],
-        foreground=text,
-        background=ground,
+        foreground=colours["foreground"],
+        background=colours["background"],
         surface=colours["surface"],
         panel=colours["panel"],
         boost=colours["boost"],
-        variables={
-            "listing-keyword": colours["keyword"],
-            "listing-quoted": colours["quoted"],
-            "listing-number": colours["number"],
-            "listing-remark": colours["remark"],
-            "listing-jump": colours["jump"],
-            "listing-finding": colours["error"],
-            **(_of_terminal(colours) if ansi else {}),
-            "block-cursor-foreground": ground,
-            "block-cursor-background": accent,
-            "block-cursor-text-style": reverse or "bold",
-            "block-hover-background": colours["boost"],
-            "input-cursor-background": text,
-            "input-cursor-foreground": ground,
-            "input-cursor-text-style": reverse or "none",
-            "input-selection-background": colours["selection"],
-            "input-selection-foreground": text,
-            "screen-selection-background": colours["selection"],
-            "screen-selection-foreground": text,
-            "scrollbar": rule,
-            "scrollbar-hover": accent,
-            "scrollbar-active": accent,
-            "scrollbar-background": ground,
-            "scrollbar-background-hover": ground,
-            "scrollbar-background-active": ground,
-            "scrollbar-corner-color": ground,
-            "border": accent,
-            "border-blurred": rule,
-        },
+        variables=variables | (_of_terminal(colours) if ansi else {}),
     )
 
 

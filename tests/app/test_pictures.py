@@ -59,12 +59,12 @@ async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _quiet(pilot: Any, app: Any, wait: Any) -> None:
     await _console(pilot, app, wait)
-    app.desk.be_quiet()
+    app.desk.space.be_quiet()
 
 
 async def _large_console(pilot: Any, app: Any, wait: Any) -> None:
     await _console(pilot, app, wait)
-    app.desk.enlarge_console()
+    app.desk.space.enlarge_console()
 
 
 async def _over(pilot: Any, app: Any, wait: Any) -> None:

@@ -29,6 +29,7 @@ from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.sheet_search import SheetSearch
+from hostlink.app.desk.space import Space
 from hostlink.app.desk.transfers import Transfers
 from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
@@ -65,6 +66,7 @@ class Desk(Screen[None]):
         self.states: BoardStates = BoardStates()
         self.readings: Readings = Readings(self)
         self.progress: JobProgress = JobProgress(self)
+        self.space: Space = Space(self)
         self.transfers: Transfers = Transfers(self)
         self.comparing: Comparing = Comparing(self)
         self.console: BoardConsole = BoardConsole(self)
@@ -193,19 +195,6 @@ class Desk(Screen[None]):
         self.add_class("-in-band")
         for each in ("shelf", "console"):
             self.query_one(f"#{each}").set_class(each != name, "-away")
-
-    def be_quiet(self) -> None:
-        """Leave listing and console alone on the screen, as for a projector, or end that."""
-        self.toggle_class("-quiet")
-        self.show_band("console")
-        self.editor.focus()
-
-    def enlarge_console(self) -> None:
-        """Give the console most of the screen, or its usual place again."""
-        self.toggle_class("-big")
-        if self.has_class("-big"):
-            self.show_band("console")
-            self.query_one("#console-line", Input).focus()
 
     def to_listing(self) -> None:
         """Move the focus to the listing; a search in the archive ends."""
