@@ -237,7 +237,7 @@ def test_a_passing_remark_hides_no_hint_and_ends_with_its_screen(
 
     async def story(pilot: Any, app: Any) -> None:
         app._disable_notifications = False  # run_test has none unless asked
-        app.desk.show_settings()
+        app.desk.screens.settings()
         await wait(pilot, lambda: app.screen is not app.desk)
         before = shown(app).splitlines()
         app.notify("A remark that nobody needs.", markup=False)
