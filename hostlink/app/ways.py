@@ -20,6 +20,8 @@ def _always(key: str) -> Callable[..., str]:
 
 KEYS = Ways(
     ports="with Alt+Y",
+    meet="with Alt+Y, then M",
+    allow_restart=_ASKED,
     label_board="with Alt+Y, then L",
     name_port="with Alt+Y",
     name_speed=_SURVEY,
@@ -68,6 +70,7 @@ KEYS = Ways(
     write_previous_discarding="with G on the firmware screen",
     write_image="with W on the firmware screen",
     write_image_discarding="with W on the firmware screen",
+    write_first_image="with Alt+I, then W",
     firmware_history="with Alt+I, then a lone -",
     say_role=_ASKED,
     say_board=_always(_ASKED),

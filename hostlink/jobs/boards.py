@@ -154,7 +154,7 @@ def access_advice(port: str) -> str:
 def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
     """Return a sentence for each connected bridge without a port (see `hidden_bridges`)."""
     return [
-        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in at {place} but has no "
+        f"A {BRIDGES[vid, pid].name} ({usb_id(vid, pid)}) is plugged in at {place} but has no "
         f"port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another program "
         "took the chip. `sudo dmesg | tail` shows which."
         for place, vid, pid in found
@@ -185,7 +185,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         port=identity.port,
         also=identity.also,
         chip=identity.chip,
-        usb_id=_usb_id(identity.vid, identity.pid),
+        usb_id=usb_id(identity.vid, identity.pid),
         driver=driver_hint(identity.vid, identity.pid),
         access=access_advice(identity.port),
         recognised_by=recognised_by(identity),
@@ -197,7 +197,8 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
     )
 
 
-def _usb_id(vid: int | None, pid: int | None) -> str:
+def usb_id(vid: int | None, pid: int | None) -> str:
+    """Return the USB numbers of a bridge as printed by lsusb, "" without them."""
     return f"{vid:04x}:{pid:04x}" if vid is not None and pid is not None else ""
 
 
