@@ -93,6 +93,7 @@ class Ways:
     firmware_history: str
     say_role: str
     say_board: By
+    say_new_board: str
     say_chip: str
     say_bootloader_size: str
 

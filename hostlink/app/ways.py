@@ -74,6 +74,7 @@ KEYS = Ways(
     firmware_history="with Alt+I, then a lone -",
     say_role=_ASKED,
     say_board=_always(_ASKED),
+    say_new_board=_ASKED,
     say_chip="at the command line, with --chip",
     say_bootloader_size=_ASKED,
 )

@@ -79,10 +79,11 @@ COMMANDS = Ways(
     write_previous_discarding=_with("firmware write --previous --discard-board"),
     write_image=_with("firmware write IMAGE"),
     write_image_discarding=_with("firmware write IMAGE --discard-board"),
-    write_first_image=_with("firmware write IMAGE"),
+    write_first_image=_with("firmware write IMAGE --new-board"),
     firmware_history=_with("firmware history"),
     say_role="with --role computer or --role display",
     say_board=lambda role: f"with --this-board {role or 'computer'}",
+    say_new_board="with --new-board",
     say_chip="with --chip",
     say_bootloader_size="with --bootloader-bytes",
 )

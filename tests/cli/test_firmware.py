@@ -202,6 +202,68 @@ def test_which_board_it_is_has_to_be_said_where_it_is_unclear(
     assert told.status == 0
 
 
+@pytest.fixture
+def bare(place: Path) -> Callable[[], None]:
+    """Blanks the flash of a practice board: it has a bootloader and nothing else."""
+
+    def make() -> None:
+        path = place / "practice" / "class.json"
+        state = json.loads(path.read_text(encoding="utf-8"))
+        state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
+        path.write_text(json.dumps(state), encoding="utf-8")
+
+    return make
+
+
+def test_a_first_firmware_by_one_option(
+    hostlink: Callable, image: Callable, bare: Callable, board_holds: Callable, place: Path
+) -> None:
+    """A board with a bootloader only: written, greeted, labelled, its first program loaded."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes")
+    assert told.status == 1
+    assert "with --new-board" in told.err
+    words = ("--new-board", "--label", "Red", "--load", "tide")
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes", *words)
+    assert told.status == 0, told.err
+    assert told.err.count("Before firmware is written") == 1
+    assert 'The board says "practice board, 999 bytes for a program"' in told.err
+    assert "It is called Red from now on." in told.err
+    assert "TIDE@1 is in its memory, proven." in told.err
+    assert board_holds()
+    (row,) = hostlink("boards", "--json").json
+    assert (row["label"], row["holds"]) == ("Red", "TIDE@1")
+
+
+def test_at_a_terminal_a_first_firmware_is_asked_in_words(
+    hostlink: Callable,
+    image: Callable,
+    bare: Callable,
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Role, consent, whether it is new, label and first program: no option is needed."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.commands.firmware.may_ask", lambda _: True)
+    answers = b"computer\ny\nRed\ny\n"
+    told = hostlink("firmware", "write", image(), "--yes", stdin=answers)
+    assert told.status == 0, told.err
+    for asked in (
+        "What is this image for?",
+        "It is new, nothing on it is needed: write?",
+        "What do you call this board",
+        "as its first program?",
+    ):
+        assert asked in told.err, asked
+    (row,) = hostlink("boards", "--json").json
+    assert row["label"] == "Red" and row["holds"]
+
+
 def test_unplugged_half_way_the_same_command_finishes(
     hostlink: Callable, image: Callable, flash: Callable, place: Path
 ) -> None:

@@ -22,12 +22,13 @@ from hostlink.app.widgets.page import Page
 from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
 from hostlink.archive.times import shown
-from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
+from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
 from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
+from hostlink.jobs.firmware.asking import Question, question_of
 from hostlink.jobs.firmware.checks import role_of
 from hostlink.jobs.firmware.writing import WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.session.session import Session
@@ -236,37 +237,23 @@ class FirmwareScreen(Page[None]):
     ) -> Callable[[], object] | None:
         """Return what to ask after a refusal that the user can allow, None for any other error."""
 
-        def again(**changes: object) -> Callable[[], object]:
-            return lambda: self._start(_with(request, **changes), attached)
-
         if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
             stop = partial(self._start, request, attached, may_stop=True)
             return partial(self._ask, error.what, "stop", "Stop the program, then write", stop)
-        if not isinstance(error, RefusedError):
-            return None
-        said = f"{error.what} {error.kept}"
-        if error.needed is Needed.WHICH_BOARD:
-            says = f"It is the {request.role}: write"
-            return partial(self._ask, said, "sure", says, again(this_board=request.role))
-        if error.needed is Needed.LOSS:
-            says = "Write, and let that be lost"
-            lost = again(discard_board=True, this_board=request.role)
-            return partial(self._ask, said, "lose", says, lost)
-        if error.needed is Needed.BOOTLOADER_SIZE:
-            return partial(self._ask_size, said, request, attached)
-        return None
+        question = question_of(error, request) if isinstance(error, RefusedError) else None
+        return None if question is None else partial(self._ask_request, question, attached)
 
-    def _ask_size(self, said: str, request: WriteRequest, attached: AttachedBoard) -> None:
-        sizes = {f"size-{size}": size for size in request.chip.boot_sizes}
+    def _ask_request(self, question: Question, attached: AttachedBoard) -> None:
+        """Ask what a refused write needs to know, and write with the answer."""
+        leads = {name: request for name, _, request in question.answers}
 
         def answered(answer: str | None) -> None:
-            if answer in sizes:
-                known = _with(request, boot_bytes=sizes[answer], boot_is_known=True)
-                self._start(known, attached)
+            if answer in leads:
+                self._start(leads[answer], attached)
 
         answers = [("leave", "Leave it as it is")]
-        answers += [(name, f"Its bootloader has {size:,} bytes") for name, size in sizes.items()]
-        self.app.push_screen(Ask(said, answers), answered)
+        answers += [(name, says) for name, says, _ in question.answers]
+        self.app.push_screen(Ask(question.asks, answers), answered)
 
 
 def _with(request: WriteRequest, **changes: object) -> WriteRequest:

@@ -12,6 +12,14 @@ import click
 from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
+from hostlink.cli.first_firmware import (
+    FirstSteps,
+    ask_role,
+    asker,
+    check_first_steps,
+    may_ask,
+    take_first_steps,
+)
 from hostlink.cli.group import Group
 from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, say, table
@@ -131,6 +139,11 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.option(
     "--discard-board", is_flag=True, help="Go on where what the board holds cannot be kept."
 )
+@click.option(
+    "--new-board", is_flag=True, help="Your word that a silent board is new: bootloader only."
+)
+@click.option("--label", metavar="LABEL", default="", help="Label the board afterwards.")
+@click.option("--load", "program", metavar="WHAT", default="", help="Load a listing afterwards.")
 @shared(link=True, json=True, yes=True)
 def write(
     common: CommonOptions,
@@ -142,12 +155,16 @@ def write(
     this_board: str | None,
     despite_review: bool,
     discard_board: bool,
+    new_board: bool,
+    label: str,
+    program: str,
 ) -> None:
     """Write an image to a board, every page read back, its programs kept and put back.
 
     First what the board holds is kept: its programs, then all of its flash. A write that was cut
     off is finished by the same command. Where the programs could not be put back, the exit status
-    is 1, and the backup that has them is named.
+    is 1, and the backup that has them is named. At a terminal you are asked for what is not known,
+    and a new board gets its label and its first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.firmware.writing import WriteRequest
@@ -168,10 +185,11 @@ def write(
         boot_bytes=boot_bytes,
         this_board=this_board or "",
         discard_board=discard_board,
+        new_board=new_board,
         boot_is_known=bootloader_bytes is not None,
         goes_back=previous,
     )
-    _write(common, reviewed, role, request)
+    _write(common, reviewed, role, request, FirstSteps(new_board, label, program))
 
 
 def _write(
@@ -179,29 +197,47 @@ def _write(
     reviewed: ImageReview | None,
     role: str | None,
     request: Callable[..., WriteRequest],
+    steps: FirstSteps,
 ) -> None:
     """Write the reviewed image, or the previous one, and report the result."""
     from hostlink.cli.firmware_words import tell_written, written_dict
     from hostlink.cli.page_teller import PageTeller
-    from hostlink.jobs.firmware.checks import role_of
-    from hostlink.jobs.firmware.writing import AfterWriteError, write_firmware
+    from hostlink.jobs.firmware.asking import write_asking
+    from hostlink.jobs.firmware.writing import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
+        check_first_steps(archive, steps)
         if reviewed is not None:
-            role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
+            role = _role(common, archive, reviewed.image, role or "")  # before a port is opened
         with common.session(archive, teller.emit) as session:
             image, wanted = _image_and_role(session, archive, reviewed, role)
+            ask = asker(common, teller)
             try:
-                written = write_firmware(session, archive, request(image=image, role=wanted))
+                wish = request(image=image, role=wanted)
+                written = write_asking(session, archive, wish, ask)
             except AfterWriteError as error:
                 if common.json:
                     as_json(written_dict(error.written))
                 raise
-        teller.close()
-    if common.json:
-        as_json(written_dict(written))
-    else:
-        tell_written(written, quiet=common.quiet)
+            teller.close()
+            if common.json:
+                as_json(written_dict(written))
+            else:
+                tell_written(written, quiet=common.quiet)
+            if written.answered and steps.wanted(was_new=written.was_new):
+                take_first_steps(common, session, archive, steps, teller)
+
+
+def _role(common: CommonOptions, archive: Archive, image: Image, role: str) -> str:
+    """Return what an image is for; at a terminal it is asked for."""
+    from hostlink.jobs.firmware.checks import role_of
+
+    try:
+        return role_of(archive, image, role)
+    except RefusedError:  # it refuses for nothing else
+        if not may_ask(common):
+            raise
+        return ask_role()
 
 
 def _must_have_previous(common: CommonOptions) -> None:

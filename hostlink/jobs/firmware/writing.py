@@ -26,7 +26,7 @@ from hostlink.firmware.plan import OnPage, Plan
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PageProven
 from hostlink.jobs.firmware.bootlink import BootLink
-from hostlink.jobs.firmware.checks import Situation, look, must_be_the_board, save_programs
+from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
 from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
@@ -37,6 +37,7 @@ from hostlink.jobs.firmware.restoring import (
     is_cut_off,
     restore,
 )
+from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
@@ -71,7 +72,7 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
     situation = look(session, archive, request)
     must_be_the_board(session, archive, situation, request)
     boot = BootLink(session)
-    backup = save_programs(session, archive, situation, discard=request.discard_board)
+    backup = save_programs(session, archive, situation, request)
     detail = {
         "image": request.image.sha256,
         "name": request.image.name,
@@ -293,6 +294,7 @@ class _Write:
             backup=self._backup.spec if self._backup else "",
             restored=restored,
             resumed=before.resumed,
+            was_new=self._situation.may_be_new and self._request.new_board,
         )
         self._detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
         mute = written.role == "computer" and not start.answered

@@ -61,7 +61,7 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
     ({"restart": Restart.IMPOSSIBLE}, "answer", "no restart line", "restart button"),
     ({"trouble": failing(LinkReason.RUNNING)}, "basic", "No BASIC came", "Do this"),
     ({"trouble": failing(LinkReason.UNREADABLE)}, "basic", "No BASIC came", "with --baud"),
-    ({"bootloader": BLANK}, "basic", "no firmware on the chip yet", "firmware write IMAGE"),
+    ({"bootloader": BLANK}, "basic", "no firmware on the chip yet", "--new-board"),
     ({"bootloader": FILLED}, "basic", "shows no prompt", "If this is the display"),
     (
         {"bootloader": dataclasses.replace(FILLED, image="class.hex", role="computer")},
@@ -103,7 +103,7 @@ def test_a_new_chip_ends_in_the_sentence_to_write_its_image() -> None:
     climbed = climb(dataclasses.replace(SILENT, bootloader=BLANK, restart=Restart.DONE))
     assert told(climbed.end, COMMANDS) == (
         "The chip is alive and has no BASIC yet: write your computer image now with "
-        "`hostlink firmware write IMAGE`."
+        "`hostlink firmware write IMAGE --new-board`."
     )
     says = [told(step.stand.says) for step in climbed.steps]
     assert "At 115200 baud; the chip is ATmega328P, its flash is blank." in says
