@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from intelhex import IntelHex
 
+from hostlink.board.profile.file import load_profile
 from hostlink.jobs.cautions import CAUTIONS
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -90,6 +91,78 @@ def test_review_of_hostile_names_and_chips(hostlink: Callable, image: Callable) 
     told = hostlink("firmware", "review", image(), "--bootloader-bytes", "100")
     assert told.status == 2
     assert "512, 1024, 2048 or 4096" in told.err
+
+
+TABLE = b"".join(
+    word.encode() + b"\0"
+    for word in ["PRINT", "INPUT", "LET", "GOTO", "GOSUB", "FOR", "NEXT", "REM", "ABS", "RND"]
+)
+
+
+@pytest.fixture
+def speaking(place: Path) -> Callable[..., str]:
+    """Writes an image that holds a table of words, a greeting and a divisor of 9600 baud."""
+
+    def write(name: str = "first.hex", more: bytes = b"") -> str:
+        made = IntelHex()
+        divisor = b"\x87\xe6\x80\x93\xc4\x00"  # LDI R24,103 STS 0x00C4,R24
+        made.puts(0, VECTORS + divisor + b"\0evening board ready\0" + TABLE + more)
+        made.write_hex_file(str(place / name))
+        return name
+
+    return write
+
+
+def test_review_tells_what_the_image_knows(hostlink: Callable, speaking: Callable) -> None:
+    """Words with the form of their table, texts, what the divisor can mean; and in JSON."""
+    told = hostlink("firmware", "review", speaking())
+    assert "10 BASIC words (marked by a NUL behind each word):" in told.out
+    assert "  PRINT INPUT LET GOTO GOSUB FOR NEXT REM ABS RND" in told.out
+    assert "divisor 103, at single or double speed: 9600 baud at 16 MHz" in told.out
+    assert "  evening board ready" in told.out
+    got = hostlink("firmware", "review", speaking(), "--json").json
+    assert got["words"][-1] == "RND"
+    assert got["speeds"][0]["means"][0] == {"baud": 9600, "clock_hz": 16_000_000}
+    assert got["compared_with"] is None
+
+
+def test_review_tells_what_is_new_against_the_image_written_before(
+    hostlink: Callable, speaking: Callable
+) -> None:
+    """Words that came, by the archive's record; the image's use is known by its words."""
+    assert hostlink("firmware", "write", speaking(), "--yes").status == 0
+    more = b"TONE\0NOTONE\0"
+    told = hostlink("firmware", "review", speaking("second.hex", more))
+    assert "New words against first.hex: TONE, NOTONE." in told.out
+    got = hostlink("firmware", "review", "second.hex", "--json").json
+    assert (got["new_words"], got["gone_words"]) == (["TONE", "NOTONE"], [])
+
+
+def test_an_image_that_tells_nothing_is_said_to(hostlink: Callable, image: Callable) -> None:
+    """What cannot be told is not told; it gives no draft, and no file is left behind."""
+    told = hostlink("firmware", "review", image(), "-o", "draft.toml")
+    assert told.status == 1
+    assert "No table of BASIC words was recognised" in told.err
+    assert not Path("draft.toml").exists()
+    assert "No table of BASIC words was recognised" in hostlink("firmware", "review", image()).out
+
+
+def test_a_draft_profile_and_its_card_come_from_the_image(
+    hostlink: Callable, speaking: Callable, place: Path
+) -> None:
+    """A profile that can be read, its values marked as read from the image; a card by it."""
+    assert hostlink("firmware", "review", speaking(), "-o", "draft.toml").status == 0
+    profile = load_profile(place / "draft.toml")
+    assert profile.rules.language.functions == ("ABS", "RND")
+    assert profile.rules.language.jumps == ("GOTO", "GOSUB")
+    assert profile.talk.line_done == "after-prompt"  # careful, since it is not known
+    assert dict(profile.evidence)["language.statements"] == (
+        "read from the image first.hex, not measured"
+    )
+    told = hostlink("firmware", "review", speaking(), "-o", "draft.toml")
+    assert told.status == 1 and "exists already" in told.err
+    assert hostlink("card", "--profile", "./draft.toml", "-o", "card.html").status == 0
+    assert "draft read from first.hex" in (place / "card.html").read_text().lower()
 
 
 # --- write ---------------------------------------------------------------------------------------

@@ -30,6 +30,7 @@ from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
 from hostlink.jobs.firmware.asking import Question, question_of
 from hostlink.jobs.firmware.checks import role_of
+from hostlink.jobs.firmware.telling import ImageTold, tell_image, told_rows
 from hostlink.jobs.firmware.writing import WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.session.session import Session
 from hostlink.words import plural, safe
@@ -45,7 +46,7 @@ def review_file(path: Path) -> ImageReview:
     return review_image(load_hex_file(path, CHIP.flash_bytes), CHIP, DEFAULT_BOOT_BYTES)
 
 
-def image_words(reviewed: ImageReview) -> str:
+def image_words(reviewed: ImageReview, told: ImageTold) -> str:
     """Describe the contents of an image, its place in flash, and its faults."""
     image = reviewed.image
     rows = [
@@ -67,7 +68,7 @@ def image_words(reviewed: ImageReview) -> str:
         rows.append(f"{finding.weight}: {where}{finding.message}")
     if not reviewed.findings:
         rows.append("Nothing is wrong with it as a file; whether it is the right one you know.")
-    return "\n".join(rows)
+    return "\n".join([*rows, "", *told_rows(told)])
 
 
 def history_words(writes: Sequence[FirmwareWrite]) -> str:
@@ -122,7 +123,8 @@ class FirmwareScreen(Page[None]):
         """Lay out the review of a firmware image or, without one, the history of writes."""
         with VerticalScroll():
             if self.reviewed is not None:
-                words = image_words(self.reviewed)
+                told = tell_image(self.reviewed.image, self.app.archive)
+                words = image_words(self.reviewed, told)
             else:
                 words = history_words(self.app.archive.writes())
             shown = Content(safe(words, keep="\n"))

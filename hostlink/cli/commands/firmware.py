@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from hostlink.archive import Archive
-    from hostlink.archive.firmware import FirmwareWrite
     from hostlink.firmware.chip import Chip
     from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
@@ -71,15 +70,30 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @firmware.command()
 @click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a draft profile (TOML) made of what the image tells.",
+)
 @_image_options
-@shared(json=True)
-def review(common: CommonOptions, image: Path, part: str, bootloader_bytes: int | None) -> int:
+@shared(json=True, yes=True)
+def review(
+    common: CommonOptions,
+    image: Path,
+    output: Path | None,
+    part: str,
+    bootloader_bytes: int | None,
+) -> int:
     """Show what an image holds, where it lies in flash, and what is wrong with it.
 
-    Nothing is sent anywhere. Exit status 1 where it has errors.
+    It is not run: its BASIC words, texts and speed are read from its bytes, and compared with the
+    image written before. Nothing is sent anywhere. Exit status 1 where it has errors.
     """
     from hostlink.cli.firmware_words import review_dict, show_review
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
+    from hostlink.jobs.firmware.draft import write_draft
+    from hostlink.jobs.firmware.telling import tell_image, told_dict
 
     reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
     known = role = ""
@@ -88,10 +102,14 @@ def review(common: CommonOptions, image: Path, part: str, bootloader_bytes: int 
             held = archive.known_image(reviewed.image.sha256)
             known = held.name if held is not None else ""
             role = archive.image_role(reviewed.image.sha256)
+        told = tell_image(reviewed.image, archive)
+    if output is not None:
+        write_draft(reviewed.image, told.knowledge, output, replace=common.yes)
+        say(f"{output} is a draft profile, read from {image.name}.", quiet=common.quiet)
     if common.json:
-        as_json(review_dict(reviewed, known, role))
+        as_json(review_dict(reviewed, known, role) | told_dict(told))
     else:
-        show_review(reviewed, known, role)
+        show_review(reviewed, known, role, told)
     return 1 if reviewed.errors else 0
 
 
@@ -178,7 +196,7 @@ def write(
     chip = _chip(part, boot_bytes)
     if previous:
         _must_have_previous(common)
-    _ask_to_go_on(common, chip)
+    _ask_to_go_on(common, chip, reviewed)
     request = partial(
         WriteRequest,
         chip=chip,
@@ -265,11 +283,14 @@ def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
     )
 
 
-def _ask_to_go_on(common: CommonOptions, chip: Chip) -> None:
-    """Show the cautions and ask for consent. Raises RefusedError without it."""
+def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | None) -> None:
+    """Show the image and the cautions, and ask for consent. Raises RefusedError without it."""
     from hostlink.cli.ways import COMMANDS
     from hostlink.jobs.cautions import CAUTIONS
+    from hostlink.jobs.firmware.telling import told_sentence
 
+    if reviewed is not None:
+        say(told_sentence(reviewed.image), quiet=common.quiet)
     port = safe(common.the_port())
     words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
     for line in words.split("\n"):
@@ -302,10 +323,12 @@ def _image_and_role(
 @shared(json=True)
 def history(common: CommonOptions) -> int:
     """Show which image was written to which board, when, and how it ended."""
+    from hostlink.cli.firmware_words import write_dict
+
     with common.reading() as archive:
         found = archive.writes()
     if common.json:
-        as_json([_write_dict(each) for each in found])
+        as_json([write_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
         table(
@@ -325,21 +348,3 @@ def history(common: CommonOptions) -> int:
         )
     say(f"{plural(len(found), 'write')} of firmware.", quiet=common.quiet)
     return tell_damaged(found.damaged)
-
-
-def _write_dict(write: FirmwareWrite) -> dict[str, object]:
-    """Return the JSON for one firmware write."""
-    return {
-        "began_at": write.began_at.isoformat(),
-        "ended_at": write.ended_at.isoformat() if write.ended_at else None,
-        "outcome": write.outcome or None,
-        "board": write.board or None,
-        "board_uuid": write.board_uuid,
-        "role": write.role,
-        "chip": write.part,
-        "image": write.image.name,
-        "sha256": write.image.sha256,
-        "previous_sha256": write.previous.sha256 if write.previous else None,
-        "backup": write.backup or None,
-        "banner": write.banner or None,
-    }

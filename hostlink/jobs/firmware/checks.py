@@ -21,6 +21,7 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.firmware.image import Image
+from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import Collected, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
@@ -34,8 +35,13 @@ _UNTOUCHED = "Nothing was sent that changes the board."
 
 
 def role_of(archive: Archive, image: Image, role: str) -> Role:
-    """Return what an image is for, as given or as at an earlier write. Raises RefusedError."""
+    """Return what an image is for: as given, as at an earlier write, or by its BASIC words.
+
+    Raises RefusedError if that is not known.
+    """
     named = role or archive.image_role(image.sha256)
+    if not named and read_image(image.flash).has_basic:
+        named = "computer"
     wanted = next((each for each in ROLES if each == named), None)
     if wanted is None:
         raise RefusedError(

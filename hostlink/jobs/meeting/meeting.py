@@ -20,6 +20,7 @@ from hostlink.board.profile.model import HEARD
 from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.firmware.chip import CHIPS
 from hostlink.firmware.image import Image
+from hostlink.firmware.knowledge import read_image
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.boards import access_advice, usb_id, without_port
 from hostlink.jobs.events import PagesRead
@@ -159,7 +160,8 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> Bootloader:
         if known is not None:
             name, role = known.name, archive.image_role(image.sha256)
             break
-    return Bootloader(boot.baud, boot.signature, flash, name, role)
+    has_basic = read_image(flash).has_basic
+    return Bootloader(boot.baud, boot.signature, flash, name, role, has_basic)
 
 
 def _with_contents(session: Session, archive: Archive, seen: Seen) -> Seen:

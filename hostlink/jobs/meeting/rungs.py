@@ -222,6 +222,8 @@ def _bootloader(seen: Seen) -> Stand:
             held = "its flash was not read"
         elif boot.image:
             held = f"its flash holds {boot.image}"
+        elif boot.has_basic:
+            held = "its flash holds a BASIC"
         return _holds(f"At {boot.baud} baud; the chip is {boot.part}, {held}.")
     if seen.basic is not None and seen.restart is not Restart.DONE:
         return _left_out("Not asked: that takes a restart, and its BASIC answers already.")
@@ -247,9 +249,9 @@ def _basic(seen: Seen) -> Stand:
     boot = seen.bootloader
     if boot is not None and boot.is_blank:
         return _missing("There is no firmware on the chip yet.", _write_now)
-    if boot is not None and boot.image:
+    if boot is not None and (boot.image or boot.has_basic):
         return _missing(
-            f"{boot.image} is on the chip, and no prompt came.",
+            f"{boot.image or 'A BASIC'} is on the chip, and no prompt came.",
             lambda by: (
                 "Check its crystal and the wire from its TX pin; else write it again, or another "
                 f"image {by.write_first_image}."

@@ -25,7 +25,7 @@ class Bootloader:
 
     baud: its speed. signature: of the chip, three bytes. flash: all of the chip's flash, None if it
     was not read. image: the archive's name of the firmware there, "" if it does not know it. role:
-    what that firmware was written for, "" if unknown.
+    what that firmware was written for, "" if unknown. has_basic: it holds a table of BASIC words.
     """
 
     baud: int
@@ -33,6 +33,7 @@ class Bootloader:
     flash: bytes | None = None
     image: str = ""
     role: str = ""
+    has_basic: bool = False
 
     @property
     def part(self) -> str:
@@ -125,6 +126,7 @@ class Seen:
     @property
     def is_display(self) -> bool:
         """Return whether the board is known as a display, by its firmware or by its role."""
-        if self.bootloader is not None and self.bootloader.role:
-            return self.bootloader.role == "display"
-        return self.role == "display" and not (self.bootloader and self.bootloader.is_blank)
+        boot = self.bootloader
+        if boot is not None and (boot.role or boot.has_basic):
+            return boot.role == "display"
+        return self.role == "display" and not (boot is not None and boot.is_blank)

@@ -69,6 +69,12 @@ STOPS: list[tuple[dict[str, Any], str, str, str]] = [
         "class.hex is on the chip",
         "crystal",
     ),
+    (
+        {"bootloader": dataclasses.replace(FILLED, has_basic=True)},
+        "basic",
+        "A BASIC is on the chip",
+        "crystal",
+    ),
 ]
 
 
