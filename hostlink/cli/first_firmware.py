@@ -87,7 +87,7 @@ def take_first_steps(
     """Label a board that has its first firmware, and load its first program if wanted."""
     session.attach()
     _label(common, session, archive, steps)
-    material = _first_program(common, session, archive, steps, teller)
+    material = _first_program(common, archive, steps, teller)
     if material is None:
         return None
     from hostlink.jobs.loading import LoadOptions
@@ -114,11 +114,7 @@ def _label(common: CommonOptions, session: Session, archive: Archive, steps: Fir
 
 
 def _first_program(
-    common: CommonOptions,
-    session: Session,
-    archive: Archive,
-    steps: FirstSteps,
-    teller: PageTeller,
+    common: CommonOptions, archive: Archive, steps: FirstSteps, teller: PageTeller
 ) -> Material | None:
     from hostlink.jobs.firmware.first_program import first_program
     from hostlink.jobs.listing_source import find_material
@@ -127,8 +123,6 @@ def _first_program(
         return find_material(steps.load, archive)
     if not may_ask(common):
         return None
-    material = first_program(session.profile)
     teller.close()
-    if material is None or not agreed(f"Load {material.label} as its first program?"):
-        return None
-    return material
+    material = first_program()
+    return material if agreed(f"Load {material.label}, which prints and counts?") else None

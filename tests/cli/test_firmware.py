@@ -330,11 +330,12 @@ def test_at_a_terminal_a_first_firmware_is_asked_in_words(
         "What is this image for?",
         "It is new, nothing on it is needed: write?",
         "What do you call this board",
-        "as its first program?",
+        "Load the program FIRST, which prints and counts?",
     ):
         assert asked in told.err, asked
     (row,) = hostlink("boards", "--json").json
-    assert row["label"] == "Red" and row["holds"]
+    assert (row["label"], row["holds"]) == ("Red", "FIRST@1")
+    assert "THIS BOARD IS ALIVE" in hostlink("run").out
 
 
 def test_unplugged_half_way_the_same_command_finishes(

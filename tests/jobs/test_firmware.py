@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.cli.ways import advised
 from hostlink.errors import (
     HostlinkError,
@@ -28,7 +29,9 @@ from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.firmware.asking import Question, write_asking
+from hostlink.jobs.firmware.first_program import first_program
 from hostlink.jobs.firmware.writing import WriteRequest, image_before, write_firmware
+from hostlink.listing import review
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 SMALL = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048, boot_sizes=(512,))
@@ -461,6 +464,7 @@ def test_what_is_asked_is_asked_over_one_open_port(
     with board.session() as session:
         written = write_asking(session, archive, wanted(), answer)
     assert len(asked) == 1
+    assert len(board.said("BoardAnswered")) == 1  # it was looked at once
     assert written.answered
 
 
@@ -666,3 +670,10 @@ def test_on_a_wire_that_loses_a_byte_in_two_thousand_it_is_still_right(
     with board.session() as session:
         write_firmware(session, archive, wanted())
     assert holds(board, wanted())
+
+
+@pytest.mark.parametrize("name", [each for each in shipped_profiles() if each != "ecma-55"])
+def test_the_first_program_has_no_fault_for_any_shipped_kind(name: str) -> None:
+    """It is loaded into boards that nobody has measured: the review finds nothing at all."""
+    material = first_program()
+    assert not review(material.listing, find_profile(name).rules).findings

@@ -8,9 +8,14 @@ from dataclasses import dataclass
 
 from hostlink.archive import Archive
 from hostlink.errors import Needed, RefusedError
+from hostlink.jobs.firmware.checks import look
 from hostlink.jobs.firmware.request import WriteRequest, Written
+from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.firmware.writing import write_firmware
 from hostlink.jobs.session.session import Session
+
+# Refusals before the board is restarted: what it answered holds still.
+_ABOUT_THE_BOARD = (Needed.NEW_BOARD, Needed.WHICH_BOARD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +70,11 @@ def write_asking(
     `write_firmware`; nothing is asked twice.
     """
     asked: set[Needed] = set()
+    situation: Situation | None = None
     while True:
         try:
-            return write_firmware(session, archive, request)
+            situation = situation or look(session, archive, request)
+            return write_firmware(session, archive, request, situation)
         except RefusedError as error:
             question = question_of(error, request)
             if question is None or error.needed is None or error.needed in asked:
@@ -77,3 +84,5 @@ def write_asking(
             if answer is None:
                 raise
             request = answer
+            if error.needed not in _ABOUT_THE_BOARD:
+                situation = None  # the board may have been restarted since

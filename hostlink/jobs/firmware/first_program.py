@@ -1,20 +1,28 @@
-"""The first program of a new board: the smallest shipped one that its BASIC takes."""
+"""The first program of a new board: short, and the same in every BASIC."""
 
 from __future__ import annotations
 
-from hostlink.board.profile.model import Profile
-from hostlink.errors import RefusedError
-from hostlink.jobs.fitness import check_loadable
-from hostlink.jobs.listing_source import Material, read_shipped, shipped_programs
+from hostlink.archive import Origin
+from hostlink.jobs.listing_source import Material
+
+# No THEN, separator or semicolon: the interpreters that were met differ in each of these.
+_TEXT = """\
+10 REM FIRST
+20 PRINT "THIS BOARD IS ALIVE"
+30 FOR I=1 TO 5
+40 PRINT I
+50 NEXT I
+60 END
+"""
 
 
-def first_program(profile: Profile) -> Material | None:
-    """Return the smallest shipped program without errors for a kind of board, None if none is."""
-    materials = sorted(map(read_shipped, shipped_programs()), key=lambda each: len(each.raw))
-    for material in materials:
-        try:
-            check_loadable(material, profile, despite_review=False)
-        except RefusedError:
-            continue
-        return material
-    return None
+def first_program() -> Material:
+    """Return a program that shows that a board prints, counts and repeats."""
+    return Material(
+        "FIRST",
+        "the program FIRST",
+        _TEXT,
+        _TEXT.encode(),
+        "utf-8",
+        Origin("library", "FIRST"),
+    )

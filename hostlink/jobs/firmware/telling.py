@@ -79,7 +79,9 @@ def told_sentence(image: Image) -> str:
         parts.append(f"a BASIC of {plural(len(known.words), 'word')}")
     if len(known.bauds) == 1:
         parts.append(f"perhaps {known.bauds[0]} baud")
-    longest = max((each.text for each in known.texts), key=len, default="")
+    texts = [each.text for each in known.texts]
+    named = [text for text in texts if "basic" in text.casefold() or "board" in text.casefold()]
+    longest = max(named or texts, key=len, default="")
     says = f'; it holds the text "{longest}"' if longest else ""
     return f"{image.name}: {', '.join(parts)}{says}."
 

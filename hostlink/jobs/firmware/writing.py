@@ -55,9 +55,12 @@ _PASSES = 2  # each page is written and read back
 _RESTARTS = 2  # restarts of the board during a write before giving up
 
 
-def write_firmware(session: Session, archive: Archive, request: WriteRequest) -> Written:
+def write_firmware(
+    session: Session, archive: Archive, request: WriteRequest, situation: Situation | None = None
+) -> Written:
     """Write a reviewed image; return when it was read back and the programs were put back.
 
+    situation: what the board was just seen to be; None to look at it first.
     Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
     state of the board and what is kept; AfterWriteError if the image is on the board, but the
     board does not come to its prompt or its programs could not be put back.
@@ -69,7 +72,7 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
             kept="Nothing was sent to the board.",
             advice="Check that the image is for this board, and how large its bootloader is.",
         )
-    situation = look(session, archive, request)
+    situation = situation or look(session, archive, request)
     must_be_the_board(session, archive, situation, request)
     boot = BootLink(session)
     backup = save_programs(session, archive, situation, request)
