@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from intelhex import IntelHex
 
+from hostlink.archive import Archive
 from hostlink.board.profile.file import load_profile
 from hostlink.jobs.cautions import CAUTIONS
 
@@ -322,7 +323,7 @@ def test_at_a_terminal_a_first_firmware_is_asked_in_words(
     bare()
     (place / "archive.sqlite3").unlink()
     monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
-    monkeypatch.setattr("hostlink.cli.commands.firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
     answers = b"computer\ny\nRed\ny\n"
     told = hostlink("firmware", "write", image(), "--yes", stdin=answers)
     assert told.status == 0, told.err
@@ -336,6 +337,45 @@ def test_at_a_terminal_a_first_firmware_is_asked_in_words(
     (row,) = hostlink("boards", "--json").json
     assert (row["label"], row["holds"]) == ("Red", "FIRST@1")
     assert "THIS BOARD IS ALIVE" in hostlink("run").out
+
+
+def test_the_two_boards_of_a_machine_in_one_sitting(
+    hostlink: Callable,
+    image: Callable,
+    flash: Callable,
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Which wire to move is told between them; the bridge may be the same, or at another port."""
+    words = ("firmware", "write", image(), "--role", "computer", "--display", image("view.hex", 9))
+    told = hostlink(*words, "--yes")
+    assert told.status == 1
+    assert "somebody has to move wires" in told.err
+    assert not (place / "practice").exists()
+    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
+    told = hostlink(*words, "--yes", stdin=b"n\n")
+    assert told.status == 1
+    assert "The computer is done." in told.err
+    view = b"practice://view?time=virtual"
+    told = hostlink(*words, "--yes", stdin=b"y\n" + view + b"\ny\n")
+    assert told.status == 0, told.err
+    for said in (
+        "Lift the wire by which the computer drives the display's RX pin",
+        "the machine's own description",
+        "It is the display: write?",
+        "Both boards are written.",
+    ):
+        assert said in told.err, said
+    assert flash("view").startswith(content(place / "view.hex"))
+    assert flash().startswith(content(place / "class.hex"))
+    told = hostlink(*words, "--yes", stdin=b"y\n\ny\n")  # one bridge, moved
+    assert told.status == 0, told.err
+    roles = {row["role"] for row in hostlink("firmware", "history", "--json").json}
+    assert roles == {"computer", "display"}
+    with Archive.open(place / "archive.sqlite3") as archive:
+        (board,) = [each for each in archive.boards() if each.serial == "practice:class"]
+        assert archive.board_role(board.uuid) == "computer"
 
 
 def test_unplugged_half_way_the_same_command_finishes(

@@ -93,6 +93,8 @@ def written_words(written: Written) -> str:
         back = f" What it held before is kept as {written.backup}."
     if written.restored:
         back = f" Its programs are back on it, proven ({written.backup})."
+    if written.was_new:
+        back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
     )

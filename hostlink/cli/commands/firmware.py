@@ -12,14 +12,8 @@ import click
 from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.first_firmware import (
-    FirstSteps,
-    ask_role,
-    asker,
-    check_first_steps,
-    may_ask,
-    take_first_steps,
-)
+from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
+from hostlink.cli.first_firmware import FirstSteps
 from hostlink.cli.group import Group
 from hostlink.cli.options import Whole, shared
 from hostlink.cli.output import as_json, say, table
@@ -30,12 +24,8 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from hostlink.archive import Archive
     from hostlink.firmware.chip import Chip
-    from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
-    from hostlink.jobs.firmware.writing import WriteRequest
-    from hostlink.jobs.session.session import Session
 
 _ROLES = click.Choice(["computer", "display"])
 
@@ -162,6 +152,11 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 )
 @click.option("--label", metavar="LABEL", default="", help="Label the board afterwards.")
 @click.option("--load", "program", metavar="WHAT", default="", help="Load a listing afterwards.")
+@click.option(
+    "--display",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The image of the machine's display, written next: which wires to move is told.",
+)
 @shared(link=True, json=True, yes=True)
 def write(
     common: CommonOptions,
@@ -176,6 +171,7 @@ def write(
     new_board: bool,
     label: str,
     program: str,
+    display: Path | None,
 ) -> None:
     """Write an image to a board, every page read back, its programs kept and put back.
 
@@ -190,9 +186,10 @@ def write(
     if (image is None) == (not previous):
         raise UsageError("Name an IMAGE, or --previous, and not both.")
     boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
-    reviewed = _reviewed(image, part, boot_bytes) if image is not None else None
-    if reviewed is not None:
-        _must_be_sound(reviewed, despite_review)
+    reviewed = _sound(image, part, boot_bytes, despite_review)
+    second = _sound(display, part, boot_bytes, despite_review)
+    if second is not None:
+        check_two_boards(common, previous=previous)
     chip = _chip(part, boot_bytes)
     if previous:
         _must_have_previous(common)
@@ -207,55 +204,9 @@ def write(
         boot_is_known=bootloader_bytes is not None,
         goes_back=previous,
     )
-    _write(common, reviewed, role, request, FirstSteps(new_board, label, program))
-
-
-def _write(
-    common: CommonOptions,
-    reviewed: ImageReview | None,
-    role: str | None,
-    request: Callable[..., WriteRequest],
-    steps: FirstSteps,
-) -> None:
-    """Write the reviewed image, or the previous one, and report the result."""
-    from hostlink.cli.firmware_words import tell_written, written_dict
-    from hostlink.cli.page_teller import PageTeller
-    from hostlink.jobs.firmware.asking import write_asking
-    from hostlink.jobs.firmware.writing import AfterWriteError
-
-    with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
-        check_first_steps(archive, steps)
-        if reviewed is not None:
-            role = _role(common, archive, reviewed.image, role or "")  # before a port is opened
-        with common.session(archive, teller.emit) as session:
-            image, wanted = _image_and_role(session, archive, reviewed, role)
-            ask = asker(common, teller)
-            try:
-                wish = request(image=image, role=wanted)
-                written = write_asking(session, archive, wish, ask)
-            except AfterWriteError as error:
-                if common.json:
-                    as_json(written_dict(error.written))
-                raise
-            teller.close()
-            if common.json:
-                as_json(written_dict(written))
-            else:
-                tell_written(written, quiet=common.quiet)
-            if written.answered and steps.wanted(was_new=written.was_new):
-                take_first_steps(common, session, archive, steps, teller)
-
-
-def _role(common: CommonOptions, archive: Archive, image: Image, role: str) -> str:
-    """Return what an image is for; at a terminal it is asked for."""
-    from hostlink.jobs.firmware.checks import role_of
-
-    try:
-        return role_of(archive, image, role)
-    except RefusedError:  # it refuses for nothing else
-        if not may_ask(common):
-            raise
-        return ask_role()
+    write_one(common, reviewed, role, request, FirstSteps(new_board, label, program))
+    if second is not None:
+        write_display(common, second, request)
 
 
 def _must_have_previous(common: CommonOptions) -> None:
@@ -268,10 +219,16 @@ def _must_have_previous(common: CommonOptions) -> None:
         image_before(archive, known_board(archive, identity_of(common.the_port())))
 
 
-def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
+def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> ImageReview | None:
+    """Review an image; None for no path. Raises RefusedError for errors, and doubts too unless
+    despite.
+    """
+    if path is None:
+        return None
+    reviewed = _reviewed(path, part, boot_bytes)
     found = reviewed.errors or (() if despite else reviewed.doubts)
     if not found:
-        return
+        return reviewed
     first, more = found[0], len(found) - 1
     where = f"line {first.line}: " if first.line else ""
     others = f" (and {more} more)" if more else ""
@@ -305,18 +262,6 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
         )
     if not agreed("Go on?"):
         raise RefusedError("Nothing was written, as you said.")
-
-
-def _image_and_role(
-    session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
-) -> tuple[Image, str]:
-    """Return the image to write and its role: the reviewed image, or the previous one."""
-    from hostlink.jobs.firmware.writing import way_back
-
-    if reviewed is not None:
-        return reviewed.image, role or ""
-    image, known = way_back(archive, session.board_in(archive))
-    return image, role or known
 
 
 @firmware.command()
