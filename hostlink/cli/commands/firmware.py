@@ -176,20 +176,16 @@ def write(
     """Write an image to a board, every page read back, its programs kept and put back.
 
     First what the board holds is kept: its programs, then all of its flash. A write that was cut
-    off is finished by the same command. Where the programs could not be put back, the exit status
-    is 1, and the backup that has them is named. At a terminal you are asked for what is not known,
-    and a new board gets its label and its first program.
+    off is finished by the same command. At a terminal you are asked for what is not known; a new
+    board gets its label and its first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.firmware.writing import WriteRequest
 
-    if (image is None) == (not previous):
-        raise UsageError("Name an IMAGE, or --previous, and not both.")
+    _check_named(common, image, display, previous=previous)
     boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
     reviewed = _sound(image, part, boot_bytes, despite_review)
     second = _sound(display, part, boot_bytes, despite_review)
-    if second is not None:
-        check_two_boards(common, previous=previous)
     chip = _chip(part, boot_bytes)
     if previous:
         _must_have_previous(common)
@@ -207,6 +203,16 @@ def write(
     write_one(common, reviewed, role, request, FirstSteps(new_board, label, program))
     if second is not None:
         write_display(common, second, request)
+
+
+def _check_named(
+    common: CommonOptions, image: Path | None, display: Path | None, *, previous: bool
+) -> None:
+    """Refuse images that do not go together."""
+    if (image is None) == (not previous):
+        raise UsageError("Name an IMAGE, or --previous, and not both.")
+    if display is not None:
+        check_two_boards(common, previous=previous)
 
 
 def _must_have_previous(common: CommonOptions) -> None:
