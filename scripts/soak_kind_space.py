@@ -16,7 +16,7 @@ from __future__ import annotations
 import dataclasses
 import random
 
-from hostlink.practice.kind import Kind, Language, Messages, Shelf, Storage
+from hostlink.practice.kind import BoardKind, KindLanguage, KindShelf, KindStorage, Messages
 from hostlink.practice.kind_checks import clashes
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.settings import BoardSettings
@@ -49,7 +49,7 @@ _MEMORIES = (
 )  # fmt: skip
 
 
-def draw_kind(number: int) -> Kind:
+def draw_kind(number: int) -> BoardKind:
     """Return the kind of that number.
 
     Messages and words are taken whole from the kinds that are shipped, since they belong together.
@@ -59,7 +59,7 @@ def draw_kind(number: int) -> Kind:
     while True:
         messages = choose.choice(shipped).messages
         language = _language(choose, choose.choice(shipped).language)
-        kind = Kind(
+        kind = BoardKind(
             name=f"random-{number}",
             title=f"random kind {number}",
             settings=_settings(choose),
@@ -72,7 +72,7 @@ def draw_kind(number: int) -> Kind:
             return kind
 
 
-def _is_heard(kind: Kind) -> bool:
+def _is_heard(kind: BoardKind) -> bool:
     """Whether anything answers a line, so that a host can know that it was taken."""
     return kind.settings.echo or bool(kind.settings.prompt)
 
@@ -144,11 +144,11 @@ def _screen(choose: random.Random) -> dict[str, object]:
     }
 
 
-def _storage(choose: random.Random) -> Storage:
+def _storage(choose: random.Random) -> KindStorage:
     tokens = choose.random() < 0.35
     last = choose.choice([999, 9999, 32767, 32767, 63999, 65529, 65535])
     blanks = ["after-number", "after-number", "kept", *(["squeezed"] if tokens else [])]
-    return Storage(
+    return KindStorage(
         form="tokens" if tokens else "text",
         case=choose.choice(["kept", "kept", "statements", "all"]),
         blanks=choose.choice(blanks),  # type: ignore[arg-type]
@@ -196,7 +196,7 @@ def _messages(choose: random.Random, messages: Messages) -> Messages:
     return changed
 
 
-def _language(choose: random.Random, language: Language) -> Language:
+def _language(choose: random.Random, language: KindLanguage) -> KindLanguage:
     """That of a kind; its free memory is asked for by a function, a bare word, or not at all."""
     asks = choose.choice(["function", "function", "word", "nothing"])
     words = {**dict(language.words), "memory": ("MEM",) if asks == "word" else ()}
@@ -213,11 +213,11 @@ def _language(choose: random.Random, language: Language) -> Language:
     )
 
 
-def _shelf(choose: random.Random, language: Language) -> Shelf:
+def _shelf(choose: random.Random, language: KindLanguage) -> KindShelf:
     words = dict(language.words)
     if not (words["store"] and words["recall"]):
-        return Shelf(slots="none")
-    return Shelf(
+        return KindShelf(slots="none")
+    return KindShelf(
         slots=choose.choice(["named", "one"]),
         quoted=choose.random() < 0.5,
         shows=choose.choice(["names", "program", "nothing"]) if words["stored"] else "nothing",

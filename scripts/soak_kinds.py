@@ -14,7 +14,7 @@ from soak_drawn import Knowledge
 from hostlink.board.profile.model import Commands, Profile, Talk
 from hostlink.listing.rules import Form, Language, Rules, Storage
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.storing import storing
 
 _FIELD = re.compile(r"\{[a-z_]+\}")
@@ -24,7 +24,7 @@ _CASE = {"kept": "kept", "statements": "upper", "all": "upper-everywhere"}
 _SPACING = {"kept": "kept", "after-number": "after-number", "squeezed": "free"}
 
 
-def profile_of(kind: Kind) -> Profile:
+def profile_of(kind: BoardKind) -> Profile:
     """Return the profile that fits a kind of practice board."""
     return Profile(
         name=kind.name,
@@ -36,7 +36,7 @@ def profile_of(kind: Kind) -> Profile:
     )
 
 
-def _talk(kind: Kind) -> Talk:
+def _talk(kind: BoardKind) -> Talk:
     settings = kind.settings
     # Where nothing but a word of its own comes after a command, a stored line has its echo alone.
     ready = _rows(kind.messages.done)[-1:] if not settings.prompt else []
@@ -75,7 +75,7 @@ def _rows(template: str) -> list[str]:
     return [part for part in parts if part]
 
 
-def _commands(kind: Kind) -> Commands:
+def _commands(kind: BoardKind) -> Commands:
     messages, words = kind.messages, dict(kind.language.words)
     named = {"named": ' "{name}"' if kind.shelf.quoted else " {name}"}.get(kind.shelf.slots, "")
     errors = _errors(kind)
@@ -104,7 +104,7 @@ def _commands(kind: Kind) -> Commands:
     )
 
 
-def _errors(kind: Kind) -> tuple[str, ...]:
+def _errors(kind: BoardKind) -> tuple[str, ...]:
     """How the board's messages of errors begin."""
     sign = _sign(kind.messages.error)
     if sign.strip():
@@ -124,7 +124,7 @@ def _begins(error: str, what: str) -> str:
     return next((part for part in _FIELD.split(template) if part.strip()), "").strip("\r\n")
 
 
-def _error_forms(kind: Kind) -> tuple[str, ...]:
+def _error_forms(kind: BoardKind) -> tuple[str, ...]:
     """How a message names its line, in the fields of hostlink.board.dialogue.reported_errors."""
     messages = kind.messages
     where = messages.where.replace("{row}", "{line}")
@@ -138,7 +138,7 @@ def _error_forms(kind: Kind) -> tuple[str, ...]:
     return ("\n".join(row for row in rows if row and row not in done),)
 
 
-def _form(kind: Kind) -> Form:
+def _form(kind: BoardKind) -> Form:
     settings, storage = kind.settings, kind.storage
     indent = len(storing(storage, kind.language).row(1, b""))
     row = re.sub(r"\{number[^}]*\}", "{number}", storage.row).strip()
@@ -160,7 +160,7 @@ def _form(kind: Kind) -> Form:
     )
 
 
-def _storage(kind: Kind) -> Storage:
+def _storage(kind: BoardKind) -> Storage:
     settings, storage = kind.settings, kind.storage
     costs = dict(storage.token_bytes)
     return Storage(
@@ -181,7 +181,7 @@ def _storage(kind: Kind) -> Storage:
     )
 
 
-def _language(kind: Kind) -> Language:
+def _language(kind: BoardKind) -> Language:
     words = dict(kind.language.words)
     free = kind.language.free.partition("(")[0]
     statements = [word for each in words.values() for word in each]
@@ -215,7 +215,7 @@ def with_knowledge(profile: Profile, known: Knowledge) -> Profile:
     )
 
 
-def boards_of(kind: Kind, **changed: object) -> Kind:
+def boards_of(kind: BoardKind, **changed: object) -> BoardKind:
     """Return the kind with other settings, such as how much it holds."""
     settings = dataclasses.replace(kind.settings, **changed)  # type: ignore[arg-type]
     return dataclasses.replace(kind, settings=settings)

@@ -11,7 +11,7 @@ import random
 from typing import Any
 
 from soak_boards import PLAIN, Drawn, drawn_board, kind_of, with_lie, with_manner, with_wrong
-from soak_boards import Kind as BoardKind
+from soak_boards import Kind as SoakKind
 from soak_doing import CAN_BE_TOO_HARD, HAS_SLOTS, NEEDS_A_PROGRAM, PLAIN_SHARES, SHARES, SLOT
 from soak_drawn import (
     FAULTS,
@@ -31,7 +31,7 @@ from hostlink.jobs.listing_source import Material
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
 from hostlink.practice.eeprom import ONLY
-from hostlink.practice.kind import Kind, Language, Storage
+from hostlink.practice.kind import BoardKind, KindLanguage, KindStorage
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine
 from hostlink.practice.storing import storing
@@ -46,7 +46,7 @@ _VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to word 0x0040, as an application beg
 _PAGE = 128  # bytes of flash
 _SIZES = (3, 5, 8, 12, 20, 40)  # lines of a program
 _SLOTS = ("ONE", "TWO")
-_FOLDING = storing(Storage(case="statements"), Language())
+_FOLDING = storing(KindStorage(case="statements"), KindLanguage())
 
 
 def whole(number: int, fault: str = "") -> dict[str, Any]:
@@ -80,7 +80,7 @@ class Making:
         known = some_knowledge(choose)
         kind_of_board = kind_of(drawn.kind)
         practice = kind_of_board.practice
-        self.board = find_kind(practice) if practice else Kind(settings=plain_board)
+        self.board = find_kind(practice) if practice else BoardKind(settings=plain_board)
         self._draw_programs(choose)
         self.settings = with_manner(self.board.settings, kind_of_board, self._other)
         if practice:
@@ -101,7 +101,7 @@ class Making:
         if practice:
             self.fair = self.fair and self._can_be_done()
 
-    def _draw_faults(self, kind_of_board: BoardKind) -> None:
+    def _draw_faults(self, kind_of_board: SoakKind) -> None:
         """What the kind of board puts over the faults that any board may have."""
         drawn = self.drawn
         if drawn is not PLAIN and self.faults.flood_after_bytes:

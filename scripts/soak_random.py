@@ -41,7 +41,7 @@ from hostlink.listing import Listing
 from hostlink.listing.canonical import canonical_lines
 from hostlink.practice.bare import drive
 from hostlink.practice.basic import Basic
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 
@@ -70,7 +70,7 @@ class Tried:
 class _Trial:
     """One board of a random kind, with the kind's own truth."""
 
-    def __init__(self, kind: Kind, archive: Archive) -> None:
+    def __init__(self, kind: BoardKind, archive: Archive) -> None:
         self.kind = kind
         self.archive = archive
         self.true = profile_of(kind)
@@ -162,7 +162,7 @@ def try_kind(number: int) -> Tried:
     return try_board(draw_kind(number), number)
 
 
-def try_board(kind: Kind, number: int, *, lines: int = 0) -> Tried:
+def try_board(kind: BoardKind, number: int, *, lines: int = 0) -> Tried:
     """As try_kind, with a board of this kind. lines: of the program that it holds, 0 for any."""
     choose = random.Random(f"programs {number}")
     tried = Tried(number)
@@ -192,7 +192,7 @@ def try_board(kind: Kind, number: int, *, lines: int = 0) -> Tried:
     return tried
 
 
-def kept_of(kind: Kind, number: int) -> Profile:
+def kept_of(kind: BoardKind, number: int) -> Profile:
     """The profile that a survey with storing proposes of a board of a kind."""
     with _own_profiles(), new_archive() as archive:
         trial = _Trial(kind, archive)

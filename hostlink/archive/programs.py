@@ -12,7 +12,7 @@ from sqlite_utils import Database
 from hostlink.archive.archive_file import ArchiveFile, new_uuid
 from hostlink.archive.database.checksums import is_whole
 from hostlink.archive.database.faults import damaged
-from hostlink.archive.database.joined import Part, Parts, Records
+from hostlink.archive.database.joined import Known, Part, Parts, Records
 from hostlink.archive.database.rows import damaged_rows, found_by, insert, rows
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.lookup import find_spec, program_at, program_id
@@ -142,18 +142,27 @@ def checked_tag(tag: str) -> str:
     return tag
 
 
-def programs_at(db: Database, ids: Sequence[int]) -> tuple[dict[int, Program], list[str]]:
-    """Return the programs of some rows by row id, and sentences on what is damaged."""
+def programs_at(
+    db: Database, ids: Sequence[int], known: Known | None = None
+) -> tuple[dict[int, Program], list[str]]:
+    """Return the programs of some rows by row id, and sentences on what is damaged.
+
+    known: rows checked before in the same transaction.
+    """
+    known = {} if known is None else known
     found, lost = dict[int, Program](), list[str]()
     for at in range(0, len(ids), _AT_ONCE):
-        some, more = _PROGRAMS.by_id(db, ids[at : at + _AT_ONCE])
+        some, more = _PROGRAMS.by_id(db, ids[at : at + _AT_ONCE], known)
         of_these = json.dumps(list(some))
-        tags = _TAGS.listed(db, f"WHERE tags.program_id {_IN} ORDER BY tags.tag_key", (of_these,))
+        tags = _TAGS.listed(
+            db, f"WHERE tags.program_id {_IN} ORDER BY tags.tag_key", (of_these,), known
+        )
         notes = _LAST_NOTES.listed(
             db,
             "WHERE notes.id IN (SELECT max(id) FROM notes "
             f"WHERE program_id {_IN} AND revision_id IS NULL GROUP BY program_id)",
             (of_these,),
+            known,
         )
         held: dict[int, list[str]] = {}
         for program, tag in tags:

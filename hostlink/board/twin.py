@@ -18,7 +18,15 @@ from hostlink.listing.canonical import PLAIN_FORM
 from hostlink.listing.rules import Form
 from hostlink.practice.address import parse_address
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import WORDS, Kind, Language, Messages, Shelf, Storage, literal
+from hostlink.practice.kind import (
+    WORDS,
+    BoardKind,
+    KindLanguage,
+    KindShelf,
+    KindStorage,
+    Messages,
+    literal,
+)
 from hostlink.practice.settings import BoardSettings
 
 _LONGEST_LINE = 255  # where the profile knows no limit
@@ -32,7 +40,7 @@ _HINTS = (
 )
 
 
-def twin_named(port: str) -> Kind | None:
+def twin_named(port: str) -> BoardKind | None:
     """Return the kind that an address asks for by like=PROFILE, or None.
 
     Raises UsageError or ProfileError if there is no such profile or it cannot be used.
@@ -43,9 +51,9 @@ def twin_named(port: str) -> Kind | None:
     return kind_like(find_profile(named)) if named else None
 
 
-def kind_like(profile: Profile) -> Kind:
+def kind_like(profile: Profile) -> BoardKind:
     """Return the kind of practice board that a profile describes."""
-    return Kind(
+    return BoardKind(
         name=f"like-{profile.name}",
         title=f"a practice board like {profile.name}",
         about=profile.about,
@@ -92,7 +100,7 @@ def _settings(profile: Profile) -> BoardSettings:
     )
 
 
-def _storage(profile: Profile) -> Storage:
+def _storage(profile: Profile) -> KindStorage:
     form, held, language = profile.rules.form, profile.rules.storage, profile.rules.language
     tokens = held.kind == "tokens"
     blanks = "after-number"
@@ -100,7 +108,7 @@ def _storage(profile: Profile) -> Storage:
         blanks = "squeezed"
     elif form.keeps_blank or form.spacing == "kept":
         blanks = "kept"
-    return Storage(
+    return KindStorage(
         form=held.kind,
         case=_CASES[form.case],  # type: ignore[arg-type]
         blanks=blanks,  # type: ignore[arg-type]
@@ -168,7 +176,7 @@ def _with_errors(own: Messages, commands: Commands, ready: str) -> Messages:
     )
 
 
-def _language(profile: Profile) -> Language:
+def _language(profile: Profile) -> KindLanguage:
     commands, language = profile.commands, profile.rules.language
     typed = {
         "list": commands.list,
@@ -182,7 +190,7 @@ def _language(profile: Profile) -> Language:
     asked = re.fullmatch(r"(?:PRINT *|\?)(.+)", commands.free_memory)
     if commands.free_memory and asked is None:
         words["memory"] = _first_word(commands.free_memory)
-    return Language(
+    return KindLanguage(
         words=tuple(words.items()),
         small_letters=not language.capitals_only,
         quotes=language.quotes,
@@ -194,10 +202,10 @@ def _first_word(typed: str) -> tuple[str, ...]:
     return tuple(words_in(typed)[:1])
 
 
-def _shelf(commands: Commands) -> Shelf:
+def _shelf(commands: Commands) -> KindShelf:
     if not (commands.store and commands.recall):
-        return Shelf(slots="none")
-    return Shelf(
+        return KindShelf(slots="none")
+    return KindShelf(
         slots="one" if commands.has_unnamed_slot else "named",
         quoted='"{name}"' in commands.store,
         runs_at_start=False,

@@ -48,7 +48,7 @@ def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
         Owner(choice.port, connect, idle=_listen, idle_s=0.02, cancelled=stop) as owner,
     ):
         board = owner.submit(lambda opened: opened).result()  # an error of the opening comes here
-        screen = Screen(owner, board, _history(archive))
+        screen = ConsoleTerminal(owner, board, _history(archive))
         say(
             f"Talking to {choice.port}. {LEAVE} ends it, {INTERRUPT} or Ctrl+C stops a program, "
             f"{CAPTURE} reads the program.",
@@ -79,7 +79,7 @@ def _history(archive: Archive) -> History:
     return FileHistory(str(path))
 
 
-class Screen:
+class ConsoleTerminal:
     """The terminal of the console: one typed line at a time."""
 
     def __init__(self, owner: Owner[Console], board: Console, history: History) -> None:

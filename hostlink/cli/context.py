@@ -163,7 +163,8 @@ class CommonOptions:
         if not found:
             raise UsageError(
                 "No board is plugged in.",
-                advice="Plug one in, name its --port, or try --port practice://.",
+                advice="Plug the small board with the USB socket into this computer (`hostlink "
+                "boards` lists what is here), name its --port, or try --port practice://.",
             )
         raise UsageError(
             f"{len(found)} boards are plugged in: {', '.join(each.port for each in found)}.",

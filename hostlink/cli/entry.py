@@ -133,11 +133,11 @@ class LazyGroup(Group):
         """Return the names of all commands in the order in which the help lists them."""
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def find_command(self, ctx: click.Context, name: str) -> click.Command | None:
         """Import and return the command of this name; return None if there is none."""
-        if cmd_name not in COMMANDS:
+        if name not in COMMANDS:
             return None
-        module, function, _ = COMMANDS[cmd_name]
+        module, function, _ = COMMANDS[name]
         command = getattr(importlib.import_module(f"hostlink.cli.commands.{module}"), function)
         assert isinstance(command, click.Command)
         return command
@@ -145,6 +145,16 @@ class LazyGroup(Group):
     def help_lines(self) -> list[tuple[str, str]]:
         """Return each command with its one line of help, without importing any."""
         return [(name, text) for name, (_, _, text) in COMMANDS.items()]
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the commands with their help lines, grouped by what one wants to do."""
+        from hostlink.cli.help_map import GROUPS
+
+        lines = dict(self.help_lines())
+        widest = max(map(len, lines))
+        for title, names in GROUPS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name.ljust(widest), lines[name]) for name in names])
 
 
 def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
@@ -274,6 +284,9 @@ def _main() -> int:
         _tell_stopped()
         return ExitStatus.INTERRUPTED
     except OSError as error:
+        if sys.platform == "win32" and error.errno == errno.EINVAL:
+            drop(sys.stdout)
+            return ExitStatus.DONE  # so Windows says that a pipe was closed at its other end
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             raise
         tell(HostlinkError(f"The output could not be written: {error.strerror}."))

@@ -18,7 +18,7 @@ def _option(*names: str, **settings: Any) -> Callable[[F], F]:
     return click.option(*names, **settings)
 
 
-class Whole(click.IntRange):
+class WholeRange(click.IntRange):
     """A whole number in a range, named so in errors; the option's help states the range."""
 
     name = "whole number"
@@ -27,7 +27,7 @@ class Whole(click.IntRange):
         return ""
 
 
-class Number(click.FloatRange):
+class NumberRange(click.FloatRange):
     """A number in a range; the option's help states the range."""
 
     def _describe_range(self) -> str:
@@ -65,7 +65,7 @@ _LINK = [
     _PORT,
     _option(
         "--baud",
-        type=Whole(50, 4_000_000),
+        type=WholeRange(50, 4_000_000),
         default=None,
         envvar="HOSTLINK_BAUD",
         metavar="BAUD",

@@ -116,7 +116,8 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
         raise UsageError(
             "No known board is plugged in.",
             kept="No port was opened.",
-            advice="Plug one in, or name each --port.",
+            advice="Plug the small board with the USB socket into this computer, or name each "
+            "--port.",
         )
     found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
     return [port for _, port in found]

@@ -1,6 +1,6 @@
 """Talking to a serial bootloader: a core without I/O that drives one script of questions.
 
-A script is a generator: it yields an `Ask` and is sent the bytes that were asked for, or has
+A script is a generator: it yields an `Query` and is sent the bytes that were asked for, or has
 `AskFailed` thrown in; it yields a `Drain` to let the line fall quiet. What it returns is the
 result. The core keeps the rules:
 
@@ -44,7 +44,7 @@ class AskFailed(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Ask:
+class Query:
     """A frame to send. size: bytes of payload in its answer. patience_s: time for the answer, the
     wire's own not counted."""
 
@@ -61,7 +61,7 @@ class Drain:
     flush: bytes = b""
 
 
-Script: TypeAlias = Generator[Ask | Drain, bytes, T]
+Script: TypeAlias = Generator[Query | Drain, bytes, T]
 
 
 class _State(Enum):
@@ -82,7 +82,7 @@ class Conversation(Generic[T]):
         self._script = script
         self._byte_s = BITS_PER_BYTE / baud
         self._state = _State.READY
-        self._ask = Ask(b"")
+        self._ask = Query(b"")
         self._answer = bytearray()
         self._deadline = 0.0
         self._quiet_at = 0.0
@@ -152,7 +152,7 @@ class Conversation(Generic[T]):
             return Step()
         return self._begin(now, wanted)
 
-    def _begin(self, now: float, wanted: Ask | Drain) -> Step:
+    def _begin(self, now: float, wanted: Query | Drain) -> Step:
         if isinstance(wanted, Drain):
             self._state = _State.DRAINING
             self._quiet_s = wanted.quiet_s

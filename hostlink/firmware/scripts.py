@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
 from hostlink.firmware import protocol
-from hostlink.firmware.bootloader import Ask, AskFailed, Drain, Failure, Script
+from hostlink.firmware.bootloader import AskFailed, Drain, Failure, Query, Script
 from hostlink.firmware.chip import Chip
 from hostlink.firmware.plan import OnPage, Page, Plan, guard_page, silently
 
@@ -30,7 +30,7 @@ def synchronise(tries: int = SYNC_TRIES) -> Script[None]:
     for attempt in range(tries):
         yield Drain(0.02, bytes((protocol.END,)) if odd else b"")
         try:
-            yield Ask(protocol.get_sync(), patience_s=_SYNC_PATIENCE_S)
+            yield Query(protocol.get_sync(), patience_s=_SYNC_PATIENCE_S)
         except AskFailed as error:
             odd = error.failure is not Failure.SILENT or attempt % 3 == 2
             if failed.failure is Failure.SILENT:
@@ -46,8 +46,8 @@ def begin() -> Script[bytes]:
     for attempt in range(1, _PAGE_TRIES + 1):
         yield from synchronise()
         try:
-            yield Ask(protocol.enter_programming())
-            signature = yield Ask(protocol.read_signature(), 3)
+            yield Query(protocol.enter_programming())
+            signature = yield Query(protocol.read_signature(), 3)
         except AskFailed:
             if attempt == _PAGE_TRIES:
                 raise
@@ -61,7 +61,7 @@ def begin() -> Script[bytes]:
 def leave() -> Script[None]:
     """Start the application. The answer may be cut short by the start itself."""
     try:
-        yield Ask(protocol.leave_programming())
+        yield Query(protocol.leave_programming())
     except AskFailed as failed:
         if failed.failure is Failure.REFUSED:
             raise
@@ -179,8 +179,8 @@ class FlashScripts:
         size = self.chip.page_bytes
 
         def ask() -> Script[bytes]:
-            yield Ask(protocol.load_address(address))
-            return (yield Ask(protocol.read_page(size, memory), size))
+            yield Query(protocol.load_address(address))
+            return (yield Query(protocol.read_page(size, memory), size))
 
         return ask
 
@@ -217,8 +217,8 @@ class FlashScripts:
 
     def _write(self, page: int, data: bytes) -> Callable[[], Script[bytes]]:
         def ask() -> Script[bytes]:
-            yield Ask(protocol.load_address(page * len(data) // 2))
-            return (yield Ask(protocol.program_page(data)))
+            yield Query(protocol.load_address(page * len(data) // 2))
+            return (yield Query(protocol.program_page(data)))
 
         return ask
 
@@ -263,7 +263,7 @@ class FlashScripts:
             yield from synchronise()
         for attempt in range(1, _REFUSALS + 1):
             try:
-                yield Ask(protocol.enter_programming())
+                yield Query(protocol.enter_programming())
             except AskFailed:
                 if attempt == _REFUSALS:
                     raise

@@ -35,13 +35,13 @@ from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import HeldProgram, heal_by, held_content, read_held
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, canonical_lines, to_text
 from hostlink.words import safe
 
 
 @dataclass
-class Collected:
+class BoardPrograms:
     """The programs read from a board. unread: slots that could not be read, with the reasons.
 
     doubts: by item name, what contradicts it.
@@ -99,12 +99,12 @@ def backup(session: Session, archive: Archive, *, note: str = "") -> BackedUp:
         return BackedUp(kept, collected.unread, next(iter(collected.doubts.values()), None))
 
 
-def collect(session: Session, archive: Archive, board: Board) -> Collected:
+def collect(session: Session, archive: Archive, board: Board) -> BoardPrograms:
     """Read the program in memory and every stored program, and put memory back."""
     after_restart = session.restarts.memory_is_lost
     banner = _banner(session, archive, board)
     memory = read_held(session, archive, board)
-    found = Collected(memory, banner=banner, after_restart=after_restart)
+    found = BoardPrograms(memory, banner=banner, after_restart=after_restart)
     if memory.lines:
         _add(session, found, Capture(memory.lines, memory.captures, memory.doubt))
     before = (session.restarts.seen, session.dialogue.evidence.total)
@@ -128,7 +128,7 @@ def collect(session: Session, archive: Archive, board: Board) -> Collected:
     return found
 
 
-def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> None:
+def _make_good(session: Session, found: BoardPrograms, before: tuple[int, int]) -> None:
     """Put memory back if it was lost while the board was asked, by a restart noticed or not.
 
     before: restarts and doubts about the wire before that. With stored programs, memory is put back
@@ -150,7 +150,7 @@ def _make_good(session: Session, found: Collected, before: tuple[int, int]) -> N
 
 
 def keep(
-    session: Session, archive: Archive, board: Board, collected: Collected, *, note: str = ""
+    session: Session, archive: Archive, board: Board, collected: BoardPrograms, *, note: str = ""
 ) -> Backup:
     """Keep the collected programs as one backup."""
     for item in collected.items:
@@ -203,7 +203,7 @@ def _banner(session: Session, archive: Archive, board: Board) -> str:
     return heard or (last.banner if last is not None and last.is_finished else "")
 
 
-def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> None:
+def _read_slots(session: Session, found: BoardPrograms, names: tuple[str, ...]) -> None:
     """Recall each slot, then put memory back. A slot that the board refuses is left out.
 
     If the board refuses a slot that it listed, the list may have been damaged: it is read again.
@@ -220,7 +220,7 @@ def _read_slots(session: Session, found: Collected, names: tuple[str, ...]) -> N
         put_into_memory(session, found.memory.lines)
 
 
-def _read_slot(session: Session, found: Collected, name: str) -> bool:
+def _read_slot(session: Session, found: BoardPrograms, name: str) -> bool:
     """Recall a slot into `found`; return False if the board refuses. Raises LinkError."""
     unnamed = session.profile.commands.has_unnamed_slot
     try:
@@ -233,7 +233,7 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
             raise
         found.unread[name] = error.what
         session.emit(Warned(f"{safe(name)} could not be read: {error.what}"))
-        if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
+        if session.dialogue.regain(may_interrupt=True).found is not FoundState.PROMPT:
             session.emit(Warned("The board hangs; restarting it. Memory is put back after."))
             pulse(session)
         return True
@@ -244,7 +244,7 @@ def _read_slot(session: Session, found: Collected, name: str) -> bool:
     return True
 
 
-def _add(session: Session, found: Collected, result: Capture, slot: str = "") -> None:
+def _add(session: Session, found: BoardPrograms, result: Capture, slot: str = "") -> None:
     """Add a captured program to `found`. slot: where it is stored, "" for memory."""
     item = BackupItem(
         "stored" if slot else "memory",
@@ -258,7 +258,7 @@ def _add(session: Session, found: Collected, result: Capture, slot: str = "") ->
         found.doubts[item.name] = result.doubt
 
 
-def _nothing(collected: Collected) -> RefusedError:
+def _nothing(collected: BoardPrograms) -> RefusedError:
     what = "The board holds no program, in memory or stored"
     if collected.after_restart:
         what += ": it restarted when its port was opened, and lost its memory then"

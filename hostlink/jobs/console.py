@@ -16,7 +16,7 @@ from collections.abc import Callable
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.jobs.console_output import ConsoleOutput
@@ -219,7 +219,7 @@ class Console(LongSession):
             self._output.forget_line()
         if core.cut_at:
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
-        session.dialogue.evidence.note(Doubt.RETYPED, core.repairs)
+        session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
             raise not_entered_error(core.outcome, self.at_prompt)
         self.at_prompt = False
@@ -280,7 +280,13 @@ class Console(LongSession):
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
         target = with_lines(held.lines, block)
-        Loader(session.dialogue, target).load(held.lines or None)
+        try:
+            Loader(session.dialogue, target).load(held.lines or None)
+        except ReadBackError as error:
+            if not held.spec:
+                raise
+            before = f"What the board held before is kept as {held.spec}."
+            raise error.but(kept=f"{error.kept} {before}") from error
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)

@@ -45,14 +45,23 @@ def event_words(event: Told, by: Ways) -> str:
             return f"Rescued what the board held as {event.spec} ({size})."
         case AlreadyKept():
             return f"What the board held is in the archive as {event.spec}."
-        case KeptAs() if event.is_new:
-            return f"Kept as {event.spec} ({plural(event.size_bytes, 'byte')})."
         case KeptAs():
-            return f"Nothing new: it is {event.spec} already."
+            return kept_words(event.spec, is_new=event.is_new, size_bytes=event.size_bytes)
         case BackupKept() | BoardAnswered() | PagesRead() | PageProven():
             return _firmware_words(event)
         case _:
             assert_never(event)
+
+
+def kept_words(spec: str, *, is_new: bool, size_bytes: int = 0) -> str:
+    """Return the sentence that a listing was kept, or was kept before, as a revision.
+
+    size_bytes: its size on the board, 0 to leave that out.
+    """
+    if not is_new:
+        return f"Nothing new: it is {spec} already."
+    size = f" ({plural(size_bytes, 'byte')})" if size_bytes else ""
+    return f"Kept as {spec}{size}."
 
 
 def _firmware_words(event: FirmwareEvent) -> str:

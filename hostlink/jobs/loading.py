@@ -126,7 +126,7 @@ def _overwrite(
 ) -> Loaded:
     """Rescue what is on the board, send the listing, prove it, and note what the board holds."""
     state.held = rescue_or_discard(session, archive, board, record, discard=options.discard_board)
-    session.dialogue.command_text("clear", "clear the program memory")
+    session.dialogue.command_text("clear")
     check_room(session, material, state.held, discarded=options.discard_board)
     forget_copy(archive, board, material.content(session.profile))
     record.detail["held"] = state.held.spec
@@ -154,9 +154,9 @@ def _overwrite(
 
 def _restore_host_copy(session: Session, archive: Archive, board: Board, held: HeldProgram) -> None:
     """Note that the board still holds what was captured, since its memory was not cleared."""
-    if not held.spec:
-        return
-    item = archive.revision(held.spec)
+    if not held.captures:
+        return  # discarded unread
+    item = archive.revision(held.spec) if held.spec else None
     archive.set_host_copy(
         board.uuid,
         held_content(session, Capture(dict(held.lines), held.captures)),

@@ -28,7 +28,7 @@ from hostlink.jobs.recalling import (
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.rescuing import HeldProgram, certain, keep_held, rescue_or_discard
 from hostlink.jobs.session.session import Session
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.listing import Listing, measure, review
 from hostlink.words import safe
 
@@ -151,7 +151,7 @@ def _free_memory(session: Session) -> int | None:
         if error.reason is LinkReason.GONE:
             raise
         session.emit(Warned(f"The board did not say how much memory is free: {error.what}"))
-        if session.dialogue.regain(may_interrupt=True).found is not Found.PROMPT:
+        if session.dialogue.regain(may_interrupt=True).found is not FoundState.PROMPT:
             raise
         return None
 
@@ -272,7 +272,7 @@ class _PutBack:
     def _at_prompt(self) -> bool:
         """Return whether the board can be brought to its prompt for putting programs back."""
         try:
-            return self._session.dialogue.regain(may_interrupt=True).found is Found.PROMPT
+            return self._session.dialogue.regain(may_interrupt=True).found is FoundState.PROMPT
         except HostlinkError:
             return False
 

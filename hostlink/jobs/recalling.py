@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from hostlink.advice import Ways, joined
 from hostlink.board.dialogue.capturing import Capture
-from hostlink.board.dialogue.dialogue import Dialogue
+from hostlink.board.dialogue.dialogue import PURPOSES, Dialogue
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.dialogue.own_rows import is_own
@@ -40,14 +40,14 @@ Lines = Mapping[int, Line]
 
 
 @dataclass(frozen=True, slots=True)
-class Slot:
+class StoredSlot:
     """A stored program: its name and whatever else the board lists with it."""
 
     name: str
     row: str
 
 
-def stored(session: Session) -> list[Slot]:
+def stored(session: Session) -> list[StoredSlot]:
     """Return the programs stored in the board, listed the same twice.
 
     On a board with a single place it is the program that a command shows there. A name damaged on
@@ -58,16 +58,16 @@ def stored(session: Session) -> list[Slot]:
     commands = session.profile.commands
     if commands.list_stored and not commands.stored:
         lines = _place_held(session).lines
-        return [Slot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
-    command = session.dialogue.command_text("stored", "list stored programs")
+        return [StoredSlot(ONE_PLACE, plural(len(lines), "line"))] if lines else []
+    command = session.dialogue.command_text("stored")
     heard: set[tuple[str, ...]] = set()
     for _ in range(_MOST_LISTS):
         answer = session.dialogue.ask(command)
         idle = ("", *commands.answer_rows)
         rows = tuple(row.strip() for row in rows_of(answer) if not is_own(row, idle))
         if rows in heard:
-            _refuse_errors(session, "list stored programs", answer)
-            return [Slot(row.split()[0], row) for row in rows]
+            _refuse_errors(session, "stored", answer)
+            return [StoredSlot(row.split()[0], row) for row in rows]
         heard.add(rows)
     raise ReadBackError(
         f"The board was asked {_MOST_LISTS} times what it has stored, and no two answers agree.",
@@ -76,12 +76,12 @@ def stored(session: Session) -> list[Slot]:
     )
 
 
-def listed(session: Session) -> list[Slot]:
+def listed(session: Session) -> list[StoredSlot]:
     """Return the stored programs as `stored` does, or else all slots of this kind of board."""
     session.attach()
     commands = session.profile.commands
     if commands.places and (commands.has_unnamed_slot or not commands.stored):
-        return [Slot(name, "") for name in commands.places]
+        return [StoredSlot(name, "") for name in commands.places]
     return stored(session)
 
 
@@ -107,7 +107,7 @@ def recalled(session: Session, name: str) -> Capture:
         restarts = health.restarts
         if session.profile.commands.clear:
             session.dialogue.clear()
-        _ask(session, "recall", "recall a stored program", name)
+        _ask(session, "recall", name)
         try:
             result = session.dialogue.capture()
         except (NotKnownError, ReadBackError) as error:
@@ -164,7 +164,7 @@ def store_proven(session: Session, name: str, lines: Lines, *, kept: str) -> Non
     something else.
     """
     session.emit(Phase(f"Storing as {safe(name)}"))
-    _ask(session, "store", "store a program", name)
+    _ask(session, "store", name)
     if not session.profile.commands.recall:
         session.emit(Warned("This board cannot recall, so what it stored could not be read back."))
         return
@@ -260,21 +260,21 @@ def checked(session: Session, name: str) -> str:
     )
 
 
-def _ask(session: Session, command: str, what: str, name: str) -> None:
+def _ask(session: Session, command: str, name: str) -> None:
     """Type a slot command. Raises RefusedError with the board's message if it comes twice.
 
     A single one may be the answer to a command that was damaged on the wire.
     """
-    text = session.dialogue.command_text(command, what).format(name=checked(session, name))
+    text = session.dialogue.command_text(command).format(name=checked(session, name))
     if _refusal(session, session.dialogue.ask(text, _SLOW)):
-        _refuse_errors(session, what, session.dialogue.ask(text, _SLOW))
+        _refuse_errors(session, command, session.dialogue.ask(text, _SLOW))
 
 
-def _refuse_errors(session: Session, what: str, answer: str) -> None:
+def _refuse_errors(session: Session, command: str, answer: str) -> None:
     """Raise RefusedError with the board's error message, if the profile describes those."""
     refusal = _refusal(session, answer)
     if refusal:
-        raise RefusedError(f'The board refused to {what}: "{safe(refusal)}".')
+        raise RefusedError(f'The board refused to {PURPOSES[command]}: "{safe(refusal)}".')
 
 
 def _refusal(session: Session, answer: str) -> str:

@@ -46,7 +46,7 @@ def store(session: Session, archive: Archive, name: str) -> HeldProgram:
     and NotKnownError, without overwriting the slot, if its contents are not known for certain.
     """
     session.attach()  # the abilities of a new board are not known before
-    session.dialogue.command_text("store", "store a program")
+    session.dialogue.command_text("store")
     checked(session, name)
     board = session.board_in(archive)
     with recorded_job(session, archive, "store", board, parts=2, detail={"slot": name}) as record:
@@ -77,7 +77,7 @@ def recall(session: Session, archive: Archive, name: str) -> HeldProgram:
     rescue, "" if none.
     """
     session.attach()
-    session.dialogue.command_text("recall", "recall a stored program")
+    session.dialogue.command_text("recall")
     checked(session, name)
     board = session.board_in(archive)
     with recorded_job(session, archive, "recall", board, parts=2, detail={"slot": name}) as record:

@@ -17,7 +17,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.board.survey.bench import Bench, recognise_steadily
 from hostlink.board.survey.findings import SurveyFinding
-from hostlink.board.survey.steps import Consent, Steps
+from hostlink.board.survey.steps import Consent, SurveySteps
 from hostlink.board.survey.store import StoresNothing
 from hostlink.board.survey.telling import told
 from hostlink.errors import (
@@ -151,7 +151,7 @@ class _Survey:
             may_stop=session.choice.stop_running,
         )
         known = tuple(kinds())
-        self._steps = Steps(self._bench, known)
+        self._steps = SurveySteps(self._bench, known)
 
     def do(self) -> Surveyed:
         """Take all measurements to which the user agreed; return their result."""

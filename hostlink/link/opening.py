@@ -9,12 +9,12 @@ import platformdirs
 
 from hostlink.link.clock import Clock, RealClock, VirtualClock
 from hostlink.link.port import Port
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 
 PRACTICE_FOLDER_VARIABLE = "HOSTLINK_PRACTICE"
 
 
-def open_port(name: str, baud: int, kind: Kind | None = None) -> tuple[Port, Clock]:
+def open_port(name: str, baud: int, kind: BoardKind | None = None) -> tuple[Port, Clock]:
     """Open a device, `practice://`, `rfc2217://` or `socket://`; return the port and its clock.
 
     kind: the kind of practice board, overriding the address. Raises LinkError if the port cannot be
@@ -50,7 +50,7 @@ def practice_folder() -> Path:
     return Path(platformdirs.user_state_dir("hostlink", appauthor=False)) / "practice"
 
 
-def _open_practice(name: str, baud: int, kind: Kind | None) -> tuple[Port, Clock]:
+def _open_practice(name: str, baud: int, kind: BoardKind | None) -> tuple[Port, Clock]:
     from hostlink.practice.address import open_board, parse_address
     from hostlink.practice.port import PracticePort
 

@@ -16,7 +16,7 @@ _FIRST_LISTEN_S = 0.15
 _WIPING = b"\b \x00"
 
 
-class Found(Enum):
+class FoundState(Enum):
     """The state in which the board was found."""
 
     PROMPT = "prompt"
@@ -38,7 +38,7 @@ class Regain:
         sent. settle_s: seconds to wait for a board that keeps sending; `flooding` is set if it
         never pauses.
         """
-        self.found = Found.SILENT
+        self.found = FoundState.SILENT
         self.heard = bytearray()
         self.interrupted = False
         self.flooding = False
@@ -77,18 +77,18 @@ class Regain:
     def _talking(self, now: float) -> Step:
         """Handle a board that did not stop sending: a running program, or a flood."""
         if not self._may_interrupt:
-            return self._end(Found.RUNNING)
+            return self._end(FoundState.RUNNING)
         if self._tried >= self._tries:
             self.flooding = True
-            return self._end(Found.STUCK)
+            return self._end(FoundState.STUCK)
         return self._try(now, self._pacing.interrupt, interrupting=True)
 
     def _quiet(self, now: float) -> Step:
         answer = bytes(self.heard[self._mark :])
         if self._tried and ends_with_prompt(answer, self._pacing):
-            return self._end(Found.PROMPT)
+            return self._end(FoundState.PROMPT)
         if self._tried and self._is_answered(answer):
-            return self._end(Found.PROMPT)
+            return self._end(FoundState.PROMPT)
         if self._tried >= self._tries:
             return self._end(self._verdict())
         # Start with the least intrusive byte: a board that shows text but no prompt may wait for
@@ -131,15 +131,15 @@ class Regain:
         text = sum(1 for byte in heard if 32 <= byte < 127 or byte in b"\r\n\t\b")
         return text * 10 >= len(heard) * 8
 
-    def _verdict(self) -> Found:
+    def _verdict(self) -> FoundState:
         heard = bytes(self.heard)
         if not heard:
-            return Found.SILENT
+            return FoundState.SILENT
         if not self._is_text(heard):
-            return Found.UNREADABLE
-        return Found.STUCK if self._may_interrupt else Found.RUNNING
+            return FoundState.UNREADABLE
+        return FoundState.STUCK if self._may_interrupt else FoundState.RUNNING
 
-    def _end(self, found: Found) -> Step:
+    def _end(self, found: FoundState) -> Step:
         self.found = found
         self._done = True
         return Step()

@@ -18,7 +18,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable
 from enum import Enum
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from hostlink.link.core import Step
 from hostlink.link.hearing import MAY_ASK_AFTER_S, Hearing
@@ -42,14 +42,17 @@ class End(Enum):
     FLOODING = "flooding"  # it printed more than was allowed
 
 
-class Answers(Protocol):
-    """A source of answers for a program that asks for input."""
+_Answer = TypeVar("_Answer", covariant=True)
+
+
+class Answers(Protocol[_Answer]):
+    """A source of answers (text, or bytes as they are typed) for a program that asks for input."""
 
     @property
     def live(self) -> bool:
         """Return whether a person types the answers; waiting for one does not count as run time."""
 
-    def take(self) -> bytes | None:
+    def take(self) -> _Answer | None:
         """Return the next line, None if there is none yet. Raises EOFError if none will follow."""
 
 
@@ -65,7 +68,7 @@ class Running:
         self,
         command: bytes,
         pacing: Pacing,
-        answers: Answers,
+        answers: Answers[bytes],
         *,
         longest_s: float,
         most_bytes: int,

@@ -27,7 +27,7 @@ _TIMED_SLACK_S = 0.002
 
 
 @dataclass(frozen=True, slots=True)
-class Damage:
+class EarlyStop:
     """Why sending stopped early.
 
     line: index of the line with the unexpected answer. kind: "echo" (other bytes came back),
@@ -56,7 +56,7 @@ class Sender:
     ) -> None:
         self.pacing = pacing
         self.confirmed = 0  # lines
-        self.damage: Damage | None = None
+        self.damage: EarlyStop | None = None
         self.bytes_out = 0
         self.first_write: float | None = None
         self.last_confirm: float | None = None
@@ -150,7 +150,7 @@ class Sender:
         self._expect_line()
 
     def _fail(self, kind: str) -> None:
-        self.damage = Damage(self._prompted, kind, self._expected, bytes(self._heard))
+        self.damage = EarlyStop(self._prompted, kind, self._expected, bytes(self._heard))
 
     # --- time --------------------------------------------------------------------------------
 

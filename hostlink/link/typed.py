@@ -3,8 +3,8 @@
 The line end is held back until the echo of the text is correct, so that nothing wrong is entered;
 a line with a wrong echo is cancelled and typed again.
 
-States: typing -> committed, and typing -> settling -> cancelling -> typing. Typing that is given up
-ends in done.
+States: typing -> committed, or typing -> settling -> cancelling -> typing; cancelling -> settling
+if no prompt shows that the line is gone. Typing that is given up ends in done.
 """
 
 from __future__ import annotations

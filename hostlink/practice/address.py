@@ -29,7 +29,7 @@ from typing import IO, Any
 from hostlink.errors import LinkError, LinkReason, RefusedError, UsageError
 from hostlink.locking import try_lock
 from hostlink.practice.faults import Faults
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import (
     DEFAULT,
     find_kind,
@@ -39,6 +39,7 @@ from hostlink.practice.kind_file import (
 )
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings, setting_fault
+from hostlink.words import nearest
 
 SCHEME = "practice://"
 DEFAULT_NAME = "desk"
@@ -68,7 +69,7 @@ class Address:
         """Return the settings of a new board at the address."""
         return self.applied(find_kind(self.kind or DEFAULT)).settings
 
-    def applied(self, kind: Kind) -> Kind:
+    def applied(self, kind: BoardKind) -> BoardKind:
         """Return the kind with the settings of the address."""
         settings = dataclasses.replace(kind.settings, **self.given)
         return dataclasses.replace(kind, settings=settings)
@@ -114,8 +115,12 @@ def parse_address(url: str) -> Address:
 
 
 def _unknown_option(key: str) -> UsageError:
-    known = ", ".join(["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]])
-    return UsageError(f'The practice board has no option "{key}".', advice=f"Known: {known}.")
+    known = ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
+    near = nearest(key, known, 1)
+    hint = f"Did you mean {near[0]}? " if near else ""
+    return UsageError(
+        f'The practice board has no option "{key}".', advice=f"{hint}Known: {', '.join(known)}."
+    )
 
 
 _FIELDS: dict[type, dict[str, Any]] = {
@@ -163,7 +168,7 @@ def _one_of(key: str, text: str, *allowed: str) -> str:
 
 
 def open_board(
-    address: Address, folder: Path, host_baud: int, kind: Kind | None = None
+    address: Address, folder: Path, host_baud: int, kind: BoardKind | None = None
 ) -> tuple[Machine, Callable[[Machine], None]]:
     """Return a machine in the state in which it was closed, and a function that saves its state.
 
@@ -197,7 +202,7 @@ def open_board(
     return machine, keep
 
 
-def _state_of(machine: Machine, kind: Kind) -> dict[str, Any]:
+def _state_of(machine: Machine, kind: BoardKind) -> dict[str, Any]:
     """Return what the state file keeps of a machine, as JSON data."""
     flash = base64.b64encode(zlib.compress(machine.chip.flash)).decode("ascii")
     state = {
@@ -223,7 +228,7 @@ def _read_state(path: Path) -> dict[str, Any]:
     return dict(state) if sound else {}
 
 
-def _settled(address: Address, wanted: Kind | None, state: Mapping[str, Any]) -> Kind:
+def _settled(address: Address, wanted: BoardKind | None, state: Mapping[str, Any]) -> BoardKind:
     """Return the kind of the board. Raises RefusedError if it was saved as another kind.
 
     A board saved before there were kinds is a practice board.

@@ -14,11 +14,11 @@ from typing import Any
 from hostlink.errors import RefusedError
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.expression import FUNCTIONS, LETTERS, checked
-from hostlink.practice.kind import ERROR_WORDS, STOPPED, Kind
+from hostlink.practice.kind import ERROR_WORDS, STOPPED, BoardKind
 from hostlink.practice.ops import Chore, Firmware, Send, Work
 from hostlink.practice.state import State, Talk
 from hostlink.practice.statements import STATEMENTS, compiler, read_line
-from hostlink.practice.telling import Teller
+from hostlink.practice.telling import ListingAnswers
 
 __all__ = ["ERROR_WORDS", "FUNCTIONS", "STATEMENTS", "STOPPED", "Basic"]
 
@@ -36,19 +36,19 @@ class Basic:
 
     def __init__(
         self,
-        kind: Kind | None = None,
+        kind: BoardKind | None = None,
         *,
         program_bytes: int | None = None,
         eeprom_bytes: int | None = None,
         seed: int | None = None,
-        teller: Teller | None = None,
+        teller: ListingAnswers | None = None,
     ) -> None:
         given = {"program_bytes": program_bytes, "eeprom_bytes": eeprom_bytes, "seed": seed}
         changed: dict[str, Any] = {key: value for key, value in given.items() if value is not None}
-        kind = kind or Kind()
+        kind = kind or BoardKind()
         settings = dataclasses.replace(kind.settings, **changed)
         self.kind = dataclasses.replace(kind, settings=settings)
-        self.teller = teller or Teller()
+        self.teller = teller or ListingAnswers()
         self._state = self._new_state()
         self._stuck = False
         self.answered = not kind.messages.questions

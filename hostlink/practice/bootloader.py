@@ -78,7 +78,7 @@ def eeprom_bytes(slots: Mapping[str, Mapping[int, bytes]], size: int) -> bytes:
 
 
 @dataclass
-class Chip:
+class ChipMemories:
     """The memories that a bootloader works on.
 
     eeprom: 1 KiB, or None if it cannot be read through the bootloader. page_writes: number of
@@ -99,9 +99,9 @@ class Chip:
         return bytes(self.flash[:2]) in (b"\xff\xff", _ENDLESS_JUMP)
 
 
-def new_chip(settings: BoardSettings, worn_page: int) -> Chip:
-    """Return the chip of a new board. worn_page: as of `Chip`."""
-    return Chip(
+def new_chip(settings: BoardSettings, worn_page: int) -> ChipMemories:
+    """Return the chip of a new board. worn_page: as of `ChipMemories`."""
+    return ChipMemories(
         new_flash(settings.boot_bytes),
         FLASH_BYTES - settings.boot_bytes,
         settings.signature.to_bytes(3),
@@ -115,7 +115,7 @@ class Bootloader:
     until: the time at which the application starts unless a good frame comes before.
     """
 
-    def __init__(self, chip: Chip, at: float, window_s: float, page_s: float) -> None:
+    def __init__(self, chip: ChipMemories, at: float, window_s: float, page_s: float) -> None:
         self.until = at + window_s
         self.left = False
         self.mistakes = 0

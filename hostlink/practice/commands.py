@@ -9,14 +9,14 @@ from collections.abc import Callable, Generator
 
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import slot_name
-from hostlink.practice.expression import Text, read_expression
+from hostlink.practice.expression import LineText, read_expression
 from hostlink.practice.ops import Answer, Chore, Op, Send, Work
 from hostlink.practice.state import SEPARATOR, State, Step, Talk
 
 _LARGEST_NUMBER = 65535
 
 
-def _read_list(text: Text) -> Step:
+def _read_list(text: LineText) -> Step:
     first = last = None
     if text.peek() not in ("", SEPARATOR):
         first = read_expression(text)
@@ -131,14 +131,14 @@ def _new(state: State) -> None:
     state.halt()
 
 
-def _plain(do: Step) -> Callable[[Text], Step]:
+def _plain(do: Step) -> Callable[[LineText], Step]:
     return lambda _: do
 
 
-def _named(do: Callable[[State, str], Talk]) -> Callable[[Text], Step]:
+def _named(do: Callable[[State, str], Talk]) -> Callable[[LineText], Step]:
     """Return a reader for `WORD name`."""
 
-    def read(text: Text) -> Step:
+    def read(text: LineText) -> Step:
         text.peek()
         start = text.at
         end = text.text.find(SEPARATOR, start)
@@ -149,10 +149,10 @@ def _named(do: Callable[[State, str], Talk]) -> Callable[[Text], Step]:
     return read
 
 
-def _telling(meaning: str, read: Callable[[Text], Step]) -> Callable[[Text], Step]:
+def _telling(meaning: str, read: Callable[[LineText], Step]) -> Callable[[LineText], Step]:
     """Return a reader of steps that report to the state which statement they were."""
 
-    def telling(text: Text) -> Step:
+    def telling(text: LineText) -> Step:
         step = read(text)
 
         def told(state: State) -> bytes | Talk | None:
@@ -164,7 +164,7 @@ def _telling(meaning: str, read: Callable[[Text], Step]) -> Callable[[Text], Ste
     return telling
 
 
-COMMANDS: dict[str, Callable[[Text], Step]] = {
+COMMANDS: dict[str, Callable[[LineText], Step]] = {
     meaning: _telling(meaning, read)
     for meaning, read in {
         "list": _read_list,

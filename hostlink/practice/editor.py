@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from hostlink.practice.kind import Language, Storage
+from hostlink.practice.kind import KindLanguage, KindStorage
 from hostlink.practice.settings import BoardSettings
 from hostlink.practice.storing import Storing
 
 _ANSWERED_BEYOND = 2  # erasures beyond the start of a line that are still answered, where they harm
-_FOLDING = Storing(Storage(case="statements"), Language())
+_FOLDING = Storing(KindStorage(case="statements"), KindLanguage())
 
 
 class Astray(bytes):

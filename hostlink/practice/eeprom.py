@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.kind import Shelf
+from hostlink.practice.kind import KindShelf
 from hostlink.practice.storing import Storing
 
 LONGEST_NAME = 8
@@ -24,7 +24,7 @@ _NAME = re.compile(r"[A-Z0-9]{1,8}", re.ASCII)
 _ROW_END_BYTES = 2
 
 
-def slot_name(typed: str, shelf: Shelf) -> str:
+def slot_name(typed: str, shelf: KindShelf) -> str:
     """Return the slot named after a command for the EEPROM.
 
     Raises Complaint unless it is a name of 1 to 8 letters or digits, in quotes if the board
@@ -46,7 +46,7 @@ class Eeprom:
     slots: name to program. writes: name to how often it was written.
     """
 
-    def __init__(self, size: int, shelf: Shelf, rules: Storing) -> None:
+    def __init__(self, size: int, shelf: KindShelf, rules: Storing) -> None:
         self.size = size
         self.shelf = shelf
         self._rules = rules

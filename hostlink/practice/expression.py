@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Protocol, TypeAlias
 
 from hostlink.practice.complaint import Complaint, Reason, excerpt
-from hostlink.practice.kind import Language
+from hostlink.practice.kind import KindLanguage
 
 SMALLEST, LARGEST = -32768, 32767
 DEEPEST = 12
@@ -43,12 +43,12 @@ Expression: TypeAlias = Callable[[Values], int]
 Condition: TypeAlias = Callable[[Values], bool]
 
 
-class Text:
+class LineText:
     """The text of a line and how far it has been read. `upper` is for finding keywords."""
 
     __slots__ = ("at", "depth", "language", "text", "upper")
 
-    def __init__(self, text: str, language: Language) -> None:
+    def __init__(self, text: str, language: KindLanguage) -> None:
         self.text = text
         self.language = language
         self.upper = text.translate(_CAPITALS) if language.small_letters else text
@@ -122,7 +122,7 @@ def quotient(left: int, right: int) -> int:
     return checked(whole if (left < 0) == (right < 0) else -whole)
 
 
-def read_expression(text: Text) -> Expression:
+def read_expression(text: LineText) -> Expression:
     """Read the longest expression that starts here. Raises Complaint if there is none."""
     text.depth += 1
     if text.depth > DEEPEST:
@@ -135,7 +135,7 @@ def read_expression(text: Text) -> Expression:
     return _chained(first, rest)
 
 
-def read_condition(text: Text) -> Condition:
+def read_condition(text: LineText) -> Condition:
     """Read `expression relation expression`. Raises Complaint if it is not one."""
     left = read_expression(text)
     relation = text.take(*RELATIONS)
@@ -157,7 +157,7 @@ def read_condition(text: Text) -> Condition:
             return lambda values: left(values) != right(values)
 
 
-def read_variable(text: Text) -> int:
+def read_variable(text: LineText) -> int:
     """Take a variable A to Z; its index. Raises Complaint if none stands here."""
     letter = text.peek()
     if letter not in LETTERS:
@@ -166,7 +166,7 @@ def read_variable(text: Text) -> int:
     return ord(letter) - ord("A")
 
 
-def _read_term(text: Text) -> Expression:
+def _read_term(text: LineText) -> Expression:
     first = _read_factor(text)
     rest = []
     while sign := text.take("*", "/"):
@@ -174,7 +174,7 @@ def _read_term(text: Text) -> Expression:
     return _chained(first, rest)
 
 
-def _read_factor(text: Text) -> Expression:
+def _read_factor(text: LineText) -> Expression:
     negative = False
     while sign := text.take("+", "-"):
         negative ^= sign == "-"
@@ -186,7 +186,7 @@ def _read_factor(text: Text) -> Expression:
     return _negated(factor) if negative else factor
 
 
-def _read_unsigned(text: Text, start: str) -> Expression:
+def _read_unsigned(text: LineText, start: str) -> Expression:
     if start == "(":
         text.at += 1
         inner = read_expression(text)
@@ -203,7 +203,7 @@ def _read_unsigned(text: Text, start: str) -> Expression:
     return lambda values: values.variables[variable]
 
 
-def _read_free(text: Text) -> Expression | None:
+def _read_free(text: LineText) -> Expression | None:
     """Take the function for the free memory, as the language writes it; None if it is not here."""
     name, bracket, inside = text.language.free.partition("(")
     if not name or not text.take(name):
@@ -216,7 +216,7 @@ def _read_free(text: Text) -> Expression | None:
     return lambda values: values.room()
 
 
-def _read_call(text: Text, function: str) -> Expression:
+def _read_call(text: LineText, function: str) -> Expression:
     argument = read_expression(text)
     text.need(")")
     if function == "ABS":

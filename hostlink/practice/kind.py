@@ -73,7 +73,7 @@ ERRORS: tuple[tuple[Reason, str], ...] = (
 
 
 @dataclass(frozen=True, slots=True)
-class Storage:
+class KindStorage:
     """What becomes of a typed line, and what it costs. Sizes in bytes.
 
     form: "text" keeps the characters, "tokens" keeps keywords as codes, listed back in capitals.
@@ -165,7 +165,7 @@ class Messages:
 
 
 @dataclass(frozen=True, slots=True)
-class Language:
+class KindLanguage:
     """What differs in the language. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
@@ -193,7 +193,7 @@ class Language:
 
 
 @dataclass(frozen=True, slots=True)
-class Shelf:
+class KindShelf:
     """How programs are kept in EEPROM.
 
     slots: several with names, one without, or none. quoted: a name stands in quotes.
@@ -216,7 +216,7 @@ class Shelf:
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class BoardKind:
     """One kind of board.
 
     name: a short word to call it by. title: one line for people. about: what is peculiar to it.
@@ -228,10 +228,10 @@ class Kind:
     about: str = ""
     source: str = ""
     settings: BoardSettings = field(default_factory=BoardSettings)
-    storage: Storage = field(default_factory=Storage)
+    storage: KindStorage = field(default_factory=KindStorage)
     messages: Messages = field(default_factory=Messages)
-    language: Language = field(default_factory=Language)
-    shelf: Shelf = field(default_factory=Shelf)
+    language: KindLanguage = field(default_factory=KindLanguage)
+    shelf: KindShelf = field(default_factory=KindShelf)
 
 
 def literal(text: str) -> str:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import WORDS, Kind
+from hostlink.practice.kind import WORDS, BoardKind
 from hostlink.practice.settings import setting_fault
 
 _LARGEST = 10_000_000
@@ -31,7 +31,7 @@ _FIELDS: dict[str, tuple[str, ...]] = {
 _TEMPLATES = ("done", "list_begin", "recalled", *_FIELDS)
 
 
-class Wrong(Exception):
+class WrongSetting(Exception):
     """A value is invalid; the message completes "KEY is VALUE; it ..."."""
 
 
@@ -40,42 +40,42 @@ def read_value(annotation: Any, value: object) -> Any:
     if typing.get_origin(annotation) is typing.Literal:
         words = typing.get_args(annotation)
         if value not in words:
-            raise Wrong(f"must be {' or '.join(words)}")
+            raise WrongSetting(f"must be {' or '.join(words)}")
         return value
     if typing.get_origin(annotation) is tuple:
         if not isinstance(value, list) or not all(isinstance(each, str) for each in value):
-            raise Wrong("must be a list of texts")
+            raise WrongSetting("must be a list of texts")
         return tuple(text(each) for each in value)
     return _PLAIN[annotation](value)
 
 
 def _flag(value: object) -> bool:
     if not isinstance(value, bool):
-        raise Wrong("must be true or false")
+        raise WrongSetting("must be true or false")
     return value
 
 
 def whole(value: object) -> int:
     """Return a whole number. Raises Wrong."""
     if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= _LARGEST:
-        raise Wrong(f"must be a whole number from 0 to {_LARGEST}")
+        raise WrongSetting(f"must be a whole number from 0 to {_LARGEST}")
     return value
 
 
 def _number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise Wrong("must be a number")
+        raise WrongSetting("must be a number")
     if not 0 <= value <= _LARGEST:
-        raise Wrong(f"must be from 0 to {_LARGEST}")
+        raise WrongSetting(f"must be from 0 to {_LARGEST}")
     return float(value)
 
 
 def text(value: object) -> str:
     """Return text in which each character stands for one byte. Raises Wrong."""
     if not isinstance(value, str):
-        raise Wrong("must be text in quotes")
+        raise WrongSetting("must be text in quotes")
     if any(ord(each) > 255 for each in value):
-        raise Wrong("stands for bytes, so that no character may be above 255")
+        raise WrongSetting("stands for bytes, so that no character may be above 255")
     return value
 
 
@@ -92,7 +92,7 @@ _PLAIN: dict[Any, Callable[[object], Any]] = {
 }
 
 
-def clashes(kind: Kind) -> list[str]:
+def clashes(kind: BoardKind) -> list[str]:
     """Return sentences on values of a kind that are invalid or contradict each other."""
     return [
         *_template_faults(kind),
@@ -102,7 +102,7 @@ def clashes(kind: Kind) -> list[str]:
     ]
 
 
-def _template_faults(kind: Kind) -> list[str]:
+def _template_faults(kind: BoardKind) -> list[str]:
     texts: list[tuple[str, str, tuple[str, ...]]] = [
         (f"[messages] {name}", getattr(kind.messages, name), _FIELDS.get(name, ()))
         for name in _TEMPLATES
@@ -131,7 +131,7 @@ def _template_fault(key: str, said: str, fields: tuple[str, ...]) -> str:
     return ""
 
 
-def _setting_faults(kind: Kind) -> list[str]:
+def _setting_faults(kind: BoardKind) -> list[str]:
     settings = kind.settings
     values: Mapping[str, Any] = {name: getattr(settings, name) for name in settings.__slots__}
     return [
@@ -141,7 +141,7 @@ def _setting_faults(kind: Kind) -> list[str]:
     ]
 
 
-def _storage_faults(kind: Kind) -> list[str]:
+def _storage_faults(kind: BoardKind) -> list[str]:
     storage = kind.storage
     tokens = storage.form == "tokens"
     faults = []
@@ -162,7 +162,7 @@ def _storage_faults(kind: Kind) -> list[str]:
     return faults
 
 
-def _word_faults(kind: Kind) -> list[str]:
+def _word_faults(kind: BoardKind) -> list[str]:
     words = dict(kind.language.words)
     missing = [meaning for meaning in ("list", "new", "run") if not words.get(meaning)]
     if kind.shelf.slots != "none":

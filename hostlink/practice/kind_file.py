@@ -18,8 +18,16 @@ from typing import Any
 
 from hostlink.errors import UsageError
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import WORDS, Kind, Language, Messages, Shelf, Storage, Words
-from hostlink.practice.kind_checks import Wrong, clashes, read_value, text, whole
+from hostlink.practice.kind import (
+    WORDS,
+    BoardKind,
+    KindLanguage,
+    KindShelf,
+    KindStorage,
+    Messages,
+    Words,
+)
+from hostlink.practice.kind_checks import WrongSetting, clashes, read_value, text, whole
 from hostlink.practice.settings import BoardSettings
 
 DEFAULT = "practice"
@@ -29,10 +37,10 @@ _REASONS = {reason.value: reason for reason in Reason}
 # Table to the value that it fills, and the field of Kind for it.
 _TABLES: dict[str, tuple[type, str]] = {
     "talk": (BoardSettings, "settings"),
-    "storage": (Storage, "storage"),
+    "storage": (KindStorage, "storage"),
     "messages": (Messages, "messages"),
-    "language": (Language, "language"),
-    "eeprom": (Shelf, "shelf"),
+    "language": (KindLanguage, "language"),
+    "eeprom": (KindShelf, "shelf"),
 }
 # A field that is a table in its table. It and fields with a table of their own are read apart.
 _IN_TABLE = ("storage", "token_bytes")
@@ -48,7 +56,7 @@ def kind_names() -> list[str]:
 
 
 @lru_cache(maxsize=64)
-def find_kind(name: str) -> Kind:
+def find_kind(name: str) -> BoardKind:
     """Return the kind of that name. Raises UsageError that names the known ones."""
     if name not in kind_names():
         raise UsageError(
@@ -59,7 +67,7 @@ def find_kind(name: str) -> Kind:
     return read_kind(file.read_text(encoding="utf-8"), name)
 
 
-def read_kind(toml: str, name: str) -> Kind:
+def read_kind(toml: str, name: str) -> BoardKind:
     """Return the kind that a TOML text describes. Raises UsageError with all its faults."""
     try:
         data = tomllib.loads(toml)
@@ -68,7 +76,7 @@ def read_kind(toml: str, name: str) -> Kind:
     return kind_from_data(name, data)
 
 
-def kind_from_data(name: str, data: Mapping[str, Any]) -> Kind:
+def kind_from_data(name: str, data: Mapping[str, Any]) -> BoardKind:
     """Return the kind that tables describe (see the top). Raises UsageError with all its faults."""
     faults: list[str] = []
     known = (*_TABLES, "board", "errors", "words")
@@ -82,14 +90,14 @@ def kind_from_data(name: str, data: Mapping[str, Any]) -> Kind:
     values["messages"] = dataclasses.replace(values["messages"], **_errors(tables, faults))
     values["language"] = dataclasses.replace(values["language"], **_words(tables, faults))
     values["storage"] = dataclasses.replace(values["storage"], **_token_bytes(tables, faults))
-    kind = Kind(name=name, **board, **values)
+    kind = BoardKind(name=name, **board, **values)
     faults += clashes(kind)
     if faults:
         raise _faulty(name, faults)
     return kind
 
 
-def kind_to_data(kind: Kind) -> dict[str, Any]:
+def kind_to_data(kind: BoardKind) -> dict[str, Any]:
     """Return the tables of a kind, of what JSON and TOML can hold; `kind_from_data` reads them."""
     data: dict[str, Any] = {"board": {key: getattr(kind, key) for key in _BOARD}}
     for table, (value, field) in _TABLES.items():
@@ -139,7 +147,7 @@ def _checked(
             continue
         try:
             values[key] = read_value(known[key], value)
-        except Wrong as wrong:
+        except WrongSetting as wrong:
             faults.append(f"[{name}] {key} is {str(value)[:40]!r}; it {wrong}.")
     return values
 
@@ -168,7 +176,7 @@ def _token_bytes(tables: Mapping[str, Any], faults: list[str]) -> dict[str, Any]
     for word, cost in table.items():
         try:
             costs.append((text(word), whole(cost)))
-        except Wrong as wrong:
+        except WrongSetting as wrong:
             faults.append(f"[storage] token_bytes of {word} is {cost!r}; it {wrong}.")
     return {"token_bytes": tuple(costs)}
 

@@ -12,7 +12,7 @@ from hostlink.practice.settings import BoardSettings
 from hostlink.practice.uart import byte_time, misheard, understood
 
 
-class Line:
+class SerialLine:
     """One line. host_baud: the speed of the host's side; the other is that of the board's UART."""
 
     def __init__(self, settings: BoardSettings, faults: Faults, host_baud: int) -> None:

@@ -21,17 +21,17 @@ from hostlink.practice.basic import Basic
 from hostlink.practice.bootloader import Bootloader, eeprom_bytes, new_chip
 from hostlink.practice.editor import LineEditor
 from hostlink.practice.faults import Erased, Faults
-from hostlink.practice.kind import Kind
-from hostlink.practice.line import Line
+from hostlink.practice.kind import BoardKind
+from hostlink.practice.line import SerialLine
 from hostlink.practice.main_loop import chore_seconds, flood, main_loop
 from hostlink.practice.ops import Answer, Chore, Op, ReadKey, ReadLine, Send, Work
 from hostlink.practice.pages import by_pages
 from hostlink.practice.receiver import Receiver
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.telling import Teller
+from hostlink.practice.telling import ListingAnswers
 
 
-class Machine(Line):
+class Machine(SerialLine):
     """One board on one wire.
 
     settings: replace those of its kind, by default the practice board. host_baud: the speed of the
@@ -43,14 +43,14 @@ class Machine(Line):
         settings: BoardSettings | None = None,
         faults: Faults | None = None,
         *,
-        kind: Kind | None = None,
+        kind: BoardKind | None = None,
         host_baud: int | None = None,
     ) -> None:
-        kind = kind or Kind()
+        kind = kind or BoardKind()
         settings = settings or kind.settings
         super().__init__(settings, faults or Faults(), host_baud or settings.baud)
         self.kind = kind = dataclasses.replace(kind, settings=settings)
-        self.basic = Basic(kind, teller=Teller(self.faults))
+        self.basic = Basic(kind, teller=ListingAnswers(self.faults))
         self._editor = LineEditor(settings, self.basic.line_room)
         self.receiver = Receiver(settings)
         self.typed: list[bytes] = []  # every line taken at the prompt

@@ -5,14 +5,14 @@ from __future__ import annotations
 from functools import lru_cache
 
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.storing import storing
 
 
 class Wording:
     """The messages of one kind of board."""
 
-    def __init__(self, kind: Kind) -> None:
+    def __init__(self, kind: BoardKind) -> None:
         self._messages = kind.messages
         self._errors = dict(kind.messages.errors)
         self._storing = storing(kind.storage, kind.language)
@@ -64,6 +64,6 @@ class Wording:
 
 
 @lru_cache(maxsize=64)
-def wording(kind: Kind) -> Wording:
+def wording(kind: BoardKind) -> Wording:
     """Return the messages of a kind of board."""
     return Wording(kind)

@@ -2,7 +2,7 @@
 
 On the practice board a line takes 2 bytes for its number, its text, and 1 byte for its end. That is
 how the Tiny BASICs of 1976 kept programs (Dr. Dobb's Journal vol. 1, May 1976: number, text, end of
-line). Other kinds keep lines as their `Storage` says.
+line). Other kinds keep lines as their `KindStorage` says.
 """
 
 from __future__ import annotations
@@ -10,10 +10,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from hostlink.practice.complaint import Complaint, Reason
-from hostlink.practice.kind import Language, Storage
+from hostlink.practice.kind import KindLanguage, KindStorage
 from hostlink.practice.storing import Storing, storing
 
-_OWN = storing(Storage(), Language())
+_OWN = storing(KindStorage(), KindLanguage())
 
 
 class ProgramMemory:

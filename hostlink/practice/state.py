@@ -9,12 +9,12 @@ from typing import TypeAlias
 from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import Eeprom
 from hostlink.practice.expression import LARGEST, LETTERS, SMALLEST
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.messages import wording
 from hostlink.practice.ops import Answer, Op
 from hostlink.practice.program_memory import ProgramMemory
 from hostlink.practice.storing import storing
-from hostlink.practice.telling import Teller
+from hostlink.practice.telling import ListingAnswers
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8
@@ -68,7 +68,7 @@ class State:
     soon as a line of the program has run.
     """
 
-    def __init__(self, kind: Kind, compiler: LineCompiler, teller: Teller) -> None:
+    def __init__(self, kind: BoardKind, compiler: LineCompiler, teller: ListingAnswers) -> None:
         self.kind = kind
         self.rules = storing(kind.storage, kind.language)
         self.wording = wording(kind)

@@ -22,16 +22,16 @@ from hostlink.practice.expression import (
     LETTERS,
     SMALLEST,
     Expression,
-    Text,
+    LineText,
     read_condition,
     read_expression,
     read_variable,
 )
-from hostlink.practice.kind import WORDS, Language
+from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.ops import ReadLine, Send
 from hostlink.practice.state import SEPARATOR, ZONE, LineCompiler, State, Step, Talk
 
-Readers: TypeAlias = Mapping[str, Callable[[Text], Step] | None]
+Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 
 _NUMBER_FORMS = {
     "blank": b" %d",
@@ -44,7 +44,7 @@ _NUMBER = re.compile(rb"[ \t]*([+-]?)[ \t]*([0-9]{1,9})[ \t]*")
 
 
 @lru_cache(maxsize=64)
-def compiler(language: Language) -> LineCompiler:
+def compiler(language: KindLanguage) -> LineCompiler:
     """Return a reader of lines in a language; it caches lines, because loops read them often."""
 
     @lru_cache(maxsize=8192)
@@ -54,12 +54,12 @@ def compiler(language: Language) -> LineCompiler:
     return read
 
 
-def read_line(line: bytes, language: Language) -> tuple[tuple[Step, ...], Complaint | None]:
+def read_line(line: bytes, language: KindLanguage) -> tuple[tuple[Step, ...], Complaint | None]:
     """Read one line without its number; return its steps and what is wrong with it.
 
     The last step raises that when it runs.
     """
-    text = Text(line.decode("latin-1"), language)
+    text = LineText(line.decode("latin-1"), language)
     readers = _readers(language)
     steps: list[Step] = []
     try:
@@ -84,7 +84,7 @@ def _complaining(complaint: Complaint) -> Step:
     return complain
 
 
-def _read_statement(text: Text, steps: list[Step], readers: Readers) -> bool:
+def _read_statement(text: LineText, steps: list[Step], readers: Readers) -> bool:
     """Read one statement; return False if another may follow at once (after THEN)."""
     if _is_assignment(text):
         steps.append(_read_let(text))
@@ -101,13 +101,13 @@ def _read_statement(text: Text, steps: list[Step], readers: Readers) -> bool:
     return True
 
 
-def _is_assignment(text: Text) -> bool:
+def _is_assignment(text: LineText) -> bool:
     if text.peek() not in LETTERS:
         return False
     return text.upper[text.at + 1 :].lstrip(" \t").startswith("=")
 
 
-def _read_let(text: Text) -> Step:
+def _read_let(text: LineText) -> Step:
     variable = read_variable(text)
     text.need("=")
     expression = read_expression(text)
@@ -118,7 +118,7 @@ def _read_let(text: Text) -> Step:
     return let
 
 
-def _read_if(text: Text, steps: list[Step]) -> bool:
+def _read_if(text: LineText, steps: list[Step]) -> bool:
     condition = read_condition(text)
 
     def skip_unless(state: State) -> None:
@@ -138,17 +138,17 @@ def _jumping(number: int) -> Step:
     return lambda state: state.jump(number)
 
 
-def _read_goto(text: Text) -> Step:
+def _read_goto(text: LineText) -> Step:
     target = read_expression(text)
     return lambda state: state.jump(target(state))
 
 
-def _read_gosub(text: Text) -> Step:
+def _read_gosub(text: LineText) -> Step:
     target = read_expression(text)
     return lambda state: state.open_call(target(state))
 
 
-def _read_for(text: Text) -> Step:
+def _read_for(text: LineText) -> Step:
     variable = read_variable(text)
     text.need("=")
     first = read_expression(text)
@@ -158,17 +158,17 @@ def _read_for(text: Text) -> Step:
     return lambda state: state.open_loop(variable, first(state), limit(state), step(state))
 
 
-def _read_next(text: Text) -> Step:
+def _read_next(text: LineText) -> Step:
     variable = read_variable(text) if text.peek() in LETTERS else None
     return lambda state: state.next_round(variable)
 
 
-def _read_rem(text: Text) -> Step:
+def _read_rem(text: LineText) -> Step:
     text.at = len(text.text)
     return lambda _: None
 
 
-def _read_print(text: Text) -> Step:
+def _read_print(text: LineText) -> Step:
     """Read PRINT items: a quoted text (bytes), an expression, or None for a comma."""
     items: list[bytes | Expression | None] = []
     ended = True
@@ -206,7 +206,7 @@ def _read_print(text: Text) -> Step:
     return show
 
 
-def _read_input(text: Text) -> Step:
+def _read_input(text: LineText) -> Step:
     variables = [read_variable(text)]
     while text.take(","):
         variables.append(read_variable(text))
@@ -254,7 +254,7 @@ def _numbers(answer: bytes, *, empty_too: bool) -> list[int]:
     return values
 
 
-_MEANINGS: dict[str, Callable[[Text], Step]] = {
+_MEANINGS: dict[str, Callable[[LineText], Step]] = {
     "let": _read_let,
     "print": _read_print,
     "input": _read_input,
@@ -270,7 +270,7 @@ _MEANINGS: dict[str, Callable[[Text], Step]] = {
 
 
 @lru_cache(maxsize=64)
-def _readers(language: Language) -> Readers:
+def _readers(language: KindLanguage) -> Readers:
     """Return the reader of each statement by its word, longer words first; None for IF."""
     words = [(word, meaning) for meaning, words in language.words for word in words]
     words.sort(key=lambda pair: -len(pair[0]))

@@ -10,7 +10,7 @@ import re
 from collections.abc import Mapping
 from functools import lru_cache
 
-from hostlink.practice.kind import Language, Storage
+from hostlink.practice.kind import KindLanguage, KindStorage
 from hostlink.practice.token_text import TokenText
 
 _WRAP = 65536
@@ -21,7 +21,7 @@ _LONGEST_NUMBER = 9  # digits; a longer one is out of range on every board
 class Storing:
     """The way in which boards of one kind keep lines."""
 
-    def __init__(self, storage: Storage, language: Language) -> None:
+    def __init__(self, storage: KindStorage, language: KindLanguage) -> None:
         self.rules = storage
         remarks = dict(language.words)["rem"]
         self._tokens = TokenText(storage, language) if storage.form == "tokens" else None
@@ -89,6 +89,6 @@ class Storing:
 
 
 @lru_cache(maxsize=64)
-def storing(storage: Storage, language: Language) -> Storing:
+def storing(storage: KindStorage, language: KindLanguage) -> Storing:
     """Return how boards with this storage and this language keep lines."""
     return Storing(storage, language)

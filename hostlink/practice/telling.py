@@ -16,7 +16,7 @@ REFUSAL = b"WHAT?"
 _ESCAPES = "\x1b[2J\x07"  # ECMA-48: erase the whole page; then the bell
 
 
-class Teller:
+class ListingAnswers:
     """Answers LIST and the question for the free memory. lists: number of LISTs answered."""
 
     def __init__(self, faults: Faults | None = None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from hostlink.practice.kind import Language, Storage
+from hostlink.practice.kind import KindLanguage, KindStorage
 
 _CLOSE = frozenset((b"(", b")", b":", b",", b";"))
 
@@ -23,7 +23,7 @@ class Token:
 class TokenText:
     """Splits lines into tokens and joins them again, for one kind of board."""
 
-    def __init__(self, storage: Storage, language: Language) -> None:
+    def __init__(self, storage: KindStorage, language: KindLanguage) -> None:
         self._squeezes = storage.blanks == "squeezed"
         self._small = language.small_letters
         self._remarks = {word.encode("latin-1") for word in dict(language.words)["rem"]}

@@ -28,6 +28,12 @@ class SheetRead:
     details: ProgramDetails
     profile: str
 
+    def other_profile(self, used: str) -> str:
+        """Return a sentence if the sheet was made for another profile than the one used, or ""."""
+        if self.profile in ("", used):
+            return ""
+        return f"The sheet was made for profile {self.profile}; the codes are computed for {used}."
+
 
 def is_sheet(source: str) -> bool:
     """Return whether a text is a listing sheet, judging by its beginning."""

@@ -18,7 +18,7 @@ from sqlite_utils import Database
 
 from hostlink.archive import Archive, Content, Origin
 from hostlink.archive.database import opening
-from hostlink.archive.database.migrations import STEPS, Steps, schema_steps
+from hostlink.archive.database.migrations import STEPS, MigrationSteps, schema_steps
 from hostlink.archive.database.opening import APPLICATION_ID, open_file
 from hostlink.cli.ways import advised
 from hostlink.errors import ArchiveError
@@ -170,7 +170,7 @@ def test_what_was_damaged_before_there_were_checksums_stays_so(oldest: Path, dam
         assert archive.program("DICE").latest == 1
 
 
-def _next_schema(fails: bool = False) -> Steps:
+def _next_schema(fails: bool = False) -> MigrationSteps:
     """The migrations with one more, as a later version would have it."""
     steps = schema_steps()
 
@@ -180,7 +180,7 @@ def _next_schema(fails: bool = False) -> Steps:
         if fails:
             db.execute("CREATE TABLE classes (id INTEGER PRIMARY KEY) STRICT")
 
-    return Steps(steps.migrations, 4)
+    return MigrationSteps(steps.migrations, 4)
 
 
 def _version(path: Path) -> int:

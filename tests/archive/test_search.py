@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.archive import Archive, Content, Origin
-from hostlink.archive.search.search import best_line
+from hostlink.archive.search.search import BestLine
 from hostlink.archive.search_words import spaced, words, words_only_in
 from hostlink.errors import ArchiveError
 
@@ -189,6 +189,6 @@ def test_every_word_of_a_listing_finds_it(text: str) -> None:
 def test_a_line_is_not_chosen_for_part_of_a_number() -> None:
     """GOSUB 900 does not point at GOSUB 9000."""
     text = "10 GOSUB 9000\n20 GOSUB 900\n30 GOSUB 1900\n"
-    assert best_line(["gosub", "900"], text) == "20 GOSUB 900"
-    assert best_line(["maze"], text) == ""
-    assert best_line(["gosub", "vol"], "10 GOSUB 5\n20 VOLUME GOSUB\n") == "20 VOLUME GOSUB"
+    assert BestLine(["gosub", "900"]).of(text) == "20 GOSUB 900"
+    assert BestLine(["maze"]).of(text) == ""
+    assert BestLine(["gosub", "vol"]).of("10 GOSUB 5\n20 VOLUME GOSUB\n") == "20 VOLUME GOSUB"

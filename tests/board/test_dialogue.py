@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hostlink.board.dialogue.events import Captured, Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.next_step import MOST_CAPTURES
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.profile.model import Commands, Profile, Talk
@@ -219,21 +219,23 @@ def test_a_stored_program_is_recalled_and_listed(bench: Build) -> None:
     b.dialogue.attach()
     b.put(COUNT)
     before = b.held
-    b.dialogue.ask(b.dialogue.command_text("store", "store programs").format(name="TIDE"))
+    b.dialogue.ask(b.dialogue.command_text("store").format(name="TIDE"))
     b.dialogue.clear()
     assert b.held == {}
-    b.dialogue.ask(b.dialogue.command_text("recall", "recall programs").format(name="TIDE"))
+    b.dialogue.ask(b.dialogue.command_text("recall").format(name="TIDE"))
     assert b.held == before
     assert "TIDE" in b.machine.basic.eeprom
 
 
-@pytest.mark.parametrize(("word", "what"), [("store", "store programs"), ("clear", "clear")])
+@pytest.mark.parametrize(
+    ("word", "what"), [("store", "store a program"), ("clear", "clear the program memory")]
+)
 def test_what_a_board_cannot_do_is_refused(bench: Build, word: str, what: str) -> None:
     """A command that the profile leaves empty is refused before anything is sent."""
     b = bench(commands=Commands(clear=""))
     out = b.wire.health.bytes_out
-    with pytest.raises(RefusedError, match="No command to"):
-        b.dialogue.command_text(word, what)
+    with pytest.raises(RefusedError, match=f"No command to {what} is known"):
+        b.dialogue.command_text(word)
     assert b.wire.health.bytes_out == out
 
 
@@ -353,7 +355,7 @@ def test_a_list_command_that_was_damaged_votes_on_no_line(bench: Build, lost: li
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     listed, asked = b.dialogue.read_listing, []
 
     def damaged() -> Reading:
@@ -375,7 +377,7 @@ def test_a_command_stored_as_a_line_by_the_last_question_is_noticed(bench: Build
     b.dialogue.attach()
     b.put(COUNT)
     held = b.held
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     listed, asked = b.dialogue.read_listing, []
 
     def damaged() -> Reading:
@@ -422,7 +424,7 @@ def test_a_command_behind_a_digit_that_was_left_standing_is_noticed(
     b.dialogue.attach()
     b.put(("5 LIST\n" if own else "") + COUNT)
     held = b.held
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     listed, asked = b.dialogue.read_listing, []
 
     def damaged() -> Reading:
@@ -529,10 +531,10 @@ def test_promise_3_saved_means_proven_doubt_before_asks_for_more(bench: Build) -
     b = bench()
     b.dialogue.attach()
     b.put(COUNT)
-    b.dialogue.evidence.note(Doubt.RETYPED)
+    b.dialogue.evidence.note(DamageSign.RETYPED)
     b.wire.health.bytes_in += 100_000
     assert b.dialogue.capture().count == 3
-    b.dialogue.evidence.note(Doubt.RETYPED, 1000)
+    b.dialogue.evidence.note(DamageSign.RETYPED, 1000)
     assert b.dialogue.capture().count == 5
 
 

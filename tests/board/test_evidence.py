@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from hostlink.board.dialogue.evidence import Doubt, Evidence
+from hostlink.board.dialogue.evidence import DamageSign, Evidence
 from hostlink.link.wire import Health
 
 
@@ -15,7 +15,7 @@ from hostlink.link.wire import Health
 def test_notes_call_for_more_readings(notes: int, bytes_in: int, need: int) -> None:
     """Two where 1,000 bytes came without a note, three after any, five above 0.2 % of damage."""
     evidence = Evidence(Health(bytes_in=bytes_in))
-    evidence.note(Doubt.RETYPED, notes)
+    evidence.note(DamageSign.RETYPED, notes)
     assert evidence.readings_needed() == need
 
 
@@ -29,24 +29,24 @@ def test_one_reading_shows_a_program_that_was_sent_over_a_clean_wire_with_echo()
     evidence = Evidence(Health())
     assert evidence.agreeing_needed(echo=True) == 1
     assert evidence.agreeing_needed(echo=False) == 2
-    evidence.note(Doubt.NOT_AS_SENT)
+    evidence.note(DamageSign.NOT_AS_SENT)
     assert evidence.agreeing_needed(echo=True) == 2
 
 
 def test_the_damage_rate_counts_both_directions() -> None:
     """One note in 17 bytes that passed."""
     evidence = Evidence(Health(bytes_out=7, bytes_in=10))
-    evidence.note(Doubt.LINE_DAMAGED)
+    evidence.note(DamageSign.LINE_DAMAGED)
     assert evidence.damage_rate == pytest.approx(1 / 17)
 
 
 def test_what_may_have_been_counted_before_is_not_counted_twice() -> None:
     """Three differences where two notes stand add one; none is taken away."""
     evidence = Evidence(Health())
-    evidence.note(Doubt.RETYPED, 2)
-    evidence.note_at_least(Doubt.NOT_AS_SENT, 3)
+    evidence.note(DamageSign.RETYPED, 2)
+    evidence.note_at_least(DamageSign.NOT_AS_SENT, 3)
     assert evidence.total == 3
-    evidence.note_at_least(Doubt.NOT_AS_SENT, 1)
-    evidence.note(Doubt.NO_LINE, 0)
+    evidence.note_at_least(DamageSign.NOT_AS_SENT, 1)
+    evidence.note(DamageSign.NO_LINE, 0)
     assert evidence.total == 3
-    assert evidence.notes == {Doubt.RETYPED: 2, Doubt.NOT_AS_SENT: 1}
+    assert evidence.notes == {DamageSign.RETYPED: 2, DamageSign.NOT_AS_SENT: 1}

@@ -7,13 +7,14 @@ from typing import Any
 
 import pytest
 
+from hostlink.board.dialogue.captures import Verdict
 from hostlink.board.dialogue.events import Captured, LineRepaired, LineSent, Phase, Warned
 from hostlink.board.dialogue.learning import BoardRewritesError
-from hostlink.board.dialogue.loading import MOST_STARTS, Loader
+from hostlink.board.dialogue.loading import MOST_STARTS, Loader, _StartOver
 from hostlink.board.dialogue.reading import Reading
 from hostlink.board.profile.model import Commands
 from hostlink.cli.ways import advised
-from hostlink.errors import ExitStatus, LinkError, ReadBackError
+from hostlink.errors import ExitStatus, LinkError, NotClearedError, ReadBackError
 from hostlink.listing.parse import Line
 from hostlink.practice.faults import Faults
 from hostlink.practice.ops import Chore, Send, Work
@@ -468,3 +469,51 @@ def test_an_empty_program_empties_the_board(bench: Build) -> None:
     b.put(OTHER)
     load(b, {})
     assert b.held == {}
+
+
+def refuse(b: Any, word: bytes, answer: bytes) -> None:
+    """Let the board take a word for another: one it does not know, or one that prints."""
+    enter = b.machine.basic.enter
+    b.machine.basic.enter = lambda typed: enter(answer if typed.strip().upper() == word else typed)
+
+
+def test_a_refused_clear_is_not_believed_because_the_listing_cannot_be_read(bench: Build) -> None:
+    """The board does not know NEW, and its answer to LIST holds no line, only rubbish."""
+    b = bench()
+    b.put(OTHER)
+    refuse(b, b"NEW", b"QZ")
+    refuse(b, b"LIST", b'PRINT "@@@ ###"')
+    with pytest.raises(NotClearedError, match="does not clear its memory"):
+        b.dialogue.clear()
+
+
+def test_a_refused_clear_of_an_empty_memory_is_enough(bench: Build) -> None:
+    """The board does not know NEW, but there is nothing to clear."""
+    b = bench()
+    refuse(b, b"NEW", b"QZ")
+    b.dialogue.clear()
+    assert b.held == {}
+
+
+def test_a_failure_does_not_name_lines_of_an_earlier_start(
+    bench: Build, program: Program, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Lines were wrong before the load started over; since then nothing has been read back."""
+    b = bench()
+    loader = Loader(b.dialogue, program(TIDE))
+    starts: list[int] = []
+
+    def rounds(*_: Any, **__: Any) -> bool:
+        starts.append(1)
+        if len(starts) > 1:
+            raise _StartOver
+        loader._verdict = Verdict((20,), (), ())
+        return False
+
+    monkeypatch.setattr(loader, "_rounds", rounds)
+    with pytest.raises(ReadBackError, match="could not be brought to a known state") as caught:
+        loader.load()
+    assert "line 20" not in caught.value.what
+    first, second = [event.text for event in b.told(Warned)]
+    assert first.startswith("The program is still not proven")
+    assert second.startswith("The board's state is not known")

@@ -11,7 +11,7 @@ import hostlink.board
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
 from hostlink.practice.expression import LARGEST, SMALLEST
-from hostlink.practice.kind import Storage
+from hostlink.practice.kind import KindStorage
 from hostlink.practice.ops import Send
 from hostlink.practice.settings import BoardSettings
 from hostlink.practice.state import SEPARATOR
@@ -77,7 +77,7 @@ def test_the_practice_profile_knows_the_words_of_the_practice_board() -> None:
     assert language.functions == FUNCTIONS
     assert language.separator == SEPARATOR
     assert (language.smallest_number, language.largest_number) == (SMALLEST, LARGEST)
-    assert (form.first_line, form.last_line) == (Storage().first_line, Storage().last_line)
+    assert (form.first_line, form.last_line) == (KindStorage().first_line, KindStorage().last_line)
 
 
 def test_a_line_costs_on_the_practice_board_what_its_profile_says() -> None:

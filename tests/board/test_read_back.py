@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
-from hostlink.board.dialogue.evidence import Doubt, Evidence
+from hostlink.board.dialogue.evidence import DamageSign, Evidence
 from hostlink.board.dialogue.next_step import MOST_READINGS
 from hostlink.board.dialogue.read_back import ReadBack
 from hostlink.board.dialogue.reading import Reading
@@ -60,7 +60,7 @@ def test_a_missing_line_is_called_wrong_after_a_second_look() -> None:
     script, evidence = Script(SHORT), Evidence(Health())
     assert reading_back(script, evidence).run().wrong == (20,)
     assert script.counts == [1, 2]
-    assert evidence.notes[Doubt.NOT_AS_SENT] == 1
+    assert evidence.notes[DamageSign.NOT_AS_SENT] == 1
 
 
 def test_a_reading_from_before_a_disturbance_does_not_count() -> None:

@@ -19,7 +19,7 @@ from prompt_toolkit.output import DummyOutput
 
 from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile
-from hostlink.cli.console_screen import Screen, _history
+from hostlink.cli.console_screen import ConsoleTerminal, _history
 from hostlink.jobs.console import Console
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.link.owner import Owner
@@ -185,7 +185,9 @@ def seen() -> Seen:
 
 
 @contextmanager
-def keyboard(archive: Archive, seen: Seen, options: str = "") -> Iterator[tuple[PipeInput, Screen]]:
+def keyboard(
+    archive: Archive, seen: Seen, options: str = ""
+) -> Iterator[tuple[PipeInput, ConsoleTerminal]]:
     """A screen at the practice board "desk", and keys to press."""
     from hostlink.cli.output import data
     from hostlink.cli.progress import Teller
@@ -203,10 +205,10 @@ def keyboard(archive: Archive, seen: Seen, options: str = "") -> Iterator[tuple[
         Owner("desk", connect, idle=lambda board: board.listen(0.05), idle_s=0.01) as owner,
     ):
         board = owner.submit(lambda opened: opened).result(LONGEST_S)
-        yield keys, Screen(owner, board, _history(archive))
+        yield keys, ConsoleTerminal(owner, board, _history(archive))
 
 
-def press(keys: PipeInput, screen: Screen, text: str) -> bool:
+def press(keys: PipeInput, screen: ConsoleTerminal, text: str) -> bool:
     """Press keys and let the screen take one turn."""
     keys.send_text(text)
     return screen.turn()

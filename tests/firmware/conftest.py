@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from hostlink.firmware.bootloader import Conversation, Script
-from hostlink.practice.bootloader import Bootloader, Chip
+from hostlink.practice.bootloader import Bootloader, ChipMemories
 
 VECTORS = b"\x0c\x94\x40\x00" * 26  # JMP to byte 0080
 MOST_STEPS = 100_000
@@ -27,7 +27,7 @@ class Direct:
     """One chip with its bootloader. writes: every byte that the host sent."""
 
     def __init__(self, flash: bytes, boot_bytes: int = 2048, *, page_s: float = 0.0045) -> None:
-        self.chip = Chip(bytearray(flash), len(flash) - boot_bytes)
+        self.chip = ChipMemories(bytearray(flash), len(flash) - boot_bytes)
         self.chip.eeprom = bytes(range(256)) * 4
         self.writes = bytearray()
         self.now = 0.0

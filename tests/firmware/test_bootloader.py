@@ -6,12 +6,12 @@ from collections.abc import Iterable
 
 import pytest
 
-from hostlink.firmware.bootloader import Ask, AskFailed, Conversation, Drain, Failure, Script
+from hostlink.firmware.bootloader import AskFailed, Conversation, Drain, Failure, Query, Script
 
 BAUD = 115_200
 
 
-def one(ask: Ask) -> Script[bytes]:
+def one(ask: Query) -> Script[bytes]:
     return (yield ask)
 
 
@@ -33,7 +33,7 @@ ANSWER = b"\x14\x1e\x95\x0f\x10"
 @pytest.mark.parametrize("pieces", [[ANSWER], [bytes((b,)) for b in ANSWER], [b"", ANSWER, b""]])
 def test_an_answer_is_taken_whole_and_byte_by_byte(pieces: list[bytes]) -> None:
     """However the bytes arrive, the payload between INSYNC and OK is the result."""
-    core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
+    core = Conversation(one(Query(b"\x75\x20", 3)), BAUD)
     feed(core, pieces)
     assert (core.done, core.result, core.failure) == (True, b"\x1e\x95\x0f", None)
 
@@ -50,14 +50,14 @@ def test_an_answer_is_taken_whole_and_byte_by_byte(pieces: list[bytes]) -> None:
 )
 def test_anything_else_fails_at_once(answer: bytes, failure: Failure) -> None:
     """What cannot become a good answer any more fails the question without waiting."""
-    core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
+    core = Conversation(one(Query(b"\x75\x20", 3)), BAUD)
     feed(core, [answer])
     assert (core.done, core.result, core.failure) == (True, None, failure)
 
 
 def test_silence_fails_when_the_patience_is_over_and_not_before() -> None:
     """With nothing coming back the question fails at its deadline: the wire's time and patience."""
-    core = Conversation(one(Ask(b"\x30\x20", patience_s=0.2)), BAUD)
+    core = Conversation(one(Query(b"\x30\x20", patience_s=0.2)), BAUD)
     deadline = 4 * 10 / BAUD + 0.2
     assert core.step(5.0, b"").wake == pytest.approx(5.0 + deadline)
     core.step(5.0 + deadline - 0.001, b"")
@@ -68,7 +68,7 @@ def test_silence_fails_when_the_patience_is_over_and_not_before() -> None:
 
 def test_half_an_answer_is_out_of_step_when_its_time_is_over() -> None:
     """An answer that breaks off is told apart from silence."""
-    core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
+    core = Conversation(one(Query(b"\x75\x20", 3)), BAUD)
     feed(core, [b"\x14\x1e"])
     assert not core.done
     core.step(9.0, b"")
@@ -77,13 +77,13 @@ def test_half_an_answer_is_out_of_step_when_its_time_is_over() -> None:
 
 def test_a_refusal_is_told_apart_from_a_payload_that_looks_like_one() -> None:
     """INSYNC FAILED refuses; where a payload is due, 11 may be its first byte and time decides."""
-    core = Conversation(one(Ask(b"\x50\x20")), BAUD)
+    core = Conversation(one(Query(b"\x50\x20")), BAUD)
     feed(core, [b"\x14\x11"])
     assert core.failure is Failure.REFUSED
-    core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
+    core = Conversation(one(Query(b"\x75\x20", 3)), BAUD)
     feed(core, [b"\x14\x11", b"\x00\x00\x10"])
     assert core.result == b"\x11\x00\x00"
-    core = Conversation(one(Ask(b"\x75\x20", 3)), BAUD)
+    core = Conversation(one(Query(b"\x75\x20", 3)), BAUD)
     feed(core, [b"\x14\x11"])
     core.step(9.0, b"")
     assert core.failure is Failure.REFUSED
@@ -91,7 +91,7 @@ def test_a_refusal_is_told_apart_from_a_payload_that_looks_like_one() -> None:
 
 def test_a_flood_is_not_collected() -> None:
     """A board that sends without end fails the question; no more than an answer is kept."""
-    core = Conversation(one(Ask(b"\x74\x00\x80F\x20", 128)), BAUD)
+    core = Conversation(one(Query(b"\x74\x00\x80F\x20", 128)), BAUD)
     feed(core, [b"\x14" * 100_000])
     assert core.failure is Failure.OUT_OF_STEP
     assert len(core._answer) <= 131
@@ -125,10 +125,10 @@ def test_a_script_can_go_on_after_a_failure() -> None:
 
     def script() -> Script[bytes]:
         try:
-            yield Ask(b"\x30\x20")
+            yield Query(b"\x30\x20")
         except AskFailed as failed:
             assert failed.failure is Failure.OUT_OF_STEP
-        return (yield Ask(b"\x75\x20", 3))
+        return (yield Query(b"\x75\x20", 3))
 
     core = Conversation(script(), BAUD)
     feed(core, [b"\x15", ANSWER])
@@ -138,7 +138,7 @@ def test_a_script_can_go_on_after_a_failure() -> None:
 
 def test_a_core_that_failed_stays_failed() -> None:
     """After a failure nothing is written any more, whatever comes in."""
-    core = Conversation(one(Ask(b"\x30\x20")), BAUD)
+    core = Conversation(one(Query(b"\x30\x20")), BAUD)
     feed(core, [b"\x15"])
     step = core.step(1.0, b"\x14\x10")
     assert (step.write, step.wake, core.result) == (b"", None, None)

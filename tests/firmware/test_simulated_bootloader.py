@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from hostlink.link.clock import VirtualClock
-from hostlink.practice.bootloader import Bootloader, Chip, eeprom_bytes, new_flash
+from hostlink.practice.bootloader import Bootloader, ChipMemories, eeprom_bytes, new_flash
 from hostlink.practice.machine import Machine
 from hostlink.practice.port import PracticePort
 from hostlink.practice.settings import BoardSettings
@@ -25,7 +25,7 @@ class Typist:
     """Sends frames by hand to a bootloader and gives back what it answers."""
 
     def __init__(self, synced: bool = True, entered: bool = True) -> None:
-        self.chip = Chip(new_flash(2048), 0x7800)
+        self.chip = ChipMemories(new_flash(2048), 0x7800)
         self.boot = Bootloader(self.chip, 0.0, 1.0, 0.0045)
         self.now = 0.0
         if synced:

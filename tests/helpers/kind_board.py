@@ -6,7 +6,7 @@ import dataclasses
 import re
 from typing import Any
 
-from hostlink.practice.kind import Kind
+from hostlink.practice.kind import BoardKind
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine
 
@@ -14,7 +14,7 @@ from hostlink.practice.machine import Machine
 class KindBoard:
     """A board whose first questions are answered. changed: settings besides its kind's."""
 
-    def __init__(self, kind: Kind | str, **changed: Any) -> None:
+    def __init__(self, kind: BoardKind | str, **changed: Any) -> None:
         kind = find_kind(kind) if isinstance(kind, str) else kind
         settings = dataclasses.replace(kind.settings, **changed)
         self.kind = dataclasses.replace(kind, settings=settings)

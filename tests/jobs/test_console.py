@@ -15,7 +15,7 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.loading import Loader
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
-from hostlink.errors import LinkError, LinkReason, ListingError, RefusedError
+from hostlink.errors import LinkError, LinkReason, ListingError, ReadBackError, RefusedError
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.jobs.console import Console
 from hostlink.jobs.event_words import event_words
@@ -448,6 +448,25 @@ def test_a_paste_is_mended_and_sent_proven(
     assert any(isinstance(each, Rescued) for each in talk.events)
     typed(board, "RUN")
     assert talk.rows[-2:] == ["NEW", " 2"]
+
+
+def test_a_paste_that_cannot_be_proven_says_what_keeps_the_program_before(
+    console: Callable[..., Console], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """By its spec, and only if there was a program."""
+
+    def fail(*_: Any) -> None:
+        raise ReadBackError("It does not hold the program.", kept="The listing is unchanged.")
+
+    board = console()
+    monkeypatch.setattr(Loader, "load", fail)
+    with pytest.raises(ReadBackError) as caught:
+        board.send(look_at("10 PRINT 1\n", PROFILE))
+    assert caught.value.kept == "The listing is unchanged."
+    typed(board, "5 REM MINE")
+    with pytest.raises(ReadBackError) as caught:
+        board.send(look_at("10 PRINT 1\n", PROFILE))
+    assert caught.value.kept.endswith("What the board held before is kept as rescue@1.")
 
 
 def test_direct_lines_in_a_paste_are_entered_in_their_place(

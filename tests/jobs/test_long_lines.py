@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 import pytest
 
 from hostlink.archive import Archive
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import LineTooLongError
 from hostlink.jobs.console import Console
@@ -67,7 +67,7 @@ def test_a_length_that_is_not_known_is_found_out(
     )
     made = f"Its line 10 is now: {line[:most]}" if stores else "They were taken back"
     assert told.value.kept.startswith(made)
-    assert not board._here().dialogue.evidence.notes[Doubt.RETYPED]
+    assert not board._here().dialogue.evidence.notes[DamageSign.RETYPED]
     board.enter("PRINT 5")
     assert board.settle(60.0, 0.6)
     board.capture()

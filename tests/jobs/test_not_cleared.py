@@ -54,6 +54,32 @@ def test_the_program_is_called_untouched_and_carries_no_mark(
     assert refusing.said("Warned") == []
 
 
+def test_an_empty_board_that_refuses_new_is_still_known_to_be_empty(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """What was read before NEW was refused is what the board holds, also if that is nothing."""
+    board = table()
+    typed: list[bytes] = []
+
+    def refuse(session: Any) -> None:
+        def clear() -> None:
+            typed.append(b"NEW")
+            raise NotClearedError("It does not clear.")
+
+        session.dialogue.clear = clear
+
+    with board.session() as session:
+        session.attach()
+        refuse(session)
+        with pytest.raises(NotClearedError):
+            load(session, archive, from_bytes(NEW, "new.bas", name="NEW"), LoadOptions())
+    assert typed
+    copy = archive.host_copy(archive.boards()[0].uuid)
+    assert copy is not None
+    assert copy.content.text == ""
+    assert copy.proven_at is not None
+
+
 def test_a_rest_of_a_load_is_not_called_proven_and_marked_at_once(
     table: Callable[..., Any], archive: Archive
 ) -> None:

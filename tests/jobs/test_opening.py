@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Callable
+from typing import Any
+
 import pytest
 
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
+from hostlink.errors import LinkError
 from hostlink.jobs.events import Event
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
@@ -53,3 +58,33 @@ def test_a_board_that_was_seen_to_restart_is_warned_of(archive: Archive, kind: s
         first, *_ = opened(archive, f"red?like={kind}", kind)
         assert f"will probably restart the board ({why})" in first
     assert archive.boards()[0].restarts_on_open is True
+
+
+def test_a_speed_that_cannot_be_set_changes_nothing(table: Callable[..., Any]) -> None:
+    """The port vanished: the session still talks as it did, not half by another profile."""
+
+    class Vanished:
+        def __init__(self, port: Any) -> None:
+            self._port = port
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(self._port, name)
+
+        @property
+        def baudrate(self) -> int:
+            return 9600
+
+        @baudrate.setter
+        def baudrate(self, _: int) -> None:
+            raise LinkError("The port vanished.")
+
+    board = table()
+    with board.session() as session:
+        session.attach()
+        choice, dialogue, port = session.choice, session.dialogue, session.wire.port
+        session.wire.port = Vanished(port)
+        with pytest.raises(LinkError, match="vanished"):
+            session.use(dataclasses.replace(choice, baud=1234))
+        session.wire.port = port
+        assert session.choice is choice
+        assert session.dialogue is dialogue

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.board.profile.file import shipped_profiles
-from hostlink.jobs.recalling import Slot, stored
+from hostlink.jobs.recalling import StoredSlot, stored
 from hostlink.jobs.run.answers import Given
 from hostlink.jobs.run.running import run
 from hostlink.jobs.slots import recall, store
@@ -59,5 +59,5 @@ def test_what_the_one_place_holds_is_listed(bench: Make) -> None:
     board.put(OTHER)
     with board.session() as session:
         store(session, board.archive, "LAMP")
-        assert stored(session) == [Slot("EEPROM", "2 lines")]
+        assert stored(session) == [StoredSlot("EEPROM", "2 lines")]
     assert board.memory == board.held_after(OTHER)

@@ -8,20 +8,20 @@ from typing import Any
 import pytest
 from soak_random import PROGRAMS, kept_of, try_board
 
-from hostlink.practice.kind import Kind, Language, Messages, Storage
+from hostlink.practice.kind import BoardKind, KindLanguage, KindStorage, Messages
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.settings import BoardSettings
 
 LONG = 24  # lines that are more than a page of ten
 
 
-def board(messages: Messages | None = None, **settings: Any) -> Kind:
+def board(messages: Messages | None = None, **settings: Any) -> BoardKind:
     """A practice board with other settings, without a bootloader."""
     talk = BoardSettings(bootloader=False, **settings)
-    return Kind("odd", "odd board", settings=talk, messages=messages or Messages())
+    return BoardKind("odd", "odd board", settings=talk, messages=messages or Messages())
 
 
-def strict(**settings: Any) -> Kind:
+def strict(**settings: Any) -> BoardKind:
     """The kind that repeats what it does not take."""
     kind = find_kind("strict")
     return dataclasses.replace(kind, settings=dataclasses.replace(kind.settings, **settings))
@@ -87,7 +87,7 @@ def test_a_page_prompt_right_behind_a_line_is_told_from_it(lines: int) -> None:
 @pytest.mark.parametrize("row", ["{number} {text}", "{number}: {text}", "{number:>5}{text}"])
 def test_a_blank_that_the_board_keeps_does_not_grow(row: str) -> None:
     """A program that was saved is the same one when it is loaded again, however it is listed."""
-    kept = dataclasses.replace(board(), storage=Storage(blanks="kept", row=row))
+    kept = dataclasses.replace(board(), storage=KindStorage(blanks="kept", row=row))
     tried = try_board(kept, 1)
     assert (tried.unsaid, tried.apart, tried.programs) == ([], "", PROGRAMS)
 
@@ -114,9 +114,10 @@ def test_all_words_of_refusals_that_were_seen_are_kept() -> None:
 
 def test_a_word_that_nothing_shows_is_likely_only() -> None:
     """A board that has no END: it may be left out, as a program that ran without it shows."""
-    words = {**dict(Kind().language.words), "end": ("STOP",)}
+    words = {**dict(BoardKind().language.words), "end": ("STOP",)}
     kind = dataclasses.replace(
-        board(prompt=b"* "), language=dataclasses.replace(Language(), words=tuple(words.items()))
+        board(prompt=b"* "),
+        language=dataclasses.replace(KindLanguage(), words=tuple(words.items())),
     )
     kept = kept_of(kind, 1)
     evidence = dict(kept.evidence)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from hostlink.link.clock import VirtualClock
 from hostlink.link.pacing import Pacing
-from hostlink.link.regain import Found, Regain
+from hostlink.link.regain import FoundState, Regain
 from hostlink.practice.faults import Faults
 
 Bench = Any
@@ -48,7 +48,7 @@ def test_an_idle_board_is_found_with_one_byte(
     """The quietest byte brings the prompt; nothing else is sent, nothing interrupted."""
     board = bench()
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=may_interrupt)
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert not core.interrupted
     assert sent(board) == b"\x15"
 
@@ -57,7 +57,7 @@ def test_a_half_typed_line_is_abandoned_and_not_entered(bench: Make, pacing_for:
     """What somebody left at the prompt is cancelled: no line stored, no command run."""
     board = bench()
     board.say(b"10 EN")
-    assert regained(board, pacing_for(board.machine.settings)).found is Found.PROMPT
+    assert regained(board, pacing_for(board.machine.settings)).found is FoundState.PROMPT
     board.say(b"20 END\r")
     assert board.machine.basic.lines == {20: b"END"}
 
@@ -76,7 +76,7 @@ def test_a_terminal_that_only_wipes_the_line_gets_a_line_end_next() -> None:
         sent += step.write
         coming = answers.get(step.write, b"")
         now += 0.01
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert sent == b"\x15\r"
 
 
@@ -84,14 +84,14 @@ def test_a_board_without_line_cancel_gets_a_line_end(bench: Make, pacing_for: Fi
     """The only other way to a fresh prompt."""
     board = bench(line_cancel=b"")
     core = regained(board, pacing_for(board.machine.settings))
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert sent(board) == b"\r"
 
 
 def test_a_board_without_prompt_is_found_by_its_answer(bench: Make, pacing_for: Fit) -> None:
     """Where the profile has no prompt, an answer followed by quiet is as good."""
     board = bench(prompt=b"")
-    assert regained(board, pacing_for(board.machine.settings)).found is Found.PROMPT
+    assert regained(board, pacing_for(board.machine.settings)).found is FoundState.PROMPT
 
 
 def test_a_board_that_starts_just_now_is_waited_for(bench: Make, pacing_for: Fit) -> None:
@@ -99,7 +99,7 @@ def test_a_board_that_starts_just_now_is_waited_for(bench: Make, pacing_for: Fit
     board = bench(restart_ms=100.0, bootloader=False)
     board.machine.restart(board.clock.now())
     core = regained(board, pacing_for(board.machine.settings))
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert b"practice board" in core.heard
 
 
@@ -108,7 +108,7 @@ def test_a_lost_byte_does_not_end_the_search(bench: Make, pacing_for: Fit, seed:
     """On a wire that damages one byte in twenty the prompt is still found."""
     board = bench(faults=Faults(seed=seed, to_board=0.05, to_host=0.05))
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=True)
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
 
 
 # --- nobody there, or not understood --------------------------------------------------------------
@@ -119,7 +119,7 @@ def test_a_board_that_says_nothing_is_silent(script: Any, run_on: Callable[..., 
     clock = VirtualClock()
     port = script(None, clock)
     core = run_on(port, clock, Regain(Pacing(), may_interrupt=True), 20.0)
-    assert core.found is Found.SILENT
+    assert core.found is FoundState.SILENT
     assert port.written
 
 
@@ -135,7 +135,7 @@ def test_a_slower_board_is_unreadable(
     board.machine.host_sends(b"\r\r\r", board.clock.now())
     pacing = pacing_for(board.machine.settings, baud=host_baud)
     core = regained(board, pacing, may_interrupt=may_interrupt)
-    assert core.found is Found.UNREADABLE
+    assert core.found is FoundState.UNREADABLE
     assert core.heard
 
 
@@ -148,7 +148,7 @@ def test_no_wrong_speed_is_taken_for_a_prompt(
     board = bench(baud=board_baud, host_baud=host_baud)
     pacing = pacing_for(board.machine.settings, baud=host_baud)
     found = regained(board, pacing).found
-    assert (found is Found.PROMPT) == (board_baud == host_baud)
+    assert (found is FoundState.PROMPT) == (board_baud == host_baud)
 
 
 def test_trying_at_a_wrong_speed_leaves_the_program_alone(bench: Make, pacing_for: Fit) -> None:
@@ -170,7 +170,7 @@ def test_a_running_program_is_left_running_without_consent(bench: Make, pacing_f
     board = bench()
     started(board, *ENDLESS)
     core = regained(board, pacing_for(board.machine.settings))
-    assert core.found is Found.RUNNING
+    assert core.found is FoundState.RUNNING
     assert not core.interrupted
     assert b"\x03" not in sent(board)
     assert b"ON AND ON" in board.say(b"", 1.0)
@@ -181,7 +181,7 @@ def test_a_running_program_is_stopped_with_consent(bench: Make, pacing_for: Fit)
     board = bench()
     started(board, *ENDLESS)
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=True)
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert core.interrupted
     assert board.machine.basic.lines == {10: b'PRINT "ON AND ON"', 20: b"GOTO 10"}
 
@@ -191,7 +191,7 @@ def test_a_silently_running_program_is_stopped_with_consent(bench: Make, pacing_
     board = bench()
     started(board, b"10 GOTO 10")
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=True)
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert core.interrupted
 
 
@@ -200,7 +200,7 @@ def test_a_silently_running_program_is_silent_without_consent(bench: Make, pacin
     board = bench()
     started(board, b"10 GOTO 10")
     core = regained(board, pacing_for(board.machine.settings))
-    assert core.found is Found.SILENT
+    assert core.found is FoundState.SILENT
     assert b"\x03" not in sent(board)
 
 
@@ -210,7 +210,7 @@ def test_a_board_without_interrupt_byte_is_not_interrupted(bench: Make, pacing_f
     started(board, *ENDLESS)
     pacing = pacing_for(board.machine.settings, interrupt=b"")
     core = regained(board, pacing, may_interrupt=True)
-    assert core.found is Found.RUNNING
+    assert core.found is FoundState.RUNNING
     assert not core.interrupted
 
 
@@ -220,7 +220,7 @@ def test_a_flood_that_no_interrupt_ends_is_stuck(bench: Make, pacing_for: Fit) -
     board.say(b"A")
     began = board.clock.now()
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=True)
-    assert core.found is Found.STUCK
+    assert core.found is FoundState.STUCK
     assert board.clock.now() - began < 15
 
 
@@ -246,7 +246,7 @@ def test_a_program_in_input_is_left_waiting_without_consent(bench: Make, pacing_
     board = bench()
     started(board, *ASKING)
     core = regained(board, pacing_for(board.machine.settings))
-    assert core.found is Found.RUNNING
+    assert core.found is FoundState.RUNNING
     assert b"\x03" not in sent(board)
     assert b"TOOK 7" in board.say(b"7\r")
 
@@ -256,7 +256,7 @@ def test_a_program_in_input_is_stopped_with_consent(bench: Make, pacing_for: Fit
     board = bench()
     started(board, *ASKING)
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=True)
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
     assert sent(board) == b"\x15\x03"
 
 
@@ -267,7 +267,7 @@ def test_a_listing_that_waits_for_a_key_is_ended_with_consent(bench: Make, pacin
         board.say(b"%d REM\r" % number)
     assert board.say(b"LIST\r").endswith(b"-- more --")
     core = regained(board, pacing_for(board.machine.settings), may_interrupt=True)
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
 
 
 # --- it always ends ------------------------------------------------------------------------------
@@ -296,7 +296,7 @@ def test_it_finds_the_same_however_its_answers_are_cut(size: int) -> None:
         assert step.wake is not None
         now = step.wake
         step = core.step(now, b"")
-    assert core.found is Found.PROMPT
+    assert core.found is FoundState.PROMPT
 
 
 @settings(deadline=None, derandomize=True, max_examples=150)

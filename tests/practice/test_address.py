@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from hostlink.errors import HostlinkError, LinkError, LinkReason, RefusedError, UsageError
 from hostlink.practice.address import open_board, parse_address
 from hostlink.practice.faults import Faults
-from hostlink.practice.kind import Kind, Storage
+from hostlink.practice.kind import BoardKind, KindStorage
 from hostlink.practice.kind_file import find_kind, kind_names
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
@@ -228,7 +228,9 @@ def test_a_state_from_before_there_were_kinds_is_a_practice_board(tmp_path: Path
 
 def test_a_kind_made_in_code_is_kept_with_its_board(tmp_path: Path) -> None:
     """The next opening needs only the name of the board."""
-    garden = Kind("garden", settings=BoardSettings(prompt=b"] "), storage=Storage(case="all"))
+    garden = BoardKind(
+        "garden", settings=BoardSettings(prompt=b"] "), storage=KindStorage(case="all")
+    )
     address = parse_address("practice://red")
     machine, keep = open_board(address, tmp_path, 57600, garden)
     enter(machine, b"10 rem x")

@@ -10,7 +10,7 @@ import pytest
 from hostlink.errors import RefusedError
 from hostlink.practice.bare import run_program
 from hostlink.practice.basic import STOPPED, Basic
-from hostlink.practice.kind import Kind, Storage
+from hostlink.practice.kind import BoardKind, KindStorage
 from hostlink.practice.ops import Answer, Chore, Firmware, Op, ReadLine, Send, Work
 
 Typed = Callable[..., str]
@@ -267,7 +267,7 @@ def test_list_and_input_can_be_interrupted(typed: Typed) -> None:
 def test_letters_are_kept_or_folded_as_the_board_is_made(typed: Typed) -> None:
     """A folding board stores capitals, except in quotes and remarks."""
     lines = ('10 print "Abc";a', "20 if a=1 then rem Abc", '30 print "open')
-    kept, folding = Basic(), Basic(Kind(storage=Storage(case="statements")))
+    kept, folding = Basic(), Basic(BoardKind(storage=KindStorage(case="statements")))
     typed(kept, *lines)
     typed(folding, *lines)
     assert kept.lines[10] == b'print "Abc";a'

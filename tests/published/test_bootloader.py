@@ -80,7 +80,7 @@ def test_an_address_beyond_sixteen_bits_is_refused() -> None:
 
 def said(*frames: str) -> list[str]:
     """What the practice board's bootloader answers to each frame, in hexadecimal."""
-    chip = board.Chip(board.new_flash(2048), 0x7800)
+    chip = board.ChipMemories(board.new_flash(2048), 0x7800)
     loader = board.Bootloader(chip, 0.0, 1.0, 0.0)
     answers = []
     now = 0.0

@@ -93,13 +93,7 @@ class CheckScreen(Page[int | None]):
         self.sheet = read.codes
         held = Listing.from_text(read.text).numbered()
         self.printed = {number: line.typed for number, line in held.items()}
-        other = ""
-        if read.profile and read.profile != self.app.boards.profile.name:
-            other = (
-                f" The sheet was made for profile {read.profile}; the codes here are computed "
-                f"for {self.app.boards.profile.name}."
-            )
-        self._check(other)
+        self._check(read.other_profile(self.app.boards.profile.name))
         self.query_one(Rows).focus()
 
     def _check(self, more: str = "") -> None:
@@ -113,7 +107,7 @@ class CheckScreen(Page[int | None]):
         if codes is not None:
             wanted = codes.lines
             self.verdict = verify(self.listing, codes, self.rules)
-            told = self._sentence(self.verdict, len(wanted)) + more
+            told = f"{self._sentence(self.verdict, len(wanted))} {more}".rstrip()
         self.query_one("#check-told", Static).update(Content(safe(told)))
         self._show(wanted)
 

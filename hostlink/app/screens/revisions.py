@@ -18,6 +18,7 @@ from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.archive import Origin, Revision
 from hostlink.archive.times import shown
 from hostlink.errors import HostlinkError
+from hostlink.jobs.event_words import kept_words
 from hostlink.listing import Listing
 from hostlink.words import plural
 
@@ -197,8 +198,7 @@ class RevisionsScreen(Page[Wish | None]):
         except HostlinkError as error:
             self.app.show_error(error)
             return
-        words = f"Kept as {kept.revision.spec}." if kept.is_new else "It is the newest already."
-        self._done(words)
+        self._done(kept_words(kept.revision.spec, is_new=kept.is_new))
 
     def action_retire(self) -> None:
         """Retire the program from the list, or return it; a search finds it in either case."""

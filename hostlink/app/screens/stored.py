@@ -15,7 +15,7 @@ from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.archive import Archive
-from hostlink.jobs.recalling import WEAR_WARNING, Slot, listed, stored
+from hostlink.jobs.recalling import WEAR_WARNING, StoredSlot, listed, stored
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.slots import recall, store
 from hostlink.words import capital, plural, safe
@@ -30,13 +30,13 @@ def show_stored(app: DeskApp, attached: AttachedBoard) -> None:
     """List what a board has stored, and show it; a board that cannot store says so."""
     job = attached.do("Listing the stored programs", _listed, shown=False)
 
-    def done(slots: list[Slot]) -> None:
+    def done(slots: list[StoredSlot]) -> None:
         app.push_screen(StoredScreen(attached, slots))
 
     app.watch_job(job, done=done)
 
 
-def _listed(session: Session, _: Archive) -> list[Slot]:
+def _listed(session: Session, _: Archive) -> list[StoredSlot]:
     shows_one = session.profile.commands.list_stored
     return stored(session) if shows_one else listed(session)
 
@@ -63,7 +63,7 @@ class StoredScreen(Page[None]):
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
-    def __init__(self, attached: AttachedBoard, slots: Sequence[Slot]) -> None:
+    def __init__(self, attached: AttachedBoard, slots: Sequence[StoredSlot]) -> None:
         super().__init__()
         self.attached = attached
         self.slots = list(slots)
@@ -93,7 +93,7 @@ class StoredScreen(Page[None]):
     def action_renew(self) -> None:
         job = self.attached.do("Listing the stored programs", _listed, shown=False)
 
-        def done(slots: list[Slot]) -> None:
+        def done(slots: list[StoredSlot]) -> None:
             self.slots = slots
             if self.is_mounted:
                 self._show()

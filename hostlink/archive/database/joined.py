@@ -82,6 +82,9 @@ class Parts:
 
 
 _MOST_KNOWN = 1000  # cached rows, so that memory stays bounded for a million
+Known = dict[tuple[str, object], tuple[Row, bool]]
+"""Rows by table and row id, and whether each is undamaged: many records refer to the same board,
+archive or program, which is checked once. Valid within one transaction."""
 
 
 @dataclass(frozen=True)
@@ -114,23 +117,31 @@ class Records(Generic[T]):
         object.__setattr__(self, "sql", sql)
         object.__setattr__(self, "_columns", tuple(_columns_of(self.parts)))
 
-    def each(self, db: Database, rest: str = "", values: Values = ()) -> Iterator[Parts]:
-        """Yield the rows of the join. rest: the SQL after the joins."""
-        # Many records refer to the same board, archive or program; each is checked once.
-        known: dict[tuple[str, object], tuple[Row, bool]] = {}
+    def each(
+        self, db: Database, rest: str = "", values: Values = (), known: Known | None = None
+    ) -> Iterator[Parts]:
+        """Yield the rows of the join. rest: the SQL after the joins. known: rows checked before."""
+        known = {} if known is None else known
         for row in db.execute(f"{self.sql} {rest}", values):  # type: ignore[arg-type]
             yield self._taken_apart(tuple(row), known)
 
-    def listed(self, db: Database, rest: str = "", values: Values = ()) -> Listed[T]:
+    def listed(
+        self, db: Database, rest: str = "", values: Values = (), known: Known | None = None
+    ) -> Listed[T]:
         """Return the records of all undamaged rows, and sentences on what is damaged."""
-        return self._listed(db, self.build, rest, values)
+        return self._listed(db, self.build, rest, values, known)
 
     def _listed(
-        self, db: Database, build: Callable[[Parts, list[str]], R], rest: str, values: Values
+        self,
+        db: Database,
+        build: Callable[[Parts, list[str]], R],
+        rest: str,
+        values: Values,
+        known: Known | None,
     ) -> Listed[R]:
         found, lost = list[R](), list[str]()
         try:
-            for parts in self.each(db, rest, values):
+            for parts in self.each(db, rest, values, known):
                 try:
                     found.append(build(parts, lost))
                 except DamagedError as error:
@@ -146,7 +157,9 @@ class Records(Generic[T]):
         parts = next(self.each(db, f"{rest} LIMIT 1", values), None)
         return None if parts is None else self.build(parts, [])
 
-    def by_id(self, db: Database, ids: Sequence[int]) -> tuple[dict[int, T], list[str]]:
+    def by_id(
+        self, db: Database, ids: Sequence[int], known: Known | None = None
+    ) -> tuple[dict[int, T], list[str]]:
         """Return the records of some rows by row id, and sentences on what is damaged."""
         main, key = self.parts[0].name, TABLES[self.parts[0].table].key
         found = self._listed(
@@ -154,6 +167,7 @@ class Records(Generic[T]):
             lambda parts, lost: (int(parts[main][key]), self.build(parts, lost)),
             f"WHERE {main}.{key} IN (SELECT value FROM json_each(?))",
             (json.dumps(ids),),
+            known,
         )
         return dict(found), list(found.damaged)
 
@@ -165,9 +179,7 @@ class Records(Generic[T]):
             raise damaged(f"Row {row_id} of {main.table}")
         return record
 
-    def _taken_apart(
-        self, row: tuple[Any, ...], known: dict[tuple[str, object], tuple[Row, bool]]
-    ) -> Parts:
+    def _taken_apart(self, row: tuple[Any, ...], known: Known) -> Parts:
         raw, broken = dict[str, Row | None](), set[str]()
         for name, table, start, end, hashed in self._columns:
             if row[start] is None:

@@ -19,14 +19,14 @@ _AT_ONCE = 2000
 
 
 @dataclass(frozen=True)
-class Steps:
+class MigrationSteps:
     """The migrations in order. latest: the schema number after the last one."""
 
     migrations: Migrations
     latest: int
 
 
-def schema_steps() -> Steps:
+def schema_steps() -> MigrationSteps:
     """Return all migrations."""
     migrations = Migrations("hostlink")
 
@@ -49,7 +49,7 @@ def schema_steps() -> Steps:
         drop_rules(db)
         run_script(db, RULES)
 
-    return Steps(migrations, 3)
+    return MigrationSteps(migrations, 3)
 
 
 def run_script(db: Database, script: str) -> None:

@@ -21,7 +21,7 @@ from hostlink import __version__
 from hostlink.archive.database.access import Access, find_access, has_no_room, private_copy
 from hostlink.archive.database.faults import BUSY_SECONDS, FAULTS, not_opened
 from hostlink.archive.database.flushing import flush_folder, make_folders
-from hostlink.archive.database.migrations import STEPS, Steps
+from hostlink.archive.database.migrations import STEPS, MigrationSteps
 from hostlink.archive.database.rows import insert
 from hostlink.archive.database.tables import TABLES
 from hostlink.archive.times import stored
@@ -36,7 +36,12 @@ _PAGE_BYTES = 8192
 
 
 def open_file(
-    path: Path, *, create: bool, read_only: bool, now: Callable[[], datetime], steps: Steps = STEPS
+    path: Path,
+    *,
+    create: bool,
+    read_only: bool,
+    now: Callable[[], datetime],
+    steps: MigrationSteps = STEPS,
 ) -> Access:
     """Open the archive at path, making and migrating it as needed; return how to reach it.
 
@@ -72,7 +77,7 @@ class _OlderError(Exception):
     """The archive has an older schema, and is read-only or has no room for a newer one."""
 
 
-def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: Steps) -> Access:
+def _renewed_copy(path: Path, *, now: Callable[[], datetime], steps: MigrationSteps) -> Access:
     """Return a private copy of an older archive, migrated; the archive itself is only read."""
     copy = private_copy(path)
     _bring_up(dataclasses.replace(copy, read_only=False), path, create=False, now=now, steps=steps)
@@ -120,7 +125,7 @@ def _pragma(db: Database, name: str) -> int:
 
 
 def _bring_up(
-    access: Access, path: Path, *, create: bool, now: Callable[[], datetime], steps: Steps
+    access: Access, path: Path, *, create: bool, now: Callable[[], datetime], steps: MigrationSteps
 ) -> None:
     """Migrate the archive to the latest schema if needed. path: named in errors."""
     db = access.connect()
@@ -149,7 +154,7 @@ def _renew(
     version: int,
     *,
     now: Callable[[], datetime],
-    steps: Steps,
+    steps: MigrationSteps,
 ) -> None:
     """Switch an archive to WAL and migrate it."""
     if not access.alone:
@@ -170,7 +175,7 @@ def _renew(
         raise
 
 
-def _version(db: Database, path: Path, *, create: bool, steps: Steps) -> int:
+def _version(db: Database, path: Path, *, create: bool, steps: MigrationSteps) -> int:
     """Return the schema number, 0 for a blank file. Raises ArchiveError for no archive."""
     application, version = _pragma(db, "application_id"), _pragma(db, "user_version")
     tables = {row[0] for row in db.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
@@ -232,7 +237,7 @@ def _refuse_changed_marks(path: Path, application: int, version: int, recorded: 
     )
 
 
-def _migrate(db: Database, now: Callable[[], datetime], steps: Steps) -> None:
+def _migrate(db: Database, now: Callable[[], datetime], steps: MigrationSteps) -> None:
     """Run the missing migrations inside a transaction, each in a savepoint."""
     is_new = _pragma(db, "user_version") == 0
     steps.migrations.apply(db)

@@ -134,8 +134,7 @@ class Hits:
         """Yield revisions by a condition, the newest first, fetched on demand."""
         more, more_values = self._within.of("revisions", alone=where == "1")
         sql = f"SELECT {_ROW} FROM revisions WHERE {where} {more} ORDER BY revisions.id DESC"
-        for row in self._db.execute(sql, [*values, *more_values]):
-            yield dict(row)
+        yield from self._db.execute(sql, [*values, *more_values])
 
     def _newest_of(self, programs: list[int]) -> list[Row]:
         """Return the latest matching revision of each program, latest arrivals first."""
@@ -161,19 +160,20 @@ class Hits:
         """Yield for each program the newest revision with all words in its listing."""
         seen: set[int] = set()
         for listings in self._index.candidates(asked):
-            found = [
-                row
-                for row in self._of_listings(listings)
-                if row["program_id"] not in seen
-                and (programs is None or row["program_id"] in programs)
-            ]
-            good = self._index.holding(asked, {row["listing_id"] for row in found})
-            fit = list(each_program_once(row for row in found if row["listing_id"] in good))
+            if programs is not None:  # few: leave out the listings of others before reading texts
+                listings = [row["listing_id"] for row in self._of_listings(listings, programs)]
+            held = self._of_listings(self._index.holding(asked, listings), programs)
+            fit = list(each_program_once(row for row in held if row["program_id"] not in seen))
             seen.update(row["program_id"] for row in fit)
             yield from self._latest_fitting(fit, asked, by="listing_id")
 
-    def _of_listings(self, listings: Collection[int]) -> Iterator[Row]:
-        return self._revisions(_OF_LISTINGS, [json.dumps(list(listings))])
+    def _of_listings(
+        self, listings: Collection[int], programs: Collection[int] | None = None
+    ) -> Iterator[Row]:
+        """Yield the revisions with these listings, of these programs or of all."""
+        for row in self._revisions(_OF_LISTINGS, [json.dumps(list(listings))]):
+            if programs is None or row["program_id"] in programs:
+                yield row
 
     def _each_latest(self, found: Iterable[Row]) -> Iterator[Row]:
         """Yield one revision for each program from revisions in order of arrival."""

@@ -21,7 +21,7 @@ from hostlink.archive.search_words import spaced
 
 MOST_LONGER_WORDS = 100
 _BATCHES = (60, 100, 200, 400, 1000)  # rows asked for at once: few first, for few are often enough
-_SAMPLE = 100  # newest and oldest listings with a word, to estimate its frequency
+_SAMPLE = 25  # newest and oldest listings with a word, to estimate its frequency
 # So many listings may be left to be read; more before a word is asked for that is in a tenth of
 # all, since that takes the index longer than reading them.
 _NARROW, _NARROW_ENOUGH, _FREQUENT = 300, 3000, 0.1

@@ -16,6 +16,7 @@ from sqlite_utils import Database
 
 from hostlink.archive.archive_file import ArchiveFile
 from hostlink.archive.boards import find_board
+from hostlink.archive.database.joined import Known
 from hostlink.archive.database.rows import Row, rows
 from hostlink.archive.lookup import RESCUES, REVISIONS
 from hostlink.archive.names import clean, fold
@@ -89,8 +90,9 @@ def _with_programs(
     db: Database, asked: list[str], found: list[Row]
 ) -> tuple[list[Found], list[str]]:
     """Return search results for rows of revisions in order, and sentences on what is damaged."""
-    programs, lost = programs_at(db, [row["program_id"] for row in found])
-    revisions, more = REVISIONS.by_id(db, [row["id"] for row in found])
+    known: Known = {}
+    programs, lost = programs_at(db, [row["program_id"] for row in found], known)
+    revisions, more = REVISIONS.by_id(db, [row["id"] for row in found], known)
     there = [row for row in found if row["program_id"] in programs and row["id"] in revisions]
     lines = _lines(db, asked, [row["listing_id"] for row in there])
     return [
@@ -120,7 +122,8 @@ def _lines(db: Database, asked: list[str], listings: list[int]) -> list[str]:
         (_SHOWN_FROM, json.dumps(listings)),
     )
     texts = {row["id"]: row["text"] for row in found if isinstance(row["text"], str)}
-    return [best_line(asked, texts.get(listing, "")) for listing in listings]  # or it is damaged
+    best = BestLine(asked)
+    return [best.of(texts.get(listing, "")) for listing in listings]  # or it is damaged
 
 
 def _storable(number: int) -> int:
@@ -128,38 +131,53 @@ def _storable(number: int) -> int:
     return max(-(1 << 62), min(1 << 62, number))
 
 
-def best_line(asked: list[str], text: str) -> str:
-    """Return the line that holds most of the words, or "". Whole words count more.
+class BestLine:
+    """Chooses the line of a listing to show for the words of a question."""
 
-    A line in which they are adjacent, with or without blanks, comes before all others.
-    """
-    if not asked:
-        return ""
-    asked = words(spaced(" ".join(asked)))
-    together = "".join(asked)
-    beside = re.compile(
-        rf"{'(?<![0-9])' if together[0].isdigit() else ''}{re.escape(together)}"
-        rf"{'(?![0-9])' if together[-1].isdigit() else ''}"
-    )
-    sure = 2 * len(asked)  # what standing next to each other counts, and all words whole
-    best, best_score = "", 0
-    for line, small in zip(_LINE_END.split(text), _LINE_END.split(text.lower()), strict=True):
-        # A word of letters or of digits alone is in a line whether or not that is spaced out.
-        absent = len(asked) - sum(map(small.__contains__, asked))
-        if sure - 2 * absent + (0 if absent else sure) <= best_score:
-            continue  # no line can be better than one with all words whole and adjacent
-        small = spaced(line).lower()
-        held = words(small)
+    def __init__(self, asked: list[str]) -> None:
+        self._asked = words(spaced(" ".join(asked)))
+        together = "".join(self._asked)
+        self._beside = re.compile(
+            rf"{'(?<![0-9])' if together[:1].isdigit() else ''}{re.escape(together)}"
+            rf"{'(?![0-9])' if together[-1:].isdigit() else ''}"
+        )
+        self._top = self._most(absent=0)
+
+    def of(self, text: str) -> str:
+        """Return the line that holds most of the words, or "". Whole words count more.
+
+        A line in which they are adjacent, with or without blanks, comes before all others.
+        """
+        if not self._asked:
+            return ""
+        best, best_score = "", 0
+        for line, small in zip(_LINE_END.split(text), _LINE_END.split(text.lower()), strict=True):
+            # A word of letters or of digits alone is in a line whether or not that is spaced out.
+            absent = len(self._asked) - sum(map(small.__contains__, self._asked))
+            if self._most(absent) <= best_score:
+                continue
+            score = self._score(line, absent)
+            if score > best_score:
+                best, best_score = line, score
+                if best_score == self._top:
+                    break
+        return best.strip()
+
+    def _most(self, absent: int) -> int:
+        """Return the highest score that a line can have in which some of the words are absent."""
+        whole = 2 * len(self._asked)
+        return whole - 2 * absent + (0 if absent else whole)
+
+    def _score(self, line: str, absent: int) -> int:
+        """Return 2 for each whole word, 1 for the beginning of one, twice that if adjacent."""
+        held = words(spaced(line))
         there = set(held)
-        missing = [word for word in asked if word not in there]
-        score = sure - 2 * len(missing)
+        missing = [word for word in self._asked if word not in there]
+        whole = 2 * len(self._asked)
+        score = whole - 2 * len(missing)
         if missing:
             begins = f" {' '.join(held)}"
             score += sum(f" {word}" in begins for word in missing)
-        if not absent and score and beside.search("".join(held)):
-            score += sure
-        if score > best_score:
-            best, best_score = line, score
-            if best_score == 2 * sure:
-                break
-    return best.strip()
+        if not absent and score and self._beside.search("".join(held)):
+            score += whole
+        return score

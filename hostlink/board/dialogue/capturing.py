@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 from hostlink.board.dialogue.captures import Tally, differing, standing_rows, tally, voting
 from hostlink.board.dialogue.empty import check_empty, check_empty_by_memory
 from hostlink.board.dialogue.events import Captured, Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.misheard import behind_a_digit, misheard
 from hostlink.board.dialogue.next_step import MOST_CAPTURES, Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
@@ -120,11 +120,11 @@ class Capturing:
         self._dialogue.emit(Captured(len(readings), len(reading.lines)))
         if len(readings) > 1:
             before = readings[-2]
-            self._evidence.note(Doubt.READINGS_DIFFER, differing(before.lines, reading.lines))
+            self._evidence.note(DamageSign.READINGS_DIFFER, differing(before.lines, reading.lines))
             # A row that is no line may be a line whose beginning was damaged: a doubt by itself,
             # since two readings without that line would agree. A board's own words stay the same.
-            self._evidence.note(Doubt.OTHER_WORDS, int(before.around != reading.around))
-        self._evidence.note(Doubt.NO_LINE, len(set(reading.strays)))
+            self._evidence.note(DamageSign.OTHER_WORDS, int(before.around != reading.around))
+        self._evidence.note(DamageSign.NO_LINE, len(set(reading.strays)))
         if self._was_disturbed():
             # What was typed may be a line now: this reading and the next would both show it.
             self._fresh_from = len(readings) + 1

@@ -13,17 +13,18 @@ from hostlink.board.dialogue.answers import free_bytes
 from hostlink.board.dialogue.capturing import Capture, Capturing
 from hostlink.board.dialogue.common_words import CLEARING
 from hostlink.board.dialogue.events import Emit, Warned, ignore
-from hostlink.board.dialogue.evidence import Doubt, Evidence
+from hostlink.board.dialogue.evidence import DamageSign, Evidence
 from hostlink.board.dialogue.own_rows import is_own, shape_of
 from hostlink.board.dialogue.paging import with_paging
 from hostlink.board.dialogue.reading import Reading, read_listing, rows_of
 from hostlink.board.dialogue.unreached import no_prompt, unanswered
+from hostlink.board.dialogue.witness import ask_witness
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.pacing import pacing_of
 from hostlink.errors import NotClearedError, RefusedError
 from hostlink.link.attaching import Waking
 from hostlink.link.exchange import Exchange, Reach
-from hostlink.link.regain import Found, Regain
+from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.link.wire import Wire
 from hostlink.listing.charset import to_bytes, to_text
@@ -32,6 +33,15 @@ from hostlink.words import safe
 _LIST_SILENCE_S = 2.0
 _LIST_MOST_BYTES = 16_384
 _CLEARINGS = 3  # attempts at a refused clear command: the first may have been damaged
+PURPOSES = {
+    "clear": "clear the program memory",
+    "list": "list the program",
+    "run": "run a program by command",
+    "store": "store a program",
+    "recall": "recall a stored program",
+    "stored": "list stored programs",
+}
+"""The commands of a profile by what they are for, in the words of errors."""
 _UNTOUCHED = "The program on the board was not touched."
 
 
@@ -68,10 +78,10 @@ class Dialogue:
         """
         woke = starting and self.listen_waking()
         core = self._look(may_interrupt=may_interrupt)
-        if core.found in (Found.SILENT, Found.UNREADABLE) and not starting:
+        if core.found in (FoundState.SILENT, FoundState.UNREADABLE) and not starting:
             woke = self.listen_waking()
             core = self._look(may_interrupt=may_interrupt)
-        if core.found is not Found.PROMPT:
+        if core.found is not FoundState.PROMPT:
             raise no_prompt(core, self.profile, self.standing_row)
         self._restarts_seen = self.wire.health.restarts
         return woke
@@ -108,7 +118,7 @@ class Dialogue:
         restart takes, and then asked once more.
         """
         core = self._look(may_interrupt=may_interrupt)
-        if core.found is not Found.PROMPT:
+        if core.found is not FoundState.PROMPT:
             self.listen_waking()
             core = self._look(may_interrupt=may_interrupt)
         return core
@@ -144,8 +154,8 @@ class Dialogue:
             self.typed.add(text)
         core = Exchange(data, self.pacing, reach, on_answer=on_answer)
         self.wire.run(core)
-        self.evidence.note(Doubt.RETYPED, core.repairs)
-        self.evidence.note(Doubt.ASKED_AGAIN, core.nudged)
+        self.evidence.note(DamageSign.RETYPED, core.repairs)
+        self.evidence.note(DamageSign.ASKED_AGAIN, core.nudged)
         if core.repairs and not (self.pacing.line_cancel or self.pacing.erase):
             self.evidence.disturbed()
         return core
@@ -193,12 +203,15 @@ class Dialogue:
         errors = [row for row in rows if known.error_words and row.startswith(known.error_words)]
         return safe((errors or rows)[-1]) if rows else ""
 
-    def command_text(self, command: str, what: str) -> str:
-        """Return the text of a command in the profile. Raises RefusedError if it names none."""
+    def command_text(self, command: str) -> str:
+        """Return the text of a command in the profile. Raises RefusedError if it names none.
+
+        command: a field of Commands that PURPOSES describes.
+        """
         text = str(getattr(self.profile.commands, command))
         if not text:
             raise RefusedError(
-                f"No command to {what} is known for this board.",
+                f"No command to {PURPOSES[command]} is known for this board.",
                 kept=_UNTOUCHED,
             )
         return text
@@ -209,14 +222,14 @@ class Dialogue:
         On a board of unknown kind the other usual command is tried if the first is refused. Raises
         NotClearedError if the board refuses every time and still lists lines.
         """
-        command = self.command_text("clear", "clear the program memory")
+        command = self.command_text("clear")
         others = CLEARING if self.profile.is_unmeasured else ()
         refusals: list[str] = []
         words = tuple(dict.fromkeys((command, *others)))
         for word in words:
             for _ in range(_CLEARINGS):
                 said = self.refusal_in(self.command(word).answer)
-                if not said or not self.read_listing().lines:
+                if not said or self._is_empty():
                     if word != command and not said:
                         commands = replace(self.profile.commands, clear=word)
                         self.profile = replace(self.profile, commands=commands)
@@ -228,6 +241,11 @@ class Dialogue:
             kept=_UNTOUCHED,
             advice="If it clears it by another word, name that as clear in its profile.",
         )
+
+    def _is_empty(self) -> bool:
+        """Return whether one answer to LIST, or the free memory, shows an empty program."""
+        reading = self.read_listing()
+        return reading.is_bare or (not reading.lines and ask_witness(self, {}).agrees)
 
     def free_memory(self) -> int | None:
         """Return the bytes free that the board reports, or None if it cannot be asked."""
@@ -251,7 +269,7 @@ class Dialogue:
 
         Raises LinkError if the question could not be typed or its answer does not end.
         """
-        command = self.command_text("list", "list the program")
+        command = self.command_text("list")
         most = _LIST_MOST_BYTES + 8 * self.profile.rules.storage.program_bytes
         reach = Reach(
             silence_s=max(_LIST_SILENCE_S, self.pacing.patience_s),

@@ -19,7 +19,7 @@ _DAMAGED_RATE = 0.002
 _CLEAN_BYTES = 1000
 
 
-class Doubt(Enum):
+class DamageSign(Enum):
     """A kind of evidence that the wire damages what passes over it."""
 
     RETYPED = "a typed line came back differently and was typed again"
@@ -35,16 +35,16 @@ class Evidence:
     """The notes on one open port. health: counts the bytes that passed."""
 
     def __init__(self, health: Health) -> None:
-        self.notes: Counter[Doubt] = Counter()
+        self.notes: Counter[DamageSign] = Counter()
         self.disturbances = 0
         self._health = health
 
-    def note(self, doubt: Doubt, times: int = 1) -> None:
+    def note(self, doubt: DamageSign, times: int = 1) -> None:
         """Note a kind of evidence `times` times."""
         if times > 0:
             self.notes[doubt] += times
 
-    def note_at_least(self, doubt: Doubt, times: int) -> None:
+    def note_at_least(self, doubt: DamageSign, times: int) -> None:
         """Note evidence that may have been counted already: the total becomes at least `times`."""
         self.note(doubt, times - self.total)
 

@@ -221,7 +221,7 @@ class BoardRewritesError(ReadBackError):
         told += [left_words(learned.left, answers)] if learned.left else []
         super().__init__(
             f"The board holds the program otherwise than it was sent. {' '.join(told)}",
-            kept="The listing is unchanged, and what the board held before is in the archive.",
+            kept="The listing is unchanged.",
             advice=_advice(learned),
         )
         self.learned = learned

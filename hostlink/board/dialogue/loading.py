@@ -17,7 +17,7 @@ from collections.abc import Mapping
 from hostlink.board.dialogue.captures import Verdict, standing_rows
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import Captured, Phase, Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.learning import BoardRewritesError, Learned, learn
 from hostlink.board.dialogue.own_rows import is_count
 from hostlink.board.dialogue.read_back import ReadBack
@@ -25,7 +25,7 @@ from hostlink.board.dialogue.reading import Reading
 from hostlink.board.dialogue.sending import DeafError, LoadReport, Sending
 from hostlink.board.dialogue.unreached import lost_prompt
 from hostlink.errors import LinkError, LinkReason, NotClearedError, ReadBackError, RefusedError
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.parse import Line
 
@@ -62,6 +62,8 @@ class Loader:
         """
         while self.report.starts < MOST_STARTS:
             self.report.starts += 1
+            self._verdict = Verdict((), (), ())
+            why = "The program is still not proven"
             try:
                 if held is None:
                     self._dialogue.emit(Phase("Clearing the program memory"))
@@ -73,14 +75,14 @@ class Loader:
                     if self._rounds(*self._difference(now), fast=False):
                         return self.report
             except _StartOver:
-                pass
+                why = "The board's state is not known any more"
             except LinkError as error:
                 if error.reason is LinkReason.FULL:
                     raise DeafError(self._sending.stopped_at) from error
                 raise
             held = None
             if self.report.starts < MOST_STARTS:
-                self._warn("The board's state is not known any more; starting over.")
+                self._warn(f"{why}; starting over with an empty memory.")
         raise self._failure()
 
     def differs(self, held: Mapping[int, Line]) -> bool:
@@ -177,14 +179,16 @@ class Loader:
             return
         learned = learn(self._target, readings[-1].rows, self._rules)
         evidence = self._dialogue.evidence
-        steady = evidence.total == evidence.notes[Doubt.NOT_AS_SENT] and self._dialogue.pacing.echo
+        steady = (
+            evidence.total == evidence.notes[DamageSign.NOT_AS_SENT] and self._dialogue.pacing.echo
+        )
         before, self._before = self._before, learned
         if learned == before or (steady and learned.explains_all and learned.is_plain):
             raise BoardRewritesError(learned, self.report.answers)
 
     def _regain(self) -> None:
         core = self._dialogue.regain(may_interrupt=True)
-        if core.found is Found.PROMPT:
+        if core.found is FoundState.PROMPT:
             return
         raise lost_prompt(core, self._dialogue.pacing.prompt, self._dialogue.standing_row)
 
@@ -230,7 +234,7 @@ class Loader:
         return ReadBackError(
             "The board does not hold the program that was sent: "
             f"{'; '.join(parts) or 'it could not be brought to a known state'}.{said}",
-            kept="The listing is unchanged, and what the board held before is in the archive.",
+            kept="The listing is unchanged.",
             advice="Check the cable and the speed, and that the profile fits this board; then load "
             "again.",
         )

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from hostlink.board.dialogue.captures import Verdict, verdict, voting, whole
-from hostlink.board.dialogue.evidence import Doubt, Evidence
+from hostlink.board.dialogue.evidence import DamageSign, Evidence
 from hostlink.board.dialogue.next_step import Case, Next, next_step
 from hostlink.board.dialogue.reading import Reading
 from hostlink.listing.canonical import canonical_lines
@@ -61,12 +61,14 @@ class ReadBack:
             clean = self._needed == 1
             result = self._judge(votes, clean=clean)
             # This note demands one more reading before anything is called wrong on a clean wire.
-            evidence.note_at_least(Doubt.NOT_AS_SENT, len(result.wrong) + len(result.stray))
+            evidence.note_at_least(DamageSign.NOT_AS_SENT, len(result.wrong) + len(result.stray))
             if not votes and _are_alike(readings):
                 return result  # words that are no listing, or one of a form that is not known
             complete = not result.proven or self._is_whole(votes, clean=clean)
             if not complete and len(readings) > 1:
-                evidence.note(Doubt.OTHER_WORDS)  # a board's own words would have come twice by now
+                evidence.note(
+                    DamageSign.OTHER_WORDS
+                )  # a board's own words would have come twice by now
             case = Case(
                 readings=taken,
                 votes=len(votes),
@@ -82,7 +84,7 @@ class ReadBack:
                 case Next.GIVE_UP:
                     return result if not result.proven else self._judge((), clean=clean)
             if result.unsettled and len(votes) >= case.needed:
-                evidence.note(Doubt.READINGS_DIFFER)
+                evidence.note(DamageSign.READINGS_DIFFER)
 
     @property
     def _needed(self) -> int:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from hostlink.advice import Advice
 from hostlink.board.dialogue.dialogue import Dialogue
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.errors import ReadBackError
 from hostlink.link.sender import Sender
 from hostlink.link.typed import Outcome
@@ -94,7 +94,7 @@ class Sending:
             if core.first_write is not None and core.last_confirm is not None:
                 self.report.seconds = core.last_confirm - core.first_write
             return True
-        self._dialogue.evidence.note(Doubt.LINE_DAMAGED)
+        self._dialogue.evidence.note(DamageSign.LINE_DAMAGED)
         number = self.stopped_at = numbers[min(core.damage.line, len(numbers) - 1)]
         why = {"echo": "came back differently", "silent": "was not confirmed"}
         self._repaired(number, why.get(core.damage.kind, "was held up too long"))

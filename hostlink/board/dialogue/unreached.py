@@ -8,7 +8,7 @@ from hostlink.board.profile.model import Profile
 from hostlink.errors import LinkError, LinkReason
 from hostlink.link.exchange import Exchange
 from hostlink.link.pacing import Pacing
-from hostlink.link.regain import Found, Regain
+from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
 from hostlink.words import safe
@@ -157,7 +157,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
     talk = profile.talk
     if is_bells(bytes(core.heard)):
         return only_bells(row)
-    if core.found is Found.SILENT:
+    if core.found is FoundState.SILENT:
         return LinkError(
             f"The board is silent: nothing came back at {talk.baud} baud.",
             reason=LinkReason.SILENT,
@@ -167,7 +167,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
                 f"{by.name_speed}."
             ),
         )
-    if core.found is Found.UNREADABLE:
+    if core.found is FoundState.UNREADABLE:
         return LinkError(
             f"Nothing readable came back at {talk.baud} baud.",
             reason=LinkReason.UNREADABLE,
@@ -178,7 +178,7 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             ),
         )
     heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))
-    if core.found is Found.RUNNING:
+    if core.found is FoundState.RUNNING:
         return LinkError(
             f'The board does not show the prompt of profile {profile.name}; it last sent "'
             f'{heard}". A program may be running or waiting for input.',

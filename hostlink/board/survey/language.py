@@ -19,7 +19,7 @@ from hostlink.board.survey.bench import Bench
 
 
 @dataclass(frozen=True, slots=True)
-class Form:
+class WordTest:
     """A direct line for a word.
 
     {w}: the place of the word. prints: what it must print, None if only its error shows it, "" for
@@ -31,55 +31,55 @@ class Form:
     other: str = ""
 
 
-_STATEMENTS: Mapping[str, Form] = {
-    "PRINT": Form("{w} 4", "4"),
-    "?": Form("{w} 4", "4"),
-    "IF": Form("{w} 1=1 THEN PRINT 4", "4", "{w} 1=1 PRINT 4"),
-    "THEN": Form("IF 1=1 {w} PRINT 4", "4"),
-    "ELSE": Form("IF 1=2 THEN PRINT 3 {w} PRINT 4", "4"),
-    "LET": Form("{w} A=A"),
-    "REM": Form("{w} X"),
-    "'": Form("{w} X"),
-    "AND": Form("PRINT 3 {w} 3", ""),
-    "OR": Form("PRINT 0 {w} 3", ""),
+_STATEMENTS: Mapping[str, WordTest] = {
+    "PRINT": WordTest("{w} 4", "4"),
+    "?": WordTest("{w} 4", "4"),
+    "IF": WordTest("{w} 1=1 THEN PRINT 4", "4", "{w} 1=1 PRINT 4"),
+    "THEN": WordTest("IF 1=1 {w} PRINT 4", "4"),
+    "ELSE": WordTest("IF 1=2 THEN PRINT 3 {w} PRINT 4", "4"),
+    "LET": WordTest("{w} A=A"),
+    "REM": WordTest("{w} X"),
+    "'": WordTest("{w} X"),
+    "AND": WordTest("PRINT 3 {w} 3", ""),
+    "OR": WordTest("PRINT 0 {w} 3", ""),
 }
-_FUNCTIONS: Mapping[str, Form] = {
-    "ABS": Form("PRINT {w}(-7)", "7"),
-    "SGN": Form("PRINT {w}(-7)", "-1"),
-    "INT": Form("PRINT {w}(7)", "7"),
-    "SQR": Form("PRINT {w}(16)", "4"),
-    "RND": Form("PRINT {w}(9)", ""),
-    "LEN": Form('PRINT {w}("ABC")', "3"),
-    "ASC": Form('PRINT {w}("A")', "65"),
-    "VAL": Form('PRINT {w}("7")', "7"),
-    "CHR$": Form("PRINT {w}(65)", "A"),
-    "STR$": Form("PRINT {w}(7)", "7"),
-    "LEFT$": Form('PRINT {w}("AB",1)', "A"),
-    "RIGHT$": Form('PRINT {w}("AB",1)', "B"),
-    "MID$": Form('PRINT {w}("ABC",2,1)', "B"),
-    "EXP": Form("PRINT {w}(0)", "1"),
-    "COS": Form("PRINT {w}(0)", "1"),
-    "SIN": Form("PRINT {w}(1)", ""),
-    "TAN": Form("PRINT {w}(1)", ""),
-    "ATN": Form("PRINT {w}(1)", ""),
-    "LOG": Form("PRINT {w}(2)", ""),
-    "NOT": Form("PRINT {w} 0", ""),
-    "TAB(": Form("PRINT {w}3);4", "   4"),
+_FUNCTIONS: Mapping[str, WordTest] = {
+    "ABS": WordTest("PRINT {w}(-7)", "7"),
+    "SGN": WordTest("PRINT {w}(-7)", "-1"),
+    "INT": WordTest("PRINT {w}(7)", "7"),
+    "SQR": WordTest("PRINT {w}(16)", "4"),
+    "RND": WordTest("PRINT {w}(9)", ""),
+    "LEN": WordTest('PRINT {w}("ABC")', "3"),
+    "ASC": WordTest('PRINT {w}("A")', "65"),
+    "VAL": WordTest('PRINT {w}("7")', "7"),
+    "CHR$": WordTest("PRINT {w}(65)", "A"),
+    "STR$": WordTest("PRINT {w}(7)", "7"),
+    "LEFT$": WordTest('PRINT {w}("AB",1)', "A"),
+    "RIGHT$": WordTest('PRINT {w}("AB",1)', "B"),
+    "MID$": WordTest('PRINT {w}("ABC",2,1)', "B"),
+    "EXP": WordTest("PRINT {w}(0)", "1"),
+    "COS": WordTest("PRINT {w}(0)", "1"),
+    "SIN": WordTest("PRINT {w}(1)", ""),
+    "TAN": WordTest("PRINT {w}(1)", ""),
+    "ATN": WordTest("PRINT {w}(1)", ""),
+    "LOG": WordTest("PRINT {w}(2)", ""),
+    "NOT": WordTest("PRINT {w} 0", ""),
+    "TAB(": WordTest("PRINT {w}3);4", "   4"),
 }
-_IN_MEMORY: Mapping[str, Form] = {
-    "GOTO": Form("{w} 9999"),
-    "GOSUB": Form("{w} 9999"),
-    "RETURN": Form("{w}"),
-    "FOR": Form("{w} Q=1 TO 2"),
-    "TO": Form("FOR Q=1 {w} 2"),
-    "STEP": Form("FOR Q=1 TO 2 {w} 1"),
-    "NEXT": Form("{w} Q"),
-    "STOP": Form("{w}"),
-    "END": Form("{w}"),
-    "DIM": Form("{w} Q(3)"),
-    "DATA": Form("{w} 1"),
-    "RESTORE": Form("{w}"),
-    "ON": Form("{w} 1 GOTO 9999"),
+_IN_MEMORY: Mapping[str, WordTest] = {
+    "GOTO": WordTest("{w} 9999"),
+    "GOSUB": WordTest("{w} 9999"),
+    "RETURN": WordTest("{w}"),
+    "FOR": WordTest("{w} Q=1 TO 2"),
+    "TO": WordTest("FOR Q=1 {w} 2"),
+    "STEP": WordTest("FOR Q=1 TO 2 {w} 1"),
+    "NEXT": WordTest("{w} Q"),
+    "STOP": WordTest("{w}"),
+    "END": WordTest("{w}"),
+    "DIM": WordTest("{w} Q(3)"),
+    "DATA": WordTest("{w} 1"),
+    "RESTORE": WordTest("{w}"),
+    "ON": WordTest("{w} 1 GOTO 9999"),
 }
 _FAILING = ("GOTO", "GOSUB", "RETURN", "NEXT")  # that cannot be done while memory holds nothing
 _NUMBER = re.compile(r"\s*-?[0-9]*\.?[0-9]+(E[+-]?[0-9]+)?\s*")
@@ -123,14 +123,14 @@ class Words:
             self._bench.note_refusal(self._bench.ask(line) or (), line)
         self._note("each in a direct line, beside a word that no BASIC has")
 
-    def _sort(self, word: str, form: Form) -> None:
+    def _sort(self, word: str, form: WordTest) -> None:
         is_known = self._is_known(word, form)
         if not is_known and form.other:
-            is_known = self._is_known(word, Form(form.other, form.prints))
+            is_known = self._is_known(word, WordTest(form.other, form.prints))
         place = {True: self.known, False: self.unknown, None: self.unsure}
         place[is_known].append(word)
 
-    def _is_known(self, word: str, form: Form) -> bool | None:
+    def _is_known(self, word: str, form: WordTest) -> bool | None:
         """Return whether a word is known, or None if its line does not show it."""
         rows = self._asked(form.line, word)
         if rows is None:

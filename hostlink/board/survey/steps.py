@@ -48,7 +48,7 @@ class Consent:
     filling: bool = False
 
 
-class Steps:
+class SurveySteps:
     """A survey of one board in steps. kinds: the known kinds, for their words."""
 
     def __init__(self, bench: Bench, kinds: Sequence[Profile]) -> None:

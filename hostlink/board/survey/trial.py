@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from hostlink.board.survey.store import Store
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 from hostlink.link.sender import Sender
 from hostlink.listing.canonical import canonical_lines
 from hostlink.listing.charset import to_bytes
@@ -106,7 +106,7 @@ def _arrives(store: Store, target: dict[int, Line]) -> bool:
     core = Sender(lines, dialogue.pacing)
     bench.run(core)
     if core.damage is not None:
-        if dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
+        if dialogue.regain(may_interrupt=False).found is not FoundState.PROMPT:
             bench.regain()  # again, because it may have been busy with what was sent
         return False
     wanted = canonical_lines(target, rules)

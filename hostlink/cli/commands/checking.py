@@ -53,12 +53,8 @@ def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], st
     from hostlink.listing import Listing
 
     read = read_sheet_file(path)
-    used = common.the_profile().name
-    if read.profile and read.profile != used:
-        say(
-            f"The sheet was made for profile {read.profile}; the codes are computed for {used}.",
-            quiet=common.quiet,
-        )
+    if other := read.other_profile(common.the_profile().name):
+        say(other, quiet=common.quiet)
     lines = {number: line.typed for number, line in Listing.from_text(read.text).numbered().items()}
     return read.codes, lines, str(path)
 

@@ -15,7 +15,7 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
 from hostlink.cli.first_firmware import FirstSteps
 from hostlink.cli.group import Group
-from hostlink.cli.options import Whole, shared
+from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, say, table
 from hostlink.cli.stopping import agreed
 from hostlink.errors import RefusedError, UsageError
@@ -50,7 +50,7 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
     )
     boot = click.option(
         "--bootloader-bytes",
-        type=Whole(),
+        type=WholeRange(),
         metavar="BYTES",
         help="Size of the bootloader's section at the top of flash: 512, 1024, 2048 or 4096; "
         "2048 is assumed.",

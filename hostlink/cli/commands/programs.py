@@ -11,7 +11,7 @@ import click
 from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
-from hostlink.cli.options import Whole, shared
+from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, listing_text, say, table
 from hostlink.errors import ExitStatus
 from hostlink.words import plural
@@ -191,7 +191,7 @@ def _size_range(
 )
 @click.option(
     "--limit",
-    type=Whole(1, 10_000),
+    type=WholeRange(1, 10_000),
     default=50,
     show_default=True,
     metavar="NUMBER",

@@ -15,7 +15,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.input_lines import InputLines, input_lines
-from hostlink.cli.options import Number, shared
+from hostlink.cli.options import NumberRange, shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError
@@ -24,9 +24,9 @@ from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.jobs.events import Emit, Event
-    from hostlink.jobs.run.answers import Answers
     from hostlink.jobs.run.running import Ran
     from hostlink.jobs.session.session import Session
+    from hostlink.link.running import Answers
 
 RUN_SECONDS = 60.0
 _LARGEST_INPUT = 1 << 20  # bytes
@@ -48,7 +48,7 @@ _ASKING_SIGNS = ("?", ":")
 )
 @click.option(
     "--seconds",
-    type=Number(0.1, 86_400),
+    type=NumberRange(0.1, 86_400),
     default=RUN_SECONDS,
     show_default=True,
     metavar="SECONDS",
@@ -122,7 +122,7 @@ class Done:
 
 def run_now(
     session: Session,
-    answers: Answers,
+    answers: Answers[str],
     seconds: float,
     tell: Emit,
     output: Path | None = None,
@@ -134,7 +134,7 @@ def run_now(
     """
     from hostlink.jobs.run.running import run as run_job
 
-    screen = Questions(tell, answers) if is_json else Screen(tell, answers)
+    screen = Questions(tell, answers) if is_json else RunScreen(tell, answers)
     try:
         ran, error = run_job(session, answers, longest_s=seconds, emit=screen.emit), None
     except HostlinkError as failure:
@@ -150,7 +150,7 @@ def run_now(
 class Questions:
     """Show nothing but the questions that a person has to answer, on stderr."""
 
-    def __init__(self, tell: Emit, answers: Answers) -> None:
+    def __init__(self, tell: Emit, answers: Answers[str]) -> None:
         self.rows: list[str] = []
         self._tell = tell
         self._answers = answers
@@ -181,10 +181,10 @@ class Questions:
         """Handle an answer that was typed to the board."""
 
 
-class Screen(Questions):
+class RunScreen(Questions):
     """Print a program's output on stdout, each part of a row as it arrives."""
 
-    def __init__(self, tell: Emit, answers: Answers) -> None:
+    def __init__(self, tell: Emit, answers: Answers[str]) -> None:
         super().__init__(tell, answers)
         self._typist = answers if isinstance(answers, InputLines) and answers.live else None
         self._shown = ""  # of the row that has not ended

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import Number, Whole, shared
+from hostlink.cli.options import NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
 from hostlink.cli.stopping import agreed
 from hostlink.words import plural
@@ -51,7 +51,7 @@ _FILLING = (
 @click.option(
     "--long-line",
     "longest",
-    type=Whole(32, 1000),
+    type=WholeRange(32, 1000),
     default=None,
     is_flag=False,
     flag_value=_USUAL_LONGEST,
@@ -70,7 +70,7 @@ _FILLING = (
 @click.option("--details", is_flag=True, help="Show every value, with its evidence.")
 @click.option(
     "--clock",
-    type=Number(0.1, 100),
+    type=NumberRange(0.1, 100),
     default=None,
     metavar="MHZ",
     help="The board's clock, 0.1 to 100 MHz, to warn of speeds that it cannot make.",

@@ -9,7 +9,7 @@ import click
 
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.context import CommonOptions
-from hostlink.cli.options import Whole, shared
+from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, listing_text, say
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new
@@ -40,7 +40,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
 @click.argument("what")
 @click.option(
     "--start",
-    type=Whole(),
+    type=WholeRange(),
     metavar="NUMBER",
     default=10,
     show_default=True,
@@ -48,14 +48,14 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
 )
 @click.option(
     "--step",
-    type=Whole(),
+    type=WholeRange(),
     metavar="NUMBER",
     default=10,
     show_default=True,
     help="From one to the next.",
 )
-@click.option("--first", type=Whole(), metavar="NUMBER", help="Renumber from this line on.")
-@click.option("--last", type=Whole(), metavar="NUMBER", help="Renumber up to this line.")
+@click.option("--first", type=WholeRange(), metavar="NUMBER", help="Renumber from this line on.")
+@click.option("--last", type=WholeRange(), metavar="NUMBER", help="Renumber up to this line.")
 @click.option(
     "--force",
     "forced",
@@ -126,7 +126,7 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
 @click.option("--to-fit", is_flag=True, help="Stop as soon as the program fits.")
 @click.option(
     "--room",
-    type=Whole(1, 65_535),
+    type=WholeRange(1, 65_535),
     metavar="BYTES",
     help="The bytes that a board has for it, in place of the profile's.",
 )

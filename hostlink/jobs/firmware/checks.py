@@ -22,7 +22,7 @@ from hostlink.errors import (
 )
 from hostlink.firmware.image import Image
 from hostlink.firmware.knowledge import read_image
-from hostlink.jobs.backup import Collected, collect, is_part_of, keep
+from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
 from hostlink.jobs.firmware.request import WriteRequest
@@ -211,7 +211,7 @@ def _at_prompt(
 
 def _collected(
     session: Session, archive: Archive, board: Board, *, discard: bool
-) -> Collected | None:
+) -> BoardPrograms | None:
     """Collect the programs of the board; None if there are none. discard: those that can be read.
 
     Raises RefusedError if a stored program cannot be read, and the errors of `collect`.

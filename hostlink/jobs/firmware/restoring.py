@@ -22,7 +22,7 @@ from hostlink.jobs.putback import MisfitError, putback
 from hostlink.jobs.session.rescuing import NOTHING
 from hostlink.jobs.session.restarting import pulse
 from hostlink.jobs.session.session import Session
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 
 # Advice by whether there is an image to go back to, and whether a program may be in memory.
 _WAYS_OUT: dict[tuple[bool, bool], Callable[[Ways], str]] = {
@@ -41,12 +41,12 @@ class Start:
     """
 
     banner: str = ""
-    found: Found | None = None
+    found: FoundState | None = None
 
     @property
     def answered(self) -> bool:
         """Return whether the board came to its prompt."""
-        return self.found is Found.PROMPT
+        return self.found is FoundState.PROMPT
 
 
 def hear_start(session: Session, *, has_prompt: bool) -> Start:
@@ -64,8 +64,8 @@ def hear_start(session: Session, *, has_prompt: bool) -> Start:
         pulse(session)  # its first bytes may have come before the speed was restored
         banner = banner_heard(session)
     found = session.dialogue.regain(may_interrupt=True).found
-    if found is not Found.PROMPT and _talks_otherwise(session):
-        found = Found.PROMPT
+    if found is not FoundState.PROMPT and _talks_otherwise(session):
+        found = FoundState.PROMPT
     session.dialogue.restarted()  # intended, so that the next load must not report it
     session.restarts.settle()
     return Start(banner, found)
@@ -148,7 +148,7 @@ def after_write_error(
         what = f"Stopped after {name} was written and read back."
         return cause.but(what=what, kept=said, advice=advice)
     if cause is None:
-        silent = start.found is Found.SILENT
+        silent = start.found is FoundState.SILENT
         trouble = "is silent" if silent else f"does not come to the prompt of profile {profile}"
         trouble = f"the board {trouble}"
     elif written.backup and not written.restored:
@@ -164,7 +164,7 @@ def _way_out(written: Written, start: Start, *, can_go_back: bool) -> Advice:
     spec = written.backup
     them = ", which puts the programs back too" if spec else ""
     # A board that answers may have got a program from its own keyboard.
-    out = _WAYS_OUT[can_go_back, start.found in (Found.STUCK, Found.RUNNING)]
+    out = _WAYS_OUT[can_go_back, start.found in (FoundState.STUCK, FoundState.RUNNING)]
 
     def advice(by: Ways) -> str:
         talks = f"If the new one talks in another way, name its profile {by.name_profile}"

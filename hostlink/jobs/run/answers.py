@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Protocol
 
 from hostlink.board.dialogue.events import Warned
 from hostlink.errors import (
@@ -11,19 +10,9 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.jobs.events import Emit
+from hostlink.link.running import Answers
 from hostlink.listing import to_bytes
 from hostlink.words import safe
-
-
-class Answers(Protocol):
-    """A source of answers for a program that asks for input."""
-
-    @property
-    def live(self) -> bool:
-        """Return whether a person types the answers; waiting for one does not count as run time."""
-
-    def take(self) -> str | None:
-        """Return the next line, None if there is none yet. Raises EOFError if none will follow."""
 
 
 class Given:
@@ -52,7 +41,7 @@ class AnswerBytes:
     An answer that cannot be typed ends the run; a person is warned and asked again instead.
     """
 
-    def __init__(self, answers: Answers, charset: str, emit: Emit) -> None:
+    def __init__(self, answers: Answers[str], charset: str, emit: Emit) -> None:
         self.live = answers.live
         self._answers = answers
         self._charset = charset

@@ -10,7 +10,7 @@ import contextlib
 from dataclasses import dataclass
 
 from hostlink.board.dialogue.events import Warned
-from hostlink.board.dialogue.evidence import Doubt
+from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.reported_errors import ReportedError, find_reported_error
 from hostlink.errors import (
     ArchiveError,
@@ -19,12 +19,12 @@ from hostlink.errors import (
     ProgramError,
 )
 from hostlink.jobs.events import Emit
-from hostlink.jobs.run.answers import AnswerBytes, Answers, Given
+from hostlink.jobs.run.answers import AnswerBytes, Given
 from hostlink.jobs.run.memory_of_run import Before, changed_by_run, keep_before_run
 from hostlink.jobs.run.output import RunOutput
 from hostlink.jobs.run.unfinished import IN_MEMORY, MOST_OUTPUT, failure, stop, with_state
 from hostlink.jobs.session.session import Session
-from hostlink.link.running import End, Running
+from hostlink.link.running import Answers, End, Running
 from hostlink.listing import Listing, to_bytes
 from hostlink.words import safe
 
@@ -57,7 +57,7 @@ class Ran:
 
 def run(
     session: Session,
-    answers: Answers | None = None,
+    answers: Answers[str] | None = None,
     *,
     longest_s: float = 60.0,
     emit: Emit | None = None,
@@ -74,7 +74,7 @@ def run(
     session.attach()  # how the board talks is not known before this
     before = keep_before_run(session, answered=True)
     pacing = session.dialogue.pacing
-    command = session.dialogue.command_text("run", "run a program by command")
+    command = session.dialogue.command_text("run")
     charset = session.profile.rules.form.charset
     output = RunOutput(charset, emit, pacing, session.profile.commands.answer_rows)
     core = Running(
@@ -123,7 +123,7 @@ def _drive(session: Session, core: Running) -> None:
     try:
         session.wire.run(core)
     finally:
-        dialogue.evidence.note(Doubt.RETYPED, core.repairs)
+        dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if core.repairs and not (dialogue.pacing.line_cancel or dialogue.pacing.erase):
             dialogue.evidence.disturbed()
 

@@ -12,8 +12,7 @@ from __future__ import annotations
 
 import contextlib
 
-from hostlink.archive import Archive, Board, Content, Revision
-from hostlink.archive import HostCopy as Kept
+from hostlink.archive import Archive, Board, Content, HostCopy, Revision
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.reading import read_listing
 from hostlink.board.profile.model import Profile
@@ -23,7 +22,7 @@ from hostlink.jobs.session.last_known import last_program
 from hostlink.listing import Line, Listing, to_bytes
 
 
-class HostCopy:
+class LiveCopy:
     """The lines that a board's memory is believed to hold, also recorded in the archive."""
 
     def __init__(self, archive: Archive, board: Board, profile: Profile) -> None:
@@ -118,7 +117,7 @@ class HostCopy:
         return next((one for one in same if one.program == began.program), began)
 
 
-def _began_as(archive: Archive, held: Kept | None) -> Revision | None:
+def _began_as(archive: Archive, held: HostCopy | None) -> Revision | None:
     """Return the revision that the archive's copy began as; None if there is none."""
     if held is None or not held.revision:
         return None

@@ -21,7 +21,7 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.port.ports import Identity, port_of
 from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.jobs.events import BoardReturned, BoardVanished, Emit, Event, MemoryLost
-from hostlink.jobs.session.host_copy import HostCopy
+from hostlink.jobs.session.host_copy import LiveCopy
 from hostlink.jobs.session.last_known import last_program
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
@@ -120,7 +120,7 @@ class LongSession:
             told = False
         self._restarts = session.restarts.seen
         self._board: Board = session.board_in(self._archive)
-        self.copy = HostCopy(self._archive, self._board, session.profile)
+        self.copy = LiveCopy(self._archive, self._board, session.profile)
         if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:
@@ -199,7 +199,7 @@ class LongSession:
         self._begin(session.dialogue.pacing.prompt if well else None)
         before = max(self._restarts, session.restarts.told)
         self._restarts = session.restarts.seen
-        self.copy = HostCopy(self._archive, self._board, session.profile)
+        self.copy = LiveCopy(self._archive, self._board, session.profile)
         if self._restarts > before and session.restarts.memory_is_lost:
             self._restarted()
 

@@ -20,7 +20,7 @@ from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import HeldProgram, held_content, rescue_or_discard
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import RESTART_PULSE_S
-from hostlink.link.regain import Found
+from hostlink.link.regain import FoundState
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +105,7 @@ def _after(session: Session, archive: Archive, board: Board, held: HeldProgram) 
     """Find out what the board does and holds after the restart."""
     session.restarts.tell_all()
     session.dialogue.restarted()  # intended, so later jobs must not report it
-    if session.dialogue.regain(may_interrupt=False).found is not Found.PROMPT:
+    if session.dialogue.regain(may_interrupt=False).found is not FoundState.PROMPT:
         session.emit(Warned("The board started a program by itself; it was left alone."))
         return Restarted(held, False, 0)
     session.emit(Phase("Reading what the board holds now", capture_s(session.profile)))

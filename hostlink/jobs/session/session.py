@@ -206,13 +206,14 @@ class Session:
 
     def use(self, choice: LinkChoice) -> None:
         """Use another profile or speed on the same open port from now on."""
-        self.choice = choice
-        self.profile = choice.effective
-        self.dialogue = Dialogue(self.wire, self.profile, self.emit, evidence=self._evidence)
-        self.wire.banner = self.profile.talk.banner.encode("latin-1", "replace")
-        port, baud = self.wire.port, self.profile.talk.baud
+        profile = choice.effective
+        port, baud = self.wire.port, profile.talk.baud
         if isinstance(port, TunablePort) and port.baudrate != baud:
-            port.baudrate = baud
+            port.baudrate = baud  # first, since a port that vanished refuses it
+        self.choice = choice
+        self.profile = profile
+        self.dialogue = Dialogue(self.wire, profile, self.emit, evidence=self._evidence)
+        self.wire.banner = profile.talk.banner.encode("latin-1", "replace")
 
     def learn(self, learned: Learned) -> None:
         """Add what the board was seen to do to lines to its profile, and use it from now on."""

@@ -34,7 +34,7 @@ LEVELS: dict[str, str] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class ShrinkStep:
     """The effect of one level. saved: bytes. lines: number of lines changed or removed."""
 
     level: str
@@ -54,7 +54,7 @@ class Shrunk:
     before: int
     after: int
     limit: int
-    steps: tuple[Step, ...]
+    steps: tuple[ShrinkStep, ...]
     notes: tuple[str, ...]
 
     @property
@@ -74,7 +74,7 @@ class _Bench:
     targets: frozenset[int] = frozenset()
     total: int = 0
     worked_out: tuple[Line, ...] = ()
-    steps: list[Step] = field(default_factory=list)
+    steps: list[ShrinkStep] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
     def look(self) -> None:
@@ -174,7 +174,7 @@ def _each(bench: _Bench, level: str, change: Callable[[Line], Line | None]) -> N
         bench.total -= saved
         lines += 1
     bench.lines = kept
-    bench.steps.append(Step(level, began - bench.total, lines))
+    bench.steps.append(ShrinkStep(level, began - bench.total, lines))
 
 
 def _changed(line: Line, text: str | None) -> Line | None:
@@ -211,7 +211,7 @@ def _remarks(bench: _Bench) -> None:
     _each(bench, "remarks", change)
     if held and not bench.lines:
         bench.lines, bench.total = held, total
-        bench.steps[-1] = Step("remarks", 0, 0)
+        bench.steps[-1] = ShrinkStep("remarks", 0, 0)
         bench.notes.append("The program consists of remarks only; they stay.")
 
 
@@ -240,14 +240,14 @@ def _abbreviations(bench: _Bench) -> None:
 
 def _lines(bench: _Bench) -> None:
     if bench.worked_out:
-        bench.steps.append(Step("lines", 0, 0))
+        bench.steps.append(ShrinkStep("lines", 0, 0))
         return
     began, held = bench.total, len(bench.lines)
     lines, loose = passed_over(bench.lines, bench.loose, bench.rules)
     _take(bench, lines, loose)
     if not bench.done:
         _take(bench, merged(bench.lines, bench.targets, bench.rules), bench.loose)
-    bench.steps.append(Step("lines", began - bench.total, held - len(bench.lines)))
+    bench.steps.append(ShrinkStep("lines", began - bench.total, held - len(bench.lines)))
 
 
 def _numbers(bench: _Bench) -> None:
@@ -267,7 +267,7 @@ def _numbers(bench: _Bench) -> None:
         lines += sum(a != b for a, b in new.numbers.items()) if taken else 0
         if not _take(bench, merged(bench.lines, bench.targets, bench.rules), bench.loose):
             break
-    bench.steps.append(Step("everything", began - bench.total, lines))
+    bench.steps.append(ShrinkStep("everything", began - bench.total, lines))
 
 
 def _take(bench: _Bench, lines: dict[int, Line], loose: tuple[Line, ...]) -> bool:

@@ -10,7 +10,7 @@ import pytest
 
 from hostlink.errors import UsageError
 from hostlink.practice.complaint import Reason
-from hostlink.practice.kind import ERRORS, WORDS, Kind
+from hostlink.practice.kind import ERRORS, WORDS, BoardKind
 from hostlink.practice.kind_file import (
     find_kind,
     kind_from_data,
@@ -43,7 +43,7 @@ def test_kinds_are_data_alone() -> None:
 
 def test_the_practice_board_is_what_nothing_else_is_said_of() -> None:
     """Its file changes no manner: they are the defaults."""
-    own, plain = find_kind("practice"), Kind()
+    own, plain = find_kind("practice"), BoardKind()
     words = ("title", "about", "source")
     assert dataclasses.replace(own, **{key: getattr(plain, key) for key in words}) == plain
 

@@ -6,7 +6,14 @@ import pytest
 from kind_board import KindBoard
 
 from hostlink.board.profile.file import find_profile
-from hostlink.practice.kind import Kind, Language, Messages, Shelf, Storage, literal
+from hostlink.practice.kind import (
+    BoardKind,
+    KindLanguage,
+    KindShelf,
+    KindStorage,
+    Messages,
+    literal,
+)
 from hostlink.practice.kind_file import find_kind
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings
@@ -73,7 +80,7 @@ def test_two_questions_are_asked_and_anything_but_a_number_asks_again() -> None:
 
 def test_a_board_never_answered_waits_at_its_question() -> None:
     """Switched on and opened without a restart, it has asked and waits; so it does after one."""
-    kind = Kind(messages=Messages(questions=("N? ", "M? "), greeting="on{end}"))
+    kind = BoardKind(messages=Messages(questions=("N? ", "M? "), greeting="on{end}"))
     machine = Machine(kind=kind)
     machine.run_until(1.0)
     assert machine.host_reads(1.0, 99) == b"N? "
@@ -193,7 +200,7 @@ def test_the_tiny_board_is_what_the_profile_of_that_name_describes() -> None:
 
 def test_an_eeprom_wears_out() -> None:
     """After its life a slot holds one byte wrong, each time it is written."""
-    board = KindBoard(Kind(shelf=Shelf(life=2)))
+    board = KindBoard(BoardKind(shelf=KindShelf(life=2)))
     board.enter(b"10 PRINT 1")
     for _ in range(2):
         board.enter(b"STOW A")
@@ -204,12 +211,12 @@ def test_an_eeprom_wears_out() -> None:
 
 def test_a_kind_can_be_built_in_code() -> None:
     """A few values make another board; what they do not say is the practice board's manner."""
-    kind = Kind(
+    kind = BoardKind(
         "garden",
         settings=BoardSettings(prompt=b"] ", reply_end=b"\n", program_bytes=80),
-        storage=Storage(case="all", length_bytes=1),
+        storage=KindStorage(case="all", length_bytes=1),
         messages=Messages(greeting=literal("{garden}") + " {free}{end}", done="done{end}"),
-        language=Language(free="LEFT()", number="bare"),
+        language=KindLanguage(free="LEFT()", number="bare"),
     )
     board = KindBoard(kind)
     assert board.restart() == b"{garden} 80\n] "
