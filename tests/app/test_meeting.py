@@ -12,7 +12,7 @@ BARE = b"\xff" * 32_768
 
 
 async def to_meeting(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+y")
+    await pilot.press("escape", "d")
     await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
     await pilot.press("m")
     await wait(pilot, lambda: isinstance(app.screen, MeetingScreen))

@@ -175,9 +175,8 @@ def write(
 ) -> None:
     """Write an image to a board, every page read back, its programs kept and put back.
 
-    First what the board holds is kept: its programs, then all of its flash. A write that was cut
-    off is finished by the same command. At a terminal you are asked for what is not known; a new
-    board gets its label and its first program.
+    What the board holds is kept first. A write that was cut off is finished by the same command. At
+    a terminal you are asked for what is not known; a new board gets a label and a first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.firmware.writing import WriteRequest
@@ -187,8 +186,6 @@ def write(
     reviewed = _sound(image, part, boot_bytes, despite_review)
     second = _sound(display, part, boot_bytes, despite_review)
     chip = _chip(part, boot_bytes)
-    if previous:
-        _must_have_previous(common)
     _ask_to_go_on(common, chip, reviewed)
     request = partial(
         WriteRequest,
@@ -208,11 +205,13 @@ def write(
 def _check_named(
     common: CommonOptions, image: Path | None, display: Path | None, *, previous: bool
 ) -> None:
-    """Refuse images that do not go together."""
+    """Refuse images that do not go together, or an earlier one that the archive lacks."""
     if (image is None) == (not previous):
         raise UsageError("Name an IMAGE, or --previous, and not both.")
     if display is not None:
         check_two_boards(common, previous=previous)
+    if previous:
+        _must_have_previous(common)
 
 
 def _must_have_previous(common: CommonOptions) -> None:
