@@ -187,16 +187,10 @@ def write(
     second = _sound(display, part, boot_bytes, despite_review)
     chip = _chip(part, boot_bytes)
     _ask_to_go_on(common, chip, reviewed)
-    request = partial(
-        WriteRequest,
-        chip=chip,
-        boot_bytes=boot_bytes,
-        this_board=this_board or "",
-        discard_board=discard_board,
-        new_board=new_board,
-        boot_is_known=bootloader_bytes is not None,
-        goes_back=previous,
-    )
+    said: dict[str, Any] = {"this_board": this_board or "", "discard_board": discard_board}
+    said |= {"new_board": new_board, "goes_back": previous}
+    said |= {"boot_bytes": boot_bytes, "boot_is_known": bootloader_bytes is not None}
+    request = partial(WriteRequest, chip=chip, **said)
     write_one(common, reviewed, role, request, FirstSteps(new_board, label, program))
     if second is not None:
         write_display(common, second, request)
