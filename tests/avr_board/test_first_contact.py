@@ -82,7 +82,8 @@ def test_a_new_chip_comes_to_its_first_program(
 
     status, _, err = typed("save", "FIRST")
     assert status == 0, err
+    status, out, _ = typed("show", "FIRST@1")
+    assert (status, out) == (0, LISTING)
     with Archive.open(tmp_path / "archive.sqlite3") as archive:
-        assert archive.revision("FIRST@1").content.text == LISTING
         (write,) = archive.writes()
     assert (write.board, write.outcome, write.role) == ("Red", "done", "computer")
