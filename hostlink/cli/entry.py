@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import gc
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -16,10 +17,12 @@ from typing import NoReturn
 
 import click
 
+from hostlink import __version__
 from hostlink.cli.group import Group
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, ProfileError, UsageError
+from hostlink.words import safe
 
 # name: (module in commands/, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -159,8 +162,6 @@ class LazyGroup(Group):
 
 def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
     if value and not ctx.resilient_parsing:
-        from hostlink import __version__
-
         click.echo(f"hostlink {__version__}")
         ctx.exit()
 
@@ -227,9 +228,6 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
 
 def _tell_wrong_use(wrong: click.ClickException) -> None:
     """Print click's message, with control characters of the typed arguments made safe."""
-    import io
-
-    from hostlink.words import safe
 
     vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
     said = io.StringIO()
@@ -243,7 +241,6 @@ def tell(error: HostlinkError) -> None:
     Where stderr is closed it goes to stdout.
     """
     from hostlink.cli.ways import advised
-    from hostlink.words import safe
 
     parts = (error.what, error.kept, advised(error.advice))
     what, *rest = [part for part in parts if part]

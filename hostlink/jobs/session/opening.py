@@ -38,7 +38,7 @@ def open_session(
     identity = identity_of(choice.port)
     foresight = foresee_opening(choice, archive)
     missing = choice.port.startswith("/") and not Path(choice.port).exists()
-    if foresight.restarts and not missing:
+    if foresight.restarts and not (missing or choice.may_restart):
         emit(Warned(_warning(choice.port, foresight)))
     patience = Patience(emit)
     wire = _open_wire(choice, recorder)
