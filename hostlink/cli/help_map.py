@@ -8,7 +8,7 @@ from __future__ import annotations
 
 # Title: the commands under it, in the order in which help lists them. Each command is in one group.
 GROUPS: dict[str, tuple[str, ...]] = {
-    "Begin here": ("practice", "boards", "survey"),
+    "Begin here": ("practice", "boards", "meet", "survey"),
     "Programs into the board and out of it": (
         *("load", "save", "run", "console", "stored", "store", "recall", "together"),
     ),
@@ -29,6 +29,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "boards": (
         ("List the boards and their ports", "boards"),
         ("Call a board Red; then --port Red means it", "boards --label Red --port practice://red"),
+    ),
+    "meet": (
+        ("Find out where a silent board fails", "meet"),
+        ("Let it be restarted, so that its bootloader is asked", "meet --port Red --yes"),
     ),
     "survey": (
         ("Ask the board what it is, without changing anything on it", "survey"),

@@ -509,6 +509,7 @@ BOARD: list[tuple[Words, dict[int, bytes], int]] = [
     (("load", "shipped:tide"), LISTS, 4),
     (("load", "shipped:tide", "--changes"), LISTS, 4),
     (("restart", "--yes"), LISTS, 4),
+    (("meet",), LISTS, 0),
     (("survey",), LISTS, 0),
     (("store", "ONE"), LISTS, 4),
     (("stored",), PLAIN, 0),

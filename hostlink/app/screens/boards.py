@@ -11,6 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.screens.dialogues import AskText
+from hostlink.app.screens.meeting import show_meeting
 from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
 from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page, with_detail
@@ -41,8 +42,9 @@ class BoardsScreen(Page[None]):
     AUTO_FOCUS = "#boards"
     HEAD = "Boards"
     FOOT = (
-        "Enter attaches a board and makes it the current one. D detaches, L labels, S surveys, "
-        "V shows the last survey, O names another port, A looks again. Escape goes back."
+        "Enter attaches a board and makes it the current one. D detaches, L labels, M finds out "
+        "how far it answers, S surveys, V shows the last survey, O names another port, A looks "
+        "again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
@@ -54,6 +56,7 @@ class BoardsScreen(Page[None]):
         ),
         Binding("d", "detach", "Detach", tooltip="Close its port"),
         Binding("l", "label", "Label", tooltip="What you call it, such as a colour"),
+        Binding("m", "meet", "How far it answers", tooltip="From its bridge to its program"),
         Binding("o", "other", "Another port", tooltip="By its name or address"),
         Binding("s", "survey", "Survey it", tooltip="Measure how it talks; asked first"),
         Binding("v", "view_survey", "View its last survey", tooltip="What was measured when"),
@@ -228,6 +231,12 @@ class BoardsScreen(Page[None]):
         if attached:
             self.app.boards.detach(attached)
             self.action_renew()
+
+    def action_meet(self) -> None:
+        row = self.chosen
+        port = (self._port_attached(row.port) or row.port) if row is not None else ""
+        self.dismiss()
+        show_meeting(self.app, port)
 
     def action_survey(self) -> None:
         row = self.chosen
