@@ -8,6 +8,7 @@ from typing import Literal
 
 from hostlink.board.profile.model import Profile
 from hostlink.errors import RefusedError, UsageError
+from hostlink.jobs.listing_source import Material, shipped_programs
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, adapt
 
@@ -39,6 +40,13 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
                 advice='Add "number" and the other forms to its [language], or name another one.',
             )
     return adapt(listing, source.rules.language, target.rules)
+
+
+def inputs_of(material: Material) -> Sequence[str] | None:
+    """Return the answers to a shipped program's questions; None for any other listing."""
+    origin = material.origin
+    shipped = shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
+    return None if shipped is None else shipped.inputs
 
 
 def prove(

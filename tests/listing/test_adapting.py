@@ -9,6 +9,7 @@ import pytest
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Language, Listing, Rules
 from hostlink.listing.adapting.adapt import REWRITES, Adapted, adapt
+from hostlink.listing.adapting.lines import LENGTH
 
 PRACTICE = find_profile("practice").rules
 CAPITAL = find_profile("capital").rules
@@ -68,6 +69,7 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("unequal", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
     ("let-added", "10 A=4", "10 LET A=4", PRACTICE, with_forms(PRACTICE, optional=("THEN",))),
     ("let-dropped", "10 LET A=4", "10 A=4", PRACTICE, NO_LET),
+    ("statement-separator", "10 A=1; B=2", "10 A=1: B=2", PALO_ALTO, CAPITAL),
     ("quotes", "10 PRINT 'A'", '10 PRINT "A"', CAPITAL, TOKEN),
     ("random", "10 A=RND(6)", "10 A=RND(6)+1", PRACTICE, CAPITAL),
     ("random", "10 A=5-RND(6)", "10 A=5-(RND(6)+1)", PRACTICE, CAPITAL),
@@ -136,6 +138,19 @@ def test_a_line_that_becomes_two_takes_a_free_number() -> None:
     assert made.listing.text() == "10 FOR I=1 TO 3\n11 PRINT I:NEXT I\n20 GOTO 10\n"
     assert [change.after for change in made.changes] == [("10 FOR I=1 TO 3", "11 PRINT I:NEXT I")]
     assert made.changes[0].cost == made.after - made.before == 3
+
+
+def test_a_line_too_long_is_closed_up_or_divided() -> None:
+    """Blanks go first; then a PRINT is divided, which shows the same; a condition stays whole."""
+    short = replace(PRACTICE, form=replace(PRACTICE.form, longest_line=24))
+    made = adapted('10 IF A = 1 THEN PRINT "X"\n20 PRINT A;" CUPS ";B;" BOXES";', TOKEN, short)
+    assert (
+        made.listing.text() == '10 IFA=1THENPRINT"X"\n20 PRINT A;" CUPS ";\n21 PRINT B;" BOXES";\n'
+    )
+    assert not made.needs
+    assert {why for change in made.changes for why in change.why} == {LENGTH}
+    made = adapted('10 IF A=1 THEN PRINT "ABCDEFGH";A\n', TOKEN, short)
+    assert [need.what for need in made.needs] == ["a line has at most 24 characters"]
 
 
 def test_without_a_free_number_the_line_stays_and_renumbering_is_named() -> None:

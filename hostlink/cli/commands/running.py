@@ -69,7 +69,7 @@ def run(
     from hostlink.jobs.run.answers import Given
 
     from_file = input_path is not None and str(input_path) != "-"
-    given = Given(_input_lines(input_path)) if from_file else None
+    given = Given(lines_to_type(input_path)) if from_file else None
     if output is not None and output.exists():
         raise RefusedError(
             f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
@@ -223,7 +223,7 @@ class RunScreen(Questions):
         return new
 
 
-def _input_lines(path: Path | None) -> list[str]:
+def lines_to_type(path: Path | None) -> list[str]:
     """Return the input lines to type; refuse control characters, which the board would obey."""
     if path is None:
         return []

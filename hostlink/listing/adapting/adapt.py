@@ -10,14 +10,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from hostlink.listing.adapting.clauses import Clause, clauses, line_text
-from hostlink.listing.adapting.needs import Need, clause_needs, collected, line_needs
+from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.lines import LineMaker
+from hostlink.listing.adapting.needs import Need, collected, line_needs, parts_needs
 from hostlink.listing.adapting.printing import PRINTING, keeps_row_open
 from hostlink.listing.adapting.rewriting import Pair, Rewrite
 from hostlink.listing.adapting.words import WORDS
 from hostlink.listing.measure import line_cost, measure
 from hostlink.listing.parse import Line, Listing
-from hostlink.listing.reviewing.references import rewritten
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import scan
 
@@ -77,20 +77,23 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     """
     held = listing.numbered()
     pair = Pair(source, rules.language, _leaves_rows_open(held, source))
+    maker = LineMaker(rules)
     free = _free_numbers(held, rules.form.last_line)
     found: list[tuple[str, int]] = []
     changes: list[Change] = []
     lines: dict[int, Line] = {}
-    inexact: dict[str, None] = {}
+    inexact = False
     for number, line in held.items():
         parts, used = _rewritten_clauses(line.text, pair)
-        made, needs = _lines(line, parts, pair, free[number])
+        made = maker.lines(line, parts, free[number])
+        needs = [*parts_needs(parts, pair), *made.needs]
         found += [(need, number) for need in needs]
-        lines |= {new.number: new for new in made if new.number is not None}
-        inexact |= dict.fromkeys(rule.written for rule in used if not rule.exact)
-        if len(made) > 1 or made[0].text != line.text:
-            why = tuple(dict.fromkeys(rule.why for rule in used))
-            changes.append(_change(line, made, why or (_ONE_LINE,), rules))
+        changed = bool(used or made.why) and made.lines != (line,)
+        if changed:
+            why = (*(rule.why for rule in used), *made.why)
+            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules))
+            inexact |= any(not rule.exact for rule in used)
+        lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
     found += line_needs(lines, rules)
     result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
     return Adapted(
@@ -100,13 +103,8 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         measure(Listing(tuple(held.values())), rules).total,
         measure(result, rules).total,
         rules.storage.program_bytes,
-        tuple(_notes(pair, bool(inexact))),
+        tuple(_notes(pair, inexact)),
     )
-
-
-_ONE_LINE = "statements share no line like that"
-_PACKED = "no free line number behind it: `hostlink renumber` makes room"
-_CONDITIONAL = "a statement that must have a line of its own stands behind a condition"
 
 
 def _change(line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules) -> Change:
@@ -141,56 +139,18 @@ def _rewritten_clauses(text: str, pair: Pair) -> tuple[list[Clause], list[Rewrit
     return parts, used
 
 
-def _lines(
-    line: Line, parts: Sequence[Clause], pair: Pair, free: Iterable[int]
-) -> tuple[list[Line], list[str]]:
-    """Return the lines that stand for a line, and what they need."""
-    befores = (None, *parts)
-    needs = [
-        need
-        for before, part in zip(befores, parts, strict=False)
-        for need in clause_needs(part, before, pair)
-    ]
-    groups = _groups(parts, pair.target)
-    if len(groups) > 1 and any(part.condition for group in groups[:-1] for part in group):
-        return [line], [*needs, _CONDITIONAL]
-    numbers = [line.number, *free][: len(groups)]
-    if len(numbers) < len(groups):
-        return [line], [*needs, _PACKED]
-    if len(groups) == 1 and parts == clauses(line.text, pair.source):
-        return [line], needs
-    made = [
-        rewritten(line, number, line_text(group, pair.target))
-        for number, group in zip(numbers, groups, strict=True)
-    ]
-    return made, needs
-
-
-def _groups(parts: Sequence[Clause], target: Language) -> list[list[Clause]]:
-    """Return the clauses by the lines that they need on the target board."""
-    groups: list[list[Clause]] = [[]]
-    for part in parts:
-        before = groups[-1][-1] if groups[-1] else None
-        if before is not None and not before.condition and _needs_line(before, target):
-            groups.append([])
-        groups[-1].append(part)
-    return groups
-
-
-def _needs_line(before: Clause, target: Language) -> bool:
-    loops = before.spans(target)[0].word == "FOR" and "one-line-loops" not in target.means
-    return loops or not target.separator
-
-
 def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
     source, target = pair.source, pair.target
     if source.number != target.number:
         yield (
-            f"Numbers are shown {_NUMBER_SHOWN[target.number]} here, "
-            f"and {_NUMBER_SHOWN[source.number]} there."
+            f"PRINT shows numbers {_NUMBER_SHOWN[target.number]}; the board that the listing is "
+            f"from shows them {_NUMBER_SHOWN[source.number]}."
         )
     if inexact:
         yield "Blanks between what is printed may differ; the words are the same."
     if source.overflow != target.overflow:
-        stops, wraps = ("there", "here") if target.overflow == "wraps" else ("here", "there")
-        yield f"A result that is too large stops the program {stops} and wraps {wraps}."
+        wraps = target.overflow == "wraps"
+        does = (
+            "wraps to 16 bits, it does not stop" if wraps else "stops the program, it does not wrap"
+        )
+        yield f"A result that is too large {does}."

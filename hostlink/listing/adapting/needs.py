@@ -32,8 +32,13 @@ def collected(found: Sequence[tuple[str, int]]) -> tuple[Need, ...]:
     return tuple(Need(what, tuple(numbers)) for what, numbers in lines.items())
 
 
-def clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
-    """Find what a rewritten clause needs. before: the clause in front of it."""
+def parts_needs(parts: Sequence[Clause], pair: Pair) -> Iterator[str]:
+    """Find what the rewritten clauses of a line need."""
+    for before, part in zip((None, *parts), parts, strict=False):
+        yield from _clause_needs(part, before, pair)
+
+
+def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
     spans = clause.spans(source)
     behind_then = before is not None and before.condition and target.then_takes == "line"

@@ -142,6 +142,16 @@ def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[
     return None if texts == [clause.text] else [first, *(Clause(more) for more in texts[1:])]
 
 
+def halved(clause: Clause, language: Language) -> list[Clause]:
+    """Return a PRINT as two that show the same, any other clause and a short PRINT alone."""
+    items = read_print(clause, language) or []
+    half = next((at for at in range(len(items) // 2, 0, -1) if items[at - 1].after == JOIN), 0)
+    if not half:
+        return [clause]
+    halves = (items[:half], items[half:])
+    return [made for each in halves for made in _written(clause, each, language) or ()]
+
+
 def _open_row(language: Language) -> str:
     """Return what ends a PRINT whose row stays open."""
     return "," if language.semicolon == "none" else ";"

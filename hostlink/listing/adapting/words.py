@@ -116,6 +116,13 @@ def _let_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] |
     return [clause.with_text(clause.text[spans[1].start :])]
 
 
+def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
+    source, target = pair.source.separator, pair.target.separator
+    if before is None or before.condition or source == target or not (source and target):
+        return None
+    return [replace(clause, gap=clause.gap.replace(source, target))]
+
+
 def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     marks = pair.target.quotes
 
@@ -208,6 +215,13 @@ WORDS: tuple[Rewrite, ...] = (
     Rewrite("unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "unequal has another sign", _unequal),
     Rewrite("let-added", "A=4", "LET A=4", "an assignment needs LET", _let_added),
     Rewrite("let-dropped", "LET A=4", "A=4", "there is no LET", _let_dropped),
+    Rewrite(
+        "statement-separator",
+        "A=1;B=2",
+        "A=1:B=2",
+        "another sign stands between statements",
+        _statement_separator,
+    ),
     Rewrite("quotes", "PRINT 'A'", 'PRINT "A"', "text has other quotes", _quotes),
     Rewrite("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere", _random),
 )
