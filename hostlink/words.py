@@ -1,6 +1,10 @@
-"""Words that every part of hostlink says in the same way: counts, and foreign text made safe."""
+"""Words for every part of hostlink: counts, foreign text made safe, and names like a wrong one."""
 
 from __future__ import annotations
+
+from collections.abc import Iterable
+
+_LONGEST_COMPARED = 60
 
 
 def safe(text: str, *, keep: str = "") -> str:
@@ -29,3 +33,16 @@ def plural(count: int, word: str) -> str:
 def capital(words: str) -> str:
     """Return words fit for the start of a sentence: The practice board."""
     return words[:1].upper() + words[1:]
+
+
+def nearest(name: str, known: Iterable[str], most: int = 3) -> list[str]:
+    """Return up to `most` known names that resemble an unknown one, the most similar first.
+
+    Without regard to case. A name of more than 60 characters resembles none.
+    """
+    import difflib  # only faults need it
+
+    if len(name) > _LONGEST_COMPARED:
+        return []
+    by_key = {each.casefold(): each for each in known}
+    return [by_key[key] for key in difflib.get_close_matches(name.casefold(), by_key, most)]

@@ -2,8 +2,8 @@
 
 Run it with the project's Python: `scripts/start.py --python scripts/bench.py link`. Each section
 prints one table and its targets, or with --json one object a line: section, rows, targets. With
---write everything is measured, the largest archive too, and becomes the README's tables. Exit
-status 1 where a target does not hold.
+--write everything is measured, the largest archive too, and becomes the tables of
+scripts/pictures/figures.md. Exit status 1 where a target does not hold.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ SECTIONS = {
     "recognise": "from an open port to a known kind, over all kinds and speeds",
     "firmware": "writing and reading back pages against the protocol's own minimum",
     "listing": "review, shrink, renumber and check codes of a full program, and of 10,000 lines",
-    "app": "the app: first paint, a large archive, a board that floods",
+    "app": "the app: first paint, a large archive, a board that floods, keys",
     "start": "how long the command line takes to start",
 }
 
@@ -56,7 +56,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument(
         "--write",
         action="store_true",
-        help="put the targets of all sections into the README; measures as --full does",
+        help="put the targets of all sections into the page of figures; measures as --full does",
     )
     options = parser.parse_args(arguments)
     if options.write and options.sections:

@@ -1,10 +1,10 @@
-"""The app: how soon it paints, a large archive, and a board that floods.
+"""The app: how soon it paints, a large archive, a board that floods, and bunches of keys.
 
 First paint is the time from starting the process until the first drawing with the editor in it is
 done, against a bare Textual app with the same widgets, run in turn. The large archive has PROGRAMS
 programs; a keystroke is its search and the drawing of what it found. The flood is a practice board
 in real time at 115,200 baud that sends without end, while a key is pressed in the editor twice a
-second.
+second. The bunches of keys are those of bench_keys.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+from bench_keys import BUNCHES, WRONG, bunched
 from bench_python import compiled_environment
 from bench_report import Row, Section, Target
 
@@ -112,8 +113,10 @@ raise SystemExit(app.return_code)
 """
 
 
-def run(programs: int = PROGRAMS, flood_s: float = FLOOD_S, runs: int = RUNS) -> Section:
-    """Measure all three parts in a temporary folder."""
+def run(
+    programs: int = PROGRAMS, flood_s: float = FLOOD_S, runs: int = RUNS, bunches: int = BUNCHES
+) -> Section:
+    """Measure all parts in a temporary folder. bunches: of keys, as in bench_keys."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         os.environ["HOSTLINK_PRACTICE"] = str(folder / "practice")
@@ -121,9 +124,10 @@ def run(programs: int = PROGRAMS, flood_s: float = FLOOD_S, runs: int = RUNS) ->
         paint = first_paint(folder / "small.sqlite3", runs)
         large = large_archive(folder / "large.sqlite3", programs)
         flood = flooded(folder / "flood.sqlite3", flood_s)
+        keys = bunched(folder / "keys", bunches)
     rows: list[Row] = [
         {"what": what, "value": round(value, 3), "unit": unit}
-        for what, value, unit in (*paint, *large, *flood)
+        for what, value, unit in (*paint, *large, *flood, *keys)
     ]
     values = {str(row["what"]): float(str(row["value"])) for row in rows}
     targets = [
@@ -131,6 +135,7 @@ def run(programs: int = PROGRAMS, flood_s: float = FLOOD_S, runs: int = RUNS) ->
         Target.at_most("the list opens, ms", values["the list opens"], KEY_MS),
         Target.at_most("slowest keystroke of the search, ms", values["slowest keystroke"], KEY_MS),
         Target.at_most("key during a flood, slowest, ms", values["slowest key"], ANSWER_MS),
+        Target.at_most("bunches with a key lost or misplaced", values[WRONG], 0),
         Target.at_most("memory growth during a flood, MB", values["memory growth"], GROWTH_MB),
     ]
     notes = (f"{programs:,} programs; {flood_s:g} s of flood; median of {runs} first paints.", "")

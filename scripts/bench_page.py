@@ -1,4 +1,4 @@
-"""The README's tables of figures: what the sections measured, of which version, on which machine.
+"""The page of figures: what the sections measured, of which version, on which machine.
 
 A figure says something of the version that it was measured on. `too_old` tells where the code is a
 later one; a test asks it.
@@ -17,7 +17,7 @@ from bench_report import Section
 
 import hostlink
 
-PAGE = Path(__file__).resolve().parent.parent / "README.md"
+PAGE = Path(__file__).resolve().with_name("pictures") / "figures.md"
 BEGIN, END = "<!-- figures: made by scripts/bench.py --write -->", "<!-- end of figures -->"
 
 
@@ -88,10 +88,10 @@ def too_old(page: str, version: str) -> str:
     _, _, rest = page.partition(BEGIN)
     found = re.match(r"\s*hostlink (\d+\.\d+)\.\d+, ", rest)
     if found is None:
-        return "the README's figures do not say which version they were measured on"
+        return "the figures do not say which version they were measured on"
     if version.split(".")[:2] != found[1].split("."):
         return (
-            f"the README's figures are of version {found[1]}, the code is {version}: "
+            f"the figures are of version {found[1]}, the code is {version}: "
             "bench.py --write measures them again"
         )
     return ""

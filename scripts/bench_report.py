@@ -33,7 +33,7 @@ class Target:
 class Section:
     """One section. notes: what a reader has to know of how the rows were measured.
 
-    shown: columns of the rows that the README shows as a table, and their headings there.
+    shown: columns of the rows that the page of figures shows as a table, and their headings there.
     """
 
     name: str

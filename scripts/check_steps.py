@@ -17,6 +17,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import check_pack
 import environment
 import pythons
 from check_run import ROOT, passes, run_pytest
@@ -24,12 +25,13 @@ from check_run import ROOT, passes, run_pytest
 DESCRIPTION = "Make the test environment and run everything that must hold, as CI does."
 
 # What the tests use of the system: two foreign BASIC interpreters and programs written for them, a
-# browser and what reads its printed pages and QR codes, a terminal to be driven, transliteration
-# rules and the USB names that some values are checked against; compilers and a simulator for the
-# microcontroller program of tests/avr_board.
+# browser and what reads its printed pages and QR codes, a terminal to be driven, shells that
+# complete words, transliteration rules and the USB names that some values are checked against;
+# compilers and a simulator for the microcontroller program of tests/avr_board.
 DEBIAN_PACKAGES = (
     "bwbasic",
     "chromium",
+    "fish",
     "icu-devtools",
     "poppler-utils",
     "python-ply-doc",
@@ -37,6 +39,7 @@ DEBIAN_PACKAGES = (
     "tmux",
     "usb.ids",
     "zbar-tools",
+    "zsh",
     *("avr-libc", "gcc", "gcc-avr", "libc6-dev", "libelf-dev", "libsimavr-dev"),
 )
 
@@ -273,6 +276,7 @@ STEPS: dict[str, Callable[[Checks], str]] = {
     "other-pythons": other_pythons,
     "coverage": coverage,
     "wheel": wheel,
+    "pack": lambda checks: check_pack.pack(checks.python),
 }
 
 

@@ -11,6 +11,8 @@ Rules, which the rest of this file keeps:
 - One set-up at a time holds the lock. The system frees it when its holder dies, pip included.
 - A `.venv` is moved aside in one step before it is deleted, so that it is never half deleted.
 - What is not ours is not deleted: a `.venv` that is no Python environment stops the set-up.
+- In a pack (pack.py) the project may not be writable and may be gone tomorrow. The environment then
+  lies in the user's data folder and is installed from the pack's wheels, without the network.
 """
 
 from __future__ import annotations
@@ -24,11 +26,19 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import wheels
+from setup_words import explain_creation, explain_installing, is_network_trouble
+
 WINDOWS = sys.platform == "win32"
 # What pip is asked to install for each stamp, and which stamps that satisfies: whatever can check
 # the project can test it, and whatever can test it can run it.
-KINDS = {"run": ".", "test": ".[test]", "check": ".[check]"}
-IMPLIED = {"run": ("run",), "test": ("run", "test"), "check": ("run", "test", "check")}
+KINDS = {"run": ".", "pack": ".[pack]", "test": ".[test]", "check": ".[check]"}
+IMPLIED = {
+    "run": ("run",),
+    "pack": ("run", "pack"),
+    "test": ("run", "pack", "test"),
+    "check": ("run", "pack", "test", "check"),
+}
 LOCK_WAIT_S = 900.0  # longer than any set-up over a slow line should take
 
 
@@ -45,7 +55,7 @@ class Environment:
     """The environment of the project at `root`, made with the interpreter `base_python`.
 
     version: the first two numbers of that interpreter's version; it is this Python's without.
-    name: the folder's name below `root`.
+    name: the folder's name below `root`. packed: `root` is a pack, see wheels.py.
     """
 
     def __init__(
@@ -55,14 +65,17 @@ class Environment:
         base_python: str | None = None,
         version: tuple[int, int] = sys.version_info[:2],
         name: str = ".venv",
+        packed: bool = False,
         say: Callable[[str], None] = tell,
         lock_wait_s: float = LOCK_WAIT_S,
     ) -> None:
         self.root = Path(root).resolve()  # one name, by whatever link we were called
-        self.folder = self.root / name
+        self.packed = packed
+        self.home = wheels.data_folder() if packed else self.root
+        self.folder = self.home / name
         self.scripts = self.folder / ("Scripts" if WINDOWS else "bin")
         self.python = self.scripts / ("python.exe" if WINDOWS else "python")
-        self.aside = self.root / f"{name}-setup"
+        self.aside = self.home / f"{name}-setup"
         self.begun = self.aside / "begun"
         # Inside an environment sys.executable dies with that environment; its base does not.
         self.base_python = base_python or getattr(sys, "_base_executable", "") or sys.executable
@@ -80,10 +93,11 @@ class Environment:
 
     def wanted_stamp(self) -> str:
         """Return what a valid stamp holds: project text, Python and place."""
-        text = _text(self.root / "pyproject.toml")
-        project = hashlib.sha256(text.encode()).hexdigest()
+        # A pack may be plugged in elsewhere the next time, so its place says nothing.
+        source = wheels.checksums(self.root) if self.packed else self.root / "pyproject.toml"
+        project = hashlib.sha256(_text(source).encode()).hexdigest()
         python = "{}-{}{}".format(sys.implementation.name, *self.version)
-        return f"{project}\n{python}\n{self.root}\n"
+        return f"{project}\n{python}\n{'a pack' if self.packed else self.root}\n"
 
     def ready(self, kind: str) -> bool:
         """Tell whether the environment stands as it should; quick, starts no process."""
@@ -99,18 +113,25 @@ class Environment:
         if self.ready(kind):
             return
         try:
+            if self.packed:
+                self.home.mkdir(parents=True, exist_ok=True)
             self.aside.mkdir(exist_ok=True)
             with self._lock() as lock:
                 if not self.ready(kind):  # another set-up may have done it while we waited
                     self._set_up(kind, lock)
         except OSError as error:
             raise SetupError(
-                f"The set-up could not write in {self.root} ({error.strerror or error}). "
+                f"The set-up could not write in {self.home} ({error.strerror or error}). "
                 "Make room or get the right to write there, then start again."
             ) from error
 
     def _set_up(self, kind: str, lock: int) -> None:
-        name = self.folder.name
+        if self.packed and (damaged := wheels.damaged(self.root)):
+            raise SetupError(
+                f"This pack is damaged or incomplete: {', '.join(damaged)} in its folder wheels. "
+                "Nothing was installed. Copy it anew from where it was made, then start again."
+            )
+        name = str(self.folder) if self.packed else self.folder.name
         what = f"Bringing hostlink's environment {name} up to date"
         if self._unusable():
             what = f"The environment {name} was cut off, moved or broken; making it anew"
@@ -141,8 +162,10 @@ class Environment:
                 "Move it elsewhere, then start again."
             )
         stamps = [_text(self.stamp(kind)) for kind in KINDS]
-        here = self.wanted_stamp().splitlines()[1:]
-        if any(stamp and stamp.splitlines()[1:] != here for stamp in stamps):
+        # Of a pack the content counts too: another pack may have other wheels of one version.
+        counts = 0 if self.packed else 1
+        here = self.wanted_stamp().splitlines()[counts:]
+        if any(stamp and stamp.splitlines()[counts:] != here for stamp in stamps):
             return True  # the project was moved, or another Python is used now
         return not self._base_exists() or not self._pip_works()
 
@@ -183,7 +206,8 @@ class Environment:
 
     def _install(self, kind: str, lock: int) -> None:
         pip = [str(self.python), "-m", "pip", "install", "--quiet", "--no-input", "--retries", "2"]
-        pip += ["--disable-pip-version-check", "--editable", KINDS[kind]]
+        pip.append("--disable-pip-version-check")
+        pip += wheels.installing(self.root) if self.packed else ["--editable", KINDS[kind]]
         status, output = _run(pip, self.root, lock)
         if status == 0:
             check = [str(self.python), "-P", "-c", "import hostlink"]
@@ -264,59 +288,6 @@ def _run(command: list[str], folder: Path, lock: int | None = None) -> tuple[int
     except OSError as error:
         return 127, f"{command[0]}: {error}"
     return done.returncode, done.stdout
-
-
-NETWORK_SIGNS = (
-    "newconnectionerror",
-    "nameresolutionerror",
-    "name resolution",
-    "getaddrinfo failed",
-    "network is unreachable",
-    "connecttimeouterror",
-    "connection broken",
-    "max retries exceeded",
-    "proxyerror",
-    "read timed out",
-)
-
-
-def is_network_trouble(output: str) -> bool:
-    """Tell whether pip's output says that the package index was not reached."""
-    return any(sign in output.lower() for sign in NETWORK_SIGNS)
-
-
-def explain_installing(output: str) -> str:
-    """Turn the output of a failed installation into a plain sentence and what to do."""
-    if "CERTIFICATE_VERIFY_FAILED" in output:
-        return (
-            "The package index was reached, but its certificate is not trusted here; nothing was "
-            "installed. Mend this computer's certificates or clock, then start again."
-        )
-    if is_network_trouble(output):
-        return (
-            "There is no network, or the package index cannot be reached; nothing was installed. "
-            "Connect this computer to the network, then start again."
-        )
-    if "no space left" in output.lower():
-        return "The disk is full, so the set-up was stopped. Make room, then start again."
-    errors = [line for line in output.splitlines() if line.lower().startswith("error")]
-    reason = errors[-1].partition(":")[2].strip().rstrip(".") if errors else "no reason was given"
-    return f"The set-up failed ({reason}). The next start makes the environment anew."
-
-
-def explain_creation(output: str, version: tuple[int, int]) -> str:
-    """Turn the output of a failed `python -m venv` into a plain sentence and what to do."""
-    if "ensurepip" in output or "No module named venv" in output:
-        exact = "python{}.{}-venv".format(*version)
-        return (
-            "This Python cannot make environments, because a part of it is not installed; nothing "
-            f"was left behind. On Debian and its kin: sudo apt install python3-venv (or {exact} "
-            "for this very Python), then start again."
-        )
-    if "No space left" in output:
-        return "The disk is full; nothing was left behind. Make room, then start again."
-    lines = output.strip().splitlines() or ["no reason was given"]
-    return f"Python could not make the environment ({lines[-1]}); nothing was left behind."
 
 
 def become(command: list[str]) -> int:

@@ -4,26 +4,31 @@
     python3 scripts/start.py --tour          the main job told step by step; so without a terminal
     python3 scripts/start.py programs        any other arguments go to hostlink
     python3 scripts/start.py --python ARGS   the environment's own Python
+    python3 scripts/start.py --pack FOLDER   a folder that starts without a network, see pack.py
 
-On Windows begin with `py` in place of `python3`. This file must be readable by any old Python,
-because the first thing it does is to say which Python is needed; the rest is in environment.py.
+On Windows begin with `py` in place of `python3`. A pack has this file at its top too. It must be
+readable by any old Python, because the first thing it does is to say which Python is needed; the
+rest is in environment.py.
 """
 
 import os
 import sys
 
 NEEDED = (3, 11)
-ROOT = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+HERE = os.path.dirname(os.path.abspath(__file__))
+AT_TOP = os.path.isdir(os.path.join(HERE, "scripts"))
+ROOT = HERE if AT_TOP else os.path.dirname(HERE)
 
 
 def complaint_about(version, script="start.py"):
     """Return why this version of Python (a tuple of numbers) will not do, or an empty text."""
     if tuple(version[:2]) >= NEEDED:
         return ""
+    name = script if AT_TOP else os.path.join("scripts", script)
     return (
         "hostlink needs Python %d.%d or newer, and this is Python %d.%d. Nothing was changed. "
         "Install a newer Python, or start this with one by its name: python%d.%d %s\n"
-    ) % (NEEDED + tuple(version[:2]) + NEEDED + (os.path.join("scripts", script),))
+    ) % (NEEDED + tuple(version[:2]) + NEEDED + (name,))
 
 
 def command_for(arguments, python, terminal):
@@ -33,6 +38,8 @@ def command_for(arguments, python, terminal):
     """
     if arguments[:1] == ["--python"]:
         return [python] + arguments[1:]
+    if arguments[:1] == ["--pack"]:
+        return [python, os.path.join(ROOT, "scripts", "pack.py")] + arguments[1:]
     if arguments == [] and terminal:
         arguments = [] if os.environ.get("HOSTLINK_PORT") else ["practice"]
     elif arguments in ([], ["--tour"]):
@@ -47,11 +54,21 @@ def main(arguments):
     if complaint:
         sys.stderr.write(complaint)
         return 1
+    sys.path.insert(0, os.path.join(ROOT, "scripts"))
     import environment
+    import wheels
 
-    place = environment.Environment(ROOT)
+    packing = arguments[:1] == ["--pack"]
+    if wheels.is_pack(ROOT):
+        if packing:
+            sys.stderr.write("This folder is a pack itself. Nothing was done. Copy it as it is.\n")
+            return 1
+        name = "environment-%d.%d" % sys.version_info[:2]
+        place = environment.Environment(ROOT, name=name, packed=True)
+    else:
+        place = environment.Environment(ROOT)
     try:
-        place.prepare("run")
+        place.prepare("pack" if packing else "run")
     except environment.SetupError as error:
         sys.stderr.write("%s\n" % error)
         return 1

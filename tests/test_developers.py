@@ -36,3 +36,17 @@ def test_every_name_of_our_code_in_the_page_for_developers_is_there() -> None:
         except AttributeError:
             missing.append(dotted)
     assert missing == []
+
+
+def test_every_test_named_in_the_page_for_developers_is_there() -> None:
+    """The table of what other systems do says which test holds each row."""
+    page = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    chapter = page.split("\n## Windows and macOS\n")[1].split("\n## ")[0]
+    named = re.findall(r"(?:(tests/[\w/]+\.py)::)?\b(test_\w+)\b(?!\.py)", chapter)
+    assert len(named) > 20
+    missing = [
+        name
+        for file, name in named
+        if f"def {name}(" not in (ROOT / (file or "tests/test_systems.py")).read_text("utf-8")
+    ]
+    assert missing == []

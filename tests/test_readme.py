@@ -86,6 +86,27 @@ def test_the_first_session_shows_what_the_readme_says(
     assert "9232" in printed
 
 
+def test_the_first_60_lines_lead_a_beginner() -> None:
+    """To the first start, in steps, with the words that are needed; each is explained once."""
+    beginning = "".join(f"{row}\n" for row in README.splitlines()[:60])
+    steps = re.findall(r"^(\d)\. \*\*", beginning, re.MULTILINE)
+    assert steps == ["1", "2", "3", "4", "5"]
+    assert "python3 scripts/start.py\n" in beginning
+    assert r"py scripts\start.py" in beginning
+    for word in ("volatile", "bridge", "echo", "capture"):
+        assert f"\n- **{word}**: " in beginning
+        assert f"| {word} |" not in chapter("Words")
+
+
+def test_no_link_within_the_readme_is_dead() -> None:
+    """Each leads to a heading, by the name that its words make."""
+    heads = re.findall(r"^#+ (.+)$", README, re.MULTILINE)
+    names = {re.sub(r"[^\w -]", "", head.lower()).replace(" ", "-") for head in heads}
+    linked = set(re.findall(r"\]\(#([^)]+)\)", README))
+    assert len(linked) > 8
+    assert linked <= names
+
+
 def test_every_command_stands_in_the_readme() -> None:
     """A command that nobody can find in the README does not exist for a newcomer."""
     used = {command[0] for command in session()}

@@ -10,12 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.events import Event, Key, Paste
 from textual.filter import NoColor
 from textual.screen import Screen
+from textual.widgets import Input, TextArea
 
 from hostlink.app.attached_boards import AttachedBoards
+from hostlink.app.desk.actions import BY_ID, EVERYWHERE
+from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
 from hostlink.app.themes import MONOCHROME, THEMES
@@ -32,8 +35,10 @@ DRAIN_S = 1 / 30
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
-kept: nothing is overwritten unsaved. Ctrl+P finds every action by its words, and tells the \
-command for what only the command line does, such as exporting the archive.
+kept: nothing is overwritten unsaved. Escape opens a line of words at the bottom; the marked \
+letter of a word does it. F2 finds every action by a word of yours, such as upload or stop, and \
+tells the command for what only the command line does, such as exporting the archive. Below, a \
+single letter is the one after Escape; what has neither key nor letter is found with F2.
 """
 
 
@@ -51,11 +56,7 @@ class DeskApp(App[None]):
     CSS_PATH = Path(__file__).with_name("look.tcss")
     COMMANDS: ClassVar[set[Any]] = {_actions}
     ENABLE_COMMAND_PALETTE = False  # ours has its own words; see action_every_action
-    BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+p", "every_action", "Every action", tooltip="Find an action by its words"),
-        Binding("f1", "help", "Help", tooltip="All keys of this screen"),
-        Binding("ctrl+q", "leave", "Leave", tooltip="Close hostlink", priority=True),
-    ]
+    BINDINGS: ClassVar[list[BindingType]] = [action.binding for action in EVERYWHERE]
 
     def __init__(
         self,
@@ -88,7 +89,7 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
-        self._gate = KeyGate(self, super().on_event)
+        self._gate = KeyGate(self, self._deliver)
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = MONOCHROME if self.no_color else self.settings.theme
@@ -99,13 +100,22 @@ class DeskApp(App[None]):
         self._plain.enabled = self.theme == MONOCHROME
 
     async def on_event(self, event: Event) -> None:
-        """Remove the character of keys with Alt, which the editor would insert (textual 8.2)."""
-        if isinstance(event, Key) and event.key.startswith("alt+"):
-            event.character = None
-        if isinstance(event, Key | Paste) and not event.is_forwarded:
-            await self._gate.take(event)
-        else:
+        """Pass keys and pastes through the gate; Escape and a key in one read are two."""
+        if event.is_forwarded or not isinstance(event, Key | Paste):
             await super().on_event(event)
+            return
+        for each in separated(event) if isinstance(event, Key) else (event,):
+            await self._gate.take(each)
+
+    async def _deliver(self, event: Key | Paste) -> None:
+        """Handle a key, but never type what may have been Alt and a letter into a text."""
+        if isinstance(event, KeyBehindEscape):
+            is_letter = (event.character or "").isalpha()  # a line begins with a digit
+            if is_letter and isinstance(self.focused, TextArea | Input):
+                self.tell(f"Escape and {event.character} came as one key; it was not typed.")
+                return
+            event = Key(event.key, event.character)
+        await super().on_event(event)
 
     def get_theme_variable_defaults(self) -> dict[str, str]:
         """Return our own colours, so that the stylesheet is valid with any theme."""
@@ -117,6 +127,8 @@ class DeskApp(App[None]):
         return Desk()
 
     def on_mount(self) -> None:
+        separate_escapes()
+        self.set_keymap(self.settings.usable_keys)
         self.set_interval(DRAIN_S, self.drain)
 
     def open_archive(self) -> bool:
@@ -236,6 +248,10 @@ class DeskApp(App[None]):
             self.show_error(error)
 
     # --- actions -----------------------------------------------------------------------------
+
+    def action_work(self, name: str) -> None:
+        """Run an action of every screen. name: the `id` of one of EVERYWHERE."""
+        BY_ID[name].work(self.desk)
 
     def action_every_action(self) -> None:
         from textual.command import CommandPalette

@@ -82,7 +82,7 @@ class ConsolePane(Vertical):
 
     def compose(self) -> ComposeResult:
         yield Static(
-            Content("Console: Enter sends, Escape leaves"),
+            Content("Console: Enter sends, Escape twice leaves"),
             classes="heading",
             markup=False,
         )

@@ -1,5 +1,5 @@
-"""What the app remembers from one start to the next: theme, default port and profile, and after
-how many minutes a board at its prompt is read again.
+"""What the app remembers from one start to the next: theme, default port and profile, after how
+many minutes a board at its prompt is read again, and keys of one's own.
 
 One small TOML file in the user's configuration folder, or where HOSTLINK_SETTINGS says. A file that
 cannot be read or understood never keeps the app from starting; it is said, and left as it is.
@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import os
 import tomllib
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import platformdirs
 
+from hostlink.app.keys import fault_in
 from hostlink.app.themes import DARK, NAMES
 from hostlink.errors import RefusedError
 from hostlink.writing import write_whole
@@ -29,9 +30,9 @@ _ESCAPES = {'"': '\\"', "\\": "\\\\"}
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """port, profile: "" for none. capture_minutes: 0 for never by itself.
+    """port, profile: "" for none. capture_minutes: 0 for never by itself. keys: by action's id.
 
-    fault: why the file was not used, "" where all is well.
+    fault: why the file, or its keys, were not used; "" where all is well.
     """
 
     theme: str = DARK
@@ -39,6 +40,12 @@ class Settings:
     profile: str = ""
     capture_minutes: int = CAPTURE_MINUTES
     fault: str = ""
+    keys: dict[str, str] = field(default_factory=dict)
+
+    @property
+    def usable_keys(self) -> dict[str, str]:
+        """Return the keys of one's own, none of them if one cannot be used."""
+        return {} if fault_in(self.keys) else self.keys
 
 
 def settings_path() -> Path:
@@ -64,12 +71,17 @@ def read_settings(path: Path) -> Settings:
     minutes = held.get("capture_minutes", CAPTURE_MINUTES)
     if not is_minutes(minutes):
         return Settings(fault=f"The settings {path} name capture_minutes that make no sense.")
+    keys = held.get("keys", {})
+    if not (isinstance(keys, dict) and all(isinstance(key, str) for key in keys.values())):
+        return Settings(fault=f"The settings {path} hold keys that are not text.")
     theme = values.pop("theme") or DARK
     fault = ""
+    if wrong := fault_in(keys):
+        fault = f"The settings {path} {wrong}. All keys are as they come."
     if theme not in NAMES:
         fault = f'The settings {path} name a theme "{theme}" that there is not.'
         theme = DARK
-    return Settings(theme=theme, capture_minutes=minutes, fault=fault, **values)
+    return Settings(theme=theme, capture_minutes=minutes, fault=fault, keys=keys, **values)
 
 
 def is_minutes(value: object) -> bool:
@@ -88,6 +100,11 @@ def write_settings(path: Path, settings: Settings) -> Settings:
         )
     ]
     lines.append(f"capture_minutes = {settings.capture_minutes}\n")
+    if settings.keys:
+        lines.append("\n[keys]\n")
+        lines += [
+            f'"{_escaped(name)}" = "{_escaped(key)}"\n' for name, key in settings.keys.items()
+        ]
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, "".join(lines).encode("utf-8"))

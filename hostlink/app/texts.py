@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from hostlink.app.desk.actions import way_to
 from hostlink.archive.times import shown
 from hostlink.words import capital, plural
 
@@ -133,8 +134,10 @@ def finding_words(review: Review, row: int) -> str:
     first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
     where = "" if at_row or first.number is None else f"Line {first.number}: "
     more = len(found) - 1
-    others = f" (Alt+V: {more:,} more)" if more else ""
-    advice = "Alt+D makes it smaller." if first.rule == "does-not-fit" else first.advice
+    others = f" ({way_to('findings')}: {more:,} more)" if more else ""
+    advice = (
+        f"{way_to('shrink')} makes it smaller." if first.rule == "does-not-fit" else first.advice
+    )
     return f"{where}{first.message} {advice}{others}"
 
 

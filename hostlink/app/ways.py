@@ -5,12 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.advice import Advice, Ways, told
+from hostlink.app.desk.actions import way_to
 from hostlink.errors import HostlinkError
 
+
+def _with(action: str) -> str:
+    """Return how an action of the desk is reached. action: its id."""
+    return f"with {way_to(action)}"
+
+
 _ASKED = "when you are asked"
-_SURVEY = "with Alt+Y, then S"
-_SETTINGS = "in the settings (Alt+S)"
-_PUT_BACK = "with Alt+P"
+_BOARDS = _with("boards")
+_SURVEY = f"{_BOARDS}, then S"
+_SETTINGS = f"in the settings ({way_to('settings')})"
+_PUT_BACK = _with("put-back")
+_SHRINK = _with("shrink")
+_REVIEW = _with("findings")
+_ARCHIVE = _with("find")
+_STORED = _with("stored")
 
 
 def _always(key: str) -> Callable[..., str]:
@@ -19,12 +31,12 @@ def _always(key: str) -> Callable[..., str]:
 
 
 KEYS = Ways(
-    ports="with Alt+Y",
-    label_board="with Alt+Y, then L",
-    name_port="with Alt+Y",
+    ports=_BOARDS,
+    label_board=f"{_BOARDS}, then L",
+    name_port=_BOARDS,
     name_speed=_SURVEY,
     name_profile=_SETTINGS,
-    stop_running="with Alt+X",
+    stop_running=_with("interrupt"),
     survey=_SURVEY,
     survey_discarding=_SURVEY,
     learn=_ASKED,
@@ -35,24 +47,24 @@ KEYS = Ways(
     look_in_console="in the console (Ctrl+T)",
     save_with_name="with Ctrl+G",
     save_all_the_same=_ASKED,
-    store="with Alt+O",
+    store=_STORED,
     answer_from_file="",
     allow_time="",
     load=lambda spec: f"with Ctrl+O, as {spec}, then Ctrl+L",
     load_despite_review=lambda spec: f"with Ctrl+O, as {spec}, then Ctrl+L",
-    name_listing="with Alt+N",
+    name_listing=_with("name"),
     replace=_ASKED,
-    shrink="with Alt+D",
-    shrink_to_fit=_always("with Alt+D"),
-    review=_always("with Alt+V"),
-    mend=_always("with Alt+M"),
-    review_rules="with Alt+V",
-    write_sheet="with Alt+W",
+    shrink=_SHRINK,
+    shrink_to_fit=_always(_SHRINK),
+    review=_always(_REVIEW),
+    mend=_always(_with("mend")),
+    review_rules=_REVIEW,
+    write_sheet=_with("sheet"),
     keep=_always("with Ctrl+O"),
-    programs="with Ctrl+F",
-    shipped_programs="with Ctrl+F",
-    rescues="with Ctrl+F",
-    history=_always("with Alt+H"),
+    programs=_ARCHIVE,
+    shipped_programs=_ARCHIVE,
+    rescues=_ARCHIVE,
+    history=_always(_with("history")),
     name_archive="at the command line, with --archive FILE",
     prove="at the command line, with `hostlink archive prove`",
     rebuild="at the command line, with `hostlink archive prove --rebuild`",
@@ -60,15 +72,15 @@ KEYS = Ways(
     import_this=lambda path: f"at the command line, with `hostlink archive import {path}`",
     export="at the command line, with `hostlink archive export`",
     backups=_PUT_BACK,
-    look_by_backup="with Alt+O",
-    put_back=lambda spec: f"with Alt+P, {spec}",
-    put_back_items=lambda spec, names: f"with Alt+P, {spec}, by marking {', '.join(names)}",
-    put_back_by_profile=lambda spec: f"with Alt+P, {spec}",
+    look_by_backup=_STORED,
+    put_back=lambda spec: f"{_PUT_BACK}, {spec}",
+    put_back_items=lambda spec, names: f"{_PUT_BACK}, {spec}, by marking {', '.join(names)}",
+    put_back_by_profile=lambda spec: f"{_PUT_BACK}, {spec}",
     write_previous="with G on the firmware screen",
     write_previous_discarding="with G on the firmware screen",
     write_image="with W on the firmware screen",
     write_image_discarding="with W on the firmware screen",
-    firmware_history="with Alt+I, then a lone -",
+    firmware_history=f"{_with('firmware')}, then a lone -",
     say_role=_ASKED,
     say_board=_always(_ASKED),
     say_chip="at the command line, with --chip",

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 
 from hostlink.advice import Ways
 from hostlink.errors import ArchiveError
+from hostlink.words import nearest
 
 LONGEST_NAME = 40
 RESCUE = "rescue"
 _DIGITS = re.compile(r"([0-9]{1,18})")
 _NOT_IN_FILES = re.compile(r'[<>:"/\\|?*]+')
-_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)(\..*)?")
+_RESERVED = re.compile(r"(?i)(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[\d¹²³]) *(\..*)?")
 
 
 def fold(text: str) -> str:
@@ -120,14 +121,6 @@ class Spec:
                 "archive's UUID."
             )
         return cls(name, int(digits), archive)
-
-
-def nearest(name: str, names: Iterable[str]) -> list[str]:
-    """Return up to three known names that resemble an unknown one."""
-    import difflib  # only faults need it
-
-    by_key = {fold(known): known for known in names}
-    return [by_key[key] for key in difflib.get_close_matches(fold(name), by_key, 3, 0.5)]
 
 
 def unknown_program(name: str, names: Iterable[str]) -> ArchiveError:

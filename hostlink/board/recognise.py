@@ -62,8 +62,7 @@ USUAL_SPEEDS = (
     9600, 115200, 57600, 19200, 38400, 4800, 2400, 230400, 14400, 28800, 76800, 1200, 300, 250000,
     500000, 1000000,
 )  # fmt: skip
-REMARK = b"REM"
-_NONSENSE = NONSENSE.encode()
+REMARK, _NONSENSE = b"REM", NONSENSE.encode()
 _CR, _LF = b"\r", b"\n"
 _FIRST_S = 0.3  # a board answers at once; a bridge keeps bytes for 16 ms, a busy computer longer
 _KEY_S = 0.06  # time for a typed character to be taken and echoed: common practice, no source
@@ -75,6 +74,7 @@ _QUOTED = 40  # bytes of what was heard that an error repeats
 _LONGEST_LISTING_S = 30.0
 _SURE_BELLS = 2  # one may be damage
 _MOST_ANSWERS = 4  # answers to empty lines until two agree: the first may end an open line
+_UNKNOWN = "hostlink does not know this kind yet, so it goes slowly; a survey measures it once."
 _STOPS = (b"\x03", b"#", b"\x1b")  # keys that stop a program: common practice, no source
 _ROW_ENDS = (b"\r", b"\n")
 _READABLE = re.compile(rb"[\r\n][ -~]{4,}[\r\n]")  # a row of text between others
@@ -102,7 +102,7 @@ class Recognised:
             return f"This board talks {at} like kind {self.profile.name}: {title}."
         prompt = self.heard_talk.prompt or self.heard_talk.ready
         shows = f'and shows "{shown(prompt)}"' if prompt else "and shows no prompt"
-        return f"This board talks {at} {shows}; its kind is not known, so hostlink goes slowly."
+        return f"This board talks {at} {shows}. {_UNKNOWN}"
 
 
 class Recogniser:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from hostlink.cli.entry import tell
 from hostlink.cli.output import say
 from hostlink.errors import HostlinkError
 from hostlink.words import plural
@@ -36,7 +37,6 @@ def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -
 
 def told(work: Callable[[], object]) -> None:
     """Call something and report an error instead of raising it, so that the console goes on."""
-    from hostlink.cli.entry import tell
 
     try:
         work()

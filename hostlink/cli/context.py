@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from hostlink.cli.output import say
 from hostlink.cli.port_choice import known_ports, resolved_ports
 from hostlink.cli.stopping import stoppable
+from hostlink.errors import RefusedError, UsageError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -154,7 +155,6 @@ class CommonOptions:
         if self.port:
             return self.port
         from hostlink.board.port.ports import usb_ports
-        from hostlink.errors import UsageError
 
         found = usb_ports()
         if len(found) == 1:
@@ -163,7 +163,8 @@ class CommonOptions:
         if not found:
             raise UsageError(
                 "No board is plugged in.",
-                advice="Plug one in, name its --port, or try --port practice://.",
+                advice="Plug the small board with the USB socket into this computer (`hostlink "
+                "boards` lists what is here), name its --port, or try --port practice://.",
             )
         raise UsageError(
             f"{len(found)} boards are plugged in: {', '.join(each.port for each in found)}.",
@@ -221,7 +222,6 @@ class CommonOptions:
 
         Raises UsageError if there are none, or if an option is for one board only.
         """
-        from hostlink.errors import UsageError
 
         if self.record is not None:
             raise UsageError("--record writes down one wire: name one --port.")
@@ -231,7 +231,6 @@ class CommonOptions:
 
     def _check_record(self) -> None:
         """Refuse to overwrite the --record file without --yes."""
-        from hostlink.errors import RefusedError
 
         if self.record is not None and self.record.is_file() and not self.yes:
             raise RefusedError(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import errno
 import gc
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -16,10 +17,12 @@ from typing import NoReturn
 
 import click
 
+from hostlink import __version__
 from hostlink.cli.group import Group
 from hostlink.cli.stopping import CutOff, final, heed, let_go
 from hostlink.cli.streams import check_streams, drop
 from hostlink.errors import ExitStatus, HostlinkError, Interrupted, ProfileError, UsageError
+from hostlink.words import safe
 
 # name: (module in commands/, function, one line of help), in the order that help shows them.
 COMMANDS: dict[str, tuple[str, str, str]] = {
@@ -133,11 +136,11 @@ class LazyGroup(Group):
         """Return the names of all commands in the order in which the help lists them."""
         return list(COMMANDS)
 
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+    def find_command(self, ctx: click.Context, name: str) -> click.Command | None:
         """Import and return the command of this name; return None if there is none."""
-        if cmd_name not in COMMANDS:
+        if name not in COMMANDS:
             return None
-        module, function, _ = COMMANDS[cmd_name]
+        module, function, _ = COMMANDS[name]
         command = getattr(importlib.import_module(f"hostlink.cli.commands.{module}"), function)
         assert isinstance(command, click.Command)
         return command
@@ -146,11 +149,19 @@ class LazyGroup(Group):
         """Return each command with its one line of help, without importing any."""
         return [(name, text) for name, (_, _, text) in COMMANDS.items()]
 
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the commands with their help lines, grouped by what one wants to do."""
+        from hostlink.cli.help_map import GROUPS
+
+        lines = dict(self.help_lines())
+        widest = max(map(len, lines))
+        for title, names in GROUPS.items():
+            with formatter.section(title):
+                formatter.write_dl([(name.ljust(widest), lines[name]) for name in names])
+
 
 def _version(ctx: click.Context, _: click.Parameter, value: bool) -> None:
     if value and not ctx.resilient_parsing:
-        from hostlink import __version__
-
         click.echo(f"hostlink {__version__}")
         ctx.exit()
 
@@ -217,9 +228,6 @@ def run_line(arguments: Sequence[str], obj: object = None) -> int:
 
 def _tell_wrong_use(wrong: click.ClickException) -> None:
     """Print click's message, with control characters of the typed arguments made safe."""
-    import io
-
-    from hostlink.words import safe
 
     vars(wrong)["message"] = safe(wrong.message)  # a line feed that was typed begins no row
     said = io.StringIO()
@@ -233,7 +241,6 @@ def tell(error: HostlinkError) -> None:
     Where stderr is closed it goes to stdout.
     """
     from hostlink.cli.ways import advised
-    from hostlink.words import safe
 
     parts = (error.what, error.kept, advised(error.advice))
     what, *rest = [part for part in parts if part]
@@ -274,6 +281,9 @@ def _main() -> int:
         _tell_stopped()
         return ExitStatus.INTERRUPTED
     except OSError as error:
+        if sys.platform == "win32" and error.errno == errno.EINVAL:
+            drop(sys.stdout)
+            return ExitStatus.DONE  # so Windows says that a pipe was closed at its other end
         if error.errno not in (errno.ENOSPC, errno.EIO, errno.EBADF):
             raise
         tell(HostlinkError(f"The output could not be written: {error.strerror}."))

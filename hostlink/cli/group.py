@@ -1,8 +1,10 @@
-"""A command group that suggests similar commands and never truncates their help."""
+"""A command group that suggests similar commands, never truncates help, and shows examples."""
 
 from __future__ import annotations
 
 import click
+
+from hostlink.words import nearest
 
 
 class Group(click.Group):
@@ -11,6 +13,20 @@ class Group(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
         """Return the names of the commands in the order in which they were added."""
         return list(self.commands)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return the command of this name, with the examples that its help shows."""
+        command = self.find_command(ctx, cmd_name)
+        if command is not None and command.epilog is None:
+            from hostlink.cli.help_map import examples
+
+            path = [*ctx.command_path.split()[1:], cmd_name]
+            command.epilog = examples(" ".join(path))
+        return command
+
+    def find_command(self, ctx: click.Context, name: str) -> click.Command | None:
+        """Return the command of this name as it was added; None if there is none."""
+        return super().get_command(ctx, name)
 
     def help_lines(self) -> list[tuple[str, str]]:
         """Return each command with its one line of help."""
@@ -25,9 +41,7 @@ class Group(click.Group):
         """Find the command that the arguments name; suggest similar ones for an unknown name."""
         known = self.list_commands(ctx)
         if args and args[0] not in known and not args[0].startswith("-"):
-            import difflib  # only faults need it
-
-            near = difflib.get_close_matches(args[0], known, 2)
+            near = nearest(args[0], known)
             hint = f" Did you mean {' or '.join(near)}?" if near else ""
             ctx.fail(f'There is no command "{args[0]}".{hint}')
         return super().resolve_command(ctx, args)

@@ -6,6 +6,8 @@ import os
 import sys
 from pathlib import Path
 
+from hostlink.errors import UsageError
+
 
 def can_open_app() -> bool:
     """Return whether stdin and stdout are a terminal, which the app needs."""
@@ -15,7 +17,6 @@ def can_open_app() -> bool:
 def open_from_environment() -> None:
     """Open the app, with port, profile, speed and archive from the environment."""
     from hostlink.app.start import open_app
-    from hostlink.errors import UsageError
 
     archive = os.environ.get("HOSTLINK_ARCHIVE", "").strip()
     baud = os.environ.get("HOSTLINK_BAUD", "").strip()

@@ -6,7 +6,7 @@ import contextlib
 from typing import TYPE_CHECKING
 
 from hostlink.cli.output import say
-from hostlink.errors import UsageError
+from hostlink.errors import LinkError, UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -34,7 +34,6 @@ def resolve_ports(common: CommonOptions) -> None:
 
 def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, ...]:
     """Replace labels by ports for a command that opens none; unknown labels stay."""
-    from hostlink.errors import LinkError
 
     try:
         return tuple(_port(common, each) if each else each for each in named)
@@ -45,7 +44,6 @@ def resolved_ports(common: CommonOptions, named: tuple[str, ...]) -> tuple[str, 
 def _port(common: CommonOptions, named: str) -> str:
     """Return the port for a port name or for a label in one of the archives."""
     from hostlink.archive import Archive
-    from hostlink.errors import LinkError
     from hostlink.jobs.boards import looks_like_label, port_labelled
 
     if not looks_like_label(named):
@@ -116,7 +114,8 @@ def known_ports(common: CommonOptions, archive: Archive) -> list[str]:
         raise UsageError(
             "No known board is plugged in.",
             kept="No port was opened.",
-            advice="Plug one in, or name each --port.",
+            advice="Plug the small board with the USB socket into this computer, or name each "
+            "--port.",
         )
     found.sort(key=lambda each: (not each[0], natural(each[0]), natural(each[1])))
     return [port for _, port in found]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from hostlink.cli.entry import cli
 from hostlink.errors import (
     ArchiveError,
     HostlinkError,
@@ -53,7 +54,6 @@ def rehearse(lines: Sequence[tuple[int, Words]], link: OpenLink, where: str, kep
 
 def _refusal(words: Words, link: OpenLink) -> HostlinkError | None:
     """Return the error that a line fails with before it needs the board, or None."""
-    from hostlink.cli.entry import cli
     from hostlink.jobs.rehearsing import BoardNeeded
 
     unseen = io.StringIO()

@@ -14,10 +14,10 @@ from pathlib import Path
 from hostlink.archive import Archive, Board
 from hostlink.archive.names import fold, natural
 from hostlink.board.port.bridges import BRIDGES, driver_hint
-from hostlink.board.port.ports import Identity, here, identity_of
+from hostlink.board.port.ports import Identity, here, identity_of, usb_ports
 from hostlink.errors import LinkError, LinkReason, RefusedError
 from hostlink.jobs.session.last_known import copy_words, doubt_of_copy, is_board
-from hostlink.words import safe
+from hostlink.words import nearest, safe
 
 _IS_COM = re.compile(r"COM[0-9]+$", re.IGNORECASE)  # ports on Windows
 
@@ -115,14 +115,7 @@ def port_labelled(archive: Archive | None, label: str) -> str:
     labelled = {fold(board.label): board for board in boards if board.label}
     board = labelled.get(fold(label))
     if board is None:
-        labels = ", ".join(sorted((each.label for each in labelled.values()), key=natural))
-        raise LinkError(
-            f"There is no port {label}, and no board with that label.",
-            reason=LinkReason.NOT_FOUND,
-            advice=f"The labels are {labels}."
-            if labels
-            else lambda by: f"List the ports {by.ports}; give a board a label {by.label_board}.",
-        )
+        raise _no_such(label, [each.label for each in labelled.values()])
     port = next((each.port for each in here() if is_board(each, board)), _absent(board).port)
     if not port:
         raise LinkError(
@@ -131,6 +124,22 @@ def port_labelled(archive: Archive | None, label: str) -> str:
             advice=lambda by: f"Plug it in and try again; list the ports {by.ports}.",
         )
     return port
+
+
+def _no_such(label: str, labels: Sequence[str]) -> LinkError:
+    """Return the error for a name that is neither a port nor a label, with those near it."""
+    ports = {os.path.basename(each.port): each.port for each in usb_ports()}  # noqa: PTH119
+    near = [ports.get(each, each) for each in nearest(label, [*labels, *ports])]
+    hints = [
+        f"Did you mean {' or '.join(near)}?" if near else "",
+        f"The labels are {', '.join(sorted(labels, key=natural))}." if labels else "",
+    ]
+    return LinkError(
+        f"There is no port {safe(label)}, and no board with that label.",
+        reason=LinkReason.NOT_FOUND,
+        advice=" ".join(filter(None, hints))
+        or (lambda by: f"List the ports {by.ports}; give a board a label {by.label_board}."),
+    )
 
 
 def practice_labelled(archive: Archive) -> list[str]:
@@ -153,10 +162,14 @@ def access_advice(port: str) -> str:
 
 def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platform) -> list[str]:
     """Return a sentence for each connected bridge without a port (see `hidden_bridges`)."""
+    shows = {
+        "linux": " `sudo dmesg | tail` shows which.",
+        "win32": " The device manager lists it with a mark.",
+    }.get(system, "")
     return [
-        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in at {place} but has no "
-        f"port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another program "
-        "took the chip. `sudo dmesg | tail` shows which."
+        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in{place and f' at {place}'} "
+        f"but has no port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another "
+        f"program took the chip.{shows}"
         for place, vid, pid in found
     ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import re
 import shlex
@@ -14,7 +15,6 @@ from pathlib import Path
 
 from hostlink.archive import Archive, Content, Origin, Revision
 from hostlink.archive.database.faults import DamagedError
-from hostlink.archive.names import nearest
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError, ListingError
 from hostlink.jobs.files import read_bytes
@@ -22,6 +22,7 @@ from hostlink.listing import Listing, canonical, decode_listing, measure, to_tex
 from hostlink.publish.details import ProgramDetails
 from hostlink.publish.sheet_file import is_sheet, read_sheet
 from hostlink.shipped import library_folder
+from hostlink.words import nearest
 
 SHIPPED = "shipped:"
 STANDARD_INPUT = "standard input"
@@ -183,9 +184,10 @@ def find_material(what: str, archive: Archive | None, *, stdin: bytes | None = N
 
 
 def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> ListingError:
-    """Return the error for a listing that was not found, with programs of similar names."""
+    """Return the error for a listing that was not found, with programs and files of like names."""
     kept = archive.programs(retired=None) if archive is not None else []
     near = nearest(Path(what).stem, [*(program.name for program in kept), *shipped])
+    near += nearest(Path(what).name, _files_beside(Path(what)))
     return ListingError(
         f'There is no file, no program in the archive and no shipped program called "{what[:80]}".',
         advice=f"Near it: {', '.join(near)}."
@@ -195,6 +197,15 @@ def _unknown(what: str, archive: Archive | None, shipped: Iterable[str]) -> List
             f"{by.shipped_programs}."
         ),
     )
+
+
+def _files_beside(path: Path) -> list[str]:
+    """Return the names in the folder where a file was looked for, of the first thousand there."""
+    try:
+        with os.scandir(path.parent) as entries:
+            return [entry.name for entry in itertools.islice(entries, 1000) if entry.is_file()]
+    except (OSError, ValueError):
+        return []
 
 
 def from_archive(spec: str, archive: Archive) -> Material:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import os
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import as_completed
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Generic, TypeVar
@@ -123,7 +124,6 @@ def _collect(
     waiting: the port for each answer. called: the board's name for each port. An error that is not
     a HostlinkError is raised after the last answer.
     """
-    from concurrent.futures import as_completed
 
     results: dict[str, Result[V]] = {}
     strange: BaseException | None = None

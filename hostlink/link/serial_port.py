@@ -22,6 +22,7 @@ import serial
 
 from hostlink.errors import LinkError, LinkReason, UsageError
 from hostlink.link.attaching import open_gently
+from hostlink.words import capital, nearest
 
 READ_TIMEOUT_S = 0.05
 WRITE_TIMEOUT_S = 10.0
@@ -118,13 +119,15 @@ class SerialPort:
             yield
         except serial.SerialTimeoutException as error:
             raise LinkError(
-                f"The port {self.name} did not take the bytes for {WRITE_TIMEOUT_S:.0f} seconds.",
+                f"{capital(_thing(self.name))} takes nothing: the port {self.name} did not take "
+                f"the bytes for {WRITE_TIMEOUT_S:.0f} seconds.",
                 reason=LinkReason.SILENT,
                 advice="Unplug the board, plug it in again and repeat the command.",
             ) from error
         except _FOREIGN as error:
             raise LinkError(
-                f"The port {self.name} vanished while it was in use (unplugged?).",
+                f"{capital(_thing(self.name))} went away (unplugged?): the port {self.name} "
+                "vanished while it was in use.",
                 reason=LinkReason.GONE,
                 advice="Plug the board in again and repeat the command.",
             ) from error
@@ -147,21 +150,23 @@ def _opening_error(name: str, error: BaseException) -> LinkError | UsageError:
     if isinstance(error, ValueError):
         return _wrong_use(name, text)
     if number == errno.ENOENT or "FileNotFoundError" in text:
+        near = nearest(name, _usb_devices())
+        hint = f"Did you mean {' or '.join(near)}? Else plug it in" if near else "Plug it in"
         return LinkError(
-            f"There is no port {name}.",
+            f"{capital(_thing(name))} is not here: there is no port {name}.",
             reason=LinkReason.NOT_FOUND,
-            advice=lambda by: f"Plug the board in and list the ports {by.ports}.",
+            advice=lambda by: f"{hint} and list the ports {by.ports}.",
         )
     if number in (errno.EACCES, errno.EPERM):
         return LinkError(
-            f"You are not permitted to open {name}.",
+            f"{capital(_thing(name))} is here, but you are not permitted to open {name}.",
             reason=LinkReason.NOT_PERMITTED,
             advice=permission_advice(name),
         )
     busy = number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in text
     if busy or "exclusively lock" in text:
         return LinkError(
-            f"The port {name} is in use by another program.",
+            f"{capital(_thing(name))} is in use: another program has the port {name} open.",
             reason=LinkReason.BUSY,
             kept="Nothing was sent.",
             advice="Close the other program and repeat the command.",
@@ -180,13 +185,27 @@ def _wrong_use(name: str, why: str) -> UsageError:
             f"{name} does not take this speed: {why}.",
             advice=lambda by: f"Choose another speed {by.name_speed}.",
         )
+    near = nearest(name.partition("://")[0], ("practice", "rfc2217", "socket"), 1)
+    hint = f"Did you mean {near[0]}://? " if near else ""
     return UsageError(
         f'"{name}" is not an address of a port: {why}.',
         advice=lambda by: (
-            "A port is a device's name, practice://, rfc2217://HOST:PORT or "
+            f"{hint}A port is a device's name, practice://, rfc2217://HOST:PORT or "
             f"socket://HOST:PORT; list what is plugged in {by.ports}."
         ),
     )
+
+
+def _thing(name: str) -> str:
+    """Return what stands on the desk at a port, in the words of somebody who sees it."""
+    return "the far computer" if "://" in name else "the small board with the USB socket"
+
+
+def _usb_devices() -> list[str]:
+    """Return the ports of this computer that have a USB bridge, by name."""
+    from serial.tools.list_ports import comports  # slow to load; only faults need it
+
+    return sorted(str(info.device) for info in comports() if info.vid is not None)
 
 
 def permission_advice(name: str) -> str:

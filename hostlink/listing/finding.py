@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
 from hostlink.errors import UsageError
 from hostlink.listing.parse import Line
+from hostlink.words import nearest
 
 Severity = Literal["error", "warning", "advice"]
 SEVERITIES: tuple[Severity, ...] = ("error", "warning", "advice")
@@ -77,7 +77,7 @@ def check_rules(names: Collection[str]) -> frozenset[str]:
     """Return names of rules as a set. Raises UsageError naming an unknown rule."""
     for name in names:
         if name not in RULES:
-            near = difflib.get_close_matches(name, RULES, 2)
+            near = nearest(name, RULES)
             raise UsageError(
                 f'There is no review rule "{name}".',
                 advice=f"Did you mean {' or '.join(near)}?"

@@ -39,6 +39,7 @@ from hostlink.practice.kind_file import (
 )
 from hostlink.practice.machine import Machine
 from hostlink.practice.settings import BoardSettings, setting_fault
+from hostlink.words import nearest
 
 SCHEME = "practice://"
 DEFAULT_NAME = "desk"
@@ -114,8 +115,12 @@ def parse_address(url: str) -> Address:
 
 
 def _unknown_option(key: str) -> UsageError:
-    known = ", ".join(["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]])
-    return UsageError(f'The practice board has no option "{key}".', advice=f"Known: {known}.")
+    known = ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
+    near = nearest(key, known, 1)
+    hint = f"Did you mean {near[0]}? " if near else ""
+    return UsageError(
+        f'The practice board has no option "{key}".', advice=f"{hint}Known: {', '.join(known)}."
+    )
 
 
 _FIELDS: dict[type, dict[str, Any]] = {

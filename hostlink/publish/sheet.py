@@ -165,8 +165,8 @@ def _steps(details: ProgramDetails, profile: Profile) -> Iterator[str]:
     yield (
         f"With a computer: <code>hostlink save {name}</code>, then <code>hostlink compare {name} "
         "--sheet</code> and the name of this file; it tells which lines are wrong. From paper, "
-        "type the codes into a file and give that with <code>--codes</code>. In the app, Alt+T "
-        "does both."
+        "type the codes into a file and give that with <code>--codes</code>. In the app, "
+        "“Check codes” does both."
     )
     blanks = ", blanks outside quotation marks left out" if _is_free(profile) else ""
     yield (

@@ -134,7 +134,8 @@ def type_text() -> Callable[..., Awaitable[None]]:
 
 @pytest.fixture
 def find_action() -> Callable[..., Awaitable[None]]:
-    """Opens the palette, types words there, and waits until an action with them stands first."""
+    """Opens the palette, types words there, and waits until an action stands first that has them
+    in its name, or has what is meant there."""
 
     def first(app: DeskApp) -> str:
         found = app.screen.query("CommandList").results(OptionList)
@@ -142,11 +143,11 @@ def find_action() -> Callable[..., Awaitable[None]]:
             (str(each.get_option_at_index(0).prompt) for each in found if each.option_count), ""
         )
 
-    async def find(pilot: Pilot[None], app: DeskApp, words: str) -> None:
-        await pilot.press("ctrl+p")
+    async def find(pilot: Pilot[None], app: DeskApp, words: str, meant: str = "") -> None:
+        await pilot.press("f2")
         await until(pilot, lambda: bool(app.screen.query(Input)))
         app.screen.query_one(Input).value = words
-        await until(pilot, lambda: words in first(app).lower())
+        await until(pilot, lambda: (meant or words) in first(app).lower())
 
     return find
 

@@ -13,6 +13,7 @@ import pytest
 
 import hostlink
 from hostlink.advice import Advice, joined, told
+from hostlink.app.desk.action import key_words
 from hostlink.app.desk.actions import ACTIONS
 from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.ways import KEYS, shown_error
@@ -54,14 +55,19 @@ def test_no_layer_below_names_a_command_or_an_option() -> None:
 
 
 def test_each_key_that_is_advised_does_something() -> None:
-    """Every chord in the app's table of ways is one of its actions."""
-    keys = {action.key.replace("ctrl+", "Ctrl+").replace("alt+", "Alt+") for action in ACTIONS}
-    keys = {key[:-1] + key[-1].upper() for key in keys}
+    """Every key in the app's table of ways is one of its actions."""
+    keys = {key_words(action.key) for action in ACTIONS}
+    letters = {action.letter.upper() for action in ACTIONS if action.letter}
     for field in dataclasses.fields(KEYS):
         way = getattr(KEYS, field.name)
         said = way if isinstance(way, str) else way(*["x"] * way.__code__.co_argcount)
-        for chord in re.findall(r"(?:Alt|Ctrl)\+[A-Z]", said):
-            assert chord in keys | {"Ctrl+L", "Ctrl+G"}, (field.name, chord)
+        assert "Alt" not in said
+        for chord in re.findall(r"(?:Ctrl)\+[A-Z]", said):
+            assert chord in keys, (field.name, chord)
+        for letter in re.findall(r"Escape, then ([A-Z])", said):
+            assert letter in letters, (field.name, letter)
+        for words in re.findall("“([^”]+)”", said):
+            assert words in {action.words for action in ACTIONS}, (field.name, words)
 
 
 def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
@@ -78,7 +84,7 @@ def test_an_advice_is_told_in_the_terms_of_who_tells_it() -> None:
     )
     assert (
         told(advice, KEYS)
-        == "List the ports with Alt+Y, or load it with Ctrl+O, as T@1, then Ctrl+L."
+        == "List the ports with Escape, then D, or load it with Ctrl+O, as T@1, then Ctrl+L."
     )
     assert told(advice) == "List the ports, or load it."
     assert told(joined("First.", "", advice)) == "First. List the ports, or load it."
@@ -94,11 +100,11 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
     assert "--baud" in caught.value.words(COMMANDS)
     error = shown_error(caught.value)
     assert "--" not in error.words()
-    assert "Alt+Y, then S" in error.words()
+    assert "Escape, then D, then S" in error.words()
 
     async def story(pilot: Any, app: Any) -> None:
         app.show_error(caught.value)
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
-        assert "Alt+Y, then S" in " ".join(shown(app).replace("│", " ").split())
+        assert "Escape, then D, then S" in " ".join(shown(app).replace("│", " ").split())
 
     stage.play(story, port="")

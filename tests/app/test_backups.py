@@ -15,7 +15,7 @@ SHORT = {10: b"PRINT 1"}
 
 
 async def _screen(pilot: Any, app: Any, wait: Any) -> BackupsScreen:
-    await pilot.press("alt+p")
+    await pilot.press("escape", "p")
     await wait(pilot, lambda: isinstance(app.screen, BackupsScreen))
     await pilot.pause()
     return app.screen
@@ -124,7 +124,7 @@ def test_without_backup_or_board_the_screen_says_what_to_do(
 
     async def story(pilot: Any, app: Any) -> None:
         await _screen(pilot, app, wait)
-        assert "Alt+K on the desk makes one" in shown(app)
+        assert "Escape, then U on the desk makes one" in shown(app)
         await pilot.press("enter", "space", "o")
         assert isinstance(app.screen, BackupsScreen)
 

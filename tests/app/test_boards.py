@@ -13,7 +13,7 @@ def test_two_boards_are_attached_and_loading_goes_to_the_current_one(
     """The second board gets the listing; the first one stays attached and empty."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+y")
+        await pilot.press("escape", "d")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.press("o")
         await type_text(pilot, "practice://second?time=virtual\n")
@@ -35,7 +35,7 @@ def test_a_board_gets_its_label_and_is_called_by_it(
     """After labelling, the sentence on the desk begins with the label."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+y")
+        await pilot.press("escape", "d")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         assert "current" in shown(app)
         await pilot.press("l")
@@ -55,7 +55,7 @@ def test_a_detached_board_is_closed_and_can_be_attached_again(
     """Detaching frees the port: another opening of the same practice board is not refused."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+y")
+        await pilot.press("escape", "d")
         await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
         await pilot.press("d")
         await wait(pilot, lambda: not app.boards.by_port)
@@ -94,7 +94,7 @@ def test_a_backup_is_made_from_the_desk(stage: Any, wait: Any) -> None:
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
-        await pilot.press("alt+k")
+        await pilot.press("escape", "u")
         await wait(pilot, lambda: any("backup@1" in said for said in app.said))
 
     stage.play(story, opens="shipped:TIDE")

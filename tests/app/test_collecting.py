@@ -49,14 +49,17 @@ def test_programs_are_given_out_and_taken_in_again(stage: Any, wait: Any, type_t
             lambda: any("2 listings written" in said for said in app.said),
             lambda: isinstance(app.screen, Ask),
         ):
-            await pilot.press("alt+j")
+            app.desk.action_work("give")
+            await pilot.pause()
             await wait(pilot, lambda: isinstance(app.screen, Fill))
             await pilot.press("enter")
             await wait(pilot, ended)
         assert app.focused.id == "answer-leave"
         await pilot.press("down", "enter")
         await wait(pilot, lambda: sum("2 listings written" in said for said in app.said) == 2)
-        await pilot.press("alt+j", "tab", *"one TWO one", "enter")
+        app.desk.action_work("give")
+        await pilot.pause()
+        await pilot.press("tab", *"one TWO one", "enter")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         await pilot.press("enter")
         await pilot.press("ctrl+o")
@@ -76,13 +79,16 @@ def test_what_cannot_be_written_is_told_in_a_sentence(stage: Any, wait: Any) -> 
     """No program to give, a folder that cannot be made, a home that nobody has."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+j", "enter")
+        app.desk.action_work("give")
+        await pilot.pause()
+        await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "holds no program" in app.screen.error.what
         await pilot.press("enter")
         (stage.folder / "file").write_text("")
         for place in ("file/folder", "~nobody-of-this-name/x.zip", "x" * 300):
-            await pilot.press("alt+j")
+            app.desk.action_work("give")
+            await pilot.pause()
             await wait(pilot, lambda: isinstance(app.screen, Fill))
             app.screen.query_one("#fill-file").value = place
             app.screen.query_one("#fill-programs").value = "shipped:TIDE"

@@ -22,7 +22,7 @@ def test_lines_go_to_the_board_and_change_what_is_said_of_it(
         assert "TIDE revision 1, changed since" in shown(app)
         await type_text(pilot, "PRINT 6*7\n")
         await wait(pilot, lambda: "42" in app.desk.query_one(Transcript).text)
-        await pilot.press("escape")
+        await pilot.press("escape", "escape")
         assert app.focused is app.desk.editor
 
     stage.play(story, opens="shipped:TIDE")
@@ -32,22 +32,22 @@ def test_running_an_empty_board_says_what_to_do(stage: Any, wait: Any) -> None:
     """Where the board holds no program, the key that loads one is told."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+g")
+        await pilot.press("ctrl+r")
         await wait(pilot, lambda: any("without a program; Ctrl+L" in said for said in app.said))
 
     stage.play(story, opens="shipped:TIDE")
 
 
 def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> None:
-    """An endless program stops by Alt+X, and the board is at its prompt again."""
+    """An endless program is stopped, and the board is at its prompt again."""
     stage.keep("LOOP", '10 PRINT "ROUND"', "20 GOTO 10")
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
-        await pilot.press("alt+g")
+        await pilot.press("ctrl+r")
         await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
-        await pilot.press("alt+x")
+        await pilot.press("escape", "t")
         await wait(pilot, lambda: app.boards.current.partial == "+ ")
 
     stage.play(story, opens="LOOP", port="practice://real")
@@ -62,12 +62,12 @@ def test_restarting_asks_with_the_safe_answer_and_keeps_the_program_first(
         await pilot.press("ctrl+t")
         await type_text(pilot, "10 PRINT 5\n")
         await wait(pilot, lambda: is_settled(app))
-        await pilot.press("alt+z")
+        await pilot.press("escape", "e")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
-        await pilot.press("alt+z")
+        await pilot.press("escape", "e")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         await pilot.click("#answer-restart")
         await wait(pilot, lambda: "is empty, though" in shown(app) or "restarted" in shown(app))

@@ -25,7 +25,7 @@ def test_a_newcomer_loads_runs_and_saves_with_five_keys(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         assert "holds TIDE revision 1, 609 of 999 bytes" in shown(app)
-        await pilot.press("alt+g")
+        await pilot.press("ctrl+r")
         await wait(pilot, lambda: "TIDES AT THE FERRY STEPS" in shown(app))
         await wait(pilot, lambda: is_settled(app))
         await pilot.press("ctrl+g")
@@ -114,7 +114,7 @@ def test_unkept_text_is_never_let_go_unasked(stage: Any, type_text: Any, answer:
 
     async def story(pilot: Any, app: Any) -> None:
         await type_text(pilot, "5 REM ")
-        await pilot.press("ctrl+n")
+        await pilot.press("escape", "n")
         await pilot.pause()
         assert isinstance(app.screen, Ask)
         assert app.focused.id == "answer-stay"
@@ -151,13 +151,13 @@ def test_the_archive_is_searched_while_typing_and_opened_by_enter(
     stage.keep("GATE", '10 PRINT "HARBOUR"')
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("ctrl+f")
+        await pilot.press("escape", "a")
         await type_text(pilot, "harb")
         rows = app.desk.query_one("#programs", Rows)
         await wait(pilot, lambda: rows.key == "GATE@1")
         await pilot.press("enter")
         await wait(pilot, lambda: "HARBOUR" in app.desk.editor.text)
-        await pilot.press("ctrl+f", "escape")
+        await pilot.press("escape", "a", "escape", "escape")
         assert app.desk.query_one("#find").value == ""
 
     stage.play(story, port="")
@@ -192,7 +192,7 @@ def test_without_a_board_loading_says_what_to_do(stage: Any, shown: Any) -> None
         await pilot.press("ctrl+l")
         await pilot.pause()
         assert isinstance(app.screen, ErrorDialogue)
-        assert "Alt+Y" in app.screen.error.advice
+        assert "Escape, then D" in app.screen.error.advice
 
     stage.play(story, port="", opens="shipped:TIDE")
 

@@ -220,7 +220,7 @@ def test_a_killed_app_loses_at_most_what_was_typed_last(
 ) -> None:
     """kill -9 in a real terminal: the next start has the text."""
     start_app()
-    terminal.until(lambda text: "cost  so far" in text and "Ctrl+P" in text)
+    terminal.until(lambda text: "cost  so far" in text and "F1 help" in text)
     terminal.type("10 PRINT 1")
     folder = tmp_path / "drafts"
     terminal.until(

@@ -33,7 +33,7 @@ def to_write(wait: Any, shown: Any) -> Any:
     """Opens an image, asks to write it, reads the cautions and says what it is for."""
 
     async def go(pilot: Any, app: Any, name: str, role: str = "computer") -> None:
-        await pilot.press("alt+i", *name, "enter")
+        await pilot.press("escape", "w", *name, "enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         await pilot.press("w")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
@@ -101,7 +101,7 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
         assert "mute.hex is on the board, every page read back, but the board is silent." in words
         assert "Not lost: Its programs are kept as backup@1." in words
         assert "Go back to the firmware before it with G on the firmware screen" in words
-        assert "put them back with Alt+P, backup@1" in words
+        assert "put them back with Escape, then P, backup@1" in words
         assert "`" not in words and "--" not in words
         await pilot.press("escape")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
@@ -142,7 +142,7 @@ def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
         words = " ".join(str(app.screen.query_one("#phase", Static).content).split())
         assert "class.hex is on the board, every page read back, but its programs were" in words
         assert "Its programs are kept as backup@1." in words
-        assert "Alt+P, backup@1" in words
+        assert "Escape, then P, backup@1" in words
         await pilot.press("escape")
         # The board is back, and its program is offered: that alone would leave out what is stored.
         await wait(pilot, lambda: "lost the program in its memory" in shown(app))
@@ -160,7 +160,7 @@ def test_leaving_the_cautions_writes_nothing(stage: Any, wait: Any, shown: Any) 
     """All of them can be read by keyboard at 80 by 24, and Enter leaves the board as it is."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+i", *image(), "enter")
+        await pilot.press("escape", "w", *image(), "enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         await pilot.press("w")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
@@ -259,7 +259,7 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
         await wait(pilot, lambda: "is silent" in shown(app))
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
-        await pilot.press("alt+i", *"class.hex", "enter")
+        await pilot.press("escape", "w", *"class.hex", "enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         await pilot.press("w")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
@@ -277,7 +277,7 @@ def test_without_an_image_there_is_the_record_and_the_way_back(
     """A lone - in place of a file shows what was written where; W says that no image was named."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+i", "-", "enter")
+        await pilot.press("escape", "w", "-", "enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         assert "What was written where" in shown(app)
         await pilot.press("w")

@@ -8,10 +8,12 @@ import click
 import pytest
 from textual.binding import Binding
 
+from hostlink.app.desk.action import GROUPS
+from hostlink.app.desk.actions import BY_ID
 from hostlink.app.desk.desk import Desk
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.firmware import FirmwareScreen
-from hostlink.app.screens.palette import TYPED
+from hostlink.app.screens.palette import TYPED, Help, likeness
 from hostlink.app.screens.revisions import RevisionsScreen
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.cli.entry import COMMANDS, cli
@@ -87,3 +89,71 @@ def test_the_palette_tells_where_exporting_is(stage: Any, find_action: Any) -> N
         await find_action(pilot, app, "archive export")
 
     stage.play(story)
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("stop", "interrupt the program"),
+        ("upload", "load into the board"),
+        ("send", "load into the board"),
+        ("download", "save from the board"),
+        ("reset", "restart the board"),
+        ("connect", "boards"),
+        ("eeprom", "back up the board"),
+        ("flash", "firmware"),
+        ("diff", "compare with the board"),
+        ("older", "revisions"),
+        ("print", "write a listing sheet"),
+        ("exit", "leave"),
+        ("fix", "mend the listing"),
+        ("too long", "make it smaller"),
+        ("undo", "revisions"),
+    ],
+)
+def test_an_action_is_found_by_what_it_means(
+    stage: Any, find_action: Any, said: str, meant: str
+) -> None:
+    """A word that people use for it comes before letters that happen to be in another's name."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await find_action(pilot, app, said, meant)
+
+    stage.play(story, port="")
+
+
+def test_a_word_of_the_name_counts_before_a_synonym_and_that_before_the_explanation() -> None:
+    """Letters in the right order are the least."""
+    load = ("Load into the board", "Send the listing", "upload")
+    assert likeness("boa", *load, 0.7) == 4
+    assert likeness("upl board", *load, 0.7) == 3
+    assert likeness("listing", *load, 0.7) == 2
+    assert likeness("ldb", *load, 0.7) == 0.7
+    assert likeness("zzz", *load, 0.0) == 0
+
+
+def test_each_action_has_words_that_people_look_for_it_by() -> None:
+    """In small letters, and its group is one of those that are shown."""
+    for action in BY_ID.values():
+        assert action.also, action.id
+        assert action.also == action.also.lower()
+        assert action.group in GROUPS
+
+
+def test_help_and_palette_are_in_groups_by_what_one_wants_to_do(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """Each group is named once in the help, in the same order in both."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("f1")
+        await wait(pilot, lambda: isinstance(app.screen, Help))
+        rows = app.screen.query_one("#keys").content.plain.split("\n")
+        assert [row for row in rows if row in GROUPS] == list(GROUPS)
+        order = [rows.index(row) for row in rows if "Keep in the archive" in row or "  F7 " in row]
+        assert [rows[at][2:4] for at in order] == ["Ct", "F7"]  # as in the table of actions
+        await pilot.press("escape", "f2")
+        await wait(pilot, lambda: "Load into the board" in shown(app))
+        assert "Work with the board" in shown(app)
+
+    stage.play(story, port="")

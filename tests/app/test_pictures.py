@@ -41,6 +41,10 @@ async def _desk(_: Any, __: Any, ___: Any) -> None:
     pass
 
 
+async def _words(pilot: Any, _: Any, __: Any) -> None:
+    await pilot.press("escape")
+
+
 async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("ctrl+l")
     await wait(pilot, lambda: any("proven" in said for said in app.said))
@@ -86,19 +90,20 @@ async def _revisions(pilot: Any, app: Any, wait: Any) -> None:
     app.desk.editor.insert("5 REM LONGER\n", (0, 0))
     await pilot.press("ctrl+s")
     await wait(pilot, lambda: "Kept as TIDE@2." in app.said)
-    await pilot.press("alt+h")
+    await pilot.press("escape", "v")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
 async def _compare(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
     app.desk.editor.replace("30 LET H=11", (2, 0), (2, 10))
-    await pilot.press("alt+c")
+    app.desk.action_work("compare-board")
+    await pilot.pause()
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
 async def _boards(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+y")
+    await pilot.press("escape", "d")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
@@ -122,7 +127,8 @@ async def _surveyed(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _stored(pilot: Any, app: Any, wait: Any) -> None:
     await _loaded(pilot, app, wait)
-    await pilot.press("alt+o")
+    app.desk.action_work("stored")
+    await pilot.pause()
     await wait(pilot, lambda: isinstance(app.screen, StoredScreen))
     await pilot.press("s")
     await wait(pilot, lambda: isinstance(app.screen, AskText))
@@ -140,10 +146,10 @@ async def _store_question(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _backups(pilot: Any, app: Any, wait: Any) -> None:
     await _stored(pilot, app, wait)
-    await pilot.press("escape", "alt+k")
+    await pilot.press("escape", "escape", "u")
     await wait(pilot, lambda: any("Kept as backup@1" in said for said in app.said))
     await wait(pilot, lambda: app.screen is app.desk)
-    await pilot.press("alt+p")
+    await pilot.press("escape", "p")
     await wait(pilot, lambda: isinstance(app.screen, BackupsScreen))
     await pilot.press("tab", "space")
 
@@ -161,7 +167,8 @@ async def _lost(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _settings(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+s")
+    app.desk.action_work("settings")
+    await pilot.pause()
     await wait(pilot, lambda: len(app.screen_stack) == 2)
     app.screen.query_one(".foot").update("(where they are kept)")
 
@@ -172,7 +179,7 @@ async def _help(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _question(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+z")
+    await pilot.press("escape", "e")
     await wait(pilot, lambda: isinstance(app.screen, Ask))
 
 
@@ -185,7 +192,7 @@ async def _trouble(pilot: Any, app: Any, wait: Any) -> None:
 
 async def _firmware(pilot: Any, app: Any, wait: Any) -> None:
     Path("image.hex").write_text(VECTORS)
-    await pilot.press("alt+i", *"image.hex", "enter")
+    await pilot.press("escape", "w", *"image.hex", "enter")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
@@ -212,12 +219,13 @@ async def _shrinking(pilot: Any, app: Any, wait: Any) -> None:
     rows = (f"{n} REM LAMP NUMBER {n}\n{n + 5} LET A = {n} + A\n" for n in range(10, 310, 10))
     long = "".join(rows)
     app.desk.editor.load_text(long)
-    await pilot.press("alt+d")
+    await pilot.press("escape", "z")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
 async def _renumbering(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+r")
+    app.desk.action_work("renumber")
+    await pilot.pause()
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
@@ -233,7 +241,7 @@ async def _forced(pilot: Any, app: Any, wait: Any) -> None:
 
 
 async def _references(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+e")
+    await pilot.press("escape", "x")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
@@ -241,19 +249,21 @@ async def _findings(pilot: Any, app: Any, wait: Any) -> None:
     app.desk.editor.load_text(ODD)
     await pilot.press("ctrl+s")
     await wait(pilot, lambda: "Kept as TIDE@1." in app.said)
-    await pilot.press("alt+v")
+    await pilot.press("escape", "i")
     await wait(pilot, lambda: len(app.screen_stack) == 2)
     await pilot.press("space")
     await pilot.pause()
 
 
 async def _sheet(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+w")
+    app.desk.action_work("sheet")
+    await pilot.pause()
     await wait(pilot, lambda: len(app.screen_stack) == 2)
 
 
 async def _whose(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+t")
+    app.desk.action_work("check-codes")
+    await pilot.pause()
     await wait(pilot, lambda: isinstance(app.screen, Ask))
 
 

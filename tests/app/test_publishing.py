@@ -32,7 +32,8 @@ def test_a_sheet_is_written_where_it_was_asked_for(
     stage.archive.note("LAMP", "It blinks.\n\nMind the lamp.\nsilence: computed-jump")
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+w")
+        app.desk.action_work("sheet")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, Fill))
         assert app.focused.value == "lamp.html"
         await pilot.press("tab")
@@ -44,13 +45,17 @@ def test_a_sheet_is_written_where_it_was_asked_for(
         await wait(pilot, lambda: app.screen is app.desk)
         Path("lamp.html").rename("first.html")
         Path("lamp.html").write_text("mine")
-        await pilot.press("alt+w", "enter")
+        app.desk.action_work("sheet")
+        await pilot.pause()
+        await pilot.press("enter")
         await wait(pilot, lambda: "exists already" in shown(app))
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert Path("lamp.html").read_text() == "mine"
-        await pilot.press("alt+w", "enter")
+        app.desk.action_work("sheet")
+        await pilot.pause()
+        await pilot.press("enter")
         await wait(pilot, lambda: "exists already" in shown(app))
         await pilot.press("down", "enter")
         await wait(pilot, lambda: "is written to" in shown(app))
@@ -87,7 +92,8 @@ def test_the_card_is_that_of_the_current_profile(stage: Any, wait: Any) -> None:
     """With another profile another card; the name offered says which."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+u")
+        app.desk.action_work("card")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, AskText))
         await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
@@ -105,7 +111,8 @@ def test_typed_codes_tell_the_wrong_line_while_they_are_typed(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(slip)
-        await pilot.press("alt+t")
+        app.desk.action_work("check-codes")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
         assert app.focused.id == "codes"
         await type_text(pilot, f"5 {codes.lines[5]}\n9")
@@ -140,7 +147,8 @@ def test_a_sheet_file_tells_which_lines_of_the_board_are_wrong(
         for line in LAMP.replace("PRINT A", "PRINT AA").splitlines():
             app.desk.console.type_line(line)
             await wait(pilot, lambda: is_settled(app))
-        await pilot.press("alt+t")
+        app.desk.action_work("check-codes")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert app.focused.id == "answer-leave"
         await pilot.press("down", "down", "enter")
@@ -164,7 +172,8 @@ def test_a_file_that_is_no_sheet_is_refused_and_the_codes_stay(
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
         Path("no.html").write_text("<!DOCTYPE html>")
-        await pilot.press("alt+t")
+        app.desk.action_work("check-codes")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, CheckScreen))
         await type_text(pilot, "5 12")
         await pilot.press("shift+tab")
@@ -183,7 +192,8 @@ def test_a_character_without_a_code_is_named(stage: Any, wait: Any) -> None:
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text('10 PRINT "\u00e9"\n')
-        await pilot.press("alt+t")
+        app.desk.action_work("check-codes")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "U+00E9" in app.screen.error.what
 

@@ -22,7 +22,7 @@ def test_two_revisions_are_compared_with_the_changed_characters_marked(
     _three(stage)
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         assert "longer [bold]note[/]" in shown(app)
         await pilot.press("end", "space", "home", "c")
@@ -44,7 +44,7 @@ def test_restoring_keeps_an_older_revision_as_the_newest(stage: Any, wait: Any) 
     _three(stage)
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("end", "r")
         await wait(pilot, lambda: "Kept as LAMP@4." in app.said)
@@ -62,7 +62,7 @@ def test_a_program_is_retired_and_put_back(stage: Any, wait: Any, shown: Any) ->
 
     async def story(pilot: Any, app: Any) -> None:
         rows = app.desk.shelf.query_one("#programs", Rows)
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("t")
         await wait(pilot, lambda: "LAMP: 3 revisions, retired" in shown(app))
@@ -70,10 +70,10 @@ def test_a_program_is_retired_and_put_back(stage: Any, wait: Any, shown: Any) ->
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
         assert "LAMP" not in [entry.key for entry in rows.entries]
-        await pilot.press("ctrl+f", *"lamp")
+        await pilot.press("escape", "a", *"lamp")
         await wait(pilot, lambda: [entry.key for entry in rows.entries][:1] == ["LAMP@3"])
         assert "(retired)" in shown(app)
-        await pilot.press("down", "alt+h")
+        await pilot.press("down", "escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("t", "escape")
         await wait(pilot, lambda: app.screen is app.desk)
@@ -90,11 +90,11 @@ def test_a_revision_is_opened_or_loaded_from_the_list(stage: Any, wait: Any, sho
     _three(stage)
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("end", "enter")
         await wait(pilot, lambda: app.desk.editor.text.startswith("10 PRINT 1\n"))
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         await pilot.press("end", "up", "ctrl+l")
         await wait(pilot, lambda: any("LAMP@2 is on the board" in said for said in app.said))
@@ -115,7 +115,8 @@ def test_the_board_is_compared_with_a_revision(
         await pilot.press("ctrl+t")
         await type_text(pilot, "15 PRINT 4\n")
         await wait(pilot, lambda: is_settled(app))
-        await pilot.press("alt+c")
+        app.desk.action_work("compare-board")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
         assert [line.typed for line in app.screen.comparison.added] == ["15 PRINT 4"]
         assert app.screen.comparison.same_count == 2

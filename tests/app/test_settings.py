@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hostlink.app.desk.actions import BY_ID
+from hostlink.app.screens.palette import Help
+from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.settings import Settings, read_settings, write_settings
 from hostlink.errors import RefusedError
 
@@ -15,8 +20,9 @@ from hostlink.errors import RefusedError
 def test_what_is_written_is_read_again(tmp_path: Path) -> None:
     """Theme, port and profile come back as they were."""
     path = tmp_path / "deep" / "settings.toml"
-    write_settings(path, Settings("light", 'practice://x?"', "a\\b"))
-    assert read_settings(path) == Settings("light", 'practice://x?"', "a\\b")
+    settings = Settings("light", 'practice://x?"', "a\\b", keys={"run": "f5"})
+    write_settings(path, settings)
+    assert read_settings(path) == settings
 
 
 @given(st.text(max_size=40))
@@ -51,3 +57,70 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
     with pytest.raises(RefusedError, match="cannot be written") as raised:
         write_settings(tmp_path / "file" / "settings.toml", Settings())
     assert "until the app is closed" in raised.value.kept
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ('lod = "f5"', 'give a key to "lod", which is no action; "load" is one'),
+        ('run = "alt+r"', 'give "run" the key "alt+r", which is not of the form'),
+        ('run = "r"', 'give "run" the key "r", which is not of the form'),
+        ('run = "ctrl+m"', "which terminals send for another key"),
+        ('run = "ctrl+z"', "which edits text"),
+        ('run = "ctrl+l"', 'give the key ctrl+l to "load" and to "run"'),
+        ('look = "f5"\nstored = "f5"', 'give the key f5 to "look" and to "stored"'),
+        ("run = 5", "hold keys that are not text"),
+    ],
+)
+def test_keys_that_cannot_be_used_are_told_in_one_sentence(
+    tmp_path: Path, table: str, words: str
+) -> None:
+    """The fault names the file and what is wrong; all keys are then as they come."""
+    path = tmp_path / "settings.toml"
+    path.write_text(f'theme = "light"\n[keys]\n{table}\n')
+    read = read_settings(path)
+    assert words in read.fault
+    assert str(path) in read.fault
+    assert read.usable_keys == {}
+
+
+def test_a_key_of_ones_own_does_it_and_the_old_one_no_more(stage: Any, wait: Any) -> None:
+    """Two actions change keys, one without a key gets one; help and palette name the new ones."""
+    (stage.folder / "settings.toml").write_text(
+        '[keys]\nload = "ctrl+r"\nrun = "ctrl+l"\nrenumber = "f5"\nhelp = "f6"\n'
+    )
+
+    async def story(pilot: Any, app: Any) -> None:
+        bound = {key: active.binding.id for key, active in app.screen.active_bindings.items()}
+        assert (bound["ctrl+r"], bound["ctrl+l"], bound["f6"]) == ("load", "run", "help")
+        assert "f1" not in bound
+        for first in ((), ("escape",)):
+            await pilot.press(*first, "f5")
+            await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
+            await pilot.press("escape")
+            await wait(pilot, lambda: app.screen is app.desk)
+        await pilot.press("f6")
+        await wait(pilot, lambda: isinstance(app.screen, Help))
+        text = app.screen.query_one("#keys").content.plain
+        assert "F5           Renumber" in text
+        assert "Ctrl+R, L    Load into the board" in text
+
+    stage.play(story, port="", opens="shipped:TIDE")
+
+
+def test_a_fault_in_the_keys_is_told_at_the_start(stage: Any) -> None:
+    """In the last line of the desk, and the app works with the keys as they come."""
+    (stage.folder / "settings.toml").write_text('[keys]\nload = "alt+l"\n')
+
+    async def story(_: Any, app: Any) -> None:
+        assert 'give "load" the key "alt+l"' in app.said[0]
+        assert app.screen.active_bindings["ctrl+l"].binding.id == "load"
+
+    stage.play(story, port="")
+
+
+def test_the_readme_names_every_action_that_can_have_a_key() -> None:
+    """In the order of the help."""
+    text = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+    told = text.partition("A key is Ctrl and a letter or a function key. The names:")[2]
+    assert re.findall(r"`([^`]+)`", told.partition(".\n")[0]) == list(BY_ID)

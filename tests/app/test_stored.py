@@ -14,8 +14,10 @@ from hostlink.jobs.profiles import keep_profile
 
 
 async def _screen(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+l")
-    await pilot.press("alt+o")
+    app.desk.action_work("look")
+    await pilot.pause()
+    app.desk.action_work("stored")
+    await pilot.pause()
     await wait(pilot, lambda: isinstance(app.screen, StoredScreen))
     await pilot.pause()
 
@@ -107,7 +109,8 @@ def test_a_kind_of_board_that_stores_nothing_says_so(stage: Any, wait: Any, show
     keep_profile(dataclasses.replace(practice, commands=commands), "plain", replace=False)
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("alt+o")
+        app.desk.action_work("stored")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         assert "No command to list stored programs" in shown(app)
 

@@ -18,7 +18,7 @@ LAB = "practice://lab?time=virtual&baud=19200&receive_buffer=17&line_ms=23&line_
 
 
 async def _boards(pilot: Any, app: Any, wait: Any) -> None:
-    await pilot.press("alt+y")
+    await pilot.press("escape", "d")
     await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
 
 

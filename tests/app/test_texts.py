@@ -103,6 +103,6 @@ def test_the_row_at_the_cursor_comes_first_then_what_is_of_the_whole_listing() -
     assert len(checked.findings) == 2
     assert "98" in finding_words(checked, 2) and "Line" not in finding_words(checked, 2)[:5]
     assert finding_words(checked, 1).startswith("Line 10: ")
-    assert finding_words(checked, 1).endswith("(Alt+V: 1 more)")
+    assert finding_words(checked, 1).endswith("(Escape, then I: 1 more)")
     clean = review(Listing.from_text("10 PRINT 1\n"), Rules())
     assert finding_words(clean, 0) == "The review found nothing wrong."

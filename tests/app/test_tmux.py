@@ -7,6 +7,8 @@ import signal
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 from hostlink.archive import Archive
 
 
@@ -18,7 +20,7 @@ def test_a_newcomer_starts_loads_saves_and_leaves(
     terminal.until(lambda text: "holds no program" in text and "the shipped TIDE" in text)
     terminal.press("C-l")
     terminal.until(lambda text: "TIDE@1 is on the board, proven" in text)
-    terminal.press("M-d")
+    terminal.press("Escape", "z")
     terminal.until(lambda text: "Make it smaller" in text)
     terminal.press("Escape")
     terminal.until(lambda text: "cost  so far" in text)
@@ -58,3 +60,31 @@ def test_a_signal_ends_the_app_and_the_job_in_good_order(
         load = next(event for event in archive.events() if event.job == "load")
         assert archive.prove().clean
     assert load.outcome == "interrupted"
+
+
+@pytest.mark.parametrize("term", ["xterm", "xterm-256color", "screen"])
+def test_escape_and_a_letter_in_one_read_type_nothing(
+    terminal: Any, start_app: Any, term: str
+) -> None:
+    """Exact bytes, several keys in each: words are done, and text goes where they lead."""
+    start_app(TERM=term)
+    terminal.until(lambda text: "New listing" in text and "Archive:" in text)
+
+    def send(data: bytes) -> None:
+        terminal.run("send-keys", "-t", "desk", "-H", *(f"{byte:02x}" for byte in data))
+
+    send(b"10 REM \x1batide")
+    terminal.until(lambda text: "find tide" in " ".join(text.split()))
+    send(b"\x1b\x1b\x1b[FA\xc3\xac")  # Escape twice, End, A, and Alt+l of a stock xterm
+    text = terminal.until(lambda text: "10 REM A" in text and "it was not typed" in text)
+    assert "find tide" not in " ".join(text.split())
+    send(b"\x1bi")
+    terminal.until(lambda text: "Escape" in text and "cost  so far" not in text)
+    send(b"\x1b")
+    terminal.until(lambda text: "cost  so far" in text)
+    send(b"\x1b")
+    terminal.until(lambda text: "every action" in text)
+    send(b"q")
+    terminal.until(lambda text: "The text in the editor is not in the archive." in text)
+    send(b"\x1b[B\r")
+    terminal.until(lambda text: "ended with status 0" in text)

@@ -125,7 +125,8 @@ def test_an_empty_board_that_was_known_to_hold_something_is_offered_it_when_atta
         ask = await _offered(pilot, app, wait)
         assert "LAMP revision 1" in ask.question
         await pilot.press("escape")
-        await pilot.press("alt+l")
+        app.desk.action_work("look")
+        await pilot.pause()
         await wait(pilot, lambda: app.boards.current.busy is None)
         app.drain()
         assert app.screen is app.desk

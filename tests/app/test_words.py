@@ -83,8 +83,8 @@ def test_every_action_has_a_key_words_and_an_explanation(screen: Any) -> None:
         assert hasattr(screen, f"action_{binding.action.partition('(')[0]}")
     keys = [binding.key for binding in found]
     assert len(keys) == len(set(keys))
-    assert not {key for key in keys if key.startswith("f") and key[1:].isdigit()} - {"f1"}
-    assert "ctrl+r" not in keys
+    function_keys = {key for key in keys if key.startswith("f") and key[1:].isdigit()}
+    assert function_keys <= {"f1", "f2", "f3", "f4", "f7"}  # each has another way
 
 
 def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -> None:
@@ -176,9 +176,9 @@ def test_hostile_listings_are_only_text_in_the_workshop(stage: Any, wait: Any, s
     plain = "".join(one if " " <= one <= "~" or one == "\n" else "?" for one in text)
 
     async def story(pilot: Any, app: Any) -> None:
-        for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"):
-            app.desk.editor.load_text(plain if key in ("alt+t", "alt+w") else text)
-            await pilot.press(key)
+        for name in ("shrink", "renumber", "references", "findings", "check-codes", "sheet"):
+            app.desk.editor.load_text(plain if name in ("check-codes", "sheet") else text)
+            app.desk.action_work(name)
             await wait(pilot, lambda: app.screen is not app.desk)
             await pilot.press("down", "down")
             await pilot.pause()
@@ -204,7 +204,7 @@ def test_hostile_names_and_notes_of_the_archive_are_only_text(
         app.desk.shelf.search("A[5]")
         await pilot.pause()
         assert '[/b]A[5]"' in shown(app)
-        await pilot.press("alt+h")
+        await pilot.press("escape", "v")
         await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
         assert "[red]note[/]" in shown(app)
 

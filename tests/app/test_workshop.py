@@ -34,7 +34,7 @@ def test_each_level_shows_its_saving_before_it_is_taken(stage: Any, wait: Any) -
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        await pilot.press("alt+d")
+        await pilot.press("escape", "z")
         await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
         made = shrink(Listing.from_text(LAMP), RULES)
         told = [(row[0], row[1]) for row in cells(app, "#levels")]
@@ -49,15 +49,17 @@ def test_each_level_shows_its_saving_before_it_is_taken(stage: Any, wait: Any) -
     stage.play(story, port="")
 
 
-@pytest.mark.parametrize("key", ["alt+d", "alt+r"])
+@pytest.mark.parametrize("name", ["shrink", "renumber"])
 def test_a_text_taken_is_taken_back_by_ctrl_z_and_kept_by_nobody(
-    stage: Any, wait: Any, key: str
+    stage: Any, wait: Any, name: str
 ) -> None:
     """The editor has the new text, the archive nothing; undoing brings the old text back."""
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        await pilot.press(key, "enter")
+        app.desk.action_work(name)
+        await pilot.pause()
+        await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk and app.desk.editor.text != LAMP)
         assert app.desk.sheet_pane.unkept
         assert app.said[-1].endswith("Nothing is kept yet.")
@@ -73,8 +75,16 @@ def test_leaving_the_workshop_leaves_the_text(stage: Any, wait: Any) -> None:
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w", "alt+u"):
-            await pilot.press(key)
+        for name in (
+            "shrink",
+            "renumber",
+            "references",
+            "findings",
+            "check-codes",
+            "sheet",
+            "card",
+        ):
+            app.desk.action_work(name)
             await wait(pilot, lambda: app.screen is not app.desk)
             await pilot.press("escape")
             await wait(pilot, lambda: app.screen is app.desk)
@@ -89,7 +99,7 @@ def test_what_is_too_big_is_first_offered_to_be_made_to_fit(stage: Any, wait: An
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(BIG)
-        await pilot.press("alt+d")
+        await pilot.press("escape", "z")
         await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
         assert cells(app, "#levels")[0][:2] == ("until it fits", "9")
         await pilot.press("enter")
@@ -105,7 +115,7 @@ def test_a_listing_that_cannot_be_smaller_says_so_at_once(stage: Any, wait: Any)
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text("1 PRINT1\n")
-        await pilot.press("alt+d")
+        await pilot.press("escape", "z")
         await wait(pilot, lambda: any("No byte" in said for said in app.said))
         assert app.screen is app.desk
 
@@ -117,7 +127,8 @@ def test_new_numbers_are_shown_while_they_are_typed(stage: Any, wait: Any) -> No
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        await pilot.press("alt+r")
+        app.desk.action_work("renumber")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
         assert app.focused.id == "number-start"
         await pilot.press("end", "0", "tab", "backspace", "backspace", "5", "tab", "7")
@@ -143,7 +154,8 @@ def test_numbers_that_make_no_sense_are_named_and_not_taken(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        await pilot.press("alt+r")
+        app.desk.action_work("renumber")
+        await pilot.pause()
         await wait(pilot, lambda: isinstance(app.screen, RenumberScreen))
         await pilot.press("x", "enter")
         await pilot.pause()
@@ -165,7 +177,9 @@ def test_a_jump_that_cannot_follow_stops_renumbering_until_it_is_forced(
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(odd)
-        await pilot.press("alt+r", "enter")
+        app.desk.action_work("renumber")
+        await pilot.pause()
+        await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
         assert app.focused.id == "answer-leave"
         for words in ("5 GOSUB 10*A", "computed when it runs", "there is no line 99"):
@@ -185,7 +199,7 @@ def test_the_cross_reference_leads_to_the_line(stage: Any, wait: Any, shown: Any
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP + "13 GOTO 99\n")
-        await pilot.press("alt+e")
+        await pilot.press("escape", "x")
         await wait(pilot, lambda: isinstance(app.screen, ReferencesScreen))
         assert cells(app, "#lines") == [
             ("7", "GOTO in 11"),
@@ -199,7 +213,7 @@ def test_the_cross_reference_leads_to_the_line(stage: Any, wait: Any, shown: Any
         await pilot.press("tab", "down", "enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.cursor_location[0] == 4
-        await pilot.press("alt+e", "tab", "enter")
+        await pilot.press("escape", "x", "tab", "enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert app.desk.editor.cursor_location[0] == 1
 
@@ -215,7 +229,7 @@ def test_a_rule_is_silenced_for_one_program_and_heard_again(
 
     async def story(pilot: Any, app: Any) -> None:
         assert "« variable never set" in shown(app)
-        await pilot.press("alt+v")
+        await pilot.press("escape", "i")
         await wait(pilot, lambda: isinstance(app.screen, FindingsScreen))
         assert cells(app, "#findings")[0][:3] == ("warning", "10", "variable never set")
         await pilot.press("space")
@@ -226,7 +240,7 @@ def test_a_rule_is_silenced_for_one_program_and_heard_again(
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
         assert "« variable never set" not in shown(app)
-        await pilot.press("alt+v", "space", "enter")
+        await pilot.press("escape", "i", "space", "enter")
         await wait(pilot, lambda: app.screen is app.desk)
         assert "« variable never set" in shown(app)
         assert app.desk.editor.cursor_location[0] == 0
@@ -240,7 +254,7 @@ def test_a_listing_that_is_not_kept_has_no_note_to_silence_in(stage: Any, wait: 
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text("10 PRINT A\n")
-        await pilot.press("alt+v")
+        await pilot.press("escape", "i")
         await wait(pilot, lambda: isinstance(app.screen, FindingsScreen))
         await pilot.press("space")
         await pilot.pause()
@@ -254,8 +268,8 @@ def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any) ->
     """An empty editor gets one clear sentence."""
 
     async def story(pilot: Any, app: Any) -> None:
-        for key in ("alt+d", "alt+r", "alt+e", "alt+v", "alt+t", "alt+w"):
-            await pilot.press(key)
+        for name in ("shrink", "renumber", "references", "findings", "check-codes", "sheet"):
+            app.desk.action_work(name)
             await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
             assert app.screen.error.what == "There is no numbered line in the editor."
             await pilot.press("enter")
@@ -265,7 +279,7 @@ def test_without_a_listing_there_is_nothing_to_work_on(stage: Any, wait: Any) ->
 
 
 def test_each_action_is_found_by_its_words(stage: Any, wait: Any, find_action: Any) -> None:
-    """Ctrl+P and a word of it open the same screen as the key."""
+    """The palette and a word of it open the screen of the action."""
     screens: dict[str, type] = {
         "smaller": ShrinkScreen,
         "renumber": RenumberScreen,
@@ -293,14 +307,14 @@ def test_keys_pressed_faster_than_they_are_taken_keep_their_order(stage: Any, wa
 
     async def story(pilot: Any, app: Any) -> None:
         app.desk.editor.load_text(LAMP)
-        for key, then, wanted in (
-            ("alt+r", (("end", None), ("0", "0"), ("enter", None)), "100 REM LAMP"),
-            ("alt+d", (("down", None), ("enter", None)), "110 LETA=1"),
+        for name, then, wanted in (
+            ("renumber", (("end", None), ("0", "0"), ("enter", None)), "100 REM LAMP"),
+            ("shrink", (("down", None), ("enter", None)), "110 LETA=1"),
         ):
-            await pilot.press(key)
+            app.desk.action_work(name)
             await wait(pilot, lambda: app.screen is not app.desk)
-            for name, character in then:
-                app.post_message(events.Key(name, character))
+            for key, character in then:
+                app.post_message(events.Key(key, character))
             await wait(pilot, lambda: app.screen is app.desk)
             assert app.desk.editor.text.splitlines()[0] == wanted
 

@@ -13,7 +13,6 @@ from hostlink.archive.names import (
     file_name,
     fold,
     natural,
-    nearest,
     unknown_program,
 )
 from hostlink.cli.ways import advised
@@ -134,12 +133,6 @@ def test_rescue_specs_are_told_apart() -> None:
     """rescue@12 names a rescue in any case of letters."""
     assert Spec.from_text("Rescue@12").is_rescue
     assert not Spec.from_text("rescued@12").is_rescue
-
-
-def test_nearest_names_are_found_without_regard_to_case() -> None:
-    """A mistyped name brings up what was probably meant, as it is shown."""
-    assert nearest("tied", ["MAZE", "Tide", "DICE"])[0] == "Tide"
-    assert nearest("zzzz", ["MAZE", "Tide"]) == []
 
 
 @given(st.text(alphabet=st.characters()))

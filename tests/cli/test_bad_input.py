@@ -146,7 +146,7 @@ def test_a_port_that_does_not_exist(command: tuple[str, ...], hostlink: Callable
     """The port is named, and the command that lists ports."""
     told = hostlink(*command, "--port", "/dev/no-such-port", "--profile", "practice")
     assert told.status == 3
-    assert "There is no port /dev/no-such-port." in told.err
+    assert "there is no port /dev/no-such-port." in told.err
     assert "`hostlink boards`" in told.err
 
 
@@ -200,7 +200,7 @@ def test_a_port_in_use(pty: str, hostlink: Callable) -> None:
     with serial.Serial(pty, exclusive=True):
         told = hostlink("save", "--port", pty, "--profile", "practice")
     assert told.status == 3
-    assert f"The port {pty} is in use by another program." in told.err
+    assert f"is in use: another program has the port {pty} open." in told.err
 
 
 @pytest.mark.skipif(os.name != "posix", reason="groups are a POSIX thing")
@@ -214,7 +214,7 @@ def test_a_port_that_is_not_permitted_names_the_group(
     mocker.patch("hostlink.link.serial_port.serial.serial_for_url", side_effect=denied)
     told = hostlink("save", "--port", str(device), "--profile", "practice")
     assert told.status == 3
-    assert f"You are not permitted to open {device}." in told.err
+    assert f"you are not permitted to open {device}." in told.err
     assert f"belongs to the group {device.group()}" in told.err
     assert f"usermod -aG {device.group()}" in told.err
 

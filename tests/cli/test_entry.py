@@ -112,7 +112,7 @@ def test_without_a_command_there_is_help(hostlink: Callable) -> None:
     """`hostlink` alone shows what there is, and is no error."""
     told = hostlink()
     assert told.status == 0
-    assert "Commands:" in told.out
+    assert "Begin here:" in told.out
 
 
 def test_the_version_is_the_package_s(hostlink: Callable) -> None:

@@ -232,3 +232,21 @@ def test_an_empty_history_is_told(hostlink: Callable) -> None:
     hostlink("load", "room")
     told = hostlink("firmware", "history", "--json")
     assert (told.status, told.json) == (0, [])
+
+
+@pytest.mark.parametrize(
+    ("restart_ms", "says"),
+    [
+        (100, "Something answered at 115200 and 57600 baud, but not a bootloader"),
+        (2000, "No bootloader answered at 115200 and 57600 baud."),
+    ],
+)
+def test_a_board_without_a_bootloader_is_told_from_a_silent_one(
+    hostlink: Callable, image: Callable, restart_ms: int, says: str
+) -> None:
+    """Its BASIC answers, or nothing does; either way nothing is written."""
+    port = f"practice://class?time=virtual&bootloader=no&restart_ms={restart_ms}"
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes", "--port", port)
+    assert told.status == 3
+    assert says in told.err
+    assert "Nothing was written" in told.err

@@ -70,6 +70,12 @@ class FakePythons:
 
 
 @pytest.fixture
+def fake_pythons() -> type[FakePythons]:
+    """Return what stands for `_run` in the environment that it is given."""
+    return FakePythons
+
+
+@pytest.fixture
 def project(tmp_path: Path, script: Callable[[str], ModuleType], monkeypatch: pytest.MonkeyPatch):
     """Return (environment of an empty project, its fake Pythons, the sentences said)."""
     module = script("environment")

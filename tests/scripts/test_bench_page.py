@@ -1,4 +1,4 @@
-"""The README's figures are what was measured, of this version, and say what falls short."""
+"""The page of figures is what was measured, of this version, and says what falls short."""
 
 from __future__ import annotations
 
@@ -73,14 +73,14 @@ def test_figures_of_an_older_version_are_told(script: Any) -> None:
     assert "which version" in page.too_old(f"{page.BEGIN}\n\n2 × a processor.\n", "1.9.3")
 
 
-def test_the_readmes_figures_are_of_this_version(script: Any) -> None:
+def test_the_figures_are_of_this_version(script: Any) -> None:
     """They were measured on the version that they stand beside."""
     page = script("bench_page")
     assert page.too_old(page.PAGE.read_text(encoding="utf-8"), hostlink.__version__) == ""
 
 
-def test_the_readme_has_the_marks_with_a_row_for_each_section(script: Any) -> None:
-    """The table in the README names every section that there is."""
+def test_the_page_has_the_marks_with_a_row_for_each_section(script: Any) -> None:
+    """The table names every section that there is."""
     page, bench = script("bench_page"), script("bench")
     text = page.PAGE.read_text(encoding="utf-8")
     table = text[text.index(page.BEGIN) : text.index(page.END)].partition("| programs |")[0]

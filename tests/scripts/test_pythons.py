@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import stat
 import sys
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -151,3 +152,15 @@ def test_the_core_of_the_tests_is_there(pythons, scripts_folder):
     assert [path for path in named if not (root / path).exists()] == []
     for path in pythons.APART:
         assert any(path.startswith(f"{folder}/") for folder in pythons.CORE), path
+
+
+def test_the_package_names_the_pythons_and_systems_that_are_supported(script, scripts_folder):
+    """Its metadata says what scripts/pythons.py says, and no newer Python is needed."""
+    text = (scripts_folder.parent / "pyproject.toml").read_text(encoding="utf-8")
+    project = tomllib.loads(text)["project"]
+    begin = "Programming Language :: Python :: 3."
+    named = [each.removeprefix(begin) for each in project["classifiers"] if begin in each]
+    supported = script("pythons").SUPPORTED
+    assert [(3, int(minor)) for minor in named] == list(supported)
+    assert project["requires-python"] == ">={}.{}".format(*supported[0])
+    assert "Operating System :: OS Independent" in project["classifiers"]

@@ -210,10 +210,10 @@ def test_what_a_board_holds_after_a_line_was_typed(script: Script) -> None:
     assert held == {10: 'PRINT "tide"; A', 20: "REM tide", 30: "LET A=1"}
 
 
-def test_the_limits_in_the_readme_follow_from_the_rules(script: Script) -> None:
+def test_the_limits_on_the_page_of_figures_follow_from_the_rules(script: Script) -> None:
     """The table of what no reading can show, worked out anew for a full board."""
     expected, size = script("soak_expected"), 999
-    readme = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+    page = (Path(__file__).parents[2] / "scripts/pictures/figures.md").read_text(encoding="utf-8")
     for percent, readings in ((0.1, 3), (0.5, 5), (1.0, 5)):
         p = percent / 100
         doubled, hidden = p / 3, 2 * p / 3
@@ -221,7 +221,7 @@ def test_the_limits_in_the_readme_follow_from_the_rules(script: Script) -> None:
         load = size * doubled * hidden * 4 * hidden**2
         figures = (1 / each for each in (save, load, load / hidden))
         row = " | ".join(f"{figure:,.0f}" for figure in figures)
-        assert f"| {percent} % | {readings} | {row} |\n" in readme
+        assert f"| {percent} % | {readings} | {row} |\n" in page
 
 
 # --- what is known and what counts ---------------------------------------------------------------

@@ -1,249 +1,139 @@
-"""Every action of the desk: one table for keys, palette, help and settings."""
+"""Every action of the desk: one table for keys, words, palette, help and settings."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-from textual.binding import Binding
-
-if TYPE_CHECKING:
-    from hostlink.app.desk.desk import Desk
-
-
-@dataclass(frozen=True, slots=True)
-class DeskAction:
-    """An action of the desk: its permanent id, its key, its description and its function."""
-
-    id: str
-    key: str
-    words: str
-    tooltip: str
-    work: Callable[[Desk], object]
-
-    @property
-    def binding(self) -> Binding:
-        """Return the key's binding; keys with Ctrl take priority over the focused widget's."""
-        return Binding(
-            self.key,
-            f"work('{self.id}')",
-            self.words,
-            tooltip=self.tooltip,
-            id=self.id,
-            priority=self.key.startswith("ctrl+"),
-        )
-
+from hostlink.app.desk.action import APP, ARCHIVE, DeskAction, key_words
+from hostlink.app.desk.board_actions import BOARD_ACTIONS
+from hostlink.app.desk.listing_actions import LISTING_ACTIONS
 
 ACTIONS = (
-    DeskAction(
-        "load",
-        "ctrl+l",
-        "Load into the board",
-        "Send the listing, read it back, prove it",
-        lambda desk: desk.transfers.load(),
-    ),
-    DeskAction(
-        "save",
-        "ctrl+g",
-        "Save from the board",
-        "Capture what the board holds as a revision",
-        lambda desk: desk.transfers.save(),
-    ),
-    DeskAction(
-        "keep",
-        "ctrl+s",
-        "Keep in the archive",
-        "Store the listing in the editor as a revision",
-        lambda desk: desk.sheet_pane.keep(),
-    ),
-    DeskAction(
-        "new",
-        "ctrl+n",
-        "New listing",
-        "An empty sheet; paste into it or type",
-        lambda desk: desk.sheet_pane.new(),
-    ),
-    DeskAction(
-        "open",
-        "ctrl+o",
-        "Open a listing file",
-        "Or a folder or zip file of listings",
-        lambda desk: desk.sheet_pane.ask_to_open(),
-    ),
+    *BOARD_ACTIONS,
+    *LISTING_ACTIONS,
     DeskAction(
         "find",
-        "ctrl+f",
+        "",
         "Find in the archive",
         "By name, title, tag or a line",
         lambda desk: desk.to_archive(),
-    ),
-    DeskAction(
-        "console",
-        "ctrl+t",
-        "Console",
-        "Type to the board; again: back to the archive",
-        lambda desk: desk.to_console(),
-    ),
-    DeskAction(
-        "run",
-        "alt+g",
-        "Run the program on the board",
-        "Its output comes here",
-        lambda desk: desk.console.run(),
-    ),
-    DeskAction(
-        "interrupt",
-        "alt+x",
-        "Interrupt the program",
-        "The one that runs there",
-        lambda desk: desk.console.interrupt(),
-    ),
-    DeskAction(
-        "restart",
-        "alt+z",
-        "Restart the board",
-        "Its program is kept first",
-        lambda desk: desk.console.restart(),
-    ),
-    DeskAction(
-        "look",
-        "alt+l",
-        "Look at the board",
-        "Read what it holds now",
-        lambda desk: desk.readings.look(),
+        ARCHIVE,
+        word="archive",
+        letter="a",
+        also="search programs library list browse shelf",
     ),
     DeskAction(
         "history",
-        "alt+h",
+        "",
         "Revisions",
         "All revisions of the program",
         lambda desk: desk.show_revisions(),
+        ARCHIVE,
+        word="revisions",
+        letter="v",
+        also="history versions older earlier undo retire restore",
     ),
     DeskAction(
         "compare-board",
-        "alt+c",
+        "",
         "Compare with the board",
         "Line by line",
         lambda desk: desk.comparing.compare(""),
-    ),
-    DeskAction(
-        "mend",
-        "alt+m",
-        "Mend the listing",
-        "Repair what pasting did to it",
-        lambda desk: desk.sheet_pane.mend(),
-    ),
-    DeskAction(
-        "findings",
-        "alt+v",
-        "Review: every finding",
-        "And silence a rule",
-        lambda desk: desk.workshop.findings(),
-    ),
-    DeskAction(
-        "references",
-        "alt+e",
-        "Cross-reference",
-        "Who uses a line, a variable",
-        lambda desk: desk.workshop.references(),
-    ),
-    DeskAction(
-        "shrink",
-        "alt+d",
-        "Make it smaller",
-        "By levels, or until it fits",
-        lambda desk: desk.workshop.shrink(),
-    ),
-    DeskAction(
-        "renumber",
-        "alt+r",
-        "Renumber",
-        "New line numbers; jumps follow",
-        lambda desk: desk.workshop.renumber(),
-    ),
-    DeskAction(
-        "sheet",
-        "alt+w",
-        "Write a listing sheet",
-        "To type from, with codes",
-        lambda desk: desk.workshop.sheet(),
-    ),
-    DeskAction(
-        "check-codes",
-        "alt+t",
-        "Check codes",
-        "Which lines were typed wrong",
-        lambda desk: desk.workshop.check_codes(),
-    ),
-    DeskAction(
-        "card",
-        "alt+u",
-        "Write the board's card",
-        "Its words and limits",
-        lambda desk: desk.workshop.card(),
+        ARCHIVE,
+        also="difference diff changes same",
     ),
     DeskAction(
         "give",
-        "alt+j",
+        "",
         "Give listings out",
         "As files or as one zip file",
         lambda desk: desk.workshop.give(),
+        ARCHIVE,
+        also="export share zip files write",
     ),
     DeskAction(
-        "name",
-        "alt+n",
-        "Name the listing",
-        "The program it is kept under",
-        lambda desk: desk.sheet_pane.ask_for_name(),
+        "sheet",
+        "",
+        "Write a listing sheet",
+        "To type from, with codes",
+        lambda desk: desk.workshop.sheet(),
+        ARCHIVE,
+        also="print paper page publish html",
     ),
     DeskAction(
-        "boards",
-        "alt+y",
-        "Boards",
-        "Attach, detach, label, choose",
-        lambda desk: desk.show_boards(),
-    ),
-    DeskAction(
-        "backup",
-        "alt+k",
-        "Back up the board",
-        "All that it holds",
-        lambda desk: desk.transfers.backup(),
-    ),
-    DeskAction(
-        "put-back",
-        "alt+p",
-        "Put back a backup",
-        "All of it, or single items",
-        lambda desk: desk.show_backups(),
-    ),
-    DeskAction(
-        "stored",
-        "alt+o",
-        "Programs stored on the board",
-        "Store and recall",
-        lambda desk: desk.show_stored(),
-    ),
-    DeskAction(
-        "firmware",
-        "alt+i",
-        "Firmware",
-        "Review an image, write it",
-        lambda desk: desk.ask_for_image(),
+        "card",
+        "",
+        "Write the board's card",
+        "Its words and limits",
+        lambda desk: desk.workshop.card(),
+        ARCHIVE,
+        also="print reference page html commands help",
     ),
     DeskAction(
         "settings",
-        "alt+s",
+        "",
         "Settings",
         "Theme, default port and profile",
         lambda desk: desk.show_settings(),
+        APP,
+        also="options preferences theme colours dark light configure",
     ),
     DeskAction(
-        "to-listing",
+        "words",
         "escape",
-        "Back to the listing",
-        "From archive or console",
-        lambda desk: desk.to_listing(),
+        "Words for all jobs",
+        "Then one letter; Escape again goes to the listing",
+        lambda desk: desk.show_words(),
+        APP,
+        also="menu letters back listing",
     ),
 )
+
+EVERYWHERE = (
+    DeskAction(
+        "every-action",
+        "f2",
+        "Every action",
+        "Find an action by its words",
+        lambda desk: desk.app.action_every_action(),
+        APP,
+        word="every action",
+        letter="y",
+        also="palette commands menu",
+    ),
+    DeskAction(
+        "help",
+        "f1",
+        "Help",
+        "All keys of this screen",
+        lambda desk: desk.app.action_help(),
+        APP,
+        also="keys shortcuts manual",
+    ),
+    DeskAction(
+        "leave",
+        "ctrl+q",
+        "Leave",
+        "Close hostlink",
+        lambda desk: desk.app.action_leave(),
+        APP,
+        word="quit",
+        letter="q",
+        also="quit exit close end",
+    ),
+)
+"""What can be done on every screen; the app itself has the bindings of these."""
+
+BY_ID = {action.id: action for action in (*ACTIONS, *EVERYWHERE)}
+BY_LETTER = {action.letter: action for action in BY_ID.values() if action.letter}
+
+
+def way_to(name: str) -> str:
+    """Return how an action is reached, as it follows "with": Ctrl+L; Escape, then M.
+
+    name: the id of an action.
+    """
+    action = BY_ID[name]
+    if action.key:
+        return key_words(action.key)
+    if action.letter:
+        return f"Escape, then {action.letter.upper()}"
+    return f"F2, then “{action.words}”"

@@ -10,17 +10,20 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
 from textual.content import Content
+from textual.events import Paste
 from textual.screen import Screen
 from textual.widgets import Input, Static
 
 from hostlink.app.board_states import BoardStates
 from hostlink.app.console import ConsolePane
-from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.desk.actions import ACTIONS, BY_ID
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
+from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
+from hostlink.app.desk.sheet_search import SheetSearch
 from hostlink.app.desk.transfers import Transfers
 from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
@@ -35,9 +38,8 @@ if TYPE_CHECKING:
     from hostlink.app.screens.revisions import Wish
 
 HELP = "F1 help"
-HINT = f"Ctrl+P every action    {HELP}"
+HINT = f"Escape shows words for all jobs    {HELP}"
 _AFTER_PAINT_S = 0.05
-_WORK = {action.id: action.work for action in ACTIONS}
 
 
 class Desk(Screen[None]):
@@ -62,6 +64,8 @@ class Desk(Screen[None]):
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
+        self.sheet_search: SheetSearch = SheetSearch(self)
+        self.pastes: Pastes = Pastes(self)
 
     @property
     def editor(self) -> ListingEditor:
@@ -98,7 +102,7 @@ class Desk(Screen[None]):
 
     def action_work(self, name: str) -> None:
         """Run an action from a key or the palette. name: the `id` of one of ACTIONS."""
-        _WORK[name](self)
+        BY_ID[name].work(self)
 
     def drain(self) -> None:
         """Process the news of all boards and the output of the current one."""
@@ -128,6 +132,10 @@ class Desk(Screen[None]):
         event.stop()
         self.drafts.write()
         self.shelf.renew()
+
+    def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
+        event.stop()
+        self.pastes.take(event.text)
 
     def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
         event.stop()
@@ -160,13 +168,24 @@ class Desk(Screen[None]):
             self.query_one(f"#{each}").set_class(each != name, "-away")
 
     def to_listing(self) -> None:
-        """Move the focus to the listing; if a search has text in it, clear that first."""
-        find = self.query_one("#find", Input)
-        if find.value and self.shelf.has_focus_within:
+        """Move the focus to the listing; a search in the archive ends."""
+        if self.query_one("#find", Input).value and self.shelf.has_focus_within:
             self.shelf.clear_search()
-            find.focus()
-            return
         self.editor.focus()
+
+    def show_words(self) -> None:
+        """Show the line of words, and do what is chosen there."""
+        from hostlink.app.screens.words_line import WordsLine
+
+        def chosen(answer: str | Paste | None) -> None:
+            if isinstance(answer, Paste):
+                (self.focused or self).post_message(Paste(answer.text))
+            elif answer == "to-listing":
+                self.to_listing()
+            elif answer is not None:
+                self.action_work(answer)
+
+        self.app.push_screen(WordsLine(), chosen)
 
     def show_told(self, sentence: str) -> None:
         """Show a message in the last line."""

@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widgets import Static
 
 from hostlink.app.console import Transcript
+from hostlink.app.desk.actions import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents, board_sentence
 from hostlink.app.ways import shown_error
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.session.board_contents import BoardContents
     from hostlink.jobs.session.session import Session
 
-NO_BOARD = "No board is attached. Alt+Y shows the boards that are here"
+NO_BOARD = f"No board is attached. {way_to('boards')} shows the boards that are here"
 
 
 class Readings(DeskPart):
@@ -62,7 +63,8 @@ class Readings(DeskPart):
                 RefusedError(
                     "No board is attached.",
                     kept="Nothing was sent.",
-                    advice="Alt+Y shows the boards that are here; the practice board always is.",
+                    advice=f"{way_to('boards')} shows the boards that are here; the practice board "
+                    "always is.",
                 )
             )
         return self.app.boards.current

@@ -19,7 +19,6 @@ from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import Ledger, ListingEditor
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
-from hostlink.jobs.event_words import kept_words
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -134,7 +133,7 @@ class SheetPane(Vertical):
             if finding.line_at:
                 by_row[finding.line_at - 1].append(finding)
         ledger = self.checked.ledger
-        self.editor.show_findings(dict(by_row), profile.rules.language)
+        self.editor.show_findings(dict(by_row), profile.rules)
         self._ledger.show(ledger.rows, ledger.limit, by_row)
         self.query_one("#sheet-name", Static).update(Content(safe(self.sheet.title(text))))
         self.show_here()
@@ -174,7 +173,9 @@ class SheetPane(Vertical):
         """Replace the editor's text, undoable with Ctrl+Z. None leaves it unchanged."""
         if text is None:
             return
+        self.editor.history.checkpoint()
         self.editor.replace(text, (0, 0), self.editor.document.end)
+        self.editor.history.checkpoint()
         self.editor.move_cursor((0, 0))
         self.check()
         self.editor.focus()
@@ -194,36 +195,14 @@ class SheetPane(Vertical):
             line = Listing.from_text(self.editor.text).numbered().get(number)
             self.go_to_row(line.at if line is not None else None)
 
-    def on_listing_editor_pasted(self, event: ListingEditor.Pasted) -> None:
+    def on_listing_editor_refused(self, event: ListingEditor.Refused) -> None:
         event.stop()
-        text = event.text
-        if self.editor.text.strip():
-            self.unless_lost(lambda: self.mend_text(text, Sheet()))
-        else:
-            self.mend_text(text, self.sheet)
+        from hostlink.listing.charset import named
 
-    def mend(self) -> None:
-        """Mend the text in the editor."""
-        self.mend_text(self.editor.text, self.sheet)
-
-    def mend_text(self, text: str, sheet: Sheet) -> None:
-        """Show what mending does to a text; what is taken of it comes into the editor."""
-        from hostlink.app.screens.mending import MendScreen
-        from hostlink.listing import mend
-
-        rules = self.app.boards.profile.rules
-        mended = mend(text, rules)
-        if not mended.mends:
-            self.show_sheet(sheet, mended.text)
-            self.app.tell("There is nothing to mend in this listing.")
-            return
-
-        def taken(mended: str | None) -> None:
-            if mended is not None:
-                self.show_sheet(sheet, mended)
-                self.app.tell("The mended listing lies in the editor; nothing was sent.")
-
-        self.app.push_screen(MendScreen(text, rules), taken)
+        self.app.tell(
+            f"The board has no {named(event.character)}; it was not typed. "
+            "Some terminals send it for Alt and a letter; Escape shows words for all jobs."
+        )
 
     def new(self) -> None:
         """Start an empty listing."""
@@ -241,6 +220,8 @@ class SheetPane(Vertical):
 
     def keep_then(self, go_on: Callable[[], object]) -> None:
         """Keep the text in the archive, asking for a name where it has none."""
+        from hostlink.jobs.event_words import kept_words  # not before the first screen is drawn
+
         if not self.sheet.name:
             self.ask_name(lambda: self.keep_then(go_on))
             return

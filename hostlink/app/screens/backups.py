@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.desk.actions import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago
@@ -140,7 +141,7 @@ class BackupsScreen(Page[None]):
                     Column("", 1),
                     Column("note", -1),
                 ],
-                empty="There is no backup yet. Alt+K on the desk makes one.",
+                empty=f"There is no backup yet. {way_to('backup')} on the desk makes one.",
                 id="backups",
             )
             with Vertical(classes="side"):

@@ -16,6 +16,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.attached_board import AttachedBoard
+from hostlink.app.desk.actions import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
@@ -135,7 +136,7 @@ class FirmwareScreen(Page[None]):
     def action_write(self) -> None:
         """Write the image after asking about doubts, cautions and its purpose, in this order."""
         if self.reviewed is None:
-            self.app.notify("No image was named: Escape, then Alt+I.", markup=False)
+            self.app.notify(f"No image was named: Escape, then {way_to('firmware')}.", markup=False)
             return
         if self.reviewed.errors:
             self.app.notify("It has errors, so it is not written.", markup=False)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterator
 from typing import ClassVar
 
@@ -15,17 +16,22 @@ from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.listing import Mend, Rules, mend
 from hostlink.words import plural, safe
 
+_MOST_OPEN = 3  # repairs of a kind; more of them are folded at first
+_MOST_DETAILED = 20  # repairs of a kind whose rows are shown before and after
+
 
 class MendScreen(Page[str | None]):
-    """Show the repairs; return the text with the accepted ones, or None if it is rejected."""
+    """Show the repairs by kind; return the text with the accepted ones, or None if rejected."""
 
     AUTO_FOCUS = "#mends"
     FOOT = (
-        "Space undoes or redoes a repair. Enter takes the listing into the editor; nothing is "
-        "sent. Escape leaves it."
+        "Space undoes or redoes; Right and Left unfold and fold a kind. Enter takes the listing "
+        "into the editor; nothing is sent. Escape leaves it."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "turn", "Undo or redo a repair", tooltip="The one at the cursor"),
+        Binding("right", "fold(False)", "Unfold", tooltip="Each repair of the kind"),
+        Binding("left", "fold(True)", "Fold", tooltip="The kind in one row"),
         Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
         Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
     ]
@@ -35,11 +41,19 @@ class MendScreen(Page[str | None]):
         self._text, self._rules = text, rules
         self._all = mend(text, rules).mends
         self._without: set[int] = set()
+        self._kinds: dict[str, list[int]] = defaultdict(list)  # places in _all
+        for at, one in enumerate(self._all):
+            self._kinds[one.kind].append(at)
+        self._folded = {kind for kind, its in self._kinds.items() if len(its) > _MOST_OPEN}
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of repairs, with the details of the chosen one."""
         rows = Rows(
-            [Column("made", 4), Column("row", 4, right=True), Column("repair", -1)],
+            [
+                Column("made", 4),
+                Column("row", 5, right=True),
+                Column("repair, and the row then", -1),
+            ],
             id="mends",
         )
         yield from with_detail(rows, id="mend-detail")
@@ -60,25 +74,44 @@ class MendScreen(Page[str | None]):
         if doubts:
             head += f", {plural(doubts, 'doubt')} left as {'it is' if doubts == 1 else 'they are'}"
         self.set_head(head)
-        self.query_one(Rows).show([self._entry(at, one) for at, one in enumerate(self._all)])
+        self.query_one(Rows).show([entry for kind in self._kinds for entry in self._entries(kind)])
         self._detail()
 
-    def _entry(self, at: int, one: Mend) -> Entry:
-        return Entry(
-            str(at), ("no" if at in self._without else "yes", f"{one.line:,}", one.sentence)
-        )
+    def _entries(self, kind: str) -> Iterator[Entry]:
+        """Yield the row of a kind, then those of its repairs; the key of a repair is its place."""
+        its = self._kinds[kind]
+        if len(its) == 1:
+            one = self._all[its[0]]
+            words = f"{one.sentence}  {_result(one)}"
+            yield Entry(str(its[0]), (self._made(its), f"{one.line:,}", words))
+            return
+        sentences = {self._all[at].sentence for at in its}
+        words = sentences.pop() if len(sentences) == 1 else kind.replace("-", " ")
+        yield Entry(kind, (self._made(its), "", f"{words} ({plural(len(its), 'row')})"))
+        if kind not in self._folded:
+            for at in its:
+                one = self._all[at]
+                yield Entry(str(at), (self._made([at]), f"{one.line:,}", f"  {_result(one)}"))
+
+    def _made(self, its: list[int]) -> str:
+        undone = self._without.intersection(its)
+        return "yes" if not undone else "no" if len(undone) == len(its) else "some"
+
+    def _chosen(self) -> list[int]:
+        """Return the places of the repairs in the row at the cursor."""
+        key = self.query_one(Rows).key
+        return self._kinds[key] if key in self._kinds else [int(key)] if key else []
 
     def _detail(self) -> None:
-        key = self.query_one(Rows).key
-        words = ""
-        if key:
-            one = self._all[int(key)]
-            words = f"{one.sentence}\n\nbefore\n{one.before}\n\nafter\n{one.after}"
+        parts = []
+        for at in self._chosen()[:_MOST_DETAILED]:
+            one = self._all[at]
+            parts.append(f"{one.sentence}\nbefore\n{one.before}\nafter\n{one.after}")
         doubts = mend(self._text, self._rules).doubts
         if doubts:
-            words += "\n\nLeft as it is, but look at it:\n"
-            words += "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
-        self.query_one("#mend-detail", Static).update(Content(safe(words, keep="\n")))
+            told = "\n".join(f"row {each.line}: {each.sentence}" for each in doubts)
+            parts.append(f"Left as it is, but look at it:\n{told}")
+        self.query_one("#mend-detail", Static).update(Content(safe("\n\n".join(parts), keep="\n")))
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()
@@ -89,10 +122,27 @@ class MendScreen(Page[str | None]):
         self.action_turn()
 
     def action_turn(self) -> None:
-        key = self.query_one(Rows).key
-        if key:
-            self._without ^= {int(key)}
+        its = set(self._chosen())
+        if its <= self._without:
+            self._without -= its
+        else:
+            self._without |= its
+        self._show()
+
+    def action_fold(self, fold: bool) -> None:
+        rows = self.query_one(Rows)
+        if not rows.key:
+            return
+        kind = rows.key if rows.key in self._kinds else self._all[int(rows.key)].kind
+        self._folded = self._folded | {kind} if fold else self._folded - {kind}
+        if len(self._kinds[kind]) > 1:
+            rows.cursor = next(at for at, one in enumerate(rows.entries) if one.key == kind)
             self._show()
 
     def action_take(self) -> None:
         self.dismiss(self.mended)
+
+
+def _result(one: Mend) -> str:
+    """Return in one line what a row became."""
+    return " / ".join(one.after.split("\n")) or "(the row is taken out)"

@@ -1,8 +1,10 @@
-"""The command palette, and a help screen generated from the key bindings."""
+"""The command palette, and a help screen; both are generated from bindings and actions."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Iterable, Iterator
+import re
+from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import dataclass
 from textwrap import wrap
 from typing import Any, ClassVar
 
@@ -16,9 +18,14 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.desk.action import GROUPS, key_words
+from hostlink.app.desk.actions import BY_ID
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
+_WORD = re.compile(r"\w+")
+_IN_GROUPS = sorted(BY_ID.values(), key=lambda action: GROUPS.index(action.group))
+_PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
     ("Tag a program, or take tags off", "hostlink tag"),
     ("Note on a program", "hostlink note"),
@@ -35,28 +42,15 @@ TYPED: tuple[tuple[str, str], ...] = (
     ("Import a BagIt folder or another archive", "hostlink archive import"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
-_KEYS = {
-    "ctrl": "Ctrl",
-    "alt": "Alt",
-    "shift": "Shift",
-    "escape": "Escape",
-    "enter": "Enter",
-    "space": "Space",
-    "pageup": "Page up",
-    "pagedown": "Page down",
-}
-
-
-def key_words(key: str) -> str:
-    """Return the name of a key as printed on keyboards: Ctrl+L, F1, Page up."""
-    parts = key.split("+")
-    return "+".join(_KEYS.get(part, part.upper() if len(part) < 3 else part) for part in parts)
 
 
 def actions(screen: Screen[Any]) -> list[Binding]:
     """Return the actions available now, each once, in the order of their bindings."""
+    return [binding for binding, _ in _available(screen)]
+
+
+def _available(screen: Screen[Any]) -> Iterator[tuple[Binding, DOMNode]]:
     seen: set[str] = set()
-    found: list[Binding] = []
     for active in screen.active_bindings.values():
         binding = active.binding
         if not binding.show or not binding.description or not active.enabled:
@@ -64,65 +58,90 @@ def actions(screen: Screen[Any]) -> list[Binding]:
         if binding.action in seen or binding.system:
             continue
         seen.add(binding.action)
-        found.append(binding)
-    return found
+        yield binding, active.node
+
+
+def _ways(binding: Binding, before: str = "") -> list[str]:
+    """Return the key of a binding, and the letter that does the same after Escape, if any.
+
+    before: stands before the letter.
+    """
+    action = BY_ID.get(binding.id or "")
+    letter = f"{before}{action.letter.upper()}" if action is not None and action.letter else ""
+    return [each for each in (key_words(binding.key), letter) if each]
+
+
+def likeness(query: str, words: str, tooltip: str, also: str, fuzzy: float) -> float:
+    """Return how well an action answers a query; 0 for not at all.
+
+    Words that begin as those of the query count most in the action's name, then among its
+    synonyms, then in its explanation. fuzzy: the score of letters in the right order, the least.
+    """
+    wanted = query.casefold().split()
+
+    def has_all(text: str) -> bool:
+        found = _WORD.findall(text.casefold())
+        return all(any(one.startswith(each) for one in found) for each in wanted)
+
+    for score, text in ((4, words), (3, f"{words} {also}"), (2, f"{words} {also} {tooltip}")):
+        if has_all(text):
+            return score
+    return min(fuzzy, 1)
+
+
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    """An action as the palette shows it: how else it is reached, why one would, its synonyms."""
+
+    group: str
+    words: str
+    way: str
+    why: str
+    also: str
+    work: Callable[[], Awaitable[None]]
 
 
 class Actions(Provider):
-    """Provides all actions of the screen and the app to the palette."""
-
-    def _all(self) -> Iterable[tuple[Binding, DOMNode]]:
-        for active in self.screen.active_bindings.values():
-            binding = active.binding
-            if binding.show and binding.description and not binding.system and active.enabled:
-                yield binding, active.node
+    """Provides all actions of the screen and the app to the palette, group by group."""
 
     async def discover(self) -> Hits:
         """Yield every available action, for a palette in which nothing has been typed yet."""
-        for binding, node in self._all():
-            yield DiscoveryHit(
-                self._words(binding), self._call(binding, node), help=self._help(binding)
-            )
-        for words, command in TYPED:
-            yield DiscoveryHit(words, self._tell(command), help=f"At the command line: {command}")
+        for action in self._all():
+            text = "  ·  ".join(part for part in (action.group, action.way) if part)
+            yield DiscoveryHit(action.words, action.work, help=text)
 
     async def search(self, query: str) -> Hits:
-        """Yield the actions that match what was typed, each with a score from 0 to 1."""
+        """Yield the actions that answer what was typed, the most alike first."""
         matcher = self.matcher(query)
-        for binding, node in self._all():
-            words = self._words(binding)
-            score = max(matcher.match(words), matcher.match(binding.tooltip) * 0.8)
+        for action in self._all():
+            words = action.words
+            score = likeness(
+                query, words, f"{action.way} {action.why}", action.also, matcher.match(words)
+            )
             if score > 0:
-                yield Hit(
-                    score,
-                    matcher.highlight(words),
-                    self._call(binding, node),
-                    text=words,
-                    help=self._help(binding),
-                )
+                text = "  ·  ".join(part for part in (action.way, action.why) if part)
+                yield Hit(score, matcher.highlight(words), action.work, text=words, help=text)
 
+    def _all(self) -> Iterator[_Offer]:
+        available = sorted(_available(self.screen), key=lambda pair: _place(pair[0]))
+        for binding, node in available:
+            action = BY_ID.get(binding.id or "")
+            yield _Offer(
+                _group(binding),
+                binding.description,
+                " or ".join(_ways(binding, "Escape, ")),
+                binding.tooltip,
+                action.also if action is not None else "",
+                self._call(binding, node),
+            )
         for words, command in TYPED:
-            score = max(matcher.match(words), matcher.match(command) * 0.8)
-            if score > 0:
-                yield Hit(
-                    score * 0.9,  # behind what a key does
-                    matcher.highlight(words),
-                    self._tell(command),
-                    text=words,
-                    help=f"At the command line: {command}",
-                )
+            yield _Offer("At the command line", words, command, "", "", self._tell(command))
 
     def _tell(self, command: str) -> Callable[[], Awaitable[None]]:
         async def tell() -> None:
             self.app.notify(f"At the command line: {command} --help", markup=False, timeout=15)
 
         return tell
-
-    def _words(self, binding: Binding) -> str:
-        return binding.description
-
-    def _help(self, binding: Binding) -> str:
-        return f"{key_words(binding.key)}  {binding.tooltip}".rstrip()
 
     def _call(self, binding: Binding, node: DOMNode) -> Callable[[], Awaitable[None]]:
         async def call() -> None:
@@ -131,8 +150,19 @@ class Actions(Provider):
         return call
 
 
+def _group(binding: Binding) -> str:
+    """Return the group of an action, "" for one of a screen in front of the desk."""
+    action = BY_ID.get(binding.id or "")
+    return action.group if action is not None else ""
+
+
+def _place(binding: Binding) -> int:
+    """Return where an action stands in the table; those of a screen in front come before."""
+    return _PLACES.get(binding.id or "", -1)
+
+
 class Help(Page[None]):
-    """The help for a screen: all its keys."""
+    """The help for a screen: its actions with their keys, in groups by what they are for."""
 
     HEAD = "Help"
     FOOT = "Escape goes back."
@@ -142,12 +172,16 @@ class Help(Page[None]):
 
     def __init__(self, of: Screen[Any], about: str) -> None:
         super().__init__()
-        self._lines = [
-            f"{key_words(binding.key):<{_KEY_WIDTH}}{binding.description}"
-            + (f". {binding.tooltip}" if binding.tooltip else "")
-            for binding in actions(of)
-        ]
         self._about = about
+        self._lines: list[str] = []  # a group's name begins at the margin
+        group = ""
+        for binding in sorted(actions(of), key=_place):
+            if _group(binding) != group:
+                group = _group(binding)
+                self._lines += ["", group]
+            why = f". {binding.tooltip}" if binding.tooltip else ""
+            ways = ", ".join(_ways(binding))
+            self._lines.append(f"  {ways:<{_KEY_WIDTH}}{binding.description}{why}")
 
     def body(self) -> Iterator[Widget]:
         """Lay out a description of the screen, where it has one, and its keys."""
@@ -162,6 +196,9 @@ class Help(Page[None]):
     def on_resize(self, event: events.Resize) -> None:
         """Show the keys again, with their descriptions aligned in one column."""
         width = max(2 * _KEY_WIDTH, event.size.width - 4)
-        rows = [wrap(line, width, subsequent_indent=" " * _KEY_WIDTH) for line in self._lines]
-        text = "\n".join(row for each in rows for row in each)
-        self.query_one("#keys", Static).update(Content(text))
+        text = Content("")
+        for line in self._lines:
+            rows = wrap(line, width, subsequent_indent=" " * (_KEY_WIDTH + 2)) or [""]
+            is_group = line and not line.startswith(" ")
+            text += Content("\n".join(rows) + "\n").stylize("bold" if is_group else "")
+        self.query_one("#keys", Static).update(text)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 def _often(minutes: int) -> str:
     if not minutes:
-        return "when attached and on request (Alt+L)"
+        return "when attached and on request (Look at the board)"
     return f"again every {plural(minutes, 'minute')}, while it waits at its prompt"
 
 

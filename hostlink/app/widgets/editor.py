@@ -21,7 +21,8 @@ from textual.widgets.text_area import TextAreaTheme
 from hostlink.app.themes import THEMES
 
 if TYPE_CHECKING:
-    from hostlink.listing import Finding, Language, LedgerRow
+    from hostlink.listing import Finding, Language, LedgerRow, Rules
+    from hostlink.listing.rules import Form
 
 _LONGEST_SCANNED = 2_000  # characters; a longer line is no BASIC that a board could take
 _KINDS = {"quoted": "listing--quoted", "remark": "listing--remark", "number": "listing--number"}
@@ -38,10 +39,19 @@ class ListingEditor(TextArea):
         "listing--jump",
         "listing--finding",
     }
-    # The keys for loading, finding and leaving belong to the desk; these two have others.
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("alt+a", "select_all", "Select the whole listing", show=False),
+        Binding("ctrl+home", "edge(0)", "Start of the listing", show=False),
+        Binding("ctrl+end", "edge(1)", "End of the listing", show=False),
+        Binding("ctrl+shift+home", "edge(0, True)", "Select to the start", show=False),
+        Binding("ctrl+shift+end", "edge(1, True)", "Select to the end", show=False),
     ]
+
+    class Refused(Message):
+        """A character was typed that the board cannot hold."""
+
+        def __init__(self, character: str) -> None:
+            super().__init__()
+            self.character = character
 
     class Pasted(Message):
         """Several lines were pasted."""
@@ -53,7 +63,10 @@ class ListingEditor(TextArea):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__("", id=id, soft_wrap=False, show_line_numbers=False, tab_behavior="focus")
         self.cursor_blink = False
+        self._taken = ""  # what was cut or copied last from the listing that is here
+        self._has_whole_line = False  # it was cut with nothing selected
         self.listing_language: Language | None = None  # none is known before the first review
+        self.form: Form | None = None
         self.findings: Mapping[int, Sequence[Finding]] = {}
 
     def on_mount(self) -> None:
@@ -65,8 +78,9 @@ class ListingEditor(TextArea):
         self.theme = f"listing-{name}"
         self._line_cache.clear()
 
-    def show_findings(self, findings: Mapping[int, Sequence[Finding]], language: Language) -> None:
-        """Show what the review found; findings by their row from 0."""
+    def show_findings(self, findings: Mapping[int, Sequence[Finding]], rules: Rules) -> None:
+        """Show what the review found by the board's rules; findings by their row from 0."""
+        language, self.form = rules.language, rules.form
         if findings != self.findings or language != self.listing_language:
             self.findings = findings
             self.listing_language = language
@@ -113,23 +127,68 @@ class ListingEditor(TextArea):
                 style = self.get_component_rich_style(name)
                 text.stylize(style, start + span.start, start + span.end)
 
+    def action_edge(self, end: int, select: bool = False) -> None:
+        """Put the cursor at the start (0) or the end (1) of the listing."""
+        self.move_cursor(self.document.end if end else (0, 0), select=select)
+
+    async def _on_key(self, event: events.Key) -> None:
+        """Type only what the board can hold: Alt and a letter come as a letter with an accent."""
+        if event.is_printable and event.character and self.form is not None:
+            from hostlink.listing.charset import takes
+
+            if not takes(event.character, self.form):
+                self.post_message(self.Refused(event.character))
+                event.stop()
+                event.prevent_default()
+                return
+        await super()._on_key(event)
+
     async def _on_paste(self, event: events.Paste) -> None:
-        if not self._hand_over(event.text):
-            await super()._on_paste(event)
         event.prevent_default()
         event.stop()
+        self._take_paste(event.text.replace("\r\n", "\n").replace("\r", "\n"))
 
     def action_paste(self) -> None:
         """Paste text that was copied in the app."""
-        if not self._hand_over(self.app.clipboard):
-            super().action_paste()
+        self._take_paste(self.app.clipboard)
 
-    def _hand_over(self, text: str) -> bool:
-        rows = [row for row in text.replace("\r", "\n").split("\n") if row.strip()]
-        if len(rows) < 2:
-            return False
-        self.post_message(self.Pasted(text))
-        return True
+    def action_cut(self) -> None:
+        """Cut what is selected, or the line at the cursor."""
+        self._has_whole_line = self.selection.is_empty
+        super().action_cut()
+        self._taken = self.app.clipboard
+
+    def action_copy(self) -> None:
+        """Copy what is selected."""
+        super().action_copy()
+        self._has_whole_line = False
+        self._taken = self.app.clipboard
+
+    def load_text(self, text: str) -> None:
+        """Show another listing; what was cut from the one before does not count as moved here."""
+        self._taken = ""
+        super().load_text(text)
+
+    def _take_paste(self, text: str) -> None:
+        """Insert what was taken from here, and one line; hand several other lines over."""
+        rows = [row for row in text.split("\n") if row.strip()]
+        if len(rows) < 2 or text == self._taken:
+            self.insert_whole(text)
+        else:
+            self.post_message(self.Pasted(text))
+
+    def insert_whole(self, text: str) -> None:
+        """Insert text at the cursor, in place of what is selected; a cut line above the cursor's.
+
+        It is one step for undoing.
+        """
+        self.history.checkpoint()
+        if self._has_whole_line and text == self._taken and self.selection.is_empty:
+            row = self.cursor_location[0]
+            self.insert(text if text.endswith("\n") else f"{text}\n", (row, 0))
+        elif result := self._replace_via_keyboard(text, *self.selection):
+            self.move_cursor(result.end_location)
+        self.history.checkpoint()
 
     def _refresh_size(self) -> None:
         """Make the text at least as wide as the view, so that findings are not cut off."""

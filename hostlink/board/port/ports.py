@@ -18,6 +18,8 @@ from typing import Protocol
 
 from hostlink.board.port.bridges import BRIDGES
 
+_SHORTEST_SERIAL = 3  # characters; a made-up number of Windows begins with one or two digits
+
 
 class PortInfo(Protocol):
     """The fields of a port that pyserial reports (serial.tools.list_ports_common.ListPortInfo)."""
@@ -76,13 +78,26 @@ def identity_of(port: str) -> Identity:
         return Identity(port, serial=f"practice:{name}", chip="practice board")
     if "://" in port:
         return Identity(port, location=port, chip="network port")
-    # A link to a device, such as those by id, is that device. Windows has no such links, and looks
-    # a name up by opening it.
-    device = os.path.realpath(port) if os.name == "posix" else port
+    names = _names_of(port)
     for identity in here():
-        if {port, device} & {identity.port, *identity.also}:
+        if any(names & _names_of(each) for each in (identity.port, *identity.also)):
             return dataclasses.replace(identity, port=port)
     return Identity(port, location=port)
+
+
+def _names_of(port: str, system: str = sys.platform) -> set[str]:
+    """Return the names by which a system means the same port.
+
+    On Windows case does not count, and `\\\\.\\COM12` is COM12; a link cannot be followed there,
+    since a name is looked up by opening it. macOS has each port twice: pyserial lists
+    `/dev/cu.NAME`, people also type `/dev/tty.NAME`.
+    """
+    if system == "win32":
+        return {port.upper().removeprefix("\\\\.\\")}
+    names = {port, os.path.realpath(port)}
+    if system == "darwin":
+        names |= {each.replace("/dev/tty.", "/dev/cu.") for each in names}
+    return names
 
 
 def same_board(one: Identity, other: Identity) -> bool:
@@ -101,12 +116,22 @@ def port_of(identity: Identity) -> str | None:
     return next((each.port for each in here() if same_board(each, identity)), None)
 
 
-def hidden_bridges(sysfs: Path = Path("/sys/bus/usb/devices")) -> list[tuple[str, int, int]]:
-    """Return known bridges that are plugged in without a port: USB place, vid and pid.
+def hidden_bridges(
+    sysfs: Path = Path("/sys/bus/usb/devices"), system: str = sys.platform
+) -> list[tuple[str, int, int]]:
+    """Return known bridges that are plugged in without a port: USB place or "", vid and pid.
 
-    Found in the sysfs of Linux; empty on other systems. The driver is missing or another one took
-    the chip.
+    The driver is missing or another one took the chip. Linux tells by files (sysfs). On Windows,
+    where asking takes a second or more and a port tells no place that could be compared, only if
+    no bridge has a port.
     """
+    if system == "win32" and usb_ports():
+        return []
+    if not system.startswith("linux"):
+        from hostlink.board.port.plugged import plugged_in
+
+        ports = {(each.vid, each.pid, each.location) for each in usb_ports()}
+        return [each for each in plugged_in(system) if _lacks_port(each, ports)]
     found = []
     for ids in sorted(sysfs.glob("*/idVendor")):
         device = ids.parent
@@ -121,6 +146,14 @@ def hidden_bridges(sysfs: Path = Path("/sys/bus/usb/devices")) -> list[tuple[str
     return found
 
 
+def _lacks_port(
+    device: tuple[str, int, int], ports: set[tuple[int | None, int | None, str]]
+) -> bool:
+    """Return whether a device is a known bridge that has none of the ports (vid, pid, place)."""
+    place, vid, pid = device
+    return (vid, pid) in BRIDGES and (vid, pid, place) not in ports
+
+
 def _comports() -> Iterable[PortInfo]:
     from serial.tools.list_ports import comports  # slow to load, and not needed for practice
 
@@ -129,7 +162,7 @@ def _comports() -> Iterable[PortInfo]:
 
 def _identity(info: PortInfo) -> Identity:
     chip = ""
-    serial, location = info.serial_number or "", info.location or str(info.device)
+    serial, location = _serial_number(info), info.location or str(info.device)
     if info.vid is not None and info.pid is not None:
         bridge = BRIDGES.get((info.vid, info.pid))
         chip = bridge.name if bridge else (info.description or "unknown bridge")
@@ -143,6 +176,18 @@ def _identity(info: PortInfo) -> Identity:
         location=location,
         chip=chip,
     )
+
+
+def _serial_number(info: PortInfo, system: str = sys.platform) -> str:
+    """Return the serial number of a bridge, "" where it has none.
+
+    Windows makes a number up for a chip without one, from the socket it is in: `6&1A2B3C&0&2`.
+    pyserial may give that, or only its first digit, as the serial number (list_ports_windows).
+    """
+    serial = info.serial_number or ""
+    if system == "win32" and ("&" in serial or len(serial) < _SHORTEST_SERIAL):
+        return ""
+    return serial
 
 
 def _one_a_board(found: Sequence[Identity], system: str = sys.platform) -> list[Identity]:

@@ -8,9 +8,10 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from hostlink.board.profile.model import Profile
-from hostlink.board.profile.text import LARGEST_FILE, nearest, read_profile, too_large
+from hostlink.board.profile.text import LARGEST_FILE, read_profile, too_large
 from hostlink.board.profile.written import shown
 from hostlink.errors import ProfileError, UsageError
+from hostlink.words import nearest
 
 
 def load_profile(path: Path | Traversable) -> Profile:
@@ -96,9 +97,9 @@ def find_profile(word: str) -> Profile:
     if name in shipped:
         return load_profile(shipped[name])
     known = [*shipped, *own]
-    near = nearest(name, known)
+    near = " or ".join(f'"{each}"' for each in nearest(name, known))
     raise UsageError(
-        f"There is no profile {shown(word)}." + (f' Did you mean "{near}"?' if near else ""),
+        f"There is no profile {shown(word)}." + (f" Did you mean {near}?" if near else ""),
         advice=f"There are: {', '.join(known)}; or give a file that ends in .toml.",
     )
 

@@ -30,6 +30,7 @@ from hostlink.board.profile.schema import (
 from hostlink.board.profile.written import key_written, shown, written
 from hostlink.errors import ProfileError
 from hostlink.listing.rules import Form, Language, Rules, Storage
+from hostlink.words import nearest
 
 LARGEST_FILE = 256 * 1024  # bytes
 LONGEST_ROW = 4096  # characters; a TOML reader is slow on very long dotted keys
@@ -221,8 +222,9 @@ def _evidence(content: object, faults: _Faults) -> tuple[tuple[str, str], ...]:
 
 def _unknown_table(table: str, content: object, brief: bool) -> str:
     if isinstance(content, dict):
-        near = "" if brief else nearest(table, [*TABLES, EVIDENCE])
-        return f"there is no table {shown(table)}" + (f"; did you mean [{near}]?" if near else "")
+        near = [] if brief else nearest(table, [*TABLES, EVIDENCE], 1)
+        hint = f"; did you mean [{near[0]}]?" if near else ""
+        return f"there is no table {shown(table)}{hint}"
     homes = [home for home, keys in TABLES.items() if any(key.name == table for key in keys)]
     if homes:
         return f"{table} stands outside its table; it belongs in [{homes[0]}]"
@@ -237,17 +239,8 @@ def _unknown_key(table: str, name: str, brief: bool) -> str:
         return says
     if homes:
         return f"{says}; it belongs in [{homes[0]}]"
-    near = nearest(name, here)
-    return f"{says}; did you mean {near}?" if near else f"{says}; it has {', '.join(here)}"
-
-
-def nearest(word: str, known: list[str]) -> str:
-    """Return the known word that is most similar to `word`, or "" if none is."""
-    if len(word) > 60:
-        return ""
-    import difflib  # only faults need it
-
-    return next(iter(difflib.get_close_matches(word.lower(), known, 1, 0.6)), "")
+    near = nearest(name, here, 1)
+    return f"{says}; did you mean {near[0]}?" if near else f"{says}; it has {', '.join(here)}"
 
 
 def _plain(reason: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING
 
 import click
@@ -58,7 +59,6 @@ def backup(common: CommonOptions, note: str, list_them: bool) -> int | None:
 
 def _back_up_many(common: CommonOptions, note: str) -> int:
     """Back up every chosen board, its name and the date as note; return the worst status."""
-    from datetime import date
 
     from hostlink.cli.commands.many import Tellers
     from hostlink.jobs.backup import backup as backup_job

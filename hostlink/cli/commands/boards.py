@@ -61,13 +61,21 @@ def boards(common: CommonOptions, label: str | None, show_all: bool, details: bo
         _table(rows)
     for sentence in without_port(hidden_bridges()):
         say(sentence, quiet=common.quiet)
-    say(
-        f"{plural(len(here), 'port')} with a USB bridge here. `--port practice://` is always there."
-        if not show_all
-        else f"{plural(len(here), 'port')} here.",
-        quiet=common.quiet,
-    )
+    say(_counted(len(here), show_all=show_all), quiet=common.quiet)
     return tell_damaged(damaged)
+
+
+def _counted(ports: int, *, show_all: bool) -> str:
+    """Return a sentence on how many ports were found."""
+    if show_all:
+        return f"{plural(ports, 'port')} here."
+    practice = "`--port practice://` is always there."
+    if ports:
+        return f"{plural(ports, 'port')} with a USB bridge here. {practice}"
+    return (
+        "No small board with a USB socket is plugged in, or this system has no driver for it: no "
+        f"port with a USB bridge is here. {practice}"
+    )
 
 
 def _table(rows: Sequence[KnownBoard]) -> None:

@@ -10,6 +10,8 @@ from hostlink.cli.commands.listings import material_for, read_stdin
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import as_json, data, say
 from hostlink.errors import ExitStatus, UsageError
+from hostlink.jobs.files import read_bytes
+from hostlink.listing import Listing, decode_listing
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -50,7 +52,6 @@ def check(common: CommonOptions, what: str, sheet: Path | None, codes_from: str 
 def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], str]:
     """Read the check codes of a sheet, and its lines by line number."""
     from hostlink.jobs.publishing import read_sheet_file
-    from hostlink.listing import Listing
 
     read = read_sheet_file(path)
     if other := read.other_profile(common.the_profile().name):
@@ -60,8 +61,6 @@ def _sheet(common: CommonOptions, path: Path) -> tuple[Codes, dict[int, str], st
 
 
 def _typed(codes_from: str) -> tuple[Codes, str]:
-    from hostlink.jobs.files import read_bytes
-    from hostlink.listing import decode_listing
     from hostlink.listing.checkcodes import parse_codes
 
     label = "standard input" if codes_from == "-" else codes_from

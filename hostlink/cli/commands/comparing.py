@@ -12,6 +12,8 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, listing_text, say
 from hostlink.errors import ExitStatus
+from hostlink.listing import compare as compare_listings
+from hostlink.listing import unified
 
 if TYPE_CHECKING:
     from hostlink.jobs.listing_source import Material
@@ -61,8 +63,6 @@ def compare(
 
 
 def _compare_two(common: CommonOptions, a: str, b: str, as_unified: bool, exact: bool) -> int:
-    from hostlink.listing import compare as compare_listings
-    from hostlink.listing import unified
 
     old, new = material_for(common, a), material_for(common, b)
     rules = None if exact else common.the_profile().rules

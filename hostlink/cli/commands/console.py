@@ -14,6 +14,7 @@ import click
 
 from hostlink.cli.console_words import ASKS_AFTER_S, obey
 from hostlink.cli.context import CommonOptions
+from hostlink.cli.entry import tell
 from hostlink.cli.input_lines import input_lines
 from hostlink.cli.options import shared
 from hostlink.cli.output import data, say
@@ -51,7 +52,6 @@ def console(common: CommonOptions) -> int:
 
 def _pipe(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Type each line of standard input after the answer to the previous one; print the output."""
-    from hostlink.cli.entry import tell
     from hostlink.cli.progress import Teller
     from hostlink.jobs.console import Console
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -10,8 +11,13 @@ import click
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data, listing_text, say, table
+from hostlink.cli.streams import read_input
 from hostlink.errors import ExitStatus
 from hostlink.jobs.files import write_new
+from hostlink.listing import LIMIT
+from hostlink.listing import mend as mend_text
+from hostlink.listing import review as review_listing
+from hostlink.listing.finding import RULES, silenced_in
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -21,7 +27,6 @@ if TYPE_CHECKING:
 
 def _show_rules(common: CommonOptions) -> ExitStatus:
     """Print the rules of the review, in place of a review."""
-    from hostlink.listing.finding import RULES
 
     if common.json:
         as_json([{"rule": rule, "finds": finds} for rule, finds in RULES.items()])
@@ -64,7 +69,6 @@ def review(
     Exit status 1 where the board would refuse, lose or change something.
     """
     from hostlink.cli.commands.references import references_dict, show_references
-    from hostlink.listing import review as review_listing
     from hostlink.listing.reviewing.crossref import cross_reference
 
     if rules:
@@ -90,7 +94,6 @@ def review(
 
 def _silenced_by_note(common: CommonOptions, material: Material) -> frozenset[str]:
     """Return the rules that the program's note in the archive silences."""
-    from hostlink.listing.finding import silenced_in
 
     if material.revision is None:
         return frozenset()
@@ -113,10 +116,6 @@ def material_for(common: CommonOptions, what: str) -> Material:
 
 def read_stdin() -> bytes:
     """Read a listing from standard input, at most one byte beyond the size limit."""
-    import sys
-
-    from hostlink.cli.streams import read_input
-    from hostlink.listing import LIMIT
 
     if sys.stdin.isatty():
         say("Type or paste the listing; Ctrl+D ends it (on Windows Ctrl+Z, Enter).")
@@ -213,7 +212,6 @@ def mend(common: CommonOptions, what: str, output: Path | None) -> None:
     The mended listing goes to stdout (or -o FILE), every repair to stderr. What may be damage but
     need not be is told and left as it is.
     """
-    from hostlink.listing import mend as mend_text
 
     material = material_for(common, what)
     rules = common.the_profile().rules if common.profile else None

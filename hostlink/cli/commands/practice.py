@@ -6,6 +6,7 @@ import click
 
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, say, table
 
 PRACTICE_PORT = "practice://"
 FIRST_LISTING = "shipped:TIDE"
@@ -32,7 +33,6 @@ def practice(common: CommonOptions, show_kinds: bool) -> None:
 
 
 def _show_kinds(common: CommonOptions) -> None:
-    from hostlink.cli.output import as_json, say, table
     from hostlink.link.opening import practice_kinds
 
     kinds = practice_kinds()

@@ -10,6 +10,7 @@ from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import NumberRange, WholeRange, shared
 from hostlink.cli.output import as_json, data, is_terminal, say, table
 from hostlink.cli.stopping import agreed
+from hostlink.errors import ExitStatus, HostlinkError, UsageError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -128,7 +129,6 @@ def _survey(
     None. details: show every value, with its evidence.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.errors import ExitStatus
     from hostlink.jobs.survey_results import against as differences_against
     from hostlink.jobs.surveying import survey as survey_job
 
@@ -154,7 +154,6 @@ def _ask_for(common: CommonOptions, consent: Consent) -> None:
 
     Raises UsageError if such an option is given without --storing, click's Abort without consent.
     """
-    from hostlink.errors import UsageError
 
     if consent.storing:
         say(_STORING, quiet=common.quiet)
@@ -266,7 +265,6 @@ def _keep(
 
 def _ask_for_name() -> str:
     """Ask for the name of a new profile until one can be used; return "" for none."""
-    from hostlink.errors import HostlinkError
     from hostlink.jobs.profiles import check_new_name
 
     while True:

@@ -9,8 +9,10 @@ from pathlib import Path
 import click
 
 from hostlink.cli.context import CommonOptions, OpenLink
+from hostlink.cli.entry import COMMANDS, cli, run_line
 from hostlink.cli.options import refuse_given_twice, shared
 from hostlink.cli.output import say
+from hostlink.cli.streams import read_input
 from hostlink.errors import ExitStatus, RefusedError, UsageError
 from hostlink.reading import read_at_most
 from hostlink.words import plural
@@ -43,7 +45,6 @@ def together(common: CommonOptions, file: str) -> int:
 
 def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
     """Run the lines until one fails; its exit status."""
-    from hostlink.cli.entry import run_line
 
     for place, words in lines:
         say(f"{place}: {shlex.join(words)}", quiet=link.quiet)
@@ -58,7 +59,6 @@ def _run(lines: list[tuple[int, list[str]]], where: str, link: OpenLink) -> int:
 
 def _text(file: str, where: str) -> str:
     """The text of the file. Raises RefusedError where it cannot be read or is too large."""
-    from hostlink.cli.streams import read_input
 
     try:
         most = _LARGEST + 1
@@ -76,7 +76,6 @@ def _text(file: str, where: str) -> str:
 
 def _check(words: list[str], where: str) -> None:
     """Refuse a line whose options or arguments no command takes, before anything is run."""
-    from hostlink.cli.entry import cli
 
     command: click.Command | None = cli
     context = click.Context(cli, info_name="hostlink")
@@ -93,7 +92,6 @@ def _check(words: list[str], where: str) -> None:
 
 def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
     """The commands with their places, all checked before the first is run; the file's name."""
-    from hostlink.cli.entry import COMMANDS
 
     where = "standard input" if file == "-" else file
     text = _text(file, where)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import sys
 import time
 from collections.abc import Callable
@@ -210,7 +211,6 @@ def _watch(
     common: CommonOptions, session: Session, archive: Archive, path: Path, options: LoadOptions
 ) -> None:
     """Send the changed lines each time the file is saved, until Ctrl+C."""
-    import dataclasses
 
     from hostlink.jobs.listing_source import read_file
     from hostlink.jobs.loading import load as load_job

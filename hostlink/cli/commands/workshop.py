@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -219,7 +220,6 @@ def sheet(
 
     It holds nothing but itself. `hostlink compare PROGRAM --sheet FILE` tells what was typed wrong.
     """
-    from dataclasses import replace
 
     from hostlink.jobs.publishing import details_of, write_sheet
 

@@ -54,9 +54,10 @@ class BootLink:
                 return
             heard = heard or core.failure is not Failure.SILENT
         tried = " and ".join(str(baud) for baud in speeds)
-        what = "answered, but not as the protocol says," if heard else "answered"
         raise LinkError(
-            f"No bootloader {what} at {tried} baud.",
+            f"Something answered at {tried} baud, but not a bootloader: this board may have none."
+            if heard
+            else f"No bootloader answered at {tried} baud.",
             reason=LinkReason.SILENT,
             kept="Nothing was written; the board's firmware is as it was.",
             advice=NO_ANSWER_ADVICE,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import sys
 from collections.abc import Iterator, Sequence
@@ -13,6 +12,7 @@ from hostlink.listing.reading import Reader, is_open
 from hostlink.listing.reviewing.references import references
 from hostlink.listing.rules import Language, Rules
 from hostlink.listing.tokens import Span, keywords
+from hostlink.words import nearest
 
 _LETTERS = re.compile(r"[A-Za-z]+")
 _BEGINS = frozenset(("THEN", "ELSE"))
@@ -139,7 +139,7 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
     language = reader.language
     for statement in statements:
         for start, word in _unknown(line.text, statement, language):
-            near = difflib.get_close_matches(word.upper(), keywords(language), 1, 0.5)
+            near = nearest(word, keywords(language), 1)
             advice = f"Nearest known: {near[0]}." if near else "Look it up for this board."
             yield at_place(
                 *(line, start, "unknown-word"),

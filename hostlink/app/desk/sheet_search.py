@@ -1,0 +1,94 @@
+"""Searching in the listing, and going to a line by its number."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from textual.widgets.text_area import Selection
+
+from hostlink.app.desk.part import DeskPart
+
+if TYPE_CHECKING:
+    from hostlink.app.desk.desk import Desk
+
+_DIGITS = 6  # more than any line number has
+
+
+class SheetSearch(DeskPart):
+    """Finds text and line numbers in the editor. It changes nothing there but the cursor."""
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.text = ""
+
+    def ask(self) -> None:
+        """Ask for a text, and go to the next place where it is."""
+        from hostlink.app.screens.dialogues import AskText
+
+        def answered(text: str | None) -> None:
+            if text:
+                self.text = text
+                self.go(1)
+
+        self.app.push_screen(
+            AskText(
+                "Which text is searched for in the listing?",
+                self.text,
+                hint="Small and capital letters count as the same. F3 goes to the next place, "
+                "F4 to the one before.",
+            ),
+            answered,
+        )
+
+    def go(self, way: int) -> None:
+        """Select the next place with the text. way: 1 for below the cursor, -1 for above."""
+        if not self.text:
+            self.ask()
+            return
+        editor = self.sheets.editor
+        wanted = re.compile(re.escape(self.text), re.IGNORECASE)
+        places = [
+            (row, found.start())
+            for row, line in enumerate(editor.text.split("\n"))
+            for found in wanted.finditer(line)
+        ]
+        editor.focus()
+        if not places:
+            self.app.tell(f"{self.text} is nowhere in the listing.")
+            return
+        here = min(editor.selection.start, editor.selection.end)
+        if editor.selection.is_empty and way > 0:
+            here = (here[0], here[1] - 1)  # at the cursor itself counts
+        further = [one for one in places if (one > here if way > 0 else one < here)]
+        row, column = (further or places)[0 if way > 0 else -1]
+        editor.selection = Selection((row, column), (row, column + len(self.text)))
+        around = "" if further else ", from the top again" if way > 0 else ", from the end again"
+        number = places.index((row, column)) + 1
+        self.app.tell(f"{self.text}: place {number:,} of {len(places):,}{around}.")
+
+    def ask_for_number(self) -> None:
+        """Ask for a line number, and go to that line or to the first one after it."""
+        from hostlink.app.screens.dialogues import AskText
+
+        def answered(text: str | None) -> None:
+            if text is None:
+                return
+            if not (text.isdecimal() and len(text) < _DIGITS):
+                self.app.tell(f"{text} is no line number; the cursor stays.")
+                return
+            self._go_to(int(text))
+
+        self.app.push_screen(AskText("Which line number?"), answered)
+
+    def _go_to(self, wanted: int) -> None:
+        from hostlink.listing import Listing
+
+        lines = Listing.from_text(self.sheets.editor.text).numbered()
+        if not lines:
+            self.app.tell("The listing has no numbered line.")
+            return
+        number = min((one for one in lines if one >= wanted), default=max(lines))
+        self.sheets.go_to_row(lines[number].at)
+        if number != wanted:
+            self.app.tell(f"There is no line {wanted:,}; this is line {number:,}.")

@@ -1,0 +1,55 @@
+"""Escape and a key in one read mean Escape, then that key.
+
+A terminal sends Escape and what follows in one read where the line is slow or a multiplexer sits in
+between, and most send Alt and a letter as Escape and the letter (common practice, no source). The
+two cannot be told apart. Textual (8.2) makes other keys of them: of Escape and 1 an inverted
+exclamation mark, of Escape and Enter an Enter. So its table of sequences gets ours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from types import SimpleNamespace
+from typing import Any, cast
+
+from textual._ansi_sequences import ANSI_SEQUENCES_KEYS
+from textual.events import Key
+from textual.keys import Keys, _character_to_key, key_to_character
+
+_STARTERS = "[O]P_^X"  # begin longer sequences of terminals (ECMA-48, section 5.3)
+_BEHIND = "behind-escape+"
+
+
+class KeyBehindEscape(Key):
+    """A printable key that came with an Escape before it; it may have been Alt and that key."""
+
+
+def separate_escapes() -> None:
+    """Make Textual's parser read Escape and an ASCII character as two keys."""
+    table = cast(dict[str, Any], ANSI_SEQUENCES_KEYS)
+    for code in range(1, 128):
+        character = chr(code)
+        if character == "\x1b" or character in _STARTERS:
+            continue
+        if character.isprintable():
+            table[f"\x1b{character}"] = (
+                Keys.Escape,
+                SimpleNamespace(value=f"{_BEHIND}{character}"),
+            )
+        elif isinstance(table.get(character), tuple):
+            table[f"\x1b{character}"] = (Keys.Escape, *table[character])
+
+
+def separated(event: Key) -> Iterator[Key]:
+    """Yield the keys that a key stands for: Escape and a letter for Alt and that letter."""
+    if event.key.startswith(_BEHIND):
+        character = event.key.removeprefix(_BEHIND)
+        yield KeyBehindEscape(_character_to_key(character), character)
+        return
+    key = event.key.removeprefix("alt+")
+    character = event.character or key_to_character(key) or ""
+    if key != event.key and len(character) == 1 and character.isprintable():
+        yield Key("escape", "\x1b")
+        yield KeyBehindEscape(_character_to_key(character), character)
+    else:
+        yield event

@@ -1,0 +1,71 @@
+"""Putting numbered lines into a listing by their numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A listing into which lines were put.
+
+    lines: how many were put in, replaced: how many of them took the place of a line with the same
+    number. row: the row of the first one, from 0.
+    """
+
+    text: str
+    lines: int
+    replaced: int
+    row: int
+
+
+@dataclass(slots=True)
+class _Block:
+    """A numbered row and the rows without a number after it; number: None before the first."""
+
+    number: int | None
+    rows: list[str]
+
+
+def with_lines(text: str, lines: str) -> Placed:
+    """Put numbered lines into a listing: each in place of the line with its number, or in order.
+
+    text: the listing. lines: at least one of them has a number; rows without one stay with the
+    numbered row before them, the first ones with that after them. Of lines with the same number the
+    last counts, as on a board.
+    """
+    new = _blocks(lines)
+    if new[0].number is None:
+        first = new.pop(0)
+        new[0].rows[:0] = first.rows
+    coming = {block.number or 0: block for block in new}
+    here = _blocks(text)
+    last = {block.number: block for block in here}
+    replaced = [number for number in coming if number in last]
+    for number in replaced:
+        last[number].rows[:1] = coming[number].rows
+    placed = [last[number] for number in replaced]
+    waiting = sorted(coming.keys() - last.keys(), reverse=True)
+    result: list[_Block] = []
+    for block in here:
+        while waiting and (block.number or 0) > waiting[-1]:
+            result.append(coming[waiting.pop()])
+        result.append(block)
+    result += [coming[number] for number in reversed(waiting)]
+    mine = {id(block) for block in (*placed, *coming.values())}
+    at = next(at for at, block in enumerate(result) if id(block) in mine)
+    rows = [row for block in result for row in block.rows]
+    before = sum(len(block.rows) for block in result[:at])
+    return Placed("\n".join([*rows, ""]), len(coming), len(replaced), before)
+
+
+def _blocks(text: str) -> list[_Block]:
+    from hostlink.listing import Line
+
+    blocks: list[_Block] = []
+    for row in text.removesuffix("\n").split("\n") if text else ():
+        number = Line.from_text(row).number
+        if number is not None or not blocks:
+            blocks.append(_Block(number, []))
+        blocks[-1].rows.append(row)
+    return blocks

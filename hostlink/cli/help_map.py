@@ -1,0 +1,191 @@
+"""What the help shows besides the commands' own text: their groups, and examples for each.
+
+A test runs every example, in a folder with a listing evening.bas, a listing from a forum forum.txt,
+an image.hex and a file class.txt for `together`, with a board that holds HAIL.
+"""
+
+from __future__ import annotations
+
+# Title: the commands under it, in the order in which help lists them. Each command is in one group.
+GROUPS: dict[str, tuple[str, ...]] = {
+    "Begin here": ("practice", "boards", "survey"),
+    "Programs into the board and out of it": (
+        *("load", "save", "run", "console", "stored", "store", "recall", "together"),
+    ),
+    "Work on a listing": ("review", "mend", "renumber", "shrink", "compare", "sheet", "card"),
+    "The archive, in which every version is kept": (
+        *("programs", "find", "show", "history", "note", "tag", "keep", "give"),
+        *("retire", "return", "archive"),
+    ),
+    "Safety: before something is lost": ("backup", "putback", "restart", "firmware"),
+}
+
+# Command, also within a group: what each example does, and its words behind "hostlink".
+EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
+    "practice": (
+        ("Open the app on a board made of software", "practice"),
+        ("List the kinds of practice board", "practice --kinds"),
+    ),
+    "boards": (
+        ("List the boards and their ports", "boards"),
+        ("Call a board Red; then --port Red means it", "boards --label Red --port practice://red"),
+    ),
+    "survey": (
+        ("Ask the board what it is, without changing anything on it", "survey"),
+        ("Measure storing too, and name the profile", "survey --storing --keep evening"),
+    ),
+    "load": (
+        ("Load a shipped program and run it", "load tide --run"),
+        ("Load your own file into the board called Red", "load evening.bas --port Red"),
+    ),
+    "save": (
+        ("Save what the board holds as a new revision of HAIL", "save hail"),
+        ("Save the programs of all boards that are here", "save --all"),
+    ),
+    "run": (
+        ("Run it, with its answers typed from a file", "run --input answers.txt"),
+        ("Write what it prints to a file", "run --input answers.txt -o printed.txt"),
+    ),
+    "console": (
+        ("Talk to the board; leave! ends it", "console"),
+        ("Write down what passes on the wire", "console --record wire.txt"),
+    ),
+    "restart": (
+        ("Restart the board; its program is kept first", "restart"),
+        ("Restart one that no longer comes to its prompt", "restart --discard-board"),
+    ),
+    "stored": (
+        ("List what is stored on the board", "stored"),
+        ("The same for a script", "stored --json"),
+    ),
+    "store": (
+        ("Store the program in memory as HAIL", "store HAIL"),
+        ("Store it on the board called Red", "store LIGHTS --port Red"),
+    ),
+    "recall": (
+        ("Bring back what is stored as HAIL", "recall HAIL"),
+        ("The same with nothing said while all is well", "recall HAIL --quiet"),
+    ),
+    "backup": (
+        ("Keep all that the board holds", 'backup --note "before the class"'),
+        ("List what was kept", "backup --list"),
+    ),
+    "putback": (
+        ("Put a whole backup back", "putback backup@1"),
+        ("Put back only the program in memory", "putback backup@1 --item memory"),
+    ),
+    "firmware": (
+        ("See what an image holds; nothing is sent", "firmware review image.hex"),
+        ("See what was written to which board", "firmware history"),
+    ),
+    "firmware review": (
+        ("See what an image holds; nothing is sent", "firmware review image.hex"),
+        ("For a larger bootloader", "firmware review image.hex --bootloader-bytes 4096"),
+    ),
+    "firmware write": (
+        ("Write an image to a computer", "firmware write image.hex --role computer"),
+        ("Go back to what was there before", "firmware write --previous"),
+    ),
+    "firmware history": (
+        ("See what was written to which board", "firmware history"),
+        ("The same for a script", "firmware history --json"),
+    ),
+    "together": (
+        ("Run the commands in a file", "together class.txt"),
+        ("Run them on the board called Red", "together class.txt --port Red"),
+    ),
+    "review": (
+        ("See whether a listing fits and what is wrong with it", "review evening.bas"),
+        ("List the rules that it goes by", "review --rules"),
+    ),
+    "mend": (
+        ("Repair a listing from a forum", "mend forum.txt -o repaired.bas"),
+        ("Only look at what would be repaired", "mend forum.txt"),
+    ),
+    "renumber": (
+        ("Number 10, 20, 30 ...", "renumber evening.bas -o numbered.bas"),
+        ("Begin at 100, in steps of 5", "renumber hail --start 100 --step 5"),
+    ),
+    "shrink": (
+        ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),
+        ("Stop when it fits into 700 bytes", "shrink hail --to-fit --room 700"),
+    ),
+    "compare": (
+        ("Show what changed from one revision to the next", "compare shipped:HAIL HAIL@1"),
+        ("Compare two files as a unified diff", "compare evening.bas evening.bas --unified"),
+    ),
+    "sheet": (
+        ("Write a page to type a program from", "sheet hail -o hail.html"),
+        ("With a heading of your own", 'sheet hail -o page.html --title "Tuesday"'),
+    ),
+    "card": (
+        ("Write the practice board's card", "card --profile practice -o practice.html"),
+        ("Write the card of the board that is here", "card -o board.html"),
+    ),
+    "keep": (
+        ("Keep a file as a program", "keep evening.bas"),
+        ("Make a program of a rescue", "keep rescue@1 --as FOUND"),
+    ),
+    "give": (
+        ("Give out one program as a file", "give hail -o for-the-class"),
+        ("Give out everything in one zip file", "give -o everything.zip"),
+    ),
+    "programs": (
+        ("List your programs", "programs"),
+        ("List those that come with hostlink", "programs --shipped"),
+    ),
+    "find": (
+        ("Find words in names, notes and listings", "find hailstone"),
+        ("Find what takes 300 to 999 bytes on the board", "find --size 300-999"),
+    ),
+    "show": (
+        ("Print the latest revision", "show hail"),
+        ("Write an earlier one to a file", "show HAIL@1 -o hail-1.bas"),
+    ),
+    "history": (
+        ("List the revisions of a program", "history hail"),
+        ("The same for a script", "history hail --json"),
+    ),
+    "note": (
+        ("Put a note on a program", 'note hail "27 climbs highest"'),
+        ("Put one on its first revision", 'note HAIL@1 "as typed in class"'),
+    ),
+    "tag": (
+        ("Put two tags on a program", "tag hail friday numbers"),
+        ("Take one off", "tag hail friday --off"),
+    ),
+    "retire": (
+        ("Take a program out of the list", "retire hail"),
+        ("The same, in another archive", "retire hail --archive spare.sqlite3"),
+    ),
+    "return": (
+        ("Put a retired program back into the list", "return OLD"),
+        ("The same, in another archive", "return OLD --archive spare.sqlite3"),
+    ),
+    "archive": (
+        ("Check everything that is kept", "archive prove"),
+        ("Copy the archive to another disk", "archive duplicate copy.sqlite3"),
+    ),
+    "archive prove": (
+        ("Check everything that is kept", "archive prove"),
+        ("Make a damaged search index anew", "archive prove --rebuild"),
+    ),
+    "archive duplicate": (
+        ("Copy the archive", "archive duplicate copy.sqlite3"),
+        ("Copy another archive", "archive duplicate other.sqlite3 --archive spare.sqlite3"),
+    ),
+    "archive export": (
+        ("Write everything as plain files", "archive export evening-bag"),
+        ("Only one program", "archive export hail-bag --only HAIL"),
+    ),
+    "archive import": (
+        ("Take in the archive of another computer", "archive import spare.sqlite3"),
+        ("Only say how much came", "archive import spare.sqlite3 --json"),
+    ),
+}
+
+
+def examples(command: str) -> str:
+    """Return the examples of a command for the end of its help, or "". command: as in EXAMPLES."""
+    rows = [f"  {what}:\n    hostlink {words}" for what, words in EXAMPLES.get(command, ())]
+    return "\n".join(["\b", "Examples:", *rows]) if rows else ""
