@@ -198,8 +198,16 @@ def _read_print(text: LineText) -> Step:
             quoted = text.peek() in text.language.quotes
             items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
             ended = True
-    number = _NUMBER_FORMS[text.language.number]
-    zone = text.language.comma_columns
+    show = _showing(items, text.language, ended=ended)
+    return show if wrong is None else lambda state: _failing(show(state), wrong)
+
+
+def _showing(
+    items: list[bytes | Expression | None], language: KindLanguage, *, ended: bool
+) -> Callable[[State], bytes]:
+    """Return what shows the items of PRINT."""
+    number = _NUMBER_FORMS[language.number]
+    zone = language.comma_columns
 
     def show(state: State) -> bytes:
         column = state.column
@@ -218,7 +226,7 @@ def _read_print(text: LineText) -> Step:
             parts.append(state.end)
         return b"".join(parts)
 
-    return show if wrong is None else lambda state: _failing(show(state), wrong)
+    return show
 
 
 def _failing(shown: bytes, complaint: Complaint) -> Talk:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Language, Listing, Rules
@@ -27,6 +29,11 @@ def with_forms(rules: Rules, **forms: object) -> Rules:
     return replace(rules, language=replace(rules.language, **forms))  # type: ignore[arg-type]
 
 
+KINDS = ("practice", "capital", "token", "ready", "palo-alto", "ecma-55")
+PIECES = (
+    *("IF ", "THEN ", "GOTO ", "PRINT ", "RND(", "FOR ", "TO ", "REM ", "INPUT ", "LET ", "ELSE "),
+    *('"', "'", ":", ";", ",", " ", "10", "A", "B$", "(", ")", "=", "<", ">", "#", "?", "@", "^"),
+)
 NO_LET = with_forms(
     PRACTICE,
     statements=tuple(word for word in PRACTICE.language.statements if word != "LET"),
@@ -124,6 +131,20 @@ def test_for_its_own_board_a_listing_stays(rules: Rules) -> None:
     assert made.listing.text() == text
     assert not (made.changes or made.needs or made.notes)
     assert made.before == made.after
+
+
+@settings(max_examples=300)
+@given(
+    rows=st.lists(st.lists(st.sampled_from(PIECES), max_size=12).map("".join), max_size=3),
+    source=st.sampled_from(KINDS),
+    target=st.sampled_from(KINDS),
+)
+def test_any_text_can_be_adapted(rows: list[str], source: str, target: str) -> None:
+    """Nothing raises; each line keeps its number; for its own board only a long line changes."""
+    text = "".join(f"{number} {row}\n" for number, row in enumerate(rows, 10))
+    made = adapted(text, find_profile(source).rules, find_profile(target).rules)
+    assert set(Listing.from_text(text).numbered()) <= set(made.listing.numbered())
+    assert source != target or {why for each in made.changes for why in each.why} <= {LENGTH}
 
 
 def test_quoted_text_and_remarks_are_never_changed() -> None:

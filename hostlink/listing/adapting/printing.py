@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from hostlink.listing.adapting.clauses import Clause
-from hostlink.listing.adapting.rewriting import Pair, Rewrite
+from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span
 
@@ -67,6 +67,7 @@ def keeps_row_open(clause: Clause, language: Language) -> bool:
     return bool(items) and items is not None and items[-1].after != ROW
 
 
+@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma fills no zone of that width", exact=False)
 def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write a blank for a zone that the target does not have."""
     items = read_print(clause, pair.source)
@@ -82,6 +83,9 @@ def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     return _written(clause, out, pair.source)
 
 
+@rewrites(
+    "number-blanks", 'PRINT "A=";A', 'PRINT "A= ";A', "numbers bring no blank along", exact=False
+)
 def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write out the blanks of numbers that the target does not show."""
     items = read_print(clause, pair.source)
@@ -110,6 +114,7 @@ def _is_text(item: Item) -> bool:
     return "$" in item.text or '"' in item.text
 
 
+@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT has other separators")
 def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Write the separators of the target; more than one PRINT where none joins two items."""
     source, target = pair.source, pair.target
@@ -170,6 +175,7 @@ def _merged(items: Sequence[Item]) -> list[Item]:
     return out
 
 
+@rewrites("question", 'INPUT "Q",A', 'PRINT "Q";: INPUT A', "INPUT takes no question", exact=False)
 def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Ask the question of INPUT with a PRINT in front of it."""
     if "input-text" in pair.target.means or clause.condition:
@@ -182,31 +188,5 @@ def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
     return [clause.with_text(f"PRINT {spans[1].text}{last}"), Clause(f"INPUT {rest}")]
 
 
-PRINTING: tuple[Rewrite, ...] = (
-    Rewrite(
-        "zones",
-        "PRINT A,B",
-        'PRINT A;" ";B',
-        "a comma fills no zone of that width",
-        _zones,
-        exact=False,
-    ),
-    Rewrite(
-        "number-blanks",
-        'PRINT "A=";A',
-        'PRINT "A= ";A',
-        "numbers bring no blank along",
-        _blanks,
-        exact=False,
-    ),
-    Rewrite(
-        "question",
-        'INPUT "Q",A',
-        'PRINT "Q";: INPUT A',
-        "INPUT takes no question",
-        _question,
-        exact=False,
-    ),
-    Rewrite("separators", "PRINT A;B", "PRINT A,B", "PRINT has other separators", _separators),
-)
+PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _separators)
 """The rules for PRINT and INPUT, in the order in which they are tried."""

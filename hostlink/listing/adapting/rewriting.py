@@ -43,3 +43,10 @@ class Rewrite:
     why: str
     apply: Apply
     exact: bool = True
+
+
+def rewrites(
+    name: str, found: str, written: str, why: str, *, exact: bool = True
+) -> Callable[[Apply], Rewrite]:
+    """Make a rule of the function below; parameters: see `Rewrite`."""
+    return lambda apply: Rewrite(name, found, written, why, apply, exact)

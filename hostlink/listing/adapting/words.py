@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from hostlink.listing.adapting.clauses import Clause
-from hostlink.listing.adapting.rewriting import Pair, Rewrite
+from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
 from hostlink.listing.rules import Language
 from hostlink.listing.tokens import Span, keywords
 
@@ -25,26 +25,35 @@ def replaced(clause: Clause, language: Language, new: Callable[[Span], str]) -> 
     return None if text == clause.text else [clause.with_text(text)]
 
 
+@rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "there is no THEN")
 def _then_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.condition and clause.then and pair.target.then_takes == "none":
         return [replace(clause, then=False)]
     return None
 
 
+@rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "IF needs THEN")
 def _then_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    target = pair.target
-    needed = target.then_takes != "none" and "THEN" not in target.optional
-    if clause.condition and not clause.then and needed:
-        return [replace(clause, then=True)]
-    return None
+    needed = _needs_then(pair.target) and not _needs_then(pair.source)
+    return [replace(clause, then=True)] if clause.condition and not clause.then and needed else None
 
 
+def _needs_then(language: Language) -> bool:
+    return language.then_takes != "none" and "THEN" not in language.optional
+
+
+@rewrites(
+    "goto-spelled", "IF A=1 THEN 90", "IF A=1 GOTO 90", "a line number cannot follow the condition"
+)
 def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if clause.bare and pair.target.then_takes in ("none", "statement"):
         return [replace(clause, bare=False)]
     return None
 
 
+@rewrites(
+    "goto-dropped", "IF A=1 THEN GOTO 90", "IF A=1 THEN 90", "only a line number can follow THEN"
+)
 def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
         return None
@@ -53,6 +62,7 @@ def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Cla
     return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
 
 
+@rewrites("spelled", "? A", "PRINT A", "the word is written differently")
 def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     known = keywords(pair.target)
 
@@ -79,6 +89,7 @@ def _unabbreviated(span: Span, pair: Pair) -> bool:
     return pair.target.capitals_only and span.text != span.text.upper()
 
 
+@rewrites("unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "unequal has another sign")
 def _unequal(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     spans = clause.spans(pair.source)
     text, at = "", 0
@@ -99,14 +110,17 @@ def _sign(spans: Sequence[Span], place: int) -> str:
     return next((sign for sign in _UNEQUAL if joined.startswith(sign)), "")
 
 
+@rewrites("let-added", "A=4", "LET A=4", "an assignment needs LET")
 def _let_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    if "LET" in pair.target.optional or clause.condition or "LET" not in keywords(pair.target):
+    needed = "LET" in pair.source.optional and "LET" not in pair.target.optional
+    if not needed or clause.condition or "LET" not in keywords(pair.target):
         return None
     spans = clause.spans(pair.source)
     assigns = spans and spans[0].kind == "name" and any(span.text == "=" for span in spans)
     return [clause.with_text(f"LET {clause.text}")] if assigns else None
 
 
+@rewrites("let-dropped", "LET A=4", "A=4", "there is no LET")
 def _let_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if "LET" in keywords(pair.target):
         return None
@@ -116,6 +130,7 @@ def _let_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] |
     return [clause.with_text(clause.text[spans[1].start :])]
 
 
+@rewrites("statement-separator", "A=1;B=2", "A=1:B=2", "another sign stands between statements")
 def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
     source, target = pair.source.separator, pair.target.separator
     if before is None or before.condition or source == target or not (source and target):
@@ -123,6 +138,7 @@ def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> l
     return [replace(clause, gap=clause.gap.replace(source, target))]
 
 
+@rewrites("quotes", "PRINT 'A'", 'PRINT "A"', "text has other quotes")
 def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     marks = pair.target.quotes
 
@@ -138,6 +154,7 @@ def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None
 _OFFSET = {("from-1", "from-0"): "+1", ("from-0", "from-1"): "-1"}
 
 
+@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere")
 def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     offset = _OFFSET.get((pair.source.random, pair.target.random))
     spans = clause.spans(pair.source)
@@ -177,6 +194,7 @@ def _call_end(spans: Sequence[Span], place: int) -> int:
     return -1
 
 
+@rewrites("bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", "IF needs a comparison")
 def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     if not clause.condition or pair.target.comparison or not pair.source.comparison:
         return None
@@ -186,43 +204,17 @@ def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause
 
 
 WORDS: tuple[Rewrite, ...] = (
-    Rewrite(
-        "then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "there is no THEN", _then_dropped
-    ),
-    Rewrite("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "IF needs THEN", _then_added),
-    Rewrite(
-        "goto-spelled",
-        "IF A=1 THEN 90",
-        "IF A=1 GOTO 90",
-        "a line number cannot follow the condition",
-        _goto_spelled,
-    ),
-    Rewrite(
-        "goto-dropped",
-        "IF A=1 THEN GOTO 90",
-        "IF A=1 THEN 90",
-        "only a line number can follow THEN",
-        _goto_dropped,
-    ),
-    Rewrite(
-        "bare-condition",
-        "IF A THEN 90",
-        "IF A<>0 THEN 90",
-        "IF needs a comparison",
-        _bare_condition,
-    ),
-    Rewrite("spelled", "? A", "PRINT A", "the word is written differently", _spelled),
-    Rewrite("unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "unequal has another sign", _unequal),
-    Rewrite("let-added", "A=4", "LET A=4", "an assignment needs LET", _let_added),
-    Rewrite("let-dropped", "LET A=4", "A=4", "there is no LET", _let_dropped),
-    Rewrite(
-        "statement-separator",
-        "A=1;B=2",
-        "A=1:B=2",
-        "another sign stands between statements",
-        _statement_separator,
-    ),
-    Rewrite("quotes", "PRINT 'A'", 'PRINT "A"', "text has other quotes", _quotes),
-    Rewrite("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere", _random),
+    _then_dropped,
+    _then_added,
+    _goto_spelled,
+    _goto_dropped,
+    _bare_condition,
+    _spelled,
+    _unequal,
+    _let_added,
+    _let_dropped,
+    _statement_separator,
+    _quotes,
+    _random,
 )
 """The rules for words and signs, in the order in which they are tried."""
