@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Language, Listing, Rules
 from hostlink.listing.adapting.adapt import REWRITES, Adapted, adapt
-from hostlink.listing.adapting.lines import LENGTH
+from hostlink.listing.adapting.lines import APART, LENGTH
 
 PRACTICE = find_profile("practice").rules
 CAPITAL = find_profile("capital").rules
@@ -140,11 +140,11 @@ def test_for_its_own_board_a_listing_stays(rules: Rules) -> None:
     target=st.sampled_from(KINDS),
 )
 def test_any_text_can_be_adapted(rows: list[str], source: str, target: str) -> None:
-    """Nothing raises; each line keeps its number; for its own board only a long line changes."""
+    """Nothing raises; each line keeps its number; for its own board only lines are divided."""
     text = "".join(f"{number} {row}\n" for number, row in enumerate(rows, 10))
     made = adapted(text, find_profile(source).rules, find_profile(target).rules)
     assert set(Listing.from_text(text).numbered()) <= set(made.listing.numbered())
-    assert source != target or {why for each in made.changes for why in each.why} <= {LENGTH}
+    assert source != target or {why for each in made.changes for why in each.why} <= {APART, LENGTH}
 
 
 def test_quoted_text_and_remarks_are_never_changed() -> None:
@@ -230,6 +230,7 @@ def test_a_condition_is_never_torn_from_its_statements() -> None:
             PRACTICE,
             with_forms(PRACTICE, then_takes="line"),
         ),
+        ('10 INPUT "Q";A$,B', "INPUT takes no question", find_profile("ready").rules, CAPITAL),
         ("40000 PRINT A", "line numbers are 1 to 32767", TOKEN, PRACTICE),
     ],
 )

@@ -49,6 +49,9 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
     if source.comparison != target.comparison and _valued_comparison(clause, spans):
         here = f"worth {target.comparison} here" if target.comparison else "no number here"
         yield f"a comparison used as a number is {here}"
+    asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
+    if asks and "input-text" not in target.means:
+        yield "INPUT takes no question"
     for place, span in enumerate(spans):
         yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
 

@@ -178,10 +178,11 @@ def _merged(items: Sequence[Item]) -> list[Item]:
 @rewrites("question", 'INPUT "Q",A', 'PRINT "Q";: INPUT A', "INPUT takes no question", exact=False)
 def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
     """Ask the question of INPUT with a PRINT in front of it."""
-    if "input-text" in pair.target.means or clause.condition:
+    if "input-text" in pair.target.means or "input-text" not in pair.source.means:
         return None
     spans = clause.spans(pair.source)
-    if len(spans) < 4 or spans[0].word != "INPUT" or spans[1].kind != "quoted":
+    asks = len(spans) > 3 and spans[0].word == "INPUT" and spans[1].kind == "quoted"
+    if not asks or spans[2].text not in (",", ";"):
         return None
     last = _open_row(pair.source)
     rest = clause.text[spans[3].start :]
