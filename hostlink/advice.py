@@ -71,6 +71,7 @@ class Ways:
     shipped_programs: str
     rescues: str
     history: By
+    bring_back: By
     name_archive: str
     prove: str
     rebuild: str

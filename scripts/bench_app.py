@@ -4,7 +4,8 @@ First paint is the time from starting the process until the first drawing with t
 done, against a bare Textual app with the same widgets, run in turn. The large archive has PROGRAMS
 programs; a keystroke is its search and the drawing of what it found. The flood is a practice board
 in real time at 115,200 baud that sends without end, while a key is pressed in the editor twice a
-second. The bunches of keys are those of bench_keys.
+second. The bunches of keys are those of bench_keys, and what app and console take of a core at rest
+is measured by bench_idle.
 """
 
 from __future__ import annotations
@@ -28,7 +29,8 @@ from hostlink.archive import Archive, Content, Origin
 PROGRAMS = 10_000
 FLOOD_S = 60.0
 RUNS = 9
-PAINT_LIMIT, KEY_MS, ANSWER_MS, GROWTH_MB = 1.5, 50, 100, 20
+IDLE_S, SETTLE_S = 30.0, 10.0
+PAINT_LIMIT, KEY_MS, ANSWER_MS, GROWTH_MB, IDLE_PERCENT = 1.5, 50, 100, 20, 1
 
 BARE = '''
 import time
@@ -114,9 +116,16 @@ raise SystemExit(app.return_code)
 
 
 def run(
-    programs: int = PROGRAMS, flood_s: float = FLOOD_S, runs: int = RUNS, bunches: int = BUNCHES
+    programs: int = PROGRAMS,
+    flood_s: float = FLOOD_S,
+    runs: int = RUNS,
+    bunches: int = BUNCHES,
+    idle_for: tuple[float, float] = (IDLE_S, SETTLE_S),
 ) -> Section:
-    """Measure all parts in a temporary folder. bunches: of keys, as in bench_keys."""
+    """Measure all parts in a temporary folder.
+
+    bunches: of keys, as in bench_keys. idle_for: seconds measured at rest, and seconds before that.
+    """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         os.environ["HOSTLINK_PRACTICE"] = str(folder / "practice")
@@ -125,9 +134,10 @@ def run(
         large = large_archive(folder / "large.sqlite3", programs)
         flood = flooded(folder / "flood.sqlite3", flood_s)
         keys = bunched(folder / "keys", bunches)
+        at_rest = resting(*idle_for)
     rows: list[Row] = [
         {"what": what, "value": round(value, 3), "unit": unit}
-        for what, value, unit in (*paint, *large, *flood, *keys)
+        for what, value, unit in (*paint, *large, *flood, *keys, *at_rest)
     ]
     values = {str(row["what"]): float(str(row["value"])) for row in rows}
     targets = [
@@ -137,6 +147,7 @@ def run(
         Target.at_most("key during a flood, slowest, ms", values["slowest key"], ANSWER_MS),
         Target.at_most("bunches with a key lost or misplaced", values[WRONG], 0),
         Target.at_most("memory growth during a flood, MB", values["memory growth"], GROWTH_MB),
+        *(Target.at_most(f"{what}, {unit}", value, IDLE_PERCENT) for what, value, unit in at_rest),
     ]
     notes = (f"{programs:,} programs; {flood_s:g} s of flood; median of {runs} first paints.", "")
     return Section("app", rows, targets, notes)
@@ -175,6 +186,15 @@ def first_paint(archive: Path, runs: int) -> Measured:
         ("hostlink", ours * 1000, "ms"),
         ("first paint, share", ours / bare, "times"),
     ]
+
+
+def resting(seconds: float, settle_s: float) -> Measured:
+    """What app and console take of a core; nothing on a system without pseudo-terminals."""
+    if sys.platform == "win32":
+        return []
+    from bench_idle import idle
+
+    return idle(seconds, settle_s)
 
 
 def _fill(archive: Archive, programs: int) -> None:

@@ -105,7 +105,7 @@ def _clear(app: Any, place: str) -> None:
         each.value = ""
 
 
-async def _until(is_so: Any, seconds: float = 10.0) -> bool:
+async def _until(is_so: Any, seconds: float = 30.0) -> bool:
     end = time.monotonic() + seconds
     while not is_so():
         if time.monotonic() > end:

@@ -86,6 +86,7 @@ def main() -> int:
     if hasattr(time, "tzset"):
         time.tzset()
     os.environ.pop("NO_COLOR", None)
+    os.environ |= {"TERM": "xterm-256color", "COLORTERM": "truecolor"}
     with tempfile.TemporaryDirectory() as name:
         os.environ["HOSTLINK_PRACTICE"] = str(Path(name) / "practice")
         asyncio.run(_draw(Path(name)))

@@ -6,22 +6,25 @@ import dataclasses
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual.app import App
+from textual.await_complete import AwaitComplete
 from textual.binding import BindingType
 from textual.events import Event, Key, Paste
 from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
+from hostlink.app.actions.table import BY_ID, EVERYWHERE
 from hostlink.app.attached_boards import AttachedBoards
-from hostlink.app.desk.actions import BY_ID, EVERYWHERE
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
-from hostlink.app.themes import MONOCHROME, THEMES
+from hostlink.app.stop_first import question_of
+from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
 
@@ -31,15 +34,22 @@ if TYPE_CHECKING:
     from hostlink.app.screens.jobview import JobView
     from hostlink.archive import Archive
 
-DRAIN_S = 1 / 30
+LOOK_AROUND_S = 0.5  # for what becomes due by time alone
 ABOUT = """\
 The listing lies in the middle. Beside it stands what each line costs on the board, and the total \
 so far; the ruler above is the board's program memory. What the board held before a load is always \
 kept: nothing is overwritten unsaved. Escape opens a line of words at the bottom; the marked \
 letter of a word does it. F2 finds every action by a word of yours, such as upload or stop, and \
-tells the command for what only the command line does, such as exporting the archive. Below, a \
+tells the command for what only the command line does. Below, a \
 single letter is the one after Escape; what has neither key nor letter is found with F2.
 """
+
+
+def _view_of(job: Job[Any]) -> JobView:
+    """Return a view of a job, imported when the first one is shown."""
+    from hostlink.app.screens.jobview import JobView
+
+    return JobView(job)
 
 
 def _actions() -> Any:
@@ -92,7 +102,7 @@ class DeskApp(App[None]):
         self._gate = KeyGate(self, self._deliver)
         for theme in THEMES:
             self.register_theme(theme)
-        self.theme = MONOCHROME if self.no_color else self.settings.theme
+        self.theme = self._theme_here(self.settings.theme)
         for name in set(self.available_themes) - {theme.name for theme in THEMES}:
             self.unregister_theme(name)
         self._plain = NoColor()
@@ -121,6 +131,11 @@ class DeskApp(App[None]):
         """Return our own colours, so that the stylesheet is valid with any theme."""
         return dict(THEMES[1].variables)
 
+    def pop_screen(self) -> AwaitComplete:
+        """Close the screen in front, and what was told on it."""
+        self.clear_notifications()
+        return super().pop_screen()
+
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk
 
@@ -129,7 +144,7 @@ class DeskApp(App[None]):
     def on_mount(self) -> None:
         separate_escapes()
         self.set_keymap(self.settings.usable_keys)
-        self.set_interval(DRAIN_S, self.drain)
+        self.set_interval(LOOK_AROUND_S, self.drain)
 
     def open_archive(self) -> bool:
         """Open the archive; if that fails, end the app and set `failed` to the error."""
@@ -175,13 +190,17 @@ class DeskApp(App[None]):
             return None
 
     def use_theme(self, name: str) -> None:
-        """Change the theme and remember it. Under NO_COLOR there is only the monochrome one."""
+        """Change the theme, one of NAMES, and remember it; under NO_COLOR it stays monochrome."""
         if self.no_color and name != MONOCHROME:
             self.tell("NO_COLOR is set, so the theme stays monochrome.")
             return
-        self._plain.enabled = name == MONOCHROME
-        self.theme = name
+        self.theme = self._theme_here(name)
+        self._plain.enabled = self.theme == MONOCHROME
         self.keep_settings(theme=name)
+
+    def _theme_here(self, name: str) -> str:
+        """Return the variant of a theme for this terminal's colours."""
+        return MONOCHROME if self.no_color else variant(name, self.console.color_system)
 
     def keep_settings(self, **changes: Any) -> None:
         """Change settings by name, use them at once and write them to the settings file."""
@@ -192,7 +211,7 @@ class DeskApp(App[None]):
     # --- boards ------------------------------------------------------------------------------
 
     def drain(self) -> None:
-        """Process the reports of the owner threads; called 30 times a second by a timer."""
+        """Process the reports of the owner threads."""
         self.boards.drain()
         if self.begun:
             self.desk.drain()
@@ -207,13 +226,13 @@ class DeskApp(App[None]):
     ) -> None:
         """Show a job's progress, then its result or its error.
 
+        A job that was begun on the desk is shown there, any other in a view of its own.
+
         done: takes the result; returns the sentence to show, None for none. failed: takes the
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.
         """
-        from hostlink.app.screens.jobview import JobView
-
-        view = JobView(job) if job.shown else None
+        view = _view_of(job) if job.shown and self.screen is not self.desk else None
 
         def ended(job: Job[Any]) -> None:
             if job.error is None:
@@ -223,16 +242,22 @@ class DeskApp(App[None]):
                 if sentence is not None:
                     self.tell(sentence)
                 return
-            instead = failed(job.error) if failed is not None else None
+            instead = question_of(self, job, watch)
+            if instead is None and failed is not None:
+                instead = failed(job.error)
             self._show_failure(job.error, view, instead)
 
         def closed(_: object) -> None:
             if then is not None and job.ended and job.error is None:
                 then(job.result)
 
+        watch = partial(self.watch_job, done=done, failed=failed, then=then)
         job.on_end.append(ended)
         if view is not None:
             self.push_screen(view, closed)
+        elif job.shown:
+            self.desk.progress.follow(job)
+            job.on_end.append(closed)
 
     def _show_failure(
         self, error: BaseException, view: JobView | None, instead: Callable[[], object] | None

@@ -1,8 +1,9 @@
 """A board attached to the app: its owner thread, its jobs, and what it sent.
 
-The owner thread only appends to queues. `AttachedBoard.drain`, called by the app's timer, folds
-the events into what can be shown and calls the listeners in the app's thread. So a flood costs the
-app one drawing per thirtieth of a second, and no widget is touched from another thread.
+The owner thread only appends to queues, and calls `on_news` where there is something new.
+`AttachedBoard.drain`, called by the app then, folds the events into what can be shown and calls the
+listeners in the app's thread. So a flood costs the app one drawing per thirtieth of a second, an
+idle board costs it none, and no widget is touched from another thread.
 """
 
 from __future__ import annotations
@@ -25,7 +26,9 @@ from hostlink.jobs.events import (
     BoardVanished,
     Event,
     MemoryLost,
+    ProgramFailed,
 )
+from hostlink.jobs.session.activity import BoardState
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.session import Session
 from hostlink.link.owner import Owner
@@ -33,28 +36,34 @@ from hostlink.link.owner import Owner
 R = TypeVar("R")
 News = MemoryLost | BoardVanished | BoardReturned
 _MOST_ROWS = 2_000  # of a board's output that wait to be shown; older ones are dropped
-_IDLE_S = 0.005
-_LISTEN_S = 0.03
+_IDLE_S = 0.02
+_LISTEN_S = 0.25
 
 
 class AttachedBoard:
     """A board whose port the app keeps open, with its owner thread and its jobs.
 
-    rows: output not shown yet. partial: the row of output that has not ended. news: events of the
-    board and its memory not processed yet. read_at: the app's time when its memory was last read.
+    on_news: called in either thread when `drain` has something to do. rows: output not shown yet.
+    partial: the row of output that has not ended. state: what the board does. news: events of the
+    board and its memory not processed yet. faults: errors of its programs not shown yet.
+    read_at: the app's time when its memory was last read.
     """
 
-    def __init__(self, choice: LinkChoice, archive: Archive) -> None:
+    def __init__(
+        self, choice: LinkChoice, archive: Archive, on_news: Callable[[], object] = lambda: None
+    ) -> None:
         self.choice = choice
+        self.on_news = on_news
         self.archive = archive
         # The owner's thread may ask before its constructor has returned, so this is our own.
         self._stop = threading.Event()
         self.jobs: list[Job[Any]] = []
         self.rows: deque[tuple[str, bool]] = deque(maxlen=_MOST_ROWS)
         self.news: deque[News] = deque()
+        self.faults: deque[ProgramFailed] = deque()
         self.read_at: datetime | None = None
         self.partial = ""
-        self.at_prompt = False
+        self.state = BoardState()
         self.vanished = False  # in the app's thread, from the news
         self.is_here = False
         self._now: Callable[[], float] = time.monotonic
@@ -62,6 +71,11 @@ class AttachedBoard:
         self.owner: Owner[Console] = Owner(
             choice.port, self._open, idle=self._listen, idle_s=_IDLE_S
         )
+
+    @property
+    def at_prompt(self) -> bool:
+        """Return whether the board waits for a command."""
+        return self.state.at_prompt
 
     @property
     def port(self) -> str:
@@ -80,24 +94,31 @@ class AttachedBoard:
             self.choice,
             self.archive,
             self._emit,
-            lambda row: self.rows.append((row, False)),
+            lambda row: self._show(row, ours=False),
             cancelled=self._stop.is_set,
             stays=True,
         )
 
-    def _listen(self, console: Console) -> None:
-        console.listen(_LISTEN_S)
+    def _listen(self, console: Console, ends: Callable[[], bool]) -> None:
+        console.listen(_LISTEN_S, ends)
         self._mirror(console)
 
     def _mirror(self, console: Console) -> None:
         """Copy the console's state to where the app's thread may read it."""
-        self.is_here = console.is_here
-        self.partial = console.partial
-        self.at_prompt = console.at_prompt
+        now = (console.is_here, console.partial, console.activity.now)
+        if now != (self.is_here, self.partial, self.state):
+            self.is_here, self.partial, self.state = now
+            self.on_news()
+
+    def _show(self, row: str, *, ours: bool) -> None:
+        self.rows.append((row, ours))
+        self.on_news()
 
     def _emit(self, event: Event) -> None:
         if isinstance(event, News):
             self.news.append(event)
+        if isinstance(event, ProgramFailed):
+            self.faults.append(event)
         if isinstance(event, BoardRecognised):
             self.choice = dataclasses.replace(
                 self.choice, profile=event.profile, baud=0, is_guess=False
@@ -106,7 +127,8 @@ class AttachedBoard:
         if job is not None:
             job.incoming.append((self._now(), event))
         if isinstance(event, Warned) and (job is None or not job.shown):
-            self.rows.append((event_sentence(event), True))
+            self._show(event_sentence(event), ours=True)
+        self.on_news()
 
     # --- in the app's thread -----------------------------------------------------------------
 
@@ -114,15 +136,55 @@ class AttachedBoard:
         """Queue work on the console, such as typing a line, for the owner thread."""
         return self._give(name, work, shown=False)
 
-    def do(self, name: str, work: Callable[[Session, Archive], R], *, shown: bool = True) -> Job[R]:
-        """Queue a job for the owner thread. shown: whether to show its progress."""
+    def talk_at_prompt(
+        self,
+        name: str,
+        work: Callable[[Console], R],
+        *,
+        then: str,
+        shown: bool = False,
+        may_stop: bool = False,
+    ) -> Job[R]:
+        """Queue work on the console as `do` queues a job: not while a program runs."""
+
+        def freed(console: Console) -> R:
+            console.free(may_stop=may_stop)
+            return work(console)
+
+        job = self._give(name, freed, shown=shown)
+        if not may_stop:
+            job.then = then
+            job.after_stop = lambda: self.talk_at_prompt(
+                name, work, then=then, shown=shown, may_stop=True
+            )
+        return job
+
+    def do(
+        self,
+        name: str,
+        work: Callable[[Session, Archive], R],
+        *,
+        shown: bool = True,
+        may_stop: bool = False,
+        then: str = "go on",
+    ) -> Job[R]:
+        """Queue a job for the owner thread. shown: whether to show its progress.
+
+        Where a program runs the job fails without typing anything; `Job.after_stop` does it again.
+        may_stop: consent to stop the program. then: what the user wants, after "Stop it and"; ""
+        never asks for that.
+        """
 
         def lent(console: Console) -> R:
-            with console.lend() as session:
+            with console.lend(may_stop=may_stop) as session:
                 self._now = session.wire.now
                 return work(session, self.archive)
 
-        return self._give(name, lent, shown=shown)
+        job = self._give(name, lent, shown=shown)
+        if then and not may_stop:
+            job.then = then
+            job.after_stop = lambda: self.do(name, work, shown=shown, may_stop=True, then=then)
+        return job
 
     def _give(self, name: str, work: Callable[[Console], R], *, shown: bool) -> Job[R]:
         job: Job[R] = Job(name, self, shown=shown)
@@ -137,6 +199,7 @@ class AttachedBoard:
                 self._mirror(console)
 
         job.future = self.owner.submit(piece)
+        job.future.add_done_callback(lambda _: self.on_news())
         return job
 
     def cancel(self) -> None:

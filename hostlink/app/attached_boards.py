@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-import functools
+import time
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.board.profile.model import Profile
+
+DRAIN_S = 1 / 30
 
 
 class AttachedBoards:
@@ -25,13 +27,23 @@ class AttachedBoards:
         self.app = app
         self.by_port: dict[str, AttachedBoard] = {}
         self.current: AttachedBoard | None = None
+        self._profiles: dict[str, Profile] = {}
+        self._drains = False  # reports are about to be processed
+        self._drained_at = 0.0
 
     @property
     def profile(self) -> Profile:
         """Return the current board's profile, or without a board the one to measure listings by."""
         if self.current is not None:
             return self.current.choice.effective
-        return _named_profile(self.app.first_profile)
+        name = self.app.first_profile
+        if name not in self._profiles:
+            self._profiles[name] = _named_profile(name)
+        return self._profiles[name]
+
+    def forget_profiles(self) -> None:
+        """Read the profile to measure by anew, since its file may have changed."""
+        self._profiles.clear()
 
     def profile_for(self, port: str) -> tuple[Profile, bool]:
         """Return the first profile to try at a port, and whether to identify the board there."""
@@ -64,7 +76,7 @@ class AttachedBoards:
 
         def answered(answer: str | None) -> None:
             if answer == "open":
-                self._open_port(port, profile, is_guess=is_guess)
+                self._open_port(port, profile, is_guess=is_guess, agreed=True)
 
         self.app.push_screen(
             Ask(
@@ -75,13 +87,17 @@ class AttachedBoards:
             answered,
         )
 
-    def _open_port(self, port: str, profile: Profile, *, is_guess: bool) -> None:
+    def _open_port(
+        self, port: str, profile: Profile, *, is_guess: bool, agreed: bool = False
+    ) -> None:
         from hostlink.app.attached_board import AttachedBoard
         from hostlink.jobs.session.link_choice import LinkChoice
 
         named = bool(self.app.first_profile)
-        choice = LinkChoice(port, profile, self.app.baud, is_guess=is_guess, is_named=named)
-        self.by_port[port] = AttachedBoard(choice, self.app.archive)
+        choice = LinkChoice(
+            port, profile, self.app.baud, is_guess=is_guess, is_named=named, may_restart=agreed
+        )
+        self.by_port[port] = AttachedBoard(choice, self.app.archive, self.on_news)
         self.make_current(port)
         self.app.desk.readings.look_again()
 
@@ -90,7 +106,11 @@ class AttachedBoards:
         attached = self.by_port.pop(port, None)
         if attached is None:
             return
-        attached.close()
+        if not attached.close():
+            self.app.tell(
+                f"{port} has not closed yet: what was under way on it does not end. "
+                "Unplugging the board ends it."
+            )
         if self.current is attached:
             others = list(self.by_port)
             self.current = None
@@ -103,8 +123,25 @@ class AttachedBoards:
         self.current = self.by_port[port]
         self.app.desk.readings.show()
 
+    def on_news(self) -> None:
+        """Have the boards' reports processed soon; may be called in any thread."""
+        if not self._drains and self.app.is_running:
+            self._drains = True
+            with contextlib.suppress(RuntimeError):  # the event loop has ended meanwhile
+                self.app.call_later(self._drain_soon)
+
+    def _drain_soon(self) -> None:
+        """Process the reports, at most 30 times a second."""
+        rest_s = self._drained_at + DRAIN_S - time.monotonic()
+        if rest_s > 0:
+            self.app.set_timer(rest_s, self.app.drain)
+        else:
+            self.app.drain()
+
     def drain(self) -> None:
         """Process the reports of the owner threads."""
+        self._drains = False
+        self._drained_at = time.monotonic()
         for attached in list(self.by_port.values()):
             attached.drain()
 
@@ -113,7 +150,6 @@ class AttachedBoards:
         return [port for port, attached in self.by_port.items() if not attached.close()]
 
 
-@functools.lru_cache(maxsize=8)
 def _named_profile(name: str) -> Profile:
     """Return the profile to measure by while no board is attached, or the practice board's."""
     from hostlink.board.profile.file import find_profile

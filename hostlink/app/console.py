@@ -13,6 +13,7 @@ from typing import ClassVar
 
 from rich.cells import chop_cells
 from rich.segment import Segment
+from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
@@ -20,8 +21,9 @@ from textual.geometry import Size
 from textual.message import Message
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
-from textual.widgets import Input, Label, Static
+from textual.widgets import Input, Label
 
+from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.words import safe
 
@@ -70,6 +72,25 @@ class Transcript(ScrollView, can_focus=True):
         )
 
 
+class ConsoleLine(TextLine):
+    """The line to type. Pasted text of several lines is handed over whole, not cut to its first."""
+
+    class Pasted(Message):
+        """Several lines were pasted; `text` has what was typed before and behind them too."""
+
+        def __init__(self, text: str) -> None:
+            super().__init__()
+            self.text = text
+
+    def _on_paste(self, event: events.Paste) -> None:
+        text = event.text.replace("\r\n", "\n").replace("\r", "\n")
+        if "\n" in text.strip("\n"):
+            at = self.cursor_position
+            self.post_message(self.Pasted(f"{self.value[:at]}{text}{self.value[at:]}"))
+            event.prevent_default()
+            event.stop()
+
+
 class ConsolePane(Vertical):
     """The transcript above the typed line, which begins with the board's own prompt."""
 
@@ -81,15 +102,11 @@ class ConsolePane(Vertical):
             self.line = line
 
     def compose(self) -> ComposeResult:
-        yield Static(
-            Content("Console: Enter sends, Escape twice leaves"),
-            classes="heading",
-            markup=False,
-        )
+        yield Heading("Console: Enter sends, Escape twice leaves")
         yield Transcript(id="transcript")
         with Horizontal(id="console-row"):
             yield Label("", id="console-prompt", markup=False)
-            yield TextLine(id="console-line")
+            yield ConsoleLine(id="console-line")
 
     def show(self, rows: Sequence[tuple[str, bool]], partial: str) -> None:
         """Show what came from the board."""

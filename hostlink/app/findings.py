@@ -102,7 +102,8 @@ class FindingsScreen(Page[int | None]):
             column = f", column {one.column}" if one.column else ""
             where = f"Row {one.line_at:,}{column}" if one.line_at else "The listing as a whole"
             where = where if one.number is None else f"Line {one.number}{column}"
-            words = f"{where}: {one.message} {one.advice}\n\nRule {one.rule}: {RULES[one.rule]}."
+            where = "" if one.names_its_place else f"{where}: "
+            words = f"{where}{one.message} {one.advice}\n\nRule {one.rule}: {RULES[one.rule]}."
             typed = next((row.typed for row in self.listing if row.at == one.line_at), "")
             words += f"\n\n{typed}" if typed else ""
         self.query_one("#finding-detail", Static).update(Content(safe(words, keep="\n")))

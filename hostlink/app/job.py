@@ -21,6 +21,7 @@ from hostlink.jobs.events import (
     PageProven,
     PagesRead,
     Rescued,
+    RowPrinted,
 )
 
 if TYPE_CHECKING:
@@ -35,7 +36,8 @@ _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 class Progress:
     """How far a job has come. Bytes and lines are those confirmed; times in seconds of the link.
 
-    told: sentences worth reading, in order, each with whether it is news that must not be missed.
+    sent: the numbers of the lines confirmed since the memory was cleared. told: sentences worth
+    reading, in order, each with whether it is news that must not be missed.
     """
 
     phase: str = "Waiting for its turn"
@@ -46,6 +48,7 @@ class Progress:
     all_bytes: int = 0
     repairs: int = 0
     detail: str = ""
+    sent: set[int] = field(default_factory=set)
     told: list[tuple[str, bool]] = field(default_factory=list)
     first_at: float | None = None
     last_at: float = 0.0
@@ -57,11 +60,19 @@ class Progress:
             return None
         return self.sent_bytes / (self.last_at - self.first_at)
 
-    @property
-    def left_s(self) -> float | None:
-        """Return the seconds until everything is sent, at the rate so far, or None."""
+    def left_s(self, wire_rate: float) -> float | None:
+        """Return the seconds until everything is sent and read back once, or None if unknown.
+
+        Sending goes on at the rate so far. wire_rate: in bytes a second, for the reading.
+        """
         rate = self.rate
-        return (self.all_bytes - self.sent_bytes) / rate if rate else None
+        reading_s = self.all_bytes / wire_rate
+        return (self.all_bytes - self.sent_bytes) / rate + reading_s if rate else None
+
+    @property
+    def is_read_back(self) -> bool:
+        """Return whether what was sent is being read back."""
+        return bool(self.sent) and self.phase.startswith("Reading back")
 
     @property
     def noteworthy(self) -> bool:
@@ -73,10 +84,13 @@ class Progress:
         if isinstance(event, Phase):
             self.phase, self.detail = event.text, ""
             self.first_at, self.last_at = at, at
-            self.sent_bytes = self.sent_lines = 0
+            self.sent_bytes = self.sent_lines = self.all_lines = 0
+            if event.text.startswith("Clearing"):
+                self.sent.clear()
             self._tell(event.words, news=False)
         elif isinstance(event, LineSent):
             self.line = event.number
+            self.sent.add(event.number)
             self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
             self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
             self.last_at = at
@@ -84,8 +98,12 @@ class Progress:
             self.detail = event_words(event, KEYS)
             if isinstance(event, Captured):
                 self._tell(self.detail, news=False)
+        elif isinstance(event, RowPrinted):
+            self._tell(event.text, news=False)
         elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
-            self.repairs += isinstance(event, LineRepaired)
+            if isinstance(event, LineRepaired):
+                self.repairs += 1
+                self.sent.discard(event.number or 0)
             self._tell(event_sentence(event), news=isinstance(event, _NEWS))
 
     def _tell(self, sentence: str, *, news: bool = True) -> None:
@@ -108,6 +126,8 @@ class Job(Generic[R]):
         self.on_change: list[Callable[[Job[R]], None]] = []
         self.on_end: list[Callable[[Job[R]], None]] = []
         self.future: Future[R] | None = None
+        self.then = ""  # what the user wants, after "Stop it and"
+        self.after_stop: Callable[[], Job[R]] | None = None  # does it again, with consent to stop
         self.incoming: deque[tuple[float, Event]] = deque()
 
     def stop(self) -> None:

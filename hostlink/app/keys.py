@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from difflib import get_close_matches
 
-from hostlink.app.desk.actions import BY_ID
+from hostlink.app.actions.table import BY_ID
 
 _USABLE = re.compile(r"ctrl\+[a-z]|((ctrl|shift)\+)?f([1-9]|1[0-9]|2[0-4])")
 _OTHERS = {

@@ -5,5 +5,8 @@ from __future__ import annotations
 WIDTHS: list[tuple[int, str]] | None = [(0, "-narrow"), (110, "-wide")]
 """Columns: below 110 things stand below each other."""
 
-HEIGHTS: list[tuple[int, str]] | None = [(0, "-low"), (36, "-tall")]
-"""Rows: from 36 on the desk's band is higher."""
+HEIGHTS: list[tuple[int, str]] | None = [(0, "-low"), (18, "-medium"), (36, "-tall")]
+"""Rows: below 18 the desk shows the listing or the band, from 36 on the band is higher."""
+
+SLIM = 60
+"""Columns below which the ledger shows costs without totals."""

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from hostlink.app.desk.actions import way_to
+from hostlink.app.actions.table import way_to
 from hostlink.archive.times import shown
 from hostlink.words import capital, plural
 
 if TYPE_CHECKING:
+    from hostlink.jobs.session.activity import BoardState
     from hostlink.listing import Ledger, Review
 
 
-USED, UNUSED, BEYOND, LIMIT, HERE = "━", "┄", "╳", "┃", "█"
+USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
+_LONGEST_QUESTION = 21  # characters that are shown of it
 
 
 def revision_words(spec: str) -> str:
@@ -43,14 +45,18 @@ class KnownContents:
     proven_at: datetime | None = None
 
 
-def board_sentence(name: str, held: KnownContents, *, away: bool = False) -> str:
-    """One sentence about a board: what it holds, in bytes of what it can.
+def board_sentence(
+    name: str, held: KnownContents, state: BoardState | None = None, *, away: bool = False
+) -> str:
+    """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
     away: it was unplugged, and is waited for.
     """
     name = capital(name)
     if away:
         return f"{name} was unplugged; hostlink waits for it to come back"
+    if state is not None and (does := _does(state, revision_words(held.spec) or "a program")):
+        return f"{name} {does}"
     if not held.known:
         return f"{name} is attached; what it holds has not been read yet"
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
@@ -68,6 +74,29 @@ def board_sentence(name: str, held: KnownContents, *, away: bool = False) -> str
     return f"{name} holds {what}, {room}{when}"
 
 
+def _does(state: BoardState, program: str) -> str:
+    """Say what a board does that is not at its prompt; "" if there is nothing to say."""
+    from hostlink.jobs.session.activity import Activity  # not before the first drawing
+
+    stop = f"stop it with {way_to('interrupt')}"
+    match state.activity:
+        case Activity.RUNNING:
+            return f"runs {program}; {stop}"
+        case Activity.ASKING:
+            question = state.question.strip()
+            shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
+            return f'asks "{shown}"; {stop}'
+        case Activity.BUSY:
+            return f"is busy: a program runs, or its keyboard is in use; {stop}"
+        case Activity.RESTARTING:
+            return "is restarting"
+        case Activity.SILENT:
+            return "is silent; check its supply and its cable"
+        case Activity.FULL:
+            return "takes nothing: its memory is full, and only a restart helps"
+    return ""
+
+
 def room_words(ledger: Ledger) -> str:
     """Describe how a listing fits: "412 of 999 bytes, 587 free"."""
     if ledger.free is None:
@@ -78,13 +107,34 @@ def room_words(ledger: Ledger) -> str:
     return f"{size}, {ledger.free:,} free"
 
 
-def ruler(width: int, total: int, limit: int, here: tuple[int, int] = (0, 0)) -> str:
+def short_room_words(ledger: Ledger) -> str:
+    """Describe in a few characters how a listing fits: "587 free"."""
+    if ledger.free is None:
+        return plural(ledger.total, "byte")
+    return f"{ledger.over:,} over" if ledger.over else f"{ledger.free:,} free"
+
+
+def held_words(held: KnownContents | None) -> str:
+    """Describe what a board holds beside the ruler's track for it. held: None without a board."""
+    if held is None:
+        return "none"
+    if not held.known:
+        return "not read"
+    if not held.lines:
+        return "empty"
+    return "changed" if held.changed and not held.proven_at else f"{held.size:,} held"
+
+
+def ruler(
+    width: int, total: int, limit: int, here: tuple[int, int] = (0, 0), *, scale: int = 0
+) -> str:
     """The program memory as a row of `width` characters.
 
     total: bytes of the listing. limit: the board's, 0 where unknown. here: first and last byte of
-    the line at the cursor, equal where there is none.
+    the line at the cursor, equal where there is none. scale: bytes of the whole row, if that is
+    more than both.
     """
-    scale = max(limit, total, 1)
+    scale = max(limit, total, scale, 1)
     end = _place(limit, scale, width) if limit else width
     cells = []
     for cell in range(width):
@@ -94,28 +144,10 @@ def ruler(width: int, total: int, limit: int, here: tuple[int, int] = (0, 0)) ->
         elif here[0] < here[1] and first < here[1] and last > here[0]:
             cells.append(HERE)
         elif first >= total:
-            cells.append(UNUSED)
+            cells.append(" " if limit and first >= limit else UNUSED)
         else:
             cells.append(BEYOND if limit and first >= limit else USED)
     return "".join(cells)
-
-
-def ruler_scale(width: int, total: int, limit: int) -> str:
-    """Return the figures under the ruler, up to the limit or the size if that is larger."""
-    scale = max(limit, total, 1)
-    step = next((one for one in (100, 200, 500, 1000) if scale / one * 8 <= width), 0)
-    step = step or -(-scale // max(1, width // 8) // 1000) * 1000
-    row = [" "] * width
-    marks = [(value, f"{value:,}") for value in range(0, scale, step)]
-    if limit:
-        marks.append((limit, f"{limit:,}"))
-    for value, text in reversed(marks):
-        start = min(_place(value, scale, width), width - len(text))
-        start = max(0, start)
-        room = row[max(0, start - 1) : start + len(text) + 1]
-        if all(one == " " for one in room):
-            row[start : start + len(text)] = text
-    return "".join(row)[:width]
 
 
 def _place(value: int, scale: int, width: int) -> int:
@@ -132,7 +164,8 @@ def finding_words(review: Review, row: int) -> str:
     if not chosen:
         return "The review found nothing wrong."
     first = min(chosen, key=lambda one: SEVERITIES.index(one.severity))
-    where = "" if at_row or first.number is None else f"Line {first.number}: "
+    is_said = at_row or first.number is None or first.names_its_place
+    where = "" if is_said else f"Line {first.number}: "
     more = len(found) - 1
     others = f" ({way_to('findings')}: {more:,} more)" if more else ""
     advice = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from hostlink.advice import Advice, Ways, told
-from hostlink.app.desk.actions import way_to
+from hostlink.app.actions.table import way_to
 from hostlink.errors import HostlinkError
 
 
@@ -23,6 +23,8 @@ _SHRINK = _with("shrink")
 _REVIEW = _with("findings")
 _ARCHIVE = _with("find")
 _STORED = _with("stored")
+_PROVE = _with("prove")
+_IMPORT = _with("import")
 
 
 def _always(key: str) -> Callable[..., str]:
@@ -48,7 +50,7 @@ KEYS = Ways(
     save_with_name="with Ctrl+G",
     save_all_the_same=_ASKED,
     store=_STORED,
-    answer_from_file="",
+    answer_from_file=_with("run-input"),
     allow_time="",
     load=lambda spec: f"with Ctrl+O, as {spec}, then Ctrl+L",
     load_despite_review=lambda spec: f"with Ctrl+O, as {spec}, then Ctrl+L",
@@ -63,14 +65,15 @@ KEYS = Ways(
     keep=_always("with Ctrl+O"),
     programs=_ARCHIVE,
     shipped_programs=_ARCHIVE,
-    rescues=_ARCHIVE,
+    rescues=_with("rescues"),
     history=_always(_with("history")),
+    bring_back=_always(f"{_with('history')}, then T"),
     name_archive="at the command line, with --archive FILE",
-    prove="at the command line, with `hostlink archive prove`",
-    rebuild="at the command line, with `hostlink archive prove --rebuild`",
-    import_any="at the command line, with `hostlink archive import`",
-    import_this=lambda path: f"at the command line, with `hostlink archive import {path}`",
-    export="at the command line, with `hostlink archive export`",
+    prove=_PROVE,
+    rebuild=_PROVE,
+    import_any=_IMPORT,
+    import_this=lambda path: f"{_IMPORT}, from {path}",
+    export=_with("export"),
     backups=_PUT_BACK,
     look_by_backup=_STORED,
     put_back=lambda spec: f"{_PUT_BACK}, {spec}",
@@ -80,7 +83,7 @@ KEYS = Ways(
     write_previous_discarding="with G on the firmware screen",
     write_image="with W on the firmware screen",
     write_image_discarding="with W on the firmware screen",
-    firmware_history=f"{_with('firmware')}, then a lone -",
+    firmware_history=_with("firmware-history"),
     say_role=_ASKED,
     say_board=_always(_ASKED),
     say_chip="at the command line, with --chip",

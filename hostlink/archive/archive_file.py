@@ -58,6 +58,12 @@ class ArchiveFile:
         """Return whether writing is impossible."""
         return self._access.read_only
 
+    @property
+    def changes(self) -> int:
+        """Return a number that is another one once another connection has written the archive."""
+        with self.reading("The archive") as db:
+            return int(db.execute("PRAGMA data_version").fetchone()[0])
+
     def close(self) -> None:
         """Close the connections of all threads. Further calls do nothing."""
         with self._lock:

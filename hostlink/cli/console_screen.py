@@ -7,6 +7,7 @@ The row that the board has not ended (its prompt, a question) is shown before th
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from concurrent.futures import Future
 from typing import TYPE_CHECKING, Any
 
@@ -16,7 +17,7 @@ from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.keys import Keys
 from prompt_toolkit.patch_stdout import patch_stdout
 
-from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, obey, told
+from hostlink.cli.console_words import CAPTURE, INTERRUPT, LEAVE, doing_words, obey, told
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import data, say
 from hostlink.cli.progress import Teller
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     from hostlink.archive import Archive
     from hostlink.jobs.session.link_choice import LinkChoice
 
-_LISTEN_S = 0.05
+_LISTEN_S, _PAUSE_S = 0.25, 0.02
 _MOST_SHOWN = 12  # remarks on one paste
 
 
@@ -40,15 +41,21 @@ def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     """Run the console until the user leaves it; return the exit status."""
     teller, stop = Teller(quiet=common.quiet), threading.Event()
 
+    drawing: list[Callable[[], object]] = []  # the screen comes after the owner
+
+    def idle(board: Console, ends: Callable[[], bool]) -> None:
+        listen(board, ends, lambda: [draw() for draw in drawing])
+
     def connect() -> Console:
         return Console(choice, archive, teller.emit, data, cancelled=stop.is_set, stays=True)
 
     with (
         patch_stdout(),
-        Owner(choice.port, connect, idle=_listen, idle_s=0.02, cancelled=stop) as owner,
+        Owner(choice.port, connect, idle=idle, idle_s=_PAUSE_S, cancelled=stop) as owner,
     ):
         board = owner.submit(lambda opened: opened).result()  # an error of the opening comes here
         screen = ConsoleTerminal(owner, board, _history(archive))
+        drawing.append(screen.draw_again)
         say(
             f"Talking to {choice.port}. {LEAVE} ends it, {INTERRUPT} or Ctrl+C stops a program, "
             f"{CAPTURE} reads the program.",
@@ -65,8 +72,19 @@ def talk(common: CommonOptions, archive: Archive, choice: LinkChoice) -> int:
     return ExitStatus.DONE
 
 
-def _listen(board: Console) -> None:
-    board.listen(_LISTEN_S)
+def listen(board: Console, ends: Callable[[], bool], changed: Callable[[], object]) -> None:
+    """Listen to the board until there is work; called by the owner while it is idle.
+
+    changed: called if what the board does has changed, or if listening failed.
+    """
+    before: object = (board.is_here, board.partial, board.activity.now)
+    try:
+        board.listen(_LISTEN_S, ends)
+        if (board.is_here, board.partial, board.activity.now) != before:
+            changed()
+    except HostlinkError:
+        changed()
+        raise
 
 
 def _history(archive: Archive) -> History:
@@ -86,7 +104,7 @@ class ConsoleTerminal:
         self._owner = owner
         self._board = board  # only looked at from this thread
         self._lines: PromptSession[str] = PromptSession(
-            history=history, key_bindings=_keys(), bottom_toolbar=self._foot, refresh_interval=0.1
+            history=history, key_bindings=_keys(), bottom_toolbar=self._foot
         )
         self._questions: PromptSession[str] = PromptSession()
 
@@ -117,13 +135,22 @@ class ConsoleTerminal:
             return error.words(COMMANDS)
         return "The board is at its prompt." if at_prompt else "Its program was left running."
 
+    def draw_again(self) -> None:
+        """Draw the typed line and the words below it again; may be called in any thread."""
+        self._lines.app.invalidate()
+
     def _board_row(self) -> str:
         """Return the row that the board has not ended yet."""
         return self._board.partial
 
     def _foot(self) -> str:
-        state = "" if self._owner.trouble is None else " The link has failed."
-        return f"{LEAVE} ends  {INTERRUPT} stops a program  {CAPTURE} reads the program{state}"
+        if self._owner.trouble is not None:
+            doing = "The link has failed."
+        elif not self._board.is_here:
+            doing = "The board is not here."
+        else:
+            doing = doing_words(self._board.activity.now)
+        return f"{doing}  {LEAVE} ends  {CAPTURE} reads the program"
 
     def _wait(self, answer: Future[Any]) -> Any:
         """Wait for a job; on Ctrl+C stop it at a safe point."""

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from hostlink.cli.entry import tell
 from hostlink.cli.output import say
 from hostlink.errors import HostlinkError
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -33,6 +34,20 @@ def obey(board: Console, line: str, *, answer: Callable[[Console, str], None]) -
     else:
         answer(board, line)
     return True
+
+
+def doing_words(state: BoardState) -> str:
+    """Return what the board does, and how to stop it, in a sentence; "" where nothing is known."""
+    return {
+        Activity.PROMPT: "The board is at its prompt.",
+        Activity.ANSWERING: "The board is at its prompt.",  # again in a moment
+        Activity.BUSY: "The board is busy; Ctrl+C stops it.",
+        Activity.RUNNING: "A program runs; Ctrl+C stops it.",
+        Activity.ASKING: "The program waits; Ctrl+C stops it.",
+        Activity.RESTARTING: "The board is restarting.",
+        Activity.SILENT: "The board is silent.",
+        Activity.FULL: "Its memory is full; only a restart helps.",
+    }.get(state.activity, "")
 
 
 def told(work: Callable[[], object]) -> None:

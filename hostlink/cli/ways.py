@@ -62,6 +62,7 @@ COMMANDS = Ways(
     shipped_programs=_with("programs --shipped"),
     rescues=_with("programs --rescues"),
     history=_on("history"),
+    bring_back=_on("return"),
     name_archive="with --archive FILE",
     prove=_with("archive prove"),
     rebuild=_with("archive prove --rebuild"),

@@ -12,15 +12,11 @@ Rules:
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
-from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.evidence import DamageSign
 from hostlink.board.dialogue.loading import Loader
-from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
-from hostlink.jobs.console_output import ConsoleOutput
-from hostlink.jobs.events import Emit
+from hostlink.errors import Interrupted, LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.jobs.listening import Listening
 from hostlink.jobs.pasting import (
     Pasted,
     may_overwrite,
@@ -30,11 +26,14 @@ from hostlink.jobs.pasting import (
     with_lines,
 )
 from hostlink.jobs.run.memory_of_run import keep_before_run
-from hostlink.jobs.session.link_choice import LinkChoice
-from hostlink.jobs.session.long_session import LongSession
 from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.session import Session
-from hostlink.jobs.typing_errors import checked_bytes, not_entered_error, too_long_error
+from hostlink.jobs.typing_errors import (
+    checked_bytes,
+    not_entered_error,
+    too_long_error,
+)
+from hostlink.link.taking_back import take_back
 from hostlink.link.typed import Typed
 from hostlink.listing import Line
 from hostlink.words import safe
@@ -45,7 +44,7 @@ _STORED_IS_NOT_KEPT = Warned(
 )
 
 
-class Console(LongSession):
+class Console(Listening):
     """A console on a board, open within a `with` block.
 
     show: called with each row that the board sends, safe to print. emit: receives hostlink's own
@@ -53,115 +52,14 @@ class Console(LongSession):
     looked for every look_again_s seconds.
     """
 
-    def __init__(
-        self,
-        choice: LinkChoice,
-        archive: Archive,
-        emit: Emit,
-        show: Callable[[str], None],
-        *,
-        cancelled: Callable[[], bool] = lambda: False,
-        stays: bool = False,
-        look_again_s: float = 0.5,
-    ) -> None:
-        super().__init__(
-            choice, archive, emit, cancelled=cancelled, stays=stays, look_again_s=look_again_s
-        )
-        self._output = ConsoleOutput(choice.profile.rules.form.charset, show)
-        self._begin(None)
-
     def __enter__(self) -> Console:
         self.open()
         return self
 
-    def _begin(self, row: bytes | None) -> None:
-        super()._begin(row)
-        self._may_be_cleared = False  # by what runs since the prompt
-        now = self._session.wire.now() if self._session is not None else 0.0
-        self._output.begin(row or b"", now)
-
-    def use(self, choice: LinkChoice) -> None:
-        """Continue with another port, profile and speed, and decode output in its character set."""
-        self._output.use_charset(choice.profile.rules.form.charset)
-        super().use(choice)
-
-    @property
-    def partial(self) -> str:
-        """Return the row that has not ended yet, safe to print."""
-        return self._output.partial
-
-    # --- listening ---------------------------------------------------------------------------
-
-    def listen(self, seconds: float) -> None:
-        """Show what the board sends for that many seconds."""
-        if self._session is None:
-            self.look_for_it()
-            return
-        try:
-            with self._linked() as session:
-                until = session.wire.now() + seconds
-                while session.wire.now() < until and not self._cancelled():
-                    wake = min(until, self._quiet_at) if self._prompted() else until
-                    self._feed(session.wire.receive(wake))
-        except LinkError as error:
-            if error.reason is not LinkReason.GONE or not self._stays:
-                raise
-
-    def settle(self, longest_s: float, silence_s: float) -> bool:
-        """Listen until the board is at its prompt; return whether it is.
-
-        longest_s: the time limit in seconds. silence_s: give up after this silence, in which a
-        program may wait for input or compute.
-        """
-        with self._linked() as session:
-            until = session.wire.now() + longest_s
-            while not self.at_prompt and session.wire.now() < until and not self._cancelled():
-                silent_at = self._output.last + silence_s
-                if session.wire.now() >= silent_at:
-                    break
-                wake = min(self._quiet_at if self._prompted() else silent_at, until)
-                self._feed(session.wire.receive(wake))
-        return self.at_prompt
-
-    @property
-    def _quiet_at(self) -> float:
-        return self._output.quiet_at(self._here().dialogue.pacing)
-
-    def _prompted(self) -> bool:
-        """Return whether the prompt was received last, so that only quiet has to follow."""
-        return not self.at_prompt and self._output.ends_with_prompt(self._here().dialogue.pacing)
-
-    def _feed(self, data: bytes) -> None:
-        session = self._here()
-        if data:
-            self.at_prompt = False
-            self._output.take(data, session.wire.now())
-        elif self._prompted() and session.wire.now() >= self._quiet_at:
-            self.at_prompt = True
-            self._answered()
-        if session.restarts.seen > self._restarts:
-            self._restarts = session.restarts.seen
-            self._restarted()
-
-    def _answered(self) -> None:
-        """Update the host copy by what the last line did, now that the board is at its prompt."""
-        line, answer = self._output.take_answer()
-        session = self._here()
-        if self._may_be_cleared:
-            self._may_be_cleared = False
-            self.copy.replaced(session.dialogue.capture())
-            return
-        if line is not None:
-            self.copy.answered(line, session.dialogue.body(answer).strip("\r\n "))
-
-    def _restarted(self) -> None:
-        self._output.forget_line()
-        super()._restarted()
-
     # --- actions of the user ------------------------------------------------------------------
 
-    def enter(self, line: str) -> None:
-        """Type one line.
+    def enter(self, line: str) -> bool:
+        """Type one line; return whether it was a command, not the answer to a program.
 
         Raises LineTooLongError if the board accepts no line of that length, and RefusedError,
         ListingError or LinkError if nothing was typed.
@@ -173,7 +71,9 @@ class Console(LongSession):
             overwrites = may_overwrite(line, session.profile)
             clears = False
             if overwrites or may_run(line, session.profile):
-                if self.at_prompt or self._finds_prompt(session):
+                if self.at_prompt or (
+                    not self.activity.now.is_occupied and self._finds_prompt(session)
+                ):
                     clears = overwrites or bool(keep_before_run(session).spec)
                     if overwrites:
                         rescue_held(session, self._archive, self._board)
@@ -181,8 +81,14 @@ class Console(LongSession):
                     raise _cannot_keep_first(line)
             if may_store(line, session.profile):
                 self._emit(_STORED_IS_NOT_KEPT)
+            is_command = self.at_prompt
+            runs = is_command and may_run(line, session.profile)
+            if runs:
+                self._last_rows.clear()
             self._type(session, line, data)
+            self.activity.entered(session.wire.now(), runs=runs)
             self._may_be_cleared |= clears
+        return is_command
 
     def _finds_prompt(self, session: Session) -> bool:
         """Return whether the board is at its prompt unnoticed, such as after a failed job.
@@ -213,7 +119,12 @@ class Console(LongSession):
     def _type(self, session: Session, line: str, data: bytes) -> None:
         core = Typed(data, session.dialogue.pacing, attempts=12 if self.at_prompt else 2)
         self._output.line_follows(line if self.at_prompt else None)
-        session.wire.run(core)
+        try:
+            session.wire.run(core)
+        except Interrupted:
+            with session.unstoppable():
+                take_back(session.wire, session.dialogue.pacing)
+            raise
         self._output.last = session.wire.now()
         if not core.committed:
             self._output.forget_line()
@@ -221,8 +132,11 @@ class Console(LongSession):
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
         session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
-            raise not_entered_error(core.outcome, self.at_prompt)
-        self.at_prompt = False
+            is_silent = not (core.echo_heard or core.heard)
+            error = not_entered_error(core.outcome, self.at_prompt, is_silent=is_silent)
+            if not self.activity.now.is_occupied:
+                self.activity.failed(error.reason)
+            raise error
         self._output.line_entered(echo=session.dialogue.pacing.echo)
 
     def _fate_of_part(self, session: Session, line: str, core: Typed) -> str:
@@ -241,19 +155,6 @@ class Console(LongSession):
         if held is None:
             return f"It holds no line {number}."
         return f"Its line {number} is now: {safe(held.typed)}"
-
-    def interrupt(self) -> None:
-        """Send the board's interrupt byte, which stops a running program but not hostlink."""
-        with self._linked() as session:
-            byte = session.dialogue.pacing.interrupt
-            if not byte:
-                raise RefusedError(
-                    "No key is known that stops a program on this board.",
-                    kept="Nothing was sent.",
-                    advice="A restart stops it, and loses the program in its memory.",
-                )
-            session.wire.write(byte)
-            self._say("The interrupt was sent to the board. hostlink goes on.")
 
     def capture(self) -> int:
         """Capture the program and update the host copy; return its number of lines."""
@@ -274,8 +175,15 @@ class Console(LongSession):
                 if isinstance(part, str):
                     self.enter(part)
                     self.settle(longest_s=60.0, silence_s=60.0)
-                else:
+                    continue
+                try:
                     self._send_block(session, part)
+                except Interrupted as error:
+                    session.abandon()
+                    raise error.but(
+                        what="Stopped while the paste was sent; the board holds a part of it.",
+                        kept=error.kept or "What it held before is kept.",
+                    ) from error
 
     def _send_block(self, session: Session, block: tuple[Line, ...]) -> None:
         held = rescue_held(session, self._archive, self._board)
@@ -290,6 +198,7 @@ class Console(LongSession):
         session.restarts.settle()
         self._restarts = session.restarts.seen
         self.copy.proven(target)
+        self._begin(session.dialogue.pacing.prompt)
 
     def _need_prompt(self) -> None:
         if not self.at_prompt:

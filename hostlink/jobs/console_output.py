@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from hostlink.jobs.board_rows import BoardRows
 from hostlink.link.exchange import QUIET_WITHOUT_PROMPT_S
+from hostlink.link.hearing import asks_after_s
 from hostlink.link.pacing import Pacing, ends_with_prompt
 
 _MOST_ANSWER = 65_536  # bytes of an answer that are kept
@@ -24,12 +25,18 @@ class ConsoleOutput:
         self._rows = BoardRows(charset, show)
         self._tail = bytearray()
         self._line: str | None = None  # the entered line whose answer is collected
+        self._is_stored = False  # that line is not answered by a ready message
         self._answer = bytearray()
 
     @property
     def partial(self) -> str:
         """Return the row that has not ended yet, safe to print."""
         return self._rows.partial
+
+    @property
+    def asks_at(self) -> float:
+        """Return when the unfinished row counts as a question if nothing more comes (seconds)."""
+        return self.last + asks_after_s(bytes(self._rows.row))
 
     def use_charset(self, charset: str) -> None:
         """Decode output in another character set from now on."""
@@ -38,6 +45,7 @@ class ConsoleOutput:
     def begin(self, row: bytes, now: float) -> None:
         """Start again. row: what the last row of the board holds already, such as its prompt."""
         self._tail[:] = row
+        self._is_stored = False
         # A prompt that stands in a row of its own has ended that row.
         self._rows.begin(b"" if row.endswith((b"\r", b"\n")) else row)
         self.forget_line()
@@ -46,6 +54,7 @@ class ConsoleOutput:
     def line_follows(self, line: str | None) -> None:
         """Collect the answer to a line that is about to be typed; None collects none."""
         self._line = line
+        self._is_stored = line is not None and not line.lstrip()[:1].strip("0123456789")
         self._answer.clear()
         self._tail.clear()
 
@@ -74,10 +83,19 @@ class ConsoleOutput:
         return line, answer
 
     def ends_with_prompt(self, pacing: Pacing) -> bool:
-        """Return whether the prompt was received last, so that only quiet has to follow."""
-        return ends_with_prompt(self._tail, pacing)
+        """Return whether the prompt was received last, so that only quiet has to follow.
+
+        Where no prompt is to come, the end of a row stands for it.
+        """
+        if self._has_prompt(pacing):
+            return ends_with_prompt(self._tail, pacing)
+        return not self._rows.row and (bool(self._tail) or not pacing.echo)
+
+    def _has_prompt(self, pacing: Pacing) -> bool:
+        """Return whether a prompt is to come: a ready message answers direct commands only."""
+        return bool(pacing.prompt or (pacing.ready and not self._is_stored))
 
     def quiet_at(self, pacing: Pacing) -> float:
         """Return the time at which the line counts as quiet, in seconds."""
-        quiet_s = pacing.quiet_s if pacing.direct_end else QUIET_WITHOUT_PROMPT_S
+        quiet_s = pacing.quiet_s if self._has_prompt(pacing) else QUIET_WITHOUT_PROMPT_S
         return self.last + max(quiet_s, pacing.guard_s)

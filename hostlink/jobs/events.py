@@ -124,7 +124,18 @@ class InputTyped:
     text: str
 
 
+@dataclass(frozen=True, slots=True)
+class ProgramFailed:
+    """A program that was run by a typed line ended with an error of the board's own words.
+
+    number: of the line that the error names. The board has shown the error itself.
+    """
+
+    message: str
+    number: int
+
+
 FirmwareEvent: TypeAlias = BackupKept | BoardAnswered | PagesRead | PageProven
-RunEvent: TypeAlias = RowPrinted | RowOpen | InputTyped
+RunEvent: TypeAlias = RowPrinted | RowOpen | InputTyped | ProgramFailed
 Event: TypeAlias = board_events.Event | Rescued | AlreadyKept | KeptAs | FirmwareEvent | RunEvent
 Emit: TypeAlias = Callable[[Event], None]

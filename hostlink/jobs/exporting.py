@@ -6,12 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
+from hostlink.advice import Advice
 from hostlink.archive import Archive
 from hostlink.archive.exchange.bag_reading import open_bag
 from hostlink.archive.exchange.bags import write_bag
 from hostlink.archive.exchange.merging import Merged
 from hostlink.archive.times import stored
 from hostlink.errors import ArchiveError
+from hostlink.words import plural
 
 _SQLITE = b"SQLite format 3\x00"
 
@@ -32,6 +34,39 @@ class Imported:
     copies: tuple[str, ...]
     retired: tuple[str, ...]
 
+    @property
+    def news(self) -> str:
+        """Describe what is new, as in "2 programs, 5 revisions"."""
+        new = [
+            plural(count, kind.removesuffix("s").replace("_", " "))
+            for kind, count in self.added.items()
+            if count
+        ]
+        return ", ".join(new) or "nothing new"
+
+    def changes(self) -> list[Advice]:
+        """Return a sentence for each thing that the import changed in this archive."""
+        return [
+            *(
+                f"{name} is another program here, so the one that came is shown as {shown}."
+                for name, shown in self.renamed.items()
+            ),
+            *(
+                f"Two copies of one archive both went on. What came with a number that is taken "
+                f"here is named with /{mark} behind it, such as NAME@3/{mark}; the history of a "
+                "program shows both."
+                for mark in self.copies
+            ),
+            *(_retired(name) for name in self.retired),
+            *(f"Healed, for it was damaged here: {what}." for what in self.healed),
+        ]
+
+
+def _retired(name: str) -> Advice:
+    return lambda by: (
+        f"{name} was retired there, and is here too now; undo that {by.bring_back(name)}."
+    )
+
 
 @dataclass(frozen=True, slots=True)
 class Exported:
@@ -39,6 +74,11 @@ class Exported:
 
     counts: dict[str, int]
     left_out: tuple[str, ...]
+
+
+def read_day(text: str) -> datetime:
+    """Return the day written as 2031-09-03. Raises ValueError."""
+    return datetime.strptime(text.strip(), "%Y-%m-%d")
 
 
 def export(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 from hostlink.archive import Archive
 from hostlink.board.port.ports import identity_of, same_board
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
-from hostlink.jobs.events import Event
+from hostlink.jobs.events import Emit, Event
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.listing_source import Material, program_name
 from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
@@ -79,7 +79,7 @@ def names(choices: Sequence[LinkChoice], archive: Archive) -> dict[str, str]:
                 )
         seen.append((choice.port, identity))
         board = known_board(archive, identity)
-        short = os.path.basename(choice.port.partition("?")[0].rstrip("/"))  # noqa: PTH119
+        short = os.path.basename(choice.port.partition("?")[0].rstrip(":/"))  # noqa: PTH119
         name = board.label if board is not None and board.label else short or choice.port
         called[choice.port] = name if name not in called.values() else choice.port
     return called
@@ -156,6 +156,24 @@ def _owner(
     return Owner(name, lambda: open_session(choice, told, cancelled, archive=archive))
 
 
+def keep_once(
+    choices: Sequence[LinkChoice],
+    archive: Archive,
+    material: Material,
+    options: LoadOptions,
+    emit: Emit,
+) -> tuple[Material, LoadOptions]:
+    """Review a listing for every board and keep it once; return what to load into each, and how.
+
+    Raises RefusedError if the listing cannot be loaded into one of them; then nothing was kept.
+    """
+    for choice in choices:
+        check_loadable(material, choice.effective, despite_review=options.despite_review)
+    revision = keep_material(choices[0].effective, emit, archive, material, options)
+    kept = dataclasses.replace(material, revision=revision)
+    return kept, dataclasses.replace(options, name="")
+
+
 def load_on_each(
     choices: Sequence[LinkChoice],
     archive: Archive,
@@ -169,13 +187,7 @@ def load_on_each(
 
     Raises RefusedError before any port is opened if the listing cannot be loaded into one of them.
     """
-    for choice in choices:
-        check_loadable(material, choice.effective, despite_review=options.despite_review)
-    revision = keep_material(
-        choices[0].effective, lambda event: emit("", event), archive, material, options
-    )
-    kept = dataclasses.replace(material, revision=revision)
-    options = dataclasses.replace(options, name="")
+    kept, options = keep_once(choices, archive, material, options, lambda event: emit("", event))
 
     def task(session: Session, _: str) -> Loaded:
         return load(session, archive, kept, options)

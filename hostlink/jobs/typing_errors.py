@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from hostlink.errors import LineTooLongError, LinkError, LinkReason, RefusedError
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.link.typed import Outcome
 from hostlink.listing import to_bytes
 from hostlink.listing.rules import Form
@@ -37,16 +38,55 @@ def too_long_error(data: bytes, most: int, made: str) -> LineTooLongError:
     )
 
 
-def not_entered_error(outcome: Outcome, at_prompt: bool) -> LinkError:
-    """Return the error for a line that was not entered. at_prompt: no program was running."""
+def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> LinkError:
+    """Return the error for a line that was not entered.
+
+    at_prompt: no program was running. is_silent: nothing at all came back.
+    """
+    if outcome is Outcome.DEAF:
+        return LinkError(
+            "The line was not taken: the board's memory is so full that it takes nothing any more.",
+            reason=LinkReason.FULL,
+            advice="Only a restart helps; the program in its memory is lost by it.",
+        )
     if not at_prompt:
         return LinkError(
             "The line was not taken: no right echo came back, so the program takes no input now.",
             reason=LinkReason.RUNNING,
             advice="Wait, or interrupt it.",
         )
+    if is_silent:
+        return LinkError(
+            "The board is silent: nothing came back, and the line was not entered.",
+            reason=LinkReason.SILENT,
+            advice="Check its supply and the cable.",
+        )
     return LinkError(
         "The line could not be typed right and was not entered; the wire damages bytes.",
         reason=LinkReason.DAMAGED if outcome is Outcome.UNTYPED else LinkReason.SILENT,
         advice="Check the cable and the speed.",
+    )
+
+
+def no_interrupt_error() -> RefusedError:
+    """Return the error for a board whose programs no known key stops."""
+    return RefusedError(
+        "No key is known that stops a program on this board.",
+        kept="Nothing was sent.",
+        advice="A restart stops it, and loses the program in its memory.",
+    )
+
+
+def occupied_error(state: BoardState) -> LinkError:
+    """Return the error for a job that would type into what the board does."""
+    what = "A program is running on the board."
+    if state.activity is Activity.ASKING:
+        what = f'A program on the board is waiting for an answer: it asks "{state.question}".'
+    elif state.activity is not Activity.RUNNING:
+        what = "The board is busy: a program runs on it, or its own keyboard is in use."
+    return LinkError(
+        what,
+        reason=LinkReason.RUNNING,
+        kept="Nothing was typed into it.",
+        advice=lambda by: f"Stop it {by.stop_running}; its variables may be lost.",
     )

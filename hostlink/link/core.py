@@ -7,6 +7,7 @@ result is complete and `step` is not called any more.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -31,3 +32,22 @@ class Core(Protocol):
 
         now: clock time in seconds.
         """
+
+
+class Overheard:
+    """A core whose received bytes are passed on before it takes them. heard: called with them."""
+
+    def __init__(self, core: Core, heard: Callable[[bytes], object]) -> None:
+        self._core = core
+        self._heard = heard
+
+    @property
+    def done(self) -> bool:
+        """Return whether the core is done."""
+        return self._core.done
+
+    def step(self, now: float, received: bytes) -> Step:
+        """Pass on the received bytes, and let the core take them."""
+        if received:
+            self._heard(received)
+        return self._core.step(now, received)

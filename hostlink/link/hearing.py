@@ -29,6 +29,16 @@ def _like(prompt: bytes) -> re.Pattern[bytes]:
     return re.compile(rb"(?:^|[\r\n])" + rb"[0-9]+".join(parts) + rb"$")
 
 
+def looks_like_question(row: bytes) -> bool:
+    """Return whether an unfinished row ends as questions do."""
+    return row.rstrip(b" ").endswith(_ASKING_SIGNS)
+
+
+def asks_after_s(row: bytes) -> float:
+    """Return after how many seconds of silence an unfinished row counts as a question."""
+    return ASKS_AFTER_S if looks_like_question(row) else MAY_ASK_AFTER_S
+
+
 class Hearing:
     """The bytes received since the last line was typed. `last`: time of the last byte, seconds."""
 
@@ -69,12 +79,12 @@ class Hearing:
     @property
     def asks_plainly(self) -> bool:
         """Return whether the unfinished row looks like a question."""
-        return self.row.rstrip(b" ").endswith(_ASKING_SIGNS)
+        return looks_like_question(self.row)
 
     @property
     def asks_at(self) -> float:
         """Return when the board counts as asking for input if nothing more comes (seconds)."""
-        return self.last + (ASKS_AFTER_S if self.asks_plainly else MAY_ASK_AFTER_S)
+        return self.last + asks_after_s(self.row)
 
     def prompt_at(self, stray: bytes = b"") -> float | None:
         """Return when the board counts as being at its prompt if nothing more comes, or None.

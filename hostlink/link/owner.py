@@ -29,7 +29,8 @@ class Owner(Generic[T]):
 
     open_it: called in the thread; returns a context manager (a job's session, a wire) whose value
     is passed to each piece of work. idle: called in the thread while the queue is empty, once every
-    idle_s seconds; if it raises, the error is kept in `trouble` and it is not called again.
+    idle_s seconds, with a function that tells whether work waits, at which it should return; if it
+    raises, the error is kept in `trouble` and it is not called again.
     cancelled: the flag that `cancel` sets, for an open_it that must check it: the thread may start
     before the caller has a reference to the owner.
     """
@@ -39,7 +40,7 @@ class Owner(Generic[T]):
         name: str,
         open_it: Callable[[], AbstractContextManager[T]],
         *,
-        idle: Callable[[T], object] | None = None,
+        idle: Callable[[T, Callable[[], bool]], object] | None = None,
         idle_s: float = 0.05,
         cancelled: threading.Event | None = None,
     ) -> None:
@@ -131,9 +132,12 @@ class Owner(Generic[T]):
             except BaseException as error:  # noqa: BLE001 - it is the result
                 answer.set_exception(error)
 
+    def _has_work(self) -> bool:
+        return not self._work.empty()
+
     def _do_idle(self, owned: T) -> None:
         assert self._idle is not None
         try:
-            self._idle(owned)
+            self._idle(owned, self._has_work)
         except Exception as error:  # noqa: BLE001 - kept in `trouble`, since nobody waits for it
             self.trouble = error

@@ -20,7 +20,9 @@ from hostlink.link.core import Core
 from hostlink.link.port import Port, SelfTimedPort
 from hostlink.link.recording import Recorder
 
-_POLL_S = 0.001
+_POLL_S = 0.001  # the shortest time between two looks for bytes
+_LONGEST_POLL_S = 0.05
+_POLLS = 30  # the time since the last byte is divided by this: a wait is overrun by 3 % at most
 _READ_SIZE = 4096
 _RECENT_BYTES = 512
 _ROW_END = re.compile(rb"[\r\n]")
@@ -52,12 +54,15 @@ class Wire:
     watch: Callable[[float], None] | None = None  # called with the time; may raise to end a job
     health: Health = field(default_factory=Health)
     recent: bytes = b""  # the last bytes from the board, for quoting its banner
+    open_line: bytes = b""  # what was sent since the last line end
+    _last: float = 0.0  # when the last byte was sent or received
     _row: bytes = b""  # the unfinished row
     _was_shown: bool = False  # whether this row already showed the banner
     _self_timed: SelfTimedPort | None = None
 
     def __post_init__(self) -> None:
         # Checked once: an isinstance check on a protocol takes longer than moving a byte.
+        self._last = self.clock.now()
         self._self_timed = self.port if isinstance(self.port, SelfTimedPort) else None
 
     def now(self) -> float:
@@ -84,7 +89,10 @@ class Wire:
         if self.recorder is not None:
             self.recorder.note(self.now(), "host", data)
         self.port.write(data)
+        self._last = self.now()
         self.health.bytes_out += len(data)
+        end = max(data.rfind(b"\r"), data.rfind(b"\n"))
+        self.open_line = data[end + 1 :] if end >= 0 else (self.open_line + data)[-_RECENT_BYTES:]
 
     def receive(self, until: float) -> bytes:
         """Return bytes as soon as there are any, or b"" at the time `until` (clock seconds)."""
@@ -96,15 +104,20 @@ class Wire:
         return data
 
     def _wait(self, until: float) -> None:
-        """Sleep until `until` or until bytes arrive, at most for the port's timeout."""
+        """Sleep until `until` or until bytes arrive, at most for the port's timeout.
+
+        The longer nothing was sent in either direction, the less often the port is asked.
+        """
         if self._self_timed is not None:
             self._self_timed.wait_until(until)
             return
         limit = min(until, self.now() + (self.port.timeout or 0.05))
-        while self.now() < limit and not self.port.in_waiting:
-            self.clock.sleep(_POLL_S)
+        while (now := self.now()) < limit and not self.port.in_waiting:
+            poll_s = min(max(_POLL_S, (now - self._last) / _POLLS), _LONGEST_POLL_S)
+            self.clock.sleep(min(poll_s, max(_POLL_S, limit - now)))
 
     def _note(self, data: bytes) -> None:
+        self._last = self.now()
         self.health.bytes_in += len(data)
         self.recent = (self.recent + data)[-_RECENT_BYTES:]
         if self.recorder is not None:

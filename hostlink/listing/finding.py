@@ -64,6 +64,11 @@ class Finding:
     advice: str
     severity: Severity
 
+    @property
+    def names_its_place(self) -> bool:
+        """Return whether the message itself begins with the line or row that it is about."""
+        return self.message.startswith(("Line ", "Lines ", "Row "))
+
 
 def at_place(
     line: Line, start: int, rule: str, message: str, advice: str, severity: Severity = "warning"

@@ -69,6 +69,8 @@ def stage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Stage]:
     for name in ("PORT", "PROFILE", "BAUD", "ARCHIVE"):
         monkeypatch.delenv(f"HOSTLINK_{name}", raising=False)
     monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
     monkeypatch.setenv("HOSTLINK_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setenv("HOSTLINK_PROFILES", str(tmp_path / "profiles"))

@@ -13,8 +13,8 @@ import pytest
 
 import hostlink
 from hostlink.advice import Advice, joined, told
-from hostlink.app.desk.action import key_words
-from hostlink.app.desk.actions import ACTIONS
+from hostlink.app.actions.action import key_words
+from hostlink.app.actions.table import ACTIONS
 from hostlink.app.screens.dialogues import ErrorDialogue
 from hostlink.app.ways import KEYS, shown_error
 from hostlink.board.profile.file import find_profile
@@ -72,7 +72,7 @@ def test_each_key_that_is_advised_does_something() -> None:
 
 def test_what_the_app_has_no_key_for_is_said_to_be_a_command() -> None:
     """It can be typed in a terminal."""
-    for way in (KEYS.prove, KEYS.name_archive, KEYS.import_this("bag")):
+    for way in (KEYS.name_archive, KEYS.say_chip):
         assert way.startswith("at the command line, with")
 
 

@@ -6,7 +6,6 @@ from typing import Any
 
 from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.dialogues import Ask
-from hostlink.app.screens.jobview import JobView
 from hostlink.app.widgets.rows import Rows
 from hostlink.jobs.backup import backup
 
@@ -39,8 +38,7 @@ def test_a_backup_is_put_back_whole(
         assert {row[4] for row in _cells(app, "#items")} == {"yes"}
         await pilot.press("enter")
         await wait(pilot, lambda: any("backup@1 is on the board, proven" in s for s in app.said))
-        assert isinstance(app.screen, JobView)  # the wear of the EEPROM is told
-        await pilot.press("enter")
+        assert "Each store wears the EEPROM" in shown(app)
         await wait(pilot, lambda: app.screen is app.desk and app.boards.current.busy is None)
         assert await do(pilot, app, held) == (LONG, {"HAIL": SHORT})
         assert "456 of 999 bytes" in shown(app)

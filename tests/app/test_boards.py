@@ -49,6 +49,24 @@ def test_a_board_gets_its_label_and_is_called_by_it(
     assert stage.archive.board("Red").label == "Red"
 
 
+def test_the_firmware_that_was_written_to_a_board_is_told(stage: Any, wait: Any) -> None:
+    """The last write stands with the board: which image, when, and how it ended."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        (board,) = stage.archive.boards()
+        image = stage.archive.keep_image(b"\x0c\x94" * 40, part="ATmega328P", name="class.hex")
+        stage.archive.begin_write(
+            board.uuid, image, previous=None, role="computer", part="ATmega328P"
+        )
+        app.desk.screens.boards()
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.pause()
+        told = app.screen.query_one("#board-detail").content.plain
+        assert "last firmware: class.hex, just now: cut off" in told
+
+    stage.play(story, size=(120, 40))
+
+
 def test_a_detached_board_is_closed_and_can_be_attached_again(
     stage: Any, wait: Any, shown: Any, is_settled: Any
 ) -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from textual.events import Paste
+
 from hostlink.app.console import MOST_ROWS, Transcript
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 
@@ -120,3 +122,46 @@ def test_the_transcript_forgets_the_oldest_rows(stage: Any) -> None:
         assert rows[-1] == f"row {MOST_ROWS + 499} \\x1b[31m"
 
     stage.play(story, port="")
+
+
+def test_a_paste_of_several_lines_is_reviewed_and_sent_whole(
+    stage: Any, wait: Any, shown: Any, is_settled: Any, type_text: Any
+) -> None:
+    """What was mended is shown first; leaving it sends nothing and keeps what was typed."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "10 ")
+        line = app.desk.query_one("#console-line")
+        for answer in ("leave", "send"):
+            app.post_message(Paste("PRINT “A”\r\n20 PRINT 2\r\n30 END\r\n"))
+            await wait(pilot, lambda: isinstance(app.screen, Ask))
+            assert "Send 3 lines to the practice board" in app.screen.question
+            assert "quotes became plain" in app.screen.why
+            assert app.focused.id == "answer-leave"
+            assert line.value == "10 "
+            await pilot.click(f"#answer-{answer}")
+            await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
+        assert line.value == ""
+        await wait(pilot, lambda: "a program that is not in the archive" in shown(app))
+        lines = app.boards.current.talk("", lambda board: dict(board.copy.lines))
+        await wait(pilot, lambda: lines.ended)
+        assert [each.typed for each in lines.result.values()] == [
+            '10 PRINT "A"',
+            "20 PRINT 2",
+            "30 END",
+        ]
+
+    stage.play(story)
+
+
+def test_a_paste_without_a_line_end_is_typed_text(stage: Any, wait: Any, type_text: Any) -> None:
+    """It can be edited before Enter; so can a single line with its end."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+t")
+        await type_text(pilot, "PRINT ")
+        app.post_message(Paste("12\n"))
+        await wait(pilot, lambda: app.desk.query_one("#console-line").value == "PRINT 12")
+
+    stage.play(story)

@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
-from hostlink.app.screens.jobview import JobView
 from hostlink.app.widgets.editor import Ledger
 from hostlink.app.widgets.rows import Rows
 from hostlink.board.profile.file import find_profile
@@ -200,7 +199,7 @@ def test_without_a_board_loading_says_what_to_do(stage: Any, shown: Any) -> None
 def test_what_the_board_held_is_rescued_and_that_is_announced(
     stage: Any, wait: Any, shown: Any, type_text: Any, is_settled: Any
 ) -> None:
-    """A program typed at the board and then overwritten is kept; the view stays to be read."""
+    """A program typed at the board and then overwritten is kept; that stays until Escape."""
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+t")
@@ -209,9 +208,9 @@ def test_what_the_board_held_is_rescued_and_that_is_announced(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: "Rescued what the board held as rescue@1" in shown(app))
         await wait(pilot, lambda: "is on the board, proven" in shown(app))
-        assert isinstance(app.screen, JobView)
-        await pilot.press("enter")
-        await wait(pilot, lambda: app.screen is app.desk)
+        assert "Rescued what the board held as rescue@1" in shown(app)
+        await pilot.press("escape", "escape")
+        await wait(pilot, lambda: "Rescued" not in shown(app))
 
     stage.play(story, opens="shipped:TIDE")
     (rescue,) = stage.archive.rescues()
@@ -229,3 +228,24 @@ def test_opening_a_port_that_restarts_its_board_asks_first(stage: Any, wait: Any
         assert not app.boards.by_port
 
     stage.play(story, port=str(stage.folder / "no-such-device"), profile="tiny")
+
+
+def test_a_passing_remark_hides_no_hint_and_ends_with_its_screen(
+    stage: Any, wait: Any, shown: Any
+) -> None:
+    """It stands at the top, away from the keys at the foot, and is gone on the next screen."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app._disable_notifications = False  # run_test has none unless asked
+        app.desk.screens.settings()
+        await wait(pilot, lambda: app.screen is not app.desk)
+        before = shown(app).splitlines()
+        app.notify("A remark that nobody needs.", markup=False)
+        await wait(pilot, lambda: "A remark that nobody needs." in shown(app))
+        rows = shown(app).splitlines()
+        assert rows[-3:] == before[-3:]
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert "A remark" not in shown(app)
+
+    stage.play(story, port="")

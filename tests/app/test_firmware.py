@@ -272,12 +272,13 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
 
 
 def test_without_an_image_there_is_the_record_and_the_way_back(
-    stage: Any, wait: Any, shown: Any
+    stage: Any, wait: Any, shown: Any, find_action: Any
 ) -> None:
-    """A lone - in place of a file shows what was written where; W says that no image was named."""
+    """Its own action shows what was written where; W says that no image was named."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await pilot.press("escape", "w", "-", "enter")
+        await find_action(pilot, app, "written before")
+        await pilot.press("enter")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         assert "What was written where" in shown(app)
         await pilot.press("w")

@@ -2,36 +2,111 @@
 
 from __future__ import annotations
 
+import threading
 from typing import Any
 
 from hostlink.app.job import Job, Progress
-from hostlink.app.screens.jobview import JobView, figures
+from hostlink.app.job_words import figures
+from hostlink.app.screens.dialogues import ErrorDialogue
+from hostlink.app.screens.jobview import JobView
 from hostlink.board.dialogue.events import LineRepaired, LineSent, Phase, Warned
-from hostlink.errors import Interrupted, LinkError
+from hostlink.errors import Interrupted
 
 SLOW = "practice://slow?baud=300"
 
 
-def test_a_load_is_stopped_by_escape_and_the_board_stated(
-    stage: Any, wait: Any, shown: Any
-) -> None:
-    """Half of a slow load: the view says that a part is on the board and the listing is kept."""
+def test_a_load_is_stopped_and_the_board_stated(stage: Any, wait: Any, shown: Any) -> None:
+    """Half of a slow load: it is said that a part is on the board and that the listing is kept."""
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
-        await wait(pilot, lambda: "of 32 lines" in shown(app))
+        await wait(pilot, lambda: "Sending" in shown(app))
         job = app.boards.current.busy
-        await pilot.press("escape")
+        app.desk.action_work("interrupt")
         await wait(pilot, lambda: job.ended)
         assert isinstance(job.error, Interrupted)
-        await wait(pilot, lambda: "holds a part of it" in shown(app))
+        await wait(pilot, lambda: "holds a part of it" in " ".join(shown(app).split()))
         assert "kept as TIDE@1" in " ".join(shown(app).split())
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
         assert "has not been read" in shown(app)  # nobody claims to know what the board holds
+        assert "─" not in shown(app)  # nor which lines are there
 
     stage.play(story, port=SLOW, baud=300, opens="shipped:TIDE")
     assert stage.archive.events()[0].outcome == "interrupted"
+
+
+def test_lines_turn_from_sent_to_proven_while_editing_goes_on(
+    stage: Any, wait: Any, shown: Any, type_text: Any
+) -> None:
+    """Ruler and ledger follow a slow load; a line that is changed meanwhile loses its mark."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        rows: dict[str, str] = {}
+
+        def looked() -> bool:
+            rows.clear()
+            for row in shown(app).split("\n"):
+                rows.setdefault(row.split()[0] if row.split() else "", row.rstrip())
+            return True
+
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: " sent" in shown(app) and looked() and rows["40"].endswith("─"))
+        assert "─" in rows["board"] and not rows["120"].endswith("─")
+        assert "Loading the shipped TIDE into the practice board: Sending, " in rows["Loading"]
+        assert " s left" in rows["Loading"]
+        assert app.screen is app.desk and app.desk.focused is app.desk.editor
+        await pilot.press("end")
+        await type_text(pilot, "!")
+        await wait(pilot, lambda: looked() and rows["10"].endswith(" 38"))
+        await wait(pilot, lambda: "reading back" in shown(app))
+        await wait(pilot, lambda: looked() and rows["40"].endswith("━"))
+        assert not rows["10"].endswith("━") and "Loading" not in rows
+        assert any("TIDE@1 is on the board, proven" in said for said in app.said)
+        app.desk.readings.unknown_now(app.boards.current)
+        await wait(pilot, lambda: looked() and not rows["40"].endswith("━"))
+        assert app.desk.sheet_pane.unkept  # what was typed meanwhile
+
+    stage.play(story, port="practice://slow?baud=1200", baud=1200, opens="shipped:TIDE")
+
+
+def test_a_second_job_on_a_board_waits_for_its_user(stage: Any, wait: Any, shown: Any) -> None:
+    """A load is asked for again while one works: it is not queued, and that is said."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "Sending" in shown(app))
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: any("has to end first" in said for said in app.said))
+        assert len(app.boards.current.jobs) == 1
+        app.desk.action_work("interrupt")
+        await wait(pilot, lambda: app.boards.current.busy is None)
+
+    stage.play(story, port=SLOW, baud=300, opens="shipped:TIDE")
+
+
+def test_each_board_with_a_job_has_one_line(stage: Any, wait: Any, shown: Any) -> None:
+    """A job on a board that is not the current one is shown below the first one."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("ctrl+l")
+        await wait(pilot, lambda: "Sending" in shown(app))
+        app.boards.attach("practice://two?time=virtual")
+        await wait(pilot, lambda: len(app.boards.by_port) == 2)
+        await wait(pilot, lambda: app.boards.current.busy is None)
+        hold = threading.Event()
+        job = app.boards.current.do("Holding the second", lambda *_: hold.wait(20))
+        app.watch_job(job, done=lambda _: "The second is done.")
+        await wait(pilot, lambda: "Holding the second: " in shown(app))
+        assert "Loading the shipped TIDE into " in shown(app)
+        hold.set()
+        await wait(pilot, lambda: "Holding the second: " not in shown(app))
+        assert "Loading the shipped TIDE into " in shown(app)
+        first = app.boards.by_port[SLOW].busy
+        first.stop()
+        await wait(pilot, lambda: first.ended)
+
+    stage.play(story, port=SLOW, baud=300, opens="shipped:TIDE")
 
 
 def test_an_unplugged_board_is_told_and_nothing_is_lost(stage: Any, wait: Any, shown: Any) -> None:
@@ -40,8 +115,7 @@ def test_an_unplugged_board_is_told_and_nothing_is_lost(stage: Any, wait: Any, s
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: "unplugged" in shown(app))
-        assert isinstance(app.screen, JobView)
-        assert isinstance(app.screen.job.error, LinkError)
+        assert isinstance(app.screen, ErrorDialogue)
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk)
 
@@ -52,7 +126,7 @@ def test_an_unplugged_board_is_told_and_nothing_is_lost(stage: Any, wait: Any, s
 def test_a_load_in_which_the_board_restarts_begins_anew_and_ends_proven(
     stage: Any, wait: Any, shown: Any
 ) -> None:
-    """The view tells of the restart, and the archive that the load was done."""
+    """The desk tells of the restart, and the archive that the load was done."""
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
@@ -66,28 +140,30 @@ def test_a_load_in_which_the_board_restarts_begins_anew_and_ends_proven(
     assert [(event.job, event.outcome) for event in stage.archive.events()] == [("load", "done")]
 
 
-def test_repairs_are_announced_where_they_happen(stage: Any, wait: Any) -> None:
+def test_repairs_are_announced_until_escape(stage: Any, wait: Any, shown: Any) -> None:
     """On a wire that damages one byte in two hundred a load is proven and each repair told."""
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
-        assert isinstance(app.screen, JobView)
-        assert "it is sent again." in " ".join(
-            text for text, news in app.screen.job.progress.told if news
-        )
+        await wait(pilot, lambda: "it is sent again." in shown(app))
+        await pilot.press("escape", "escape")
+        await wait(pilot, lambda: "it is sent again." not in shown(app))
 
     stage.play(story, port="practice://x?time=virtual&to_board=0.005&seed=3", opens="shipped:TIDE")
 
 
 def test_figures_follow_from_the_confirmed_bytes() -> None:
-    """100 bytes in 2 s at 1,000 baud are half of the wire's limit, and 100 more take 2 s."""
+    """100 bytes in 2 s at 1,000 baud are half of the wire's limit; 100 more take 2 s, and to read
+    back all 200 takes 2 s.
+    """
     progress = Progress()
     progress.take(10.0, Phase("Sending"))
     progress.take(12.0, LineSent(50, 5, 10, 100, 200))
-    words = figures(progress, 1_000)
-    assert "5 of 10 lines, 100 of 200 bytes, 0 repairs" in words
-    assert "50 bytes a second, 50 % of the wire's limit, 2 s left" in words
+    assert ", ".join(figures(progress, 1_000)) == (
+        "about 4 s left, 5 of 10 lines, 100 of 200 bytes, 0 repairs, 50 bytes a second, "
+        "50 % of the wire's limit"
+    )
 
 
 def test_a_flood_of_events_keeps_only_what_can_be_shown() -> None:
@@ -115,10 +191,8 @@ def test_every_error_of_a_job_reaches_the_person(stage: Any, wait: Any, shown: A
     stage.play(story)
 
 
-def test_a_job_view_stays_where_there_is_news_and_closes_where_there_is_none(
-    stage: Any, wait: Any
-) -> None:
-    """A warning must be read; a smooth job needs no key."""
+def test_a_job_that_was_begun_on_another_screen_has_a_view(stage: Any, wait: Any) -> None:
+    """It stays where there is news, such as a warning, and closes where there is none."""
 
     async def story(pilot: Any, app: Any) -> None:
         def smooth(session: Any, _: Any) -> None:
@@ -127,9 +201,13 @@ def test_a_job_view_stays_where_there_is_news_and_closes_where_there_is_none(
         def with_news(session: Any, _: Any) -> None:
             session.emit(Warned("Look here."))
 
+        app.desk.screens.settings()
+        await pilot.pause()
+        below = app.screen
         app.watch_job(app.boards.current.do("Smooth", smooth), done=lambda _: "Smooth is done.")
+        assert isinstance(app.screen, JobView)
         await wait(pilot, lambda: "Smooth is done." in app.said)
-        await wait(pilot, lambda: app.screen is app.desk)
+        await wait(pilot, lambda: app.screen is below)
         app.watch_job(app.boards.current.do("News", with_news), done=lambda _: "News is done.")
         await wait(pilot, lambda: "News is done." in app.said)
         assert isinstance(app.screen, JobView)

@@ -13,7 +13,7 @@ from textual.events import Key, Paste
 from textual.message import Message
 from textual.widgets import Input
 
-from hostlink.app.desk.actions import ACTIONS, BY_ID, BY_LETTER, EVERYWHERE
+from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER, EVERYWHERE
 from hostlink.app.desk.desk import Desk
 from hostlink.app.escape_keys import separate_escapes, separated
 from hostlink.app.findings import FindingsScreen
@@ -258,13 +258,13 @@ def test_what_may_be_alt_and_a_letter_is_not_typed_when_it_closes_a_screen(
 
     async def story(pilot: Any, app: Any) -> None:
         before = app.desk.editor.text
-        app.desk.show_settings()
+        app.desk.screens.settings()
         await wait(pilot, lambda: isinstance(app.screen, SettingsScreen))
         feed(app, "\x1bl")
         await wait(pilot, lambda: "Escape and l came as one key; it was not typed." in app.said)
         assert app.screen is app.desk
         assert app.desk.editor.text == before
-        app.desk.show_settings()
+        app.desk.screens.settings()
         await wait(pilot, lambda: isinstance(app.screen, SettingsScreen))
         feed(app, "\x1b5 ")
         await wait(pilot, lambda: app.desk.editor.text == f"5 {before}")

@@ -8,8 +8,8 @@ import click
 import pytest
 from textual.binding import Binding
 
-from hostlink.app.desk.action import GROUPS
-from hostlink.app.desk.actions import BY_ID
+from hostlink.app.actions.action import GROUPS
+from hostlink.app.actions.table import BY_ID
 from hostlink.app.desk.desk import Desk
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.firmware import FirmwareScreen
@@ -32,7 +32,7 @@ REACHED: dict[str, tuple[Any, str]] = {
     "backup": (Desk, "backup"),
     "putback": (Desk, "put-back"),
     "firmware review": (Desk, "firmware"),
-    "firmware history": (Desk, "firmware"),
+    "firmware history": (Desk, "firmware-history"),
     "firmware write": (FirmwareScreen, "write"),
     "review": (Desk, "findings"),
     "mend": (Desk, "mend"),
@@ -46,9 +46,15 @@ REACHED: dict[str, tuple[Any, str]] = {
     "find": (Desk, "find"),
     "show": (Desk, "open"),
     "history": (Desk, "history"),
-    "compare": (Desk, "compare-board"),
+    "compare": (Desk, "compare-two"),
     "retire": (RevisionsScreen, "retire"),
     "return": (RevisionsScreen, "retire"),
+    "note": (Desk, "tags"),
+    "tag": (Desk, "tags"),
+    "archive export": (Desk, "export"),
+    "archive import": (Desk, "import"),
+    "archive duplicate": (Desk, "duplicate"),
+    "archive prove": (Desk, "prove"),
 }
 
 
@@ -82,11 +88,11 @@ def test_what_the_palette_tells_is_there(command: str) -> None:
     assert not option or f"--{option}" in options
 
 
-def test_the_palette_tells_where_exporting_is(stage: Any, find_action: Any) -> None:
+def test_the_palette_tells_what_only_the_command_line_does(stage: Any, find_action: Any) -> None:
     """Typing a word of something that only the command line does shows the command."""
 
     async def story(pilot: Any, app: Any) -> None:
-        await find_action(pilot, app, "archive export")
+        await find_action(pilot, app, "one open port")
 
     stage.play(story)
 

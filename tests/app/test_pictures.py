@@ -26,12 +26,19 @@ from hostlink.app.screens.backups import BackupsScreen
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
 from hostlink.app.screens.stored import StoredScreen
 from hostlink.app.screens.surveying import SurveyScreen
-from hostlink.app.themes import NAMES
+from hostlink.app.themes import MONOCHROME, THEMES
 from hostlink.archive import Archive
 from hostlink.errors import LinkError
 
 FOLDER = Path(__file__).parent / "pictures"
 SIZES = ((80, 24), (120, 40))
+MORE_SIZES = {
+    "desk": ((200, 60), (60, 15), (40, 12)),
+    "loaded": ((200, 60),),
+    "compare": ((200, 60),),
+    "quiet": ((200, 60),),
+}
+NAMES = tuple(theme.name for theme in THEMES)
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 PAGE = "\u2022 10\u00a0PRINT \u201cHELLO\u201d\n\u2022 20 GOTO 10\n"
 VECTORS = ":020000040000FA\n:100000000C9434000C943E000C943E000C943E0082\n:00000001FF\n"
@@ -48,6 +55,16 @@ async def _words(pilot: Any, _: Any, __: Any) -> None:
 async def _loaded(pilot: Any, app: Any, wait: Any) -> None:
     await pilot.press("ctrl+l")
     await wait(pilot, lambda: any("proven" in said for said in app.said))
+
+
+async def _quiet(pilot: Any, app: Any, wait: Any) -> None:
+    await _console(pilot, app, wait)
+    app.desk.space.be_quiet()
+
+
+async def _large_console(pilot: Any, app: Any, wait: Any) -> None:
+    await _console(pilot, app, wait)
+    app.desk.space.enlarge_console()
 
 
 async def _over(pilot: Any, app: Any, wait: Any) -> None:
@@ -74,8 +91,7 @@ async def _rescue(pilot: Any, app: Any, wait: Any) -> None:
         pilot, lambda: app.boards.current.partial == "+ " and app.boards.current.busy is None
     )
     await _loaded(pilot, app, wait)
-    log = app.screen.query_one("#job-log")
-    await wait(pilot, lambda: log.max_scroll_y > 0 and log.scroll_y == log.max_scroll_y)
+    await wait(pilot, lambda: bool(app.desk.query_one("#jobs").display))
 
 
 async def _mending(pilot: Any, app: Any, wait: Any) -> None:
@@ -293,6 +309,8 @@ def draw(
     """Plays a scene at one size: its text, and by theme the digest of its styles."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("NO_COLOR", raising=False)
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setenv("TZ", "UTC")
     time.tzset()
     monkeypatch.setenv("HOSTLINK_PRACTICE", str(tmp_path / "practice"))
@@ -314,7 +332,8 @@ def draw(
                 await wait(pilot, lambda: app.boards.current and is_settled(app))
                 await scene(pilot, app, wait)
                 for theme in NAMES:
-                    app.use_theme(theme)
+                    app.theme = theme
+                    app._plain.enabled = theme == MONOCHROME
                     await _still(pilot, app)
                     rows = shown(app).split("\n")
                     texts[theme] = "\n".join(row.rstrip() for row in rows)
@@ -351,8 +370,12 @@ def _digest(app: DeskApp) -> str:
     return hashlib.sha256("\n".join(styles).encode()).hexdigest()[:16]
 
 
-@pytest.mark.parametrize("size", SIZES, ids=lambda size: f"{size[0]}x{size[1]}")
-@pytest.mark.parametrize("name", SCENES)
+DRAWN = [(name, size) for name in SCENES for size in (*SIZES, *MORE_SIZES.get(name, ()))]
+
+
+@pytest.mark.parametrize(
+    ("name", "size"), DRAWN, ids=[f"{name}-{size[0]}x{size[1]}" for name, size in DRAWN]
+)
 def test_each_screen_looks_as_it_was_looked_at(draw: Any, name: str, size: tuple[int, int]) -> None:
     """The text is exactly the kept one, and so are the styles.
 
@@ -372,5 +395,5 @@ def test_each_screen_looks_as_it_was_looked_at(draw: Any, name: str, size: tuple
 
 def test_every_kept_picture_belongs_to_a_scene() -> None:
     """A picture that nothing is compared with says nothing."""
-    wanted = {f"{name}-{size[0]}x{size[1]}.txt" for name in SCENES for size in SIZES}
+    wanted = {f"{name}-{size[0]}x{size[1]}.txt" for name, size in DRAWN}
     assert {path.name for path in FOLDER.iterdir()} == wanted

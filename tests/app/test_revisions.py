@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.screens.compare import CompareScreen
+from hostlink.app.screens.compare import CompareScreen, Row, aligned, folded
 from hostlink.app.screens.revisions import RevisionsScreen, size_chart
 from hostlink.app.widgets.rows import Rows
+from hostlink.listing import Listing, Rules, compare
 
 
 def _three(stage: Any) -> None:
@@ -35,6 +36,10 @@ def test_two_revisions_are_compared_with_the_changed_characters_marked(
             content.plain[span.start : span.end] for span in content.spans if "reverse" in str(span)
         )
         assert marked == "23"
+        assert "‹ 10 PRINT 1\n› 10 PRINT 123\n  20 END" in content.plain
+        assert {"keyword", "number"} <= {
+            str(span.style).partition("$listing-")[2] for span in content.spans
+        }
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))
 
@@ -124,6 +129,30 @@ def test_the_board_is_compared_with_a_revision(
     stage.play(story, opens="LAMP")
 
 
+def test_each_screen_goes_back_to_the_one_before(stage: Any, wait: Any, shown: Any) -> None:
+    """From the archive to the revisions, to the comparison with the board, and the same way back;
+    the cursor is where it was.
+    """
+    _three(stage)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await pilot.press("escape", "a", "down")
+        await wait(pilot, lambda: app.focused is not None and app.focused.id == "programs")
+        await pilot.press("escape", "v")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        await pilot.press("down", "b")
+        await wait(pilot, lambda: isinstance(app.screen, CompareScreen))
+        assert "LAMP revision 2 against the practice board" in shown(app)
+        await pilot.press("escape")
+        await wait(pilot, lambda: isinstance(app.screen, RevisionsScreen))
+        assert app.screen.query_one(Rows).key == "LAMP@2"
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        assert app.focused.id == "programs"
+
+    stage.play(story)
+
+
 def test_the_chart_draws_all_sizes_to_one_scale() -> None:
     """Twice the bytes are twice the bar, up to the one cell of rounding."""
     chart = size_chart([(1, 200), (2, 400), (3, None)], 1000, 100).split("\n")
@@ -131,3 +160,40 @@ def test_the_chart_draws_all_sizes_to_one_scale() -> None:
     assert chart[0].count("┃") == chart[1].count("┃") == 1
     assert "not known" in chart[2]
     assert "1,000 bytes" in chart[3]
+
+
+def _rows(old: str, new: str) -> list[Row]:
+    first, second = Listing.from_text(old), Listing.from_text(new)
+    return aligned(first, second, compare(first, second, Rules()))
+
+
+def test_two_listings_are_aligned_by_line_number() -> None:
+    """Each line stands once, at its place, with the listings that have it."""
+    rows = _rows("10 LET A=1\n20 PRINT A\n40 END\n", "10 LET A=1\n20 PRINT B\n30 LET B=2\n40 END\n")
+    assert [(row.side, row.line.number) for row in rows] == [
+        ("both", 10),
+        ("first", 20),
+        ("second", 20),
+        ("second", 30),
+        ("both", 40),
+    ]
+
+
+def test_characters_are_marked_only_in_lines_that_are_alike() -> None:
+    """One letter of a line is marked; a line with other words is only shown twice."""
+    alike = _rows('10 PRINT "HIGH"\n', '10 PRINT "HUGH"\n')
+    assert [row.marks for row in alike] == [((11, 12),), ((11, 12),)]
+    other = _rows('10 PRINT "HIGH"\n', "10 FOR I=1 TO 4\n")
+    assert [row.marks for row in other] == [(), ()]
+
+
+def test_runs_of_equal_lines_are_folded() -> None:
+    """Two stay beside each difference, none at the ends; a run of two is not worth it."""
+    old = "".join(f"{number} REM\n" for number in range(10, 200, 10))
+    new = old.replace("100 REM\n", "100 END\n")
+    found = folded(_rows(old, new))
+    assert [row if isinstance(row, int) else row.line.number for row in found] == [
+        *(7, 80, 90, 100, 100, 110, 120, 7)
+    ]
+    short = _rows("10 REM\n20 REM\n30 END\n", "10 REM\n20 REM\n30 STOP\n")
+    assert folded(short) == short

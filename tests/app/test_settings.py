@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hostlink.app.desk.actions import BY_ID
+from hostlink.app.actions.table import BY_ID
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.renumbering import RenumberScreen
 from hostlink.app.settings import Settings, read_settings, write_settings

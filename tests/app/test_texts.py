@@ -15,7 +15,6 @@ from hostlink.app.texts import (
     finding_words,
     room_words,
     ruler,
-    ruler_scale,
 )
 from hostlink.listing import Listing, Rules, Storage, measure, review
 from hostlink.words import safe
@@ -27,7 +26,6 @@ SIZES = st.integers(0, 5000)
 def test_the_ruler_always_has_its_width(width: int, total: int, limit: int) -> None:
     """Whatever is measured, the row fills its place exactly and never more."""
     assert len(ruler(width, total, limit)) == width
-    assert len(ruler_scale(width, total, limit)) == width
 
 
 @given(st.integers(20, 200), st.integers(1, 5000), st.integers(1, 5000))
@@ -48,14 +46,6 @@ def test_the_line_at_the_cursor_is_shown_at_its_place() -> None:
     drawn = ruler(100, 1000, 0, here=(500, 600))
     assert drawn[50:60] == texts.HERE * 10
     assert drawn.count(texts.HERE) == 10
-
-
-def test_figures_of_the_ruler_are_never_cut_or_run_together() -> None:
-    """Each figure under the ruler is one of the round marks or the limit."""
-    for width in range(20, 160):
-        figures = ruler_scale(width, 1026, 999).split()
-        assert all(one == "999" or int(one.replace(",", "")) % 100 == 0 for one in figures)
-        assert "999" in figures
 
 
 def test_room_is_told_in_words_with_units() -> None:
@@ -106,3 +96,13 @@ def test_the_row_at_the_cursor_comes_first_then_what_is_of_the_whole_listing() -
     assert finding_words(checked, 1).endswith("(Escape, then I: 1 more)")
     clean = review(Listing.from_text("10 PRINT 1\n"), Rules())
     assert finding_words(clean, 0) == "The review found nothing wrong."
+
+
+def test_a_finding_names_its_line_once() -> None:
+    """A message that begins with the line's number gets no other in front."""
+    rules = Rules(storage=Storage(program_bytes=999))
+    out_of_order = review(Listing.from_text("10 PRINT 1\n30 END\n20 STOP\n"), rules)
+    words = finding_words(out_of_order, 0)
+    assert words.startswith("Line 20 comes after line 30.")
+    elsewhere = review(Listing.from_text("10 PRINT 1\n20 GOTO 99\n"), rules)
+    assert finding_words(elsewhere, 0).startswith("Line 20: GOTO 99")

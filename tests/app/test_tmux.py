@@ -62,6 +62,27 @@ def test_a_signal_ends_the_app_and_the_job_in_good_order(
     assert load.outcome == "interrupted"
 
 
+def test_a_load_is_seen_on_the_desk_of_a_terminal_with_16_colours(
+    terminal: Any, start_app: Any
+) -> None:
+    """Over a slow line: lines are marked as sent, then as proven, and the keys go on working."""
+    slow = {"HOSTLINK_PORT": "practice://slow?baud=1200", "HOSTLINK_BAUD": "1200"}
+    start_app(TERM="xterm", COLORTERM="", **slow)
+    terminal.until(lambda text: "holds no program" in text)
+    terminal.press("Escape")
+    terminal.until(lambda text: "every action" in text)
+    terminal.press("a")
+    terminal.until(lambda text: "▸ Archive" in text)
+    terminal.press("Enter")
+    terminal.until(lambda text: "▸ the shipped TIDE" in text)
+    terminal.press("C-l")
+    terminal.until(lambda text: "144 ─" in text and " sent" in text and "s left" in text)
+    terminal.press("C-t")
+    terminal.until(lambda text: "▸ Console" in text)
+    text = terminal.until(lambda text: "is on the board, proven" in text)
+    assert "144 ━" in text and "─" not in text and "609 held" in text
+
+
 @pytest.mark.parametrize("term", ["xterm", "xterm-256color", "screen"])
 def test_escape_and_a_letter_in_one_read_type_nothing(
     terminal: Any, start_app: Any, term: str

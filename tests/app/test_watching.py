@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
-from hostlink.app.screens.jobview import JobView
 from hostlink.errors import LinkError, LinkReason
 
 NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
@@ -16,9 +15,8 @@ NOON = datetime(2031, 5, 1, 12, 0, tzinfo=UTC)
 
 async def _offered(pilot: Any, app: Any, wait: Any) -> Ask:
     """Close what failed, then wait for the offer."""
-    await wait(pilot, lambda: isinstance(app.screen, Ask | ErrorDialogue | JobView))
-    if isinstance(app.screen, ErrorDialogue | JobView):
-        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue) or app.screen.job.ended)
+    await wait(pilot, lambda: isinstance(app.screen, Ask | ErrorDialogue))
+    if isinstance(app.screen, ErrorDialogue):
         await pilot.press("escape")
     await wait(pilot, lambda: isinstance(app.screen, Ask))
     assert app.focused.id == "answer-leave"
@@ -87,7 +85,7 @@ def test_a_restart_during_a_job_is_told_by_the_job_and_then_offered(
             raise LinkError("The board restarted.", reason=LinkReason.RESTARTED)
 
         app.watch_job(app.boards.current.do("Working", cut), done=lambda _: "never")
-        await wait(pilot, lambda: isinstance(app.screen, JobView) and app.screen.job.ended)
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
         ask = await _offered(pilot, app, wait)
         assert "TIDE revision 1" in ask.question
         await pilot.press("escape")

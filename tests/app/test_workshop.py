@@ -94,6 +94,22 @@ def test_leaving_the_workshop_leaves_the_text(stage: Any, wait: Any) -> None:
     assert not list(stage.folder.glob("*.html"))
 
 
+def test_nothing_is_promised_to_fit_that_does_not(stage: Any, wait: Any, shown: Any) -> None:
+    """Where every level together saves too little, no row says so, and the heading says by how
+    much."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.desk.editor.load_text("".join(f'{n} PRINT "{"X" * 60}"\n' for n in range(10, 30)))
+        app.desk.workshop.shrink()
+        await wait(pilot, lambda: isinstance(app.screen, ShrinkScreen))
+        await pilot.pause()
+        assert "until it fits" not in {row[0] for row in cells(app, "#levels")}
+        over = app.screen.most.after - app.screen.most.limit
+        assert f"and still {over:,} bytes over at its smallest" in " ".join(shown(app).split())
+
+    stage.play(story, port="", size=(120, 40))
+
+
 def test_what_is_too_big_is_first_offered_to_be_made_to_fit(stage: Any, wait: Any) -> None:
     """Enter at once gives the listing that fits, with no line more changed than it takes."""
 

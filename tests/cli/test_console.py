@@ -20,7 +20,9 @@ from prompt_toolkit.output import DummyOutput
 from hostlink.archive import Archive
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.console_screen import ConsoleTerminal, _history
+from hostlink.cli.console_words import doing_words
 from hostlink.jobs.console import Console
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.link.owner import Owner
 
@@ -202,7 +204,9 @@ def keyboard(
         redirect_stderr(seen),
         create_pipe_input() as keys,
         create_app_session(input=keys, output=DummyOutput()),
-        Owner("desk", connect, idle=lambda board: board.listen(0.05), idle_s=0.01) as owner,
+        Owner(
+            "desk", connect, idle=lambda board, ends: board.listen(0.05, ends), idle_s=0.01
+        ) as owner,
     ):
         board = owner.submit(lambda opened: opened).result(LONGEST_S)
         yield keys, ConsoleTerminal(owner, board, _history(archive))
@@ -240,7 +244,7 @@ def test_ctrl_c_interrupts_the_program_and_not_hostlink(archive: Archive, seen: 
         press(keys, screen, "RUN\r")
         seen.wait_for("ON AND ON\n" * 20)
         assert press(keys, screen, "\x03")
-        seen.wait_for("The interrupt was sent to the board. hostlink goes on.")
+        seen.wait_for("The program was stopped.")
         seen.wait_for("* stopped")
         assert press(keys, screen, "PRINT 5\r")
         seen.wait_for(" 5\n")
@@ -256,6 +260,19 @@ def test_the_row_that_the_board_has_not_ended_stands_before_the_line(
         press(keys, screen, "RUN\r")
         assert screen._board_row() == "? "
         press(keys, screen, "1\r")
+
+
+def test_the_last_row_says_what_the_board_does(archive: Archive, seen: Seen) -> None:
+    """And how a program is stopped, in the width of the narrowest usual screen."""
+    with keyboard(archive, seen) as (keys, screen):
+        assert screen._foot().startswith("The board is at its prompt.")
+        press(keys, screen, "10 INPUT A\r")
+        press(keys, screen, "RUN\r")
+        screen._wait(screen._owner.submit(lambda board: board.settle(5.0, 2.0)))
+        assert screen._foot().startswith("The program waits; Ctrl+C stops it.")
+        press(keys, screen, "\x03")
+        assert screen._foot().startswith("The board is at its prompt.")
+    assert all(len(doing_words(BoardState(each))) <= 41 for each in Activity)
 
 
 @pytest.mark.parametrize(("answer", "lines"), [("yes", 2), ("no", 0), ("", 0)])

@@ -124,7 +124,7 @@ def test_a_running_program_streams_and_is_interrupted(
         board.enter("PRINT 1")
     board.interrupt()
     assert board.settle(5.0, 1.0)
-    assert "interrupt was sent to the board" in talk.warnings
+    assert "The program was stopped." in talk.warnings
     typed(board, "PRINT 7")
     assert talk.rows[-1] == " 7"
 
@@ -348,8 +348,8 @@ def test_after_a_job_that_failed_a_program_is_kept_before_it_is_cleared(
     """Nobody heard the prompt since: the board is asked for it before NEW may be typed."""
     board = console()
     typed(board, "10 PRINT 7")
-    with pytest.raises(RefusedError), board.lend():
-        raise RefusedError("The job did not go well.")
+    with pytest.raises(LinkError), board.lend():
+        raise LinkError("The job did not go well.", reason=LinkReason.DAMAGED)
     assert not board.at_prompt
     board.enter("NEW")
     assert board.settle(5.0, 2.0)

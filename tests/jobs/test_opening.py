@@ -20,13 +20,21 @@ from hostlink.jobs.session.opening import open_session
 KINDS = ["tiny", "capital", "token", "ready"]
 
 
-def opened(archive: Archive, address: str, profile: str) -> list[str]:
+def opened(archive: Archive, address: str, profile: str, *, may_restart: bool = False) -> list[str]:
     """Open a board, come to its prompt, close it; what was warned of."""
     told: list[Event] = []
-    choice = LinkChoice(f"practice://{address}&time=virtual", find_profile(profile))
+    address = f"practice://{address}&time=virtual"
+    choice = LinkChoice(address, find_profile(profile), may_restart=may_restart)
     with open_session(choice, told.append, archive=archive) as session:
         session.attach()
     return [str(each) for each in told if isinstance(each, Warned) or "Lost" in type(each).__name__]
+
+
+def test_a_user_who_has_agreed_to_a_restart_is_not_warned_of_it_again(archive: Archive) -> None:
+    """The app asks before it opens a port; what the opening did is told all the same."""
+    told = opened(archive, "red?kind=ready", "ready", may_restart=True)
+    assert not any("will probably restart" in each for each in told)
+    assert any("restarted when its port was opened" in each for each in told)
 
 
 @pytest.mark.parametrize("kind", KINDS[:3])

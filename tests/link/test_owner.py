@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator
 
 import pytest
 
@@ -131,7 +132,7 @@ def test_idle_time_is_used_until_something_goes_wrong(thing: Thing) -> None:
     """Between pieces the owner listens; an error there is kept, and work goes on without it."""
     often = threading.Event()
 
-    def listen(held: Thing) -> None:
+    def listen(held: Thing, _: Callable[[], bool]) -> None:
         held.note("listened")
         if thing.done.count("listened") >= 3:
             often.set()
@@ -143,6 +144,23 @@ def test_idle_time_is_used_until_something_goes_wrong(thing: Thing) -> None:
         assert isinstance(owner.trouble, LinkError)
     assert thing.done.count("listened") == 3
     assert len(set(thing.threads)) == 1
+
+
+def test_whoever_listens_is_told_that_work_waits(thing: Thing) -> None:
+    """So a long wait for the board ends as soon as there is something to do."""
+    listening = threading.Event()
+
+    def listen(held: Thing, ends: Callable[[], bool]) -> None:
+        listening.set()
+        end = time.monotonic() + LONGEST_S
+        while not ends() and time.monotonic() < end:
+            pass
+        held.note("ended" if ends() else "never told")
+
+    with owning(thing, idle=listen, idle_s=0.001) as owner:
+        assert listening.wait(LONGEST_S)
+        owner.submit(lambda held: held.note("worked")).result(LONGEST_S)
+    assert thing.done[1:3] == ["ended", "worked"]
 
 
 def test_an_error_of_the_closing_is_kept() -> None:

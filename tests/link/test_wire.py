@@ -175,6 +175,22 @@ def test_an_ordinary_port_is_looked_at_each_millisecond() -> None:
     assert port.asked < 40
 
 
+def test_a_quiet_port_is_asked_less_often_until_something_is_sent() -> None:
+    """An idle board costs no more than some thirty looks a second; traffic restores the rest."""
+    clock = VirtualClock()
+    port = Polled(clock, 99.0)
+    wire = Wire(port, clock)
+    clock.sleep(5.0)
+    port.asked = 0
+    while clock.now() < 6.0:
+        wire.receive(6.0)
+    assert port.asked < 70  # twice in each wait: it ends by its time, and is looked at once more
+    wire.write(b"A")
+    port.asked = 0
+    wire.receive(clock.now() + 0.02)
+    assert port.asked >= 20
+
+
 def test_an_ordinary_port_is_never_waited_for_longer_than_its_timeout() -> None:
     """So that cancelling is heard soon: one turn lasts no longer than 0.05 s."""
     clock = VirtualClock()

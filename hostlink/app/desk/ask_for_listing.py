@@ -11,8 +11,9 @@ if TYPE_CHECKING:
 
 def ask_for_listing(app: DeskApp, open_word: Callable[[str], object]) -> None:
     """Ask for a file, a program or a folder; take in a folder whole, open anything else."""
+    from hostlink.app.screens.choosing import ChoosePath
     from hostlink.app.screens.collecting import is_many, take_in
-    from hostlink.app.screens.dialogues import AskText
+    from hostlink.jobs.collecting import SUFFIXES
     from hostlink.jobs.files import named_path
 
     def answered(name: str | None) -> None:
@@ -24,10 +25,11 @@ def ask_for_listing(app: DeskApp, open_word: Callable[[str], object]) -> None:
             open_word(word)
 
     app.push_screen(
-        AskText(
+        ChoosePath(
             "Which listing file?",
             hint="A file, a listing sheet, a program, a revision such as TIDE@2; or a folder "
             "or zip file of listings, to keep them all.",
+            suffixes=(*SUFFIXES, ".zip"),
         ),
         answered,
     )

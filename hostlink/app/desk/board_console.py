@@ -3,19 +3,37 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Callable
+from functools import partial
 from typing import TYPE_CHECKING
 
 from textual.widgets import Input
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.console import ConsolePane
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents
+from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.desk.desk import Desk
+    from hostlink.app.job import Job
     from hostlink.jobs.console import Console
+    from hostlink.jobs.events import ProgramFailed
+    from hostlink.jobs.pasting import Pasted
     from hostlink.jobs.session.restarting import Restarted
+
+
+_MOST_REMARKS = 12  # on one paste
+
+
+def _enter(attached: AttachedBoard, line: str, board: Console) -> bool:
+    """Type a line to a board and show it in the transcript; see Console.enter."""
+    row = board.partial
+    is_command = board.enter(line)
+    attached.rows.append((f"{row}{line}", False))
+    return is_command
 
 
 class BoardConsole(DeskPart):
@@ -23,19 +41,40 @@ class BoardConsole(DeskPart):
 
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
-        self._partial = ""
+        self._shown: object = None
 
     def show(self, attached: AttachedBoard) -> None:
         """Move what the board has sent into the transcript."""
         rows = []
         while attached.rows:
             rows.append(attached.rows.popleft())
-        if rows or attached.partial != self._partial:
-            self._partial = attached.partial
+        now = (attached, attached.partial, attached.state)
+        if rows or now != self._shown:
+            self._shown = now
             self.desk.query_one(ConsolePane).show(rows, attached.partial)
+            self.desk.readings.show_board()
         for text, ours in rows:
             if ours:
                 self.app.tell(text)
+        while attached.faults:
+            self._show_fault(attached, attached.faults.popleft())
+
+    def _show_fault(self, attached: AttachedBoard, fault: ProgramFailed) -> None:
+        """Mark the line that an error of the board names, if its program lies in the editor."""
+        self.app.tell(f"It stopped with an error in line {fault.number}: {fault.message}")
+        program = self.desk.states.held(attached.port).spec.rpartition("@")[0]
+        if program in ("", "rescue", self.sheets.sheet.name):
+            self._mark(fault)
+
+    def _mark(self, fault: ProgramFailed) -> None:
+        from hostlink.listing import Listing
+
+        editor = self.sheets.editor
+        line = Listing.from_text(editor.text).numbered().get(fault.number)
+        if line is not None:
+            editor.fault = (editor.document.get_line(line.at - 1), fault.message)
+            if not editor.has_focus:
+                editor.move_cursor((line.at - 1, 0))
 
     def type_line(self, line: str) -> None:
         """Type one line to the board; a refused line stays in the input to be corrected."""
@@ -43,18 +82,32 @@ class BoardConsole(DeskPart):
         if attached is None:
             return
 
-        def work(board: Console) -> None:
-            board.enter(line)
-            attached.rows.append((f"{attached.partial}{line}", False))
-
         def failed(_: BaseException) -> None:
             self.desk.query_one("#console-line", Input).value = line
 
-        job = attached.talk(f"Typing {line}", work)
-        self.app.watch_job(job, done=lambda _: self._typed(attached, line), failed=failed)
+        job = attached.talk(f"Typing {line}", partial(_enter, attached, line))
+        self._watch(attached, job, line, failed)
 
-    def _typed(self, attached: AttachedBoard, line: str) -> str:
-        """Update what is known of the board's memory after a line was typed."""
+    def _watch(
+        self,
+        attached: AttachedBoard,
+        job: Job[bool],
+        line: str,
+        failed: Callable[[BaseException], None] | None = None,
+    ) -> None:
+        from hostlink.jobs.pasting import may_run
+
+        def done(is_command: bool) -> str:
+            if is_command:
+                if may_run(line, attached.choice.profile):
+                    self.sheets.editor.fault = None
+                self._typed(attached, line)
+            return ""  # what was told of an earlier job is over
+
+        self.app.watch_job(job, done=done, failed=failed)
+
+    def _typed(self, attached: AttachedBoard, line: str) -> None:
+        """Update what is known of the board's memory after a command was typed."""
         from hostlink.jobs.pasting import may_overwrite
         from hostlink.listing import Line
 
@@ -67,7 +120,54 @@ class BoardConsole(DeskPart):
             changed = dataclasses.replace(held, lines=typed, changed=True, proven_at=None)
             self.desk.states.note(attached.port, changed)
             self.desk.readings.show()
-        return ""
+
+    def paste(self, text: str) -> None:
+        """Show what mending and review say of a paste, and send it whole with consent."""
+        from hostlink.app.screens.dialogues import Ask
+        from hostlink.jobs.pasting import look_at
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        pasted = look_at(text, attached.choice.profile)
+        remarks = [*pasted.mended, *pasted.remarks]
+        more = len(remarks) - _MOST_REMARKS
+        rows = remarks[:_MOST_REMARKS] + [f"And {more:,} more."] * (more > 0)
+
+        def answered(answer: str | None) -> None:
+            if answer == "send":
+                self.desk.query_one("#console-line", Input).clear()
+                self._send(attached, pasted)
+
+        lines = plural(pasted.count, "line")
+        self.app.push_screen(
+            Ask(
+                f"Send {lines} to {self.desk.readings.name_of(attached)}, proven?",
+                [("leave", "Leave it"), ("send", f"Send {lines}")],
+                why="\n".join(rows) or "The review found nothing wrong.",
+            ),
+            answered,
+        )
+
+    def _send(self, attached: AttachedBoard, pasted: Pasted) -> None:
+        """Send a paste that was agreed to; the program on the board is kept first."""
+
+        def done(_: None) -> str:
+            attached.read_at = None  # read as soon as it is at its prompt
+            self.desk.readings.unknown_now(attached)
+            return f"The paste is on the board, proven. Next: run it ({way_to('run')})."
+
+        def failed(_: BaseException) -> None:
+            attached.read_at = None
+            self.desk.readings.unknown_now(attached)
+
+        job = attached.talk_at_prompt(
+            f"Sending {plural(pasted.count, 'line')}",
+            lambda board: board.send(pasted),
+            then="send",
+            shown=True,
+        )
+        self.app.watch_job(job, done=done, failed=failed)
 
     def run(self) -> None:
         """Run the program on the current board; its output comes to the console."""
@@ -83,14 +183,19 @@ class BoardConsole(DeskPart):
         held = self.desk.states.held(attached.port)
         if held.known and not held.lines:
             self.app.tell("The board was last seen without a program; Ctrl+L loads the listing.")
-        self.type_line(command)
+        job = attached.talk_at_prompt(
+            "Running the program", partial(_enter, attached, command), then="run"
+        )
+        self._watch(attached, job, command)
 
     def interrupt(self) -> None:
-        """Interrupt the program that runs on the current board."""
+        """Stop the job on the current board or, without one, interrupt its program."""
+        if self.desk.progress.stop():
+            return
         attached = self.desk.readings.need()
         if attached is not None:
             job = attached.talk("Interrupting the program", lambda board: board.interrupt())
-            self.app.watch_job(job, done=lambda _: "The interrupt was sent.")
+            self.app.watch_job(job, done=lambda _: None)  # the console says what came of it
 
     def restart(self) -> None:
         """Restart the current board after consent; its program is kept first."""
@@ -119,6 +224,7 @@ class BoardConsole(DeskPart):
             job = attached.do(
                 f"Restarting {self.desk.readings.name_of(attached)}",
                 lambda session, archive: restart(session, archive, consent=lambda _: True),
+                then="restart",
             )
             self.app.watch_job(job, done=done)
 

@@ -30,7 +30,7 @@ class Comparing(DeskPart):
             if held is None:
                 return
             text, name = held.text, revision_words(spec)
-        job = attached.do("Reading the board", read_contents, shown=False)
+        job = attached.do("Reading the board", read_contents, shown=False, then="compare")
 
         def done(looked: BoardContents) -> str:
             self.desk.readings.took_look(attached, looked)
@@ -46,3 +46,35 @@ class Comparing(DeskPart):
             return "The board was read; nothing was changed."
 
         self.app.watch_job(job, done=done)
+
+    def compare_two(self) -> None:
+        """Ask for two listings, and compare them."""
+        from hostlink.app.screens.dialogues import Fill
+
+        first = self.sheets.noted_program or self.sheets.sheet.name
+        self.app.push_screen(
+            Fill(
+                "Compare two listings, line by line.",
+                [("a", "this", first), ("b", "with", "")],
+                hint="A file, a listing sheet, a program, a revision such as TIDE@2, a rescue such "
+                "as rescue@1. Enter compares them.",
+                path="b",
+            ),
+            self._compare_two,
+        )
+
+    def _compare_two(self, given: dict[str, str] | None) -> None:
+        from hostlink.app.screens.compare import CompareScreen
+        from hostlink.jobs.listing_source import find_material
+
+        if given is None or not (given["a"] and given["b"]):
+            return
+        found = self.app.careful(
+            lambda: [find_material(given[key], self.app.archive) for key in ("a", "b")]
+        )
+        if found is None:
+            return
+        old, new = found
+        names = (revision_words(old.label), revision_words(new.label))
+        rules = self.app.boards.profile.rules
+        self.app.push_screen(CompareScreen(old.listing, new.listing, names, rules))

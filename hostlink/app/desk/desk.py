@@ -2,44 +2,51 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, ClassVar
 
+from textual import events
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Container, Vertical
 from textual.content import Content
 from textual.events import Paste
 from textual.screen import Screen
+from textual.widget import Widget
 from textual.widgets import Input, Static
 
+from hostlink.app.actions.table import ACTIONS, BY_ID
 from hostlink.app.board_states import BoardStates
-from hostlink.app.console import ConsolePane
-from hostlink.app.desk.actions import ACTIONS, BY_ID
+from hostlink.app.console import ConsoleLine, ConsolePane
+from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
+from hostlink.app.desk.input_run import InputRun
+from hostlink.app.desk.job_progress import JobProgress
+from hostlink.app.desk.other_screens import OtherScreens
 from hostlink.app.desk.pastes import Pastes
 from hostlink.app.desk.readings import Readings
 from hostlink.app.desk.sheet_pane import SheetPane
 from hostlink.app.desk.sheet_search import SheetSearch
+from hostlink.app.desk.space import Space
 from hostlink.app.desk.transfers import Transfers
 from hostlink.app.desk.watch import Watch
 from hostlink.app.desk.workshop import Workshop
-from hostlink.app.layout import HEIGHTS, WIDTHS
+from hostlink.app.layout import HEIGHTS, SLIM, WIDTHS
 from hostlink.app.screens.shelf import Shelf
 from hostlink.app.widgets.editor import ListingEditor
+from hostlink.app.widgets.foot import act
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-    from hostlink.app.screens.revisions import Wish
 
 HELP = "F1 help"
 HINT = f"Escape shows words for all jobs    {HELP}"
 _AFTER_PAINT_S = 0.05
+_LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
 
 class Desk(Screen[None]):
@@ -58,11 +65,16 @@ class Desk(Screen[None]):
         self.shelf: Shelf = Shelf(id="shelf")
         self.states: BoardStates = BoardStates()
         self.readings: Readings = Readings(self)
+        self.progress: JobProgress = JobProgress(self)
+        self.space: Space = Space(self)
         self.transfers: Transfers = Transfers(self)
         self.comparing: Comparing = Comparing(self)
         self.console: BoardConsole = BoardConsole(self)
         self.watcher: Watch = Watch(self)
         self.workshop: Workshop = Workshop(self)
+        self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
+        self.input_run: InputRun = InputRun(self)
+        self.screens: OtherScreens = OtherScreens(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
         self.pastes: Pastes = Pastes(self)
@@ -80,10 +92,21 @@ class Desk(Screen[None]):
             with Vertical(id="band"):
                 yield self.shelf
                 yield ConsolePane(id="console", classes="-away")
-        yield Static(HINT, id="told", markup=False)
+        yield Static("", id="jobs", markup=False)
+        yield Static("", id="told", markup=False)
 
     def on_mount(self) -> None:
+        self.watch(self, "focused", self._focus_moved)
+        self.show_told("")
         self.set_timer(_AFTER_PAINT_S, self._begin)
+
+    def on_resize(self, event: events.Resize) -> None:
+        self.set_class(event.size.width < SLIM, "-slim")
+
+    def _focus_moved(self, focused: Widget | None) -> None:
+        """Where there is room for one only, show the listing again once it has the focus."""
+        if focused is self.editor:
+            self.remove_class("-in-band")
 
     def _begin(self) -> None:
         """Open archive, profile and board, after the first drawing because they take time."""
@@ -91,6 +114,7 @@ class Desk(Screen[None]):
             return
         self.shelf.open(self.app.archive)
         self.app.begun = True
+        self.set_interval(_LOOK_FOR_PROGRAMS_S, self.shelf.renew_if_changed)
         self.readings.show()
         if self.app.settings.fault:
             self.app.tell(self.app.settings.fault)
@@ -128,6 +152,10 @@ class Desk(Screen[None]):
         event.stop()
         self.console.type_line(event.line)
 
+    def on_console_line_pasted(self, event: ConsoleLine.Pasted) -> None:
+        event.stop()
+        self.console.paste(event.text)
+
     def on_sheet_pane_kept(self, event: SheetPane.Kept) -> None:
         event.stop()
         self.drafts.write()
@@ -164,6 +192,7 @@ class Desk(Screen[None]):
 
     def show_band(self, name: str) -> None:
         """Show the archive or the console where there is room for only one. name: its id."""
+        self.add_class("-in-band")
         for each in ("shelf", "console"):
             self.query_one(f"#{each}").set_class(each != name, "-away")
 
@@ -171,6 +200,8 @@ class Desk(Screen[None]):
         """Move the focus to the listing; a search in the archive ends."""
         if self.query_one("#find", Input).value and self.shelf.has_focus_within:
             self.shelf.clear_search()
+        self.remove_class("-in-band")
+        self.progress.clear_news()
         self.editor.focus()
 
     def show_words(self) -> None:
@@ -189,90 +220,27 @@ class Desk(Screen[None]):
 
     def show_told(self, sentence: str) -> None:
         """Show a message in the last line."""
-        with contextlib.suppress(Exception):
-            text, room = safe(sentence), self.size.width - 2 - len(HELP)
-            if text and len(text) < room - 2:
-                text = f"{text:<{room}}{HELP}"
-            self.query_one("#told", Static).update(Content(text or HINT))
+        text, room = safe(sentence), self.size.width - 2 - len(HELP)
+        if text and len(text) < room - 2:
+            text = f"{text:<{room}}{HELP}"
+        content = Content(text or HINT)
+        if content.plain.endswith(HELP):
+            content = act(content, len(content) - len(HELP), len(content), "app.help")
+        if not text:
+            content = act(content, 0, HINT.index(HELP), "screen.work('words')")
+        for told in self.query("#told").results(Static):  # none before the first drawing
+            told.update(content)
 
-    # --- the other screens -------------------------------------------------------------------
+    def on_click(self, event: events.Click) -> None:
+        """Show the boards behind the sentence about one, and all findings behind the first."""
+        clicked = event.widget.id if event.widget is not None else ""
+        if clicked == "board":
+            self.screens.boards()
+        elif clicked == "finding" and self.sheet_pane.checked.findings:
+            self.workshop.findings()
 
-    def show_revisions(self) -> None:
-        """Show the revisions of the program in the editor, or of the one at the list's cursor."""
-        from hostlink.app.screens.revisions import RevisionsScreen
-
-        material = self.sheet_pane.sheet.material
-        revision = material.revision if material is not None else None
+    @property
+    def program(self) -> str:
+        """Return the program at the list's cursor, if that has the focus, or in the editor."""
         name = self.shelf.program if self.shelf.has_focus_within else ""
-        name = name or (revision.program if revision is not None else self.shelf.program)
-        if not name:
-            self.app.tell("There is no program in the archive yet: keep the listing first.")
-            return
-
-        def wished(wish: Wish | None) -> None:
-            self.shelf.renew()  # restored, retired or put back meanwhile
-            if wish is None:
-                return
-            what, spec = wish
-            if what == "open":
-                self.sheet_pane.open_word(spec)
-            elif what == "load":
-                attached = self.readings.need()
-                if attached is not None:
-                    self.transfers.load_word(attached, spec)
-            else:
-                self.comparing.compare(spec)
-
-        self.app.push_screen(RevisionsScreen(name), wished)
-
-    def show_boards(self) -> None:
-        """Show the screen of boards."""
-        from hostlink.app.screens.boards import BoardsScreen
-
-        self.app.push_screen(BoardsScreen())
-
-    def show_settings(self) -> None:
-        """Show the settings."""
-        from hostlink.app.screens.settings import SettingsScreen
-
-        self.app.push_screen(SettingsScreen())
-
-    def show_backups(self) -> None:
-        """Show the backups."""
-        from hostlink.app.screens.backups import BackupsScreen
-
-        self.app.push_screen(BackupsScreen())
-
-    def show_stored(self) -> None:
-        """Show the programs stored on the current board."""
-        from hostlink.app.screens import stored
-
-        attached = self.readings.need()
-        if attached is not None:
-            stored.show_stored(self.app, attached)
-
-    def ask_for_image(self) -> None:
-        """Ask for a firmware image, then show its review."""
-        from hostlink.app.screens.dialogues import AskText
-        from hostlink.app.screens.firmware import FirmwareScreen, review_file
-        from hostlink.jobs.files import named_path
-
-        def answered(name: str | None) -> None:
-            if not name:
-                return
-            if name == "-":
-                self.app.push_screen(FirmwareScreen(None))
-                return
-            path = named_path(name)
-            reviewed = self.app.careful(lambda: review_file(path))
-            if reviewed is not None:
-                self.app.push_screen(FirmwareScreen(reviewed))
-
-        self.app.push_screen(
-            AskText(
-                "Which firmware image?",
-                hint="An Intel HEX file; it is only reviewed. A lone - shows what was written "
-                "where, and goes back to the image before.",
-            ),
-            answered,
-        )
+        return name or self.sheet_pane.noted_program or self.shelf.program

@@ -9,19 +9,18 @@ from typing import TYPE_CHECKING
 from textual.content import Content
 from textual.widgets import Static
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.console import Transcript
-from hostlink.app.desk.actions import way_to
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import KnownContents, board_sentence
+from hostlink.app.texts import KnownContents, board_sentence, held_words
 from hostlink.app.ways import shown_error
-from hostlink.errors import LinkError, LinkReason, RefusedError
+from hostlink.app.widgets.ruler import BoardTrack
+from hostlink.errors import RefusedError
 from hostlink.words import capital, plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
-    from hostlink.archive import Archive
     from hostlink.jobs.session.board_contents import BoardContents
-    from hostlink.jobs.session.session import Session
 
 NO_BOARD = f"No board is attached. {way_to('boards')} shows the boards that are here"
 
@@ -43,18 +42,27 @@ class Readings(DeskPart):
 
     def show(self) -> None:
         """Show the current board's state and review the listing for it."""
+        self.show_board()
+        self.desk.progress.check_marks()
+        self.sheets.check()
+
+    def show_board(self) -> None:
+        """Show what the current board holds, or what it does."""
         current = self.app.boards.current
-        sentence = NO_BOARD
+        sentence, held = NO_BOARD, None
         if current is not None:
             held = self.desk.states.held(current.port)
-            sentence = board_sentence(self.name_of(current), held, away=current.vanished)
+            sentence = board_sentence(
+                self.name_of(current), held, current.state, away=current.vanished
+            )
             others = len(self.app.boards.by_port) - 1
             if others:
                 sentence += f" ({plural(others, 'other board')} attached)"
             width = current.choice.profile.rules.form.screen_width
             self.desk.query_one(Transcript).board_width = width
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
-        self.sheets.check()
+        size = held.size if held is not None and held.known else 0
+        self.desk.ruler.show_board(BoardTrack(held_words(held), size))
 
     def need(self) -> AttachedBoard | None:
         """Return the current board; show an error and return None if there is none."""
@@ -93,7 +101,8 @@ class Readings(DeskPart):
         if board is None:
             return
         board.read_at = self.app.now()
-        job = board.do("Looking at the board", read_contents, shown=False)
+        then = "" if quietly else "look"
+        job = board.do("Looking at the board", read_contents, shown=False, then=then)
 
         def done(looked: BoardContents) -> str | None:
             self.took_look(board, looked)
@@ -103,7 +112,8 @@ class Readings(DeskPart):
             if quietly:
                 words = shown_error(error).words()
                 return partial(self.app.tell, f"{capital(self.name_of(board))}: {words}")
-            return self._look_failed(board, error)
+            self._give_up_closed(board)
+            return None
 
         self.app.watch_job(job, done=done, failed=failed)
 
@@ -139,47 +149,13 @@ class Readings(DeskPart):
             return f"{name} is empty; its last known program is kept as {looked.lost}."
         return f"{name} is attached; Ctrl+L loads the listing into it."
 
-    def _look_failed(
-        self, attached: AttachedBoard, error: BaseException
-    ) -> Callable[[], object] | None:
-        """Offer to stop a running program; detach a board whose port cannot be opened."""
-        if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
-            return partial(self.ask_to_stop, attached, error)
+    def _give_up_closed(self, attached: AttachedBoard) -> None:
+        """Detach a board whose port could not be opened, or was given up."""
         if attached.failure is not None:
             self.app.boards.by_port.pop(attached.port, None)
             if self.app.boards.current is attached:
                 self.app.boards.current = None
             self.show()
-        return None
-
-    def ask_to_stop(self, attached: AttachedBoard, error: LinkError) -> None:
-        """Ask whether the program that runs may be stopped, then read the board."""
-        from hostlink.app.screens.dialogues import Ask
-        from hostlink.jobs.session.board_contents import read_contents
-
-        def answered(answer: str | None) -> None:
-            if answer != "stop":
-                return
-
-            def consent(session: Session, archive: Archive) -> BoardContents:
-                with session.may_stop():
-                    return read_contents(session, archive)
-
-            def done(looked: BoardContents) -> str:
-                self.took_look(attached, looked)
-                return "The program was stopped."
-
-            job = attached.do("Stopping the program", consent, shown=False)
-            self.app.watch_job(job, done=done)
-
-        self.app.push_screen(
-            Ask(
-                error.what,
-                [("leave", "Leave it running"), ("stop", "Stop it")],
-                why="It was left as it is. Stopping may lose its variables; the program stays.",
-            ),
-            answered,
-        )
 
     def look(self) -> None:
         """Read what the current board holds, and say it."""

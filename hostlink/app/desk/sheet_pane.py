@@ -17,6 +17,7 @@ from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
 from hostlink.app.widgets.editor import Ledger, ListingEditor
+from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
 from hostlink.words import safe
@@ -53,7 +54,7 @@ class SheetPane(Vertical):
 
     def compose(self) -> ComposeResult:
         with Horizontal(id="sheet-head"):
-            yield Static("", id="sheet-name", markup=False)
+            yield Heading(id="sheet-name")
             yield Static(Ledger.HEAD, id="ledger-head", markup=False)
         with Horizontal(id="text-and-ledger"):
             yield self.editor
@@ -135,7 +136,7 @@ class SheetPane(Vertical):
         ledger = self.checked.ledger
         self.editor.show_findings(dict(by_row), profile.rules)
         self._ledger.show(ledger.rows, ledger.limit, by_row)
-        self.query_one("#sheet-name", Static).update(Content(safe(self.sheet.title(text))))
+        self.query_one(Heading).say(self.sheet.title(text))
         self.show_here()
 
     @property

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.texts import KnownContents
 from hostlink.errors import Needed, NotKnownError, RefusedError
@@ -28,12 +29,20 @@ def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
 class Transfers(DeskPart):
     """Starts the jobs of hostlink.jobs that transfer programs, and shows their progress."""
 
+    def _free_board(self) -> AttachedBoard | None:
+        """Return the current board; say why not and return None if it is busy or there is none."""
+        attached = self.desk.readings.need()
+        if attached is not None and attached.busy is not None and attached.busy.shown:
+            self.app.tell(f"{attached.busy.name}: that has to end first.")
+            return None
+        return attached
+
     def load(self) -> None:
         """Load the listing in the editor, asking for a name or a yes where one is needed."""
         from hostlink.jobs.fitness import check_loadable
         from hostlink.jobs.loading import LoadOptions
 
-        attached = self.desk.readings.need()
+        attached = self._free_board()
         if attached is None:
             return
         if not self.sheets.sheet.name and self.sheets.editor.text.strip():
@@ -94,17 +103,20 @@ class Transfers(DeskPart):
         seconds = max(1, round(expected_seconds(material, pacing)))
         name = self.desk.readings.name_of(attached)
         job: Job[Loaded] = attached.do(
-            f"Loading {material.label} into {name}: about {seconds:,} s",
+            f"Loading {material.label} into {name}",
             lambda session, archive: load(session, archive, material, options),
+            then="load",
         )
+        job.progress.phase = f"about {seconds:,} s"
+        self.desk.progress.sends(job, text)
 
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, text)
             room = f" of {loaded.limit:,}" if loaded.limit else ""
+            repairs = f", {plural(loaded.report.repairs, 'repair')}" * bool(loaded.report.repairs)
             return (
-                f"{loaded.spec or loaded.label} is on the board, proven: "
-                f"{plural(loaded.report.lines, 'line')}, {loaded.size:,}{room} bytes, "
-                f"{plural(loaded.report.repairs, 'repair')}."
+                f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
+                f"bytes{repairs}. Next: run it ({way_to('run')})."
             )
 
         def failed(error: BaseException) -> Callable[[], object] | None:
@@ -173,7 +185,7 @@ class Transfers(DeskPart):
         """Save what the current board holds, under the name that it was loaded by."""
         from hostlink.jobs.saving import SaveOptions
 
-        attached = self.desk.readings.need()
+        attached = self._free_board()
         if attached is None:
             return
         # Where lines were typed since, it is still that program.
@@ -188,6 +200,7 @@ class Transfers(DeskPart):
         job = attached.do(
             f"Saving from {self.desk.readings.name_of(attached)}",
             lambda session, archive: save(session, archive, options),
+            then="save",
         )
 
         def done(saved: Saved) -> str:
@@ -202,15 +215,15 @@ class Transfers(DeskPart):
                     revision.size_bytes or 0,
                     limit,
                     False,
-                    revision.at,
+                    self.app.now() if saved.doubt is None else None,
                 ),
             )
             self.desk.shelf.renew()
             words = f"{revision.spec} {saved.proof}"
             if not self.sheets.unkept:
                 self.sheets.open_word(revision.spec)
-                return f"{words}; it lies in the editor."
-            return f"{words}; the editor was left as it is."
+                return f"{words}. Next: change it in the editor."
+            return f"{words}. Next: see what is new in it ({way_to('history')})."
 
         self.app.watch_job(
             job, done=done, failed=lambda error: self._save_refused(attached, options, error)
@@ -247,16 +260,18 @@ class Transfers(DeskPart):
         """Back up everything the current board holds."""
         from hostlink.jobs.backup import backup
 
-        attached = self.desk.readings.need()
+        attached = self._free_board()
         if attached is None:
             return
-        job = attached.do(f"Backing up {self.desk.readings.name_of(attached)}", backup)
+        name = self.desk.readings.name_of(attached)
+        job = attached.do(f"Backing up {name}", backup, then="back up")
 
         def done(backed: BackedUp) -> str:
             names = ", ".join(item.name for item in backed.backup.items)
             unread = "".join(
                 f" {name} could not be read: {why}" for name, why in backed.unread.items()
             )
-            return f"Kept as {backed.backup.spec}: {names}.{unread}"
+            next_words = f" Next: put it back when needed ({way_to('put-back')})."
+            return f"Kept as {backed.backup.spec}: {names}.{unread or next_words}"
 
         self.app.watch_job(job, done=done)

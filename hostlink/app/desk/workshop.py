@@ -122,7 +122,7 @@ class Workshop(DeskPart):
         from hostlink.jobs.session.board_contents import read_contents
         from hostlink.listing import Listing
 
-        job = attached.do("Reading the board", read_contents, shown=False)
+        job = attached.do("Reading the board", read_contents, shown=False, then="check")
 
         def done(looked: BoardContents) -> str:
             self.desk.readings.took_look(attached, looked)

@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.desk.actions import way_to
+from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago

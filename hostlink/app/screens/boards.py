@@ -149,10 +149,14 @@ class BoardsScreen(Page[None]):
             ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
             ("last held", row.held_words),
             ("last backup", self._backup(row)),
+            ("last firmware", self._firmware(row)),
             ("last survey", self._survey_words(row)),
             ("access", row.access),
         ]
         text = "\n".join(f"{name}: {value}" for name, value in words if value)
+        past = self._survey(row)
+        if past is not None and past.told:
+            text += f"\n\n{past.told}"
         self.query_one("#board-detail", Static).update(Content(safe(text, keep="\n")))
 
     def _survey(self, row: KnownBoard) -> PastSurvey | None:
@@ -160,10 +164,12 @@ class BoardsScreen(Page[None]):
         return last_survey(self.app.archive, board.uuid) if board is not None else None
 
     def _survey_words(self, row: KnownBoard) -> str:
-        """Return the date of a survey and its most important results."""
+        """Return when a board was surveyed; for a survey without a paragraph, what matters most."""
         past = self._survey(row)
         if past is None:
             return "none; S surveys it" if row.port else "none"
+        if past.told:
+            return f"{ago(past.at, self.app.now())}; V shows it"
         found = {name: value for name, value, _, _ in past.rows if value != "-"}
         named = [(word, found[name]) for word, name in _MATTERS if name in found]
         values = ", ".join(f"{word} {value}" for word, value in named)
@@ -184,6 +190,15 @@ class BoardsScreen(Page[None]):
         if not found:
             return "none"
         return f"{found[0].spec}, {ago(found[0].at, self.app.now())}"
+
+    def _firmware(self, row: KnownBoard) -> str:
+        board = self._board(row)
+        last = self.app.archive.last_write(board.uuid) if board is not None else None
+        if last is None:
+            return ""
+        return (
+            f"{last.image.name}, {ago(last.began_at, self.app.now())}: {last.outcome or 'cut off'}"
+        )
 
     def on_rows_moved(self, event: Rows.Moved) -> None:
         event.stop()

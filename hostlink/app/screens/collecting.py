@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Sequence
-from functools import partial
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
-
-from textual.worker import get_current_worker
+from typing import TYPE_CHECKING
 
 from hostlink.advice import Advice
+from hostlink.app.aside import aside
 from hostlink.app.screens.dialogues import Ask, Fill
 from hostlink.app.ways import advised
 from hostlink.errors import HostlinkError
@@ -22,8 +20,6 @@ from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
-
-T = TypeVar("T")
 
 _MOST_NAMED = 6
 
@@ -46,7 +42,7 @@ def take_in(app: DeskApp, source: Path) -> None:
 
         def answered(answer: str | None) -> None:
             if answer == "keep":
-                _aside(app, lambda: keep_all(app.archive, gathered, profile), held)
+                aside(app, lambda: keep_all(app.archive, gathered, profile), held)
 
         def held(collected: Collected) -> None:
             app.desk.shelf.renew()
@@ -61,31 +57,7 @@ def take_in(app: DeskApp, source: Path) -> None:
         app.push_screen(Ask(holds, answers, why=_left_out(gathered)), answered)
 
     app.tell(f"Reading {source}...")
-    _aside(app, lambda: gather([source], profile), read)
-
-
-def _aside(
-    app: DeskApp,
-    work: Callable[[], T],
-    done: Callable[[T], None],
-    failed: Callable[[HostlinkError], None] | None = None,
-) -> None:
-    """Do what may take long, with many files, in a worker's thread; then `done` with its answer.
-
-    failed: what to do with an error of ours in place of showing it.
-    """
-
-    def run() -> None:
-        try:
-            answer = work()
-        except HostlinkError as error:
-            then = partial(failed or app.show_error, error)
-        else:
-            then = partial(done, answer)
-        if not get_current_worker().is_cancelled:
-            app.call_from_thread(then)
-
-    app.run_worker(run, name="files", thread=True)
+    aside(app, lambda: gather([source], profile), read)
 
 
 def _left_out(gathered: Gathered) -> str:
@@ -120,6 +92,7 @@ def ask_to_give(app: DeskApp) -> None:
             [("file", "to", "listings.zip"), ("programs", "programs", "")],
             hint="To a folder, or one .zip file. Programs by name, parted by blanks; none means "
             "every program in the archive. Enter writes them.",
+            path="file",
         ),
         answered,
     )
@@ -152,4 +125,4 @@ def _give(app: DeskApp, name: str, words: list[str], *, replacing: bool) -> None
         else:
             app.show_error(error)
 
-    _aside(app, write, done, failed)
+    aside(app, write, done, failed)

@@ -1,9 +1,11 @@
-"""Two listings beside each other by line number, with the changed characters marked."""
+"""Two listings as one, with signs in the margin where they differ."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import ClassVar
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
@@ -11,48 +13,101 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.widgets.colouring import coloured
 from hostlink.app.widgets.page import Page
 from hostlink.listing import Change, Comparison, Line, Listing, Rules, compare
 from hostlink.words import capital, plural, safe
 
-_CHANGED = "bold reverse"
+if TYPE_CHECKING:
+    from hostlink.listing import Language
+
+Side = Literal["both", "first", "second"]
+SIGNS: dict[Side, str] = {"both": "  ", "first": "‹ ", "second": "› "}
+_STYLES = {
+    "number": "$listing-number",
+    "keyword": "bold $listing-keyword",
+    "quoted": "$listing-quoted",
+    "remark": "italic $listing-remark",
+    "jump": "underline $listing-jump",
+}
+_MARK = "bold reverse"
+_AROUND = 2  # equal lines that stay beside a difference
+_LEAST_FOLDED = 3
 
 
-def compared(comparison: Comparison, names: tuple[str, str]) -> Content:
-    """Return a comparison as text: each differing line, how it differs, and which characters."""
-    lines: list[tuple[int, list[Content]]] = []
-    for line in comparison.removed:
-        lines.append((line.number or 0, [_only(line, names[0])]))
-    for line in comparison.added:
-        lines.append((line.number or 0, [_only(line, names[1])]))
-    for change in comparison.changed:
-        lines.append((change.old.number or 0, list(_changed(change, names))))
-    lines.sort(key=lambda each: each[0])
-    return Content("\n").join([row for _, rows in lines for row in rows])
+@dataclass(frozen=True, slots=True)
+class Row:
+    """A line of the aligned listing. side: which listing has it. marks: its changed characters."""
+
+    side: Side
+    line: Line
+    marks: tuple[tuple[int, int], ...] = ()
 
 
-def _only(line: Line, name: str) -> Content:
-    return Content.assemble((f"only in {name}", "italic"), "\n    ", safe(line.typed))
+def aligned(old: Listing, new: Listing, found: Comparison) -> list[Row]:
+    """Return both listings as one, by line number; lines without a number come last."""
+    changed = {change.old.number: change for change in found.changed}
+    rows: list[Row] = []
+    before, after = old.numbered(), new.numbered()
+    for number in sorted(before.keys() | after.keys()):
+        if number in changed:
+            rows += _changed(changed[number])
+        elif number not in after:
+            rows.append(Row("first", before[number]))
+        else:
+            rows.append(Row("both" if number in before else "second", after[number]))
+    rows += [Row("first", line) for line in found.removed if line.number is None]
+    rows += [Row("second", line) for line in found.added if line.number is None]
+    return rows
 
 
-def _changed(change: Change, names: tuple[str, str]) -> Iterator[Content]:
-    yield Content.assemble((f"changed from {names[0]} to {names[1]}", "italic"))
-    old = [(one.old_start, one.old_end) for one in change.stretches]
-    new = [(one.new_start, one.new_end) for one in change.stretches]
-    for typed, spans in ((change.old.typed, old), (change.new.typed, new)):
-        # One cell a character, so that the places of the changes fit what is shown.
-        shown = "".join(one if one.isprintable() else "·" for one in typed)
-        content = Content(shown)
-        for start, end in spans:
-            content = content.stylize(_CHANGED, start, end)
-        yield Content.assemble("    ", content)
+def _changed(change: Change) -> list[Row]:
+    """Return both lines, with their changed characters marked if most of them are the same."""
+    kept = len(change.old.typed) - sum(one.old_end - one.old_start for one in change.stretches)
+    if 2 * kept < max(len(change.old.typed), len(change.new.typed)):
+        return [Row("first", change.old), Row("second", change.new)]
+    return [
+        Row("first", change.old, tuple((x.old_start, x.old_end) for x in change.stretches)),
+        Row("second", change.new, tuple((x.new_start, x.new_end) for x in change.stretches)),
+    ]
+
+
+def folded(rows: Sequence[Row]) -> list[Row | int]:
+    """Return the rows with each long run of equal lines replaced by the number of its lines."""
+    made: list[Row | int] = []
+    at = 0
+    for same, group in groupby(rows, key=lambda row: row.side == "both"):
+        run = list(group)
+        start = _AROUND if at else 0
+        end = len(run) - (_AROUND if at + len(run) < len(rows) else 0)
+        at += len(run)
+        if same and end - start >= _LEAST_FOLDED:
+            made += [*run[:start], end - start, *run[end:]]
+        else:
+            made += run
+    return made
+
+
+def drawn(row: Row | int, language: Language) -> Content:
+    """Return a row with its sign, coloured as a listing."""
+    if isinstance(row, int):
+        return Content(f"  … {plural(row, 'line')} the same …").stylize("italic $listing-remark")
+    typed = row.line.typed
+    # One cell a character, so that the places of the changes fit what is shown.
+    text = Content("".join(one if one.isprintable() else "·" for one in typed))
+    for start, end, name in coloured(typed, language):
+        text = text.stylize(_STYLES[name], start, end)
+    for start, end in row.marks:
+        text = text.stylize(_MARK, start, end)
+    return Content.assemble((SIGNS[row.side], "bold $listing-finding"), text)
 
 
 class CompareScreen(Page[None]):
-    """Shows the differences between two listings."""
+    """Shows two listings as one, with their differences."""
 
-    FOOT = "Changed characters are marked. Escape goes back."
+    FOOT = "Space shows all lines, or folds those that are the same. Escape goes back."
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "fold", "All lines", tooltip="Or only those around a difference"),
         Binding("escape", "leave", "Back", tooltip="To where you were"),
     ]
 
@@ -60,14 +115,15 @@ class CompareScreen(Page[None]):
         super().__init__()
         self.comparison = compare(old, new, rules)
         self.names = names
+        self._language = rules.language
+        self._rows = aligned(old, new, self.comparison)
+        self._folds = True
 
     def body(self) -> Iterator[Widget]:
-        """Lay out the summary and the lines that differ."""
+        """Lay out the summary and the aligned listing."""
+        yield Static(self._words(), classes="words", id="summary", markup=False)
         with VerticalScroll():
-            yield Static(self._words(), classes="words", id="summary", markup=False)
-            yield Static(
-                compared(self.comparison, self.names), classes="words", id="lines", markup=False
-            )
+            yield Static("", classes="words", id="lines", markup=False)
 
     def head(self) -> str:
         """Return the heading: the two listings that are compared."""
@@ -77,11 +133,23 @@ class CompareScreen(Page[None]):
         found = self.comparison
         if found.equal:
             return Content(f"Nothing differs: {plural(found.same_count, 'line')} the same.")
-        return Content(
-            f"{plural(len(found.changed), 'line')} changed, {len(found.added):,} only in "
-            f"{safe(self.names[1])}, {len(found.removed):,} only in {safe(self.names[0])}, "
-            f"{found.same_count:,} the same."
+        first, second = map(safe, self.names)
+        counts = (
+            f"{plural(len(found.changed), 'line')} changed, {len(found.removed):,} only in the "
+            f"first, {len(found.added):,} only in the second, {found.same_count:,} the same."
         )
+        return Content(f"{counts}\n‹ is {first}, › is {second}.")
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
+        self._show()
+
+    def action_fold(self) -> None:
+        """Show all lines, or fold those that are the same."""
+        self._folds = not self._folds
+        self._show()
+
+    def _show(self) -> None:
+        rows = folded(self._rows) if self._folds else self._rows
+        lines = [drawn(row, self._language) for row in rows]
+        self.query_one("#lines", Static).update(Content("\n").join(lines))

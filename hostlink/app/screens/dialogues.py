@@ -110,7 +110,8 @@ class AskText(ModalScreen[str | None]):
 class Fill(ModalScreen[dict[str, str] | None]):
     """Several lines to fill in; what stands in each by its key, None where it is left.
 
-    lines: key, label, and what stands there at first. hint: what Enter does.
+    lines: key, label, and what stands there at first. hint: what Enter does. path: the key of the
+    line that takes a file or folder, which completes with Right; "" for none.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -119,18 +120,31 @@ class Fill(ModalScreen[dict[str, str] | None]):
         Binding("up", "app.focus_previous", "Line before", show=False),
     ]
 
-    def __init__(self, head: str, lines: Sequence[tuple[str, str, str]], *, hint: str) -> None:
+    def __init__(
+        self, head: str, lines: Sequence[tuple[str, str, str]], *, hint: str, path: str = ""
+    ) -> None:
         super().__init__(classes="dialogue")
-        self.head, self.lines, self.hint = head, tuple(lines), hint
+        self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
 
     def compose(self) -> ComposeResult:
+        completes = " Right completes a file name." if self.path else ""
         with Vertical(id="box"):
             yield part(self.head)
             for key, label, value in self.lines:
                 with Horizontal(classes="field"):
                     yield Label(Content(safe(label)), classes="label")
-                    yield TextLine(value, id=f"fill-{key}")
-            yield part(f"{self.hint} Tab goes to the next line. Escape leaves it.", name="quiet")
+                    yield self._line(key, value)
+            yield part(
+                f"{self.hint} Tab goes to the next line.{completes} Escape leaves it.", name="quiet"
+            )
+
+    def _line(self, key: str, value: str) -> TextLine:
+        line = TextLine(value, id=f"fill-{key}")
+        if key == self.path:
+            from hostlink.app.widgets.paths import PathSuggester
+
+            line.suggester = PathSuggester()
+        return line
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()

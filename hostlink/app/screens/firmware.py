@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import nullcontext
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -15,15 +14,15 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
-from hostlink.app.desk.actions import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import KEYS
 from hostlink.app.widgets.page import Page
 from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
 from hostlink.archive.times import shown
-from hostlink.errors import LinkError, LinkReason, Needed, RefusedError
+from hostlink.errors import Needed, RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
 from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
@@ -202,13 +201,8 @@ class FirmwareScreen(Page[None]):
 
     # --- writing -----------------------------------------------------------------------------
 
-    def _start(
-        self, request: WriteRequest | None, attached: AttachedBoard, *, may_stop: bool = False
-    ) -> None:
-        """Write the image; if request is None, the firmware that was on the board before.
-
-        may_stop: consent to stop a running program.
-        """
+    def _start(self, request: WriteRequest | None, attached: AttachedBoard) -> None:
+        """Write the image; if request is None, the firmware that was on the board before."""
         used: list[WriteRequest] = []
 
         def work(session: Session, archive: Archive) -> Written:
@@ -217,8 +211,7 @@ class FirmwareScreen(Page[None]):
                 image, role = way_back(archive, session.board_in(archive))
                 wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, role, goes_back=True)
             used.append(wanted)
-            with session.may_stop() if may_stop else nullcontext():
-                return write_firmware(session, archive, wanted)
+            return write_firmware(session, archive, wanted)
 
         def done(written: Written) -> str:
             self.app.desk.readings.look_again()
@@ -229,7 +222,8 @@ class FirmwareScreen(Page[None]):
             attached.read_at = None
             return self._way_on(error, used[-1], attached) if used else None
 
-        job = attached.do(f"Writing firmware to {self.app.desk.readings.name_of(attached)}", work)
+        name = self.app.desk.readings.name_of(attached)
+        job = attached.do(f"Writing firmware to {name}", work, then="write")
         self.app.watch_job(job, done=done, failed=failed)
 
     def _way_on(
@@ -240,9 +234,6 @@ class FirmwareScreen(Page[None]):
         def again(**changes: object) -> Callable[[], object]:
             return lambda: self._start(_with(request, **changes), attached)
 
-        if isinstance(error, LinkError) and error.reason is LinkReason.RUNNING:
-            stop = partial(self._start, request, attached, may_stop=True)
-            return partial(self._ask, error.what, "stop", "Stop the program, then write", stop)
         if not isinstance(error, RefusedError):
             return None
         said = f"{error.what} {error.kept}"

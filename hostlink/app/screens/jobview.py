@@ -1,4 +1,4 @@
-"""A job while it works: lines, bytes, rate, share of the wire's limit, repairs, time left."""
+"""A job that was begun on another screen than the desk, while it works."""
 
 from __future__ import annotations
 
@@ -12,34 +12,13 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Button, Static
 
+from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import part
 from hostlink.app.ways import advised, shown_error
-from hostlink.words import plural, safe
+from hostlink.words import safe
 
 if TYPE_CHECKING:
-    from hostlink.app.job import Job, Progress
-
-_BITS = 10  # of one byte on the wire: start bit, eight data bits, stop bit
-
-
-def figures(progress: Progress, baud: int) -> str:
-    """Describe the progress of a job in one or two lines. baud: the speed of the link."""
-    if progress.detail or not progress.all_lines:
-        return progress.detail
-    words = [
-        f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}",
-        f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}",
-        plural(progress.repairs, "repair"),
-    ]
-    rate = progress.rate
-    pace = []
-    if rate:
-        share = min(100, round(100 * rate * _BITS / baud))
-        pace = [f"{rate:,.0f} bytes a second", f"{share} % of the wire's limit"]
-        left = progress.left_s
-        if left is not None:
-            pace.append(f"{left:.0f} s left" if left >= 1 else "almost done")
-    return ", ".join(words) + (f"\n{', '.join(pace)}" if pace else "")
+    from hostlink.app.job import Job
 
 
 class JobView(ModalScreen[None]):
@@ -89,7 +68,7 @@ class JobView(ModalScreen[None]):
         phase = "Stopping, in good order" if job.stopping else progress.phase
         self.query_one("#phase", Static).update(Content(safe(phase)))
         baud = job.attached.choice.effective.talk.baud
-        words = "" if job.ended else figures(progress, baud)
+        words = "" if job.ended else ", ".join(figures(progress, baud))
         self.query_one("#figures", Static).update(Content(words))
         told = "\n".join(f"{'!' if news else '·'} {safe(text)}" for text, news in progress.told)
         self.query_one("#job-told", Static).update(Content(told))

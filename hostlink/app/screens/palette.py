@@ -18,8 +18,8 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
-from hostlink.app.desk.action import GROUPS, key_words
-from hostlink.app.desk.actions import BY_ID
+from hostlink.app.actions.action import GROUPS, key_words
+from hostlink.app.actions.table import BY_ID
 from hostlink.app.widgets.page import Page
 
 _KEY_WIDTH = 13
@@ -27,19 +27,9 @@ _WORD = re.compile(r"\w+")
 _IN_GROUPS = sorted(BY_ID.values(), key=lambda action: GROUPS.index(action.group))
 _PLACES = {action.id: at for at, action in enumerate(_IN_GROUPS)}
 TYPED: tuple[tuple[str, str], ...] = (
-    ("Tag a program, or take tags off", "hostlink tag"),
-    ("Note on a program", "hostlink note"),
-    ("Rescues: list what was kept before it was overwritten", "hostlink programs --rescues"),
-    ("Compare any two listings", "hostlink compare"),
-    ("Run a program with its input from a file", "hostlink run --input"),
-    ("Load, save or back up many boards at once", "hostlink load --all"),
     ("Load a file after each save in an editor of your own", "hostlink load --watch"),
     ("Several commands over one open port, together", "hostlink together"),
     ("Firmware for another chip or bootloader size", "hostlink firmware write"),
-    ("Prove the archive: every hash and reference", "hostlink archive prove"),
-    ("Duplicate the archive into one file", "hostlink archive duplicate"),
-    ("Export the archive as a BagIt folder", "hostlink archive export"),
-    ("Import a BagIt folder or another archive", "hostlink archive import"),
 )
 """What only the command line does, with the command for it: the palette tells where it is."""
 

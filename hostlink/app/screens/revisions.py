@@ -25,8 +25,8 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
-Wish = tuple[Literal["open", "load", "board"], str]
-"""What is to be done on the desk with a revision: opened, loaded, compared with the board."""
+Wish = tuple[Literal["open", "load"], str]
+"""What is to be done on the desk with a revision: opened or loaded."""
 
 
 def size_chart(sizes: list[tuple[int, int | None]], limit: int, width: int) -> str:
@@ -61,7 +61,7 @@ class RevisionsScreen(Page[Wish | None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
         Binding("ctrl+l", "wish('load')", "Load it", tooltip="This revision into the board"),
-        Binding("b", "wish('board')", "Compare with the board", tooltip="What it holds now"),
+        Binding("b", "compare_board", "Compare with the board", tooltip="What it holds now"),
         Binding("space", "mark", "Mark it", tooltip="The one to compare with"),
         Binding("c", "compare", "Compare", tooltip="With the marked one, else the one before"),
         Binding("r", "restore", "Restore", tooltip="Keep it again as the newest revision"),
@@ -145,9 +145,14 @@ class RevisionsScreen(Page[Wish | None]):
         event.stop()
         self.dismiss(("open", event.key))
 
-    def action_wish(self, what: Literal["open", "load", "board"]) -> None:
+    def action_wish(self, what: Literal["open", "load"]) -> None:
         if self.chosen is not None:
             self.dismiss((what, self.chosen.spec))
+
+    def action_compare_board(self) -> None:
+        """Compare the revision with the board; that screen goes back to this one."""
+        if self.chosen is not None:
+            self.app.desk.comparing.compare(self.chosen.spec)
 
     def action_mark(self) -> None:
         if self.chosen is not None:

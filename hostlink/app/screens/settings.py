@@ -11,7 +11,7 @@ from textual.widget import Widget
 
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.settings import MOST_MINUTES, is_minutes
-from hostlink.app.themes import NAMES
+from hostlink.app.themes import NAMES, base_name
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.board.profile.file import find_profile, shipped_profiles
@@ -57,7 +57,7 @@ class SettingsScreen(Page[None]):
         settings = self.app.settings
         self.query_one(Rows).show(
             [
-                Entry("theme", ("theme", self.app.theme)),
+                Entry("theme", ("theme", base_name(self.app.theme))),
                 Entry("port", ("port at the start", settings.port or "none")),
                 Entry("profile", ("profile", settings.profile or "the one the board is known by")),
                 Entry("capture_minutes", ("read the board", _often(settings.capture_minutes))),
@@ -71,7 +71,8 @@ class SettingsScreen(Page[None]):
     def action_change(self) -> None:
         key = self.query_one(Rows).key
         if key == "theme":
-            self.app.use_theme(NAMES[(NAMES.index(self.app.theme) + 1) % len(NAMES)])
+            here = NAMES.index(base_name(self.app.theme))
+            self.app.use_theme(NAMES[(here + 1) % len(NAMES)])
             self._show()
         elif key == "port":
             self._ask("port", "Which port is opened at the start?", "A lone - means none.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
@@ -9,13 +10,15 @@ from typing import TYPE_CHECKING
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
-from textual.content import Content
 from textual.message import Message
-from textual.widgets import Input, Label, Static
+from textual.widgets import Input, Label
 from textual.worker import Worker, WorkerState, get_current_worker
 
+from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.rows import Column, Entry, Rows
 from hostlink.app.widgets.text_line import TextLine
+from hostlink.archive.times import shown
+from hostlink.errors import ArchiveError
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -63,17 +66,20 @@ class Shelf(Vertical):
         super().__init__(id=id)
         self._shipped: list[Shipped] = []
         self._known = _Known([])
+        self._changes = 0  # as counted by the archive at the last reading
 
     def compose(self) -> ComposeResult:
-        yield Static("", id="shelf-head", classes="heading", markup=False)
         with Horizontal(id="find-row"):
+            yield Heading(id="shelf-head")
             yield Label("find")
             yield TextLine(id="find")
         yield Rows(
             [
-                Column("program", 12),
-                Column("rev", 4, right=True),
-                Column("bytes", 7, right=True),
+                Column("program"),
+                Column("rev", right=True),
+                Column("bytes", right=True),
+                Column("kept", extra=True),
+                Column("tags", extra=True),
                 Column("title", -1),
             ],
             empty="Nothing is found. Escape shows all programs again.",
@@ -85,6 +91,12 @@ class Shelf(Vertical):
         self._archive = archive
         self.renew()
 
+    def renew_if_changed(self) -> None:
+        """Read the programs again if another window or command has written the archive."""
+        with contextlib.suppress(ArchiveError):  # it cannot be read just now
+            if self._archive.changes != self._changes:
+                self.renew()
+
     def renew(self) -> None:
         """Read the programs again, as after something was kept.
 
@@ -93,6 +105,7 @@ class Shelf(Vertical):
         from hostlink.jobs.listing_source import shipped_programs
 
         self._shipped = self._shipped or list(shipped_programs().values())
+        self._changes = self._archive.changes
         first = self._archive.programs(limit=_AT_ONCE)
         self._take(_Known(first))
         if len(first) == _AT_ONCE:
@@ -133,7 +146,7 @@ class Shelf(Vertical):
         if not asked:
             entries = self._known.entries + self._shipped_entries([])
             more = " or more" if len(self._known.entries) == _AT_ONCE else ""
-            head = f"Archive: {plural(len(self._known.entries), 'program')}{more}; Enter opens one"
+            head = f"Archive: {plural(len(self._known.entries), 'program')}{more}"
         else:
             entries = [
                 one
@@ -144,8 +157,8 @@ class Shelf(Vertical):
             found = self._archive.find(question, limit=_MOST_FOUND)
             entries += [_found(one) for one in found if _name(one) not in seen]
             entries += self._shipped_entries(asked)
-            head = f"Archive: {len(entries):,} found; Enter opens one"
-        self.query_one("#shelf-head", Static).update(Content(head))
+            head = f"Archive: {len(entries):,} found"
+        self.query_one(Heading).say(head)
         self.query_one(Rows).show(entries, stay=not asked)
 
     def _shipped_entries(self, asked: Sequence[str]) -> list[Entry]:
@@ -154,7 +167,7 @@ class Shelf(Vertical):
 
         have = self._known.names
         return [
-            Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", one.title))
+            Entry(f"{SHIPPED}{one.name}", (one.name, "", "shipped", "", "", one.title))
             for one in self._shipped
             if one.name not in have
             and all(word in " ".join((one.name, one.title, *one.tags)).casefold() for word in asked)
@@ -200,7 +213,8 @@ class Shelf(Vertical):
 
 def _entry(one: Program) -> Entry:
     size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
-    return Entry(one.name, (one.name, str(one.latest), size, one.title))
+    kept = shown(one.kept_at, "%Y-%m-%d")
+    return Entry(one.name, (one.name, str(one.latest), size, kept, ", ".join(one.tags), one.title))
 
 
 def _name(found: Found) -> str:
@@ -214,4 +228,6 @@ def _found(found: Found) -> Entry:
     if found.program is not None and found.program.retired:
         what = f"(retired) {what}"
     name = item.program if found.program is not None else item.spec
-    return Entry(item.spec, (name, str(item.number), size, what))
+    kept = shown(item.at, "%Y-%m-%d")
+    tags = ", ".join(found.program.tags) if found.program is not None else ""
+    return Entry(item.spec, (name, str(item.number), size, kept, tags, what))

@@ -62,6 +62,8 @@ class ShrinkScreen(Page[str | None]):
         size = f"{before:,} of {plural(limit, 'byte')}" if limit else plural(before, "byte")
         if limit and before > limit:
             size += f": {plural(before - limit, 'byte')} over"
+        if limit and self.most.after > limit:
+            size += f", and still {plural(self.most.after - limit, 'byte')} over at its smallest"
         return f"Make it smaller: {size}"
 
     def _entries(self) -> list[Entry]:
@@ -69,8 +71,9 @@ class ShrinkScreen(Page[str | None]):
         limit, now = self.most.limit, self.most.before
         if limit and now > limit:
             fitting = self.made(TO_FIT)
-            saved = fitting.before - fitting.after
-            entries.append(self._entry(TO_FIT, saved, saved, fitting.after))
+            if fitting.after <= limit:
+                saved = fitting.before - fitting.after
+                entries.append(self._entry(TO_FIT, saved, saved, fitting.after))
         for step in self.most.steps:
             now -= step.saved
             entries.append(self._entry(step.level, step.saved, self.most.before - now, now))

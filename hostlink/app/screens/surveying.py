@@ -193,6 +193,7 @@ class SurveyScreen(Page[None]):
         except HostlinkError as error:
             self.app.show_error(error)
             return
+        self.app.boards.forget_profiles()
         self.app.tell(f"The profile is kept as {path}.")
         if self.attached is not None:
             give_profile(self.app.archive, identity_of(self.attached.port), name)

@@ -13,8 +13,8 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
-from hostlink.app.desk.action import GROUPS, DeskAction
-from hostlink.app.desk.actions import ACTIONS, BY_ID, BY_LETTER
+from hostlink.app.actions.action import GROUPS, DeskAction
+from hostlink.app.actions.table import ACTIONS, BY_ID, BY_LETTER
 
 _GAP, _GROUP_GAP = "  ", " · "
 _THE_REST = BY_ID["every-action"]

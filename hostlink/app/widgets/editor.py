@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.segment import Segment
@@ -12,20 +12,20 @@ from textual import events
 from textual.binding import Binding, BindingType
 from textual.geometry import Size
 from textual.message import Message
+from textual.reactive import reactive
 from textual.strip import Strip
 from textual.theme import Theme
 from textual.widget import Widget
 from textual.widgets import TextArea
 from textual.widgets.text_area import TextAreaTheme
 
+from hostlink.app import texts
 from hostlink.app.themes import THEMES
+from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.listing import Finding, Language, LedgerRow, Rules
     from hostlink.listing.rules import Form
-
-_LONGEST_SCANNED = 2_000  # characters; a longer line is no BASIC that a board could take
-_KINDS = {"quoted": "listing--quoted", "remark": "listing--remark", "number": "listing--number"}
 
 
 class ListingEditor(TextArea):
@@ -38,7 +38,11 @@ class ListingEditor(TextArea):
         "listing--remark",
         "listing--jump",
         "listing--finding",
+        "listing--fault",
     }
+    # A line in which a program stopped with an error, and the board's words; marked while the line
+    # is as it was then.
+    fault: reactive[tuple[str, str] | None] = reactive(None)
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("ctrl+home", "edge(0)", "Start of the listing", show=False),
         Binding("ctrl+end", "edge(1)", "End of the listing", show=False),
@@ -87,6 +91,19 @@ class ListingEditor(TextArea):
             self._line_cache.clear()
             self.refresh()
 
+    def watch_fault(self) -> None:
+        """Draw the marked line anew."""
+        self._line_cache.clear()
+
+    def has_fault(self, row: int) -> bool:
+        """Return whether a row is marked with an error of the board."""
+        fault = self.fault
+        return (
+            fault is not None
+            and row < self.document.line_count
+            and (self.document.get_line(row) == fault[0])
+        )
+
     def get_line(self, line_index: int) -> Text:
         """Return a line with its colours, followed by what the review found there."""
         typed = self.document.get_line(line_index)
@@ -95,37 +112,18 @@ class ListingEditor(TextArea):
         text = Text(shown, end="", no_wrap=True)
         if not typed:
             return text  # the first drawing has no text, and needs nothing else loaded
-        from hostlink.listing import Line
+        from hostlink.app.widgets.colouring import coloured
 
-        line = Line.from_text(typed)
-        start = len(typed) - len(line.body)
-        if line.number is not None:
-            text.stylize(self.get_component_rich_style("listing--number"), 0, start)
-        if len(typed) <= _LONGEST_SCANNED and self.listing_language is not None:
-            self._colour(text, line.body, start, self.listing_language)
+        for start, end, name in coloured(typed, self.listing_language):
+            text.stylize(self.get_component_rich_style(f"listing--{name}"), start, end)
+        if self.fault is not None and self.has_fault(line_index):
+            style = self.get_component_rich_style("listing--fault")
+            text.append(f"  × stopped here: {safe(self.fault[1])}", style)
         found = self.findings.get(line_index)
         if found:
             words = f"  « {', '.join(one.rule.replace('-', ' ') for one in found)}"
             text.append(words, self.get_component_rich_style("listing--finding"))
         return text
-
-    def _colour(self, text: Text, body: str, start: int, language: Language) -> None:
-        from hostlink.listing.tokens import scan
-
-        jumps = set(language.jumps)
-        after_jump = False
-        for span in scan(body, language):
-            name = _KINDS.get(span.kind, "")
-            if span.kind == "word":
-                name = "listing--keyword"
-                after_jump = span.word in jumps
-            elif span.kind == "number" and after_jump:
-                name = "listing--jump"
-            elif span.kind != "blank":
-                after_jump = False
-            if name:
-                style = self.get_component_rich_style(name)
-                text.stylize(style, start + span.start, start + span.end)
 
     def action_edge(self, end: int, select: bool = False) -> None:
         """Put the cursor at the start (0) or the end (1) of the listing."""
@@ -217,9 +215,10 @@ class Ledger(Widget):
     """The two columns to the right of the listing: what each line costs, and the total so far.
 
     A line with a finding has "!" in front; a line that is not stored says why instead of a cost.
+    Behind a line that a load has sent stands a thin bar, once it is proven a thick one.
     """
 
-    HEAD = "  cost  so far "
+    HEAD = "  cost  so far  "
     WIDTH = len(HEAD)
     COMPONENT_CLASSES: ClassVar[set[str]] = {"ledger--here", "ledger--over", "ledger--unstored"}
 
@@ -229,10 +228,14 @@ class Ledger(Widget):
         self._rows: Mapping[int, LedgerRow] = {}
         self._marked: Mapping[int, Sequence[Finding]] = {}
         self._limit = 0
+        self._sent: Mapping[int, str] = {}
+        self._done: Container[int] = ()
+        self._proven = False
 
     def on_mount(self) -> None:
         self.watch(self._editor, "scroll_y", self._moved, init=False)
         self.watch(self._editor, "selection", self._moved, init=False)
+        self.watch(self._editor, "fault", self._moved, init=False)
 
     def _moved(self) -> None:
         self.refresh()
@@ -249,15 +252,41 @@ class Ledger(Widget):
         self._marked = marked
         self.refresh()
 
+    def on_click(self, event: events.Click) -> None:
+        """Put the editor's cursor on the line whose cost was clicked."""
+        row = event.y + self._editor.scroll_offset.y
+        if row < self._editor.document.line_count:
+            self._editor.move_cursor((row, 0))
+        self._editor.focus()
+
+    def mark(self, lines: Mapping[int, str], sent: Container[int], *, proven: bool) -> None:
+        """Mark the lines that are on the board, unless they were changed in the editor since.
+
+        lines: the listing that a load sends, by line number. sent: the numbers of those that were
+        sent. proven: whether they were also read back as they are.
+        """
+        self._sent, self._done, self._proven = lines, sent, proven
+        self.refresh()
+
+    def _sign(self, row: LedgerRow) -> str:
+        number = row.line.number
+        if number is None or number not in self._done or self._sent.get(number) != row.line.typed:
+            return " "
+        return texts.USED if self._proven else texts.SENT
+
     def text_at(self, place: int) -> str:
         """Return the two columns beside a row of the listing, counted from 0."""
         row = self._rows.get(place)
         mark = "!" if place in self._marked else " "
+        if self._editor.has_fault(place):
+            mark = "×"
         if row is None:
             return mark.ljust(self.WIDTH)
         if row.standing != "stored":
             return f"{mark} {row.standing}".ljust(self.WIDTH)
-        return f"{mark}{row.cost:>5}{row.so_far:>8,} "
+        if self.size.width < self.WIDTH:
+            return f"{mark}{row.cost:>5} {self._sign(row)}"
+        return f"{mark}{row.cost:>5}{row.so_far:>8,} {self._sign(row)}"
 
     def render_line(self, y: int) -> Strip:
         place = y + self._editor.scroll_offset.y

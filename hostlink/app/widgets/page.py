@@ -13,6 +13,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.layout import WIDTHS
+from hostlink.app.widgets.foot import Foot
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
 
@@ -36,7 +37,7 @@ class Page(Screen[R]):
         head = Content(safe(self.head()))
         yield Static(head, id="page-head", classes="heading", markup=False)
         yield from self.body()
-        yield Static(Content(safe(self.foot())), classes="foot", markup=False)
+        yield Foot(self.foot(), self.BINDINGS)
 
     def head(self) -> str:
         """Return the first heading; `set_head` changes it."""

@@ -23,7 +23,8 @@ from textual.strip import Strip
 
 from hostlink.words import safe
 
-_MARK, _NO_MARK = "▸ ", "  "
+_MARK, _MARK_ELSEWHERE, _NO_MARK = "▸ ", "· ", "  "
+_LEAST_SHARE = 20  # cells of a column that shares the rest, before others give way to it
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +32,13 @@ class Column:
     """A column of a list.
 
     width: in cells, 0 for the width of its content, -1 for a share of the remaining width. right:
-    align its cells to the right.
+    align its cells to the right. extra: shown only where it has content and the list has room.
     """
 
     head: str
     width: int = 0
     right: bool = False
+    extra: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,19 +119,22 @@ class Rows(ScrollView, can_focus=True):
 
     def _measure(self) -> None:
         """Compute the column widths; columns that fit their content look at the first rows only."""
-        widths = []
-        seen = self.entries[:200]
-        for at, column in enumerate(self.columns):
-            width = column.width
-            if not width:
-                cells = [cell_len(safe(one.cells[at])) for one in seen]
-                width = max([cell_len(column.head), *cells], default=0)
-            widths.append(width)
+        widths = [column.width or self._width_of(at) for at, column in enumerate(self.columns)]
+        sharing = sum(width < 0 for width in widths)
         left = self.size.width - len(_MARK) - 1 - sum(width + 1 for width in widths if width > 0)
-        sharing = max(1, sum(width < 0 for width in widths))
-        share = (left - sharing + 1) // sharing
+        for at, column in reversed(list(enumerate(self.columns))):
+            if column.extra and widths[at] and left < sharing * (_LEAST_SHARE + 1):
+                left += widths[at] + 1
+                widths[at] = 0
+        share = (left - sharing + 1) // max(1, sharing)
         self._widths = [max(4, share) if width < 0 else width for width in widths]
         self.virtual_size = Size(self.size.width, len(self.entries) + 1)
+
+    def _width_of(self, at: int) -> int:
+        """Return the width of a column's content and head, 0 for an extra one without content."""
+        column = self.columns[at]
+        widest = max((cell_len(safe(one.cells[at])) for one in self.entries[:200]), default=0)
+        return 0 if column.extra and not widest else max(cell_len(column.head), widest)
 
     def on_resize(self) -> None:
         self._measure()
@@ -138,6 +143,8 @@ class Rows(ScrollView, can_focus=True):
     def _row_text(self, cells: Sequence[str]) -> str:
         parts = []
         for text, width, column in zip(cells, self._widths, self.columns, strict=True):
+            if not width:
+                continue
             shown = safe(text)
             size = cell_len(shown)
             if column.right and size < width:
@@ -160,7 +167,8 @@ class Rows(ScrollView, can_focus=True):
         if place >= len(self.entries):
             return Strip.blank(width, base)
         here = place == self.cursor
-        text = (_MARK if here else _NO_MARK) + self._row_text(self.entries[place].cells)
+        mark = (_MARK if self.has_focus else _MARK_ELSEWHERE) if here else _NO_MARK
+        text = mark + self._row_text(self.entries[place].cells)
         style = self.get_component_rich_style("rows--cursor") if here and self.has_focus else base
         return self._strip(text, style, width)
 

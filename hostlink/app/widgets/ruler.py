@@ -1,48 +1,79 @@
-"""The ruler of the program memory: how much the listing takes, and where the board's limit is."""
+"""The ruler: what the board holds and what the listing would take, drawn to one scale."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from itertools import groupby
 from typing import TYPE_CHECKING, ClassVar
 
+from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
 from textual.strip import Strip
 from textual.widget import Widget
 
 from hostlink.app import texts
+from hostlink.words import safe
 
 if TYPE_CHECKING:
     from hostlink.listing import Ledger
 
+_NAMES = ("board", "listing")
+_NAME_WIDTH = max(map(len, _NAMES)) + 1
+_LEAST_TRACK = 12  # cells; with less, the short words stand beside the tracks
+_WIDEST_TRACK = 76  # cells, as the listing below
+
+
+@dataclass(frozen=True, slots=True)
+class BoardTrack:
+    """What the ruler shows of the board.
+
+    words: beside the track. used: bytes that the board is known to hold. sent: bytes that were
+    sent to it and are not proven yet; they are drawn behind `used`.
+    """
+
+    words: str = ""
+    used: int = 0
+    sent: int = 0
+
 
 class MemoryRuler(Widget):
-    """Two rows: the memory drawn to scale, and its figures with the state in words."""
+    """Two tracks of one scale, each between its name and its state in words."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "ruler--used",
+        "ruler--sent",
         "ruler--unused",
         "ruler--beyond",
         "ruler--limit",
         "ruler--here",
         "ruler--words",
     }
-    _NAMES: ClassVar[dict[str, str]] = {
+    _STYLES: ClassVar[dict[str, str]] = {
         texts.USED: "ruler--used",
+        texts.SENT: "ruler--sent",
         texts.UNUSED: "ruler--unused",
         texts.BEYOND: "ruler--beyond",
         texts.LIMIT: "ruler--limit",
         texts.HERE: "ruler--here",
+        " ": "ruler--unused",
     }
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._ledger: Ledger | None = None
         self._here = (0, 0)
+        self._board = BoardTrack()
 
     def show(self, ledger: Ledger, here: tuple[int, int]) -> None:
         """Show a listing's ledger. here: first and last byte of the line at the cursor."""
         self._ledger = ledger
         self._here = here
+        self.refresh()
+
+    def show_board(self, board: BoardTrack) -> None:
+        """Show what the board holds."""
+        self._board = board
         self.refresh()
 
     @property
@@ -53,25 +84,33 @@ class MemoryRuler(Widget):
     def render_line(self, y: int) -> Strip:
         width = self.size.width
         ledger = self._ledger
-        if ledger is None:
+        if ledger is None or y > 1:
             return Strip.blank(width, self.rich_style)
-        if y == 0:
-            drawn = texts.ruler(width, ledger.total, ledger.limit, self._here)
-            return Strip([Segment(one, self._style(self._NAMES[one])) for one in drawn], width)
-        if y > 1:
-            return Strip.blank(width, self.rich_style)
-        words = f"  {self.words}"
-        # The words stand at the right, under the end of the memory; figures have what is left.
-        scale = texts.ruler_scale(width, ledger.total, ledger.limit)
-        room = max(0, width - len(words))
-        style = self._style("ruler--beyond") if ledger.over else self._style("ruler--words")
-        cut = (
-            scale[:room].rsplit(" ", 1)[0] if room < width and scale[room] != " " else scale[:room]
-        )
-        return Strip(
-            [Segment(cut.ljust(room), self.rich_style), Segment(words[: width - room], style)],
-            width,
-        )
+        words = (safe(self._board.words), texts.room_words(ledger))
+        track = self._track_width(words)
+        if track < _LEAST_TRACK:
+            words = (safe(self._board.words), texts.short_room_words(ledger))
+            track = max(4, self._track_width(words))
+        used, sent = self._board.used, self._board.sent
+        scale = max(ledger.limit, ledger.total, used + sent, 1)
+        if y:
+            drawn = texts.ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
+        else:
+            drawn = texts.ruler(track, used + sent, ledger.limit, scale=scale)
+            if sent:
+                proven = used * track // scale
+                drawn = drawn[:proven] + drawn[proven:].replace(texts.USED, texts.SENT)
+        state = self._style("ruler--beyond" if y and ledger.over else "ruler--words")
+        parts = [Segment(f"{_NAMES[y]:<{_NAME_WIDTH}}", self.rich_style)]
+        for one, run in groupby(drawn):
+            parts.append(Segment("".join(run), self._style(self._STYLES[one])))
+        room = max(0, width - _NAME_WIDTH - track)
+        parts.append(Segment(set_cell_size(f"  {words[y]}", room), state))
+        return Strip(parts, width)
+
+    def _track_width(self, words: tuple[str, str]) -> int:
+        beside = max(cell_len(each) for each in words)
+        return min(_WIDEST_TRACK, self.size.width - _NAME_WIDTH - 2 - beside)
 
     def _style(self, name: str) -> Style:
         return self.get_component_rich_style(name)

@@ -9,7 +9,6 @@ import click
 
 from hostlink.cli.commands.listings import material_for
 from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
-from hostlink.cli.commands.running import lines_to_type
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import shared
 from hostlink.cli.output import say
@@ -56,12 +55,13 @@ def adapt(
     """
     from hostlink.board.profile.file import find_profile
     from hostlink.jobs.adapting import adapt_for, inputs_of, prove
+    from hostlink.jobs.run.answers import read_answers
 
     material = material_for(common, what)
     target = common.the_profile()
     source = find_profile(source_name or _written_for(material))
     made = adapt_for(material.listing, source, target)
-    inputs = inputs_of(material) if input_path is None else lines_to_type(input_path)
+    inputs = inputs_of(material) if input_path is None else read_answers(input_path)
     proof = prove(material.listing, made, (source.name, target.name), inputs)
     if not common.json:
         _say_adapted(common, material.label, made, proof)

@@ -6,7 +6,6 @@ import dataclasses
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
@@ -15,18 +14,18 @@ from hostlink.cli.damage import tell_damaged
 from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, say
 from hostlink.cli.stopping import told_when_stopped
+from hostlink.cli.ways import advised
 from hostlink.words import plural
-
-if TYPE_CHECKING:
-    from hostlink.jobs.exporting import Imported
 
 
 def _day(_ctx: click.Context, _option: click.Parameter, text: str | None) -> datetime | None:
     """Parse the date given to `--since`."""
+    from hostlink.jobs.exporting import read_day
+
     if text is None:
         return None
     try:
-        return datetime.strptime(text.strip(), "%Y-%m-%d")
+        return read_day(text)
     except ValueError as error:
         raise click.BadParameter(f'"{text}" is no day: write one as 2031-09-03.') from error
 
@@ -105,26 +104,7 @@ def import_source(common: CommonOptions, source: Path) -> int:
     if common.json:
         as_json({"source": str(source), **dataclasses.asdict(imported)})
         return tell_damaged(imported.left_out)
-    _tell_imported(imported)
-    new = [
-        plural(count, kind.removesuffix("s").replace("_", " "))
-        for kind, count in imported.added.items()
-        if count
-    ]
-    say(f"Taken in from {source}: {', '.join(new) or 'nothing new'}.", quiet=common.quiet)
+    for change in imported.changes():
+        say(advised(change))
+    say(f"Taken in from {source}: {imported.news}.", quiet=common.quiet)
     return tell_damaged(imported.left_out)
-
-
-def _tell_imported(imported: Imported) -> None:
-    """Say what an import changed in this archive."""
-    for name, shown in imported.renamed.items():
-        say(f"{name} is another program here, so the one that came is shown as {shown}.")
-    for mark in imported.copies:
-        say(
-            f"Two copies of one archive both went on. What came with a number that is taken here "
-            f"is named with /{mark} behind it, such as NAME@3/{mark}; `history` shows both."
-        )
-    for name in imported.retired:
-        say(f"{name} was retired there, and is here too now; `hostlink return {name}` undoes that.")
-    for what in imported.healed:
-        say(f"Healed, for it was damaged here: {what}.")

@@ -194,7 +194,8 @@ def _finding(finding: Finding) -> str:
     )
     if finding.column:
         where += f", column {finding.column}"
-    return f"{finding.severity}: {where}: {finding.message} {finding.advice} ({finding.rule})"
+    where = "" if finding.names_its_place else f"{where}: "
+    return f"{finding.severity}: {where}{finding.message} {finding.advice} ({finding.rule})"
 
 
 @click.command()

@@ -19,7 +19,6 @@ from hostlink.cli.options import NumberRange, shared
 from hostlink.cli.output import as_json, data, say
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import HostlinkError, RefusedError
-from hostlink.reading import read_at_most
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from hostlink.link.running import Answers
 
 RUN_SECONDS = 60.0
-_LARGEST_INPUT = 1 << 20  # bytes
 _ASKING_SIGNS = ("?", ":")
 
 
@@ -66,10 +64,10 @@ def run(
     input is over. Ctrl+C interrupts the program; it stays in memory.
     """
     from hostlink.cli.progress import Teller
-    from hostlink.jobs.run.answers import Given
+    from hostlink.jobs.run.answers import Given, read_answers
 
     from_file = input_path is not None and str(input_path) != "-"
-    given = Given(lines_to_type(input_path)) if from_file else None
+    given = Given(read_answers(input_path)) if input_path and from_file else None
     if output is not None and output.exists():
         raise RefusedError(
             f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
@@ -221,34 +219,6 @@ class RunScreen(Questions):
         if new.upper().startswith(self._echo.upper()):
             return new[len(self._echo) :]
         return new
-
-
-def lines_to_type(path: Path | None) -> list[str]:
-    """Return the input lines to type; refuse control characters, which the board would obey."""
-    if path is None:
-        return []
-    try:
-        raw = read_at_most(path, _LARGEST_INPUT + 1)
-    except OSError as error:
-        raise RefusedError(
-            f"The input file {path} cannot be read: {error.strerror}.",
-            kept="Nothing was run.",
-            advice="Check the name of the file.",
-        ) from error
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = raw.decode("latin-1")
-    lines = text.replace("\r\n", "\n").removesuffix("\n").split("\n") if text else []
-    bad = [at for at, line in enumerate(lines, 1) if not line.isprintable()]
-    if bad or len(raw) > _LARGEST_INPUT:
-        why = f"line {bad[0]} holds a control character" if bad else "it is larger than 1 MiB"
-        raise RefusedError(
-            f"The input file {path} cannot be typed: {why}.",
-            kept="Nothing was run.",
-            advice="Name a text file with one answer a line.",
-        )
-    return lines
 
 
 def _write(path: Path, rows: list[str]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from pathlib import Path
 
 from hostlink.board.dialogue.events import Warned
 from hostlink.errors import (
@@ -12,7 +13,10 @@ from hostlink.errors import (
 from hostlink.jobs.events import Emit
 from hostlink.link.running import Answers
 from hostlink.listing import to_bytes
+from hostlink.reading import read_at_most
 from hostlink.words import safe
+
+_LARGEST_INPUT = 1 << 20  # bytes
 
 
 class Given:
@@ -66,3 +70,33 @@ class AnswerBytes:
                 return None
             raise RefusedError(f"The program was not answered: {error.what}") from error
         return data
+
+
+def read_answers(path: Path) -> list[str]:
+    """Return the lines of an input file: one answer each.
+
+    Raises RefusedError if it cannot be read or holds a control character, which the board would
+    obey.
+    """
+    try:
+        raw = read_at_most(path, _LARGEST_INPUT + 1)
+    except OSError as error:
+        raise RefusedError(
+            f"The input file {path} cannot be read: {error.strerror}.",
+            kept="Nothing was run.",
+            advice="Check the name of the file.",
+        ) from error
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = raw.decode("latin-1")
+    lines = text.replace("\r\n", "\n").removesuffix("\n").split("\n") if text else []
+    bad = [at for at, line in enumerate(lines, 1) if not line.isprintable()]
+    if bad or len(raw) > _LARGEST_INPUT:
+        why = f"line {bad[0]} holds a control character" if bad else "it is larger than 1 MiB"
+        raise RefusedError(
+            f"The input file {path} cannot be typed: {why}.",
+            kept="Nothing was run.",
+            advice="Name a text file with one answer a line.",
+        )
+    return lines

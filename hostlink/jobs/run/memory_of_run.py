@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from hostlink.board.dialogue.capturing import Capture
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.dialogue.reading import Reading
-from hostlink.errors import Interrupted, NotKnownError, ReadBackError
+from hostlink.errors import ArchiveError, Interrupted, NotKnownError, ReadBackError
 from hostlink.jobs.pasting import may_overwrite
 from hostlink.jobs.recalling import same_program
 from hostlink.jobs.session.rescuing import (
@@ -75,7 +75,7 @@ def _kept(session: Session, reading: Reading, *, must: bool) -> HeldProgram:
         return HeldProgram(reading.lines, 1, known[0].spec)
     try:
         return rescue_held(session, archive, session.board_in(archive))
-    except (NotKnownError, ReadBackError) as error:
+    except (NotKnownError, ReadBackError, ArchiveError) as error:
         if must:
             raise
         session.emit(Warned(f"The program is run and could not be kept before: {error.what}"))
@@ -97,7 +97,7 @@ def changed_by_run(session: Session, before: Before) -> str | None:
         return ""
     if result.lines and not before.spec:
         return None  # the single reading before may have been damaged on the wire
-    if session.archive is not None:
+    if session.archive is not None and not session.archive.read_only:
         board = session.board_in(session.archive)
         forget_copy(session.archive, board, held_content(session, result))
     now = "holds another program" if result.lines else "is empty"

@@ -8,7 +8,7 @@ from datetime import datetime
 from hostlink.archive import Archive, Board, Content, Revision
 from hostlink.board.dialogue.events import Phase
 from hostlink.board.dialogue.witness import ProofDoubt
-from hostlink.jobs.session.last_known import as_known, last_program
+from hostlink.jobs.session.last_known import as_known, copy_of, last_program
 from hostlink.jobs.session.patience import capture_s
 from hostlink.jobs.session.rescuing import held_content
 from hostlink.jobs.session.session import Session
@@ -46,10 +46,10 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
     session.emit(Phase("Reading what the board holds", capture_s(session.profile)))
     result = session.dialogue.capture()
     limit = session.profile.rules.storage.program_bytes
-    copy = archive.host_copy(board.uuid)
+    copy = copy_of(archive, board)
     if not result.lines:
         held = copy is not None and copy.content.text.strip()
-        lost = last_program(archive, board) if held else ""
+        lost = last_program(archive, board) if held and not archive.read_only else ""
         return BoardContents(board, "", False, 0, None, limit, lost, None)
     content = held_content(session, result)
     same = as_known(archive.holds(content), copy.revision if copy is not None else "")
@@ -61,11 +61,12 @@ def read_contents(session: Session, archive: Archive) -> BoardContents:
         revision = item if isinstance(item, Revision) else None
         spec, changed = copy.revision, True
     proven = result.is_proven
-    archive.set_host_copy(
-        board.uuid, content, proven=proven, may_lack_edits=not proven, revision=revision
-    )
-    now = archive.host_copy(board.uuid)
-    at = now.proven_at if now is not None and proven else None
+    if not archive.read_only:
+        archive.set_host_copy(
+            board.uuid, content, proven=proven, may_lack_edits=not proven, revision=revision
+        )
+    now = copy_of(archive, board)
+    at = now.proven_at if now is not None and proven and not archive.read_only else None
     return BoardContents(
         board, spec, changed, len(result.lines), content, limit, "", at, result.doubt
     )

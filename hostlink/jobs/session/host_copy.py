@@ -18,7 +18,7 @@ from hostlink.board.dialogue.reading import read_listing
 from hostlink.board.profile.model import Profile
 from hostlink.errors import ArchiveError
 from hostlink.jobs.listing_source import content_of
-from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.last_known import copy_of, last_program
 from hostlink.listing import Line, Listing, to_bytes
 
 
@@ -29,7 +29,7 @@ class LiveCopy:
         self._archive = archive
         self._board = board
         self._profile = profile
-        held = archive.host_copy(board.uuid)
+        held = copy_of(archive, board)
         text = held.content.text if held is not None else ""
         self.lines: dict[int, Line] = Listing.from_text(text).numbered()
         self._began_as = _began_as(archive, held)
@@ -89,7 +89,7 @@ class LiveCopy:
         """
         if not self.lines:
             return ""
-        spec = last_program(self._archive, self._board)
+        spec = "" if self._archive.read_only else last_program(self._archive, self._board)
         self.emptied()
         return spec
 
@@ -98,6 +98,8 @@ class LiveCopy:
         charset = self._profile.rules.form.charset
         content = content_of(listing, to_bytes(listing.text(), charset), charset, self._profile)
         self._began_as = self._revision_of(content)
+        if self._archive.read_only:
+            return
         self._archive.set_host_copy(
             self._board.uuid,
             content,

@@ -8,7 +8,7 @@ from typing import Any
 
 from hostlink.archive import Archive, Board
 from hostlink.archive.events import OpenEvent
-from hostlink.errors import Interrupted
+from hostlink.errors import ArchiveError, Interrupted
 from hostlink.jobs.session.patience import time_limit_s
 from hostlink.jobs.session.session import Session
 from hostlink.link.wire import STOPPED
@@ -28,9 +28,18 @@ def recorded_job(
     """Record the job done inside the block as an event of the archive, and limit its time.
 
     parts: how many programs it may read or write. A job within a job adds no limit of its own.
-    Raises LinkError past the limit, with a minute left to leave the board in order; an Interrupted
-    says in what state the board was left.
+    Raises ArchiveError if the archive is read-only, and LinkError past the limit, with a minute
+    left to leave the board in order; an Interrupted says in what state the board was left.
     """
+    if archive.read_only:
+        raise ArchiveError(
+            f"The {name} was not begun: the archive {archive.path} is read-only, so nothing can be "
+            "kept.",
+            kept="Nothing on the board was changed.",
+            advice=lambda by: (
+                f"Make the file and its folder writable, or name another {by.name_archive}."
+            ),
+        )
     limit_s = parts * time_limit_s(session.profile)
     with (
         session.patience.limited(limit_s, session.wire.now) as is_outermost,

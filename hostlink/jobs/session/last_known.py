@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import contextlib
+import uuid
 from collections.abc import Collection, Sequence
+from datetime import UTC, datetime
 
 from hostlink.archive import Archive, Board, HostCopy, JobEvent, Origin, Rescue, Revision
 from hostlink.board.port.ports import Identity
@@ -33,6 +35,30 @@ def is_board(identity: Identity, board: Board) -> bool:
 def known_board(archive: Archive, identity: Identity) -> Board | None:
     """Return the known board at a port, None if it is new."""
     return next((board for board in archive.boards() if is_board(identity, board)), None)
+
+
+def stranger(identity: Identity) -> Board:
+    """Return an entry for a board that the archive does not know and cannot take."""
+    now = datetime.now(UTC)
+    return Board(
+        str(uuid.uuid5(uuid.NAMESPACE_URL, repr(identity))),
+        "",
+        identity.vid,
+        identity.pid,
+        identity.serial,
+        identity.location,
+        "",
+        None,
+        now,
+        now,
+    )
+
+
+def copy_of(archive: Archive, board: Board) -> HostCopy | None:
+    """Return the archive's copy of the program on a board; None if there is none."""
+    if archive.read_only and all(each.uuid != board.uuid for each in archive.boards()):
+        return None
+    return archive.host_copy(board.uuid)
 
 
 def remembered_restart(archive: Archive | None, identity: Identity) -> bool | None:

@@ -17,7 +17,8 @@ class LinkChoice:
     port: a device name or address. baud: overrides the profile's speed unless 0. record: a file for
     the recording of the wire. stop_running: consent to interrupt a running program. is_guess: the
     board is new and no profile was named, so it has to be recognised. is_named: the user named the
-    profile, so its values are kept if the board talks differently.
+    profile, so its values are kept if the board talks differently. may_restart: the user was warned
+    that opening the port may restart the board.
     """
 
     port: str
@@ -27,6 +28,7 @@ class LinkChoice:
     stop_running: bool = False
     is_guess: bool = False
     is_named: bool = True
+    may_restart: bool = False
 
     @property
     def effective(self) -> Profile:

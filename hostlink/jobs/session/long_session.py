@@ -21,14 +21,21 @@ from hostlink.board.dialogue.events import Warned
 from hostlink.board.port.ports import Identity, port_of
 from hostlink.errors import HostlinkError, LinkError, LinkReason
 from hostlink.jobs.events import BoardReturned, BoardVanished, Emit, Event, MemoryLost
+from hostlink.jobs.session.activity import BoardActivity
 from hostlink.jobs.session.host_copy import LiveCopy
 from hostlink.jobs.session.last_known import last_program
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
 from hostlink.jobs.session.session import Session
+from hostlink.link.hearing import looks_like_question
+from hostlink.link.pacing import ends_with_prompt
 from hostlink.link.recording import Recorder
 
 _VANISHED = "The board vanished (unplugged?). Waiting for it to come back."
+_READ_ONLY = (
+    "The archive is read-only: it keeps neither what the board holds nor what is typed to it. "
+    "Programs can be run; loading and saving need an archive that can be written."
+)
 _REASONS_TO_STAY = (LinkReason.RUNNING, LinkReason.SILENT, LinkReason.UNREADABLE)
 
 
@@ -50,7 +57,7 @@ class LongSession:
         look_again_s: float,
     ) -> None:
         self.choice = choice
-        self.at_prompt = False
+        self.activity = BoardActivity()
         self._archive = archive
         self._emit = emit
         self._cancelled = cancelled
@@ -79,9 +86,17 @@ class LongSession:
         if self._recorder is not None:
             self._recorder.close()
 
+    @property
+    def at_prompt(self) -> bool:
+        """Return whether the board waits for a command."""
+        return self.activity.now.at_prompt
+
     def _begin(self, row: bytes | None) -> None:
         """Start again. row: the last row of a board at its prompt; None if it is not there."""
-        self.at_prompt = row is not None
+        if row is None:
+            self.activity.lost()
+        else:
+            self.activity.prompted()
 
     def _say(self, text: str) -> None:
         self._emit(Warned(text))
@@ -115,12 +130,15 @@ class LongSession:
         except LinkError as error:
             if not self._stays or error.reason not in _REASONS_TO_STAY:
                 raise
+            self._failed(session, error.reason)
             text = f"{error.what} {error.kept}".strip()
             self._emit(Warned(text, advice=error.advice))
             told = False
         self._restarts = session.restarts.seen
         self._board: Board = session.board_in(self._archive)
         self.copy = LiveCopy(self._archive, self._board, session.profile)
+        if self._archive.read_only and not returning:
+            self._say(_READ_ONLY)
         if session.restarts.memory_is_lost:
             spec = self.copy.lost()
             if not told:
@@ -180,23 +198,48 @@ class LongSession:
     # --- jobs --------------------------------------------------------------------------------
 
     @contextlib.contextmanager
-    def lend(self) -> Iterator[Session]:
+    def lend(self, *, may_stop: bool = False) -> Iterator[Session]:
         """Lend the open session to a job, and continue afterwards with the state that it left.
 
-        Raises LinkError while the board is not connected.
+        may_stop: consent to stop a running program first. Raises LinkError while the board is not
+        connected, and where a program runs that may not be stopped; nothing was typed then.
         """
         with self._linked() as session:
+            self._make_free(session, may_stop=may_stop)
+            session.is_astray = not self.at_prompt
             session.dialogue.restarted()  # earlier restarts do not concern this job
-            well = False
             try:
-                yield session
-                well = True
-            finally:
-                self._after_job(session, well)
+                with session.may_stop() if may_stop else contextlib.nullcontext():
+                    yield session
+            except HostlinkError as error:
+                reason = error.reason if isinstance(error, LinkError) else None
+                self._after_job(session, reason)
+                raise
+            except BaseException:
+                self._after_job(session, LinkReason.UNKNOWN)
+                raise
+            self._after_job(session, None)
 
-    def _after_job(self, session: Session, well: bool) -> None:
-        """Update the host copy after a job, and report a restart that it did not report."""
-        self._begin(session.dialogue.pacing.prompt if well else None)
+    def _make_free(self, session: Session, *, may_stop: bool) -> None:
+        """Make sure that no program runs which the job would type into."""
+
+    def _failed(self, session: Session, reason: LinkReason) -> None:
+        """Note in what state the board is after a failure."""
+        row = session.dialogue.standing_row
+        self.activity.failed(reason, row if looks_like_question(row.encode()) else "")
+
+    def _after_job(self, session: Session, failed: LinkReason | None) -> None:
+        """Update the host copy after a job, and report a restart that it did not report.
+
+        failed: why the link failed; None if it did not, and the job did well or was refused.
+        """
+        pacing = session.dialogue.pacing
+        well = failed is None and (
+            not pacing.direct_end or ends_with_prompt(session.wire.recent, pacing)
+        )
+        self._begin(pacing.prompt if well else None)
+        if failed is not None:
+            self._failed(session, failed)
         before = max(self._restarts, session.restarts.told)
         self._restarts = session.restarts.seen
         self.copy = LiveCopy(self._archive, self._board, session.profile)
@@ -209,7 +252,7 @@ class LongSession:
             session.use(dataclasses.replace(choice, port=session.choice.port))
             self.choice = choice
             self._board = session.board_in(self._archive)
-            self._after_job(session, well=False)
+            self._after_job(session, LinkReason.UNKNOWN)
 
     def _restarted(self) -> None:
         """Report that the board restarted, and where its program is kept."""

@@ -42,7 +42,7 @@ def open_session(
         remembered=remembered_restart(archive, identity),
     )
     missing = choice.port.startswith("/") and not Path(choice.port).exists()
-    if foresight.restarts and not missing:
+    if foresight.restarts and not (missing or choice.may_restart):
         emit(Warned(_warning(choice.port, foresight)))
     patience = Patience(emit)
     wire = _open_wire(choice, recorder)

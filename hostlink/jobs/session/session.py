@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import dataclasses
+import re
 from collections.abc import Iterator
 from types import TracebackType
 
@@ -17,7 +18,7 @@ from hostlink.board.profile.model import HEARD, Profile
 from hostlink.board.recognise import Recognised
 from hostlink.errors import ArchiveError, HostlinkError, Interrupted, LinkError, LinkReason
 from hostlink.jobs.events import BoardRecognised, Emit, MemoryLost
-from hostlink.jobs.session.last_known import last_program
+from hostlink.jobs.session.last_known import known_board, last_program, stranger
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.recognising import recognise
@@ -25,8 +26,11 @@ from hostlink.jobs.session.remembering import as_heard, remember
 from hostlink.jobs.session.restarts import Restarts
 from hostlink.link.attaching import Foresight
 from hostlink.link.port import TunablePort
+from hostlink.link.regain import FoundState
+from hostlink.link.taking_back import take_back
 from hostlink.link.wire import Wire
 
+_NUMBER = re.compile(rb"[0-9]+(?=[^0-9])")
 # How a board fails to answer if it does not talk as its profile says.
 _TALKS_OTHERWISE = (LinkReason.RUNNING, LinkReason.UNREADABLE, LinkReason.SILENT)
 _LOST_AT_OPENING = (
@@ -64,6 +68,7 @@ class Session:
         self.choice = choice
         self.use(choice)
         self._is_known_kind = True
+        self.is_astray = False  # where the board's prompt is has to be found out again
         self.is_recognised = False  # how the board talks was found out, not taken from a profile
         self.begun: set[str] = set()  # the UUIDs of the events of its jobs
 
@@ -102,7 +107,7 @@ class Session:
         again: even then, since the board may be silent or talk differently by now. Raises LinkError
         or Interrupted, with the state in which the board was left.
         """
-        if self.is_attached and not again:
+        if self.is_attached and not (again or self.is_astray):
             return
         try:
             woke = self._find_prompt(again=again)
@@ -111,6 +116,7 @@ class Session:
                 what="Stopped while looking for the board's prompt.",
                 kept="The board's program was not touched.",
             ) from error
+        self.is_astray = False
         if self.is_attached:
             return
         self.restarts.attached(at_opening=woke)
@@ -141,7 +147,7 @@ class Session:
                 self.restarts.silent_start = self.dialogue.silent_start
             return woke
         except LinkError as error:
-            knows_already = self.is_recognised and not again
+            knows_already = (self.is_recognised or self.is_astray) and not again
             if knows_already or error.reason not in _TALKS_OTHERWISE:
                 raise
             if error.reason is LinkReason.RUNNING and asks(parts_of(self.wire.recent)[2]):
@@ -230,8 +236,13 @@ class Session:
             self._note_board()
 
     def board_in(self, archive: Archive) -> Board:
-        """Return this board's entry in the archive; a new board gets one. Raises ArchiveError."""
+        """Return this board's entry in the archive; a new board gets one. Raises ArchiveError.
+
+        In an archive that is read-only nothing is noted; a new board is known for this session.
+        """
         identity = self.identity
+        if archive.read_only:
+            return known_board(archive, identity) or stranger(identity)
         is_named = self._is_known_kind and self.profile.name != HEARD
         return archive.board_seen(
             vid=identity.vid,
@@ -272,4 +283,7 @@ class Session:
         if not self.is_attached:
             return
         with self.unstoppable(), contextlib.suppress(HostlinkError):
-            self.dialogue.regain(may_interrupt=True)
+            half = _NUMBER.match(take_back(self.wire, self.dialogue.pacing))
+            found = self.dialogue.regain(may_interrupt=True).found  # enters what was not erased
+            if half is not None and found is FoundState.PROMPT:
+                self.dialogue.exchange(half[0].decode())  # deletes the half line

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.app.desk.action import BOARD, DeskAction
+from hostlink.app.actions.action import BOARD, DeskAction
 
 BOARD_ACTIONS = (
     DeskAction(
@@ -31,7 +31,7 @@ BOARD_ACTIONS = (
         "interrupt",
         "",
         "Interrupt the program",
-        "The one that runs there",
+        "Or stop the job on that board",
         lambda desk: desk.console.interrupt(),
         BOARD,
         word="stop",
@@ -65,7 +65,7 @@ BOARD_ACTIONS = (
         "",
         "Boards",
         "Attach, detach, label, choose",
-        lambda desk: desk.show_boards(),
+        lambda desk: desk.screens.boards(),
         BOARD,
         word="boards",
         letter="d",
@@ -98,7 +98,7 @@ BOARD_ACTIONS = (
         "",
         "Put back a backup",
         "All of it, or single items",
-        lambda desk: desk.show_backups(),
+        lambda desk: desk.screens.backups(),
         BOARD,
         word="put back",
         letter="p",
@@ -109,7 +109,7 @@ BOARD_ACTIONS = (
         "",
         "Firmware",
         "Review an image, write it",
-        lambda desk: desk.ask_for_image(),
+        lambda desk: desk.screens.firmware(),
         BOARD,
         word="firmware",
         letter="w",
@@ -129,7 +129,7 @@ BOARD_ACTIONS = (
         "",
         "Programs stored on the board",
         "Store and recall",
-        lambda desk: desk.show_stored(),
+        lambda desk: desk.screens.stored(),
         BOARD,
         also="eeprom slots permanent memory files recall",
     ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from hostlink.app.desk.action import CHECK, LISTING, DeskAction
+from hostlink.app.actions.action import CHECK, LISTING, DeskAction
 
 LISTING_ACTIONS = (
     DeskAction(

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from hostlink.app.desk.action import APP, ARCHIVE, DeskAction, key_words
-from hostlink.app.desk.board_actions import BOARD_ACTIONS
-from hostlink.app.desk.listing_actions import LISTING_ACTIONS
+from hostlink.app.actions.action import APP, ARCHIVE, DeskAction, key_words
+from hostlink.app.actions.archive_actions import ARCHIVE_ACTIONS
+from hostlink.app.actions.board_actions import BOARD_ACTIONS
+from hostlink.app.actions.listing_actions import LISTING_ACTIONS
 
 ACTIONS = (
     *BOARD_ACTIONS,
@@ -25,7 +26,7 @@ ACTIONS = (
         "",
         "Revisions",
         "All revisions of the program",
-        lambda desk: desk.show_revisions(),
+        lambda desk: desk.screens.revisions(),
         ARCHIVE,
         word="revisions",
         letter="v",
@@ -67,14 +68,33 @@ ACTIONS = (
         ARCHIVE,
         also="print reference page html commands help",
     ),
+    *ARCHIVE_ACTIONS,
     DeskAction(
         "settings",
         "",
         "Settings",
         "Theme, default port and profile",
-        lambda desk: desk.show_settings(),
+        lambda desk: desk.screens.settings(),
         APP,
         also="options preferences theme colours dark light configure",
+    ),
+    DeskAction(
+        "quiet",
+        "",
+        "Only listing and console",
+        "Large, as for a projector; again: everything",
+        lambda desk: desk.space.be_quiet(),
+        APP,
+        also="projector beamer show class screen zoom hide",
+    ),
+    DeskAction(
+        "big-console",
+        "",
+        "Large console",
+        "Most of the screen; again: its usual place",
+        lambda desk: desk.space.enlarge_console(),
+        APP,
+        also="tall big enlarge output",
     ),
     DeskAction(
         "words",

@@ -1,0 +1,1 @@
+"""The actions of the app: their keys, words, letters and synonyms."""

@@ -1,0 +1,265 @@
+"""Work with the archive: tags and notes, export, import, duplicate, prove."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.app.ways import advised
+from hostlink.errors import HostlinkError, UsageError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from hostlink.archive import Program, Proof
+    from hostlink.jobs.exporting import Exported, Imported
+
+
+class ArchiveJobs(DeskPart):
+    """Does what the commands `tag`, `note` and those of the group `archive` do."""
+
+    def tags(self, name: str) -> None:
+        """Ask for the tags of a program and its note, and keep what is changed.
+
+        name: the program, "" where none is chosen.
+        """
+        from hostlink.app.screens.dialogues import Fill
+
+        if not name:
+            self.app.tell("There is no program in the archive yet: keep the listing first.")
+            return
+        program = self.app.careful(lambda: self.app.archive.program(name))
+        if program is None:
+            return
+
+        def answered(given: dict[str, str] | None) -> None:
+            if given is not None:
+                self.app.careful(lambda: self._note_on(program, given))
+                self.desk.shelf.renew()
+                self.sheets.check()  # the note may silence a rule of the review
+
+        self.app.push_screen(
+            Fill(
+                f"Tags of {name}, and a note on it.",
+                [("tags", "tags", " ".join(program.tags)), ("note", "note", _own_note(program))],
+                hint="Tags are single words, parted by blanks; the search finds programs by them. "
+                "Earlier notes stay in the archive. Enter keeps both.",
+            ),
+            answered,
+        )
+
+    def _note_on(self, program: Program, given: dict[str, str]) -> None:
+        """Keep tags and a note, as far as they differ from those that are there."""
+        from hostlink.archive.names import fold
+        from hostlink.listing.finding import silenced_in, with_silence
+
+        archive, name = self.app.archive, program.name
+        wanted = given["tags"].split()
+        kept = {fold(tag) for tag in wanted}
+        archive.tag(name, *wanted)
+        archive.untag(name, *(tag for tag in program.tags if fold(tag) not in kept))
+        if given["note"] != _own_note(program):
+            note = given["note"]
+            for rule in sorted(silenced_in(program.note)):
+                note = with_silence(note, rule)
+            archive.note(name, note)
+        now = archive.program(name)
+        tags = f"the tags {', '.join(now.tags)}" if now.tags else "no tags"
+        self.app.tell(f"{name} has {tags}, and {'a' if _own_note(now) else 'no'} note.")
+
+    def _show(self, words: str, more: Sequence[str] = ()) -> None:
+        """Show the result of a job, with all that is to be read of it."""
+        from hostlink.app.screens.dialogues import Ask
+
+        self.app.tell(words)
+        self.app.push_screen(Ask(words, [("close", "Close")], why="\n".join(more)))
+
+    def _with_path(
+        self, question: str, value: str, hint: str, work: Callable[[Path], object]
+    ) -> None:
+        """Ask for a file or folder, and do something with it."""
+        from hostlink.app.screens.choosing import ChoosePath
+        from hostlink.jobs.files import named_path
+
+        def answered(name: str | None) -> None:
+            if name:
+                work(named_path(name))
+
+        self.app.push_screen(ChoosePath(question, value, hint=hint), answered)
+
+    def _day(self, suffix: str = "") -> str:
+        return f"archive-{self.app.now().astimezone():%Y-%m-%d}{suffix}"
+
+    # --- out of the archive ------------------------------------------------------------------
+
+    def export(self) -> None:
+        """Ask for a folder and what of the archive to write, and export it."""
+        from hostlink.app.screens.dialogues import Fill
+
+        fields = [
+            ("folder", "to", self._day()),
+            ("programs", "programs", ""),
+            ("since", "since", ""),
+        ]
+        self.app.push_screen(
+            Fill(
+                "Export the archive as a BagIt folder (RFC 8493): listings as text, the rest as "
+                "JSON, each file with its SHA-256.",
+                fields,
+                hint="Programs by name, parted by blanks; none means all. Since: a day such as "
+                "2031-09-03; none means from the start. Enter writes a new folder.",
+                path="folder",
+            ),
+            self._export,
+        )
+
+    def _export(self, given: dict[str, str] | None) -> None:
+        from hostlink.app.aside import aside
+        from hostlink.jobs.exporting import export
+        from hostlink.jobs.files import named_path
+
+        if given is None or not given["folder"]:
+            return
+        target = named_path(given["folder"])
+        try:
+            since = _since(given["since"])
+        except HostlinkError as error:
+            self.app.show_error(error)
+            return
+        programs = tuple(given["programs"].split())
+
+        def done(exported: Exported) -> None:
+            counts = exported.counts
+            self._show(
+                f"{target.absolute()} is a BagIt folder with "
+                f"{plural(counts['programs'], 'program')} and "
+                f"{plural(counts['revisions'], 'revision')}, checked.",
+                [f"Left out, for it is damaged: {what}" for what in exported.left_out],
+            )
+
+        self.app.tell(f"Exporting to {target}...")
+        aside(
+            self.app, lambda: export(self.app.archive, target, programs=programs, since=since), done
+        )
+
+    def duplicate(self) -> None:
+        """Ask for a file name, and write a whole copy of the archive to it."""
+        self._with_path(
+            "Duplicate the archive to which new file?",
+            self._day(".sqlite3"),
+            "A whole copy, proven; a plain copy of a file in use can lack the latest revisions.",
+            self._duplicate,
+        )
+
+    def _duplicate(self, target: Path) -> None:
+        from hostlink.app.aside import aside
+
+        def done(findings: tuple[str, ...]) -> None:
+            if findings:
+                words = f"The archive is damaged; {target} is a copy of what could be read."
+            else:
+                words = f"The archive is duplicated to {target.absolute()}, whole and proven."
+            self._show(words, findings)
+
+        self.app.tell(f"Duplicating to {target}...")
+        aside(self.app, lambda: self.app.archive.duplicate(target), done)
+
+    # --- into it -----------------------------------------------------------------------------
+
+    def take_in(self) -> None:
+        """Ask for a BagIt folder or another archive, and import it."""
+        self._with_path(
+            "Import which BagIt folder or archive file?",
+            "",
+            "What is here already stays as it is; importing twice changes nothing.",
+            self._import,
+        )
+
+    def _import(self, source: Path) -> None:
+        from hostlink.app.aside import aside
+        from hostlink.jobs.exporting import import_from
+
+        def done(imported: Imported) -> None:
+            self.desk.shelf.renew()
+            self.sheets.check()
+            self._show(
+                f"Taken in from {source}: {imported.news}.",
+                [
+                    *(advised(each) for each in imported.changes()),
+                    *(f"Left out, for it is damaged there: {what}" for what in imported.left_out),
+                ],
+            )
+
+        self.app.tell(f"Importing {source}...")
+        aside(self.app, lambda: import_from(self.app.archive, source), done)
+
+    # --- its proof ---------------------------------------------------------------------------
+
+    def prove(self) -> None:
+        """Check the whole archive and show what is wrong, and offer to mend what can be."""
+        from hostlink.app.aside import aside
+
+        self.app.tell("Checking the archive...")
+        aside(self.app, self.app.archive.prove, self._proven)
+
+    def _proven(self, proof: Proof) -> None:
+        from hostlink.app.screens.dialogues import Ask
+
+        checked = ", ".join(
+            plural(count, what.removesuffix("s").replace("_", " "))
+            for what, count in proof.counts.items()
+            if count
+        )
+        verdict = "clean" if proof.clean else plural(len(proof.findings), "finding")
+        words = f"The archive {self.app.archive.path}: {verdict}."
+        more = [*proof.findings, *(f"Not checked: {what}" for what in proof.skipped)]
+        if proof.lasting:
+            more.append("Importing a duplicate or an export heals what is whole there.")
+        more.append(f"Checked: {checked or 'it is empty'}.")
+        answers = [("close", "Close")]
+        if proof.can_rebuild:
+            answers.append(("rebuild", "Make anew what can be made anew"))
+
+        def answered(answer: str | None) -> None:
+            if answer == "rebuild":
+                self._rebuild()
+
+        self.app.tell(words)
+        self.app.push_screen(Ask(words, answers, why="\n".join(more)), answered)
+
+    def _rebuild(self) -> None:
+        """Make anew what comes from what is kept, which is not changed; then check again."""
+        from hostlink.app.aside import aside
+
+        archive = self.app.archive
+
+        def work() -> Proof:
+            archive.rebuild()
+            return archive.prove()
+
+        aside(self.app, work, self._proven)
+
+
+def _own_note(program: Program) -> str:
+    """Return a program's note in one line, without the rules of the review that it silences."""
+    from hostlink.listing.finding import without_silence
+
+    return " ".join(without_silence(program.note).split())
+
+
+def _since(text: str) -> datetime | None:
+    from hostlink.jobs.exporting import read_day
+
+    if not text:
+        return None
+    try:
+        return read_day(text)
+    except ValueError as error:
+        raise UsageError(
+            f'"{text}" is no day.',
+            kept="Nothing was written.",
+            advice="Write one as 2031-09-03.",
+        ) from error

@@ -1,0 +1,117 @@
+"""Running the program on the board with its answers from a file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.errors import HostlinkError, UsageError
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.jobs.events import Event
+    from hostlink.jobs.run.answers import Given
+    from hostlink.jobs.run.running import Ran
+    from hostlink.jobs.session.session import Session
+
+_SECONDS = 60
+_LONGEST_S = 86_400
+
+
+class InputRun(DeskPart):
+    """Does what the command `run --input` does: its output comes to the console."""
+
+    def ask(self) -> None:
+        """Ask for the input file, the longest time and where the output goes, then run."""
+        from hostlink.app.screens.dialogues import Fill
+
+        if self.desk.readings.need() is None:
+            return
+        fields = [
+            ("input", "input", ""),
+            ("seconds", "seconds", str(_SECONDS)),
+            ("output", "output", ""),
+        ]
+        self.app.push_screen(
+            Fill(
+                "Run the program on the board with its answers from a file.",
+                fields,
+                hint="One answer a line. It is interrupted after these seconds. Output: a new "
+                "file for what it prints; none means only here. Enter runs it.",
+                path="input",
+            ),
+            self._answered,
+        )
+
+    def _answered(self, given: dict[str, str] | None) -> None:
+        from hostlink.jobs.files import TakenError, is_there, named_path
+        from hostlink.jobs.run.answers import Given, read_answers
+
+        if given is None:
+            return
+        output = named_path(given["output"]) if given["output"] else None
+        try:
+            lines = read_answers(named_path(given["input"])) if given["input"] else []
+            seconds = _seconds(given["seconds"])
+            if output is not None and is_there(output):
+                raise TakenError(
+                    f"{output} exists already.", kept="Nothing was run.", advice="Name a new file."
+                )
+        except HostlinkError as error:
+            self.app.show_error(error)
+            return
+        self._run(Given(lines), seconds, output)
+
+    def _run(self, answers: Given, seconds: float, output: Path | None) -> None:
+        from hostlink.jobs.events import RowPrinted
+        from hostlink.jobs.run.running import run
+
+        attached = self.desk.readings.need()
+        if attached is None:
+            return
+        printed: list[str] = []
+
+        def work(session: Session, _: Archive) -> Ran:
+            def emit(event: Event) -> None:
+                if isinstance(event, RowPrinted):
+                    printed.append(safe(event.text))
+                    attached.rows.append((printed[-1], False))
+                session.emit(event)
+
+            try:
+                ran = run(session, answers, longest_s=seconds, emit=emit)
+            finally:
+                if output is not None and printed:
+                    _write(output, printed)
+            ran.check()
+            return ran
+
+        def done(_: Ran) -> str:
+            left = f" Not asked for: {plural(answers.left, 'answer')}." if answers.left else ""
+            where = f" What it printed is in {output}." if output is not None and printed else ""
+            return f"The program has ended, {plural(len(printed), 'row')} printed.{left}{where}"
+
+        self.desk.show_band("console")
+        self.app.watch_job(attached.do("Running the program with its answers", work), done=done)
+
+
+def _write(path: Path, rows: list[str]) -> None:
+    from hostlink.jobs.files import write_new
+
+    write_new(path, "".join(f"{row}\n" for row in rows).encode(), replace=False)
+
+
+def _seconds(text: str) -> float:
+    try:
+        seconds = float(text or _SECONDS)
+    except ValueError:
+        seconds = 0.0
+    if not 0.1 <= seconds <= _LONGEST_S:
+        raise UsageError(
+            f'"{text}" is no time from 0.1 to {_LONGEST_S} seconds.',
+            kept="Nothing was run.",
+            advice=f"Write a number such as {_SECONDS}.",
+        )
+    return seconds

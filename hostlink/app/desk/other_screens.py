@@ -1,0 +1,105 @@
+"""The other screens that the desk opens, each imported when it is first shown."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+
+if TYPE_CHECKING:
+    from hostlink.app.screens.revisions import Wish
+
+
+class OtherScreens(DeskPart):
+    """Opens the other screens, and does what was chosen there."""
+
+    def revisions(self) -> None:
+        """Show the revisions of the program in the editor, or of the one at the list's cursor."""
+        from hostlink.app.screens.revisions import RevisionsScreen
+
+        name = self.desk.program
+        if not name:
+            self.app.tell("There is no program in the archive yet: keep the listing first.")
+            return
+
+        self.app.push_screen(RevisionsScreen(name), self._wished)
+
+    def rescues(self) -> None:
+        """Show what boards held before it was overwritten."""
+        from hostlink.app.screens.rescues import RescuesScreen
+
+        self.app.push_screen(RescuesScreen(), self._wished)
+
+    def _wished(self, wish: Wish | None) -> None:
+        """Do what was chosen on a screen with a revision or a rescue."""
+        self.desk.shelf.renew()  # restored, retired or put back meanwhile
+        if wish is None:
+            return
+        what, spec = wish
+        if what == "open":
+            self.sheets.open_word(spec)
+        else:
+            attached = self.desk.readings.need()
+            if attached is not None:
+                self.desk.transfers.load_word(attached, spec)
+
+    def boards(self) -> None:
+        """Show the screen of boards."""
+        from hostlink.app.screens.boards import BoardsScreen
+
+        self.app.push_screen(BoardsScreen())
+
+    def several(self) -> None:
+        """Show the screen that works with several boards at once."""
+        from hostlink.app.screens.several import SeveralScreen
+
+        self.app.push_screen(SeveralScreen())
+
+    def settings(self) -> None:
+        """Show the settings."""
+        from hostlink.app.screens.settings import SettingsScreen
+
+        self.app.push_screen(SettingsScreen())
+
+    def backups(self) -> None:
+        """Show the backups."""
+        from hostlink.app.screens.backups import BackupsScreen
+
+        self.app.push_screen(BackupsScreen())
+
+    def stored(self) -> None:
+        """Show the programs stored on the current board."""
+        from hostlink.app.screens.stored import show_stored
+
+        attached = self.desk.readings.need()
+        if attached is not None:
+            show_stored(self.app, attached)
+
+    def firmware(self) -> None:
+        """Ask for a firmware image, then show its review."""
+        from hostlink.app.screens.choosing import ChoosePath
+        from hostlink.app.screens.firmware import FirmwareScreen, review_file
+        from hostlink.jobs.files import named_path
+
+        def answered(name: str | None) -> None:
+            if not name:
+                return
+            path = named_path(name)
+            reviewed = self.app.careful(lambda: review_file(path))
+            if reviewed is not None:
+                self.app.push_screen(FirmwareScreen(reviewed))
+
+        self.app.push_screen(
+            ChoosePath(
+                "Which firmware image?",
+                hint="An Intel HEX file; it is only reviewed.",
+                suffixes=(".hex", ".ihx", ".ihex"),
+            ),
+            answered,
+        )
+
+    def firmware_history(self) -> None:
+        """Show which firmware was written to which board, from where one can go back."""
+        from hostlink.app.screens.firmware import FirmwareScreen
+
+        self.app.push_screen(FirmwareScreen(None))

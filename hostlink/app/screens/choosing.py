@@ -1,0 +1,110 @@
+"""Asking for a file or folder: a line that completes, and below it what its folder holds."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual import events
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import Vertical
+from textual.widgets import Input
+
+from hostlink.app.screens.dialogues import AskText, part
+from hostlink.app.widgets.paths import folder_of, places
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.text_line import TextLine
+
+
+class ChoosePath(AskText):
+    """A question answered by the name of a file or folder; None if it is cancelled.
+
+    suffixes: the only files shown; every file if empty. An answer may be any text: a name of
+    another kind, or that of a file which is still to be made.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("tab", "complete", "Complete", show=False, priority=True),
+    ]
+
+    def __init__(
+        self, question: str, value: str = "", *, hint: str = "", suffixes: Sequence[str] = ()
+    ) -> None:
+        super().__init__(question, value, hint=hint)
+        self._suffixes = tuple(suffixes)
+
+    def compose(self) -> ComposeResult:
+        with Vertical(id="box"):
+            yield part(self.question)
+            yield TextLine(self.value, id="answer")
+            yield Rows(
+                [Column("here", -1)], empty="No file or folder begins like this.", id="places"
+            )
+            yield part(
+                f"{self.hint} Tab completes, Down goes to the list; Enter there opens a folder. "
+                "Enter in the line takes it, Escape leaves it.".strip(),
+                name="quiet",
+            )
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.query_one("#answer").focus()
+        self._list()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        event.stop()
+        self._list()
+
+    def _list(self) -> None:
+        text = self.query_one("#answer", Input).value
+        names = places(text, self._suffixes)
+        self.query_one(Rows).show([Entry(name, (name,)) for name in names], stay=False)
+
+    def _take(self, name: str) -> None:
+        """Put a name of the list into the line, behind the folder that stands there."""
+        line = self.query_one("#answer", Input)
+        line.value = folder_of(line.value) + name
+        line.cursor_position = len(line.value)
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        """Open a folder, or answer with a file."""
+        event.stop()
+        self._take(event.key)
+        if event.key.endswith("/"):
+            self._list()
+            self.query_one(Rows).focus()
+        else:
+            self.dismiss(self.query_one("#answer", Input).value)
+
+    def on_key(self, event: events.Key) -> None:
+        """Move between the line and the list with Down and Up."""
+        line, rows = self.query_one("#answer", Input), self.query_one(Rows)
+        if event.key == "down" and line.has_focus and rows.key:
+            rows.focus()
+        elif event.key == "up" and rows.has_focus and rows.cursor == 0:
+            line.focus()
+        else:
+            return
+        event.stop()
+        event.prevent_default()
+
+    def action_complete(self) -> None:
+        """Add what all names in the list begin with, or the name at the list's cursor."""
+        rows = self.query_one(Rows)
+        line = self.query_one("#answer", Input)
+        names = [one.key for one in rows.entries]
+        if not names:
+            return
+        typed = line.value[len(folder_of(line.value)) :]
+        common = _beginning(names) if line.has_focus else rows.key
+        if common.casefold().startswith(typed.casefold()) and len(common) > len(typed):
+            self._take(common)
+        line.focus()
+
+
+def _beginning(names: Sequence[str]) -> str:
+    """Return what all names begin with."""
+    first = names[0]
+    same = (at for at in range(len(first), 0, -1) if all(n.startswith(first[:at]) for n in names))
+    return first[: next(same, 0)]

@@ -1,0 +1,135 @@
+"""The rescues: what boards held before it was overwritten, and what to do with one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, ClassVar, Literal
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.dialogues import AskText
+from hostlink.app.screens.revisions import Wish
+from hostlink.app.ways import advised
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.archive import Rescue
+from hostlink.archive.times import shown
+from hostlink.jobs.collecting import gather_one, keep_all
+from hostlink.words import plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+
+MOST = 500  # rescues that are listed
+
+
+class RescuesScreen(Page[Wish | None]):
+    """Show the rescues, the newest first; return what the desk should do next with one."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#rescues"
+    FOOT = (
+        "Enter opens one in the editor. K keeps it under a name. Ctrl+L loads it. B compares it "
+        "with the board. Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
+        Binding("k", "keep", "Keep it under a name", tooltip="As a revision of a program"),
+        Binding("ctrl+l", "wish('load')", "Load it", tooltip="Back into the board"),
+        Binding("b", "compare_board", "Compare with the board", tooltip="What it holds now"),
+        Binding("escape", "leave", "Back", tooltip="To the desk"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rescues: dict[str, Rescue] = {}
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the list of rescues, with the listing of the chosen one."""
+        rows = Rows(
+            [
+                Column("rescue", 11),
+                Column("kept", 16),
+                Column("bytes", 6, right=True),
+                Column("from", 16),
+                Column("note", -1),
+            ],
+            empty="There is no rescue yet: a load makes one of what the board held.",
+            id="rescues",
+        )
+        yield from with_detail(rows, id="rescue-detail")
+
+    def on_mount(self) -> None:
+        found = self.app.archive.rescues(limit=MOST)
+        self.rescues = {one.spec: one for one in found}
+        labels = {board.uuid: board.label for board in self.app.archive.boards()}
+        more = " or more" if len(found) == MOST else ""
+        self.set_head(
+            f"What boards held before it was overwritten: {plural(len(found), 'rescue')}{more}"
+        )
+        self.query_one(Rows).show(
+            [_entry(one, labels.get(one.origin.board_uuid or "", "")) for one in found]
+        )
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        one = self.rescues.get(event.key)
+        if one is None:
+            return
+        content = self.app.careful(lambda: self.app.archive.content(one))
+        text = content.text if content is not None else ""
+        words = f"{one.spec}: {plural(one.line_count, 'line')}\n{text}"
+        self.query_one("#rescue-detail", Static).update(Content(safe(words, keep="\n")))
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        self.dismiss(("open", event.key))
+
+    def action_wish(self, what: Literal["open", "load"]) -> None:
+        key = self.query_one(Rows).key
+        if key:
+            self.dismiss((what, key))
+
+    def action_compare_board(self) -> None:
+        """Compare the rescue with the board; that screen goes back to this one."""
+        key = self.query_one(Rows).key
+        if key:
+            self.app.desk.comparing.compare(key)
+
+    def action_keep(self) -> None:
+        """Ask for a name, and keep the rescue as a revision of that program."""
+        one = self.rescues.get(self.query_one(Rows).key)
+        if one is None:
+            return
+
+        def named(name: str | None) -> None:
+            if not name:
+                return
+            archive, profile = self.app.archive, self.app.boards.profile
+            kept = self.app.careful(
+                lambda: keep_all(archive, gather_one(one.spec, name, archive, profile), profile)
+            )
+            if kept is None:
+                return
+            told = [f"{one.spec} is kept as {new.revision.spec}." for _, new in kept.kept]
+            told += [f"{where} was not kept. {advised(why)}" for where, why in kept.left_out]
+            self.app.tell(" ".join(told))
+            self.app.notify(" ".join(told), markup=False)
+            self.app.desk.shelf.renew()
+
+        self.app.push_screen(
+            AskText(f"Under which name is {one.spec} kept?", one.program, hint="A program."),
+            named,
+        )
+
+
+def _entry(one: Rescue, board: str) -> Entry:
+    origin = one.origin
+    marks = ["after a restart"] if origin.after_restart else []
+    marks += [f"not proven: {origin.unproven}"] if origin.unproven else []
+    size = "" if one.size_bytes is None else f"{one.size_bytes:,}"
+    note = "; ".join(filter(None, (one.program, *marks, origin.note)))
+    return Entry(one.spec, (one.spec, shown(one.at), size, board or origin.where, note))

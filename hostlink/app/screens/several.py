@@ -1,0 +1,301 @@
+"""Several boards at once: loaded, saved or backed up together, each with a line of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, ClassVar
+
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.dialogues import Ask
+from hostlink.app.texts import board_sentence
+from hostlink.app.ways import shown_error
+from hostlink.app.widgets.page import Page, with_detail
+from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.archive import Archive
+from hostlink.errors import HostlinkError, RefusedError
+from hostlink.jobs.backup import BackedUp, backup
+from hostlink.jobs.listing_source import Material
+from hostlink.jobs.loading import Loaded, LoadOptions, load
+from hostlink.jobs.many import dated_name, keep_once, names
+from hostlink.jobs.saving import Saved, SaveOptions, save
+from hostlink.jobs.session.session import Session
+from hostlink.words import capital, plural, safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.job import Job
+
+
+@dataclass(slots=True)
+class _Task:
+    """What was last done with a board. alone: does the same again, with its questions."""
+
+    words: str
+    alone: Callable[[], object] | None = None
+    job: Job[Any] | None = None
+    failed: bool = False
+
+
+class SeveralScreen(Page[None]):
+    """Choose some of the attached boards and do one job on each of them at the same time."""
+
+    app: DeskApp
+    AUTO_FOCUS = "#several"
+    FOOT = (
+        "L loads the listing in the editor into each marked board, G saves each, K backs each up. "
+        "Space marks. Enter tries one board again alone, X stops them all, A shows other boards. "
+        "Escape goes back."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "mark", "Mark the board", tooltip="Only marked boards are worked with"),
+        Binding("l", "load", "Load into each", tooltip="The listing in the editor, kept once"),
+        Binding("g", "save", "Save each", tooltip="Under the board's name and the date"),
+        Binding("k", "backup", "Back up each", tooltip="All that each of them holds"),
+        Binding(
+            "enter",
+            "alone",
+            "Try one again alone",
+            priority=True,
+            tooltip="What failed, with the questions that it needs",
+        ),
+        Binding("x", "stop", "Stop them all", tooltip="Each ends in order"),
+        Binding("a", "boards", "Other boards", tooltip="To attach another one"),
+        Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
+    ]
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.left_out: set[str] = set()  # ports that are not marked
+        self.tasks: dict[str, _Task] = {}
+
+    def body(self) -> Iterator[Widget]:
+        """Lay out the list of attached boards, with what the chosen one holds and was told."""
+        rows = Rows(
+            [Column("", 1), Column("board", 16), Column("how it goes", -1)],
+            empty="No board is attached. A shows the boards that are here.",
+            id="several",
+        )
+        yield from with_detail(rows, id="several-detail")
+
+    def on_screen_resume(self) -> None:
+        self.renew()
+
+    def renew(self) -> None:
+        """Show every attached board and how its job goes."""
+        if not self.is_mounted:  # a job may end after the screen was left
+            return
+        boards = self.app.boards.by_port
+        called = self._names()
+        marked = len(self._marked())
+        self.set_head(f"Several boards at once: {marked:,} of {plural(len(boards), 'board')}")
+        self.query_one(Rows).show(
+            [
+                Entry(
+                    port,
+                    (
+                        "" if port in self.left_out else "*",
+                        called[port],
+                        self._words(attached),
+                    ),
+                )
+                for port, attached in boards.items()
+            ]
+        )
+        self._detail()
+
+    def _names(self) -> dict[str, str]:
+        """Return the name of each attached board by its port, each different."""
+        return names([each.choice for each in self.app.boards.by_port.values()], self.app.archive)
+
+    def _words(self, attached: AttachedBoard) -> str:
+        task = self.tasks.get(attached.port)
+        if task is None:
+            return capital(board_sentence("", self.app.desk.states.held(attached.port)).strip())
+        if task.job is None or task.job.ended:
+            return task.words
+        progress = task.job.progress
+        lines = f": {progress.sent_lines:,} of {plural(progress.all_lines, 'line')}"
+        return progress.phase + (lines if progress.all_lines else "")
+
+    def _detail(self) -> None:
+        attached = self.app.boards.by_port.get(self.query_one(Rows).key)
+        words: list[str] = []
+        if attached is not None:
+            name = self.app.desk.readings.name_of(attached)
+            held = board_sentence(name, self.app.desk.states.held(attached.port))
+            words = [f"{held}.", "", self._words(attached)]
+            task = self.tasks.get(attached.port)
+            if task is not None and task.job is not None:
+                words += [text for text, _ in task.job.progress.told]
+        text = "\n".join(safe(one) for one in words)
+        self.query_one("#several-detail", Static).update(Content(text))
+
+    def on_rows_moved(self, event: Rows.Moved) -> None:
+        event.stop()
+        self._detail()
+
+    def on_rows_chosen(self, event: Rows.Chosen) -> None:
+        event.stop()
+        task = self.tasks.get(event.key)
+        if task is not None and task.failed:
+            self.action_alone()
+        else:
+            self.action_mark()
+
+    def action_mark(self) -> None:
+        if port := self.query_one(Rows).key:
+            self.left_out ^= {port}
+            self.renew()
+
+    def action_boards(self) -> None:
+        self.app.push_screen(BoardsScreen())
+
+    def action_stop(self) -> None:
+        for task in self.tasks.values():
+            if task.job is not None:
+                task.job.stop()
+
+    def action_alone(self) -> None:
+        task = self.tasks.get(self.query_one(Rows).key)
+        if task is not None and task.failed and task.alone is not None:
+            task.alone()
+        else:
+            self.app.notify("Nothing has failed on this board.", markup=False)
+
+    # --- the jobs ----------------------------------------------------------------------------
+
+    def _marked(self) -> list[AttachedBoard]:
+        boards = self.app.boards.by_port
+        return [each for port, each in boards.items() if port not in self.left_out]
+
+    def _ready(self) -> list[AttachedBoard]:
+        """Return the marked boards; say why if there are none, or one of them is at work."""
+        boards = self._marked()
+        if any(each.busy is not None and each.busy.shown for each in boards):
+            self.app.notify("Wait until the boards have ended, or press X.", markup=False)
+            return []
+        if not boards:
+            self.app.notify("No board is marked: Space marks one, A attaches one.", markup=False)
+        return boards
+
+    def _do(
+        self,
+        attached: AttachedBoard,
+        what: str,
+        work: Callable[[Session, Archive], Any],
+        done: Callable[[Any], str],
+        alone: Callable[[], object] | None,
+        *,
+        overwrites: bool = False,
+    ) -> None:
+        """Start a job on one board; its progress and its end are shown in the board's line."""
+        name = self._names()[attached.port]
+        job = attached.do(f"{what} {name}", work)
+        task = self.tasks[attached.port] = _Task("", alone, job)
+
+        def ended(job: Job[Any]) -> None:
+            task.failed = job.error is not None
+            if job.error is None:
+                task.words = done(job.result)
+            else:
+                task.words = f"Failed: {shown_error(job.error).words()}"
+                if overwrites:
+                    self.app.desk.readings.unknown_now(attached)
+            self.app.tell(f"{name}: {task.words}")
+            self.renew()
+
+        job.on_end.append(ended)
+        job.on_change.append(lambda _: self.renew())
+        self.renew()
+
+    def action_load(self, *, despite_review: bool = False) -> None:
+        boards = self._ready()
+        pane = self.app.desk.sheet_pane
+        if not boards:
+            return
+        if not pane.sheet.name and pane.editor.text.strip():
+            pane.ask_name(lambda: self.action_load(despite_review=despite_review))
+            return
+        material = pane.sheet.as_material(pane.editor.text, self.app.boards.profile)
+        options = LoadOptions(despite_review=despite_review)
+        choices = [each.choice for each in boards]
+        try:
+            kept, options = keep_once(choices, self.app.archive, material, options, lambda _: None)
+        except HostlinkError as error:
+            is_review = isinstance(error, RefusedError) and bool(material.listing.numbered())
+            if is_review and not despite_review:
+                self._ask_despite(error)
+            else:
+                self.app.show_error(error)
+            return
+        for attached in boards:
+            self._load(attached, kept, options, material.text)
+
+    def _ask_despite(self, error: HostlinkError) -> None:
+        answers = [("leave", "Leave it"), ("load", "Load all the same")]
+
+        def answered(answer: str | None) -> None:
+            if answer == "load":
+                self.action_load(despite_review=True)
+
+        self.app.push_screen(Ask(error.what, answers, why="Nothing was sent yet."), answered)
+
+    def _load(
+        self, attached: AttachedBoard, material: Material, options: LoadOptions, text: str
+    ) -> None:
+        desk = self.app.desk
+
+        def done(loaded: Loaded) -> str:
+            desk.transfers.after_load(attached, loaded, text)
+            report = loaded.report
+            repairs = plural(report.repairs, "repair")
+            return f"{loaded.spec or loaded.label} is loaded, proven, {repairs}."
+
+        self._do(
+            attached,
+            f"Loading {material.label} into",
+            lambda session, archive: load(session, archive, material, options),
+            done,
+            lambda: desk.transfers.start_load(attached, material, options),
+            overwrites=True,
+        )
+
+    def action_save(self) -> None:
+        today = self.app.now().astimezone().date()
+        for attached in self._ready():
+            name = dated_name(self._names()[attached.port], today)
+            self._save(attached, SaveOptions(name=name, unless_held=True))
+
+    def _save(self, attached: AttachedBoard, options: SaveOptions) -> None:
+        desk = self.app.desk
+
+        def done(saved: Saved) -> str:
+            desk.shelf.renew()
+            desk.readings.look_again(attached, quietly=True)
+            new = "" if saved.is_new else ", nothing new"
+            return f"{saved.revision.spec} {saved.proof}{new}."
+
+        self._do(
+            attached,
+            "Saving from",
+            lambda session, archive: save(session, archive, options),
+            done,
+            lambda: desk.transfers.start_save(attached, replace(options, unless_held=False)),
+        )
+
+    def action_backup(self) -> None:
+        for attached in self._ready():
+            self._do(attached, "Backing up", backup, _backed_up, None)
+
+
+def _backed_up(backed: BackedUp) -> str:
+    names: Sequence[str] = [item.name for item in backed.backup.items]
+    unread = "".join(f" {name} could not be read: {why}" for name, why in backed.unread.items())
+    return f"Kept as {backed.backup.spec}: {', '.join(names)}.{unread}"

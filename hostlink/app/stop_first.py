@@ -1,0 +1,43 @@
+"""Jobs that need the board's prompt while a program runs: asking whether it may be stopped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from hostlink.errors import LinkError, LinkReason
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.job import Job
+
+
+def question_of(
+    app: DeskApp, job: Job[Any], watch: Callable[[Job[Any]], object]
+) -> Callable[[], object] | None:
+    """Return what asks to stop the program that a job failed for; None if it failed otherwise.
+
+    watch: called with the job that is begun with consent.
+    """
+    error, again = job.error, job.after_stop
+    if again is None or not isinstance(error, LinkError) or error.reason is not LinkReason.RUNNING:
+        return None
+    return partial(_ask, app, error, job.then, lambda: watch(again()))
+
+
+def _ask(app: DeskApp, error: LinkError, then: str, go_on: Callable[[], object]) -> None:
+    from hostlink.app.screens.dialogues import Ask
+
+    def answered(answer: str | None) -> None:
+        if answer == "stop":
+            go_on()
+
+    app.push_screen(
+        Ask(
+            error.what,
+            [("leave", "Leave it running"), ("stop", f"Stop it and {then}")],
+            why=f"{error.kept} Stopping may lose its variables; the program stays.",
+        ),
+        answered,
+    )

@@ -1,0 +1,45 @@
+"""The heading of a part of the desk. It shows by a sign and a colour whether keys go there."""
+
+from __future__ import annotations
+
+from textual.containers import Vertical
+from textual.content import Content
+from textual.widget import Widget
+from textual.widgets import Static
+
+from hostlink.words import safe
+
+HERE, ELSEWHERE = "▸ ", "  "
+
+
+class Heading(Static):
+    """A heading inside the Vertical that it is the heading of.
+
+    It has the class `-here` and the sign ▸ while the focus is within that Vertical. Both are set
+    from the screen's `focused`: Textual does not always evaluate `:focus-within` anew.
+    """
+
+    def __init__(self, words: str = "", *, id: str | None = None) -> None:
+        super().__init__("", id=id, classes="heading", markup=False)
+        self._words = words
+
+    def on_mount(self) -> None:
+        self.watch(self.screen, "focused", self._follow)
+
+    def say(self, words: str) -> None:
+        """Change the words of the heading."""
+        self._words = words
+        self._follow(self.screen.focused)
+
+    def on_click(self) -> None:
+        """Let keys go to what the heading is the heading of."""
+        pane = next(one for one in self.ancestors if isinstance(one, Vertical))
+        for line in pane.query("Input, TextArea"):
+            line.focus()
+            return
+
+    def _follow(self, focused: Widget | None) -> None:
+        pane = next(one for one in self.ancestors if isinstance(one, Vertical))
+        here = focused is not None and pane in focused.ancestors_with_self
+        self.set_class(here, "-here")
+        self.update(Content((HERE if here else ELSEWHERE) + safe(self._words)))

@@ -1,0 +1,57 @@
+"""What a folder holds that begins as typed, to complete the name of a file or folder."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from pathlib import Path
+
+from textual.suggester import Suggester
+
+from hostlink.archive.names import natural
+from hostlink.jobs.files import named_path
+
+_MOST = 1_000  # entries of a folder that are looked at
+
+
+def places(text: str, suffixes: Sequence[str] = ()) -> list[str]:
+    """Return what a folder holds that begins as typed: folders first, each with a / behind it.
+
+    text: a folder and the beginning of a name, either of which may be missing. suffixes: of the
+    files to return; all if empty. Hidden names are returned only if one is begun. A folder that
+    cannot be read holds nothing.
+    """
+    folder = folder_of(text)
+    begun = text[len(folder) :].casefold()
+    found: dict[bool, list[str]] = {True: [], False: []}
+    try:
+        with os.scandir(named_path(folder) if folder else Path()) as entries:
+            for _, entry in zip(range(_MOST), entries, strict=False):
+                name = entry.name
+                if not name.casefold().startswith(begun) or (name[0] == "." and not begun):
+                    continue
+                is_folder = entry.is_dir()
+                if is_folder or not suffixes or name.lower().endswith(tuple(suffixes)):
+                    found[is_folder].append(name)
+    except (OSError, ValueError):
+        return []
+    folders = [f"{name}/" for name in sorted(found[True], key=natural)]
+    return [*folders, *sorted(found[False], key=natural)]
+
+
+def folder_of(text: str) -> str:
+    """Return the part of a typed path up to its last separator, as it was typed."""
+    at = max(text.rfind(sign) for sign in {"/", os.sep})
+    return text[: at + 1]
+
+
+class PathSuggester(Suggester):
+    """Suggests the first file or folder that begins as typed; Right takes it into the line."""
+
+    def __init__(self) -> None:
+        super().__init__(use_cache=False, case_sensitive=True)
+
+    async def get_suggestion(self, value: str) -> str | None:
+        """Return a path that begins with `value`, or None."""
+        found = places(value) if value else []
+        return folder_of(value) + found[0] if found else None

@@ -1,0 +1,163 @@
+"""The desk at all sizes: what has room, what gives way, and where the focus is shown."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from hostlink.app.widgets.heading import HERE
+
+TIDE = "shipped:TIDE"
+
+
+def rows_with_costs(screen: str) -> list[str]:
+    """Return the rows of the screen in which a line of TIDE stands."""
+    return [row for row in screen.split("\n") if row.strip()[:2].isdigit()]
+
+
+def test_the_listing_has_twelve_rows_at_80_by_24(stage: Any, shown: Any) -> None:
+    """Twelve lines with their costs, and below them three programs of the archive."""
+
+    async def story(_: Any, app: Any) -> None:
+        assert app.desk.editor.size.height >= 12
+        assert len(rows_with_costs(shown(app))) >= 12
+        assert sum("shipped" in row for row in shown(app).split("\n")[13:]) >= 3
+
+    stage.play(story, opens=TIDE)
+
+
+@pytest.mark.parametrize(("size", "rows"), [((60, 15), 8), ((40, 12), 6), ((80, 17), 10)])
+def test_a_small_screen_shows_the_listing_or_the_band(
+    stage: Any, wait: Any, shown: Any, size: tuple[int, int], rows: int
+) -> None:
+    """Below 18 rows the band is there while it is in use; Escape shows the listing again."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        assert len(rows_with_costs(shown(app))) >= rows
+        assert "Archive" not in shown(app) and "Console" not in shown(app)
+        await pilot.press("escape", "a")
+        await wait(pilot, lambda: "Archive: " in shown(app))
+        assert "TWELFTHS" in shown(app) and "10 REM TIDE" not in shown(app)
+        await pilot.press("ctrl+t")
+        await wait(pilot, lambda: "Console: " in shown(app))
+        await pilot.press(*"PRINT", "space", "7", "enter")
+        await wait(pilot, lambda: "PRINT 7" in shown(app))
+        await pilot.press("escape", "escape")
+        await wait(pilot, lambda: "10 REM TIDE" in shown(app))
+        assert app.desk.focused is app.desk.editor
+        assert all(len(row) <= size[0] for row in shown(app).split("\n"))
+
+    stage.play(story, opens=TIDE, size=size)
+
+
+def test_a_narrow_screen_keeps_the_state_of_both_tracks_in_words(stage: Any, shown: Any) -> None:
+    """At 40 columns the words beside the tracks and the cost of a line are short, and not cut."""
+
+    async def story(_: Any, app: Any) -> None:
+        assert "390 free" in shown(app) and "empty" in shown(app)
+        assert "  37 " in shown(app).split("\n")[4]
+
+    stage.play(story, opens=TIDE, size=(40, 12))
+
+
+@pytest.mark.parametrize(("width", "text"), [(120, 54), (160, 76), (200, 76)])
+def test_a_wide_screen_gives_what_the_listing_does_not_need_to_the_archive(
+    stage: Any, shown: Any, width: int, text: int
+) -> None:
+    """The listing is at most 76 columns wide beside its costs; no track is longer than that."""
+
+    async def story(_: Any, app: Any) -> None:
+        pane = app.desk.editor
+        assert text - 1 <= pane.size.width <= text
+        assert app.desk.shelf.size.width >= 48
+        assert max(row.count("━") + row.count("┄") for row in shown(app).split("\n")) <= 76
+
+    stage.play(story, opens=TIDE, size=(width, 60))
+
+
+def test_the_archive_shows_what_there_is_room_for(stage: Any, shown: Any) -> None:
+    """Kept and tags stand where there is room; a name is whole while columns are empty."""
+    name = "A-PROGRAM-WITH-A-LONG-NAME"
+    stage.keep(name, "10 END")
+    stage.archive.tag(name, "evening")
+
+    async def wide(_: Any, app: Any) -> None:
+        head = next(row for row in shown(app).split("\n") if "program" in row and "title" in row)
+        assert all(word in head for word in ("rev", "bytes", "kept", "tags"))
+        row = next(row for row in shown(app).split("\n") if name in row)
+        assert "evening" in row and "20" in row
+
+    async def narrow(_: Any, app: Any) -> None:
+        assert name in shown(app)
+
+    stage.play(wide, size=(200, 60))
+    stage.play(narrow, size=(60, 24))
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_the_console_can_be_made_large(
+    stage: Any, wait: Any, find_action: Any, size: tuple[int, int]
+) -> None:
+    """It has more than half of the rows, and its usual place again after the second time."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        console = app.desk.query_one("#console")
+        await pilot.press("ctrl+t")
+        await wait(pilot, lambda: console.has_focus_within)
+        before = console.size.height
+        await find_action(pilot, app, "large console")
+        await pilot.press("enter")
+        await wait(pilot, lambda: console.size.height > size[1] / 2)
+        assert app.desk.focused.id == "console-line"
+        await find_action(pilot, app, "large console")
+        await pilot.press("enter")
+        await wait(pilot, lambda: console.size.height == before)
+
+    stage.play(story, size=size)
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_the_screen_can_be_left_to_listing_and_console(
+    stage: Any, wait: Any, shown: Any, find_action: Any, size: tuple[int, int]
+) -> None:
+    """What is said about them goes away, and comes back by the same action."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await find_action(pilot, app, "only listing")
+        await pilot.press("enter")
+        await wait(pilot, lambda: "so far" not in shown(app))
+        said = ("free", "Archive", "nothing wrong", "F1 help")
+        assert not any(words in shown(app) for words in said)
+        assert "10 REM TIDE" in shown(app) and "Console" in shown(app)
+        await find_action(pilot, app, "only listing")
+        await pilot.press("enter")
+        await wait(pilot, lambda: "so far" in shown(app) and "390 free" in shown(app))
+
+    stage.play(story, opens=TIDE, size=size)
+
+
+@pytest.mark.parametrize("theme", ["dark", "monochrome"])
+def test_one_heading_shows_where_the_focus_is(
+    stage: Any, wait: Any, shown: Any, theme: str
+) -> None:
+    """It has a sign, and it is the heading of the part that has the focus."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.use_theme(theme)
+        for key, words in (("", "TIDE"), ("escape a", "Archive"), ("ctrl+t", "Console")):
+            await pilot.press(*key.split())
+            await wait(pilot, lambda words=words: f"{HERE}{words}" in marked(app))
+            heads = [one for one in app.desk.query("Heading") if one.has_class("-here")]
+            assert len(heads) == 1
+            assert app.desk.focused in heads[0].parent.walk_children() or any(
+                app.desk.focused in one.walk_children() for one in heads[0].ancestors[:2]
+            )
+        await pilot.press("escape", "escape")
+        await wait(pilot, lambda: f"{HERE}the shipped TIDE" in shown(app))
+        assert "▸ Console" not in shown(app) and "· TIDE" in shown(app)
+
+    def marked(app: Any) -> str:
+        return str(shown(app)).replace("the shipped ", "")
+
+    stage.play(story, opens=TIDE, size=(120, 40))
