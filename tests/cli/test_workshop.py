@@ -74,8 +74,8 @@ def test_adapt_shows_each_change_and_proves_the_result(hostlink):
     told = hostlink("adapt", "tide", "--profile", "capital")
     assert told.status == 0
     assert "210 IF T<1440 GOTO 240\n" in told.out
-    assert "210 IF T<1440 THEN 240 -> 210 IF T<1440 GOTO 240" in told.err
-    assert "there is no THEN (-5 bytes)" in told.err
+    assert "210 IF T<1440 THEN 240\n  becomes 210 IF T<1440 GOTO 240\n" in told.err
+    assert "  because there is no THEN (5 bytes less)\n" in told.err
     assert "Proven: both were run and printed the same" in told.err
 
 

@@ -96,9 +96,10 @@ def _written_for(material: Material) -> str:
 def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof) -> None:
     quiet = common.quiet
     for change in made.changes:
-        cost = f"{change.cost:+d} bytes" if change.cost else "same size"
-        say(f"{change.before} -> {' / '.join(change.after)}", quiet=quiet)
-        say(f"    {'; '.join(change.why)} ({cost})", quiet=quiet)
+        say(change.before, quiet=quiet)
+        for line in change.after:
+            say(f"  becomes {line}", quiet=quiet)
+        say(f"  because {'; '.join(change.why)} ({_cost(change.cost)})", quiet=quiet)
     for need in made.needs:
         which = "line" if len(need.lines) == 1 else "lines"
         say(f"Left: {need.what}; {which} {', '.join(map(str, need.lines))}.")
@@ -111,6 +112,12 @@ def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof)
         f"{label}: {plural(len(made.changes), 'line')} changed, {made.after:,}{limit} bytes{over}.",
         quiet=quiet and made.fits,
     )
+
+
+def _cost(cost: int) -> str:
+    if not cost:
+        return "same size"
+    return f"{plural(abs(cost), 'byte')} {'more' if cost > 0 else 'less'}"
 
 
 def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:
