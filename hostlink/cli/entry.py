@@ -78,6 +78,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "mend": ("listings", "mend", "Repair what pasting and forums do to a listing."),
     "renumber": ("workshop", "renumber", "Give a listing new line numbers; every jump follows."),
     "shrink": ("workshop", "shrink", "Make a listing smaller; it runs as before."),
+    "adapt": (
+        "adapting",
+        "adapt",
+        "Rewrite a listing for a board with another BASIC; both are run and compared.",
+    ),
     "sheet": (
         "workshop",
         "sheet",

@@ -12,7 +12,16 @@ GROUPS: dict[str, tuple[str, ...]] = {
     "Programs into the board and out of it": (
         *("load", "save", "run", "console", "stored", "store", "recall", "together"),
     ),
-    "Work on a listing": ("review", "mend", "renumber", "shrink", "compare", "sheet", "card"),
+    "Work on a listing": (
+        "review",
+        "mend",
+        "renumber",
+        "shrink",
+        "adapt",
+        "compare",
+        "sheet",
+        "card",
+    ),
     "The archive, in which every version is kept": (
         *("programs", "find", "show", "history", "note", "tag", "keep", "give"),
         *("retire", "return", "archive"),
@@ -109,6 +118,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "renumber": (
         ("Number 10, 20, 30 ...", "renumber evening.bas -o numbered.bas"),
         ("Begin at 100, in steps of 5", "renumber hail --start 100 --step 5"),
+    ),
+    "adapt": (
+        ("Rewrite a listing for another board", "adapt hail --profile capital -o capital.bas"),
+        ("Say what a file was written for", "adapt evening.bas --from practice --profile token"),
     ),
     "shrink": (
         ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),

@@ -262,6 +262,9 @@ MISSING: list[Words] = [
     ("sheet", "{}", "-o", "{}"),
     ("renumber", "{}", "-o", "{}"),
     ("shrink", "{}"),
+    ("adapt", "{}"),
+    ("adapt", "tide", "--from", "{}"),
+    ("adapt", "tide", "--profile", "capital", "--input", "{}"),
     ("review", "tide", "--profile", "{}"),
     ("review", "tide", "--profile", "{}.toml"),
     ("save", "X", "--port", "{}"),
@@ -307,6 +310,7 @@ FILES: list[tuple[Words, int]] = [
     (("mend", "{}.bas", "-o", "out-{}.bas"), 1),  # it is there now
     (("renumber", "{}.bas"), 0),
     (("shrink", "{}.bas"), 0),
+    (("adapt", "{}.bas", "--from", "practice", "--profile", "token"), 0),
     (("keep", "{}.bas"), 0),
     (("review", "tide", "--profile", "{}.toml"), 1),
     (("firmware", "review", "{}.hex"), 1),
