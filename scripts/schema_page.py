@@ -57,7 +57,7 @@ def page(conn: sqlite3.Connection) -> str:
 
 
 def _changing() -> Iterator[str]:
-    """What may change all the same, table by table."""
+    """What may change anyway, table by table."""
     for table in TABLES.values():
         if table.changing:
             yield f"- {table.name}: `{'`, `'.join(table.changing)}`"

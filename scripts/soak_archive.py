@@ -138,7 +138,7 @@ class Refusing(Archive):
     """An archive whose write number `at`, and every later one, SQLite itself refuses.
 
     how: "disk full" (no page may be added), "read-only", or "refused once" (read-only for this
-    write alone, so that nothing else stops a job that goes on all the same).
+    write alone, so that nothing else stops a job that goes on anyway).
     """
 
     at = -1

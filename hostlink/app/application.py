@@ -258,7 +258,7 @@ class DeskApp(App[None]):
                 self.shut()
 
         self.push_screen(
-            Ask(" ".join(reasons), [("stay", "Stay"), ("leave", "Leave all the same")]), answered
+            Ask(" ".join(reasons), [("stay", "Stay"), ("leave", "Leave anyway")]), answered
         )
 
     def shut(self) -> None:

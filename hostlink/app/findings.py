@@ -11,7 +11,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
 from hostlink.listing.finding import RULES, silenced_in, with_silence, without_silence
 from hostlink.words import plural, safe
@@ -50,10 +50,10 @@ class FindingsScreen(Page[int | None]):
         """Lay out the list of findings, with the details of the chosen one."""
         rows = Rows(
             [
-                Column("", 8),
-                Column("line", 5, right=True),
-                Column("rule", 25),
-                Column("found", -1),
+                ListColumn("", 8),
+                ListColumn("line", 5, right=True),
+                ListColumn("rule", 25),
+                ListColumn("found", -1),
             ],
             empty="The review found nothing wrong.",
             id="findings",

@@ -32,7 +32,7 @@ def check_streams() -> None:
             f"Standard {' and standard '.join(closed)} {'is' if len(closed) == 1 else 'are'} "
             "closed, so nothing could be reported.",
             kept="Nothing was done.",
-            advice="To throw it away, let it lead to the null device (> /dev/null).",
+            advice="To discard the output, redirect it to the null device (> /dev/null).",
         )
     sys.stderr = cast(TextIO, _Unbroken(sys.stderr))
     for stream in (sys.stdin, sys.stdout, sys.stderr):

@@ -1,6 +1,6 @@
 """What can be read from a firmware image without running it: words, texts and speeds.
 
-What is not found may be there all the same: an image may pack its texts, or compute its speed.
+What is not found may be there anyway: an image may pack its texts, or compute its speed.
 """
 
 from __future__ import annotations

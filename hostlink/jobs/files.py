@@ -36,7 +36,7 @@ def write_new(path: Path, content: bytes, *, replace: bool) -> None:
         raise TakenError(
             f"{path} exists already.",
             kept="It was not changed.",
-            advice=lambda by: f"Name another file, or let it be replaced {by.replace}.",
+            advice=lambda by: f"Name another file, or replace it {by.replace}.",
         )
     if is_rehearsal():
         return

@@ -44,7 +44,7 @@ def check_new_name(name: str, *, replace: bool = True) -> None:
         raise TakenError(
             f"{_path(name)} is there already and was not changed.",
             kept="Nothing was measured.",
-            advice=lambda by: f"Choose another name, or let it be replaced {by.replace}.",
+            advice=lambda by: f"Choose another name, or replace it {by.replace}.",
         )
 
 

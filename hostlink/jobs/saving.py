@@ -201,7 +201,7 @@ def _ask_after_restart(session: Session, options: SaveOptions) -> None:
             "starts by itself and not yours.",
             kept="Nothing was kept in the archive.",
             advice=lambda by: (
-                f"Look at it {by.look_in_console}, or save it all the same {by.save_all_the_same}."
+                f"Look at it {by.look_in_console}, or save it anyway {by.save_all_the_same}."
             ),
             needed=Needed.AFTER_RESTART,
         )

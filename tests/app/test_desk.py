@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from hostlink.app.screens.dialogues import Ask, AskText, ErrorDialogue
-from hostlink.app.widgets.editor import Ledger
+from hostlink.app.widgets.editor import LedgerColumn
 from hostlink.app.widgets.rows import Rows
 from hostlink.board.profile.file import find_profile
 from hostlink.listing import Listing, measure
@@ -40,7 +40,7 @@ def test_the_ledger_beside_the_text_is_the_measured_one(stage: Any) -> None:
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press(*"20", "space", *"END", "enter", *"5", "space", *"RUN")
-        editor, ledger = app.desk.editor, app.desk.query_one(Ledger)
+        editor, ledger = app.desk.editor, app.desk.query_one(LedgerColumn)
         assert editor.text == "20 END\n5 RUN"
         measured = measure(Listing.from_text(editor.text), find_profile("practice").rules)
         for row in measured.rows:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from hostlink.app.screens.compare import CompareScreen, Row, aligned, folded
+from hostlink.app.screens.compare import CompareRow, CompareScreen, aligned, folded
 from hostlink.app.screens.revisions import RevisionsScreen, size_chart
 from hostlink.app.widgets.rows import Rows
 from hostlink.listing import Listing, Rules, compare
@@ -162,7 +162,7 @@ def test_the_chart_draws_all_sizes_to_one_scale() -> None:
     assert "1,000 bytes" in chart[3]
 
 
-def _rows(old: str, new: str) -> list[Row]:
+def _rows(old: str, new: str) -> list[CompareRow]:
     first, second = Listing.from_text(old), Listing.from_text(new)
     return aligned(first, second, compare(first, second, Rules()))
 

@@ -141,7 +141,7 @@ def test_an_error_of_the_program_marks_its_line_until_it_is_edited(
 
 
 def test_an_error_of_another_program_marks_nothing(stage: Any, wait: Any, shown: Any) -> None:
-    """The line of that number in the editor is not to blame; the error is told all the same."""
+    """The line of that number in the editor is not to blame; the error is told anyway."""
     stage.keep("BAD", "10 LET A=0", "20 PRINT 7/A", "30 END")
     stage.keep("GOOD", "10 PRINT 1", "20 PRINT 2")
 

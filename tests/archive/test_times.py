@@ -40,7 +40,7 @@ def test_a_clock_that_was_once_wrong_dates_what_was_kept_then_and_no_more(
     path: Path, content: MakeContent
 ) -> None:
     """The clock of one evening said 2037. Later revisions have their own times, are the later
-    ones all the same, and a search finds the latest."""
+    ones anyway, and a search finds the latest."""
     right = datetime(2031, 9, 3, 18, 30, tzinfo=UTC)
     now = right
 

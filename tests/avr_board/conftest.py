@@ -5,7 +5,7 @@ built goes to pytest's temporary folder. Where one of them is missing the tests 
 the reason, or fail where HOSTLINK_CI is 1.
 
 The chip has the only clock: its time passes while somebody waits for it, so nothing here depends on
-how busy the computer is. Bytes go through a real pseudo-terminal and pyserial all the same.
+how busy the computer is. Bytes go through a real pseudo-terminal and pyserial anyway.
 """
 
 from __future__ import annotations

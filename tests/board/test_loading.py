@@ -397,7 +397,7 @@ def test_a_board_that_prompts_before_it_stores_loses_nothing(
 
 
 def test_a_profile_that_promises_too_much_is_survived(bench: Build, program: Program) -> None:
-    """A receive buffer that the board does not have loses bytes; the load is proven all the same,
+    """A receive buffer that the board does not have loses bytes; the load is proven anyway,
     or the board named as not fitting its profile."""
     b = bench(BoardSettings(receive_buffer=2, line_ms=40, baud=57600))
     dialogue = b.dialogue

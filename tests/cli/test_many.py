@@ -40,7 +40,7 @@ def test_what_each_board_held_is_said(hostlink: Callable) -> None:
 
 
 def test_one_failure_is_the_status_of_the_whole(hostlink: Callable, board_holds: Callable) -> None:
-    """The other board is loaded all the same, and its row says so."""
+    """The other board is loaded anyway, and its row says so."""
     told = hostlink("load", "hail", "--port", RED, "--port", f"{BLUE}&unplug_after_bytes=50")
     assert told.status == 3
     assert len(board_holds("red")) == 22

@@ -75,7 +75,7 @@ def test_no_profile_of_ones_own_has_the_name_of_those(capfd: pytest.CaptureFixtu
 def test_a_profile_that_was_given_as_a_file_is_remembered(
     folder: Path, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """Nothing finds it by its name later; the board is talked to by it all the same."""
+    """Nothing finds it by its name later; the board is talked to by it anyway."""
     _said(capfd, "load", "hail", "--port", ODD)
     (kept,) = folder.iterdir()
     given = tmp_path / "red.toml"

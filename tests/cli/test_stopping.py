@@ -79,7 +79,7 @@ def test_an_ignored_signal_stays_ignored() -> None:
 
 
 def test_in_another_thread_signals_are_left_alone() -> None:
-    """Only the main thread can handle them; the work is done all the same."""
+    """Only the main thread can handle them; the work is done anyway."""
     answers: list[bool] = []
 
     def work() -> None:

@@ -50,7 +50,7 @@ def test_a_row_that_stays_unfinished_is_the_question_of_the_program() -> None:
 
 
 def test_a_direct_command_is_busy_only_after_a_second() -> None:
-    """Until then nothing would be gained by showing it; no job may type into it all the same."""
+    """Until then nothing would be gained by showing it; no job may type into it anyway."""
     board = at_prompt()
     board.entered(0.0, runs=False)
     assert (board.now.is_occupied, board.now.runs) == (True, False)

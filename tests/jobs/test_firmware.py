@@ -405,7 +405,7 @@ def test_a_prompt_where_silence_is_expected_stops_it(board: Any, archive: Archiv
     with board.session() as session:
         write_firmware(session, archive, dataclasses.replace(request, this_board="display"))
     assert holds(board, request)
-    assert archive.writes()[0].backup == "backup@1"  # what answered was kept all the same
+    assert archive.writes()[0].backup == "backup@1"  # what answered was kept anyway
 
 
 def test_a_silent_board_is_written_when_it_is_said_to_be_new(

@@ -31,7 +31,7 @@ def opened(archive: Archive, address: str, profile: str, *, may_restart: bool = 
 
 
 def test_a_user_who_has_agreed_to_a_restart_is_not_warned_of_it_again(archive: Archive) -> None:
-    """The app asks before it opens a port; what the opening did is told all the same."""
+    """The app asks before it opens a port; what the opening did is told anyway."""
     told = opened(archive, "red?kind=ready", "ready", may_restart=True)
     assert not any("will probably restart" in each for each in told)
     assert any("restarted when its port was opened" in each for each in told)

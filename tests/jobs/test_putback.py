@@ -163,7 +163,7 @@ UNFINISHED = "10 GOSUB 100\n20 NEXT\n"
 def test_an_unfinished_program_goes_back_as_it_was(
     table: Callable[..., Any], archive: Archive
 ) -> None:
-    """A review calls a jump to a line that is not there an error; the board held it all the same,
+    """A review calls a jump to a line that is not there an error; the board held it anyway,
     in memory and stored. It is warned of, and put back."""
     board = table()
     board.load(UNFINISHED, "ODD")

@@ -261,7 +261,7 @@ def test_a_program_in_input_is_stopped_with_consent(bench: Make, pacing_for: Fit
 
 
 def test_a_listing_that_waits_for_a_key_is_ended_with_consent(bench: Make, pacing_for: Fit) -> None:
-    """A full page is waiting when we come: the prompt is found all the same."""
+    """A full page is waiting when we come: the prompt is found anyway."""
     board = bench(page_lines=2)
     for number in range(1, 9):
         board.say(b"%d REM\r" % number)

@@ -175,7 +175,7 @@ def test_slow_boards_lose_nothing_of_an_answer(manners: dict[str, Any], play: Pl
 
 
 def test_a_board_without_echo_is_answered(play: Player) -> None:
-    """What the board does not echo is heard all the same, in its place behind the question."""
+    """What the board does not echo is heard anyway, in its place behind the question."""
     run, _ = play({10: b"INPUT A", 20: b"PRINT A*2"}, b"21", echo=False)
     assert run.end is End.PROMPT
     assert run.heard == b"? 21\n 42\r\n+ "

@@ -88,7 +88,7 @@ def test_what_does_not_stop_is_not_called_stopped(
 def test_nothing_but_the_interrupt_is_typed_at_a_program_that_prints(
     running: Callable[..., Any],
 ) -> None:
-    """Where it goes on printing all the same, no answer and no line end is added to that."""
+    """Where it goes on printing anyway, no answer and no line end is added to that."""
     program = {10: b'PRINT "+ ";', 20: b'PRINT "X"', 30: b"GOTO 10"}  # with the prompt in it
     board, pacing = running(program, interrupt=b"\x04")
     pacing = dataclasses.replace(pacing, interrupt=b"\x03")

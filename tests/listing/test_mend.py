@@ -58,7 +58,7 @@ def test_each_kind_of_damaged_character_is_repaired_and_reported(broken, plain, 
 
 @pytest.mark.parametrize("end", ["\r\n", "\r"])
 def test_line_ends_that_are_all_alike_are_no_repair(end):
-    """Other systems end their lines so; LF stands in the mended text all the same."""
+    """Other systems end their lines so; LF stands in the mended text anyway."""
     mended = mend(f"10 A{end}20 B{end}")
     assert (mended.text, mended.mends) == ("10 A\n20 B\n", ())
 

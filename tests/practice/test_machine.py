@@ -107,7 +107,7 @@ def test_without_echo_only_the_answer_comes(table: Callable[..., Table]) -> None
 
 
 def test_a_board_without_prompt_says_nothing_to_a_stored_line(table: Callable[..., Table]) -> None:
-    """No echo and no prompt: silence, and the line is stored all the same."""
+    """No echo and no prompt: silence, and the line is stored anyway."""
     board = table(echo=False, prompt=b"")
     assert board.say(b"10 END\r") == b""
     assert board.lines == {10: b"END"}

@@ -99,7 +99,7 @@ def test_an_interpreter_that_never_answers_is_none(pythons, stand_in, monkeypatc
 @posix
 def test_a_version_is_found_by_its_answer_not_by_its_name(pythons, stand_in, tmp_path):
     """What is called 3.13 and is 3.12 counts as 3.12; a name on PATH that refuses counts for none,
-    and the version that pyenv keeps behind it is found all the same."""
+    and the version that pyenv keeps behind it is found anyway."""
     stand_in("bin/python3.13", told(version=[3, 12, 4], file="/opt/liar"))
     stand_in("bin/python3.14", "pyenv: python3.14: command not found", 127)
     stand_in("pyenv/versions/3.14.0/bin/python3", told(version=[3, 14, 0], file="/opt/kept"))

@@ -93,7 +93,7 @@ def test_a_loss_of_memory_or_flash_is_seen(job: Callable[..., ModuleType]) -> No
 
 def test_a_restart_excuses_only_what_it_took_itself(job: Callable[..., ModuleType]) -> None:
     """What a mishap erases whole is nobody's fault; by the host's own restart, or with a line gone
-    before, it is lost all the same, whatever faults were planned."""
+    before, it is lost anyway, whatever faults were planned."""
 
     def mishap(made: ModuleType, _: Callable[[], None]) -> None:
         made.truth.machine._start(0.5, booting=True)

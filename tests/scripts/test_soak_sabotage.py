@@ -99,7 +99,7 @@ def harmless(script: Script, sabotage: ModuleType, monkeypatch: pytest.MonkeyPat
 
 
 def test_who_breaks_nothing_is_not_found(sabotage: ModuleType, harmless: str) -> None:
-    """Nor by a job that shows a trouble of its own all the same."""
+    """Nor by a job that shows a trouble of its own anyway."""
     assert sabotage.hunt(harmless, "none", 10, 3).found == ""
     known = sabotage.hunt(harmless, "damage 2.0%", 1615, 1)
     assert sabotage.a_job_shows(1615, "damage 2.0%")

@@ -18,7 +18,7 @@ from textual.widgets import Static
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.job_words import job_row
-from hostlink.app.widgets.editor import Ledger
+from hostlink.app.widgets.editor import LedgerColumn
 from hostlink.app.widgets.ruler import BoardTrack
 from hostlink.words import capital, safe
 
@@ -79,7 +79,7 @@ class JobProgress(DeskPart):
 
     def _unmark(self) -> None:
         self._proven = None
-        self.desk.query_one(Ledger).mark({}, frozenset(), proven=False)
+        self.desk.query_one(LedgerColumn).mark({}, frozenset(), proven=False)
 
     def clear_news(self) -> None:
         """Let the news of ended jobs go."""
@@ -115,7 +115,7 @@ class JobProgress(DeskPart):
         if job.ended:
             self._proven = (job.attached, self.desk.states.held(job.attached.port))
         lines = frozenset(sent.lines if job.ended else progress.sent)
-        self.desk.query_one(Ledger).mark(sent.lines, lines, proven=job.ended)
+        self.desk.query_one(LedgerColumn).mark(sent.lines, lines, proven=job.ended)
         if not job.ended and progress.sent:
             done = sent.size * len(progress.sent & sent.lines.keys()) // len(sent.lines)
             words = "reading back" if progress.is_read_back else f"{done:,} sent"

@@ -16,7 +16,7 @@ from textual.widgets import Static, TextArea
 from hostlink.app.desk.ask_for_listing import ask_for_listing
 from hostlink.app.sheet import Sheet, open_sheet
 from hostlink.app.texts import finding_words
-from hostlink.app.widgets.editor import Ledger, ListingEditor
+from hostlink.app.widgets.editor import LedgerColumn, ListingEditor
 from hostlink.app.widgets.heading import Heading
 from hostlink.app.widgets.ruler import MemoryRuler
 from hostlink.errors import HostlinkError
@@ -49,13 +49,13 @@ class SheetPane(Vertical):
         self.checked: Review
         self.editor = ListingEditor(id="listing")
         self._ruler = ruler
-        self._ledger = Ledger(self.editor, id="ledger")
+        self._ledger = LedgerColumn(self.editor, id="ledger")
         self._review_timer: Timer | None = None
 
     def compose(self) -> ComposeResult:
         with Horizontal(id="sheet-head"):
             yield Heading(id="sheet-name")
-            yield Static(Ledger.HEAD, id="ledger-head", markup=False)
+            yield Static(LedgerColumn.HEAD, id="ledger-head", markup=False)
         with Horizontal(id="text-and-ledger"):
             yield self.editor
             yield self._ledger

@@ -77,7 +77,7 @@ class Transfers(DeskPart):
         self.app.push_screen(
             Ask(
                 error.what,
-                [("look", "Look at it"), ("load", "Load all the same")],
+                [("look", "Look at it"), ("load", "Load anyway")],
                 why="Nothing was sent yet. The review's words stand beside each line.",
             ),
             answered,
@@ -152,7 +152,7 @@ class Transfers(DeskPart):
         if isinstance(error, NotKnownError):
             question = Ask(
                 error.what,
-                [("leave", "Leave the board as it is"), ("load", "Overwrite it all the same")],
+                [("leave", "Leave the board as it is"), ("load", "Overwrite it anyway")],
                 why=f"{error.kept} What cannot be read cannot be kept: overwriting loses it.",
             )
             return lambda: self.app.push_screen(
@@ -250,7 +250,7 @@ class Transfers(DeskPart):
             ask: Any = AskText(error.what, hint="What is the program called?")
             return lambda: self.app.push_screen(ask, named)
         if error.needed is Needed.AFTER_RESTART:
-            answers = [("leave", "Leave it"), ("save", "Save it all the same")]
+            answers = [("leave", "Leave it"), ("save", "Save it anyway")]
             return lambda: self.app.push_screen(Ask(error.what, answers), answered)
         return None
 

@@ -16,7 +16,7 @@ from hostlink.app.screens.dialogues import Ask
 from hostlink.app.sheet import Sheet
 from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Backup, BackupItem
 from hostlink.archive.times import shown
 from hostlink.board.port.ports import identity_of
@@ -134,12 +134,12 @@ class BackupsScreen(Page[None]):
         with Horizontal(classes="across"):
             yield Rows(
                 [
-                    Column("backup", 10),
-                    Column("made", 16),
-                    Column("board", 20),
-                    Column("items", 5, right=True),
-                    Column("", 1),
-                    Column("note", -1),
+                    ListColumn("backup", 10),
+                    ListColumn("made", 16),
+                    ListColumn("board", 20),
+                    ListColumn("items", 5, right=True),
+                    ListColumn("", 1),
+                    ListColumn("note", -1),
                 ],
                 empty=f"There is no backup yet. {way_to('backup')} on the desk makes one.",
                 id="backups",
@@ -147,11 +147,11 @@ class BackupsScreen(Page[None]):
             with Vertical(classes="side"):
                 yield Rows(
                     [
-                        Column("", 1),
-                        Column("item", 12),
-                        Column("bytes", 6, right=True),
-                        Column("", 1),
-                        Column("fits", -1),
+                        ListColumn("", 1),
+                        ListColumn("item", 12),
+                        ListColumn("bytes", 6, right=True),
+                        ListColumn("", 1),
+                        ListColumn("fits", -1),
                     ],
                     id="items",
                 )

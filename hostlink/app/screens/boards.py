@@ -15,7 +15,7 @@ from hostlink.app.screens.meeting import show_meeting
 from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
 from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Board
 from hostlink.board.port.ports import identity_of, usb_ports
 from hostlink.jobs.boards import KnownBoard, known_boards, label_board
@@ -72,11 +72,11 @@ class BoardsScreen(Page[None]):
         """Lay out the list of ports and boards, with the details of the chosen one."""
         rows = Rows(
             [
-                Column("state", 9),
-                Column("label", 12),
-                Column("port", 20),
-                Column("profile", 9),
-                Column("last held", -1),
+                ListColumn("state", 9),
+                ListColumn("label", 12),
+                ListColumn("port", 20),
+                ListColumn("profile", 9),
+                ListColumn("last held", -1),
             ],
             id="boards",
         )

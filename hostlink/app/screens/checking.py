@@ -14,7 +14,7 @@ from textual.widgets import Input, Label, Static, TextArea
 
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
@@ -60,7 +60,7 @@ class CheckScreen(Page[int | None]):
                 yield Static("or typed codes", classes="quiet", markup=False)
                 yield TextArea("", id="codes", soft_wrap=False, tab_behavior="focus")
             yield Rows(
-                [Column("", 8), Column("code", 4), Column("line", -1)],
+                [ListColumn("", 8), ListColumn("code", 4), ListColumn("line", -1)],
                 id="checked",
             )
         yield Static("", id="check-line", markup=False)

@@ -13,7 +13,7 @@ from textual.widgets import Input
 
 from hostlink.app.screens.dialogues import AskText, part
 from hostlink.app.widgets.paths import folder_of, places
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
 
 
@@ -39,7 +39,7 @@ class ChoosePath(AskText):
             yield part(self.question)
             yield TextLine(self.value, id="answer")
             yield Rows(
-                [Column("here", -1)], empty="No file or folder begins like this.", id="places"
+                [ListColumn("here", -1)], empty="No file or folder begins like this.", id="places"
             )
             yield part(
                 f"{self.hint} Tab completes, Down goes to the list; Enter there opens a folder. "

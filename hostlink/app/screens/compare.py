@@ -36,7 +36,7 @@ _LEAST_FOLDED = 3
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class CompareRow:
     """A line of the aligned listing. side: which listing has it. marks: its changed characters."""
 
     side: Side
@@ -44,37 +44,37 @@ class Row:
     marks: tuple[tuple[int, int], ...] = ()
 
 
-def aligned(old: Listing, new: Listing, found: Comparison) -> list[Row]:
+def aligned(old: Listing, new: Listing, found: Comparison) -> list[CompareRow]:
     """Return both listings as one, by line number; lines without a number come last."""
     changed = {change.old.number: change for change in found.changed}
-    rows: list[Row] = []
+    rows: list[CompareRow] = []
     before, after = old.numbered(), new.numbered()
     for number in sorted(before.keys() | after.keys()):
         if number in changed:
             rows += _changed(changed[number])
         elif number not in after:
-            rows.append(Row("first", before[number]))
+            rows.append(CompareRow("first", before[number]))
         else:
-            rows.append(Row("both" if number in before else "second", after[number]))
-    rows += [Row("first", line) for line in found.removed if line.number is None]
-    rows += [Row("second", line) for line in found.added if line.number is None]
+            rows.append(CompareRow("both" if number in before else "second", after[number]))
+    rows += [CompareRow("first", line) for line in found.removed if line.number is None]
+    rows += [CompareRow("second", line) for line in found.added if line.number is None]
     return rows
 
 
-def _changed(change: Change) -> list[Row]:
+def _changed(change: Change) -> list[CompareRow]:
     """Return both lines, with their changed characters marked if most of them are the same."""
     kept = len(change.old.typed) - sum(one.old_end - one.old_start for one in change.stretches)
     if 2 * kept < max(len(change.old.typed), len(change.new.typed)):
-        return [Row("first", change.old), Row("second", change.new)]
+        return [CompareRow("first", change.old), CompareRow("second", change.new)]
     return [
-        Row("first", change.old, tuple((x.old_start, x.old_end) for x in change.stretches)),
-        Row("second", change.new, tuple((x.new_start, x.new_end) for x in change.stretches)),
+        CompareRow("first", change.old, tuple((x.old_start, x.old_end) for x in change.stretches)),
+        CompareRow("second", change.new, tuple((x.new_start, x.new_end) for x in change.stretches)),
     ]
 
 
-def folded(rows: Sequence[Row]) -> list[Row | int]:
+def folded(rows: Sequence[CompareRow]) -> list[CompareRow | int]:
     """Return the rows with each long run of equal lines replaced by the number of its lines."""
-    made: list[Row | int] = []
+    made: list[CompareRow | int] = []
     at = 0
     for same, group in groupby(rows, key=lambda row: row.side == "both"):
         run = list(group)
@@ -88,7 +88,7 @@ def folded(rows: Sequence[Row]) -> list[Row | int]:
     return made
 
 
-def drawn(row: Row | int, language: Language) -> Content:
+def drawn(row: CompareRow | int, language: Language) -> Content:
     """Return a row with its sign, coloured as a listing."""
     if isinstance(row, int):
         return Content(f"  … {plural(row, 'line')} the same …").stylize("italic $listing-remark")

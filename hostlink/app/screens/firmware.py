@@ -153,7 +153,7 @@ class FirmwareScreen(Page[None]):
             f"The review has {plural(len(self.reviewed.doubts), 'doubt')} about this image: "
             f"{self.reviewed.doubts[0].message}",
             "write",
-            "Write it all the same",
+            "Write it anyway",
             lambda: self._caution(partial(self._find_role, request)),
         )
 

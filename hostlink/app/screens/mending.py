@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Mend, Rules, mend
 from hostlink.words import plural, safe
 
@@ -50,9 +50,9 @@ class MendScreen(Page[str | None]):
         """Lay out the list of repairs, with the details of the chosen one."""
         rows = Rows(
             [
-                Column("made", 4),
-                Column("row", 5, right=True),
-                Column("repair, and the row then", -1),
+                ListColumn("made", 4),
+                ListColumn("row", 5, right=True),
+                ListColumn("repair, and the row then", -1),
             ],
             id="mends",
         )

@@ -13,7 +13,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.widgets.page import Page
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing.reviewing.crossref import CrossReference
 from hostlink.words import plural, safe
 
@@ -35,12 +35,12 @@ class ReferencesScreen(Page[int | None]):
         """Lay out the lines that others name beside the variables."""
         with Horizontal(classes="across"):
             yield Rows(
-                [Column("line", 6, right=True), Column("named by", -1)],
+                [ListColumn("line", 6, right=True), ListColumn("named by", -1)],
                 empty="No line names another.",
                 id="lines",
             )
             yield Rows(
-                [Column("variable", 8), Column("set in", -1), Column("read in", -1)],
+                [ListColumn("variable", 8), ListColumn("set in", -1), ListColumn("read in", -1)],
                 empty="There is no variable.",
                 id="variables",
             )

@@ -14,7 +14,7 @@ from textual.widgets import Input, Label, Static
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError, RefusedError, UsageError
 from hostlink.listing import Listing, Rules
@@ -58,9 +58,9 @@ class RenumberScreen(Page[str | None]):
                 yield TextLine(value, id=f"number-{key}", empty=empty)
         rows = Rows(
             [
-                Column("old", 5, right=True),
-                Column("new", 5, right=True),
-                Column("the line then", -1),
+                ListColumn("old", 5, right=True),
+                ListColumn("new", 5, right=True),
+                ListColumn("the line then", -1),
             ],
             id="numbers",
         )
@@ -163,7 +163,7 @@ class RenumberScreen(Page[str | None]):
         self.app.push_screen(
             Ask(
                 stop.what,
-                [("leave", "Leave the numbers"), ("force", "Renumber all the same")],
+                [("leave", "Leave the numbers"), ("force", "Renumber anyway")],
                 why="Left as they are, to be put right by hand afterwards:\n"
                 + "\n".join(map(_left, made.unfollowed)),
             ),

@@ -14,7 +14,7 @@ from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.revisions import Wish
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Rescue
 from hostlink.archive.times import shown
 from hostlink.jobs.collecting import gather_one, keep_all
@@ -51,11 +51,11 @@ class RescuesScreen(Page[Wish | None]):
         """Lay out the list of rescues, with the listing of the chosen one."""
         rows = Rows(
             [
-                Column("rescue", 11),
-                Column("kept", 16),
-                Column("bytes", 6, right=True),
-                Column("from", 16),
-                Column("note", -1),
+                ListColumn("rescue", 11),
+                ListColumn("kept", 16),
+                ListColumn("bytes", 6, right=True),
+                ListColumn("from", 16),
+                ListColumn("note", -1),
             ],
             empty="There is no rescue yet: a load makes one of what the board held.",
             id="rescues",

@@ -14,7 +14,7 @@ from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.texts import revision_words, ruler
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Origin, Revision
 from hostlink.archive.times import shown
 from hostlink.errors import HostlinkError
@@ -80,13 +80,13 @@ class RevisionsScreen(Page[Wish | None]):
         """Lay out the list of a program's revisions, with the details of the chosen one."""
         rows = Rows(
             [
-                Column("", 1),
-                Column("rev", 4, right=True),
-                Column("bytes", 6, right=True),
-                Column("kept", 16),
-                Column("from", 12),
-                Column("board", 8),
-                Column("note", -1),
+                ListColumn("", 1),
+                ListColumn("rev", 4, right=True),
+                ListColumn("bytes", 6, right=True),
+                ListColumn("kept", 16),
+                ListColumn("from", 12),
+                ListColumn("board", 8),
+                ListColumn("note", -1),
             ],
             id="revisions",
         )

@@ -13,7 +13,7 @@ from hostlink.app.screens.dialogues import AskText
 from hostlink.app.settings import MOST_MINUTES, is_minutes
 from hostlink.app.themes import NAMES, base_name
 from hostlink.app.widgets.page import Page
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.words import plural
 
@@ -44,7 +44,7 @@ class SettingsScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Lay out the list of settings and their values."""
         with Vertical(classes="across"):
-            yield Rows([Column("setting", 18), Column("value", -1)], id="settings")
+            yield Rows([ListColumn("setting", 18), ListColumn("value", -1)], id="settings")
 
     def foot(self) -> str:
         """Return the line of keys, with the file in which the settings are kept."""

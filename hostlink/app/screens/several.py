@@ -16,7 +16,7 @@ from hostlink.app.screens.dialogues import Ask
 from hostlink.app.texts import board_sentence
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.errors import HostlinkError, RefusedError
 from hostlink.jobs.backup import BackedUp, backup
@@ -78,7 +78,7 @@ class SeveralScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
         rows = Rows(
-            [Column("", 1), Column("board", 16), Column("how it goes", -1)],
+            [ListColumn("", 1), ListColumn("board", 16), ListColumn("how it goes", -1)],
             empty="No board is attached. A shows the boards that are here.",
             id="several",
         )
@@ -239,7 +239,7 @@ class SeveralScreen(Page[None]):
             self._load(attached, kept, options, material.text)
 
     def _ask_despite(self, error: HostlinkError) -> None:
-        answers = [("leave", "Leave it"), ("load", "Load all the same")]
+        answers = [("leave", "Leave it"), ("load", "Load anyway")]
 
         def answered(answer: str | None) -> None:
             if answer == "load":

@@ -15,7 +15,7 @@ from textual.widgets import Input, Label
 from textual.worker import Worker, WorkerState, get_current_worker
 
 from hostlink.app.widgets.heading import Heading
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.archive.times import shown
 from hostlink.errors import ArchiveError
@@ -75,12 +75,12 @@ class Shelf(Vertical):
             yield TextLine(id="find")
         yield Rows(
             [
-                Column("program"),
-                Column("rev", right=True),
-                Column("bytes", right=True),
-                Column("kept", extra=True),
-                Column("tags", extra=True),
-                Column("title", -1),
+                ListColumn("program"),
+                ListColumn("rev", right=True),
+                ListColumn("bytes", right=True),
+                ListColumn("kept", extra=True),
+                ListColumn("tags", extra=True),
+                ListColumn("title", -1),
             ],
             empty="Nothing is found. Escape shows all programs again.",
             id="programs",

@@ -12,7 +12,7 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Listing, Rules
 from hostlink.listing.shrinking.shrink import LEVELS, Shrunk, shrink
 from hostlink.words import plural, safe
@@ -43,11 +43,11 @@ class ShrinkScreen(Page[str | None]):
         """Lay out the levels of shrinking, with the effect of the chosen one."""
         rows = Rows(
             [
-                Column("how far", 14),
-                Column("saves", 6, right=True),
-                Column("in all", 6, right=True),
-                Column("bytes then", 10, right=True),
-                Column("", -1),
+                ListColumn("how far", 14),
+                ListColumn("saves", 6, right=True),
+                ListColumn("in all", 6, right=True),
+                ListColumn("bytes then", 10, right=True),
+                ListColumn("", -1),
             ],
             id="levels",
         )

@@ -13,7 +13,7 @@ from textual.widgets import Static
 from hostlink.app.screens.dialogues import Ask, AskText
 from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.archive import Archive
 from hostlink.jobs.recalling import WEAR_WARNING, StoredSlot, listed, stored
 from hostlink.jobs.session.session import Session
@@ -71,7 +71,7 @@ class StoredScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
-            [Column("stored", 16), Column("the board says", -1)],
+            [ListColumn("stored", 16), ListColumn("the board says", -1)],
             empty="Nothing is stored. S stores the program in memory.",
             id="stored",
         )

@@ -14,7 +14,7 @@ from textual.widgets import Static
 
 from hostlink.app.screens.dialogues import Ask, AskText
 from hostlink.app.widgets.page import Page, with_detail
-from hostlink.app.widgets.rows import Column, Entry, Rows
+from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.board.port.ports import identity_of
 from hostlink.board.profile.model import Profile
 from hostlink.board.profile.schema import TABLES
@@ -110,10 +110,10 @@ class SurveyScreen(Page[None]):
             yield Static(Content(safe(self.told)), markup=False)
         rows = Rows(
             [
-                Column("value", 22),
-                Column("found", 16),
-                Column("how sure", 9),
-                Column("evidence", -1),
+                ListColumn("value", 22),
+                ListColumn("found", 16),
+                ListColumn("how sure", 9),
+                ListColumn("evidence", -1),
             ],
             empty="The survey found nothing.",
             id="found",

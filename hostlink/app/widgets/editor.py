@@ -211,7 +211,7 @@ def _editor_theme(theme: Theme) -> TextAreaTheme:
     )
 
 
-class Ledger(Widget):
+class LedgerColumn(Widget):
     """The two columns to the right of the listing: what each line costs, and the total so far.
 
     A line with a finding has "!" in front; a line that is not stored says why instead of a cost.

@@ -28,7 +28,7 @@ _LEAST_SHARE = 20  # cells of a column that shares the rest, before others give 
 
 
 @dataclass(frozen=True, slots=True)
-class Column:
+class ListColumn:
     """A column of a list.
 
     width: in cells, 0 for the width of its content, -1 for a share of the remaining width. right:
@@ -90,7 +90,7 @@ class Rows(ScrollView, can_focus=True):
             return self.rows
 
     def __init__(
-        self, columns: Sequence[Column], *, empty: str = "", id: str | None = None
+        self, columns: Sequence[ListColumn], *, empty: str = "", id: str | None = None
     ) -> None:
         super().__init__(id=id)
         self.columns = tuple(columns)

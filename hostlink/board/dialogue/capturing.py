@@ -241,7 +241,7 @@ class Capturing:
             "a part of the listing may be missing.",
             advice=lambda by: (
                 "If this row always stands there, name it in answer_rows of the "
-                f"profile, or let it be found {by.survey_discarding}, which does not keep what the "
+                f"profile, or have it found {by.survey_discarding}, which does not keep what the "
                 "board holds."
             ),
         )

@@ -220,7 +220,7 @@ class BoardRewritesError(ReadBackError):
         told = [learned.sentence] if learned.is_news else []
         told += [left_words(learned.left, answers)] if learned.left else []
         super().__init__(
-            f"The board holds the program otherwise than it was sent. {' '.join(told)}",
+            f"The board does not hold the program as it was sent. {' '.join(told)}",
             kept="The listing is unchanged.",
             advice=_advice(learned),
         )
@@ -236,11 +236,11 @@ def _advice(learned: Learned) -> Advice:
     """Return the advice for a board that changes lines."""
     if learned.explains_all:
         return lambda by: (
-            f"If that is how this board is, let it be learnt {by.learn}: it goes into the profile "
-            "of this board, and the load is proven by it."
+            f"If this board always does that, have hostlink learn it {by.learn}: it goes into the "
+            "profile of this board, and the load is proven with it."
         )
     if learned.explains_what_is_taken and learned.left:
-        return lambda by: f"{_CHANGE} Let what it does to the others be learnt {by.learn}."
+        return lambda by: f"{_CHANGE} Have hostlink learn what it does to the others {by.learn}."
     return _CHANGE
 
 

@@ -170,7 +170,7 @@ LANGUAGE = (
     Key("computed_jumps", Flag(), "whether an expression may stand for a line number"),
     Key("quotes", Quotes(), "the characters that each open and close quoted text"),
     Key("long_names", Flag(), "whether names may be words, so that keywords stand apart"),
-    Key("words_apart", Flag(), "whether keywords must stand apart by blanks all the same"),
+    Key("words_apart", Flag(), "whether keywords must stand apart by blanks anyway"),
     Key("optional", _WORDS, "of LET, THEN and a last END, those that may be left out"),
     Key(
         "then_takes",

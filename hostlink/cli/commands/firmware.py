@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sys
 from functools import partial
 from pathlib import Path
@@ -105,7 +106,6 @@ def review(
 
 def _archive_if_any(common: CommonOptions) -> Any:
     """Open the archive to look up images; yield None, and create nothing, if there is none yet."""
-    import contextlib
 
     if not common.archive_file().exists():
         return contextlib.nullcontext()
@@ -235,7 +235,7 @@ def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> Imag
         f"{reviewed.image.name} is not written: {where}{first.message}{others}",
         kept="Nothing was sent to the board.",
         advice="`hostlink firmware review` shows everything."
-        + ("" if reviewed.errors else " If it is right all the same, add --despite-review."),
+        + ("" if reviewed.errors else " If it is right anyway, add --despite-review."),
     )
 
 

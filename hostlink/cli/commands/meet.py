@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import sys
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from hostlink.cli.options import shared
 from hostlink.cli.output import as_json, data
 from hostlink.cli.stopping import agreed
 from hostlink.cli.ways import advised
+from hostlink.errors import LinkError
 
 if TYPE_CHECKING:
     from hostlink.jobs.meeting.rungs import Climb
@@ -46,10 +48,8 @@ def meet(common: CommonOptions) -> int:
 
 def _at_the_board(common: CommonOptions, seen: Seen) -> Seen:
     """Open the port, with consent where that may restart the board, and meet the board."""
-    import dataclasses
 
     from hostlink.cli.page_teller import PageTeller
-    from hostlink.errors import LinkError
     from hostlink.jobs.meeting.meeting import meet_board
     from hostlink.jobs.session.opening import foresee_opening
 

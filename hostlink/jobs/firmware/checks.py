@@ -139,7 +139,7 @@ def save_programs(
     """Keep the programs of the board before any restart; return the backup to put back afterwards.
 
     It is a new backup, or the one owed to the board; None if there are no programs. Raises
-    RefusedError if something cannot be kept, unless the request is to go on all the same.
+    RefusedError if something cannot be kept, unless the request is to go on anyway.
     """
     discard = request.discard_board
     if situation.answer is Answer.PROMPT:

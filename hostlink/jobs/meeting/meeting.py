@@ -26,7 +26,7 @@ from hostlink.jobs.boards import access_advice, usb_id, without_port
 from hostlink.jobs.events import PagesRead
 from hostlink.jobs.firmware.bootlink import BootLink
 from hostlink.jobs.free_memory import ask_free_memory
-from hostlink.jobs.meeting.seen import Basic, Bootloader, Contents, Restart, Seen
+from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
 from hostlink.jobs.recalling import stored
 from hostlink.jobs.session.board_contents import read_contents
 from hostlink.jobs.session.last_known import known_board
@@ -109,7 +109,7 @@ def _attached(session: Session, seen: Seen, *, again: bool = False) -> Seen:
         if like
         else (f"It talks at {talk.baud} baud; its kind is not known.")
     )
-    return dataclasses.replace(seen, trouble=None, basic=Basic(manner, kind, talk.baud))
+    return dataclasses.replace(seen, trouble=None, basic=SeenBasic(manner, kind, talk.baud))
 
 
 def _restarted(
@@ -137,10 +137,10 @@ def _restarted(
     return _attached(session, seen, again=True)
 
 
-def _asked(session: Session, archive: Archive, boot: BootLink) -> Bootloader:
+def _asked(session: Session, archive: Archive, boot: BootLink) -> SeenBootloader:
     """Return what a bootloader tells: the chip, and the contents of its flash if they are read."""
     chip = next((each for each in CHIPS if each.signature == boot.signature), None)
-    found = Bootloader(boot.baud, boot.signature)
+    found = SeenBootloader(boot.baud, boot.signature)
     if chip is None:
         return found
     session.emit(Phase("Reading what the chip's flash holds"))
@@ -161,7 +161,7 @@ def _asked(session: Session, archive: Archive, boot: BootLink) -> Bootloader:
             name, role = known.name, archive.image_role(image.sha256)
             break
     has_basic = read_image(flash).has_basic
-    return Bootloader(boot.baud, boot.signature, flash, name, role, has_basic)
+    return SeenBootloader(boot.baud, boot.signature, flash, name, role, has_basic)
 
 
 def _with_contents(session: Session, archive: Archive, seen: Seen) -> Seen:

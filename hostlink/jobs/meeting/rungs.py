@@ -20,7 +20,7 @@ from hostlink.jobs.meeting.seen import Restart, Seen
 _SPEEDS = "115200 and 57600 baud"
 
 
-class State(Enum):
+class RungState(Enum):
     """How a rung stands."""
 
     HOLDS = "yes"
@@ -35,7 +35,7 @@ class Stand:
     status: the exit status that it gives.
     """
 
-    state: State
+    state: RungState
     says: Advice
     do: Advice = ""
     status: ExitStatus = ExitStatus.DONE
@@ -51,7 +51,7 @@ class Rung:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LadderStep:
     """A rung with what it found."""
 
     rung: Rung
@@ -62,14 +62,14 @@ class Step:
 class Climb:
     """The rungs up to the broken one or to the top. end: one sentence on the whole."""
 
-    steps: tuple[Step, ...]
+    steps: tuple[LadderStep, ...]
     end: Advice
 
     @property
-    def broken(self) -> Step | None:
+    def broken(self) -> LadderStep | None:
         """Return the step at which the climb ended, None if it came to the top."""
         last = self.steps[-1]
-        return last if last.stand.state is State.BROKEN else None
+        return last if last.stand.state is RungState.BROKEN else None
 
     @property
     def status(self) -> ExitStatus:
@@ -79,31 +79,31 @@ class Climb:
 
 def climb(seen: Seen, rungs: Sequence[Rung] | None = None) -> Climb:
     """Judge rungs in their order, all of them by default, up to the first broken one."""
-    steps: list[Step] = []
+    steps: list[LadderStep] = []
     for rung in RUNGS if rungs is None else rungs:
-        steps.append(Step(rung, rung.judge(seen)))
-        if steps[-1].stand.state is State.BROKEN:
+        steps.append(LadderStep(rung, rung.judge(seen)))
+        if steps[-1].stand.state is RungState.BROKEN:
             break
     last = steps[-1]
-    broken = last.stand.state is State.BROKEN
+    broken = last.stand.state is RungState.BROKEN
     return Climb(tuple(steps), _end(seen, last.stand.do) if broken else _top(seen))
 
 
 def _holds(says: Advice) -> Stand:
-    return Stand(State.HOLDS, says)
+    return Stand(RungState.HOLDS, says)
 
 
 def _left_out(says: Advice) -> Stand:
-    return Stand(State.LEFT_OUT, says)
+    return Stand(RungState.LEFT_OUT, says)
 
 
 def _broken(says: Advice, do: Advice) -> Stand:
-    return Stand(State.BROKEN, says, do, ExitStatus.LINK_FAILED)
+    return Stand(RungState.BROKEN, says, do, ExitStatus.LINK_FAILED)
 
 
 def _missing(says: Advice, do: Advice) -> Stand:
     """Break a rung for which the link is good: a word of the user or a BASIC is missing."""
-    return Stand(State.BROKEN, says, do, ExitStatus.REFUSED)
+    return Stand(RungState.BROKEN, says, do, ExitStatus.REFUSED)
 
 
 # --- this computer -------------------------------------------------------------------------------

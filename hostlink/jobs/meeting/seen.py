@@ -20,7 +20,7 @@ class Restart(Enum):
 
 
 @dataclass(frozen=True, slots=True)
-class Bootloader:
+class SeenBootloader:
     """A bootloader that answered.
 
     baud: its speed. signature: of the chip, three bytes. flash: all of the chip's flash, None if it
@@ -47,7 +47,7 @@ class Bootloader:
 
 
 @dataclass(frozen=True, slots=True)
-class Basic:
+class SeenBasic:
     """A BASIC at its prompt. manner: how it talks, as a sentence. kind: the profile, "" for a
     board of no known kind.
     """
@@ -117,9 +117,9 @@ class Seen:
     kept_closed: bool = False
     trouble: LinkError | None = None
     restart: Restart = Restart.NOT_TRIED
-    bootloader: Bootloader | None = None
+    bootloader: SeenBootloader | None = None
     no_bootloader: LinkError | None = None
-    basic: Basic | None = None
+    basic: SeenBasic | None = None
     contents: Contents | None = None
     unread: HostlinkError | None = None
 

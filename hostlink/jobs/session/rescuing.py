@@ -23,7 +23,7 @@ from hostlink.words import plural, safe
 
 
 def _discard(by: Ways) -> str:
-    return f"To overwrite it all the same, say that it may be lost {by.discard_board}."
+    return f"To overwrite it anyway, say that it may be lost {by.discard_board}."
 
 
 @dataclass(frozen=True, slots=True)

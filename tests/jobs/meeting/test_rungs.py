@@ -11,8 +11,8 @@ from hostlink.advice import told
 from hostlink.app.ways import KEYS
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import ExitStatus, LinkError, LinkReason
-from hostlink.jobs.meeting.rungs import RUNGS, State, climb
-from hostlink.jobs.meeting.seen import Basic, Bootloader, Contents, Restart, Seen
+from hostlink.jobs.meeting.rungs import RUNGS, RungState, climb
+from hostlink.jobs.meeting.seen import Contents, Restart, Seen, SeenBasic, SeenBootloader
 
 LINUX, WINDOWS = "linux", "win32"
 AT = Seen(
@@ -24,12 +24,12 @@ AT = Seen(
 )
 SILENT = dataclasses.replace(AT, trouble=LinkError("Silent.", reason=LinkReason.SILENT))
 CHIP = b"\x1e\x95\x0f"  # ATmega328P, datasheet 8271H
-BLANK = Bootloader(115200, CHIP, b"\xff" * 32768)
-FILLED = Bootloader(115200, CHIP, b"\x0c\x94" * 16384)
+BLANK = SeenBootloader(115200, CHIP, b"\xff" * 32768)
+FILLED = SeenBootloader(115200, CHIP, b"\x0c\x94" * 16384)
 TALKING = dataclasses.replace(
     AT,
     label="Red",
-    basic=Basic("It talks.", "capital", 9600),
+    basic=SeenBasic("It talks.", "capital", 9600),
     contents=Contents("TIDE@3", False, 12, 412, 999, 587, ("A",)),
 )
 
@@ -91,7 +91,7 @@ def test_the_climb_stops_at_the_broken_rung_with_one_thing_to_do(
     assert told(climbed.end, KEYS)
     assert "hostlink" not in told(climbed.end, KEYS)
     assert [step.rung for step in climbed.steps] == list(RUNGS[: len(climbed.steps)])
-    assert all(step.stand.state is not State.BROKEN for step in climbed.steps[:-1])
+    assert all(step.stand.state is not RungState.BROKEN for step in climbed.steps[:-1])
     is_word = changes.get("kept_closed") or changes.get("restart") is Restart.DECLINED
     wanted = ExitStatus.REFUSED if at == "basic" or is_word else ExitStatus.LINK_FAILED
     assert climbed.status == wanted
@@ -124,8 +124,8 @@ def test_a_known_board_ends_in_who_it_is_and_what_it_holds() -> None:
         "999 bytes."
     )
     states = {step.rung.id: step.stand.state for step in climbed.steps}
-    assert states["bootloader"] is State.LEFT_OUT
-    assert states["contents"] is State.HOLDS
+    assert states["bootloader"] is RungState.LEFT_OUT
+    assert states["contents"] is RungState.HOLDS
 
 
 @pytest.mark.parametrize(
