@@ -35,6 +35,8 @@ class Ways:
 
     # the port and how to talk
     ports: str
+    meet: str
+    allow_restart: str
     label_board: str
     name_port: str
     name_speed: str
@@ -88,9 +90,11 @@ class Ways:
     write_previous_discarding: str
     write_image: str
     write_image_discarding: str
+    write_first_image: str
     firmware_history: str
     say_role: str
     say_board: By
+    say_new_board: str
     say_chip: str
     say_bootloader_size: str
 

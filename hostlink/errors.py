@@ -60,6 +60,7 @@ class Needed(Enum):
     NAME = "a name for the program"
     AFTER_RESTART = "that it may be saved although the board restarted"
     LOSS = "that what the board holds may be lost"
+    NEW_BOARD = "that the board is new, with nothing on it"
     WHICH_BOARD = "which board it is"
     ROLE = "what an image is for"
     BOOTLOADER_SIZE = "how large the bootloader is"

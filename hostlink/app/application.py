@@ -6,7 +6,6 @@ import dataclasses
 import os
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar
 
@@ -21,9 +20,9 @@ from textual.widgets import Input, TextArea
 from hostlink.app.actions.table import BY_ID, EVERYWHERE
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
+from hostlink.app.job_showing import Done, Failed, JobShowing
 from hostlink.app.key_gate import KeyGate
 from hostlink.app.settings import Settings, read_settings, settings_path, write_settings
-from hostlink.app.stop_first import question_of
 from hostlink.app.themes import MONOCHROME, THEMES, variant
 from hostlink.app.ways import shown_error
 from hostlink.errors import HostlinkError
@@ -31,7 +30,6 @@ from hostlink.errors import HostlinkError
 if TYPE_CHECKING:
     from hostlink.app.desk.desk import Desk
     from hostlink.app.job import Job
-    from hostlink.app.screens.jobview import JobView
     from hostlink.archive import Archive
 
 LOOK_AROUND_S = 0.5  # for what becomes due by time alone
@@ -43,13 +41,6 @@ letter of a word does it. F2 finds every action by a word of yours, such as uplo
 tells the command for what only the command line does. Below, a \
 single letter is the one after Escape; what has neither key nor letter is found with F2.
 """
-
-
-def _view_of(job: Job[Any]) -> JobView:
-    """Return a view of a job, imported when the first one is shown."""
-    from hostlink.app.screens.jobview import JobView
-
-    return JobView(job)
 
 
 def _actions() -> Any:
@@ -220,8 +211,8 @@ class DeskApp(App[None]):
         self,
         job: Job[Any],
         *,
-        done: Callable[[Any], str | None],
-        failed: Callable[[BaseException], Callable[[], object] | None] | None = None,
+        done: Done,
+        failed: Failed | None = None,
         then: Callable[[Any], None] | None = None,
     ) -> None:
         """Show a job's progress, then its result or its error.
@@ -232,45 +223,7 @@ class DeskApp(App[None]):
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.
         """
-        view = _view_of(job) if job.shown and self.screen is not self.desk else None
-
-        def ended(job: Job[Any]) -> None:
-            if job.error is None:
-                sentence = done(job.result)
-                if view is not None:
-                    view.done = sentence or view.done
-                if sentence is not None:
-                    self.tell(sentence)
-                return
-            instead = question_of(self, job, watch)
-            if instead is None and failed is not None:
-                instead = failed(job.error)
-            self._show_failure(job.error, view, instead)
-
-        def closed(_: object) -> None:
-            if then is not None and job.ended and job.error is None:
-                then(job.result)
-
-        watch = partial(self.watch_job, done=done, failed=failed, then=then)
-        job.on_end.append(ended)
-        if view is not None:
-            self.push_screen(view, closed)
-        elif job.shown:
-            self.desk.progress.follow(job)
-            job.on_end.append(closed)
-
-    def _show_failure(
-        self, error: BaseException, view: JobView | None, instead: Callable[[], object] | None
-    ) -> None:
-        """Show how a job failed, in its view if it has one, or do something else instead."""
-        if view is not None:
-            view.instead = instead
-            if instead is None:
-                self.tell(shown_error(error).what)
-        elif instead is not None:
-            instead()
-        else:
-            self.show_error(error)
+        JobShowing(self, job, done, failed, then).begin()
 
     # --- actions -----------------------------------------------------------------------------
 

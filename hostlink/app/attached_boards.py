@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import time
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from hostlink.errors import HostlinkError
@@ -51,8 +52,11 @@ class AttachedBoards:
 
         return choose_profile(self.app.archive, port, self.app.first_profile)
 
-    def attach(self, port: str) -> None:
-        """Open a board's port; ask first if that will probably restart the board."""
+    def attach(self, port: str, then: Callable[[AttachedBoard], object] | None = None) -> None:
+        """Open a board's port; ask first if that will probably restart the board.
+
+        then: called with the attached board, in place of reading what it holds.
+        """
         from hostlink.app.screens.dialogues import Ask
         from hostlink.board.port.ports import identity_of
         from hostlink.jobs.session.last_known import remembered_restart
@@ -71,12 +75,12 @@ class AttachedBoards:
             remembered=remembered_restart(self.app.archive, identity_of(port)),
         )
         if not foresight.restarts:
-            self._open_port(port, profile, is_guess=is_guess)
+            self._open_port(port, profile, is_guess=is_guess, then=then)
             return
 
         def answered(answer: str | None) -> None:
             if answer == "open":
-                self._open_port(port, profile, is_guess=is_guess, agreed=True)
+                self._open_port(port, profile, is_guess=is_guess, agreed=True, then=then)
 
         self.app.push_screen(
             Ask(
@@ -88,7 +92,13 @@ class AttachedBoards:
         )
 
     def _open_port(
-        self, port: str, profile: Profile, *, is_guess: bool, agreed: bool = False
+        self,
+        port: str,
+        profile: Profile,
+        *,
+        is_guess: bool,
+        then: Callable[[AttachedBoard], object] | None,
+        agreed: bool = False,
     ) -> None:
         from hostlink.app.attached_board import AttachedBoard
         from hostlink.jobs.session.link_choice import LinkChoice
@@ -99,7 +109,10 @@ class AttachedBoards:
         )
         self.by_port[port] = AttachedBoard(choice, self.app.archive, self.on_news)
         self.make_current(port)
-        self.app.desk.readings.look_again()
+        if then is not None:
+            then(self.by_port[port])
+        else:
+            self.app.desk.readings.look_again()
 
     def detach(self, port: str) -> None:
         """Close a board's port without changing its program."""

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from hostlink.app.texts import revision_words
+from hostlink.archive import Origin
 from hostlink.errors import RefusedError
 
 if TYPE_CHECKING:
@@ -61,7 +62,6 @@ class Sheet:
         return Material(self.name, self.name or "The listing", text, raw, charset, self._origin())
 
     def _origin(self) -> Origin:
-        from hostlink.archive import Origin
 
         where = self.material.label if self.material is not None else ""
         return Origin("edit", where)

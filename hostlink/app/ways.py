@@ -34,6 +34,8 @@ def _always(key: str) -> Callable[..., str]:
 
 KEYS = Ways(
     ports=_BOARDS,
+    meet=f"{_BOARDS}, then M",
+    allow_restart=_ASKED,
     label_board=f"{_BOARDS}, then L",
     name_port=_BOARDS,
     name_speed=_SURVEY,
@@ -83,9 +85,11 @@ KEYS = Ways(
     write_previous_discarding="with G on the firmware screen",
     write_image="with W on the firmware screen",
     write_image_discarding="with W on the firmware screen",
+    write_first_image=f"{_with('firmware')}, then W",
     firmware_history=_with("firmware-history"),
     say_role=_ASKED,
     say_board=_always(_ASKED),
+    say_new_board=_ASKED,
     say_chip="at the command line, with --chip",
     say_bootloader_size=_ASKED,
 )

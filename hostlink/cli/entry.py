@@ -32,6 +32,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
         "Open the app on the practice board, with the shipped programs.",
     ),
     "boards": ("boards", "boards", "Show ports, their bridge chips, and boards known by label."),
+    "meet": (
+        "meet",
+        "meet",
+        "Find out how far a board answers, from its USB bridge to its program.",
+    ),
     "survey": ("survey", "survey", "Measure what a board does, and offer the result as a profile."),
     "load": ("transfer", "load", "Load a listing into the board, proven by reading it back."),
     "save": ("transfer", "save", "Save the board's program into the archive, proven."),
@@ -73,6 +78,11 @@ COMMANDS: dict[str, tuple[str, str, str]] = {
     "mend": ("listings", "mend", "Repair what pasting and forums do to a listing."),
     "renumber": ("workshop", "renumber", "Give a listing new line numbers; every jump follows."),
     "shrink": ("workshop", "shrink", "Make a listing smaller; it runs as before."),
+    "adapt": (
+        "adapting",
+        "adapt",
+        "Rewrite a listing for a board with another BASIC; both are run and compared.",
+    ),
     "sheet": (
         "workshop",
         "sheet",

@@ -9,13 +9,16 @@ from hostlink.cli.output import data, say, table
 from hostlink.words import plural
 
 if TYPE_CHECKING:
+    from hostlink.archive.firmware import FirmwareWrite
     from hostlink.firmware.review import ImageReview
+    from hostlink.jobs.firmware.telling import ImageTold
     from hostlink.jobs.firmware.writing import Written
 
 
-def show_review(reviewed: ImageReview, known: str, role: str) -> None:
+def show_review(reviewed: ImageReview, known: str, role: str, told: ImageTold) -> None:
     """Print what an image holds and what is wrong with it. known: its name in the archive."""
     from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
+    from hostlink.jobs.firmware.telling import told_rows
 
     image, chip = reviewed.image, reviewed.chip
     data(f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for")
@@ -36,6 +39,9 @@ def show_review(reviewed: ImageReview, known: str, role: str) -> None:
         data(f"{finding.weight}  {finding.rule}  {where}{finding.message}")
     if not reviewed.findings:
         data("Nothing is wrong with it as a file; whether it is the right one is yours to know.")
+    data("")
+    for row in told_rows(told):
+        data(row)
 
 
 def review_dict(reviewed: ImageReview, known: str, role: str) -> dict[str, object]:
@@ -90,3 +96,21 @@ def tell_written(written: Written, *, quiet: bool) -> None:
         say(f"Its programs are back on it, proven ({written.backup}).", quiet=quiet)
     elif written.backup:
         say(f"What it held before is kept as {written.backup}.", quiet=quiet)
+
+
+def write_dict(write: FirmwareWrite) -> dict[str, object]:
+    """Return the JSON for one firmware write."""
+    return {
+        "began_at": write.began_at.isoformat(),
+        "ended_at": write.ended_at.isoformat() if write.ended_at else None,
+        "outcome": write.outcome or None,
+        "board": write.board or None,
+        "board_uuid": write.board_uuid,
+        "role": write.role,
+        "chip": write.part,
+        "image": write.image.name,
+        "sha256": write.image.sha256,
+        "previous_sha256": write.previous.sha256 if write.previous else None,
+        "backup": write.backup or None,
+        "banner": write.banner or None,
+    }

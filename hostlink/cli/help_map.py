@@ -8,11 +8,20 @@ from __future__ import annotations
 
 # Title: the commands under it, in the order in which help lists them. Each command is in one group.
 GROUPS: dict[str, tuple[str, ...]] = {
-    "Begin here": ("practice", "boards", "survey"),
+    "Begin here": ("practice", "boards", "meet", "survey"),
     "Programs into the board and out of it": (
         *("load", "save", "run", "console", "stored", "store", "recall", "together"),
     ),
-    "Work on a listing": ("review", "mend", "renumber", "shrink", "compare", "sheet", "card"),
+    "Work on a listing": (
+        "review",
+        "mend",
+        "renumber",
+        "shrink",
+        "adapt",
+        "compare",
+        "sheet",
+        "card",
+    ),
     "The archive, in which every version is kept": (
         *("programs", "find", "show", "history", "note", "tag", "keep", "give"),
         *("retire", "return", "archive"),
@@ -29,6 +38,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "boards": (
         ("List the boards and their ports", "boards"),
         ("Call a board Red; then --port Red means it", "boards --label Red --port practice://red"),
+    ),
+    "meet": (
+        ("Find out where a silent board fails", "meet"),
+        ("Let it be restarted, so that its bootloader is asked", "meet --port Red --yes"),
     ),
     "survey": (
         ("Ask the board what it is, without changing anything on it", "survey"),
@@ -105,6 +118,10 @@ EXAMPLES: dict[str, tuple[tuple[str, str], ...]] = {
     "renumber": (
         ("Number 10, 20, 30 ...", "renumber evening.bas -o numbered.bas"),
         ("Begin at 100, in steps of 5", "renumber hail --start 100 --step 5"),
+    ),
+    "adapt": (
+        ("Rewrite a listing for another board", "adapt hail --profile capital -o capital.bas"),
+        ("Say what a file was written for", "adapt evening.bas --from practice --profile token"),
     ),
     "shrink": (
         ("Make a listing as small as can be", "shrink evening.bas -o small.bas"),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 
 import click
 
@@ -101,9 +101,28 @@ def agreed(question: str) -> bool:
 
     if is_rehearsal():
         return True
+    with _asking():
+        return click.confirm(question, default=False, err=True)
+
+
+def answered(question: str, *, choices: Sequence[str] = ()) -> str:
+    """Ask a person for a word, one of the choices if there are any; "" for an empty answer.
+
+    Raises Interrupted where they end hostlink instead.
+    """
+    kind = click.Choice(choices) if choices else str
+    default = None if choices else ""
+    with _asking():
+        word: str = click.prompt(question, type=kind, default=default, show_default=False, err=True)
+        return word.strip()
+
+
+@contextlib.contextmanager
+def _asking() -> Iterator[None]:
+    """Let a signal end a question at once. Raises Interrupted where it does."""
     _questions.append(True)
     try:
-        return click.confirm(question, default=False, err=True)
+        yield
     except click.Abort:
         raise Interrupted(
             "Stopped at the question.", kept="Nothing was done to the board since it was asked."

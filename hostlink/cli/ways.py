@@ -27,6 +27,8 @@ def _put_back_items(spec: str, names: Sequence[str]) -> str:
 
 COMMANDS = Ways(
     ports=_with("boards"),
+    meet=_with("meet"),
+    allow_restart="with --yes",
     label_board=_with("boards --label LABEL --port PORT"),
     name_port="with --port",
     name_speed="with --baud",
@@ -78,9 +80,11 @@ COMMANDS = Ways(
     write_previous_discarding=_with("firmware write --previous --discard-board"),
     write_image=_with("firmware write IMAGE"),
     write_image_discarding=_with("firmware write IMAGE --discard-board"),
+    write_first_image=_with("firmware write IMAGE --new-board"),
     firmware_history=_with("firmware history"),
     say_role="with --role computer or --role display",
     say_board=lambda role: f"with --this-board {role or 'computer'}",
+    say_new_board="with --new-board",
     say_chip="with --chip",
     say_bootloader_size="with --bootloader-bytes",
 )

@@ -167,7 +167,7 @@ def without_port(found: Sequence[tuple[str, int, int]], system: str = sys.platfo
         "win32": " The device manager lists it with a mark.",
     }.get(system, "")
     return [
-        f"A {BRIDGES[vid, pid].name} ({_usb_id(vid, pid)}) is plugged in{place and f' at {place}'} "
+        f"A {BRIDGES[vid, pid].name} ({usb_id(vid, pid)}) is plugged in{place and f' at {place}'} "
         f"but has no port: its driver ({driver_hint(vid, pid, system)}) is not at work, or another "
         f"program took the chip.{shows}"
         for place, vid, pid in found
@@ -198,7 +198,7 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
         port=identity.port,
         also=identity.also,
         chip=identity.chip,
-        usb_id=_usb_id(identity.vid, identity.pid),
+        usb_id=usb_id(identity.vid, identity.pid),
         driver=driver_hint(identity.vid, identity.pid),
         access=access_advice(identity.port),
         recognised_by=recognised_by(identity),
@@ -210,7 +210,8 @@ def _row(archive: Archive, board: Board | None, identity: Identity) -> KnownBoar
     )
 
 
-def _usb_id(vid: int | None, pid: int | None) -> str:
+def usb_id(vid: int | None, pid: int | None) -> str:
+    """Return the USB numbers of a bridge as printed by lsusb, "" without them."""
     return f"{vid:04x}:{pid:04x}" if vid is not None and pid is not None else ""
 
 

@@ -15,3 +15,16 @@ Before firmware is written:
 - Supply it with 5 V, never 6 V or more, and never from two supplies at once, USB being one: a chip
   that is fed through its pins may be damaged. Take the supply away before you move a wire.
 - When in doubt, stop here and ask a qualified person."""
+
+# Common practice, no source: each board's receiver may have one driver only while it is written.
+MOVE_TO_DISPLAY = """\
+Now the display. Where the machine's own description says otherwise, follow that:
+1. Unplug the USB bridge, and take the supply away from both boards.
+2. Put back the wire that you lifted at the computer.
+3. Lift the wire by which the computer drives the display's RX pin.
+4. If both boards share one bridge, move its wires (ground, TX, RX and the restart line) from the
+   computer to the display.
+5. Plug the bridge in again, and supply the display with 5 V, from one supply only."""
+MOVE_BACK = """\
+Both boards are written. Unplug the bridge, take the supply away, put back the wire that you lifted
+at the display, and move the bridge back to the computer."""

@@ -32,7 +32,7 @@ _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 @dataclass(frozen=True, slots=True)
 class Shipped:
-    """A shipped example program, as described in the index."""
+    """A shipped example program, as described in the index. inputs: what to type when it asks."""
 
     name: str
     path: Path
@@ -41,6 +41,7 @@ class Shipped:
     tags: tuple[str, ...]
     author: str
     licence: str
+    inputs: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,6 +142,7 @@ def shipped_programs() -> dict[str, Shipped]:
             tuple(entry["tags"]),
             entry["author"],
             entry["licence"],
+            tuple(entry["inputs"]),
         )
         for entry in index["program"]
     )

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import Literal
 
+from hostlink.dialect import Dialect
+
 
 @dataclass(frozen=True, slots=True)
 class Form:
@@ -92,37 +94,30 @@ class Storage:
 
 
 @dataclass(frozen=True, slots=True)
-class Language:
-    """The keywords and syntax of the board's BASIC, as far as a review needs them.
+class Language(Dialect):
+    """The keywords and syntax of the board's BASIC; its forms are those of the dialect.
 
     statements, functions: keywords in capitals. jumps: keywords followed by a line number (GOTO,
     GOSUB, THEN). remarks: words that make the rest of the line a remark.
-    separator: the character between statements in a line, "" if a line has only one statement.
     abbreviation_mark: the character that ends an abbreviated keyword ("." or "").
     computed_jumps: whether a jump target may be an expression.
-    quotes: the characters that each open and close quoted text.
     long_names: whether names may be words, so that only whole words are keywords; if not, a keyword
         is recognised wherever its letters occur (`FORI=1TO9`).
     words_apart: whether keywords must be separated by blanks even without long names.
     capitals_only: whether keywords in small letters fail when a program runs.
     fractions: whether numbers may have a fraction and an exponent.
-    optional: words that may be omitted without changing the program: "LET" in front of an
-        assignment, "THEN" in front of a statement, "END" as the very last line.
     """
 
     statements: tuple[str, ...] = ()
     functions: tuple[str, ...] = ()
     jumps: tuple[str, ...] = ("GOTO", "GOSUB", "THEN")
     remarks: tuple[str, ...] = ("REM",)
-    separator: str = ""
     abbreviation_mark: str = ""
     computed_jumps: bool = False
     smallest_number: int = -32768
     largest_number: int = 32767
-    quotes: str = '"'
     long_names: bool = False
     words_apart: bool = False
-    optional: tuple[str, ...] = ()
     capitals_only: bool = False
     fractions: bool = False
 

@@ -32,6 +32,8 @@ class Basic:
     kind: what it stores, says and understands, by default that of the practice board.
     program_bytes, eeprom_bytes, seed: replace those of the kind. teller: what it reports on its
     memory, by default the truth.
+
+    last_error: the last error that it sent, b"" if there was none.
     """
 
     def __init__(
@@ -52,6 +54,7 @@ class Basic:
         self._state = self._new_state()
         self._stuck = False
         self.answered = not kind.messages.questions
+        self.last_error = b""
 
     def _new_state(self) -> State:
         return State(self.kind, compiler(self.kind.language), self.teller)
@@ -228,7 +231,8 @@ class Basic:
         return self._state.end if left_open and self.kind.messages.open_row else b""
 
     def _error(self, complaint: Complaint, where: str) -> bytes:
-        return self._state.wording.error(complaint, where, self.teller.flourish)
+        self.last_error = self._state.wording.error(complaint, where, self.teller.flourish)
+        return self.last_error
 
 
 def _sent(data: bytes) -> Firmware:

@@ -11,14 +11,14 @@ from hostlink.practice.complaint import Complaint, Reason
 from hostlink.practice.eeprom import slot_name
 from hostlink.practice.expression import LineText, read_expression
 from hostlink.practice.ops import Answer, Chore, Op, Send, Work
-from hostlink.practice.state import SEPARATOR, State, Step, Talk
+from hostlink.practice.state import State, Step, Talk
 
 _LARGEST_NUMBER = 65535
 
 
 def _read_list(text: LineText) -> Step:
     first = last = None
-    if text.peek() not in ("", SEPARATOR):
+    if not text.ends():
         first = read_expression(text)
         if text.take(","):
             last = read_expression(text)
@@ -141,7 +141,8 @@ def _named(do: Callable[[State, str], Talk]) -> Callable[[LineText], Step]:
     def read(text: LineText) -> Step:
         text.peek()
         start = text.at
-        end = text.text.find(SEPARATOR, start)
+        separator = text.language.separator
+        end = text.text.find(separator, start) if separator else -1
         text.at = len(text.text) if end < 0 else end
         typed = text.text[start : text.at]
         return lambda state: do(state, slot_name(typed, state.kind.shelf))

@@ -1,8 +1,9 @@
 """Expressions of the practice board's BASIC: read once, evaluated many times.
 
-Values are signed 16-bit whole numbers. A result outside -32768..32767 is an error, never a wrap.
-Division truncates toward zero. Grammar: *Design notes for Tiny BASIC*, Dr. Dobb's Journal vol. 1
-no. 1, 1976, p. 9; functions and a sign before any factor are additions.
+Values are signed 16-bit whole numbers. A result outside -32768..32767 is an error, or wraps where
+the kind's language does that. Division truncates toward zero. Grammar: *Design notes for Tiny
+BASIC*, Dr. Dobb's Journal vol. 1 no. 1, 1976, p. 9; functions, comparisons in an expression and a
+sign before any factor are additions.
 """
 
 from __future__ import annotations
@@ -19,8 +20,6 @@ DEEPEST = 12
 
 FUNCTIONS = ("RND", "ABS", "ROOM")
 """The functions of the practice board; other kinds have another word for the free memory."""
-
-RELATIONS = ("<=", "<>", "<", ">=", "><", ">", "=")
 
 DIGITS = frozenset("0123456789")
 LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
@@ -41,6 +40,7 @@ class Values(Protocol):
 
 Expression: TypeAlias = Callable[[Values], int]
 Condition: TypeAlias = Callable[[Values], bool]
+Operation: TypeAlias = Callable[[int, int], int]
 
 
 class LineText:
@@ -62,6 +62,10 @@ class LineText:
             at += 1
         self.at = at
         return upper[at : at + 1]
+
+    def ends(self) -> bool:
+        """Skip blanks; return whether the statement ends here."""
+        return self.peek() in ("", self.language.separator)
 
     def take(self, *words: str) -> str:
         """Skip blanks and take the first of the words that stands here; "" if none does."""
@@ -116,14 +120,38 @@ def checked(value: int) -> int:
 
 def quotient(left: int, right: int) -> int:
     """Whole quotient, truncated toward zero. Raises Complaint for a zero divisor or overflow."""
+    return checked(_whole_quotient(left, right))
+
+
+def _whole_quotient(left: int, right: int) -> int:
     if not right:
         raise Complaint(Reason.DIVISION)
     whole = abs(left) // abs(right)
-    return checked(whole if (left < 0) == (right < 0) else -whole)
+    return whole if (left < 0) == (right < 0) else -whole
+
+
+def wrapped(value: int) -> int:
+    """Return the value modulo 2**16 as a signed number."""
+    return (value - SMALLEST) % (1 << 16) + SMALLEST
 
 
 def read_expression(text: LineText) -> Expression:
-    """Read the longest expression that starts here. Raises Complaint if there is none."""
+    """Read the longest expression that starts here. Raises Complaint if there is none.
+
+    A comparison is part of it where the language gives it a value.
+    """
+    value = _read_sum(text)
+    worth = text.language.comparison
+    while worth and (relation := _take_relation(text)):
+        value = _valued(_compared(value, relation, _read_sum(text)), worth)
+    return value
+
+
+def _valued(condition: Condition, worth: int) -> Expression:
+    return lambda values: worth if condition(values) else 0
+
+
+def _read_sum(text: LineText) -> Expression:
     text.depth += 1
     if text.depth > DEEPEST:
         raise Complaint(Reason.BRACKETS, text.at)
@@ -132,16 +160,28 @@ def read_expression(text: LineText) -> Expression:
     while sign := text.take("+", "-"):
         rest.append((sign, _read_term(text)))
     text.depth -= 1
-    return _chained(first, rest)
+    return _chained(first, rest, text)
 
 
 def read_condition(text: LineText) -> Condition:
-    """Read `expression relation expression`. Raises Complaint if it is not one."""
+    """Read `expression relation expression`, or an expression where a comparison has a value.
+
+    Raises Complaint if it is neither.
+    """
     left = read_expression(text)
-    relation = text.take(*RELATIONS)
+    if text.language.comparison:
+        return lambda values: left(values) != 0
+    relation = _take_relation(text)
     if not relation:
         raise text.puzzled()
-    right = read_expression(text)
+    return _compared(left, relation, read_expression(text))
+
+
+def _take_relation(text: LineText) -> str:
+    return text.take("<=", ">=", *text.language.unequal, "<", ">", "=")
+
+
+def _compared(left: Expression, relation: str, right: Expression) -> Condition:
     match relation:
         case "=":
             return lambda values: left(values) == right(values)
@@ -171,7 +211,7 @@ def _read_term(text: LineText) -> Expression:
     rest = []
     while sign := text.take("*", "/"):
         rest.append((sign, _read_factor(text)))
-    return _chained(first, rest)
+    return _chained(first, rest, text)
 
 
 def _read_factor(text: LineText) -> Expression:
@@ -183,7 +223,7 @@ def _read_factor(text: LineText) -> Expression:
         number = text.digits()
         return _constant(checked(-number if negative else number))
     factor = _read_unsigned(text, start)
-    return _negated(factor) if negative else factor
+    return _negated(factor, _fitting(text)) if negative else factor
 
 
 def _read_unsigned(text: LineText, start: str) -> Expression:
@@ -220,36 +260,45 @@ def _read_call(text: LineText, function: str) -> Expression:
     argument = read_expression(text)
     text.need(")")
     if function == "ABS":
-        return lambda values: checked(abs(argument(values)))
+        fit = _fitting(text)
+        return lambda values: fit(abs(argument(values)))
+    if text.language.random == "from-0":
+        return lambda values: values.random(argument(values)) - 1
     return lambda values: values.random(argument(values))
+
+
+def _fitting(text: LineText) -> Callable[[int], int]:
+    """Return what makes a result fit in 16 bits, or complains."""
+    return wrapped if text.language.overflow == "wraps" else checked
 
 
 def _constant(number: int) -> Expression:
     return lambda _: number
 
 
-def _negated(factor: Expression) -> Expression:
-    return lambda values: checked(-factor(values))
+def _negated(factor: Expression, fit: Callable[[int], int]) -> Expression:
+    return lambda values: fit(-factor(values))
 
 
-def _chained(first: Expression, rest: list[tuple[str, Expression]]) -> Expression:
+def _chained(first: Expression, rest: list[tuple[str, Expression]], text: LineText) -> Expression:
     """Operations of one rank, left to right; a loop, so that a long line cannot nest calls."""
     if not rest:
         return first
+    apply = _APPLY[text.language.overflow]
     if len(rest) == 1:
-        return _paired(first, *rest[0])
+        sign, right = rest[0]
+        return _paired(first, apply[sign], right)
 
     def chain(values: Values) -> int:
         value = first(values)
         for sign, operand in rest:
-            value = _APPLY[sign](value, operand(values))
+            value = apply[sign](value, operand(values))
         return value
 
     return chain
 
 
-def _paired(left: Expression, sign: str, right: Expression) -> Expression:
-    apply = _APPLY[sign]
+def _paired(left: Expression, apply: Operation, right: Expression) -> Expression:
     return lambda values: apply(left(values), right(values))
 
 
@@ -268,9 +317,12 @@ def _times(left: int, right: int) -> int:
     return value if SMALLEST <= value <= LARGEST else checked(value)
 
 
-_APPLY: dict[str, Callable[[int, int], int]] = {
-    "+": _plus,
-    "-": _minus,
-    "*": _times,
-    "/": quotient,
+_APPLY: dict[str, dict[str, Operation]] = {
+    "refused": {"+": _plus, "-": _minus, "*": _times, "/": quotient},
+    "wraps": {
+        "+": lambda left, right: wrapped(left + right),
+        "-": lambda left, right: wrapped(left - right),
+        "*": lambda left, right: wrapped(left * right),
+        "/": lambda left, right: wrapped(_whole_quotient(left, right)),
+    },
 }

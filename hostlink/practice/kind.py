@@ -13,6 +13,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
+from hostlink.dialect import Dialect, NumberForm
 from hostlink.practice.complaint import Reason
 from hostlink.practice.settings import BoardSettings
 
@@ -165,27 +166,25 @@ class Messages:
 
 
 @dataclass(frozen=True, slots=True)
-class KindLanguage:
-    """What differs in the language. Everything else is the practice board's.
+class KindLanguage(Dialect):
+    """What differs in the language beside the forms. Everything else is the practice board's.
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
     small_letters: whether keywords and variables may be typed in small letters.
-    quotes: the characters that each open quoted text.
     free: the function for the free memory as it is typed: "ROOM()", "SIZE" or "FRE(0)".
     free_number: a number too large is shown as 32767 ("limited") or as 16 bits with a sign.
-    number: PRINT shows a number behind a blank, behind a blank or its sign ("signed"), so with a
-    blank at its end ("spaced"), bare, or at the right of 10 columns ("field").
     list_one: LIST with one number shows that line only, not all from there on.
     asks: what INPUT shows; asks_again: after a wrong answer.
     empty_answer: to INPUT, is 0, is wrong, or ends the program.
     """
 
+    separator: str = ":"
+    optional: tuple[str, ...] = ("LET", "THEN", "END")
+    number: NumberForm = "blank"
     words: Words = WORDS
     small_letters: bool = True
-    quotes: str = '"'
     free: str = "ROOM()"
     free_number: Literal["limited", "signed"] = "limited"
-    number: Literal["blank", "signed", "spaced", "bare", "field"] = "blank"
     list_one: bool = False
     asks: str = "? "
     asks_again: str = "? "

@@ -18,12 +18,6 @@ from hostlink.practice.telling import ListingAnswers
 
 DEEPEST_FOR = 8
 DEEPEST_GOSUB = 8
-SEPARATOR = ":"
-"""Stands between the statements of one line."""
-
-ZONE = 8
-"""Columns of one print zone."""
-
 Talk: TypeAlias = Generator[Op, Answer, bool]
 """A statement that waits for something; returns True if it was interrupted."""
 

@@ -29,7 +29,7 @@ from hostlink.practice.expression import (
 )
 from hostlink.practice.kind import WORDS, KindLanguage
 from hostlink.practice.ops import ReadLine, Send
-from hostlink.practice.state import SEPARATOR, ZONE, LineCompiler, State, Step, Talk
+from hostlink.practice.state import LineCompiler, State, Step, Talk
 
 Readers: TypeAlias = Mapping[str, Callable[[LineText], Step] | None]
 
@@ -64,11 +64,11 @@ def read_line(line: bytes, language: KindLanguage) -> tuple[tuple[Step, ...], Co
     steps: list[Step] = []
     try:
         while text.peek():
-            if text.take(SEPARATOR):
+            if text.take(text.language.separator):
                 continue
             if _read_statement(text, steps, readers):
                 text.depth = 0
-                if text.peek() not in ("", SEPARATOR):
+                if not text.ends():
                     steps.pop()  # a statement with rubbish behind it does nothing
                     raise text.puzzled()
     except Complaint as complaint:
@@ -86,7 +86,7 @@ def _complaining(complaint: Complaint) -> Step:
 
 def _read_statement(text: LineText, steps: list[Step], readers: Readers) -> bool:
     """Read one statement; return False if another may follow at once (after THEN)."""
-    if _is_assignment(text):
+    if "LET" in text.language.optional and _is_assignment(text):
         steps.append(_read_let(text))
         return True
     word = text.take(*readers)
@@ -126,10 +126,14 @@ def _read_if(text: LineText, steps: list[Step]) -> bool:
             state.at = len(state.steps)
 
     steps.append(skip_unless)
-    if text.take("THEN") and text.peek() in DIGITS:
+    takes = text.language.then_takes
+    then = takes != "none" and bool(text.take("THEN"))
+    if not then and takes != "none" and "THEN" not in text.language.optional:
+        raise text.puzzled()
+    if then and takes != "statement" and text.peek() in DIGITS:
         steps.append(_jumping(text.digits()))
         return True
-    if text.peek() in ("", SEPARATOR):
+    if text.ends() or takes == "line":
         raise text.puzzled()
     return False
 
@@ -155,6 +159,8 @@ def _read_for(text: LineText) -> Step:
     text.need("TO")
     limit = read_expression(text)
     step: Expression = read_expression(text) if text.take("STEP") else lambda _: 1
+    if text.peek() and "one-line-loops" not in text.language.means:
+        raise Complaint(Reason.NEXT)
     return lambda state: state.open_loop(variable, first(state), limit(state), step(state))
 
 
@@ -169,29 +175,46 @@ def _read_rem(text: LineText) -> Step:
 
 
 def _read_print(text: LineText) -> Step:
-    """Read PRINT items: a quoted text (bytes), an expression, or None for a comma."""
+    """Read PRINT items: a quoted text (bytes), an expression, or None for a comma.
+
+    Where a semicolon ends the row only, what stands behind one fails after the rest was shown.
+    """
+    semicolon = text.language.semicolon
+    wrong: Complaint | None = None
     items: list[bytes | Expression | None] = []
     ended = True
-    while text.peek() not in ("", SEPARATOR):
+    while not text.ends():
         if text.take(","):
             items.append(None)
             ended = False
-        elif text.take(";"):
+        elif semicolon != "none" and text.take(";"):
             ended = False
+            if semicolon == "ends" and not text.ends():
+                wrong = text.puzzled()
+                text.at = len(text.text)
         elif items and ended:
             raise text.puzzled()
         else:
             quoted = text.peek() in text.language.quotes
             items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
             ended = True
-    number = _NUMBER_FORMS[text.language.number]
+    show = _showing(items, text.language, ended=ended)
+    return show if wrong is None else lambda state: _failing(show(state), wrong)
+
+
+def _showing(
+    items: list[bytes | Expression | None], language: KindLanguage, *, ended: bool
+) -> Callable[[State], bytes]:
+    """Return what shows the items of PRINT."""
+    number = _NUMBER_FORMS[language.number]
+    zone = language.comma_columns
 
     def show(state: State) -> bytes:
         column = state.column
         parts = []
         for item in items:
             if item is None:
-                part = b" " * (ZONE - column % ZONE)
+                part = b" " * (zone - column % zone) if zone else b""
             elif isinstance(item, bytes):
                 part = item
             else:
@@ -206,17 +229,26 @@ def _read_print(text: LineText) -> Step:
     return show
 
 
+def _failing(shown: bytes, complaint: Complaint) -> Talk:
+    """Show what was read of a statement, then complain about the rest."""
+    yield Send(shown)
+    raise complaint.again()
+
+
 def _read_input(text: LineText) -> Step:
+    question = text.language.asks
+    if "input-text" in text.language.means and text.peek() in text.language.quotes:
+        question = text.quoted()
+        text.need(",")
     variables = [read_variable(text)]
     while text.take(","):
         variables.append(read_variable(text))
-    return lambda state: _ask(state, variables)
+    return lambda state: _ask(state, variables, question)
 
 
-def _ask(state: State, variables: list[int]) -> Talk:
+def _ask(state: State, variables: list[int], prompt: str) -> Talk:
     """Repeat the question until every variable has a number."""
     language = state.kind.language
-    prompt = language.asks
     wanted = "a number" if len(variables) == 1 else f"{len(variables)} numbers"
     while True:
         answer = yield ReadLine(prompt.encode("latin-1"))

@@ -49,7 +49,7 @@ def test_a_running_program_is_interrupted_by_its_key(stage: Any, wait: Any) -> N
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await pilot.press("ctrl+r")
         await wait(pilot, lambda: "ROUND" in app.desk.query_one(Transcript).text)
-        await pilot.press("escape", "t")
+        await pilot.press("f8")
         await wait(pilot, lambda: app.boards.current.partial == "+ ")
 
     stage.play(story, opens="LOOP", port="practice://real")

@@ -20,6 +20,7 @@ from hostlink.cli.entry import COMMANDS, cli
 
 REACHED: dict[str, tuple[Any, str]] = {
     "boards": (Desk, "boards"),
+    "meet": (BoardsScreen, "meet"),
     "survey": (BoardsScreen, "survey"),
     "load": (Desk, "load"),
     "save": (Desk, "save"),

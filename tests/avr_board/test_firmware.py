@@ -18,6 +18,7 @@ from hostlink.board.dialogue.loading import Loader
 from hostlink.errors import Interrupted
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
+from hostlink.firmware.knowledge import read_image
 from hostlink.firmware.plan import blank_padded
 from hostlink.jobs.firmware.writing import WriteRequest, write_firmware
 from hostlink.jobs.session.link_choice import LinkChoice
@@ -90,6 +91,13 @@ def chip(
     board.await_prompt()
     with Archive.open(tmp_path / "archive.sqlite3") as archive:
         yield Chipboard(board, archive, monkeypatch)
+
+
+def test_what_the_compiled_firmware_tells_without_being_run(workshop: Any) -> None:
+    """Its greeting and its divisor as the compiler left them: 57600 baud at 16 MHz."""
+    known = read_image(image_of(workshop, 15).flash)
+    assert any("evening class board" in each.text for each in known.texts)
+    assert 57600 in known.bauds
 
 
 def test_the_whole_job_on_a_simulated_chip(chip: Chipboard, workshop: Any) -> None:

@@ -11,10 +11,9 @@ import hostlink.board
 from hostlink.board.profile.file import find_profile, load_profile, shipped_profiles
 from hostlink.practice.basic import ERROR_WORDS, FUNCTIONS, STATEMENTS, Basic
 from hostlink.practice.expression import LARGEST, SMALLEST
-from hostlink.practice.kind import KindStorage
+from hostlink.practice.kind import KindLanguage, KindStorage
 from hostlink.practice.ops import Send
 from hostlink.practice.settings import BoardSettings
-from hostlink.practice.state import SEPARATOR
 
 
 def _say(basic: Basic, typed: str) -> str:
@@ -75,7 +74,7 @@ def test_the_practice_profile_knows_the_words_of_the_practice_board() -> None:
     assert profile.commands.error_words == ERROR_WORDS
     assert set(language.statements) == {*STATEMENTS, "THEN", "TO", "STEP"}
     assert language.functions == FUNCTIONS
-    assert language.separator == SEPARATOR
+    assert language.separator == KindLanguage().separator
     assert (language.smallest_number, language.largest_number) == (SMALLEST, LARGEST)
     assert (form.first_line, form.last_line) == (KindStorage().first_line, KindStorage().last_line)
 

@@ -12,6 +12,8 @@ from pathlib import Path
 import pytest
 from intelhex import IntelHex
 
+from hostlink.archive import Archive
+from hostlink.board.profile.file import load_profile
 from hostlink.jobs.cautions import CAUTIONS
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -90,6 +92,78 @@ def test_review_of_hostile_names_and_chips(hostlink: Callable, image: Callable) 
     told = hostlink("firmware", "review", image(), "--bootloader-bytes", "100")
     assert told.status == 2
     assert "512, 1024, 2048 or 4096" in told.err
+
+
+TABLE = b"".join(
+    word.encode() + b"\0"
+    for word in ["PRINT", "INPUT", "LET", "GOTO", "GOSUB", "FOR", "NEXT", "REM", "ABS", "RND"]
+)
+
+
+@pytest.fixture
+def speaking(place: Path) -> Callable[..., str]:
+    """Writes an image that holds a table of words, a greeting and a divisor of 9600 baud."""
+
+    def write(name: str = "first.hex", more: bytes = b"") -> str:
+        made = IntelHex()
+        divisor = b"\x87\xe6\x80\x93\xc4\x00"  # LDI R24,103 STS 0x00C4,R24
+        made.puts(0, VECTORS + divisor + b"\0evening board ready\0" + TABLE + more)
+        made.write_hex_file(str(place / name))
+        return name
+
+    return write
+
+
+def test_review_tells_what_the_image_knows(hostlink: Callable, speaking: Callable) -> None:
+    """Words with the form of their table, texts, what the divisor can mean; and in JSON."""
+    told = hostlink("firmware", "review", speaking())
+    assert "10 BASIC words (marked by a NUL behind each word):" in told.out
+    assert "  PRINT INPUT LET GOTO GOSUB FOR NEXT REM ABS RND" in told.out
+    assert "divisor 103, at single or double speed: 9600 baud at 16 MHz" in told.out
+    assert "  evening board ready" in told.out
+    got = hostlink("firmware", "review", speaking(), "--json").json
+    assert got["words"][-1] == "RND"
+    assert got["speeds"][0]["means"][0] == {"baud": 9600, "clock_hz": 16_000_000}
+    assert got["compared_with"] is None
+
+
+def test_review_tells_what_is_new_against_the_image_written_before(
+    hostlink: Callable, speaking: Callable
+) -> None:
+    """Words that came, by the archive's record; the image's use is known by its words."""
+    assert hostlink("firmware", "write", speaking(), "--yes").status == 0
+    more = b"TONE\0NOTONE\0"
+    told = hostlink("firmware", "review", speaking("second.hex", more))
+    assert "New words against first.hex: TONE, NOTONE." in told.out
+    got = hostlink("firmware", "review", "second.hex", "--json").json
+    assert (got["new_words"], got["gone_words"]) == (["TONE", "NOTONE"], [])
+
+
+def test_an_image_that_tells_nothing_is_said_to(hostlink: Callable, image: Callable) -> None:
+    """What cannot be told is not told; it gives no draft, and no file is left behind."""
+    told = hostlink("firmware", "review", image(), "-o", "draft.toml")
+    assert told.status == 1
+    assert "No table of BASIC words was recognised" in told.err
+    assert not Path("draft.toml").exists()
+    assert "No table of BASIC words was recognised" in hostlink("firmware", "review", image()).out
+
+
+def test_a_draft_profile_and_its_card_come_from_the_image(
+    hostlink: Callable, speaking: Callable, place: Path
+) -> None:
+    """A profile that can be read, its values marked as read from the image; a card by it."""
+    assert hostlink("firmware", "review", speaking(), "-o", "draft.toml").status == 0
+    profile = load_profile(place / "draft.toml")
+    assert profile.rules.language.functions == ("ABS", "RND")
+    assert profile.rules.language.jumps == ("GOTO", "GOSUB")
+    assert profile.talk.line_done == "after-prompt"  # careful, since it is not known
+    assert dict(profile.evidence)["language.statements"] == (
+        "read from the image first.hex, not measured"
+    )
+    told = hostlink("firmware", "review", speaking(), "-o", "draft.toml")
+    assert told.status == 1 and "exists already" in told.err
+    assert hostlink("card", "--profile", "./draft.toml", "-o", "card.html").status == 0
+    assert "draft read from first.hex" in (place / "card.html").read_text().lower()
 
 
 # --- write ---------------------------------------------------------------------------------------
@@ -200,6 +274,108 @@ def test_which_board_it_is_has_to_be_said_where_it_is_unclear(
         "firmware", "write", image(), "--yes", "--role", "display", "--this-board", "display"
     )
     assert told.status == 0
+
+
+@pytest.fixture
+def bare(place: Path) -> Callable[[], None]:
+    """Blanks the flash of a practice board: it has a bootloader and nothing else."""
+
+    def make() -> None:
+        path = place / "practice" / "class.json"
+        state = json.loads(path.read_text(encoding="utf-8"))
+        state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
+        path.write_text(json.dumps(state), encoding="utf-8")
+
+    return make
+
+
+def test_a_first_firmware_by_one_option(
+    hostlink: Callable, image: Callable, bare: Callable, board_holds: Callable, place: Path
+) -> None:
+    """A board with a bootloader only: written, greeted, labelled, its first program loaded."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes")
+    assert told.status == 1
+    assert "with --new-board" in told.err
+    words = ("--new-board", "--label", "Red", "--load", "tide")
+    told = hostlink("firmware", "write", image(), "--role", "computer", "--yes", *words)
+    assert told.status == 0, told.err
+    assert told.err.count("Before firmware is written") == 1
+    assert 'The board says "practice board, 999 bytes for a program"' in told.err
+    assert "It is called Red from now on." in told.err
+    assert "TIDE@1 is in its memory, proven." in told.err
+    assert board_holds()
+    (row,) = hostlink("boards", "--json").json
+    assert (row["label"], row["holds"]) == ("Red", "TIDE@1")
+
+
+def test_at_a_terminal_a_first_firmware_is_asked_in_words(
+    hostlink: Callable,
+    image: Callable,
+    bare: Callable,
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Role, consent, whether it is new, label and first program: no option is needed."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
+    answers = b"computer\ny\nRed\ny\n"
+    told = hostlink("firmware", "write", image(), "--yes", stdin=answers)
+    assert told.status == 0, told.err
+    for asked in (
+        "What is this image for?",
+        "It is new, nothing on it is needed: write?",
+        "What do you call this board",
+        "Load the program FIRST, which prints and counts?",
+    ):
+        assert asked in told.err, asked
+    (row,) = hostlink("boards", "--json").json
+    assert (row["label"], row["holds"]) == ("Red", "FIRST@1")
+    assert "THIS BOARD IS ALIVE" in hostlink("run").out
+
+
+def test_the_two_boards_of_a_machine_in_one_sitting(
+    hostlink: Callable,
+    image: Callable,
+    flash: Callable,
+    place: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Which wire to move is told between them; the bridge may be the same, or at another port."""
+    words = ("firmware", "write", image(), "--role", "computer", "--display", image("view.hex", 9))
+    told = hostlink(*words, "--yes")
+    assert told.status == 1
+    assert "somebody has to move wires" in told.err
+    assert not (place / "practice").exists()
+    monkeypatch.setattr("hostlink.cli.first_firmware.may_ask", lambda _: True)
+    monkeypatch.setattr("hostlink.cli.firmware_writing.may_ask", lambda _: True)
+    told = hostlink(*words, "--yes", stdin=b"n\n")
+    assert told.status == 1
+    assert "The computer is done." in told.err
+    view = b"practice://view?time=virtual"
+    told = hostlink(*words, "--yes", stdin=b"y\n" + view + b"\ny\n")
+    assert told.status == 0, told.err
+    for said in (
+        "Lift the wire by which the computer drives the display's RX pin",
+        "the machine's own description",
+        "It is the display: write?",
+        "Both boards are written.",
+    ):
+        assert said in told.err, said
+    assert flash("view").startswith(content(place / "view.hex"))
+    assert flash().startswith(content(place / "class.hex"))
+    told = hostlink(*words, "--yes", stdin=b"y\n\ny\n")  # one bridge, moved
+    assert told.status == 0, told.err
+    roles = {row["role"] for row in hostlink("firmware", "history", "--json").json}
+    assert roles == {"computer", "display"}
+    with Archive.open(place / "archive.sqlite3") as archive:
+        (board,) = [each for each in archive.boards() if each.serial == "practice:class"]
+        assert archive.board_role(board.uuid) == "computer"
 
 
 def test_unplugged_half_way_the_same_command_finishes(

@@ -59,6 +59,62 @@ def test_shrink_tells_what_each_level_saved(hostlink, listing):
     assert hostlink("shrink", name, "--level", "spaces").out.splitlines()[1] == "20 LETA=1"
 
 
+def test_shrink_keeps_the_smaller_listing_with_its_parent(hostlink):
+    """The original is kept first, and the history shows what the revision was made from."""
+    told = hostlink("shrink", "tide", "--keep", "--json").json
+    assert told["kept"] == "TIDE@2"
+    assert hostlink("show", "TIDE@2").out == told["text"]
+    rows = hostlink("history", "TIDE", "--json").json
+    assert [row["note"] for row in rows] == ["", "made smaller"]
+    assert rows[1]["parent"] == "TIDE@1"
+
+
+def test_adapt_shows_each_change_and_proves_the_result(hostlink):
+    """The listing on stdout; changes with reason and cost, and the proof, on stderr."""
+    told = hostlink("adapt", "tide", "--profile", "capital")
+    assert told.status == 0
+    assert "210 IF T<1440 GOTO 240\n" in told.out
+    assert "210 IF T<1440 THEN 240\n  becomes 210 IF T<1440 GOTO 240\n" in told.err
+    assert "  because there is no THEN (5 bytes less)\n" in told.err
+    assert "Proven: both were run and printed the same" in told.err
+
+
+def test_adapt_names_what_has_no_equal(hostlink, listing):
+    """Status 1, the line stays and what it needs is named; nothing is called proven."""
+    name = listing('10 LET C$="HI"', "20 PRINT C$", "30 PRINT 1")
+    told = hostlink("adapt", name, "--from", "token", "--profile", "capital")
+    assert told.status == 1
+    assert told.out == Path(name).read_text()
+    assert "Left: strings: this board has no variables for text; lines 10, 20." in told.err
+    assert "Not proven" in told.err
+
+
+def test_adapt_asks_which_board_a_file_is_for(hostlink, listing):
+    """Nothing is guessed; the file is left alone."""
+    told = hostlink("adapt", listing("10 PRINT 1"), "--profile", "capital")
+    assert (told.status, told.out) == (2, "")
+    assert "Name it with --from PROFILE." in told.err
+
+
+def test_adapt_runs_both_with_the_lines_of_a_file(hostlink, listing):
+    """A program that asks is proven with --input, and not without."""
+    name = listing("10 INPUT A", "20 PRINT A*2")
+    words = ("adapt", name, "--from", "practice", "--profile", "capital", "--json")
+    assert hostlink(*words).json["proof"]["result"] == "open"
+    Path("answers.txt").write_text("21\n")
+    assert hostlink(*words, "--input", "answers.txt").json["proof"]["result"] == "proven"
+
+
+def test_adapt_keeps_the_result_as_a_revision_for_that_board(hostlink):
+    """The revision has the original as its parent, and adapting it again begins from its board."""
+    told = hostlink("adapt", "wire", "--profile", "capital", "--keep", "--json").json
+    assert told["kept"] == "WIRE@2"
+    rows = hostlink("history", "WIRE", "--json").json
+    assert rows[1]["parent"] == "WIRE@1"
+    assert rows[1]["note"] == "adapted from practice for capital"
+    assert hostlink("adapt", "WIRE@2", "--profile", "token", "--json").json["from"] == "capital"
+
+
 def test_shrink_to_fit_stops_early_and_says_when_it_is_not_enough(hostlink, listing):
     """Status 0 where it fits, with the rest untouched; 1 with the bytes over where it cannot."""
     rows = [f'{n} PRINT "{"X" * 40}"' for n in range(10, 320, 10)]  # 31 lines of 51 bytes

@@ -14,19 +14,24 @@ from typing import Any
 import pytest
 
 from hostlink.archive import Archive
+from hostlink.board.profile.file import find_profile, shipped_profiles
 from hostlink.cli.ways import advised
 from hostlink.errors import (
     HostlinkError,
     Interrupted,
     LinkError,
     LinkReason,
+    Needed,
     ReadBackError,
     RefusedError,
 )
 from hostlink.firmware.chip import ATMEGA328P, Chip
 from hostlink.firmware.image import Image
 from hostlink.firmware.plan import blank_padded
+from hostlink.jobs.firmware.asking import Question, write_asking
+from hostlink.jobs.firmware.first_program import first_program
 from hostlink.jobs.firmware.writing import WriteRequest, image_before, write_firmware
+from hostlink.listing import review
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
 SMALL = Chip("ATmega328P", b"\x1e\x95\x0f", flash_bytes=2048, boot_sizes=(512,))
@@ -403,28 +408,88 @@ def test_a_prompt_where_silence_is_expected_stops_it(board: Any, archive: Archiv
     assert archive.writes()[0].backup == "backup@1"  # what answered was kept all the same
 
 
-def test_silence_where_a_prompt_is_expected_stops_it(
+def test_a_silent_board_is_written_when_it_is_said_to_be_new(
     table: Callable[..., Any], archive: Archive
 ) -> None:
-    """An image for the computer, a silent board: its word first, and memory given up knowingly."""
+    """An image for the computer, a board never seen at its prompt: one question, one word."""
     board = table()
     board.machine.hold_flash(b"\xff" * 32_768)
     with board.session() as session, pytest.raises(RefusedError) as caught:
         write_firmware(session, archive, wanted())
+    assert "answers with silence, as a new one does" in caught.value.what
+    assert caught.value.needed is Needed.NEW_BOARD
+    assert "say so with --new-board" in advised(caught.value.advice)
+    assert board.pulses == 0
+    request = wanted(new_board=True)
+    with board.session() as session:
+        written = write_firmware(session, archive, request)
+    assert (written.answered, written.banner, written.was_new) == (True, BANNER, True)
+    assert holds(board, request)
+    assert archive.board_role(archive.writes()[0].board_uuid) == "computer"
+
+
+def test_the_word_for_a_new_board_lifts_nothing_else(board: Any, archive: Archive) -> None:
+    """A board at its prompt is no new one: its programs are kept and put back; a running program
+    stops the write; for a display it says nothing."""
+    memory = board.memory
+    with board.session() as session:
+        written = write_firmware(session, archive, wanted(new_board=True))
+    assert (written.restored, written.was_new, board.memory) == (True, False, memory)
+    board.load("10 PRINT 1\n20 GOTO 10\n")
+    with board.session() as session:
+        session.attach()
+        session.wire.port.write(b"RUN\r")
+    pulses = board.pulses
+    with board.session() as session, pytest.raises(LinkError) as running:
+        write_firmware(session, archive, wanted(new_board=True, image=image(seed=4)))
+    assert running.value.reason is LinkReason.RUNNING
+    assert board.pulses == pulses
+
+
+def test_what_is_asked_is_asked_over_one_open_port(
+    table: Callable[..., Any], archive: Archive
+) -> None:
+    """The answer goes on in the same session; the safe answer leaves the refusal as it is."""
+    board = table()
+    board.machine.hold_flash(b"\xff" * 32_768)
+    with board.session() as session, pytest.raises(RefusedError):
+        write_asking(session, archive, wanted(), lambda _: None)
+    assert board.pulses == 0
+    asked: list[str] = []
+
+    def answer(question: Question) -> WriteRequest:
+        asked.append(question.asks)
+        return question.answers[0][2]
+
+    with board.session() as session:
+        written = write_asking(session, archive, wanted(), answer)
+    assert len(asked) == 1
+    assert len(board.said("BoardAnswered")) == 1  # it was looked at once
+    assert written.answered
+
+
+def test_a_known_board_that_is_silent_needs_two_words(board: Any, archive: Archive) -> None:
+    """It was seen at its prompt, so it is not new: which board, and memory given up knowingly."""
+    with board.session() as session:
+        write_firmware(session, archive, wanted())
+    board.load("10 GOTO 10\n")
+    with board.session() as session:
+        session.attach()
+        session.wire.port.write(b"RUN\r")
+        session.wire.clock.sleep(1.0)
+        session.wire.port.reset_input_buffer()
+    request = wanted(image=image(seed=4))
+    with board.session() as session, pytest.raises(RefusedError) as caught:
+        write_firmware(session, archive, request)
     assert "answered with silence" in caught.value.what
     assert (
         "with --this-board computer, and that its program may be lost with --discard-board"
         in advised(caught.value.advice)
     )
+    request = dataclasses.replace(request, this_board="computer")
     with board.session() as session, pytest.raises(RefusedError) as caught:
-        write_firmware(session, archive, wanted(this_board="computer"))
+        write_firmware(session, archive, request)
     assert "--discard-board" in advised(caught.value.advice)
-    assert board.pulses == 0
-    request = wanted(this_board="computer", discard_board=True)
-    with board.session() as session:
-        written = write_firmware(session, archive, request)
-    assert (written.answered, written.banner) == (True, BANNER)
-    assert holds(board, request)
 
 
 def test_a_silent_display_is_written_without_more_questions(
@@ -605,3 +670,10 @@ def test_on_a_wire_that_loses_a_byte_in_two_thousand_it_is_still_right(
     with board.session() as session:
         write_firmware(session, archive, wanted())
     assert holds(board, wanted())
+
+
+@pytest.mark.parametrize("name", [each for each in shipped_profiles() if each != "ecma-55"])
+def test_the_first_program_has_no_fault_for_any_shipped_kind(name: str) -> None:
+    """It is loaded into boards that nobody has measured: the review finds nothing at all."""
+    material = first_program()
+    assert not review(material.listing, find_profile(name).rules).findings

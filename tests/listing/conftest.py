@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib.util
-import re
 import sys
 import tomllib
 from collections.abc import Callable, Iterable
@@ -12,8 +11,7 @@ from typing import Any
 
 import pytest
 
-from hostlink.practice.bare import drive
-from hostlink.practice.basic import Basic
+from hostlink.practice import bare
 from hostlink.shipped import library_folder
 
 TESTS = Path(__file__).parent.parent
@@ -52,15 +50,10 @@ def library() -> dict[str, tuple[str, tuple[str, ...]]]:
 def outcome() -> Callable[..., str]:
     """What a program prints on the practice board: its text, what is typed, bytes of memory.
 
-    The board refuses no line of it and ends it without an error.
+    An error is raised if the board refuses a line or ends the program with an error.
     """
 
     def run(text: str, inputs: Iterable[str] = (), *, size: int = 999) -> str:
-        board = Basic(program_bytes=size)
-        for row in text.splitlines():
-            assert drive(board.enter(row.encode("latin-1"))) == "", row
-        printed = drive(board.enter(b"RUN"), inputs)
-        assert not re.search(r"^! ", printed, re.MULTILINE), printed
-        return printed
+        return bare.outcome(text, inputs, size=size).printed
 
     return run

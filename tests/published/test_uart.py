@@ -12,6 +12,7 @@ from hostlink.board.port.uart import (
     recommended_percent,
     warn,
 )
+from hostlink.firmware.image_speeds import SpeedSetting
 
 CLOCK = 16_000_000
 
@@ -84,3 +85,17 @@ def test_the_practice_boards_speed_needs_double_speed_at_16_mhz() -> None:
     """57600: 2.1 % at normal speed, -0.8 % at double speed (2545D, table 84)."""
     assert warn(57600, CLOCK)
     assert warn(57600, CLOCK, double_speed=True) == ""
+
+
+@pytest.mark.parametrize("baud", TABLE_84)
+@pytest.mark.parametrize("double", [False, True])
+def test_a_divisor_in_an_image_means_the_speed_of_its_row(baud: int, double: bool) -> None:
+    """A firmware that stores the printed UBRR talks at the row's speed at 16 MHz (2545D, table 84);
+    rows that are off by more than 4 % are no usable speed and are not told."""
+    ubrr, error = TABLE_84[baud][2 * double : 2 * double + 2]
+    meant = SpeedSetting(ubrr, double).meanings()
+    others = {each for each in TABLE_84 if TABLE_84[each][2 * double] == ubrr}
+    told = {each for each, clock in meant if clock == CLOCK}
+    if abs(error) <= 4:
+        assert told and told <= others
+    assert told <= others

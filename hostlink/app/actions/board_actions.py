@@ -29,7 +29,7 @@ BOARD_ACTIONS = (
     ),
     DeskAction(
         "interrupt",
-        "",
+        "f8",
         "Interrupt the program",
         "Or stop the job on that board",
         lambda desk: desk.console.interrupt(),

@@ -21,6 +21,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
     "boards": {
         "detach": "d",
         "label": "l",
+        "meet": "m",
         "other": "o",
         "survey": "s",
         "view-survey": "v",
@@ -29,6 +30,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
     "compare": {"fold": "space"},
     "findings": {"silence": "space"},
     "firmware": {"write": "w", "back": "g"},
+    "meeting": {"restart": "r"},
     "mending": {"turn": "space", "unfold": "right", "fold": "left"},
     "rescues": {"keep": "k", "load": "ctrl+l", "compare-board": "b"},
     "revisions": {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -152,7 +153,6 @@ class Workshop(DeskPart):
 
     def sheet(self) -> None:
         """Ask for the file and what is to stand above the listing, then write its sheet."""
-        from dataclasses import replace
 
         from hostlink.app.screens.dialogues import Fill
         from hostlink.jobs.publishing import details_of, write_sheet

@@ -12,6 +12,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
+from hostlink.app.screens.meeting import show_meeting
 from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
 from hostlink.app.texts import ago
 from hostlink.app.widgets.page import Page, with_detail
@@ -42,8 +43,9 @@ class BoardsScreen(Page[None]):
     AUTO_FOCUS = "#boards"
     HEAD = "Boards"
     FOOT = (
-        "Enter attaches a board and makes it the current one. D detaches, L labels, S surveys, "
-        "V shows the last survey, O names another port, A looks again. Escape goes back."
+        "Enter attaches a board and makes it the current one. D detaches, L labels, M finds out "
+        "how far it answers, S surveys, V shows the last survey, O names another port, A looks "
+        "again. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
@@ -55,6 +57,7 @@ class BoardsScreen(Page[None]):
         ),
         screen_key("boards.detach", "Detach", "Close its port"),
         screen_key("boards.label", "Label", "What you call it, such as a colour"),
+        screen_key("boards.meet", "How far it answers", "From its bridge to its program"),
         screen_key("boards.other", "Another port", "By its name or address"),
         screen_key("boards.survey", "Survey it", "Measure how it talks; asked first"),
         screen_key("boards.view-survey", "View its last survey", "What was measured when"),
@@ -229,6 +232,12 @@ class BoardsScreen(Page[None]):
         if attached:
             self.app.boards.detach(attached)
             self.action_renew()
+
+    def action_meet(self) -> None:
+        row = self.chosen
+        port = (self._port_attached(row.port) or row.port) if row is not None else ""
+        self.dismiss()
+        show_meeting(self.app, port)
 
     def action_survey(self) -> None:
         row = self.chosen

@@ -23,13 +23,15 @@ from hostlink.app.widgets.page import Page
 from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
 from hostlink.archive.times import shown
-from hostlink.errors import Needed, RefusedError
+from hostlink.errors import RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
 from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
+from hostlink.jobs.firmware.asking import Question, question_of
 from hostlink.jobs.firmware.checks import role_of
+from hostlink.jobs.firmware.telling import ImageTold, tell_image, told_rows
 from hostlink.jobs.firmware.writing import WriteRequest, Written, way_back, write_firmware
 from hostlink.jobs.session.session import Session
 from hostlink.words import plural, safe
@@ -45,7 +47,7 @@ def review_file(path: Path) -> ImageReview:
     return review_image(load_hex_file(path, CHIP.flash_bytes), CHIP, DEFAULT_BOOT_BYTES)
 
 
-def image_words(reviewed: ImageReview) -> str:
+def image_words(reviewed: ImageReview, told: ImageTold) -> str:
     """Describe the contents of an image, its place in flash, and its faults."""
     image = reviewed.image
     rows = [
@@ -67,7 +69,7 @@ def image_words(reviewed: ImageReview) -> str:
         rows.append(f"{finding.weight}: {where}{finding.message}")
     if not reviewed.findings:
         rows.append("Nothing is wrong with it as a file; whether it is the right one you know.")
-    return "\n".join(rows)
+    return "\n".join([*rows, "", *told_rows(told)])
 
 
 def history_words(writes: Sequence[FirmwareWrite]) -> str:
@@ -92,6 +94,8 @@ def written_words(written: Written) -> str:
         back = f" What it held before is kept as {written.backup}."
     if written.restored:
         back = f" Its programs are back on it, proven ({written.backup})."
+    if written.was_new:
+        back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
     return (
         f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
     )
@@ -122,7 +126,8 @@ class FirmwareScreen(Page[None]):
         """Lay out the review of a firmware image or, without one, the history of writes."""
         with VerticalScroll():
             if self.reviewed is not None:
-                words = image_words(self.reviewed)
+                told = tell_image(self.reviewed.image, self.app.archive)
+                words = image_words(self.reviewed, told)
             else:
                 words = history_words(self.app.archive.writes())
             shown = Content(safe(words, keep="\n"))
@@ -232,34 +237,20 @@ class FirmwareScreen(Page[None]):
     ) -> Callable[[], object] | None:
         """Return what to ask after a refusal that the user can allow, None for any other error."""
 
-        def again(**changes: object) -> Callable[[], object]:
-            return lambda: self._start(_with(request, **changes), attached)
+        question = question_of(error, request) if isinstance(error, RefusedError) else None
+        return None if question is None else partial(self._ask_request, question, attached)
 
-        if not isinstance(error, RefusedError):
-            return None
-        said = f"{error.what} {error.kept}"
-        if error.needed is Needed.WHICH_BOARD:
-            says = f"It is the {request.role}: write"
-            return partial(self._ask, said, "sure", says, again(this_board=request.role))
-        if error.needed is Needed.LOSS:
-            says = "Write, and let that be lost"
-            lost = again(discard_board=True, this_board=request.role)
-            return partial(self._ask, said, "lose", says, lost)
-        if error.needed is Needed.BOOTLOADER_SIZE:
-            return partial(self._ask_size, said, request, attached)
-        return None
-
-    def _ask_size(self, said: str, request: WriteRequest, attached: AttachedBoard) -> None:
-        sizes = {f"size-{size}": size for size in request.chip.boot_sizes}
+    def _ask_request(self, question: Question, attached: AttachedBoard) -> None:
+        """Ask what a refused write needs to know, and write with the answer."""
+        leads = {name: request for name, _, request in question.answers}
 
         def answered(answer: str | None) -> None:
-            if answer in sizes:
-                known = _with(request, boot_bytes=sizes[answer], boot_is_known=True)
-                self._start(known, attached)
+            if answer in leads:
+                self._start(leads[answer], attached)
 
         answers = [("leave", "Leave it as it is")]
-        answers += [(name, f"Its bootloader has {size:,} bytes") for name, size in sizes.items()]
-        self.app.push_screen(Ask(said, answers), answered)
+        answers += [(name, says) for name, says, _ in question.answers]
+        self.app.push_screen(Ask(question.asks, answers), answered)
 
 
 def _with(request: WriteRequest, **changes: object) -> WriteRequest:

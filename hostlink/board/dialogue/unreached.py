@@ -23,6 +23,15 @@ def shown(data: bytes) -> str:
     return safe(rows[-1])
 
 
+def _find_where(by: Ways) -> str:
+    return f"find out how far it answers {by.meet}"
+
+
+def find_where(by: Ways) -> str:
+    """Advise on a board from which nothing comes."""
+    return f"Check its supply and the cable, then {_find_where(by)}."
+
+
 def is_bells(heard: bytes) -> bool:
     """Return whether a board answered with a bell, and with nothing else but text."""
     rest = heard.replace(b"\a", b"")
@@ -108,7 +117,7 @@ def nothing_steady(last: bytes) -> LinkError:
         reason=LinkReason.UNREADABLE,
         kept=_ONLY_EMPTY,
         advice=lambda by: (
-            f"If a program runs on it, stop it {by.stop_running}; else check the wiring."
+            f"If a program runs on it, stop it {by.stop_running}; else {_find_where(by)}."
         ),
     )
 
@@ -119,7 +128,7 @@ def silent_everywhere() -> LinkError:
         "The board is silent at all usual speeds.",
         reason=LinkReason.SILENT,
         kept=_ONLY_EMPTY,
-        advice="Check its supply, the cable, and that TX and RX are not swapped.",
+        advice=find_where,
     )
 
 
@@ -154,8 +163,8 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             reason=LinkReason.SILENT,
             kept=_UNTOUCHED,
             advice=lambda by: (
-                "Check its supply and the cable. Make sure that this is the right port "
-                f"{by.name_port} and speed {by.name_speed}."
+                f"{find_where(by)} Make sure that this is the right port {by.name_port} and speed "
+                f"{by.name_speed}."
             ),
         )
     if core.found is FoundState.UNREADABLE:
@@ -164,7 +173,8 @@ def no_prompt(core: Regain, profile: Profile, row: str) -> LinkError:
             reason=LinkReason.UNREADABLE,
             kept=_UNTOUCHED,
             advice=lambda by: (
-                f"The board probably talks at another speed: try others {by.name_speed}."
+                f"The board probably talks at another speed: try others {by.name_speed}, or "
+                f"{_find_where(by)}."
             ),
         )
     heard = safe(to_text(bytes(core.heard[-40:]), "latin-1"))

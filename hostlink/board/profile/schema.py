@@ -5,6 +5,7 @@ One place for reading, writing and the documentation; a key that is not here is 
 
 from __future__ import annotations
 
+import typing
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -26,6 +27,7 @@ from hostlink.board.profile.kinds import (
     Whole,
 )
 from hostlink.board.profile.several import Costs, Each, Ranges
+from hostlink.dialect import MEANS, NumberForm, Overflow, Random, Semicolon, ThenTakes
 
 LONGEST_COMMAND = 40  # characters of a prompt or command
 _TIME = Number(0, 600_000)  # milliseconds, at most ten minutes
@@ -170,6 +172,23 @@ LANGUAGE = (
     Key("long_names", Flag(), "whether names may be words, so that keywords stand apart"),
     Key("words_apart", Flag(), "whether keywords must stand apart by blanks all the same"),
     Key("optional", _WORDS, "of LET, THEN and a last END, those that may be left out"),
+    Key(
+        "then_takes",
+        Choice(typing.get_args(ThenTakes)),
+        'what may follow THEN: a line number, a statement, "both"; "none": there is no THEN',
+    ),
+    Key(
+        "semicolon",
+        Choice(typing.get_args(Semicolon)),
+        '; in PRINT "joins" anywhere, "ends" stands at the end only, "none": no part of PRINT',
+    ),
+    Key("comma_columns", Whole(0, 80), "columns of a zone of PRINT; 1: one blank, 0: nothing"),
+    Key("number", Choice(typing.get_args(NumberForm)), "how PRINT shows a number; empty: unknown"),
+    Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
+    Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
+    Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),
+    Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
+    Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
     Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),
     Key("smallest_number", _SIXTY_FOUR_BITS, "smallest whole number"),

@@ -12,6 +12,8 @@ import click
 from hostlink.archive.times import shown
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.damage import tell_damaged
+from hostlink.cli.firmware_writing import check_two_boards, write_display, write_one
+from hostlink.cli.first_firmware import FirstSteps
 from hostlink.cli.group import Group
 from hostlink.cli.options import WholeRange, shared
 from hostlink.cli.output import as_json, say, table
@@ -22,13 +24,8 @@ from hostlink.words import plural, safe
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from hostlink.archive import Archive
-    from hostlink.archive.firmware import FirmwareWrite
     from hostlink.firmware.chip import Chip
-    from hostlink.firmware.image import Image
     from hostlink.firmware.review import ImageReview
-    from hostlink.jobs.firmware.writing import WriteRequest
-    from hostlink.jobs.session.session import Session
 
 _ROLES = click.Choice(["computer", "display"])
 
@@ -63,15 +60,30 @@ def _image_options(function: Callable[..., Any]) -> Callable[..., Any]:
 
 @firmware.command()
 @click.argument("image", type=click.Path(path_type=Path, dir_okay=False))
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="Write a draft profile (TOML) made of what the image tells.",
+)
 @_image_options
-@shared(json=True)
-def review(common: CommonOptions, image: Path, part: str, bootloader_bytes: int | None) -> int:
+@shared(json=True, yes=True)
+def review(
+    common: CommonOptions,
+    image: Path,
+    output: Path | None,
+    part: str,
+    bootloader_bytes: int | None,
+) -> int:
     """Show what an image holds, where it lies in flash, and what is wrong with it.
 
-    Nothing is sent anywhere. Exit status 1 where it has errors.
+    It is not run: its BASIC words, texts and speed are read from its bytes, and compared with the
+    image written before. Nothing is sent anywhere. Exit status 1 where it has errors.
     """
     from hostlink.cli.firmware_words import review_dict, show_review
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
+    from hostlink.jobs.firmware.draft import write_draft
+    from hostlink.jobs.firmware.telling import tell_image, told_dict
 
     reviewed = _reviewed(image, part, bootloader_bytes or DEFAULT_BOOT_BYTES)
     known = role = ""
@@ -80,10 +92,14 @@ def review(common: CommonOptions, image: Path, part: str, bootloader_bytes: int 
             held = archive.known_image(reviewed.image.sha256)
             known = held.name if held is not None else ""
             role = archive.image_role(reviewed.image.sha256)
+        told = tell_image(reviewed.image, archive)
+    if output is not None:
+        write_draft(reviewed.image, told.knowledge, output, replace=common.yes)
+        say(f"{output} is a draft profile, read from {image.name}.", quiet=common.quiet)
     if common.json:
-        as_json(review_dict(reviewed, known, role))
+        as_json(review_dict(reviewed, known, role) | told_dict(told))
     else:
-        show_review(reviewed, known, role)
+        show_review(reviewed, known, role, told)
     return 1 if reviewed.errors else 0
 
 
@@ -131,6 +147,16 @@ def _chip(part: str, boot_bytes: int) -> Chip:
 @click.option(
     "--discard-board", is_flag=True, help="Go on where what the board holds cannot be kept."
 )
+@click.option(
+    "--new-board", is_flag=True, help="Your word that a silent board is new: bootloader only."
+)
+@click.option("--label", metavar="LABEL", default="", help="Label the board afterwards.")
+@click.option("--load", "program", metavar="WHAT", default="", help="Load a listing afterwards.")
+@click.option(
+    "--display",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="The image of the machine's display, written next: which wires to move is told.",
+)
 @shared(link=True, json=True, yes=True)
 def write(
     common: CommonOptions,
@@ -142,66 +168,44 @@ def write(
     this_board: str | None,
     despite_review: bool,
     discard_board: bool,
+    new_board: bool,
+    label: str,
+    program: str,
+    display: Path | None,
 ) -> None:
     """Write an image to a board, every page read back, its programs kept and put back.
 
-    First what the board holds is kept: its programs, then all of its flash. A write that was cut
-    off is finished by the same command. Where the programs could not be put back, the exit status
-    is 1, and the backup that has them is named.
+    What the board holds is kept first. A write that was cut off is finished by the same command. At
+    a terminal you are asked for what is not known; a new board gets a label and a first program.
     """
     from hostlink.firmware.chip import DEFAULT_BOOT_BYTES
     from hostlink.jobs.firmware.writing import WriteRequest
 
+    _check_named(common, image, display, previous=previous)
+    boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
+    reviewed = _sound(image, part, boot_bytes, despite_review)
+    second = _sound(display, part, boot_bytes, despite_review)
+    chip = _chip(part, boot_bytes)
+    _ask_to_go_on(common, chip, reviewed)
+    said: dict[str, Any] = {"this_board": this_board or "", "discard_board": discard_board}
+    said |= {"new_board": new_board, "goes_back": previous}
+    said |= {"boot_bytes": boot_bytes, "boot_is_known": bootloader_bytes is not None}
+    request = partial(WriteRequest, chip=chip, **said)
+    write_one(common, reviewed, role, request, FirstSteps(new_board, label, program))
+    if second is not None:
+        write_display(common, second, request)
+
+
+def _check_named(
+    common: CommonOptions, image: Path | None, display: Path | None, *, previous: bool
+) -> None:
+    """Refuse images that do not go together, or an earlier one that the archive lacks."""
     if (image is None) == (not previous):
         raise UsageError("Name an IMAGE, or --previous, and not both.")
-    boot_bytes = bootloader_bytes or DEFAULT_BOOT_BYTES
-    reviewed = _reviewed(image, part, boot_bytes) if image is not None else None
-    if reviewed is not None:
-        _must_be_sound(reviewed, despite_review)
-    chip = _chip(part, boot_bytes)
+    if display is not None:
+        check_two_boards(common, previous=previous)
     if previous:
         _must_have_previous(common)
-    _ask_to_go_on(common, chip)
-    request = partial(
-        WriteRequest,
-        chip=chip,
-        boot_bytes=boot_bytes,
-        this_board=this_board or "",
-        discard_board=discard_board,
-        boot_is_known=bootloader_bytes is not None,
-        goes_back=previous,
-    )
-    _write(common, reviewed, role, request)
-
-
-def _write(
-    common: CommonOptions,
-    reviewed: ImageReview | None,
-    role: str | None,
-    request: Callable[..., WriteRequest],
-) -> None:
-    """Write the reviewed image, or the previous one, and report the result."""
-    from hostlink.cli.firmware_words import tell_written, written_dict
-    from hostlink.cli.page_teller import PageTeller
-    from hostlink.jobs.firmware.checks import role_of
-    from hostlink.jobs.firmware.writing import AfterWriteError, write_firmware
-
-    with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
-        if reviewed is not None:
-            role = role_of(archive, reviewed.image, role or "")  # asked before a port is opened
-        with common.session(archive, teller.emit) as session:
-            image, wanted = _image_and_role(session, archive, reviewed, role)
-            try:
-                written = write_firmware(session, archive, request(image=image, role=wanted))
-            except AfterWriteError as error:
-                if common.json:
-                    as_json(written_dict(error.written))
-                raise
-        teller.close()
-    if common.json:
-        as_json(written_dict(written))
-    else:
-        tell_written(written, quiet=common.quiet)
 
 
 def _must_have_previous(common: CommonOptions) -> None:
@@ -214,10 +218,16 @@ def _must_have_previous(common: CommonOptions) -> None:
         image_before(archive, known_board(archive, identity_of(common.the_port())))
 
 
-def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
+def _sound(path: Path | None, part: str, boot_bytes: int, despite: bool) -> ImageReview | None:
+    """Review an image; None for no path. Raises RefusedError for errors, and doubts too unless
+    despite.
+    """
+    if path is None:
+        return None
+    reviewed = _reviewed(path, part, boot_bytes)
     found = reviewed.errors or (() if despite else reviewed.doubts)
     if not found:
-        return
+        return reviewed
     first, more = found[0], len(found) - 1
     where = f"line {first.line}: " if first.line else ""
     others = f" (and {more} more)" if more else ""
@@ -229,11 +239,14 @@ def _must_be_sound(reviewed: ImageReview, despite: bool) -> None:
     )
 
 
-def _ask_to_go_on(common: CommonOptions, chip: Chip) -> None:
-    """Show the cautions and ask for consent. Raises RefusedError without it."""
+def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | None) -> None:
+    """Show the image and the cautions, and ask for consent. Raises RefusedError without it."""
     from hostlink.cli.ways import COMMANDS
     from hostlink.jobs.cautions import CAUTIONS
+    from hostlink.jobs.firmware.telling import told_sentence
 
+    if reviewed is not None:
+        say(told_sentence(reviewed.image), quiet=common.quiet)
     port = safe(common.the_port())
     words = CAUTIONS.format(part=chip.part, port=port, goes_back=COMMANDS.write_previous)
     for line in words.split("\n"):
@@ -250,26 +263,16 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip) -> None:
         raise RefusedError("Nothing was written, as you said.")
 
 
-def _image_and_role(
-    session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
-) -> tuple[Image, str]:
-    """Return the image to write and its role: the reviewed image, or the previous one."""
-    from hostlink.jobs.firmware.writing import way_back
-
-    if reviewed is not None:
-        return reviewed.image, role or ""
-    image, known = way_back(archive, session.board_in(archive))
-    return image, role or known
-
-
 @firmware.command()
 @shared(json=True)
 def history(common: CommonOptions) -> int:
     """Show which image was written to which board, when, and how it ended."""
+    from hostlink.cli.firmware_words import write_dict
+
     with common.reading() as archive:
         found = archive.writes()
     if common.json:
-        as_json([_write_dict(each) for each in found])
+        as_json([write_dict(each) for each in found])
         return tell_damaged(found.damaged)
     if found:
         table(
@@ -289,21 +292,3 @@ def history(common: CommonOptions) -> int:
         )
     say(f"{plural(len(found), 'write')} of firmware.", quiet=common.quiet)
     return tell_damaged(found.damaged)
-
-
-def _write_dict(write: FirmwareWrite) -> dict[str, object]:
-    """Return the JSON for one firmware write."""
-    return {
-        "began_at": write.began_at.isoformat(),
-        "ended_at": write.ended_at.isoformat() if write.ended_at else None,
-        "outcome": write.outcome or None,
-        "board": write.board or None,
-        "board_uuid": write.board_uuid,
-        "role": write.role,
-        "chip": write.part,
-        "image": write.image.name,
-        "sha256": write.image.sha256,
-        "previous_sha256": write.previous.sha256 if write.previous else None,
-        "backup": write.backup or None,
-        "banner": write.banner or None,
-    }

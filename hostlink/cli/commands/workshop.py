@@ -4,29 +4,22 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from hostlink.cli.commands.listings import material_for
+from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.options import WholeRange, shared
-from hostlink.cli.output import as_json, listing_text, say
+from hostlink.cli.output import say
 from hostlink.errors import ExitStatus
-from hostlink.jobs.files import write_new
 from hostlink.words import plural
 
 if TYPE_CHECKING:
-    from hostlink.listing import Listing
     from hostlink.listing.renumber import Renumbered
     from hostlink.listing.shrinking.shrink import Shrunk
 
-_OUTPUT = click.option(
-    "-o",
-    "--output",
-    type=click.Path(path_type=Path, dir_okay=False),
-    help="Write the listing to a file.",
-)
 _PAGE = click.option(
     "-o",
     "--output",
@@ -63,7 +56,7 @@ _LEVELS = ("spaces", "remarks", "words", "abbreviations", "lines", "everything")
     is_flag=True,
     help="Go on where a jump cannot follow; it is left as it is and named.",
 )
-@_OUTPUT
+@OUTPUT
 @shared(profile=True, json=True, yes=True)
 def renumber(
     common: CommonOptions,
@@ -102,7 +95,7 @@ def renumber(
         "text": made.listing.text(),
         **_renumbered_dict(made),
     }
-    _give(common, made.listing, output, told)
+    give_listing(common, made.listing, output, told)
 
 
 def _renumbered_dict(made: Renumbered) -> dict[str, object]:
@@ -131,7 +124,8 @@ def _renumbered_dict(made: Renumbered) -> dict[str, object]:
     metavar="BYTES",
     help="The bytes that a board has for it, in place of the profile's.",
 )
-@_OUTPUT
+@OUTPUT
+@KEEP
 @shared(profile=True, json=True, yes=True)
 def shrink(
     common: CommonOptions,
@@ -140,6 +134,7 @@ def shrink(
     to_fit: bool,
     room: int | None,
     output: Path | None,
+    keep: bool,
 ) -> int:
     """Make a listing smaller; it runs as before.
 
@@ -162,7 +157,11 @@ def shrink(
         "text": made.listing.text(),
         **_shrunk_dict(made),
     }
-    _give(common, made.listing, output, told)
+    if keep:
+        told["kept"] = keep_listing(
+            common, material, made.listing, (profile, profile), "made smaller"
+        )
+    give_listing(common, made.listing, output, told)
     return ExitStatus.DONE if made.fits else ExitStatus.REFUSED
 
 
@@ -198,20 +197,6 @@ def _shrunk_dict(made: Shrunk) -> dict[str, object]:
         ],
         "notes": list(made.notes),
     }
-
-
-def _give(
-    common: CommonOptions, listing: Listing, output: Path | None, told: dict[str, Any]
-) -> None:
-    """Write the listing to a file or to stdout."""
-    text = listing.text()
-    if common.json:
-        as_json(told)
-    if output is not None:
-        write_new(output, text.encode("utf-8", "replace"), replace=common.yes)
-        say(f"The listing is written to {output}.", quiet=common.quiet)
-    elif not common.json:
-        listing_text(text)
 
 
 @click.command()

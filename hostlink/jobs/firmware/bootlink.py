@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TypeVar
 
+from hostlink.advice import Ways
 from hostlink.board.dialogue.events import Phase, Warned
 from hostlink.errors import LinkError, LinkReason, ReadBackError, RefusedError
 from hostlink.firmware.bootloader import Conversation, Failure, Script
@@ -20,11 +21,15 @@ from hostlink.link.port import TunablePort
 T = TypeVar("T")
 SPEEDS = (115_200, 57_600)  # the usual ones of serial bootloaders: common practice
 
-NO_ANSWER_ADVICE = (
-    "Check that the board has a bootloader and that its restart line is wired to the bridge. In a "
-    "machine of two boards, lift the wire by which the other board drives this one's RX pin: with "
-    "it in place this board hears nothing from the computer."
-)
+
+def no_answer_advice(by: Ways) -> str:
+    """Advise on a board whose bootloader does not answer."""
+    return (
+        "Check that the board has a bootloader and that its restart line is wired to the bridge. "
+        "In a machine of two boards, lift the wire by which the other board drives this one's RX "
+        "pin: with it in place this board hears nothing from the computer. Find out how far it "
+        f"answers {by.meet}."
+    )
 
 
 class BootLink:
@@ -60,7 +65,7 @@ class BootLink:
             else f"No bootloader answered at {tried} baud.",
             reason=LinkReason.SILENT,
             kept="Nothing was written; the board's firmware is as it was.",
-            advice=NO_ANSWER_ADVICE,
+            advice=no_answer_advice,
         )
 
     def run(self, script: Script[T]) -> T:

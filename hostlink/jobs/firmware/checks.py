@@ -8,8 +8,6 @@ and if they differ, the user has to say which board it is.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from enum import Enum
 
 from hostlink.advice import Ways
 from hostlink.archive import ROLES, Archive, Backup, Board, FirmwareWrite, JobEvent, Role
@@ -23,60 +21,27 @@ from hostlink.errors import (
     RefusedError,
 )
 from hostlink.firmware.image import Image
+from hostlink.firmware.knowledge import read_image
 from hostlink.jobs.backup import BoardPrograms, collect, is_part_of, keep
 from hostlink.jobs.events import BackupKept, BoardAnswered
 from hostlink.jobs.firmware.record import left_without_prompt, owed_backup
 from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.situation import EXPECTED, Answer, Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.words import safe
 
 _UNTOUCHED = "Nothing was sent that changes the board."
-EXPECTED: dict[str, str] = {"computer": "a BASIC prompt", "display": "silence"}
-
-
-class Answer(Enum):
-    """How the board answered when it was asked for a prompt."""
-
-    PROMPT = "a BASIC prompt"
-    SILENCE = "silence"
-    UNREADABLE = "bytes that are no text at this speed"
-    RUNNING = "text, but no prompt"
-
-
-@dataclass(frozen=True, slots=True)
-class Situation:
-    """The board before the write. role: what the image is for. error: why there was no prompt.
-
-    left_by: the earlier write that left it without a prompt, interrupted or of an image that never
-    showed one: a write to this board (is_own), or for a new board one of the same image to another.
-    owed: the backup of an earlier write that was not put back. goes_back: as in WriteRequest.
-    """
-
-    board: Board
-    answer: Answer
-    role: Role
-    known_role: str
-    left_by: FirmwareWrite | None
-    owed: Backup | None
-    goes_back: bool
-    error: LinkError | None
-
-    @property
-    def is_own(self) -> bool:
-        """Return whether the write that left it without a prompt was to this board."""
-        return self.left_by is not None and self.left_by.board_uuid == self.board.uuid
-
-    @property
-    def is_explained(self) -> bool:
-        """Return whether an earlier write shows which board this is, holding no program."""
-        left = self.left_by
-        return left is not None and (self.goes_back or left.role == self.role)
 
 
 def role_of(archive: Archive, image: Image, role: str) -> Role:
-    """Return what an image is for, as given or as at an earlier write. Raises RefusedError."""
+    """Return what an image is for: as given, as at an earlier write, or by its BASIC words.
+
+    Raises RefusedError if that is not known.
+    """
     named = role or archive.image_role(image.sha256)
+    if not named and read_image(image.flash).has_basic:
+        named = "computer"
     wanted = next((each for each in ROLES if each == named), None)
     if wanted is None:
         raise RefusedError(
@@ -104,7 +69,11 @@ def look(session: Session, archive: Archive, request: WriteRequest) -> Situation
     owed = _owed(session, archive, events, left_by)
     session.emit(BoardAnswered(answer.value, EXPECTED[wanted]))
     known = archive.board_role(board.uuid)
-    return Situation(board, answer, wanted, known, left_by, owed, request.goes_back, error)
+    # Without a serial number another board in the same socket looks the same.
+    is_unknown = not (session.identity.is_certain and any(e.outcome == "done" for e in events))
+    return Situation(
+        board, answer, wanted, known, left_by, owed, request.goes_back, error, is_unknown
+    )
 
 
 def must_be_the_board(
@@ -124,7 +93,11 @@ def must_be_the_board(
             kept=_UNTOUCHED,
             advice=lambda by: f"Plug in the {role}, or name its port {by.name_port}.",
         )
-    doubts = _doubts(situation)
+    if situation.may_be_new and request.new_board:
+        return
+    if situation.looks_new and not this_board:
+        raise _ask_if_new(session, situation)
+    doubts = situation.doubts
     if doubts and not this_board:
         may_hold = role == "computer" and situation.answer is not Answer.PROMPT
 
@@ -145,17 +118,33 @@ def must_be_the_board(
         archive.set_board_role(situation.board.uuid, role)
 
 
+def _ask_if_new(session: Session, situation: Situation) -> RefusedError:
+    """Return the refusal that asks whether a silent board is new."""
+    return RefusedError(
+        f"The board at {session.choice.port} answers with {situation.answer.value}, as a new one "
+        "does that has a bootloader and no BASIC yet. If it is not new, a program that may be in "
+        "its memory is lost by the write.",
+        kept=_UNTOUCHED,
+        advice=lambda by: (
+            f"If it is new, say so {by.say_new_board}. If it is not, find out first how far it "
+            f"answers {by.meet}."
+        ),
+        needed=Needed.NEW_BOARD,
+    )
+
+
 def save_programs(
-    session: Session, archive: Archive, situation: Situation, *, discard: bool
+    session: Session, archive: Archive, situation: Situation, request: WriteRequest
 ) -> Backup | None:
     """Keep the programs of the board before any restart; return the backup to put back afterwards.
 
-    It is a new backup, or the one owed to the board; None if there are no programs. discard: go on
-    if something cannot be kept, instead of raising RefusedError.
+    It is a new backup, or the one owed to the board; None if there are no programs. Raises
+    RefusedError if something cannot be kept, unless the request is to go on all the same.
     """
+    discard = request.discard_board
     if situation.answer is Answer.PROMPT:
         return _at_prompt(session, archive, situation, discard=discard)
-    if situation.role == "display":
+    if situation.role == "display" or (situation.may_be_new and request.new_board):
         return None
     running = situation.answer is Answer.RUNNING
     if situation.is_explained and (discard or not running) and (situation.is_own or not discard):
@@ -306,18 +295,3 @@ def _owed(
         session.emit(Warned(f"What an earlier write took off the board is damaged: {damaged}"))
         return None
     return owed
-
-
-def _doubts(situation: Situation) -> list[str]:
-    role, answer = situation.role, situation.answer
-    if situation.is_explained:
-        return []
-    found = []
-    if situation.known_role and situation.known_role != role:
-        found.append(f"it is known as the {situation.known_role}, the image is for the {role}")
-    if answer.value != EXPECTED[role]:
-        found.append(
-            f"it answered with {answer.value}, the image is for the {role}, which answers with "
-            f"{EXPECTED[role]}"
-        )
-    return found

@@ -21,8 +21,8 @@ from hostlink.firmware.plan import (
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PagesRead
 from hostlink.jobs.firmware.bootlink import BootLink
-from hostlink.jobs.firmware.checks import Situation
 from hostlink.jobs.firmware.request import WriteRequest
+from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
 
@@ -155,7 +155,8 @@ def _must_be_what_was_written(
     """Raise RefusedError for a board that does not hold what the assumed earlier write left."""
     left = situation.left_by
     sure = is_ours or (situation.is_own and left is not None and not left.is_finished)
-    if sure or situation.role != "computer" or request.discard_board:
+    may_differ = request.discard_board or request.new_board
+    if sure or situation.role != "computer" or may_differ:
         return
     raise RefusedError(
         "This silent board is not the one whose write was cut off: its flash holds something else."

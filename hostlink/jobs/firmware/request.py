@@ -17,6 +17,7 @@ class WriteRequest:
 
     role: what the image is for, "" to use the archive's record. this_board: the user's statement
     which board it is, "" without one. discard_board: go on if the programs there cannot be kept.
+    new_board: the user's statement that a silent board is new, so that its memory needs no keeping.
     boot_is_known: boot_bytes was given by the user, and is not only the usual value. goes_back: the
     image is what this board's flash held before (see record.way_back).
     """
@@ -27,6 +28,7 @@ class WriteRequest:
     role: Role | str = ""
     this_board: Role | str = ""
     discard_board: bool = False
+    new_board: bool = False
     boot_is_known: bool = False
     goes_back: bool = False
 
@@ -42,7 +44,7 @@ class Written:
 
     banner: received afterwards. answered: the board came to its prompt. backup: keeps its programs,
     "" if it had none. restored: they are on the board again. resumed: an interrupted write was
-    finished.
+    finished. was_new: the board was silent, and taken for a new one.
     """
 
     image: Image
@@ -54,6 +56,7 @@ class Written:
     backup: str
     restored: bool
     resumed: bool
+    was_new: bool = False
 
 
 class AfterWriteError(HostlinkError):

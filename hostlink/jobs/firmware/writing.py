@@ -26,7 +26,7 @@ from hostlink.firmware.plan import OnPage, Plan
 from hostlink.firmware.scripts import FlashScripts
 from hostlink.jobs.events import PageProven
 from hostlink.jobs.firmware.bootlink import BootLink
-from hostlink.jobs.firmware.checks import Situation, look, must_be_the_board, save_programs
+from hostlink.jobs.firmware.checks import look, must_be_the_board, save_programs
 from hostlink.jobs.firmware.flash import FlashBefore, look_at_flash, plan_for
 from hostlink.jobs.firmware.record import JOB, can_go_back, image_before, way_back
 from hostlink.jobs.firmware.request import AfterWriteError, WriteRequest, Written
@@ -37,6 +37,7 @@ from hostlink.jobs.firmware.restoring import (
     is_cut_off,
     restore,
 )
+from hostlink.jobs.firmware.situation import Situation
 from hostlink.jobs.session.job import recorded_job
 from hostlink.jobs.session.session import Session
 from hostlink.link.pacing import BITS_PER_BYTE
@@ -54,9 +55,12 @@ _PASSES = 2  # each page is written and read back
 _RESTARTS = 2  # restarts of the board during a write before giving up
 
 
-def write_firmware(session: Session, archive: Archive, request: WriteRequest) -> Written:
+def write_firmware(
+    session: Session, archive: Archive, request: WriteRequest, situation: Situation | None = None
+) -> Written:
     """Write a reviewed image; return when it was read back and the programs were put back.
 
+    situation: what the board was just seen to be; None to look at it first.
     Raises RefusedError before anything is changed; LinkError, ReadBackError or Interrupted with the
     state of the board and what is kept; AfterWriteError if the image is on the board, but the
     board does not come to its prompt or its programs could not be put back.
@@ -68,10 +72,10 @@ def write_firmware(session: Session, archive: Archive, request: WriteRequest) ->
             kept="Nothing was sent to the board.",
             advice="Check that the image is for this board, and how large its bootloader is.",
         )
-    situation = look(session, archive, request)
+    situation = situation or look(session, archive, request)
     must_be_the_board(session, archive, situation, request)
     boot = BootLink(session)
-    backup = save_programs(session, archive, situation, discard=request.discard_board)
+    backup = save_programs(session, archive, situation, request)
     detail = {
         "image": request.image.sha256,
         "name": request.image.name,
@@ -293,6 +297,7 @@ class _Write:
             backup=self._backup.spec if self._backup else "",
             restored=restored,
             resumed=before.resumed,
+            was_new=self._situation.may_be_new and self._request.new_board,
         )
         self._detail.update(pages=written.written, right=written.right, cut_off=is_cut_off(cause))
         mute = written.role == "computer" and not start.answered

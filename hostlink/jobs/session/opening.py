@@ -36,11 +36,7 @@ def open_session(
     new one for choice.record. Raises LinkError, UsageError.
     """
     identity = identity_of(choice.port)
-    foresight = foresee(
-        choice.port,
-        profile_says=choice.effective.talk.restarts_on_open,
-        remembered=remembered_restart(archive, identity),
-    )
+    foresight = foresee_opening(choice, archive)
     missing = choice.port.startswith("/") and not Path(choice.port).exists()
     if foresight.restarts and not (missing or choice.may_restart):
         emit(Warned(_warning(choice.port, foresight)))
@@ -48,6 +44,15 @@ def open_session(
     wire = _open_wire(choice, recorder)
     wire.cancelled, wire.watch = cancelled, patience.watch
     return Session(choice, wire, patience, identity=identity, foresight=foresight, archive=archive)
+
+
+def foresee_opening(choice: LinkChoice, archive: Archive | None) -> Foresight:
+    """Predict what opening a board's port will do to the board; nothing is opened."""
+    return foresee(
+        choice.port,
+        profile_says=choice.effective.talk.restarts_on_open,
+        remembered=remembered_restart(archive, identity_of(choice.port)),
+    )
 
 
 def _open_wire(choice: LinkChoice, recorder: Recorder | None) -> Wire:

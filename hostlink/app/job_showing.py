@@ -1,0 +1,79 @@
+"""Showing a job's progress and how it ended: on the desk, or in a view of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from hostlink.app.stop_first import question_of
+from hostlink.app.ways import shown_error
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
+    from hostlink.app.job import Job
+    from hostlink.app.screens.jobview import JobView
+
+Done = Callable[[Any], str | None]
+Failed = Callable[[BaseException], Callable[[], object] | None]
+
+
+@dataclass
+class JobShowing:
+    """Shows one job: on the desk if it was begun there, else in a view of its own.
+
+    done, failed, then: see `DeskApp.watch_job`.
+    """
+
+    app: DeskApp
+    job: Job[Any]
+    done: Done
+    failed: Failed | None
+    then: Callable[[Any], None] | None
+    _view: JobView | None = None
+
+    def begin(self) -> None:
+        """Show the job from now on, and its result or its error when it ends."""
+        job = self.job
+        on_desk = self.app.screen is self.app.desk
+        if job.shown and not on_desk:
+            from hostlink.app.screens.jobview import JobView
+
+            self._view = JobView(job)
+        job.on_end.append(self._ended)
+        if self._view is not None:
+            self.app.push_screen(self._view, self._closed)
+        elif job.shown:
+            self.app.desk.progress.follow(job)
+            job.on_end.append(self._closed)
+
+    def _ended(self, job: Job[Any]) -> None:
+        if job.error is not None:
+            instead = question_of(self.app, job, self._again)
+            if instead is None and self.failed is not None:
+                instead = self.failed(job.error)
+            self._show_failure(job.error, instead)
+            return
+        sentence = self.done(job.result)
+        if self._view is not None:
+            self._view.done = sentence or self._view.done
+        if sentence is not None:
+            self.app.tell(sentence)
+
+    def _again(self, job: Job[Any]) -> None:
+        replace(self, job=job, _view=None).begin()
+
+    def _closed(self, _: object) -> None:
+        if self.then is not None and self.job.ended and self.job.error is None:
+            self.then(self.job.result)
+
+    def _show_failure(self, error: BaseException, instead: Callable[[], object] | None) -> None:
+        """Show how the job failed, or do something else instead."""
+        if self._view is not None:
+            self._view.instead = instead
+            if instead is None:
+                self.app.tell(shown_error(error).what)
+        elif instead is not None:
+            instead()
+        else:
+            self.app.show_error(error)

@@ -1,0 +1,142 @@
+"""The command adapt: a listing for one kind of board rewritten for another."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.commands.listings import material_for
+from hostlink.cli.commands.made_listing import KEEP, OUTPUT, give_listing, keep_listing
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.options import shared
+from hostlink.cli.output import say
+from hostlink.errors import ExitStatus, UsageError
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.jobs.adapting import Proof
+    from hostlink.jobs.listing_source import Material
+    from hostlink.listing.adapting.adapt import Adapted
+
+
+@click.command()
+@click.argument("what")
+@click.option(
+    "--from",
+    "source_name",
+    metavar="PROFILE",
+    help="The kind of board it was written for, by default the one that the archive names.",
+)
+@click.option(
+    "--input",
+    "input_path",
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="A file whose lines answer the program's questions when both versions are run.",
+)
+@OUTPUT
+@KEEP
+@shared(profile=True, json=True, yes=True)
+def adapt(
+    common: CommonOptions,
+    what: str,
+    source_name: str | None,
+    input_path: Path | None,
+    output: Path | None,
+    keep: bool,
+) -> int:
+    """Rewrite a listing for a board with another BASIC; both are run and compared.
+
+    --profile names the board to write it for. The listing goes to stdout (or -o FILE), each change
+    with its reason and its cost in bytes to stderr. Both versions are run on simulated boards of
+    their kinds and compared. Exit status 1 where something has no equal on the board, where the
+    result prints something else, or where it does not fit; 0 where it could not be run.
+    """
+    from hostlink.board.profile.file import find_profile
+    from hostlink.jobs.adapting import adapt_for, inputs_of, prove
+    from hostlink.jobs.run.answers import read_answers
+
+    material = material_for(common, what)
+    target = common.the_profile()
+    source = find_profile(source_name or _written_for(material))
+    made = adapt_for(material.listing, source, target)
+    inputs = inputs_of(material) if input_path is None else read_answers(input_path)
+    proof = prove(material.listing, made, (source.name, target.name), inputs)
+    if not common.json:
+        _say_adapted(common, material.label, made, proof)
+    told = {
+        "listing": material.label,
+        "from": source.name,
+        "profile": target.name,
+        "text": made.listing.text(),
+        **_adapted_dict(made, proof),
+    }
+    if keep:
+        note = f"adapted from {source.name} for {target.name}"
+        told["kept"] = keep_listing(common, material, made.listing, (source, target), note)
+    give_listing(common, made.listing, output, told)
+    good = made.fits and not made.needs and proof.result != "differs"
+    return ExitStatus.DONE if good else ExitStatus.REFUSED
+
+
+def _written_for(material: Material) -> str:
+    """Return the profile of the board that a listing is for. Raises UsageError if unknown."""
+    if material.shipped is not None:
+        return "practice"
+    if material.held is not None:
+        return material.held.profile
+    raise UsageError(
+        f"Which kind of board {material.label} was written for is not known.",
+        kept="The listing was not changed.",
+        advice="Name it with --from PROFILE.",
+    )
+
+
+def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof) -> None:
+    quiet = common.quiet
+    for change in made.changes:
+        say(change.before, quiet=quiet)
+        for line in change.after:
+            say(f"  becomes {line}", quiet=quiet)
+        say(f"  because {'; '.join(change.why)} ({_cost(change.cost)})", quiet=quiet)
+    for need in made.needs:
+        which = "line" if len(need.lines) == 1 else "lines"
+        say(f"Left: {need.what}; {which} {', '.join(map(str, need.lines))}.")
+    for note in made.notes:
+        say(note, quiet=quiet)
+    say(proof.says, quiet=quiet and proof.result != "differs")
+    limit = f" of {made.limit:,}" if made.limit else ""
+    over = "" if made.fits else f", {plural(made.after - made.limit, 'byte')} over"
+    say(
+        f"{label}: {plural(len(made.changes), 'line')} changed, {made.after:,}{limit} bytes{over}.",
+        quiet=quiet and made.fits,
+    )
+
+
+def _cost(cost: int) -> str:
+    if not cost:
+        return "same size"
+    return f"{plural(abs(cost), 'byte')} {'more' if cost > 0 else 'less'}"
+
+
+def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:
+    return {
+        "before_bytes": made.before,
+        "after_bytes": made.after,
+        "limit_bytes": made.limit or None,
+        "fits": made.fits,
+        "changes": [
+            {
+                "number": change.number,
+                "before": change.before,
+                "after": list(change.after),
+                "why": list(change.why),
+                "cost_bytes": change.cost,
+            }
+            for change in made.changes
+        ],
+        "needs": [{"what": need.what, "lines": list(need.lines)} for need in made.needs],
+        "notes": list(made.notes),
+        "proof": {"result": proof.result, "says": proof.says},
+    }

@@ -1,0 +1,120 @@
+"""The command meet: from the USB bridge up to the program in memory, rung by rung."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.options import shared
+from hostlink.cli.output import as_json, data
+from hostlink.cli.stopping import agreed
+from hostlink.cli.ways import advised
+
+if TYPE_CHECKING:
+    from hostlink.jobs.meeting.rungs import Climb
+    from hostlink.jobs.meeting.seen import Seen
+
+
+@click.command()
+@shared(link=True, json=True, yes=True)
+def meet(common: CommonOptions) -> int:
+    """Find out how far a board answers, from its USB bridge to its program.
+
+    Each step says what was seen; the first one that fails says the one thing to do. A board is
+    restarted only with your word, since that loses the program in its memory (--yes gives it).
+    """
+    from hostlink.jobs.meeting.rungs import COMPUTER_RUNGS, climb
+
+    with common.archive() as archive:
+        from hostlink.jobs.meeting.meeting import look_here
+
+        port = common.port or (common.open_link.choice.port if common.open_link else "")
+        seen = look_here(archive, port)
+        if climb(seen, COMPUTER_RUNGS).broken is None:
+            common.port = seen.port
+            seen = _at_the_board(common, seen)
+    climbed = climb(seen)
+    if common.json:
+        as_json(_as_dict(seen, climbed))
+    else:
+        _show(climbed)
+    return climbed.status
+
+
+def _at_the_board(common: CommonOptions, seen: Seen) -> Seen:
+    """Open the port, with consent where that may restart the board, and meet the board."""
+    import dataclasses
+
+    from hostlink.cli.page_teller import PageTeller
+    from hostlink.errors import LinkError
+    from hostlink.jobs.meeting.meeting import meet_board
+    from hostlink.jobs.session.opening import foresee_opening
+
+    allowed: list[bool] = [common.yes]
+
+    def may_restart(question: str) -> bool:
+        teller.close()
+        if not any(allowed):
+            allowed.append(sys.stdin.isatty() and agreed(question))
+        return any(allowed)
+
+    with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
+        foresight = foresee_opening(common.link_choice(archive), archive)
+        if common.open_link is None and foresight.restarts:
+            why = f"{foresight.warning(seen.port)}: a program in its memory is lost then. Open it?"
+            if not may_restart(why):
+                return dataclasses.replace(seen, kept_closed=True)
+        try:
+            with common.session(archive, teller.emit) as session:
+                return meet_board(session, archive, seen, may_restart)
+        except LinkError as error:
+            return dataclasses.replace(seen, opening=error)
+
+
+def _show(climbed: Climb) -> None:
+    """Print each rung with what was seen, then the one thing to do or what was found."""
+    for place, step in enumerate(climbed.steps, 1):
+        data(f"{place}  {step.rung.question:<26}  {step.stand.state.value}")
+        data(f"   {advised(step.stand.says)}")
+    data("")
+    data(advised(climbed.end))
+
+
+def _as_dict(seen: Seen, climbed: Climb) -> dict[str, object]:
+    """Return the JSON for a meeting."""
+    boot, basic, contents = seen.bootloader, seen.basic, seen.contents
+    broken = climbed.broken
+    return {
+        "port": seen.port or None,
+        "label": seen.label or None,
+        "role": seen.role or None,
+        "steps": [
+            {
+                "step": step.rung.id,
+                "question": step.rung.question,
+                "holds": {"yes": True, "no": False}.get(step.stand.state.value),
+                "seen": advised(step.stand.says),
+            }
+            for step in climbed.steps
+        ],
+        "ends_at": broken.rung.id if broken else None,
+        "sentence": advised(climbed.end),
+        "bootloader": None
+        if boot is None
+        else {
+            "baud": boot.baud,
+            "signature": boot.signature.hex(" "),
+            "chip": boot.part,
+            "blank": boot.is_blank if boot.flash is not None else None,
+            "image": boot.image or None,
+        },
+        "kind": basic.kind or None if basic else None,
+        "baud": basic.baud if basic else None,
+        "memory": contents.spec or None if contents else None,
+        "lines": contents.lines if contents else None,
+        "bytes": contents.size if contents else None,
+        "stored": list(contents.stored) if contents and contents.stored is not None else None,
+    }

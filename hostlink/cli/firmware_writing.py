@@ -1,0 +1,142 @@
+"""Writing firmware from the command line: one board, or the two of a machine in one sitting."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import TYPE_CHECKING
+
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.first_firmware import (
+    FirstSteps,
+    ask_role,
+    asker,
+    check_first_steps,
+    may_ask,
+    take_first_steps,
+)
+from hostlink.cli.output import as_json, say
+from hostlink.cli.stopping import agreed, answered
+from hostlink.errors import RefusedError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from hostlink.archive import Archive
+    from hostlink.firmware.image import Image
+    from hostlink.firmware.review import ImageReview
+    from hostlink.jobs.firmware.request import WriteRequest
+    from hostlink.jobs.session.session import Session
+
+
+def write_one(
+    common: CommonOptions,
+    reviewed: ImageReview | None,
+    role: str | None,
+    request: Callable[..., WriteRequest],
+    steps: FirstSteps,
+) -> None:
+    """Write the reviewed image, or the previous one if it is None, and report the result.
+
+    request: makes the request of an image and its role.
+    """
+    from hostlink.cli.firmware_words import tell_written, written_dict
+    from hostlink.cli.page_teller import PageTeller
+    from hostlink.jobs.firmware.asking import write_asking
+    from hostlink.jobs.firmware.writing import AfterWriteError
+
+    with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
+        check_first_steps(archive, steps)
+        if reviewed is not None:
+            role = _role(common, archive, reviewed.image, role or "")  # before a port is opened
+        with common.session(archive, teller.emit) as session:
+            image, wanted = _image_and_role(session, archive, reviewed, role)
+            ask = asker(common, teller)
+            try:
+                wish = request(image=image, role=wanted)
+                written = write_asking(session, archive, wish, ask)
+            except AfterWriteError as error:
+                if common.json:
+                    as_json(written_dict(error.written))
+                raise
+            teller.close()
+            if common.json:
+                as_json(written_dict(written))
+            else:
+                tell_written(written, quiet=common.quiet)
+            if written.answered and steps.wanted(was_new=written.was_new):
+                take_first_steps(common, session, archive, steps, teller)
+
+
+def _role(common: CommonOptions, archive: Archive, image: Image, role: str) -> str:
+    """Return what an image is for; at a terminal it is asked for."""
+    from hostlink.jobs.firmware.checks import role_of
+
+    try:
+        return role_of(archive, image, role)
+    except RefusedError:  # it refuses for nothing else
+        if not may_ask(common):
+            raise
+        return ask_role()
+
+
+def _image_and_role(
+    session: Session, archive: Archive, reviewed: ImageReview | None, role: str | None
+) -> tuple[Image, str]:
+    """Return the image to write and its role: the reviewed image, or the previous one."""
+    from hostlink.jobs.firmware.writing import way_back
+
+    if reviewed is not None:
+        return reviewed.image, role or ""
+    image, known = way_back(archive, session.board_in(archive))
+    return image, role or known
+
+
+def check_two_boards(common: CommonOptions, *, previous: bool) -> None:
+    """Refuse to write the display too where nobody can be asked to move wires."""
+    if previous:
+        raise UsageError("--display goes with the IMAGE of the computer, not with --previous.")
+    if not may_ask(common):
+        raise RefusedError(
+            "Between the two boards somebody has to move wires, and nobody can be asked here.",
+            kept="Nothing was sent to a board.",
+            advice="Write each image by a command of its own, with --role computer, then with "
+            "--role display.",
+        )
+
+
+def write_display(
+    common: CommonOptions, reviewed: ImageReview, request: Callable[..., WriteRequest]
+) -> None:
+    """Have the bridge moved to the machine's display, and write that. Raises RefusedError."""
+    from hostlink.jobs.cautions import MOVE_BACK, MOVE_TO_DISPLAY
+
+    for line in MOVE_TO_DISPLAY.split("\n"):
+        say(line)
+    if not agreed("Is that done?"):
+        raise RefusedError(
+            "The display was not written, as you said.",
+            kept="The computer is done.",
+            advice="Write it later with --role display.",
+        )
+    port = answered(f"At which port is the display? (Enter: {common.port}, as before)")
+    second = dataclasses.replace(common, port=port or common.port)
+    try:
+        write_one(second, reviewed, "display", request, FirstSteps())
+    finally:
+        _keep_role(common, second)
+    for line in MOVE_BACK.split("\n"):
+        say(line)
+
+
+def _keep_role(common: CommonOptions, second: CommonOptions) -> None:
+    """Note again that the board at a port is the computer, if the bridge was moved in between."""
+    from hostlink.board.port.ports import identity_of, same_board
+    from hostlink.jobs.session.last_known import known_board
+
+    first = identity_of(common.the_port())
+    if not same_board(first, identity_of(second.the_port())):
+        return
+    with common.archive() as archive:
+        board = known_board(archive, first)
+        if board is not None:
+            archive.set_board_role(board.uuid, "computer")

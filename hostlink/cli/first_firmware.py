@@ -1,0 +1,128 @@
+"""What is asked at a terminal around a write of firmware, and the first steps of a new board."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from hostlink.cli.context import CommonOptions
+from hostlink.cli.output import say
+from hostlink.cli.stopping import agreed, answered
+
+if TYPE_CHECKING:
+    from hostlink.archive import Archive
+    from hostlink.cli.page_teller import PageTeller
+    from hostlink.jobs.firmware.asking import Question
+    from hostlink.jobs.firmware.request import WriteRequest
+    from hostlink.jobs.listing_source import Material
+    from hostlink.jobs.loading import Loaded
+    from hostlink.jobs.session.session import Session
+
+ROLES = {
+    "computer": "it runs the BASIC",
+    "display": "it makes the picture",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class FirstSteps:
+    """What a new board gets after its firmware. label, load: as named by options, "" to ask."""
+
+    is_new: bool = False
+    label: str = ""
+    load: str = ""
+
+    def wanted(self, *, was_new: bool) -> bool:
+        """Return whether anything is to be done or asked. was_new: the board had no firmware."""
+        return bool(self.is_new or was_new or self.label or self.load)
+
+
+def may_ask(common: CommonOptions) -> bool:
+    """Return whether a person can be asked: at a terminal, and not told to answer yes to all."""
+    from hostlink.jobs.rehearsing import is_rehearsal
+
+    return sys.stdin.isatty() and not common.yes and not is_rehearsal()
+
+
+def asker(common: CommonOptions, teller: PageTeller) -> Callable[[Question], WriteRequest | None]:
+    """Return a function that asks what a refused write needs to know."""
+
+    def ask(question: Question) -> WriteRequest | None:
+        if not may_ask(common) or len(question.answers) != 1:
+            return None
+        teller.close()
+        say(question.asks)
+        _, says, request = question.answers[0]
+        return request if agreed(f"{says}?") else None
+
+    return ask
+
+
+def ask_role() -> str:
+    """Ask what an image is for."""
+    for role, does in ROLES.items():
+        say(f"  {role}: {does}")
+    return answered("What is this image for?", choices=tuple(ROLES))
+
+
+def check_first_steps(archive: Archive, steps: FirstSteps) -> None:
+    """Refuse a label or a listing that cannot be used, before a port is opened."""
+    from hostlink.archive.boards import checked_label
+    from hostlink.jobs.listing_source import find_material
+
+    checked_label(steps.label)
+    if steps.load:
+        find_material(steps.load, archive)
+
+
+def take_first_steps(
+    common: CommonOptions,
+    session: Session,
+    archive: Archive,
+    steps: FirstSteps,
+    teller: PageTeller,
+) -> Loaded | None:
+    """Label a board that has its first firmware, and load its first program if wanted."""
+    session.attach()
+    _label(common, session, archive, steps)
+    material = _first_program(common, archive, steps, teller)
+    if material is None:
+        return None
+    from hostlink.jobs.loading import LoadOptions
+    from hostlink.jobs.loading import load as load_job
+
+    loaded = load_job(session, archive, material, LoadOptions())
+    teller.close()
+    say(
+        f"{loaded.spec or loaded.label} is in its memory, proven. `hostlink run` runs it.",
+        quiet=common.quiet,
+    )
+    return loaded
+
+
+def _label(common: CommonOptions, session: Session, archive: Archive, steps: FirstSteps) -> None:
+    from hostlink.jobs.boards import label_board
+
+    label = steps.label
+    if not label and may_ask(common):
+        label = answered("What do you call this board, such as a colour? (Enter: no label)")
+    if label:
+        label_board(archive, session.choice.port, label)
+        say(f"It is called {label} from now on.", quiet=common.quiet)
+
+
+def _first_program(
+    common: CommonOptions, archive: Archive, steps: FirstSteps, teller: PageTeller
+) -> Material | None:
+    from hostlink.jobs.firmware.first_program import first_program
+    from hostlink.jobs.listing_source import find_material
+
+    if steps.load:
+        return find_material(steps.load, archive)
+    if not may_ask(common):
+        return None
+    teller.close()
+    material = first_program()
+    return material if agreed(f"Load {material.label}, which prints and counts?") else None

@@ -1,0 +1,64 @@
+"""What one BASIC takes and shows, apart from its words, as plain values.
+
+A board's profile and a kind of practice board state the same values, each in a file of its own, so
+that a listing for one can be adapted for the other and the two runs compared.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+ThenTakes: TypeAlias = Literal["both", "line", "statement", "none"]
+Semicolon: TypeAlias = Literal["joins", "ends", "none"]
+NumberForm: TypeAlias = Literal["", "blank", "signed", "spaced", "bare", "field"]
+Overflow: TypeAlias = Literal["refused", "wraps"]
+Comparison: TypeAlias = Literal[-1, 0, 1]
+Random: TypeAlias = Literal["from-1", "from-0", "fraction"]
+
+MEANS: dict[str, str] = {
+    "strings": "variables for text",
+    "arrays": "variables with an index",
+    "names": "names of more than one letter",
+    "input-text": "a question in INPUT",
+    "one-line-loops": "statements behind FOR in one line",
+}
+"""What a BASIC may have or lack, and how a person calls it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dialect:
+    """The forms that one BASIC takes.
+
+    quotes: the characters that each open and close quoted text.
+    separator: the character between statements in a line, "" if a line has only one statement.
+    optional: words that may be omitted without changing the program: "LET" in front of an
+        assignment, "THEN" in front of a statement, "END" as the very last line.
+    then_takes: what may follow THEN: a line number or a statement ("both"), one of them only, or
+        "none" where there is no THEN and the statement follows the condition.
+    semicolon: in PRINT, "joins" anywhere; "ends" stands at the end only and keeps the row open;
+        "none": it is no part of PRINT, and a comma at the end keeps the row open.
+    comma_columns: in PRINT, a comma fills a zone of so many columns; 1: one blank, 0: nothing.
+    number: how PRINT shows a number: behind a blank, behind a blank or its sign ("signed"), so and
+        with a blank at its end ("spaced"), "bare", or at the right of several columns ("field");
+        "" if nobody has stated the forms of this BASIC.
+    overflow: a result that does not fit stops the program, or "wraps" to 16 bits.
+    comparison: what a comparison that holds is worth in an expression, 1 or -1; 0 if it can stand
+        in a condition only.
+    random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; RND(1) is a "fraction".
+    unequal: the signs for unequal, the usual one first.
+    means: those of `MEANS` that it has.
+    """
+
+    quotes: str = '"'
+    separator: str = ""
+    optional: tuple[str, ...] = ()
+    then_takes: ThenTakes = "both"
+    semicolon: Semicolon = "joins"
+    comma_columns: int = 8
+    number: NumberForm = ""
+    overflow: Overflow = "refused"
+    comparison: Comparison = 0
+    random: Random = "from-1"
+    unequal: tuple[str, ...] = ("<>", "><")
+    means: tuple[str, ...] = ("one-line-loops",)

@@ -1,0 +1,114 @@
+"""Adapt a listing for another kind of board, and prove it by running both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from hostlink.board.profile.model import Profile
+from hostlink.errors import RefusedError, UsageError
+from hostlink.jobs.listing_source import Material, shipped_programs
+from hostlink.listing import Listing
+from hostlink.listing.adapting.adapt import Adapted, adapt
+
+SEEDS = (1, 2, 3)
+"""The random numbers that a program with RND is run with."""
+
+Alike = Literal["same", "spread", "blanks", ""]
+Result = Literal["proven", "open", "differs"]
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """How the original and the result compare when both run. says: a sentence."""
+
+    result: Result
+    says: str
+
+
+def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
+    """Rewrite a listing of the source's board for that of the target.
+
+    Raises UsageError if a profile does not state the forms of its BASIC.
+    """
+    for profile in (source, target):
+        if not profile.rules.language.number:
+            raise UsageError(
+                f"The profile {profile.name} does not say what its BASIC takes and shows.",
+                kept="The listing was not changed.",
+                advice='Add "number" and the other forms to its [language], or name another one.',
+            )
+    return adapt(listing, source.rules.language, target.rules)
+
+
+def inputs_of(material: Material) -> Sequence[str] | None:
+    """Return the answers to a shipped program's questions; None for any other listing."""
+    origin = material.origin
+    shipped = shipped_programs().get(origin.where.upper()) if origin.kind == "library" else None
+    return None if shipped is None else shipped.inputs
+
+
+def prove(
+    original: Listing, made: Adapted, kinds: tuple[str, str], inputs: Sequence[str] | None
+) -> Proof:
+    """Run the original and the result, each on a practice board of its kind, and compare.
+
+    kinds: the names of both profiles. inputs: the lines for INPUT, None if there are none.
+    """
+    from hostlink.practice.kind_file import kind_names
+
+    if made.needs:
+        return Proof("open", "Not proven: it needs what the board does not have.")
+    missing = [kind for kind in kinds if kind not in kind_names()]
+    if missing:
+        return Proof("open", f"Not proven: there is no practice board of the kind {missing[0]}.")
+    texts = (original.text(), made.listing.text())
+    if inputs is None and "INPUT" in texts[0].upper():
+        return Proof("open", "Not proven: the program asks for input; give it with --input FILE.")
+    seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
+    try:
+        found = [_runs_alike(texts, kinds, inputs or (), seed) for seed in seeds]
+    except RefusedError as error:
+        return Proof("open", f"Not proven: {error.what}")
+    if "" in found:
+        return Proof(
+            "differs", "The result prints something else than the original. Do not use it."
+        )
+    how = "blanks" if "blanks" in found else "spread" if "spread" in found else "same"
+    return Proof("proven", f"Proven: both were run and printed the same{_APART[how]}.")
+
+
+_APART: dict[str, str] = {
+    "same": "",
+    "spread": ", apart from how many blanks stand between words",
+    "blanks": ", apart from blanks round numbers",
+}
+
+
+def _runs_alike(
+    texts: tuple[str, str], kinds: tuple[str, str], inputs: Sequence[str], seed: int
+) -> Alike:
+    from hostlink.practice.bare import outcome
+    from hostlink.practice.kind_file import find_kind
+
+    first, second = (
+        outcome(text, inputs, kind=find_kind(kind), seed=seed)
+        for text, kind in zip(texts, kinds, strict=True)
+    )
+    return alike(first.printed, second.printed) if first.used_up == second.used_up else ""
+
+
+def alike(first: str, second: str) -> Alike:
+    """Return how far two outputs are the same: "same", "spread", "blanks", or "" if they differ.
+
+    "spread": each row has the same words; "blanks": each row has the same characters but blanks.
+    """
+    one, other = first.rstrip("\n"), second.rstrip("\n")
+    if one == other:
+        return "same"
+    rows = [row.split() for row in one.split("\n")]
+    others = [row.split() for row in other.split("\n")]
+    if rows == others:
+        return "spread"
+    return "blanks" if ["".join(r) for r in rows] == ["".join(r) for r in others] else ""

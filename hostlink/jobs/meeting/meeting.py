@@ -1,0 +1,190 @@
+"""Meeting a board: look at this computer, then talk to the board, and note what was seen.
+
+Nothing is typed to a board but what recognising it and reading its program take. A restart needs
+consent.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import dataclasses
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+from hostlink.archive import Archive
+from hostlink.board.dialogue.events import Phase
+from hostlink.board.port.bridges import driver_hint
+from hostlink.board.port.ports import Identity, hidden_bridges, identity_of, usb_ports
+from hostlink.board.profile.model import HEARD
+from hostlink.errors import HostlinkError, LinkError, LinkReason, ReadBackError, RefusedError
+from hostlink.firmware.chip import CHIPS
+from hostlink.firmware.image import Image
+from hostlink.firmware.knowledge import read_image
+from hostlink.firmware.scripts import FlashScripts
+from hostlink.jobs.boards import access_advice, usb_id, without_port
+from hostlink.jobs.events import PagesRead
+from hostlink.jobs.firmware.bootlink import BootLink
+from hostlink.jobs.free_memory import ask_free_memory
+from hostlink.jobs.meeting.seen import Basic, Bootloader, Contents, Restart, Seen
+from hostlink.jobs.recalling import stored
+from hostlink.jobs.session.board_contents import read_contents
+from hostlink.jobs.session.last_known import known_board
+from hostlink.jobs.session.session import Session
+from hostlink.link.attaching import holder_of
+
+RESTART_TO_HEAR = (
+    "Nothing readable came. A bootloader answers only just after a restart. A program in the "
+    "board's memory is lost by that, also one that runs and prints nothing. Restart the board?"
+)
+_MAY_HAVE_NO_BASIC = (LinkReason.SILENT, LinkReason.UNREADABLE)
+
+
+def look_here(archive: Archive | None, port: str = "", system: str = sys.platform) -> Seen:
+    """Look at this computer's side of a port; nothing is opened.
+
+    port: the one to meet, or "" for the only one with a bridge. archive: None if there is none yet.
+    """
+    found = usb_ports()
+    ports = tuple(each.port for each in found)
+    if not port and len(found) != 1:
+        hidden = tuple(without_port(hidden_bridges(), system)) if not found else ()
+        return Seen(ports=ports, hidden=hidden, system=system)
+    identity = identity_of(port) if port else found[0]
+    board = known_board(archive, identity) if archive is not None else None
+    is_device = "://" not in identity.port
+    return Seen(
+        port=identity.port,
+        ports=ports,
+        exists=not (is_device and identity.port.startswith("/")) or Path(identity.port).exists(),
+        bridge=_bridge_words(identity),
+        driver=driver_hint(identity.vid, identity.pid, system),
+        system=system,
+        access=access_advice(identity.port),
+        holder=holder_of(identity.port) if is_device else "",
+        label=board.label if board is not None else "",
+        role=archive.board_role(board.uuid) if archive is not None and board is not None else "",
+    )
+
+
+def _bridge_words(identity: Identity) -> str:
+    """Return the bridge chip with its USB numbers, "" for a port without such."""
+    numbers = usb_id(identity.vid, identity.pid)
+    return f"{identity.chip} ({numbers})" if numbers else ""
+
+
+def meet_board(
+    session: Session, archive: Archive, seen: Seen, may_restart: Callable[[str], bool]
+) -> Seen:
+    """Find out how far the board at an open port answers; return all that was seen.
+
+    seen: of this computer, or of an earlier meeting that ended before a restart, which goes on from
+    there. may_restart: asked, with the reason, before the board is restarted. Raises Interrupted,
+    and LinkError if the port vanishes.
+    """
+    if seen.trouble is None:
+        seen = _attached(session, seen)
+    if seen.basic is None and seen.trouble is not None:
+        if seen.trouble.reason not in _MAY_HAVE_NO_BASIC:
+            return seen
+        seen = _restarted(session, archive, seen, may_restart)
+    if seen.basic is None:
+        return seen
+    return _with_contents(session, archive, seen)
+
+
+def _attached(session: Session, seen: Seen, *, again: bool = False) -> Seen:
+    """Bring the board to its prompt and note how it talks, or why that failed."""
+    try:
+        session.attach(again=again or session.is_attached)  # it may be silent by now
+    except LinkError as error:
+        _raise_gone(error)
+        return seen if again else dataclasses.replace(seen, trouble=error)
+    talk = session.profile.talk
+    name, title = session.profile.name, session.profile.title
+    kind = "" if name == HEARD else name
+    like = f" like kind {kind}" + (f": {title}" if title else "") if kind else ""
+    manner = (
+        f"It talks at {talk.baud} baud{like}."
+        if like
+        else (f"It talks at {talk.baud} baud; its kind is not known.")
+    )
+    return dataclasses.replace(seen, trouble=None, basic=Basic(manner, kind, talk.baud))
+
+
+def _restarted(
+    session: Session, archive: Archive, seen: Seen, may_restart: Callable[[str], bool]
+) -> Seen:
+    """Restart the board with consent and ask its bootloader, then once more its BASIC."""
+    if session.choice.port.startswith("socket://"):
+        return dataclasses.replace(seen, restart=Restart.IMPOSSIBLE)
+    if not may_restart(RESTART_TO_HEAR):
+        return dataclasses.replace(seen, restart=Restart.DECLINED)
+    boot = BootLink(session)
+    seen = dataclasses.replace(seen, restart=Restart.DONE)
+    try:
+        boot.enter()
+        seen = dataclasses.replace(seen, bootloader=_asked(session, archive, boot))
+    except LinkError as error:
+        _raise_gone(error)
+        seen = dataclasses.replace(seen, no_bootloader=error)
+    finally:
+        with contextlib.suppress(LinkError):
+            boot.leave()
+    found = seen.bootloader
+    if found is not None and (found.is_blank or found.role == "display"):
+        return seen  # nothing there would answer
+    return _attached(session, seen, again=True)
+
+
+def _asked(session: Session, archive: Archive, boot: BootLink) -> Bootloader:
+    """Return what a bootloader tells: the chip, and the contents of its flash if they are read."""
+    chip = next((each for each in CHIPS if each.signature == boot.signature), None)
+    found = Bootloader(boot.baud, boot.signature)
+    if chip is None:
+        return found
+    session.emit(Phase("Reading what the chip's flash holds"))
+
+    def on_page(page: int) -> None:
+        session.emit(PagesRead(page + 1, chip.pages))
+
+    try:
+        flash: bytes = boot.run(FlashScripts(chip).read_flash(on_page))
+    except (LinkError, ReadBackError) as error:
+        _raise_gone(error)
+        return found
+    name = role = ""
+    for boot_bytes in chip.boot_sizes:
+        image = Image.from_flash("", flash[: chip.application_end(boot_bytes)])
+        known = archive.known_image(image.sha256)
+        if known is not None:
+            name, role = known.name, archive.image_role(image.sha256)
+            break
+    has_basic = read_image(flash).has_basic
+    return Bootloader(boot.baud, boot.signature, flash, name, role, has_basic)
+
+
+def _with_contents(session: Session, archive: Archive, seen: Seen) -> Seen:
+    """Read what the board holds, without changing it."""
+    try:
+        read = read_contents(session, archive)
+        free = ask_free_memory(session)
+    except (LinkError, ReadBackError, RefusedError) as error:
+        _raise_gone(error)
+        return dataclasses.replace(seen, unread=error)
+    names: tuple[str, ...] | None = None
+    commands = session.profile.commands
+    if commands.stored or commands.list_stored:
+        try:
+            names = tuple(slot.name for slot in stored(session))
+        except (LinkError, ReadBackError, RefusedError) as error:
+            _raise_gone(error)
+    size = (read.content.size_bytes or 0) if read.content is not None else 0
+    contents = Contents(read.spec, read.changed, read.lines, size, read.limit, free, names)
+    return dataclasses.replace(seen, contents=contents, label=read.board.label)
+
+
+def _raise_gone(error: HostlinkError) -> None:
+    """Raise an error again if it says that the port has vanished."""
+    if isinstance(error, LinkError) and error.reason is LinkReason.GONE:
+        raise error

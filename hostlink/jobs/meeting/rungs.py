@@ -1,0 +1,337 @@
+"""The rungs from a USB bridge up to a program in memory: what each asks, and what it says.
+
+Rules:
+1. A rung is a pure function of what was seen. It says what was seen, and one thing to do if it is
+   broken.
+2. The climb ends at the first broken rung. Whatever is above it is not known.
+3. A rung that need not hold for this board, or was not tried, is left out with the reason.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from enum import Enum
+
+from hostlink.advice import Advice, Ways, joined
+from hostlink.errors import ExitStatus, LinkReason
+from hostlink.jobs.meeting.seen import Restart, Seen
+
+_SPEEDS = "115200 and 57600 baud"
+
+
+class State(Enum):
+    """How a rung stands."""
+
+    HOLDS = "yes"
+    BROKEN = "no"
+    LEFT_OUT = "-"
+
+
+@dataclass(frozen=True, slots=True)
+class Stand:
+    """What a rung found. says: what was seen. do: the one thing to do if it is broken.
+
+    status: the exit status that it gives.
+    """
+
+    state: State
+    says: Advice
+    do: Advice = ""
+    status: ExitStatus = ExitStatus.DONE
+
+
+@dataclass(frozen=True, slots=True)
+class Rung:
+    """One rung. id: its lasting name. question: what it asks. judge: answers from what was seen."""
+
+    id: str
+    question: str
+    judge: Callable[[Seen], Stand]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """A rung with what it found."""
+
+    rung: Rung
+    stand: Stand
+
+
+@dataclass(frozen=True, slots=True)
+class Climb:
+    """The rungs up to the broken one or to the top. end: one sentence on the whole."""
+
+    steps: tuple[Step, ...]
+    end: Advice
+
+    @property
+    def broken(self) -> Step | None:
+        """Return the step at which the climb ended, None if it came to the top."""
+        last = self.steps[-1]
+        return last if last.stand.state is State.BROKEN else None
+
+    @property
+    def status(self) -> ExitStatus:
+        """Return the exit status: done, refused (a consent or a BASIC is missing), link failed."""
+        return self.steps[-1].stand.status
+
+
+def climb(seen: Seen, rungs: Sequence[Rung] | None = None) -> Climb:
+    """Judge rungs in their order, all of them by default, up to the first broken one."""
+    steps: list[Step] = []
+    for rung in RUNGS if rungs is None else rungs:
+        steps.append(Step(rung, rung.judge(seen)))
+        if steps[-1].stand.state is State.BROKEN:
+            break
+    last = steps[-1]
+    broken = last.stand.state is State.BROKEN
+    return Climb(tuple(steps), _end(seen, last.stand.do) if broken else _top(seen))
+
+
+def _holds(says: Advice) -> Stand:
+    return Stand(State.HOLDS, says)
+
+
+def _left_out(says: Advice) -> Stand:
+    return Stand(State.LEFT_OUT, says)
+
+
+def _broken(says: Advice, do: Advice) -> Stand:
+    return Stand(State.BROKEN, says, do, ExitStatus.LINK_FAILED)
+
+
+def _missing(says: Advice, do: Advice) -> Stand:
+    """Break a rung for which the link is good: a word of the user or a BASIC is missing."""
+    return Stand(State.BROKEN, says, do, ExitStatus.REFUSED)
+
+
+# --- this computer -------------------------------------------------------------------------------
+
+
+def _bridge(seen: Seen) -> Stand:
+    if seen.port.startswith("practice:"):
+        return _left_out("A practice board is made of software and needs no bridge.")
+    if "://" in seen.port:
+        return _left_out("A network port: the bridge is at its far end.")
+    if seen.port:
+        return _holds(f"{seen.bridge}.") if seen.bridge else _left_out("The port has no USB chip.")
+    if seen.ports or seen.hidden:
+        return _holds(" ".join(seen.hidden) or f"At {' and '.join(seen.ports)}.")
+    look = "Plug in the small board with the USB socket. If it is plugged in, try another cable "
+    look += "(some carry only the supply) and another socket of this computer."
+    if not seen.system.startswith("linux"):
+        look += (
+            " If that changes nothing, its bridge may lack a driver: read the name on the chip "
+            "beside the USB socket, such as CH340, and install the driver of the chip's maker."
+        )
+    return _broken("No USB bridge is seen at this computer.", look)
+
+
+def _port(seen: Seen) -> Stand:
+    vanished = seen.opening is not None and seen.opening.reason is LinkReason.NOT_FOUND
+    if seen.port and seen.exists and not vanished:
+        driver = f", driver: {seen.driver}" if seen.driver else ""
+        return _holds(f"{seen.port}{driver}.")
+    if seen.port:
+        return _broken(
+            f"There is no port {seen.port}.",
+            lambda by: f"Plug the board in, and look at the ports {by.ports}.",
+        )
+    if seen.ports:
+        return _broken(
+            f"{len(seen.ports)} ports have a bridge: {', '.join(seen.ports)}.",
+            lambda by: f"Say which one is meant {by.name_port}, or plug in one board only.",
+        )
+    return _broken(
+        "The bridge has no port: its driver is not at work, or another program took the chip.",
+        "Unplug it, plug it in again, and look at the end of `sudo dmesg`."
+        if seen.system.startswith("linux")
+        else "Install the driver of the chip's maker, then plug the bridge in again.",
+    )
+
+
+def _permission(seen: Seen) -> Stand:
+    refused = seen.opening is not None and seen.opening.reason is LinkReason.NOT_PERMITTED
+    if seen.access or refused:
+        return _broken(
+            f"You may not open {seen.port}.",
+            seen.access or (seen.opening.advice if seen.opening else ""),
+        )
+    return _holds("You may open it.")
+
+
+def _free(seen: Seen) -> Stand:
+    if seen.holder:
+        return _broken(f"{seen.port} is open in {seen.holder}.", "Close that program.")
+    if seen.kept_closed:
+        return _missing(
+            "The port was not opened, since that would probably restart the board.",
+            lambda by: f"If nothing in its memory is needed, open it {by.allow_restart}.",
+        )
+    if seen.opening is not None:
+        return _broken(seen.opening.what, seen.opening.advice)
+    return _holds("No other program has it open.")
+
+
+# --- the board -----------------------------------------------------------------------------------
+
+
+def _answers(seen: Seen) -> Stand:
+    if seen.basic is not None:
+        return _holds(f"It answers at {seen.basic.baud} baud.")
+    if seen.bootloader is not None:
+        return _holds("Silent at first. After a restart its bootloader answered.")
+    if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
+        return _holds(seen.trouble.what)
+    if seen.restart is Restart.DECLINED:
+        return _missing(
+            "It is silent. A bootloader answers only just after a restart, and the board was not "
+            "restarted: a program in its memory would be lost.",
+            lambda by: f"If nothing in its memory is needed, let it restart {by.allow_restart}.",
+        )
+    if seen.restart is Restart.IMPOSSIBLE:
+        return _broken(
+            "It is silent, and this port has no restart line for its bootloader.",
+            "Press the board's own restart button, and check its supply and the network.",
+        )
+    if seen.role == "display":
+        return _broken(
+            "It is silent, as a display board is, but no bootloader answered after a restart.",
+            _wiring,
+        )
+    return _broken(
+        f"Nothing answers: no BASIC at the usual speeds, no bootloader at {_SPEEDS}.", _wiring
+    )
+
+
+def _wiring(_: Ways) -> str:
+    return (
+        "Check in this order: the supply (5 V at the chip), ground joined to the bridge, the "
+        "bridge's TX at the chip's RX and its RX at the chip's TX, the restart line, the crystal. "
+        "In a machine of two boards, take the supply away and lift the wire by which the other "
+        "board drives this one's RX pin."
+    )
+
+
+def _bootloader(seen: Seen) -> Stand:
+    boot = seen.bootloader
+    if boot is not None:
+        held = "its flash is blank" if boot.is_blank else "its flash holds a firmware"
+        if boot.flash is None:
+            held = "its flash was not read"
+        elif boot.image:
+            held = f"its flash holds {boot.image}"
+        elif boot.has_basic:
+            held = "its flash holds a BASIC"
+        return _holds(f"At {boot.baud} baud; the chip is {boot.part}, {held}.")
+    if seen.basic is not None and seen.restart is not Restart.DONE:
+        return _left_out("Not asked: that takes a restart, and its BASIC answers already.")
+    if seen.basic is not None:
+        return _left_out("None answered; only new firmware needs one.")
+    if seen.restart is Restart.NOT_TRIED:
+        return _left_out("Not asked, so that a program that may be running is not lost.")
+    if seen.restart is not Restart.DONE:
+        return _left_out("Not asked: the board was not restarted.")
+    return _left_out(f"None answered at {_SPEEDS}; this board may have none.")
+
+
+def _basic(seen: Seen) -> Stand:
+    if seen.basic is not None:
+        return _holds(seen.basic.manner)
+    if seen.is_display:
+        return _left_out("A display board makes the picture; it is silent and has no BASIC.")
+    if seen.trouble is not None and seen.trouble.reason is not LinkReason.SILENT:
+        garbled = seen.trouble.reason is LinkReason.UNREADABLE
+        return _missing(
+            "No BASIC came to its prompt.", _readable if garbled else seen.trouble.advice
+        )
+    boot = seen.bootloader
+    if boot is not None and boot.is_blank:
+        return _missing("There is no firmware on the chip yet.", _write_now)
+    if boot is not None and (boot.image or boot.has_basic):
+        return _missing(
+            f"{boot.image or 'A BASIC'} is on the chip, and no prompt came.",
+            lambda by: (
+                "Check its crystal and the wire from its TX pin; else write it again, or another "
+                f"image {by.write_first_image}."
+            ),
+        )
+    return _missing("The firmware on the chip shows no prompt at a usual speed.", _write_or_role)
+
+
+def _readable(by: Ways) -> str:
+    return (
+        "Check that ground is joined and that TX and RX are not joined to each other, then the "
+        f"crystal; if you know the board's speed, name it {by.name_speed}."
+    )
+
+
+def _write_now(by: Ways) -> str:
+    return f"Write your computer image now {by.write_first_image}."
+
+
+def _write_or_role(by: Ways) -> str:
+    return (
+        "If this is the display board, all is well: it is silent by nature. If it is the computer, "
+        f"write your computer image {by.write_first_image}."
+    )
+
+
+def _contents(seen: Seen) -> Stand:
+    if seen.basic is None:
+        return _left_out("A display board holds no program.")
+    name = f"Its label is {seen.label}." if seen.label else "It has no label."
+    if seen.contents is None:
+        why = seen.unread.what if seen.unread is not None else "It was not read."
+        return _left_out(f"What it holds is not known: {why} {name}")
+    stored = seen.contents.stored
+    shelf = "" if stored is None else f" Stored: {', '.join(stored) or 'nothing'}."
+    return _holds(f"Memory: {seen.contents.words}.{shelf} {name}")
+
+
+# --- the whole -----------------------------------------------------------------------------------
+
+
+def _end(seen: Seen, do: Advice) -> Advice:
+    """Return the last sentence of a climb that ended at a broken rung."""
+    boot = seen.bootloader
+    if boot is None:
+        return do
+    if boot.is_blank:
+        return lambda by: (
+            "The chip is alive and has no BASIC yet: write your computer image now "
+            f"{by.write_first_image}."
+        )
+    return joined("The chip is alive.", do)
+
+
+def _top(seen: Seen) -> Advice:
+    """Return the last sentence of a climb that came to the top."""
+    name = seen.label or "a board without a label"
+    if seen.basic is None:
+        what = f"{seen.label}, the display" if seen.label else "the display"
+        alive = ": its chip is alive, and it is silent by nature" if seen.bootloader else ""
+        return f"This is {what}{alive}."
+    told = seen.contents.words if seen.contents is not None else "what is not known"
+    like = f"like kind {seen.basic.kind}" if seen.basic.kind else "in a way of its own"
+    sentence = f"This is {name}, it speaks {like} at {seen.basic.baud} baud, it holds {told}."
+    if seen.label:
+        return sentence
+    return lambda by: f"{sentence} Give it a label {by.label_board}."
+
+
+RUNGS = (
+    Rung("bridge", "Is a USB bridge there?", _bridge),
+    Rung("port", "Has it a port?", _port),
+    Rung("permission", "May you open it?", _permission),
+    Rung("free", "Can it be opened?", _free),
+    Rung("answer", "Does something answer?", _answers),
+    Rung("bootloader", "Does a bootloader answer?", _bootloader),
+    Rung("basic", "Does a BASIC answer?", _basic),
+    Rung("contents", "What does it hold?", _contents),
+)
+"""All rungs, from the computer's side up."""
+
+COMPUTER_RUNGS = RUNGS[:4]
+"""The rungs that are judged before a port is opened."""

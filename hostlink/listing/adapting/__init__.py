@@ -1,0 +1,1 @@
+"""Adapt a listing for a board whose BASIC takes other forms."""

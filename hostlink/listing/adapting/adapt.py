@@ -1,0 +1,156 @@
+"""Adapt a listing: rewrite what has a known equal on another board, and tell the rest.
+
+Line numbers stay. A line that becomes several takes free numbers behind its own, so that jumps need
+no change. What has no equal is left as it is and named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+from hostlink.listing.adapting.clauses import Clause, clauses
+from hostlink.listing.adapting.lines import LineMaker
+from hostlink.listing.adapting.needs import Need, collected, line_needs, parts_needs
+from hostlink.listing.adapting.printing import PRINTING, keeps_row_open
+from hostlink.listing.adapting.rewriting import Pair, Rewrite
+from hostlink.listing.adapting.words import WORDS
+from hostlink.listing.measure import line_cost, measure
+from hostlink.listing.parse import Line, Listing
+from hostlink.listing.rules import Language, Rules
+from hostlink.listing.tokens import scan
+
+REWRITES: tuple[Rewrite, ...] = (*WORDS, *PRINTING)
+"""All rules of rewriting, in the order in which each clause meets them."""
+
+_NUMBER_SHOWN = {
+    "blank": "with a blank in front",
+    "signed": "with a blank or a minus sign in front",
+    "spaced": "with a blank or a minus sign in front and a blank behind",
+    "bare": "without blanks",
+    "field": "at the right of several columns",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One changed line. before: as it was; after: the lines that stand for it.
+
+    why: the reasons. cost: bytes that the change takes, negative where it saves some.
+    """
+
+    number: int
+    before: str
+    after: tuple[str, ...]
+    why: tuple[str, ...]
+    cost: int
+
+
+@dataclass(frozen=True, slots=True)
+class Adapted:
+    """An adapted listing. needs: what has no equal on the board and was left.
+
+    before, after, limit: bytes on the board, limit 0 if unknown. notes: sentences on what the
+    program shows or does differently.
+    """
+
+    listing: Listing
+    changes: tuple[Change, ...]
+    needs: tuple[Need, ...]
+    before: int
+    after: int
+    limit: int
+    notes: tuple[str, ...]
+
+    @property
+    def fits(self) -> bool:
+        """Return whether the program fits; true if the limit is unknown."""
+        return not self.limit or self.after <= self.limit
+
+
+def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
+    """Rewrite a listing for the board with these rules.
+
+    source: the language that it is written in. The result is the sorted program that the board
+    would hold; lines without a number are left out.
+    """
+    held = listing.numbered()
+    pair = Pair(source, rules.language, _leaves_rows_open(held, source))
+    maker = LineMaker(rules)
+    free = _free_numbers(held, rules.form.last_line)
+    found: list[tuple[str, int]] = []
+    changes: list[Change] = []
+    lines: dict[int, Line] = {}
+    inexact = False
+    for number, line in held.items():
+        parts, used = _rewritten_clauses(line.text, pair)
+        made = maker.lines(line, parts, free[number])
+        needs = [*parts_needs(parts, pair), *made.needs]
+        found += [(need, number) for need in needs]
+        changed = bool(used or made.why) and made.lines != (line,)
+        if changed:
+            why = (*(rule.why for rule in used), *made.why)
+            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules))
+            inexact |= any(not rule.exact for rule in used)
+        lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
+    found += line_needs(lines, rules)
+    result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
+    return Adapted(
+        result,
+        tuple(changes),
+        collected(found),
+        measure(Listing(tuple(held.values())), rules).total,
+        measure(result, rules).total,
+        rules.storage.program_bytes,
+        tuple(_notes(pair, inexact)),
+    )
+
+
+def _change(line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules) -> Change:
+    cost = sum(line_cost(new, rules) for new in made) - line_cost(line, rules)
+    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost)
+
+
+def _leaves_rows_open(held: Mapping[int, Line], source: Language) -> bool:
+    parts = (part for line in held.values() for part in clauses(line.text, source))
+    return any(keeps_row_open(part, source) for part in parts)
+
+
+def _free_numbers(held: Mapping[int, Line], last: int) -> dict[int, range]:
+    """Return the free line numbers behind each line."""
+    bounds = pairwise((*held, last + 1))
+    return {number: range(number + 1, following) for number, following in bounds}
+
+
+def _rewritten_clauses(text: str, pair: Pair) -> tuple[list[Clause], list[Rewrite]]:
+    """Return the clauses of a line as the target takes them, and the rules that changed them."""
+    parts = clauses(text, pair.source)
+    if any(span.word in ("ELSE", "DATA") for span in scan(text, pair.source)):
+        return parts, []  # clauses are not told apart behind these; the needs name them
+    used: list[Rewrite] = []
+    for rule in REWRITES:
+        made: list[Clause] = []
+        for part in parts:
+            new = rule.apply(part, made[-1] if made else None, pair)
+            made += [part] if new is None else new
+            used += [] if new is None else [rule]
+        parts = made
+    return parts, used
+
+
+def _notes(pair: Pair, inexact: bool) -> Iterable[str]:
+    source, target = pair.source, pair.target
+    if source.number != target.number:
+        yield (
+            f"PRINT shows numbers {_NUMBER_SHOWN[target.number]}; the board that the listing is "
+            f"from shows them {_NUMBER_SHOWN[source.number]}."
+        )
+    if inexact:
+        yield "Blanks between what is printed may differ; the words are the same."
+    if source.overflow != target.overflow:
+        wraps = target.overflow == "wraps"
+        does = (
+            "wraps to 16 bits, it does not stop" if wraps else "stops the program, it does not wrap"
+        )
+        yield f"A result that is too large {does}."

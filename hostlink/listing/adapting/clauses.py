@@ -1,0 +1,132 @@
+"""A line of BASIC as clauses: statements, and the conditions of IF in front of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from hostlink.listing.reading import joined, solid
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span, scan
+
+RELATIONS = frozenset("<>=#!")
+_OPERATORS = frozenset("+-*/^%") | RELATIONS
+_OPERATOR_WORDS = frozenset(("AND", "OR", "MOD"))
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """A statement, or IF with its condition.
+
+    text: as written, without blanks around it. gap: what stood in front of it, a separator with its
+    blanks. condition: whether it is an IF. then: whether the word THEN stood behind it.
+    bare: whether a GOTO was written as a line number alone, behind THEN.
+    """
+
+    text: str
+    gap: str = ""
+    condition: bool = False
+    then: bool = False
+    bare: bool = False
+
+    def spans(self, language: Language) -> list[Span]:
+        """Return its spans without blanks."""
+        return solid(scan(self.text, language))
+
+    def with_text(self, text: str) -> Clause:
+        """Return it with another text."""
+        return replace(self, text=text)
+
+
+def clauses(text: str, language: Language) -> list[Clause]:
+    """Return the clauses of a line's text, of which `line_text` makes the line again."""
+    spans = scan(text, language)
+    found: list[Clause] = []
+    start = at = 0
+    while (at := _next_solid(spans, at)) < len(spans):
+        if spans[at].word == "IF":
+            first, end = at, condition_end(spans, at + 1, language)
+            at = _next_solid(spans, end)
+            then = at < len(spans) and spans[at].word == "THEN"
+            content = solid(spans[first:end])
+            found.append(_clause(text, start, content, condition=True, then=then))
+            start = spans[at].end if then else content[-1].end
+            at = _next_solid(spans, at + 1) if then else end
+            if then and at < len(spans) and spans[at].kind == "number":
+                found.append(Clause(f"GOTO {spans[at].text}", " ", bare=True))
+                start, at = spans[at].end, at + 1
+            continue
+        last = at
+        while last < len(spans) and not _separates(spans[last], language):
+            last += 1
+        if content := solid(spans[at:last]):
+            found.append(_clause(text, start, content))
+            start = content[-1].end
+        at = last + 1
+    return found
+
+
+def _clause(
+    text: str, start: int, content: list[Span], *, condition: bool = False, then: bool = False
+) -> Clause:
+    first, last = content[0], content[-1]
+    gap = text[start : first.start]
+    return Clause(text[first.start : last.end].rstrip(" "), gap, condition, then)
+
+
+def _separates(span: Span, language: Language) -> bool:
+    return bool(language.separator) and span.kind == "symbol" and span.text == language.separator
+
+
+def _next_solid(spans: Sequence[Span], at: int) -> int:
+    while at < len(spans) and spans[at].kind == "blank":
+        at += 1
+    return at
+
+
+def condition_end(spans: Sequence[Span], at: int, language: Language) -> int:
+    """Return the index behind the expression that begins at an index of the spans.
+
+    It ends where an operand is complete and no operator follows, and at a statement's word.
+    """
+    depth, complete, end = 0, False, at
+    while (at := _next_solid(spans, at)) < len(spans):
+        span = spans[at]
+        if _is_operator(span) or (span.text == "," and depth):
+            complete = False
+        elif span.text == "(":
+            depth, complete = depth + 1, False
+        elif span.text == ")" and depth:
+            depth, complete = depth - 1, True
+        elif (complete and depth == 0) or _is_no_operand(span, language):
+            break
+        else:
+            complete = span.word != "NOT"
+        at += 1
+        end = at
+    return end
+
+
+def _is_no_operand(span: Span, language: Language) -> bool:
+    if span.kind == "word":
+        return span.word not in (*language.functions, "NOT")
+    return span.kind == "remark" or (span.kind == "symbol" and span.text != "@")
+
+
+def _is_operator(span: Span) -> bool:
+    """Return whether a span stands between two operands."""
+    return span.text in _OPERATORS or span.word in _OPERATOR_WORDS
+
+
+def line_text(parts: Sequence[Clause], target: Language) -> str:
+    """Return the text of a line with these clauses, for a board with the target language."""
+    text = ""
+    for before, part in zip((None, *parts), parts, strict=False):
+        if before is None:
+            text = part.text
+        elif before.condition:
+            written = part.text.removeprefix("GOTO ") if part.bare else part.text
+            text = joined(f"{text}{' THEN' if before.then else ''} ", written)
+        else:
+            text = f"{text}{part.gap or target.separator}{part.text}"
+    return text

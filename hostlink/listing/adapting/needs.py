@@ -1,0 +1,123 @@
+"""What an adapted listing still needs that the board does not have, with the lines."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from hostlink.dialect import MEANS
+from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.rewriting import Pair
+from hostlink.listing.parse import Line
+from hostlink.listing.reviewing.references import references
+from hostlink.listing.rules import Rules
+from hostlink.listing.tokens import Span, keywords
+
+_RELATIONS = ("=", "<", ">", "#")
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """Something that has no equal on the board. what: a sentence without its end. lines: where."""
+
+    what: str
+    lines: tuple[int, ...]
+
+
+def collected(found: Sequence[tuple[str, int]]) -> tuple[Need, ...]:
+    """Return the needs, each with all its lines, in the order in which they were found."""
+    lines: dict[str, dict[int, None]] = {}
+    for what, number in found:
+        lines.setdefault(what, {})[number] = None
+    return tuple(Need(what, tuple(numbers)) for what, numbers in lines.items())
+
+
+def parts_needs(parts: Sequence[Clause], pair: Pair) -> Iterator[str]:
+    """Find what the rewritten clauses of a line need."""
+    for before, part in zip((None, *parts), parts, strict=False):
+        yield from _clause_needs(part, before, pair)
+
+
+def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
+    source, target = pair.source, pair.target
+    spans = clause.spans(source)
+    behind_then = before is not None and before.condition and target.then_takes == "line"
+    if behind_then and not clause.bare:
+        yield "THEN takes a line number only"
+    if clause.condition and source.comparison and not target.comparison and not _compares(spans):
+        yield "IF needs a comparison"
+    if source.comparison != target.comparison and _valued_comparison(clause, spans):
+        here = f"worth {target.comparison} here" if target.comparison else "no number here"
+        yield f"a comparison used as a number is {here}"
+    asks = spans[:1] and spans[0].word == "INPUT" and any(s.kind == "quoted" for s in spans)
+    if asks and "input-text" not in target.means:
+        yield "INPUT takes no question"
+    for place, span in enumerate(spans):
+        yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
+
+
+def _compares(spans: Sequence[Span]) -> bool:
+    return any(map(_is_relation, spans))
+
+
+def _is_relation(span: Span) -> bool:
+    return span.kind == "symbol" and span.text in _RELATIONS
+
+
+def _valued_comparison(clause: Clause, spans: Sequence[Span]) -> bool:
+    """Return whether a comparison stands where its value counts, and not only whether it holds."""
+    depth = count = 0
+    for before, span in zip((None, *spans), spans, strict=False):
+        depth += (span.text == "(") - (span.text == ")")
+        if _is_relation(span) and not (before and _is_relation(before)):
+            count += 1
+            if depth and clause.condition:
+                return True
+    assigns = bool(spans) and (spans[0].kind == "name" or spans[0].word in ("LET", "FOR"))
+    return count > (1 if clause.condition else assigns)
+
+
+def _span_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
+    source, target = pair.source, pair.target
+    if span.kind == "word" and span.word not in (*keywords(target), "TO", "STEP"):
+        yield f"{span.word}: this board does not know it"
+    elif span.word == "RND" and (source.random == "fraction") != (target.random == "fraction"):
+        yield "RND: its numbers are of another sort here"
+    elif span.kind == "name":
+        yield from _name_needs(span, after, pair)
+    elif span.kind == "number":
+        plain = span.text.isdecimal()
+        if not target.fractions and not plain:
+            yield "fractions: this board has whole numbers only"
+        elif not target.fractions and int(span.text) > target.largest_number:
+            yield f"numbers above {target.largest_number}: this board has none"
+    elif span.text == "/" and source.fractions != target.fractions:
+        yield "division: it gives fractions on one of the boards only"
+    elif span.text in ("^", "%") and span.kind == "symbol":
+        yield f"{span.text}: whether this board has it is not known"
+
+
+def _name_needs(span: Span, after: Span | None, pair: Pair) -> Iterator[str]:
+    means = pair.target.means
+    letters = span.text.rstrip("$%")
+    wanted = {
+        "strings": span.text.endswith("$"),
+        "arrays": after is not None and after.text == "(",
+        "names": len(letters) > 1,
+    }
+    for mean, is_wanted in wanted.items():
+        if is_wanted and mean not in means:
+            yield f"{mean}: this board has no {MEANS[mean]}"
+
+
+def line_needs(lines: Mapping[int, Line], rules: Rules) -> Iterator[tuple[str, int]]:
+    """Find lines that the board does not take for their number, length or computed jumps."""
+    form, language = rules.form, rules.language
+    for number, line in lines.items():
+        if not form.first_line <= number <= form.last_line:
+            yield f"line numbers are {form.first_line} to {form.last_line}", number
+        if form.longest_line and len(line.typed) > form.longest_line:
+            yield f"a line has at most {form.longest_line} characters", number
+        computed = any(each.target is None for each in references(line.text, language))
+        if computed and not language.computed_jumps:
+            yield "a jump needs a plain line number", number

@@ -1,0 +1,193 @@
+"""Rules for PRINT: what stands between its items, the blanks of numbers, an open row; and INPUT.
+
+PRINT is read as items with what the source board shows between them, and written so that the target
+board shows the same words. A blank that a number brings along is written out where the target has
+none; where the target adds blanks of its own, they are left and told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span
+
+JOIN, ROW = 0, -1  # nothing, or a row end; other values are the columns of a zone
+_FRONT = {"blank": 2, "field": 2, "signed": 1, "spaced": 1, "bare": 0, "": 0}
+_BACK = {"spaced": 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One item of PRINT. text: as written. after: `JOIN`, `ROW`, or the columns of a zone."""
+
+    text: str
+    after: int
+    quoted: bool
+
+
+def read_print(clause: Clause, language: Language) -> list[Item] | None:
+    """Return the items of a PRINT, None for any other clause and for one without items."""
+    spans = clause.spans(language)
+    if len(spans) < 2 or spans[0].word != "PRINT":
+        return None
+    items: list[Item] = []
+    held: list[Span] = []
+    depth = 0
+
+    def close(after: int) -> None:
+        if held:
+            text = clause.text[held[0].start : held[-1].end]
+            items.append(Item(text, after, len(held) == 1 and held[0].kind == "quoted"))
+        elif items:
+            items[-1] = replace(items[-1], after=max(items[-1].after, after))
+        else:
+            items.append(Item('""', after, True))
+        held.clear()
+
+    for span in spans[1:]:
+        depth += (span.text == "(") - (span.text == ")")
+        if depth == 0 and span.text == ",":
+            close(language.comma_columns)
+        elif depth == 0 and span.text == ";" and language.semicolon != "none":
+            close(JOIN)
+        else:
+            held.append(span)
+    if held:
+        close(ROW)
+    return items
+
+
+def keeps_row_open(clause: Clause, language: Language) -> bool:
+    """Return whether a clause is a PRINT that leaves its row open."""
+    items = read_print(clause, language)
+    return bool(items) and items is not None and items[-1].after != ROW
+
+
+@rewrites("zones", "PRINT A,B", 'PRINT A;" ";B', "a comma fills no zone of that width", exact=False)
+def _zones(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Write a blank for a zone that the target does not have."""
+    items = read_print(clause, pair.source)
+    columns = pair.target.comma_columns
+    if items is None or all(item.after in (JOIN, ROW, columns) for item in items):
+        return None
+    out: list[Item] = []
+    for item in items:
+        if item.after in (JOIN, ROW, columns):
+            out.append(item)
+        else:
+            out += [replace(item, after=JOIN), Item('" "', JOIN, True)]
+    return _written(clause, out, pair.source)
+
+
+@rewrites(
+    "number-blanks", 'PRINT "A=";A', 'PRINT "A= ";A', "numbers bring no blank along", exact=False
+)
+def _blanks(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Write out the blanks of numbers that the target does not show."""
+    items = read_print(clause, pair.source)
+    front = _FRONT[pair.source.number] > _FRONT[pair.target.number]
+    back = _BACK.get(pair.source.number, 0) > _BACK.get(pair.target.number, 0)
+    if items is None or not (front or back):
+        return None
+    out: list[Item] = []
+    apart = not pair.rows_stay_open  # whether a blank or the start of the row stands in front
+    for item in items:
+        if item.quoted or _is_text(item):
+            out.append(item)
+            apart = item.after > JOIN or (item.quoted and item.text[-2:-1] == " ")
+            continue
+        if front and not apart:
+            out.append(Item('" "', JOIN, True))
+        out.append(item)
+        apart = item.after > JOIN
+        if back and item.after == JOIN:
+            out[-1:] = [item, Item('" "', JOIN, True)]
+            apart = True
+    return _written(clause, out, pair.source) if len(out) > len(items) else None
+
+
+def _is_text(item: Item) -> bool:
+    return "$" in item.text or '"' in item.text
+
+
+@rewrites("separators", "PRINT A;B", "PRINT A,B", "PRINT has other separators")
+def _separators(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Write the separators of the target; more than one PRINT where none joins two items."""
+    source, target = pair.source, pair.target
+    alike = (source.semicolon, source.comma_columns) == (target.semicolon, target.comma_columns)
+    items = None if alike else read_print(clause, source)
+    return None if items is None else _written(clause, items, target)
+
+
+def _written(clause: Clause, items: Sequence[Item], language: Language) -> list[Clause] | None:
+    """Return the PRINT statements for items in a language; None if that is what stands there."""
+    joins = ";" if language.semicolon == "joins" else "," if language.comma_columns == 0 else ""
+    last = _open_row(language)
+    texts, text = [], "PRINT "
+    items = _merged(items)
+    for place, item in enumerate(items):
+        text += item.text
+        if item.after == ROW:
+            continue
+        if place == len(items) - 1:
+            text += last if item.after == JOIN else ","
+        elif item.after > JOIN:
+            text += ","
+        elif joins:
+            text += joins
+        else:
+            texts.append(text + last)
+            text = "PRINT "
+    texts.append(text)
+    first = clause.with_text(texts[0])
+    return None if texts == [clause.text] else [first, *(Clause(more) for more in texts[1:])]
+
+
+def halved(clause: Clause, language: Language) -> list[Clause]:
+    """Return a PRINT as two that show the same, any other clause and a short PRINT alone."""
+    items = read_print(clause, language) or []
+    half = next((at for at in range(len(items) // 2, 0, -1) if items[at - 1].after == JOIN), 0)
+    if not half:
+        return [clause]
+    halves = (items[:half], items[half:])
+    return [made for each in halves for made in _written(clause, each, language) or ()]
+
+
+def _open_row(language: Language) -> str:
+    """Return what ends a PRINT whose row stays open."""
+    return "," if language.semicolon == "none" else ";"
+
+
+def _merged(items: Sequence[Item]) -> list[Item]:
+    """Return the items with texts that follow each other as one."""
+    out: list[Item] = []
+    for item in items:
+        before = out[-1] if out else None
+        alike = before and before.quoted and item.quoted and before.after == JOIN
+        if before and alike and before.text[0] == item.text[0] == before.text[-1]:
+            out[-1] = Item(before.text[:-1] + item.text[1:], item.after, True)
+        else:
+            out.append(item)
+    return out
+
+
+@rewrites("question", 'INPUT "Q",A', 'PRINT "Q";: INPUT A', "INPUT takes no question", exact=False)
+def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    """Ask the question of INPUT with a PRINT in front of it."""
+    if "input-text" in pair.target.means or "input-text" not in pair.source.means:
+        return None
+    spans = clause.spans(pair.source)
+    asks = len(spans) > 3 and spans[0].word == "INPUT" and spans[1].kind == "quoted"
+    if not asks or spans[2].text not in (",", ";"):
+        return None
+    last = _open_row(pair.source)
+    rest = clause.text[spans[3].start :]
+    return [clause.with_text(f"PRINT {spans[1].text}{last}"), Clause(f"INPUT {rest}")]
+
+
+PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _separators)
+"""The rules for PRINT and INPUT, in the order in which they are tried."""

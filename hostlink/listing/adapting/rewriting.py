@@ -1,0 +1,52 @@
+"""The rules of rewriting, one table: what is found, what is written, and why.
+
+A rule knows no board. It asks the two languages whether it applies, so that a new kind of board
+needs no rule, and a new rule no kind.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.rules import Language
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """The language that a listing is written in, and the one to write it in.
+
+    rows_stay_open: whether a PRINT of the listing keeps its row open for the next one.
+    """
+
+    source: Language
+    target: Language
+    rows_stay_open: bool = False
+
+
+Apply = Callable[[Clause, Clause | None, Pair], list[Clause] | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Rewrite:
+    """One rule.
+
+    found, written: an example. why: the end of the sentence "CHANGE, because ...".
+    apply: takes a clause and the one before it, and returns the clauses to write instead, or None
+    if the rule does not apply. exact: whether the program shows exactly what it showed.
+    """
+
+    name: str
+    found: str
+    written: str
+    why: str
+    apply: Apply
+    exact: bool = True
+
+
+def rewrites(
+    name: str, found: str, written: str, why: str, *, exact: bool = True
+) -> Callable[[Apply], Rewrite]:
+    """Make a rule of the function below; parameters: see `Rewrite`."""
+    return lambda apply: Rewrite(name, found, written, why, apply, exact)

@@ -1,0 +1,220 @@
+"""Rules for words and signs: THEN, LET, shortcuts, signs for unequal, quotes, random numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.rewriting import Pair, Rewrite, rewrites
+from hostlink.listing.rules import Language
+from hostlink.listing.tokens import Span, keywords
+
+_UNEQUAL = ("<>", "><", "!=", "#")
+_SAME = {"?": "PRINT", "'": "REM", "!": "REM", "END": "STOP", "STOP": "END"}
+"""Words of one meaning; the second is written where the first is not known."""
+
+
+def replaced(clause: Clause, language: Language, new: Callable[[Span], str]) -> list[Clause] | None:
+    """Return a clause with other text in its spans; None if none changed."""
+    text, at = "", 0
+    for span in clause.spans(language):
+        text += clause.text[at : span.start] + new(span)
+        at = span.end
+    text += clause.text[at:]
+    return None if text == clause.text else [clause.with_text(text)]
+
+
+@rewrites("then-dropped", "IF A=1 THEN PRINT A", "IF A=1 PRINT A", "there is no THEN")
+def _then_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if clause.condition and clause.then and pair.target.then_takes == "none":
+        return [replace(clause, then=False)]
+    return None
+
+
+@rewrites("then-added", "IF A=1 PRINT A", "IF A=1 THEN PRINT A", "IF needs THEN")
+def _then_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    needed = _needs_then(pair.target) and not _needs_then(pair.source)
+    return [replace(clause, then=True)] if clause.condition and not clause.then and needed else None
+
+
+def _needs_then(language: Language) -> bool:
+    return language.then_takes != "none" and "THEN" not in language.optional
+
+
+@rewrites(
+    "goto-spelled", "IF A=1 THEN 90", "IF A=1 GOTO 90", "a line number cannot follow the condition"
+)
+def _goto_spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if clause.bare and pair.target.then_takes in ("none", "statement"):
+        return [replace(clause, bare=False)]
+    return None
+
+
+@rewrites(
+    "goto-dropped", "IF A=1 THEN GOTO 90", "IF A=1 THEN 90", "only a line number can follow THEN"
+)
+def _goto_dropped(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
+    if before is None or not before.condition or clause.bare or pair.target.then_takes != "line":
+        return None
+    spans = clause.spans(pair.source)
+    plain = len(spans) == 2 and spans[0].word == "GOTO" and spans[1].text.isdecimal()
+    return [replace(clause, text=f"GOTO {spans[1].text}", bare=True)] if plain else None
+
+
+@rewrites("spelled", "? A", "PRINT A", "the word is written differently")
+def _spelled(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    known = keywords(pair.target)
+
+    def new(span: Span) -> str:
+        word = span.word
+        if word and word not in known:
+            word = _SAME.get(word, "") if _SAME.get(word) in known else ""
+        elif word and _unabbreviated(span, pair):
+            word = span.word
+        else:
+            word = ""
+        if not word:
+            return span.text
+        apart = span.end < len(clause.text) and clause.text[span.end] != " " and word.isalpha()
+        return word + " " * (apart and span.text != word)
+
+    return replaced(clause, pair.source, new)
+
+
+def _unabbreviated(span: Span, pair: Pair) -> bool:
+    mark = pair.source.abbreviation_mark
+    if mark and span.text.endswith(mark):
+        return mark != pair.target.abbreviation_mark
+    return pair.target.capitals_only and span.text != span.text.upper()
+
+
+@rewrites("unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "unequal has another sign")
+def _unequal(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    spans = clause.spans(pair.source)
+    text, at = "", 0
+    for place, span in enumerate(spans):
+        sign = _sign(spans, place)
+        if sign in pair.source.unequal and sign not in pair.target.unequal:
+            text += clause.text[at : span.start] + pair.target.unequal[0]
+            at = spans[place + len(sign) - 1].end
+    text += clause.text[at:]
+    return None if text == clause.text else [clause.with_text(text)]
+
+
+def _sign(spans: Sequence[Span], place: int) -> str:
+    """Return the sign for unequal that begins at an index of the spans, or ""."""
+    if spans[place].kind not in ("symbol", "word"):
+        return ""
+    joined = "".join(span.text for span in spans[place : place + 2])
+    return next((sign for sign in _UNEQUAL if joined.startswith(sign)), "")
+
+
+@rewrites("let-added", "A=4", "LET A=4", "an assignment needs LET")
+def _let_added(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    needed = "LET" in pair.source.optional and "LET" not in pair.target.optional
+    if not needed or clause.condition or "LET" not in keywords(pair.target):
+        return None
+    spans = clause.spans(pair.source)
+    assigns = spans and spans[0].kind == "name" and any(span.text == "=" for span in spans)
+    return [clause.with_text(f"LET {clause.text}")] if assigns else None
+
+
+@rewrites("let-dropped", "LET A=4", "A=4", "there is no LET")
+def _let_dropped(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if "LET" in keywords(pair.target):
+        return None
+    spans = clause.spans(pair.source)
+    if len(spans) < 2 or spans[0].word != "LET":
+        return None
+    return [clause.with_text(clause.text[spans[1].start :])]
+
+
+@rewrites("statement-separator", "A=1;B=2", "A=1:B=2", "another sign stands between statements")
+def _statement_separator(clause: Clause, before: Clause | None, pair: Pair) -> list[Clause] | None:
+    source, target = pair.source.separator, pair.target.separator
+    if before is None or before.condition or source == target or not (source and target):
+        return None
+    return [replace(clause, gap=clause.gap.replace(source, target))]
+
+
+@rewrites("quotes", "PRINT 'A'", 'PRINT "A"', "text has other quotes")
+def _quotes(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    marks = pair.target.quotes
+
+    def new(span: Span) -> str:
+        text = span.text
+        if span.kind != "quoted" or text[0] in marks or not marks or marks[0] in text:
+            return text
+        return marks[0] + text[1:].removesuffix(text[0]) + marks[0]
+
+    return replaced(clause, pair.source, new)
+
+
+_OFFSET = {("from-1", "from-0"): "+1", ("from-0", "from-1"): "-1"}
+
+
+@rewrites("random", "A=RND(6)", "A=(RND(6)+1)", "random numbers begin elsewhere")
+def _random(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    offset = _OFFSET.get((pair.source.random, pair.target.random))
+    spans = clause.spans(pair.source)
+    if offset is None:
+        return None
+    opening: list[int] = []
+    closing: dict[int, str] = {}
+    for place, span in enumerate(spans):
+        if span.word != "RND":
+            continue
+        last = _call_end(spans, place)
+        if last < 0:
+            return None
+        inside = _binds(spans, place, last)
+        opening += [span.start] * inside
+        closing[spans[last].start] = offset + ")" * inside
+    text = ""
+    for at, sign in enumerate(clause.text):
+        text += "(" * opening.count(at) + sign + closing.get(at, "")
+    return [clause.with_text(text)] if closing else None
+
+
+def _binds(spans: Sequence[Span], first: int, last: int) -> bool:
+    """Return whether an operator beside the spans from first to last binds closer than a sum."""
+    before = spans[first - 1].text if first else ""
+    after = spans[last + 1].text if last + 1 < len(spans) else ""
+    return before in ("-", "*", "/", "^", "%") or after in ("*", "/", "^", "%")
+
+
+def _call_end(spans: Sequence[Span], place: int) -> int:
+    """Return the index of the bracket that ends the call at an index of the spans, or -1."""
+    depth = 0
+    for at in range(place + 1, len(spans)):
+        depth += (spans[at].text == "(") - (spans[at].text == ")")
+        if depth == 0:
+            return at if spans[at].text == ")" else -1
+    return -1
+
+
+@rewrites("bare-condition", "IF A THEN 90", "IF A<>0 THEN 90", "IF needs a comparison")
+def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if not clause.condition or pair.target.comparison or not pair.source.comparison:
+        return None
+    if any(span.text in "<>=#" and span.kind == "symbol" for span in clause.spans(pair.source)):
+        return None
+    return [clause.with_text(f"{clause.text}{pair.target.unequal[0]}0")]
+
+
+WORDS: tuple[Rewrite, ...] = (
+    _then_dropped,
+    _then_added,
+    _goto_spelled,
+    _goto_dropped,
+    _bare_condition,
+    _spelled,
+    _unequal,
+    _let_added,
+    _let_dropped,
+    _statement_separator,
+    _quotes,
+    _random,
+)
+"""The rules for words and signs, in the order in which they are tried."""

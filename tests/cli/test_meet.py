@@ -1,0 +1,96 @@
+"""The command meet: the steps that it prints, its status, its JSON, and its question."""
+
+from __future__ import annotations
+
+import base64
+import json
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from pytest_mock import MockerFixture
+
+RESTARTING = "practice://class?time=virtual&restarts_on_open=yes"
+
+
+def bare_board(place: Path, hostlink: Callable) -> None:
+    """Blank the flash of the practice board: it has its bootloader only."""
+    hostlink("programs")
+    assert hostlink("meet").status == 0
+    path = place / "practice" / "class.json"
+    state = json.loads(path.read_text(encoding="utf-8"))
+    state["flash"] = base64.b64encode(zlib.compress(b"\xff" * 32_768)).decode("ascii")
+    path.write_text(json.dumps(state), encoding="utf-8")
+
+
+def test_a_known_board_is_met_to_the_top(hostlink: Callable) -> None:
+    """Status 0; every step with what was seen, and who it is at the end."""
+    hostlink("boards", "--label", "Red")
+    hostlink("load", "tide")
+    told = hostlink("meet")
+    assert told.status == 0
+    assert told.out.splitlines()[0].startswith("1  Is a USB bridge there?")
+    assert told.out.splitlines()[-1].startswith("This is Red, it speaks like kind practice at")
+    assert "TIDE@1" in told.out.splitlines()[-1]
+    got = hostlink("meet", "--json").json
+    assert (got["label"], got["memory"], got["ends_at"]) == ("Red", "TIDE@1", None)
+    assert [step["step"] for step in got["steps"]] == [
+        "bridge", "port", "permission", "free", "answer", "bootloader", "basic", "contents",
+    ]  # fmt: skip
+
+
+def test_a_board_with_a_bootloader_only(hostlink: Callable, place: Path) -> None:
+    """Without a word it is not restarted: status 1. With --yes its chip is told."""
+    bare_board(place, hostlink)
+    told = hostlink("meet")
+    assert told.status == 1
+    assert "with --yes" in told.out.splitlines()[-1]
+    told = hostlink("meet", "--yes")
+    assert told.status == 1
+    assert told.out.splitlines()[-1].startswith("The chip is alive and has no BASIC yet: write")
+    got = hostlink("meet", "--yes", "--json").json
+    assert got["bootloader"] == {
+        "baud": 115200,
+        "signature": "1e 95 0f",
+        "chip": "ATmega328P",
+        "blank": True,
+        "image": None,
+    }
+    assert got["ends_at"] == "basic"
+
+
+def test_a_port_whose_opening_restarts_is_not_opened_without_a_word(
+    hostlink: Callable, board_holds: Callable
+) -> None:
+    """What is in memory stays there; with --yes it is met, and the restart is told."""
+    hostlink("load", "tide", "--port", RESTARTING)  # learns that opening restarts it
+    before = board_holds()
+    told = hostlink("meet", "--port", RESTARTING)
+    assert told.status == 1
+    assert "was not opened" in told.out
+    assert board_holds() == before
+    told = hostlink("meet", "--port", RESTARTING, "--yes")
+    assert told.status == 0
+    assert "kept as TIDE@1" in told.err
+    assert not board_holds()
+
+
+def test_silence_advises_it(hostlink: Callable, place: Path) -> None:
+    """A job that meets silence names the command that finds out where it fails."""
+    bare_board(place, hostlink)
+    told = hostlink("save")
+    assert told.status == 3
+    assert "`hostlink meet`" in told.err
+
+
+def test_no_bridge_is_status_3(
+    hostlink: Callable, mocker: MockerFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Nothing plugged in: the first step says what to do."""
+    monkeypatch.delenv("HOSTLINK_PORT")
+    mocker.patch("hostlink.board.port.ports._comports", return_value=[])
+    mocker.patch("hostlink.jobs.meeting.meeting.hidden_bridges", return_value=[])
+    told = hostlink("meet")
+    assert told.status == 3
+    assert "Plug in the small board" in told.out.splitlines()[-1]

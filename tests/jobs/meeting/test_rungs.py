@@ -1,0 +1,148 @@
+"""Each rung from the bridge to the program: what it says of what was seen, and where it stops."""
+
+from __future__ import annotations
+
+import dataclasses
+from typing import Any
+
+import pytest
+
+from hostlink.advice import told
+from hostlink.app.ways import KEYS
+from hostlink.cli.ways import COMMANDS
+from hostlink.errors import ExitStatus, LinkError, LinkReason
+from hostlink.jobs.meeting.rungs import RUNGS, State, climb
+from hostlink.jobs.meeting.seen import Basic, Bootloader, Contents, Restart, Seen
+
+LINUX, WINDOWS = "linux", "win32"
+AT = Seen(
+    port="/dev/ttyUSB0",
+    ports=("/dev/ttyUSB0",),
+    bridge="CH340 serial converter (1a86:7523)",
+    driver="ch341, part of the Linux kernel",
+    system=LINUX,
+)
+SILENT = dataclasses.replace(AT, trouble=LinkError("Silent.", reason=LinkReason.SILENT))
+CHIP = b"\x1e\x95\x0f"  # ATmega328P, datasheet 8271H
+BLANK = Bootloader(115200, CHIP, b"\xff" * 32768)
+FILLED = Bootloader(115200, CHIP, b"\x0c\x94" * 16384)
+TALKING = dataclasses.replace(
+    AT,
+    label="Red",
+    basic=Basic("It talks.", "capital", 9600),
+    contents=Contents("TIDE@3", False, 12, 412, 999, 587, ("A",)),
+)
+
+
+def failing(reason: LinkReason) -> LinkError:
+    return LinkError("It failed so.", reason=reason, advice="Do this.")
+
+
+# What was seen, the rung that breaks, its words, what is to be done.
+STOPS: list[tuple[dict[str, Any], str, str, str]] = [
+    ({"port": ""} | {"ports": ()}, "bridge", "No USB bridge", "Plug in the small board"),
+    (
+        {"port": "", "ports": (), "hidden": ("A CH340 is plugged in but has no port.",)},
+        "port",
+        "has no port",
+        "sudo dmesg",
+    ),
+    ({"port": "", "ports": ("A", "B")}, "port", "2 ports have a bridge: A, B", "with --port"),
+    ({"exists": False}, "port", "There is no port /dev/ttyUSB0", "hostlink boards"),
+    ({"opening": failing(LinkReason.NOT_FOUND)}, "port", "There is no port", "hostlink boards"),
+    ({"access": "Join the group dialout."}, "permission", "may not open", "group dialout"),
+    ({"opening": failing(LinkReason.NOT_PERMITTED)}, "permission", "may not open", "Do this"),
+    ({"holder": 'the program "x"'}, "free", 'is open in the program "x"', "Close that program"),
+    ({"opening": failing(LinkReason.BUSY)}, "free", "It failed so", "Do this"),
+    ({"kept_closed": True}, "free", "would probably restart", "with --yes"),
+    ({"restart": Restart.DONE}, "answer", "Nothing answers", "crystal"),
+    ({"restart": Restart.DONE, "role": "display"}, "answer", "as a display board is", "crystal"),
+    ({"restart": Restart.DECLINED}, "answer", "would be lost", "with --yes"),
+    ({"restart": Restart.IMPOSSIBLE}, "answer", "no restart line", "restart button"),
+    ({"trouble": failing(LinkReason.RUNNING)}, "basic", "No BASIC came", "Do this"),
+    ({"trouble": failing(LinkReason.UNREADABLE)}, "basic", "No BASIC came", "with --baud"),
+    ({"bootloader": BLANK}, "basic", "no firmware on the chip yet", "--new-board"),
+    ({"bootloader": FILLED}, "basic", "shows no prompt", "If this is the display"),
+    (
+        {"bootloader": dataclasses.replace(FILLED, image="class.hex", role="computer")},
+        "basic",
+        "class.hex is on the chip",
+        "crystal",
+    ),
+    (
+        {"bootloader": dataclasses.replace(FILLED, has_basic=True)},
+        "basic",
+        "A BASIC is on the chip",
+        "crystal",
+    ),
+]
+
+
+@pytest.mark.parametrize(("changes", "at", "says", "do"), STOPS)
+def test_the_climb_stops_at_the_broken_rung_with_one_thing_to_do(
+    changes: dict[str, Any], at: str, says: str, do: str
+) -> None:
+    """The rungs below hold or are left out, none above is judged; both interfaces have words."""
+    climbed = climb(dataclasses.replace(SILENT, **changes))
+    assert climbed.broken is not None
+    assert climbed.broken.rung.id == at
+    assert says in told(climbed.broken.stand.says, COMMANDS)
+    assert do in told(climbed.end, COMMANDS)
+    assert told(climbed.end, KEYS)
+    assert "hostlink" not in told(climbed.end, KEYS)
+    assert [step.rung for step in climbed.steps] == list(RUNGS[: len(climbed.steps)])
+    assert all(step.stand.state is not State.BROKEN for step in climbed.steps[:-1])
+    is_word = changes.get("kept_closed") or changes.get("restart") is Restart.DECLINED
+    wanted = ExitStatus.REFUSED if at == "basic" or is_word else ExitStatus.LINK_FAILED
+    assert climbed.status == wanted
+
+
+def test_without_a_driver_another_system_is_told_by_the_chips_name() -> None:
+    """Where no list of plugged-in chips is to be had, the maker's driver is named as a cause."""
+    for system in (WINDOWS, "darwin"):
+        assert "such as CH340" in told(climb(Seen(system=system)).end)
+    assert "CH340" not in told(climb(Seen(system=LINUX)).end)
+
+
+def test_a_new_chip_ends_in_the_sentence_to_write_its_image() -> None:
+    """A bootloader and blank flash: alive, no BASIC yet, the chip by its part number."""
+    climbed = climb(dataclasses.replace(SILENT, bootloader=BLANK, restart=Restart.DONE))
+    assert told(climbed.end, COMMANDS) == (
+        "The chip is alive and has no BASIC yet: write your computer image now with "
+        "`hostlink firmware write IMAGE --new-board`."
+    )
+    says = [told(step.stand.says) for step in climbed.steps]
+    assert "At 115200 baud; the chip is ATmega328P, its flash is blank." in says
+
+
+def test_a_known_board_ends_in_who_it_is_and_what_it_holds() -> None:
+    """Label, kind, speed, program and size in one sentence; the bootloader is left in peace."""
+    climbed = climb(TALKING)
+    assert climbed.status == ExitStatus.DONE
+    assert told(climbed.end, COMMANDS) == (
+        "This is Red, it speaks like kind capital at 9600 baud, it holds TIDE@3, 12 lines, 412 of "
+        "999 bytes."
+    )
+    states = {step.rung.id: step.stand.state for step in climbed.steps}
+    assert states["bootloader"] is State.LEFT_OUT
+    assert states["contents"] is State.HOLDS
+
+
+@pytest.mark.parametrize(
+    "seen",
+    [
+        dataclasses.replace(SILENT, role="display", bootloader=FILLED),
+        dataclasses.replace(
+            SILENT, bootloader=dataclasses.replace(FILLED, image="view.hex", role="display")
+        ),
+    ],
+)
+def test_a_display_is_told_apart_from_a_dead_board(seen: Seen) -> None:
+    """By its role or by the firmware on it; a blank chip in its place is no display any more."""
+    climbed = climb(seen)
+    assert climbed.status == ExitStatus.DONE
+    assert told(climbed.end) == (
+        "This is the display: its chip is alive, and it is silent by nature."
+    )
+    blank = climb(dataclasses.replace(seen, bootloader=BLANK))
+    assert blank.status == ExitStatus.REFUSED

@@ -1,0 +1,99 @@
+"""Adapted programs print what the originals print: both run on practice boards of their kinds.
+
+The kinds are files of their own, measured on real interpreters; the practice board shares no
+code with the rules of rewriting.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+
+import pytest
+
+from hostlink.board.profile.file import find_profile
+from hostlink.errors import UsageError
+from hostlink.jobs.adapting import adapt_for, alike, inputs_of, prove
+from hostlink.jobs.listing_source import read_shipped, shipped_programs
+from hostlink.listing import Listing
+from hostlink.shipped import library_folder
+
+# The only shipped program with a word that no other kind has.
+WITHOUT_EQUAL = {"ROOM"}
+
+
+@pytest.mark.parametrize("kind", ["capital", "token"])
+def test_every_shipped_program_adapts_and_prints_the_same(kind: str) -> None:
+    """Whole numbers, no strings: all of them run on both measured kinds, or say what they need."""
+    source, target = find_profile("practice"), find_profile(kind)
+    left = set()
+    for name in shipped_programs():
+        material = read_shipped(name)
+        made = adapt_for(material.listing, source, target)
+        proof = prove(material.listing, made, ("practice", kind), inputs_of(material))
+        if made.needs:
+            left.add(name)
+        else:
+            assert proof.result == "proven", (name, proof.says)
+            assert made.fits
+    assert left == WITHOUT_EQUAL
+
+
+def test_a_wrong_result_is_noticed() -> None:
+    """The proof is one: a result that prints another word is called different."""
+    source, target = find_profile("practice"), find_profile("capital")
+    listing = Listing.from_text('10 PRINT "TEA"\n20 PRINT 7\n')
+    made = adapt_for(listing, source, target)
+    assert prove(listing, made, ("practice", "capital"), None).result == "proven"
+    wrong = replace(made, listing=Listing.from_text('10 PRINT "TEA"\n20 PRINT 8\n'))
+    proof = prove(listing, wrong, ("practice", "capital"), None)
+    assert proof.result == "differs"
+    assert "something else" in proof.says
+
+
+@pytest.mark.parametrize(
+    ("text", "kinds", "said"),
+    [
+        ("10 INPUT A", ("practice", "capital"), "asks for input"),
+        ("10 GOTO 10", ("practice", "capital"), "did not end"),
+        ("10 PRINT 1/0", ("practice", "capital"), "cannot divide by 0 in 10"),
+        ("10 PRINT 1", ("practice", "palo-alto"), "no practice board of the kind palo-alto"),
+    ],
+)
+def test_what_cannot_be_run_is_not_proven(text: str, kinds: tuple[str, str], said: str) -> None:
+    """The sentence says why, and nothing is called proven."""
+    listing = Listing.from_text(text)
+    made = adapt_for(listing, find_profile(kinds[0]), find_profile(kinds[1]))
+    proof = prove(listing, made, kinds, None)
+    assert proof.result == "open"
+    assert proof.says.startswith("Not proven: ")
+    assert said in proof.says
+
+
+def test_a_profile_without_forms_is_refused() -> None:
+    """Nothing is guessed for a board whose profile does not say what its BASIC takes."""
+    with pytest.raises(UsageError, match="tiny does not say"):
+        adapt_for(Listing.from_text("10 END"), find_profile("practice"), find_profile("tiny"))
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "how"),
+    [
+        ("A 1\n", "A 1\n", "same"),
+        (" 1 2\n", "1   2\n", "spread"),
+        ("N 5\n", "N5\n", "blanks"),
+        ("12\n", "1\n2\n", ""),
+        ("1 2\n", "1 3\n", ""),
+    ],
+)
+def test_outputs_are_compared_row_by_row(first: str, second: str, how: str) -> None:
+    """Blanks are what boards do differently; all else must be equal."""
+    assert alike(first, second) == how
+
+
+def test_the_answers_of_shipped_programs_are_those_of_the_index() -> None:
+    """A shipped program that asks is run with what its index types."""
+    index = tomllib.loads((library_folder() / "index.toml").read_text(encoding="utf-8"))
+    for entry in index["program"]:
+        material = read_shipped(entry["file"].removesuffix(".bas").upper())
+        assert list(inputs_of(material) or ()) == entry["inputs"]

@@ -1,0 +1,257 @@
+"""Adapting a listing: each rule alone, lines that become two, and what has no equal."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from hostlink.board.profile.file import find_profile
+from hostlink.listing import Language, Listing, Rules
+from hostlink.listing.adapting.adapt import REWRITES, Adapted, adapt
+from hostlink.listing.adapting.lines import APART, LENGTH
+
+PRACTICE = find_profile("practice").rules
+CAPITAL = find_profile("capital").rules
+TOKEN = find_profile("token").rules
+PALO_ALTO = find_profile("palo-alto").rules
+
+
+def adapted(text: str, source: Rules, target: Rules) -> Adapted:
+    """A listing adapted from one kind to another."""
+    return adapt(Listing.from_text(text), source.language, target)
+
+
+def with_forms(rules: Rules, **forms: object) -> Rules:
+    """The rules with other forms of the language."""
+    return replace(rules, language=replace(rules.language, **forms))  # type: ignore[arg-type]
+
+
+KINDS = ("practice", "capital", "token", "ready", "palo-alto", "ecma-55")
+PIECES = (
+    *("IF ", "THEN ", "GOTO ", "PRINT ", "RND(", "FOR ", "TO ", "REM ", "INPUT ", "LET ", "ELSE "),
+    *('"', "'", ":", ";", ",", " ", "10", "A", "B$", "(", ")", "=", "<", ">", "#", "?", "@", "^"),
+)
+NO_LET = with_forms(
+    PRACTICE,
+    statements=tuple(word for word in PRACTICE.language.statements if word != "LET"),
+)
+ENDS = with_forms(PRACTICE, semicolon="ends", number="bare", comma_columns=14)
+BARE = with_forms(PRACTICE, number="bare")
+# Rule, line written, line expected, the rules of both boards.
+CASES: list[tuple[str, str, str, Rules, Rules]] = [
+    ("then-dropped", "10 IF A=1 THEN PRINT 5", "10 IF A=1 PRINT 5", PRACTICE, CAPITAL),
+    ("then-dropped", "10 IFA=1THENPRINT", "10 IFA=1 PRINT", PRACTICE, CAPITAL),
+    (
+        "then-added",
+        "10 IF A=1 PRINT 5",
+        "10 IF A=1 THEN PRINT 5",
+        CAPITAL,
+        with_forms(PRACTICE, optional=("LET",)),
+    ),
+    (
+        "then-added",
+        "10 IF A=1 B=2",
+        "10 IF A=1 THEN B=2",
+        CAPITAL,
+        with_forms(PRACTICE, optional=("LET",)),
+    ),
+    ("goto-spelled", "10 IF A>B THEN 10", "10 IF A>B GOTO 10", PRACTICE, CAPITAL),
+    ("goto-spelled", "10 IF A THEN 10: END", "10 IF A GOTO 10: END", TOKEN, CAPITAL),
+    (
+        "goto-dropped",
+        "10 IF A=1 THEN GOTO 10",
+        "10 IF A=1 THEN 10",
+        PRACTICE,
+        with_forms(PRACTICE, then_takes="line"),
+    ),
+    ("bare-condition", "10 IF A GOTO 10", "10 IF A<>0 GOTO 10", CAPITAL, PRACTICE),
+    ("spelled", "10 ? 3", "10 PRINT 3", CAPITAL, TOKEN),
+    ("spelled", "10 ?A", "10 PRINT A", CAPITAL, TOKEN),
+    ("spelled", "10 STOP", "10 END", TOKEN, PRACTICE),
+    ("spelled", "10 P. 5", "10 PRINT 5", PALO_ALTO, CAPITAL),
+    ("unequal", "10 IF A><B THEN 10", "10 IF A<>B THEN 10", PRACTICE, TOKEN),
+    ("unequal", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
+    ("let-added", "10 A=4", "10 LET A=4", PRACTICE, with_forms(PRACTICE, optional=("THEN",))),
+    ("let-dropped", "10 LET A=4", "10 A=4", PRACTICE, NO_LET),
+    ("statement-separator", "10 A=1; B=2", "10 A=1: B=2", PALO_ALTO, CAPITAL),
+    ("quotes", "10 PRINT 'A'", '10 PRINT "A"', CAPITAL, TOKEN),
+    ("random", "10 A=RND(6)", "10 A=RND(6)+1", PRACTICE, CAPITAL),
+    ("random", "10 A=5-RND(6)", "10 A=5-(RND(6)+1)", PRACTICE, CAPITAL),
+    ("random", "10 A=RND(RND(6))*2", "10 A=(RND(RND(6)+1)+1)*2", PRACTICE, CAPITAL),
+    ("random", "10 A=RND(6)", "10 A=RND(6)-1", CAPITAL, PRACTICE),
+    (
+        "zones",
+        '10 PRINT A,"X"',
+        '10 PRINT A;" X"',
+        PRACTICE,
+        with_forms(PRACTICE, comma_columns=14),
+    ),
+    ("zones", "10 PRINT A,", '10 PRINT A;" ";', PRACTICE, with_forms(PRACTICE, comma_columns=14)),
+    ("number-blanks", '10 PRINT "A=";A', '10 PRINT "A= ";A', PRACTICE, BARE),
+    ("number-blanks", "10 PRINT A;B", '10 PRINT A;" ";B', PRACTICE, BARE),
+    ("number-blanks", "10 PRINT A;", '10 PRINT " ";A;', PRACTICE, BARE),
+    ("number-blanks", '10 PRINT A;"X"', '10 PRINT A;" X"', with_forms(BARE, number="spaced"), BARE),
+    ("separators", '10 PRINT "A";B', '10 PRINT "A",B', TOKEN, CAPITAL),
+    ("separators", '10 PRINT "A",B', '10 PRINT "A";B', CAPITAL, BARE),
+    ("separators", '10 PRINT "A";B', '10 PRINT "A";:PRINT B', TOKEN, ENDS),
+    ("separators", '10 PRINT "A",', '10 PRINT "A";', PALO_ALTO, CAPITAL),
+    ("question", '10 INPUT "Q",A', '10 PRINT "Q";:INPUT A', TOKEN, PRACTICE),
+]
+
+
+@pytest.mark.parametrize(
+    ("rule", "line", "wanted", "source", "target"), CASES, ids=[f"{c[0]}: {c[1]}" for c in CASES]
+)
+def test_a_rule_writes_its_form(
+    rule: str, line: str, wanted: str, source: Rules, target: Rules
+) -> None:
+    """One line, one rule: what is found becomes what the other board takes, with the reason."""
+    made = adapted(line, source, target)
+    assert made.listing.text() == wanted + "\n"
+    assert made.needs == ()
+    why = next(each.why for each in REWRITES if each.name == rule)
+    assert why in made.changes[0].why
+
+
+def test_every_rule_is_tried() -> None:
+    """The table has a test of each rule, and no two rules of one name."""
+    names = [rule.name for rule in REWRITES]
+    assert len(set(names)) == len(names)
+    assert {case[0] for case in CASES} == set(names)
+
+
+@pytest.mark.parametrize("rules", [PRACTICE, CAPITAL, TOKEN, PALO_ALTO])
+def test_for_its_own_board_a_listing_stays(rules: Rules) -> None:
+    """No rule applies between a language and itself, whatever blanks the lines have."""
+    text = '10  FOR I = 1 TO 5\n20 PRINT  "A"\n30 NEXT I\n40 IF  A>1  GOTO 20\n'
+    made = adapted(text, rules, rules)
+    assert made.listing.text() == text
+    assert not (made.changes or made.needs or made.notes)
+    assert made.before == made.after
+
+
+@settings(max_examples=300)
+@given(
+    rows=st.lists(st.lists(st.sampled_from(PIECES), max_size=12).map("".join), max_size=3),
+    source=st.sampled_from(KINDS),
+    target=st.sampled_from(KINDS),
+)
+def test_any_text_can_be_adapted(rows: list[str], source: str, target: str) -> None:
+    """Nothing raises; each line keeps its number; for its own board only lines are divided."""
+    text = "".join(f"{number} {row}\n" for number, row in enumerate(rows, 10))
+    made = adapted(text, find_profile(source).rules, find_profile(target).rules)
+    assert set(Listing.from_text(text).numbered()) <= set(made.listing.numbered())
+    assert source != target or {why for each in made.changes for why in each.why} <= {APART, LENGTH}
+
+
+def test_quoted_text_and_remarks_are_never_changed() -> None:
+    """What looks like a form inside them stays as it is."""
+    text = '10 PRINT "IF A THEN 10: ?"\n20 REM IF A THEN 10; A><B\n'
+    assert adapted(text, PRACTICE, CAPITAL).listing.text() == text
+
+
+def test_a_line_that_becomes_two_takes_a_free_number() -> None:
+    """Where statements cannot share a line the rest goes behind it, and jumps stay right."""
+    made = adapted("10 FOR I=1 TO 3:PRINT I:NEXT I\n20 GOTO 10\n", TOKEN, CAPITAL)
+    assert made.listing.text() == "10 FOR I=1 TO 3\n11 PRINT I:NEXT I\n20 GOTO 10\n"
+    assert [change.after for change in made.changes] == [("10 FOR I=1 TO 3", "11 PRINT I:NEXT I")]
+    assert made.changes[0].cost == made.after - made.before == 3
+
+
+def test_a_line_too_long_is_closed_up_or_divided() -> None:
+    """Blanks go first; then a PRINT is divided, which shows the same; a condition stays whole."""
+    short = replace(PRACTICE, form=replace(PRACTICE.form, longest_line=24))
+    made = adapted('10 IF A = 1 THEN PRINT "X"\n20 PRINT A;" CUPS ";B;" BOXES";', TOKEN, short)
+    assert (
+        made.listing.text() == '10 IFA=1THENPRINT"X"\n20 PRINT A;" CUPS ";\n21 PRINT B;" BOXES";\n'
+    )
+    assert not made.needs
+    assert {why for change in made.changes for why in change.why} == {LENGTH}
+    made = adapted('10 IF A=1 THEN PRINT "ABCDEFGH";A\n', TOKEN, short)
+    assert [need.what for need in made.needs] == ["a line has at most 24 characters"]
+
+
+def test_without_a_free_number_the_line_stays_and_renumbering_is_named() -> None:
+    """Nothing is lost where there is no number between two lines."""
+    text = "10 FOR I=1 TO 3:PRINT I:NEXT I\n11 GOTO 10\n"
+    made = adapted(text, TOKEN, CAPITAL)
+    assert made.listing.text() == text
+    assert [(need.what, need.lines) for need in made.needs] == [
+        ("no free line number behind it: `hostlink renumber` makes room", (10,))
+    ]
+
+
+def test_a_condition_is_never_torn_from_its_statements() -> None:
+    """Statements behind IF run only if it holds, so that they cannot go to another line."""
+    text = "10 IF A=1 THEN PRINT 1:PRINT 2\n"
+    made = adapted(text, PRACTICE, with_forms(PRACTICE, separator=""))
+    assert made.listing.text() == text
+    assert [need.lines for need in made.needs] == [(10,)]
+
+
+@pytest.mark.parametrize(
+    ("line", "what", "source", "target"),
+    [
+        ('10 LET C$="HI"', "strings: this board has no variables for text", TOKEN, CAPITAL),
+        ("10 LET X1=2", "names: this board has no names of more than one letter", TOKEN, CAPITAL),
+        ("10 PRINT ROOM()", "ROOM: this board does not know it", PRACTICE, CAPITAL),
+        ("10 A=(B>1)", "a comparison used as a number is worth -1 here", CAPITAL, TOKEN),
+        ("10 PRINT A=B", "a comparison used as a number is no number here", CAPITAL, PRACTICE),
+        (
+            "10 IF (A>1)*(B>2) GOTO 10",
+            "a comparison used as a number is worth -1 here",
+            CAPITAL,
+            TOKEN,
+        ),
+        (
+            "10 PRINT 7/2",
+            "division: it gives fractions on one of the boards only",
+            PRACTICE,
+            find_profile("ready").rules,
+        ),
+        (
+            "10 PRINT RND(6)",
+            "RND: its numbers are of another sort here",
+            PRACTICE,
+            find_profile("ready").rules,
+        ),
+        (
+            "10 PRINT 1.5",
+            "fractions: this board has whole numbers only",
+            find_profile("ready").rules,
+            CAPITAL,
+        ),
+        (
+            "10 IF A=1 THEN PRINT A",
+            "THEN takes a line number only",
+            PRACTICE,
+            with_forms(PRACTICE, then_takes="line"),
+        ),
+        ('10 INPUT "Q";A$,B', "INPUT takes no question", find_profile("ready").rules, CAPITAL),
+        ("40000 PRINT A", "line numbers are 1 to 32767", TOKEN, PRACTICE),
+    ],
+)
+def test_what_has_no_equal_is_named_with_its_line(
+    line: str, what: str, source: Rules, target: Rules
+) -> None:
+    """The line stays and the need says what the board lacks."""
+    made = adapted(line, source, target)
+    number = int(line.split()[0])
+    assert (what, (number,)) in [(need.what, need.lines) for need in made.needs]
+
+
+@pytest.mark.parametrize("line", ["10 IF ABS(A)>1 GOTO 10", "10 IF A*(B+1)=C LET A=B", "10 A(1)=2"])
+def test_a_plain_condition_or_assignment_is_no_number(line: str) -> None:
+    """A comparison counts as a number only where its value is used."""
+    made = adapted(line, TOKEN, with_forms(TOKEN, comparison=1))
+    assert made.needs == ()
+
+
+def test_a_language_that_states_no_forms_is_as_it_was() -> None:
+    """Without the new keys a language has the forms that were taken for granted before."""
+    language = Language()
+    assert (language.number, language.then_takes, language.semicolon) == ("", "both", "joins")
+    assert (language.separator, language.quotes, language.optional) == ("", '"', ())

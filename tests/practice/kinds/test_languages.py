@@ -1,0 +1,101 @@
+"""The kinds capital, token and ready run the language that boards of their kinds have.
+
+Source of every row: lines typed as direct commands at real interpreters, see the table of kinds.
+Left out is what the practice board has no numbers or variables for: fractions, strings, arrays,
+powers. Blanks between numbers are compared as blanks, not by how many there are.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from hostlink.board.profile.file import find_profile
+from hostlink.dialect import Dialect
+from hostlink.practice.bare import drive
+from hostlink.practice.basic import Basic
+from hostlink.practice.kind_file import find_kind
+
+KINDS = ("capital", "token", "ready")
+SYNTAX = "Syntax Error"
+# What is typed, and what came back from each kind; None where it is not compared.
+ROWS: list[tuple[str, str | None, str | None, str | None]] = [
+    ("IF 1=1 PRINT 5", "5", "5", SYNTAX),
+    ("IF 1=1 THEN PRINT 5", "What?", "5", "5"),
+    ("PRINT 1;2", "1What?", "12", "1 2"),
+    ("PRINT 1,2", "12", "1 2", "1 2"),
+    ('PRINT "A";', "A", "A", "A"),
+    ("PRINT 'A'", "A", SYNTAX, SYNTAX),
+    ("PRINT 7/2", "3", "3", None),
+    ("PRINT -7/2", "-3", "-3", None),
+    ("PRINT 30000+30000", "-5536", "-5536", None),
+    ("PRINT 2=2", "1", "-1", "-1"),
+    ("PRINT 2=3", "0", "0", "0"),
+    ("? 3", "3", SYNTAX, "3"),
+    ("A=4: PRINT A", "4", "4", "4"),
+    ("PRINT 1:PRINT 2", "1 2", "1 2", "1 2"),
+    ("FOR I=1 TO 2:PRINT I:NEXT I", "How?", "1 2", "1 2"),
+    ('INPUT "Q",A', "What?", "Q7", SYNTAX),
+    ("LET X1=2", "What?", None, None),
+    ('LET C$="HI"', "What?", None, None),
+    ("DIM Z(3)", "What?", None, None),
+    ("CHR$(65)", "What?", None, None),
+]
+
+
+def answer(name: str, typed: str, inputs: tuple[str, ...] = ("7",)) -> str:
+    """What a board of a kind sends to one direct line, without its OK, runs of blanks as one."""
+    kind = find_kind(name)
+    board = Basic(kind)
+    board.answered = True
+    done = kind.messages.done.format(end=kind.settings.reply_end.decode())
+    said = drive(board.enter(typed.encode()), inputs).replace(done or "\0", "")
+    return " ".join(said.replace("Ready", "").split())
+
+
+CASES = [
+    pytest.param(kind, row[0], said, id=f"{kind}: {row[0]}")
+    for row in ROWS
+    for kind, said in zip(KINDS, row[1:], strict=True)
+    if said is not None
+]
+
+
+@pytest.mark.parametrize(("kind", "typed", "said"), CASES)
+def test_a_direct_line_has_the_measured_answer(kind: str, typed: str, said: str) -> None:
+    """Each form is taken or refused as on the real boards, with the error words of the kind."""
+    assert answer(kind, typed) == said
+
+
+def test_the_place_of_a_missing_then_is_marked() -> None:
+    """A kind without THEN stops at its second letter, as the real board showed."""
+    board = Basic(find_kind("capital"))
+    drive(board.enter(b"210 IF T<1440 THEN 240"))
+    assert drive(board.enter(b"RUN")).startswith("What? 210 IF T<1440 T^EN 240")
+
+
+@pytest.mark.parametrize(("kind", "least"), [("practice", 1), ("capital", 0), ("token", 0)])
+def test_random_numbers_begin_where_the_kind_says(kind: str, least: int) -> None:
+    """RND(3) gives three numbers: below 3 on the measured kinds, from 1 on the practice board."""
+    board = Basic(find_kind(kind))
+    said = {drive(board.enter(b"PRINT RND(3)")).split()[0] for _ in range(60)}
+    assert said == {str(least + more) for more in range(3)}
+
+
+FORMS = tuple(each.name for each in dataclasses.fields(Dialect))
+# What the profile says of the real board, and the practice board of that kind cannot run.
+BEYOND = {("ready", "random"), ("ready", "means"), ("token", "means")}
+
+
+@pytest.mark.parametrize("kind", ["practice", *KINDS])
+def test_the_profile_of_a_kind_states_the_same_forms(kind: str) -> None:
+    """A listing is adapted by the profile and run on the kind, so both must say the same."""
+    language, own = find_profile(kind).rules.language, find_kind(kind).language
+    differing = {
+        name
+        for name in FORMS
+        if getattr(language, name) != getattr(own, name) and (kind, name) not in BEYOND
+    }
+    assert differing == set()
+    assert set(own.means) <= set(language.means)
