@@ -101,11 +101,7 @@ class SeveralScreen(Page[None]):
             [
                 Entry(
                     port,
-                    (
-                        "" if port in self.left_out else "*",
-                        called[port],
-                        self._words(attached),
-                    ),
+                    ("" if port in self.left_out else "*", called[port], self._words(attached)),
                 )
                 for port, attached in boards.items()
             ]
@@ -181,15 +177,14 @@ class SeveralScreen(Page[None]):
         """Return the marked boards; say why if there are none, or one of them is at work."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
-            stop = self.key_of("several.stop")
-            words = f"Wait until the boards have ended, or press {stop}."
-            self.app.notify(words, markup=False)
-            return []
-        if not boards:
+            words = f"Wait until the boards have ended, or press {self.key_of('several.stop')}."
+        elif not boards:
             mark, attach = self.key_of("several.mark"), self.key_of("several.boards")
             words = f"No board is marked: {mark} marks one, {attach} attaches one."
-            self.app.notify(words, markup=False)
-        return boards
+        else:
+            return boards
+        self.app.notify(words, markup=False)
+        return []
 
     def _do(
         self,
