@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
@@ -34,9 +35,7 @@ class FindingsScreen(Page[int | None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "Go to the line", tooltip="In the editor"),
-        Binding(
-            "space", "silence", "Silence the rule, or hear it", tooltip="For this program alone"
-        ),
+        screen_key("findings.silence", "Silence the rule, or hear it", "For this program alone"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

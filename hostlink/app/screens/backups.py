@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.sheet import Sheet
@@ -116,8 +117,8 @@ class BackupsScreen(Page[None]):
             priority=True,
             tooltip="The marked items, or all; what the board holds is kept first",
         ),
-        Binding("space", "mark", "Mark the item", tooltip="Then only marked ones are put back"),
-        Binding("o", "open", "Open the item", tooltip="Its listing into the editor"),
+        screen_key("backups.mark", "Mark the item", "Then only marked ones are put back"),
+        screen_key("backups.open", "Open the item", "Its listing into the editor"),
         Binding("tab", "other_list", "Backups or items", tooltip="To the other list"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
