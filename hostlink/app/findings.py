@@ -30,12 +30,12 @@ class FindingsScreen(Page[int | None]):
     app: DeskApp
     AUTO_FOCUS = "#findings"
     FOOT = (
-        "Enter goes to the line. Space silences the rule for this program, or hears it again. "
+        "Enter goes to the line. Space silences the rule for this program, or reports it again. "
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "Go to the line", tooltip="In the editor"),
-        screen_key("findings.silence", "Silence the rule, or hear it", "For this program alone"),
+        screen_key("findings.silence", "Silence the rule, or report it", "For this program alone"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

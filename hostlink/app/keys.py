@@ -1,4 +1,4 @@
-"""Keys of one's own: the table [keys] of the settings file, which gives actions other keys."""
+"""User-defined keys: the table [keys] of the settings file, which gives actions other keys."""
 
 from __future__ import annotations
 

@@ -94,6 +94,15 @@ def test_keys_that_cannot_be_used_are_told_in_one_sentence(
     assert read.usable_keys == {}
 
 
+def test_a_wrong_theme_does_not_hide_wrong_keys(tmp_path: Path) -> None:
+    """Both faults are told."""
+    path = tmp_path / "settings.toml"
+    path.write_text('theme = "violet"\n[keys]\nlaod = "f5"\n')
+    fault = read_settings(path).fault
+    assert '"laod", which is no action' in fault
+    assert 'an unknown theme, "violet"' in fault
+
+
 def test_a_key_of_ones_own_does_it_and_the_old_one_no_more(stage: Any, wait: Any) -> None:
     """Two actions change keys, one without a key gets one; help and palette name the new ones."""
     (stage.folder / "settings.toml").write_text(

@@ -33,15 +33,6 @@ if TYPE_CHECKING:
 MOST = 500  # backups that are listed
 
 
-def put_back_words(done: PutBack) -> str:
-    """Describe the result of a putback in one or two sentences."""
-    parts = ["memory"] if done.memory else []
-    parts += [f"{name} (stored)" for name in done.stored]
-    parts += [f"{name} (was there already)" for name in done.unchanged]
-    rest = "" if done.memory else "; memory is as before"
-    return f"{done.spec} is on the board, proven: {', '.join(parts)}{rest}."
-
-
 def put_back(
     app: DeskApp,
     attached: AttachedBoard,
@@ -86,7 +77,7 @@ def _start(
 
     def done(result: PutBack) -> str:
         app.desk.readings.look_again(attached, quietly=True)
-        return put_back_words(result)
+        return " ".join(result.sentences)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
         """Return what to ask if the board itself refused items that do not fit."""

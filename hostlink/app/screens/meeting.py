@@ -47,7 +47,7 @@ def _meet(app: DeskApp, attached: AttachedBoard, seen: Seen, *, restart: bool = 
     )
 
     def done(found: Seen) -> str:
-        if found.restart is not Restart.NOT_TRIED:
+        if found.restart is Restart.DONE:
             app.desk.readings.unknown_now(attached)
         return ""
 
