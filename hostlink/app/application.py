@@ -214,16 +214,18 @@ class DeskApp(App[None]):
         done: Done,
         failed: Failed | None = None,
         then: Callable[[Any], None] | None = None,
+        follow: Callable[[Job[Any]], object] | None = None,
     ) -> None:
         """Show a job's progress, then its result or its error.
 
-        A job that was begun on the desk is shown there, any other in a view of its own.
+        A job that was begun on the desk is shown there, any other in a view of its own. follow:
+        shows the job, and again one that is begun in its place, so that no view is opened.
 
         done: takes the result; returns the sentence to show, None for none. failed: takes the
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.
         """
-        JobShowing(self, job, done, failed, then).begin()
+        JobShowing(self, job, done, failed, then, follow).begin()
 
     # --- actions -----------------------------------------------------------------------------
 
