@@ -90,7 +90,7 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
-        self._gate = KeyGate(self, self._deliver)
+        self.gate = KeyGate(self, self._deliver)
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self._theme_here(self.settings.theme)
@@ -106,7 +106,7 @@ class DeskApp(App[None]):
             await super().on_event(event)
             return
         for each in separated(event) if isinstance(event, Key) else (event,):
-            await self._gate.take(each)
+            await self.gate.take(each)
 
     async def _deliver(self, event: Key | Paste) -> None:
         """Handle a key, but never type what may have been Alt and a letter into a text."""
