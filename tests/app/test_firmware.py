@@ -14,6 +14,7 @@ from textual.widgets import Static
 
 from hostlink.app.job import Progress
 from hostlink.app.job_words import figures
+from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.app.screens.firmware import FirmwareScreen
 from hostlink.app.widgets.flash_map import flash_tracks
@@ -328,6 +329,13 @@ def test_a_write_goes_on_behind_the_desk_and_its_map_fills_page_by_page(
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
         await wait(pilot, lambda: "Writing class.hex" in shown(app))
+        await pilot.press("escape", "d")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.press("d")
+        await wait(pilot, lambda: "stop that first" in str([*app._notifications]))
+        assert app.boards.current is writes.job.attached
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
         await pilot.press("escape", "w")
         await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
         await wait(pilot, lambda: "0000 ─━━━█┄" in shown(app))

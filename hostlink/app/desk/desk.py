@@ -171,6 +171,10 @@ class Desk(Screen[None]):
         event.stop()
         self.drafts.text_changed()
 
+    def on_memory_ruler_line_chosen(self, event: MemoryRuler.LineChosen) -> None:
+        event.stop()
+        self.sheet_pane.go_to_row(event.at)
+
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()
         self.sheet_pane.open_word(event.word)

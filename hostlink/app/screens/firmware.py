@@ -124,6 +124,7 @@ class FirmwareScreen(Page[None]):
         writes.on_change.append(self._show_write)
         flash = self.query_one(FlashMap)
         flash.display = self.reviewed is not None
+        self.query_one("#write").display = self.query_one("#write-told").display = False
         if self.reviewed is not None:
             flash.show(self.reviewed.image.segments)
         if writes.under_way:
@@ -230,6 +231,7 @@ class FirmwareScreen(Page[None]):
         for name, words in (("#write", rows), ("#write-told", told)):
             shown = Content("\n".join(safe(row) for row in words if row))
             self.query_one(name, Static).update(shown)
+            self.query_one(name).display = bool(shown)
         image = writes.request.image if writes.request is not None else None
         proven = set(progress.proven_pages)
         here = None if job.ended else progress.last_page
