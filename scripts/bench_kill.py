@@ -77,6 +77,8 @@ def _kill(folder: Path, seed: int) -> Loss:
             typed.append((time.monotonic(), key))
             os.write(terminal, key.encode("ascii"))
         time.sleep(max(0.0, ends - time.monotonic()))
+        if app.poll() is not None:
+            raise RuntimeError("hostlink ended before it was killed")
         app.kill()
         at = time.monotonic()
         app.wait()
