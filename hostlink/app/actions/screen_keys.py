@@ -29,7 +29,7 @@ SCREEN_KEYS: dict[str, dict[str, str]] = {
     },
     "compare": {"fold": "space"},
     "findings": {"silence": "space"},
-    "firmware": {"write": "w", "back": "g"},
+    "firmware": {"write": "w", "back": "g", "stop": "s"},
     "meeting": {"restart": "r"},
     "mending": {"turn": "space", "unfold": "right", "fold": "left"},
     "rescues": {"keep": "k", "load": "ctrl+l", "compare-board": "b"},

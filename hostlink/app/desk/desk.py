@@ -22,6 +22,7 @@ from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
+from hostlink.app.desk.firmware_writes import FirmwareWrites
 from hostlink.app.desk.input_run import InputRun
 from hostlink.app.desk.job_progress import JobProgress
 from hostlink.app.desk.other_screens import OtherScreens
@@ -74,6 +75,7 @@ class Desk(Screen[None]):
         self.workshop: Workshop = Workshop(self)
         self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
         self.input_run: InputRun = InputRun(self)
+        self.firmware_writes: FirmwareWrites = FirmwareWrites(self)
         self.screens: OtherScreens = OtherScreens(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
@@ -168,6 +170,10 @@ class Desk(Screen[None]):
     def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
         event.stop()
         self.drafts.text_changed()
+
+    def on_memory_ruler_line_chosen(self, event: MemoryRuler.LineChosen) -> None:
+        event.stop()
+        self.sheet_pane.go_to_row(event.at)
 
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()

@@ -229,7 +229,10 @@ class BoardsScreen(Page[None]):
     def action_detach(self) -> None:
         row = self.chosen
         attached = self._port_attached(row.port) if row is not None else ""
-        if attached:
+        busy = self.app.boards.by_port[attached].busy if attached else None
+        if busy is not None and busy.stop_question:
+            self.app.notify(f"{busy.name} is under way; stop that first.", markup=False)
+        elif attached:
             self.app.boards.detach(attached)
             self.action_renew()
 

@@ -238,7 +238,7 @@ class _Write:
                 guard = False
                 return
             self._done += 1
-            self._session.emit(PageProven(self._done, self._pages))
+            self._session.emit(PageProven(self._done, self._pages, page))
 
         return on_page
 
