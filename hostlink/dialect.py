@@ -39,6 +39,7 @@ class Dialect:
     semicolon: in PRINT, "joins" anywhere; "ends" stands at the end only and keeps the row open;
         "none": it is no part of PRINT, and a comma at the end keeps the row open.
     comma_columns: in PRINT, a comma fills a zone of so many columns; 1: one blank, 0: nothing.
+    bare_print: whether a PRINT without items ends the row at the end of a line too.
     number: how PRINT shows a number: behind a blank, behind a blank or its sign ("signed"), so and
         with a blank at its end ("spaced"), "bare", or at the right of several columns ("field");
         "" if nobody has stated the forms of this BASIC.
@@ -48,6 +49,7 @@ class Dialect:
     random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; RND(1) is a "fraction".
     unequal: the signs for unequal, the usual one first.
     means: those of `MEANS` that it has.
+    free: the function for the free memory as it is typed, such as "SIZE" or "FRE(0)"; "": none.
     """
 
     quotes: str = '"'
@@ -56,9 +58,11 @@ class Dialect:
     then_takes: ThenTakes = "both"
     semicolon: Semicolon = "joins"
     comma_columns: int = 8
+    bare_print: bool = True
     number: NumberForm = ""
     overflow: Overflow = "refused"
     comparison: Comparison = 0
     random: Random = "from-1"
     unequal: tuple[str, ...] = ("<>", "><")
     means: tuple[str, ...] = ("one-line-loops",)
+    free: str = ""

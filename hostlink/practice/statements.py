@@ -198,6 +198,8 @@ def _read_print(text: LineText) -> Step:
             quoted = text.peek() in text.language.quotes
             items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
             ended = True
+    if not items and not text.peek() and not text.language.bare_print:
+        return lambda _: b""
     show = _showing(items, text.language, ended=ended)
     return show if wrong is None else lambda state: _failing(show(state), wrong)
 

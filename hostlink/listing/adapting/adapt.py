@@ -51,8 +51,8 @@ class Change:
 class Adapted:
     """An adapted listing. needs: what has no equal on the board and was left.
 
-    before, after, limit: bytes on the board, limit 0 if unknown. notes: sentences on what the
-    program shows or does differently.
+    before, after, limit: bytes on the board, limit 0 if unknown. asks_free: whether it asks for
+    the free memory. notes: sentences on what the program shows or does differently.
     """
 
     listing: Listing
@@ -61,6 +61,7 @@ class Adapted:
     before: int
     after: int
     limit: int
+    asks_free: bool
     notes: tuple[str, ...]
 
     @property
@@ -103,6 +104,7 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         measure(Listing(tuple(held.values())), rules).total,
         measure(result, rules).total,
         rules.storage.program_bytes,
+        _asks_free(held, source),
         tuple(_notes(pair, inexact)),
     )
 
@@ -115,6 +117,12 @@ def _change(line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules
 def _leaves_rows_open(held: Mapping[int, Line], source: Language) -> bool:
     parts = (part for line in held.values() for part in clauses(line.text, source))
     return any(keeps_row_open(part, source) for part in parts)
+
+
+def _asks_free(held: Mapping[int, Line], source: Language) -> bool:
+    word = source.free.partition("(")[0]
+    spans = (span for line in held.values() for span in scan(line.text, source))
+    return bool(word) and any(span.word == word for span in spans)
 
 
 def _free_numbers(held: Mapping[int, Line], last: int) -> dict[int, range]:

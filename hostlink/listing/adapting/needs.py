@@ -40,6 +40,8 @@ def parts_needs(parts: Sequence[Clause], pair: Pair) -> Iterator[str]:
 
 def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
+    if target.free:  # written by a rule, and no word of the source
+        clause = clause.with_text(clause.text.replace(target.free, "0"))
     spans = clause.spans(source)
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:

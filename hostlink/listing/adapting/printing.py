@@ -157,6 +157,14 @@ def halved(clause: Clause, language: Language) -> list[Clause]:
     return [made for each in halves for made in _written(clause, each, language) or ()]
 
 
+@rewrites("bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row")
+def _bare_print(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if pair.target.bare_print or not pair.source.bare_print:
+        return None
+    words = [span.word for span in clause.spans(pair.source)]
+    return [clause.with_text('PRINT ""')] if words == ["PRINT"] else None
+
+
 def _open_row(language: Language) -> str:
     """Return what ends a PRINT whose row stays open."""
     return "," if language.semicolon == "none" else ";"
@@ -189,5 +197,5 @@ def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
     return [clause.with_text(f"PRINT {spans[1].text}{last}"), Clause(f"INPUT {rest}")]
 
 
-PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _separators)
+PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _separators, _bare_print)
 """The rules for PRINT and INPUT, in the order in which they are tried."""

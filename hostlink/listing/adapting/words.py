@@ -203,6 +203,24 @@ def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause
     return [clause.with_text(f"{clause.text}{pair.target.unequal[0]}0")]
 
 
+@rewrites(
+    "free-memory", "A=ROOM()", "A=SIZE", "the function for the free memory is written differently"
+)
+def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    source, target = pair.source.free, pair.target.free
+    if not source or not target or source == target:
+        return None
+    spans = clause.spans(pair.source)
+    text, at = "", 0
+    for place, span in enumerate(spans):
+        if span.word != source.partition("(")[0]:
+            continue
+        last = max(_call_end(spans, place), place) if "(" in source else place
+        text += clause.text[at : span.start] + target
+        at = spans[last].end
+    return [clause.with_text(text + clause.text[at:])] if at else None
+
+
 WORDS: tuple[Rewrite, ...] = (
     _then_dropped,
     _then_added,
@@ -216,5 +234,6 @@ WORDS: tuple[Rewrite, ...] = (
     _statement_separator,
     _quotes,
     _random,
+    _free_memory,
 )
 """The rules for words and signs, in the order in which they are tried."""

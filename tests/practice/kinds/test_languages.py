@@ -75,6 +75,15 @@ def test_the_place_of_a_missing_then_is_marked() -> None:
     assert drive(board.enter(b"RUN")).startswith("What? 210 IF T<1440 T^EN 240")
 
 
+@pytest.mark.parametrize(("kind", "rows"), [("capital", "AB C D"), ("token", "A B C D")])
+def test_a_bare_print_at_the_end_of_a_line(kind: str, rows: str) -> None:
+    """The first measured kind shows nothing for it, and ends the row where more stands behind it."""
+    board = Basic(find_kind(kind))
+    for line in (b'10 PRINT "A";', b"20 PRINT", b'30 PRINT "B";:PRINT:PRINT "C"', b'40 PRINT "D"'):
+        drive(board.enter(line))
+    assert drive(board.enter(b"RUN")).replace("OK", "").replace(">", "").split() == rows.split()
+
+
 @pytest.mark.parametrize(("kind", "least"), [("practice", 1), ("capital", 0), ("token", 0)])
 def test_random_numbers_begin_where_the_kind_says(kind: str, least: int) -> None:
     """RND(3) gives three numbers: below 3 on the measured kinds, from 1 on the practice board."""
