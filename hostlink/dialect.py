@@ -12,6 +12,7 @@ from typing import Literal, TypeAlias
 ThenTakes: TypeAlias = Literal["both", "line", "statement", "none"]
 Semicolon: TypeAlias = Literal["joins", "ends", "none"]
 NumberForm: TypeAlias = Literal["", "blank", "signed", "spaced", "bare", "field"]
+InputList: TypeAlias = Literal["row", "rows", "none"]
 Overflow: TypeAlias = Literal["refused", "wraps"]
 Comparison: TypeAlias = Literal[-1, 0, 1]
 Random: TypeAlias = Literal["from-1", "from-0", "fraction"]
@@ -43,6 +44,8 @@ class Dialect:
     number: how PRINT shows a number: behind a blank, behind a blank or its sign ("signed"), so and
         with a blank at its end ("spaced"), "bare", or at the right of several columns ("field");
         "" if nobody has stated the forms of this BASIC.
+    input_list: INPUT with several variables takes their numbers in one "row", with commas between
+        them, or in "rows" of their own; "none": INPUT takes one variable.
     overflow: a result that does not fit stops the program, or "wraps" to 16 bits.
     comparison: what a comparison that holds is worth in an expression, 1 or -1; 0 if it can stand
         in a condition only.
@@ -60,6 +63,7 @@ class Dialect:
     comma_columns: int = 8
     bare_print: bool = True
     number: NumberForm = ""
+    input_list: InputList = "row"
     overflow: Overflow = "refused"
     comparison: Comparison = 0
     random: Random = "from-1"

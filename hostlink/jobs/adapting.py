@@ -94,11 +94,24 @@ def _runs_alike(
     from hostlink.practice.bare import outcome
     from hostlink.practice.kind_file import find_kind
 
+    boards = [find_kind(kind) for kind in kinds]
+    lists = [board.language.input_list for board in boards]
     first, second = (
-        outcome(text, inputs, kind=find_kind(kind), seed=seed)
-        for text, kind in zip(texts, kinds, strict=True)
+        outcome(
+            text,
+            inputs if taken == "row" else answers_apart(inputs),
+            kind=board,
+            seed=seed,
+            with_answers=lists[0] == lists[1],
+        )
+        for text, board, taken in zip(texts, boards, lists, strict=True)
     )
     return alike(first.printed, second.printed) if first.used_up == second.used_up else ""
+
+
+def answers_apart(inputs: Sequence[str]) -> list[str]:
+    """Return the answers for a board that takes one number in a row."""
+    return [number for line in inputs for number in line.split(",")]
 
 
 def alike(first: str, second: str) -> Alike:

@@ -243,9 +243,19 @@ def _read_input(text: LineText) -> Step:
         question = text.quoted()
         text.need(",")
     variables = [read_variable(text)]
-    while text.take(","):
+    while text.language.input_list != "none" and text.take(","):
         variables.append(read_variable(text))
+    if text.language.input_list == "rows":
+        return lambda state: _ask_each(state, variables, question)
     return lambda state: _ask(state, variables, question)
+
+
+def _ask_each(state: State, variables: list[int], prompt: str) -> Talk:
+    """Ask for each variable in a row of its own."""
+    for variable in variables:
+        if (yield from _ask(state, [variable], prompt)):
+            return True
+    return False
 
 
 def _ask(state: State, variables: list[int], prompt: str) -> Talk:

@@ -96,6 +96,7 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("number-blanks", "10 PRINT A;B", '10 PRINT A;" ";B', PRACTICE, BARE),
     ("number-blanks", "10 PRINT A;", '10 PRINT " ";A;', PRACTICE, BARE),
     ("number-blanks", '10 PRINT A;"X"', '10 PRINT A;" X"', with_forms(BARE, number="spaced"), BARE),
+    ("input-list", "10 INPUT A,B:END", "10 INPUT A:INPUT B:END", TOKEN, CAPITAL),
     ("bare-print", "10 PRINT", '10 PRINT ""', PRACTICE, CAPITAL),
     ("separators", '10 PRINT "A";B', '10 PRINT "A",B', TOKEN, CAPITAL),
     ("separators", '10 PRINT "A",B', '10 PRINT "A";B', CAPITAL, BARE),

@@ -27,7 +27,7 @@ from hostlink.board.profile.kinds import (
     Whole,
 )
 from hostlink.board.profile.several import Costs, Each, Ranges
-from hostlink.dialect import MEANS, NumberForm, Overflow, Random, Semicolon, ThenTakes
+from hostlink.dialect import MEANS, InputList, NumberForm, Overflow, Random, Semicolon, ThenTakes
 
 LONGEST_COMMAND = 40  # characters of a prompt or command
 _TIME = Number(0, 600_000)  # milliseconds, at most ten minutes
@@ -185,6 +185,11 @@ LANGUAGE = (
     Key("comma_columns", Whole(0, 80), "columns of a zone of PRINT; 1: one blank, 0: nothing"),
     Key("bare_print", Flag(), "whether PRINT alone in its line ends the row"),
     Key("number", Choice(typing.get_args(NumberForm)), "how PRINT shows a number; empty: unknown"),
+    Key(
+        "input_list",
+        Choice(typing.get_args(InputList)),
+        'INPUT takes several numbers in one "row", in "rows" of their own, or one variable only',
+    ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
     Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
     Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),

@@ -13,7 +13,7 @@ from itertools import pairwise
 from hostlink.listing.adapting.clauses import Clause, clauses
 from hostlink.listing.adapting.lines import LineMaker
 from hostlink.listing.adapting.needs import Need, collected, line_needs, parts_needs
-from hostlink.listing.adapting.printing import PRINTING, keeps_row_open
+from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
 from hostlink.listing.adapting.rewriting import Pair, Rewrite
 from hostlink.listing.adapting.words import WORDS
 from hostlink.listing.measure import line_cost, measure
@@ -105,13 +105,25 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         measure(result, rules).total,
         rules.storage.program_bytes,
         _asks_free(held, source),
-        tuple(_notes(pair, inexact)),
+        (*_notes(pair, inexact), *_input_note(held, pair)),
     )
 
 
 def _change(line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules) -> Change:
     cost = sum(line_cost(new, rules) for new in made) - line_cost(line, rules)
     return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost)
+
+
+def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
+    """Say what is typed to an INPUT with several variables, if that is another thing."""
+    one, other = pair.source.input_list == "row", pair.target.input_list == "row"
+    parts = (part for line in held.values() for part in clauses(line.text, pair.source))
+    if one != other and any(listed(part, pair.source) for part in parts):
+        yield (
+            "INPUT takes several numbers in one row, with commas between them."
+            if other
+            else "INPUT asks for each number in a row of its own; type no commas."
+        )
 
 
 def _leaves_rows_open(held: Mapping[int, Line], source: Language) -> bool:

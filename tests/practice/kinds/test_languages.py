@@ -75,13 +75,29 @@ def test_the_place_of_a_missing_then_is_marked() -> None:
     assert drive(board.enter(b"RUN")).startswith("What? 210 IF T<1440 T^EN 240")
 
 
-@pytest.mark.parametrize(("kind", "rows"), [("capital", "AB C D"), ("token", "A B C D")])
-def test_a_bare_print_at_the_end_of_a_line(kind: str, rows: str) -> None:
-    """The first measured kind shows nothing for it, and ends the row where more stands behind it."""
+@pytest.mark.parametrize(("kind", "said"), [("capital", "AB C D"), ("token", "A B C D")])
+def test_a_bare_print_at_the_end_of_a_line(kind: str, said: str) -> None:
+    """One measured kind shows nothing for it, and ends the row where more stands behind it."""
     board = Basic(find_kind(kind))
-    for line in (b'10 PRINT "A";', b"20 PRINT", b'30 PRINT "B";:PRINT:PRINT "C"', b'40 PRINT "D"'):
+    rows = (b'10 PRINT "A";', b"20 PRINT", b'30 PRINT "B";:PRINT:PRINT "C"', b'40 PRINT "D"')
+    for line in rows:
         drive(board.enter(line))
-    assert drive(board.enter(b"RUN")).replace("OK", "").replace(">", "").split() == rows.split()
+    assert drive(board.enter(b"RUN")).replace("OK", "").replace(">", "").split() == said.split()
+
+
+@pytest.mark.parametrize(
+    ("kind", "answers", "said"),
+    [
+        ("practice", ("1,2",), "1 2"),
+        ("capital", ("1", "2"), "What?"),
+        ("token", ("1", "2"), "12"),
+        ("ready", ("1,2",), "1 2"),
+    ],
+)
+def test_several_variables_in_input(kind: str, answers: tuple[str, ...], said: str) -> None:
+    """Numbers in one row, a row for each, or one variable only, as the real boards took them."""
+    last = answer(kind, "INPUT A,B:PRINT A;:PRINT B", answers).rpartition(answers[-1] + " ")[2]
+    assert last.split(">")[0].split() == said.split()
 
 
 @pytest.mark.parametrize(("kind", "least"), [("practice", 1), ("capital", 0), ("token", 0)])
