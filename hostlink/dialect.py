@@ -14,6 +14,7 @@ Semicolon: TypeAlias = Literal["joins", "ends", "none"]
 NumberForm: TypeAlias = Literal["", "blank", "signed", "spaced", "bare", "field"]
 InputList: TypeAlias = Literal["row", "rows", "none"]
 Overflow: TypeAlias = Literal["refused", "wraps"]
+AtLeast: TypeAlias = Literal[">=", "=>"]
 Comparison: TypeAlias = Literal[-1, 0, 1]
 Random: TypeAlias = Literal["from-1", "from-0", "fraction"]
 
@@ -51,6 +52,7 @@ class Dialect:
         in a condition only.
     random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; RND(1) is a "fraction".
     unequal: the signs for unequal, the usual one first.
+    at_least: the sign for at least as the board lists it.
     means: those of `MEANS` that it has.
     free: the function for the free memory as it is typed, such as "SIZE" or "FRE(0)"; "": none.
     """
@@ -68,5 +70,6 @@ class Dialect:
     comparison: Comparison = 0
     random: Random = "from-1"
     unequal: tuple[str, ...] = ("<>", "><")
+    at_least: AtLeast = ">="
     means: tuple[str, ...] = ("one-line-loops",)
     free: str = ""

@@ -74,6 +74,8 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("spelled", "10 P. 5", "10 PRINT 5", PALO_ALTO, CAPITAL),
     ("unequal", "10 IF A><B THEN 10", "10 IF A<>B THEN 10", PRACTICE, TOKEN),
     ("unequal", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
+    ("at-least", "10 IF A>=B THEN 10", "10 IF A=>B THEN 10", PRACTICE, TOKEN),
+    ("at-least", "10 IF A=>B THEN 10", "10 IF A>=B THEN 10", TOKEN, PRACTICE),
     ("let-added", "10 A=4", "10 LET A=4", PRACTICE, with_forms(PRACTICE, optional=("THEN",))),
     ("let-dropped", "10 LET A=4", "10 A=4", PRACTICE, NO_LET),
     ("statement-separator", "10 A=1; B=2", "10 A=1: B=2", PALO_ALTO, CAPITAL),

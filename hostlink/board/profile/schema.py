@@ -27,7 +27,16 @@ from hostlink.board.profile.kinds import (
     Whole,
 )
 from hostlink.board.profile.several import Costs, Each, Ranges
-from hostlink.dialect import MEANS, InputList, NumberForm, Overflow, Random, Semicolon, ThenTakes
+from hostlink.dialect import (
+    MEANS,
+    AtLeast,
+    InputList,
+    NumberForm,
+    Overflow,
+    Random,
+    Semicolon,
+    ThenTakes,
+)
 
 LONGEST_COMMAND = 40  # characters of a prompt or command
 _TIME = Number(0, 600_000)  # milliseconds, at most ten minutes
@@ -194,6 +203,7 @@ LANGUAGE = (
     Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
     Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
+    Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key(
         "free", Text(20, ascii=True), "the function for the free memory as it is typed; empty: none"

@@ -32,6 +32,8 @@ ROWS: list[tuple[str, str | None, str | None, str | None]] = [
     ("PRINT 30000+30000", "-5536", "-5536", None),
     ("PRINT 2=2", "1", "-1", "-1"),
     ("PRINT 2=3", "0", "0", "0"),
+    ("PRINT 2>=2", "1", "-1", "-1"),
+    ("PRINT 2=>2", None, "-1", None),
     ("? 3", "3", SYNTAX, "3"),
     ("A=4: PRINT A", "4", "4", "4"),
     ("PRINT 1:PRINT 2", "1 2", "1 2", "1 2"),
@@ -83,6 +85,14 @@ def test_a_bare_print_at_the_end_of_a_line(kind: str, said: str) -> None:
     for line in rows:
         drive(board.enter(line))
     assert drive(board.enter(b"RUN")).replace("OK", "").replace(">", "").split() == said.split()
+
+
+@pytest.mark.parametrize("sign", [">=", "=>"])
+def test_at_least_is_listed_with_one_sign(sign: str) -> None:
+    """The measured board with tokens takes both and lists one."""
+    board = Basic(find_kind("token"))
+    drive(board.enter(f"10 IF A{sign}1 PRINT 5".encode()))
+    assert "=>1" in drive(board.enter(b"LIST")).replace(" ", "")
 
 
 @pytest.mark.parametrize(
