@@ -199,7 +199,7 @@ def _read_print(text: LineText) -> Step:
             items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
             ended = True
     if not items and not text.peek() and not text.language.bare_print:
-        return lambda _: b""
+        return lambda state: b"" if state.command == "run" else state.end
     show = _showing(items, text.language, ended=ended)
     return show if wrong is None else lambda state: _failing(show(state), wrong)
 

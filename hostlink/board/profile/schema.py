@@ -204,6 +204,7 @@ LANGUAGE = (
     Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
     Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
+    Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
     Key(
         "free", Text(20, ascii=True), "the function for the free memory as it is typed; empty: none"

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 from hostlink.listing.adapting.clauses import Clause, clauses
 from hostlink.listing.adapting.lines import LineMaker
-from hostlink.listing.adapting.needs import Need, collected, line_needs, parts_needs
+from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
 from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
 from hostlink.listing.adapting.rewriting import Pair, Rewrite
 from hostlink.listing.adapting.words import WORDS
@@ -95,7 +95,7 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
             changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules))
             inexact |= any(not rule.exact for rule in used)
         lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
-    found += line_needs(lines, rules)
+    found += [*nesting_needs(held, pair), *line_needs(lines, rules)]
     result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
     return Adapted(
         result,
