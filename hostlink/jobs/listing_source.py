@@ -45,13 +45,22 @@ class Shipped:
 
 
 @dataclass(frozen=True, slots=True)
+class Adaptation:
+    """What a listing was adapted from. source, target: the boards it was for and is for."""
+
+    original: Material
+    source: Profile
+    target: Profile
+
+
+@dataclass(frozen=True, slots=True)
 class Material:
     """A listing and its source.
 
     name: its program name, "" if it has none. label: its name in messages. raw, charset: its exact
     bytes and their codec. revision: set if the archive holds it as one. shipped: set for a shipped
     example. details: from a listing sheet. held: the content in the archive of a revision or a
-    rescue, as measured then.
+    rescue, as measured then. adapted: set if it was adapted for a board.
     """
 
     name: str
@@ -64,6 +73,7 @@ class Material:
     shipped: Shipped | None = None
     details: ProgramDetails = NO_DETAILS
     held: Content | None = None
+    adapted: Adaptation | None = None
 
     @property
     def listing(self) -> Listing:

@@ -13,7 +13,7 @@ import pytest
 
 from hostlink.board.profile.file import find_profile
 from hostlink.errors import UsageError
-from hostlink.jobs.adapting import adapt_for, alike, inputs_of, prove
+from hostlink.jobs.adapting import adapt_for, alike, fitted, inputs_of, prove
 from hostlink.jobs.listing_source import read_shipped, shipped_programs
 from hostlink.listing import Listing
 from hostlink.shipped import library_folder
@@ -40,6 +40,21 @@ def test_every_shipped_program_adapts_and_prints_the_same(kind: str) -> None:
             assert proof.result == "proven", (name, proof.says)
             assert made.fits
     assert left == {ASKS_FREE if kind == "capital" else FIVE_LOOPS}
+
+
+def test_what_does_not_fit_is_made_smaller_and_proven_again() -> None:
+    """By the costs of the board that it is for, and no further than it has to be."""
+    text = "".join(f"{n} IF A > 1 THEN LET B = B + 1\n" for n in range(10, 500, 10))
+    source, target = find_profile("practice"), find_profile("capital")
+    listing = Listing.from_text(f"{text}500 PRINT B\n")
+    made = adapt_for(listing, source, target)
+    assert not made.fits
+    small = fitted(made, target)
+    assert small.fits
+    assert 900 < small.after <= target.rules.storage.program_bytes
+    assert any(note.startswith("Made smaller to fit: ") for note in small.notes)
+    assert prove(listing, small, ("practice", "capital"), None).result == "proven"
+    assert fitted(small, target) is small
 
 
 def test_a_wrong_result_is_noticed() -> None:

@@ -37,7 +37,9 @@ _NUMBER_SHOWN = {
 class Change:
     """One changed line. before: as it was; after: the lines that stand for it.
 
-    why: the reasons. cost: bytes that the change takes, negative where it saves some.
+    why: the reasons. cost: bytes that the change takes, negative where it saves some. needed:
+    whether the board would refuse the line as it was or do something else; if not, only blanks
+    would be shown otherwise.
     """
 
     number: int
@@ -45,6 +47,7 @@ class Change:
     after: tuple[str, ...]
     why: tuple[str, ...]
     cost: int
+    needed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +95,8 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         changed = bool(used or made.why) and made.lines != (line,)
         if changed:
             why = (*(rule.why for rule in used), *made.why)
-            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules))
+            needed = bool(made.why) or any(rule.exact for rule in used)
+            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules, needed))
             inexact |= any(not rule.exact for rule in used)
         lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
     found += [*nesting_needs(held, pair), *line_needs(lines, rules)]
@@ -109,9 +113,11 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
     )
 
 
-def _change(line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules) -> Change:
+def _change(
+    line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules, needed: bool
+) -> Change:
     cost = sum(line_cost(new, rules) for new in made) - line_cost(line, rules)
-    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost)
+    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost, needed)
 
 
 def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
