@@ -92,7 +92,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         "generated": lambda: generated(count),
     }
     all_programs = {name: make() for name, make in sets.items()}
-    print("| from | to | programs | same output | needs what the board lacks | not proven | other |")
+    print(
+        "| from | to | programs | same output | needs what the board lacks | not proven | other |"
+    )
     print("|---|---|---|---|---|---|---|")
     other = 0
     for source, target in WAYS:

@@ -32,7 +32,10 @@ _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 @dataclass(frozen=True, slots=True)
 class Shipped:
-    """A shipped example program, as described in the index. inputs: what to type when it asks."""
+    """A shipped example program, as described in the index.
+
+    inputs: what to type when it asks. runs_on: the kinds of board on which it runs, adapted.
+    """
 
     name: str
     path: Path
@@ -42,6 +45,7 @@ class Shipped:
     author: str
     licence: str
     inputs: tuple[str, ...] = ()
+    runs_on: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +157,7 @@ def shipped_programs() -> dict[str, Shipped]:
             entry["author"],
             entry["licence"],
             tuple(entry["inputs"]),
+            tuple(entry["runs_on"]),
         )
         for entry in index["program"]
     )
