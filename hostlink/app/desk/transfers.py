@@ -15,9 +15,10 @@ from hostlink.words import plural
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.job import Job
+    from hostlink.app.screens.dialogues import Ask
     from hostlink.board.dialogue.learning import Learned
     from hostlink.jobs.backup import BackedUp
-    from hostlink.jobs.language_of import Offer
+    from hostlink.jobs.language_of import LanguageError, Offer
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.saving import Saved, SaveOptions
@@ -25,6 +26,23 @@ if TYPE_CHECKING:
 
 def _yes(asked: Learned | Offer) -> bool:  # noqa: ARG001 - the question's form
     return True
+
+
+_LANGUAGE: dict[str, dict[str, Any]] = {
+    "load": {"despite_review": True},
+    "adapt": {"adapt": _yes},
+}
+"""What to load with after each answer about a listing in another BASIC."""
+
+
+def _language_question(error: LanguageError) -> Ask:
+    """Return the question about a listing in another BASIC."""
+    from hostlink.app.screens.dialogues import Ask
+
+    answers = [("leave", "Leave it"), ("load", "Load it as it is")]
+    if error.can_adapt:
+        answers.append(("adapt", "Adapt it, then load"))
+    return Ask(error.what, answers, why=error.kept)
 
 
 class Transfers(DeskPart):
@@ -152,15 +170,9 @@ class Transfers(DeskPart):
                 question, lambda answer: again(learn=_yes) if answer == "learn" else None
             )
         if isinstance(error, LanguageError):
-            answers = [("leave", "Leave it"), ("load", "Load it as it is")]
-            adapting = [("adapt", "Adapt it, then load")] if error.can_adapt else []
-            words: dict[str, dict[str, Any]] = {
-                "load": {"despite_review": True},
-                "adapt": {"adapt": _yes},
-            }
-            question = Ask(error.what, [*answers, *adapting], why=error.kept)
             return lambda: self.app.push_screen(
-                question, lambda answer: again(**words[answer]) if answer in words else None
+                _language_question(error),
+                lambda answer: again(**_LANGUAGE[answer]) if answer in _LANGUAGE else None,
             )
         if isinstance(error, NotKnownError):
             question = Ask(
