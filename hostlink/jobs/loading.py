@@ -150,8 +150,7 @@ def _overwrite(
     forget_copy(archive, board, material.content(session.profile))
     record.detail["held"] = state.held.spec
     record.detail["overwrote"] = state.touched = True
-    changes = options.changes_only and not options.discard_board
-    held = state.held.lines if changes else None
+    held = state.held.lines if options.changes_only and not options.discard_board else None
     try:
         loader, report = _send(session, material.listing.numbered(), held, options)
     except NotClearedError:
@@ -166,16 +165,8 @@ def _overwrite(
     check = FreeMemoryCheck(session, archive, board, material, record.revision, state)
     free = check.after_load(loader)
     ledger = measure(material.listing, session.profile.rules)
-    return Loaded(
-        material.label,
-        state.spec,
-        state.held.spec,
-        material.text,
-        report,
-        ledger.total,
-        ledger.limit,
-        free,
-    )
+    size = ledger.total, ledger.limit
+    return Loaded(material.label, state.spec, state.held.spec, material.text, report, *size, free)
 
 
 def _restore_host_copy(session: Session, archive: Archive, board: Board, held: HeldProgram) -> None:

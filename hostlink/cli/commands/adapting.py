@@ -69,19 +69,17 @@ def adapt(
     target = common.the_profile()
     source = find_profile(source_name or _written_for(common, material))
     made = adapt_for(material.listing, source, target)
-    if to_fit:
-        made = fitted(made, target)
+    made = fitted(made, target) if to_fit else made
     inputs = inputs_of(material) if input_path is None else read_answers(input_path)
     proof = prove(material.listing, made, (source.name, target.name), inputs)
     if not common.json:
         _say_adapted(common, material.label, made, proof)
-    told = {
+    told: dict[str, object] = {
         "listing": material.label,
         "from": source.name,
         "profile": target.name,
-        "text": made.listing.text(),
-        **_adapted_dict(made, proof),
     }
+    told |= {"text": made.listing.text(), **_adapted_dict(made, proof)}
     if keep:
         note = f"adapted from {source.name} for {target.name}"
         told["kept"] = keep_listing(common, material, made.listing, (source, target), note)

@@ -86,14 +86,8 @@ def load(
     stdin = read_stdin() if what == "-" else None
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
-        options = LoadOptions(
-            discard_board,
-            changes,
-            despite_review,
-            name,
-            _learning(common, learn, teller),
-            _adapting(common, adapt_it, teller),
-        )
+        asking = _learning(common, learn, teller), _adapting(common, adapt_it, teller)
+        options = LoadOptions(discard_board, changes, despite_review, name, *asking)
         if common.many:
             from hostlink.cli.commands.many import load_many
 
