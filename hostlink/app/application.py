@@ -88,6 +88,7 @@ class DeskApp(App[None]):
         self.first_port = port or self.settings.port
         self.first_profile = profile or self.settings.profile
         self.opens = opens
+        self._desk: Desk
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
         self._gate = KeyGate(self, self._deliver)
@@ -130,7 +131,8 @@ class DeskApp(App[None]):
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk
 
-        return Desk()
+        self._desk = Desk()
+        return self._desk
 
     def on_mount(self) -> None:
         separate_escapes()
@@ -151,12 +153,8 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """Return the main screen."""
-        from hostlink.app.desk.desk import Desk
-
-        first = self.screen_stack[0]
-        assert isinstance(first, Desk)
-        return first
+        """Return the main screen; it is there from the start of the app on, also after its end."""
+        return self._desk
 
     def tell(self, sentence: str) -> None:
         """Show a message in the last line of the desk, until the next message."""

@@ -12,7 +12,8 @@ import pytest
 
 from hostlink.app.drafts import Draft, Drafts
 from hostlink.app.screens.dialogues import Ask
-from hostlink.errors import RefusedError
+from hostlink.app.start import _raise_failure
+from hostlink.errors import HostlinkError, RefusedError
 
 
 @pytest.fixture
@@ -237,3 +238,28 @@ def test_a_killed_app_loses_at_most_what_was_typed_last(
     terminal.press("Tab")
     terminal.press("Enter")
     terminal.until(lambda text: "10 PRINT 1" in text and "Open it again" not in text)
+
+
+def test_the_message_after_an_error_of_the_app_names_the_draft(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """Only where one is kept; it is offered by the next start as any other."""
+    kept: list[str] = []
+
+    async def failing(pilot: Any, app: Any) -> None:
+        app.call_later(lambda: 1 / 0)
+        await wait(pilot, lambda: app.return_code)
+        with pytest.raises(HostlinkError, match="ended by an error") as caught:
+            _raise_failure(app)
+        kept.append(caught.value.kept)
+
+    async def typing(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 PRINT 1")
+        app.desk.drafts.write()
+        await failing(pilot, app)
+
+    for story in (failing, typing):
+        with pytest.raises(ZeroDivisionError):
+            stage.play(story, port="")
+    assert "draft" not in kept[0]
+    assert "is kept as a draft, without the last second of typing" in kept[1]

@@ -67,6 +67,19 @@ class DraftKeeper(DeskPart):
             self.write()
             self._drafts.close()
 
+    @property
+    def left_words(self) -> str:
+        """Return what became of the draft when the app ended by an error, "" without a draft.
+
+        It is not written then: what went wrong may have happened in the middle of a change.
+        """
+        if not self._drafts.is_kept:
+            return ""
+        return (
+            "The text in the editor is kept as a draft, without the last second of typing; "
+            "the next start of hostlink offers it."
+        )
+
     def _draft(self) -> Draft:
         sheet, editor = self.sheets.sheet, self.desk.editor
         row, column = editor.cursor_location

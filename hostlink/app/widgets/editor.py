@@ -16,11 +16,11 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.theme import Theme
 from textual.widget import Widget
-from textual.widgets import TextArea
 from textual.widgets.text_area import TextAreaTheme
 
 from hostlink.app import texts
 from hostlink.app.themes import THEMES
+from hostlink.app.widgets.text_field import TextField
 from hostlink.words import safe
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from hostlink.listing.rules import Form
 
 
-class ListingEditor(TextArea):
+class ListingEditor(TextField):
     """A text area for one listing. Text pasted with several lines is handed over, not inserted."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
