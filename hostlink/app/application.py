@@ -50,6 +50,12 @@ def _actions() -> Any:
     return Actions
 
 
+BOX = """\
+A box is open in front. Tab goes through what it offers, Enter takes it, Escape closes it or stops \
+the job that it shows. The keys below work once it is closed.
+"""
+
+
 class DeskApp(App[None]):
     """The app: one archive, one desk, and the attached boards."""
 
@@ -232,15 +238,24 @@ class DeskApp(App[None]):
     def action_every_action(self) -> None:
         from textual.command import CommandPalette
 
-        if not isinstance(self.screen, CommandPalette):
+        if self.screen.has_class("dialogue"):
+            self.notify(
+                "Answer or close this box first; then F2 finds every action.",
+                markup=False,
+            )
+        elif not isinstance(self.screen, CommandPalette):
             self.push_screen(CommandPalette(placeholder="Every action: type a word of it"))
 
     def action_help(self) -> None:
+        """Show the keys of this screen; those of the screen behind where a box is open."""
         from hostlink.app.screens.palette import Help
 
-        if not isinstance(self.screen, Help):
-            about = ABOUT if self.screen is self.desk else ""
-            self.push_screen(Help(self.screen, about))
+        if isinstance(self.screen, Help):
+            return
+        of = next(one for one in reversed(self.screen_stack) if not one.has_class("dialogue"))
+        box = BOX if of is not self.screen else ""
+        about = ABOUT if of is self.desk else ""
+        self.push_screen(Help(of, "\n".join(filter(None, (box, about)))))
 
     def action_leave(self) -> None:
         """Leave the app; ask first if there is unkept text or an unfinished job."""

@@ -109,6 +109,40 @@ def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -
     stage.play(story, port="")
 
 
+@pytest.mark.parametrize(
+    "box",
+    [
+        Ask("Which one?", [("leave", "Leave it"), ("take", "Take it")]),
+        AskText("What is it called?"),
+        Fill("Some lines", [("one", "one", "")], hint="Enter takes it."),
+        ErrorDialogue(HostlinkError("It failed.")),
+    ],
+    ids=lambda box: type(box).__name__,
+)
+def test_help_over_a_box_shows_the_keys_of_the_screen_behind(
+    stage: Any, wait: Any, shown: Any, box: Any
+) -> None:
+    """And says how the box is closed; F2 refuses in a sentence."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.push_screen(box)
+        await wait(pilot, lambda: app.screen is box)
+        await pilot.press("f1")
+        await wait(pilot, lambda: isinstance(app.screen, Help))
+        text = app.screen.query_one("#keys").content.plain
+        assert all(binding.description in text for binding in actions(app.desk))
+        assert "Escape closes it" in " ".join(shown(app).split())
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is box)
+        await pilot.press("f2")
+        await wait(pilot, lambda: bool(app._notifications))
+        (told,) = app._notifications
+        assert "close this box first" in told.message
+        assert app.screen is box
+
+    stage.play(story, port="")
+
+
 def test_an_action_is_found_by_its_words_and_done(stage: Any, wait: Any, find_action: Any) -> None:
     """Typing "settings" into the palette and Enter opens the settings."""
 
