@@ -216,6 +216,31 @@ def test_all_drafts_are_offered_one_after_the_other(stage: Any, wait: Any) -> No
     stage.play(story, port="")
 
 
+def test_a_draft_that_was_put_off_is_offered_when_asked_for(
+    stage: Any, wait: Any, find_action: Any
+) -> None:
+    """The question says so; without a draft a sentence says that there is none."""
+    left = Drafts(stage.folder / "drafts")
+    left.keep(Draft("10 REM\n", "ONE", at="2031-09-03T18:30:00+00:00"))
+    left.close()
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "the next start of hostlink offers it again" in app.screen.why
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await find_action(pilot, app, "draft")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("tab", "tab", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await find_action(pilot, app, "draft")
+        await pilot.press("enter")
+        await wait(pilot, lambda: (app.said or [""])[-1].startswith("No draft was left behind"))
+
+    stage.play(story, port="")
+
+
 def test_a_killed_app_loses_at_most_what_was_typed_last(
     terminal: Any, tmp_path: Path, start_app: Any
 ) -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from textual.timer import Timer
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.drafts import Draft, Drafts, LeftDraft, written_at
 from hostlink.app.sheet import Sheet, open_sheet
@@ -37,6 +38,13 @@ class DraftKeeper(DeskPart):
         """Offer the drafts that were left behind by windows that are gone, the newest first."""
         self.text_changed()  # what was typed while the app was starting
         self._offer(self._drafts.left())
+
+    def offer_again(self) -> None:
+        """Offer the drafts that were left behind, those answered with "Not now" too."""
+        left = self._drafts.left()
+        if not left:
+            self.app.tell("No draft was left behind: every text of a closed window is kept.")
+        self._offer(left)
 
     def text_changed(self) -> None:
         """Write the draft soon."""
@@ -109,6 +117,7 @@ class DraftKeeper(DeskPart):
             self._offer(others)
 
         draft = left.draft
+        more = f"{plural(len(others), 'more draft')} to come. " if others else ""
         rows = len([row for row in draft.text.splitlines() if row.strip()])
         at = written_at(draft)
         when = f" of {at.astimezone():%d %B, %H:%M}" if at is not None else ""
@@ -117,7 +126,8 @@ class DraftKeeper(DeskPart):
                 f"{draft.name or 'A listing without a name'}{when} was not kept in the archive: "
                 f"{plural(rows, 'line')}.",
                 [("later", "Not now"), ("open", "Open it again"), ("delete", "Delete it")],
-                why=f"{plural(len(others), 'more draft')} to come." if others else "",
+                why=f"{more}“Not now” leaves it: the next start of hostlink offers it again, "
+                f"and so does {way_to('drafts')}.",
             ),
             answered,
         )
