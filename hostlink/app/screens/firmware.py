@@ -14,6 +14,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
 from hostlink.app.screens.dialogues import Ask
@@ -111,8 +112,8 @@ class FirmwareScreen(Page[None]):
         "back to what the flash held before. Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("w", "write", "Write it to the board", tooltip="Asked first, with the cautions"),
-        Binding("g", "back", "Go back to the image before", tooltip="What flash held last"),
+        screen_key("firmware.write", "Write it to the board", "Asked first, with the cautions"),
+        screen_key("firmware.back", "Go back to the image before", "What flash held last"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

@@ -9,7 +9,7 @@ from rich.segment import Segment
 from rich.style import Style
 from rich.text import Text
 from textual import events
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.geometry import Size
 from textual.message import Message
 from textual.reactive import reactive
@@ -19,6 +19,7 @@ from textual.widget import Widget
 from textual.widgets.text_area import Selection, TextAreaTheme
 
 from hostlink.app import texts
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.themes import THEMES
 from hostlink.app.widgets.text_field import TextField
 from hostlink.words import safe
@@ -50,10 +51,14 @@ class ListingEditor(TextField):
     # is not selected, since the next key would overwrite it.
     found: reactive[tuple[Location, int] | None] = reactive(None)
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+home", "edge(0)", "Start of the listing", show=False),
-        Binding("ctrl+end", "edge(1)", "End of the listing", show=False),
-        Binding("ctrl+shift+home", "edge(0, True)", "Select to the start", show=False),
-        Binding("ctrl+shift+end", "edge(1, True)", "Select to the end", show=False),
+        screen_key("listing.start", "Start of the listing", action="edge(0)", show=False),
+        screen_key("listing.end", "End of the listing", action="edge(1)", show=False),
+        screen_key(
+            "listing.select-to-start", "Select to the start", action="edge(0, True)", show=False
+        ),
+        screen_key(
+            "listing.select-to-end", "Select to the end", action="edge(1, True)", show=False
+        ),
     ]
 
     class Refused(Message):

@@ -172,7 +172,7 @@ class _Write:
                     self._detail["restored"] = back = True
         what, advice = error.what, error.advice
         if isinstance(error, Interrupted):
-            what = "Stopped before anything was written; the board has its firmware still."
+            what = "Stopped before anything was written; the chip's flash is as it was."
         said = [error.kept]
         if "Nothing was written" not in error.kept:
             said.insert(0, "Nothing was written.")
