@@ -17,7 +17,7 @@ from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
-from hostlink.app.actions.table import BY_ID, EVERYWHERE
+from hostlink.app.actions.table import BY_ID, EVERYWHERE, way_to
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
@@ -240,7 +240,7 @@ class DeskApp(App[None]):
 
         if self.screen.has_class("dialogue"):
             self.notify(
-                "Answer or close this box first; then F2 finds every action.",
+                f"Answer or close this box first; then {way_to('every-action')} finds every action.",
                 markup=False,
             )
         elif not isinstance(self.screen, CommandPalette):
