@@ -240,7 +240,8 @@ class DeskApp(App[None]):
 
         if self.screen.has_class("dialogue"):
             self.notify(
-                f"Answer or close this box first; then {way_to('every-action')} finds every action.",
+                "Answer or close this box first; then "
+                f"{way_to('every-action')} finds every action.",
                 markup=False,
             )
         elif not isinstance(self.screen, CommandPalette):
