@@ -74,12 +74,8 @@ def adapt(
     proof = prove(material.listing, made, (source.name, target.name), inputs)
     if not common.json:
         _say_adapted(common, material.label, made, proof)
-    told: dict[str, object] = {
-        "listing": material.label,
-        "from": source.name,
-        "profile": target.name,
-    }
-    told |= {"text": made.listing.text(), **_adapted_dict(made, proof)}
+    told: dict[str, object] = {"listing": material.label}
+    told |= {"from": source.name, "profile": target.name, **_adapted_dict(made, proof)}
     if keep:
         note = f"adapted from {source.name} for {target.name}"
         told["kept"] = keep_listing(common, material, made.listing, (source, target), note)
@@ -151,6 +147,7 @@ def _cost(cost: int) -> str:
 
 def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:
     return {
+        "text": made.listing.text(),
         "before_bytes": made.before,
         "after_bytes": made.after,
         "limit_bytes": made.limit or None,
