@@ -98,14 +98,18 @@ class DeskApp(App[None]):
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
         self.gate = KeyGate(self, self._deliver)
+        self._register_themes()
+        self._plain = NoColor()
+        self._filters.append(self._plain)
+        self._plain.enabled = self.theme == MONOCHROME
+
+    def _register_themes(self) -> None:
+        """Leave only the themes of this app, and use the one of the settings."""
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self._theme_here(self.settings.theme)
         for name in set(self.available_themes) - {theme.name for theme in THEMES}:
             self.unregister_theme(name)
-        self._plain = NoColor()
-        self._filters.append(self._plain)
-        self._plain.enabled = self.theme == MONOCHROME
 
     async def on_event(self, event: Event) -> None:
         """Pass keys and pastes through the gate; Escape and a key in one read are two."""
