@@ -127,6 +127,7 @@ class Job(Generic[R]):
         self.on_end: list[Callable[[Job[R]], None]] = []
         self.future: Future[R] | None = None
         self.then = ""  # what the user wants, after "Stop it and"
+        self.doing = ""  # what happens to the board meanwhile, such as "is being loaded with TIDE"
         self.after_stop: Callable[[], Job[R]] | None = None  # does it again, with consent to stop
         self.incoming: deque[tuple[float, Event]] = deque()
 

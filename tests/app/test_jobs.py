@@ -54,6 +54,9 @@ def test_lines_turn_from_sent_to_proven_while_editing_goes_on(
         await wait(pilot, lambda: " sent" in shown(app) and looked() and rows["40"].endswith("─"))
         assert "─" in rows["board"] and not rows["120"].endswith("─")
         assert "Loading the shipped TIDE into the practice board: Sending, " in rows["Loading"]
+        assert rows["The"].strip() == "The practice board is being loaded with the shipped TIDE."
+        app.desk.readings.show()  # as when another board is read meanwhile
+        await wait(pilot, lambda: looked() and " sent" in rows["board"])
         assert " s left" in rows["Loading"]
         assert app.screen is app.desk and app.desk.focused is app.desk.editor
         await pilot.press("end")
@@ -62,6 +65,7 @@ def test_lines_turn_from_sent_to_proven_while_editing_goes_on(
         await wait(pilot, lambda: "reading back" in shown(app))
         await wait(pilot, lambda: looked() and rows["40"].endswith("━"))
         assert not rows["10"].endswith("━") and "Loading" not in rows
+        await wait(pilot, lambda: looked() and " holds TIDE revision 1, " in rows["The"])
         assert any("TIDE@1 is on the board, proven" in said for said in app.said)
         app.desk.readings.unknown_now(app.boards.current)
         await wait(pilot, lambda: looked() and not rows["40"].endswith("━"))

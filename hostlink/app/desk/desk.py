@@ -102,6 +102,8 @@ class Desk(Screen[None]):
 
     def on_resize(self, event: events.Resize) -> None:
         self.set_class(event.size.width < SLIM, "-slim")
+        if self.app.begun:
+            self.readings.show_board()
 
     def _focus_moved(self, focused: Widget | None) -> None:
         """Where there is room for one only, show the listing again once it has the focus."""

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import KnownContents
+from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
 from hostlink.words import plural
 
@@ -106,6 +106,7 @@ class Transfers(DeskPart):
             f"Loading {material.label} into {name}",
             lambda session, archive: load(session, archive, material, options),
             then="load",
+            doing=f"is being loaded with {revision_words(material.label)}",
         )
         job.progress.phase = f"about {seconds:,} s"
         self.desk.progress.sends(job, text)
@@ -264,7 +265,7 @@ class Transfers(DeskPart):
         if attached is None:
             return
         name = self.desk.readings.name_of(attached)
-        job = attached.do(f"Backing up {name}", backup, then="back up")
+        job = attached.do(f"Backing up {name}", backup, then="back up", doing="is being backed up")
 
         def done(backed: BackedUp) -> str:
             names = ", ".join(item.name for item in backed.backup.items)
