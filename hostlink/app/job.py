@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
 
 R = TypeVar("R")
-_NEWS = LineRepaired | Warned | Rescued | BoardAnswered
+_NEWS = Warned | Rescued | BoardAnswered
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
@@ -100,7 +100,7 @@ class Progress:
                 self._tell(self.detail, news=False)
         elif isinstance(event, RowPrinted):
             self._tell(event.text, news=False)
-        elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
+        elif isinstance(event, _NEWS | LineRepaired | AlreadyKept | KeptAs | BackupKept):
             if isinstance(event, LineRepaired):
                 self.repairs += 1
                 self.sent.discard(event.number or 0)

@@ -78,6 +78,7 @@ class Desk(Screen[None]):
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
         self.pastes: Pastes = Pastes(self)
+        self._told_of: str | None = None  # the text that the message in the last line is about
 
     @property
     def editor(self) -> ListingEditor:
@@ -170,6 +171,8 @@ class Desk(Screen[None]):
     def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
         event.stop()
         self.drafts.text_changed()
+        if self._told_of not in (None, self.editor.text):
+            self.show_told("")
 
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()
@@ -220,8 +223,9 @@ class Desk(Screen[None]):
 
         self.app.push_screen(WordsLine(), chosen)
 
-    def show_told(self, sentence: str) -> None:
-        """Show a message in the last line."""
+    def show_told(self, sentence: str, *, of_text: bool = False) -> None:
+        """Show a message in the last line; see `DeskApp.tell`."""
+        self._told_of = self.editor.text if of_text else None
         text, room = safe(sentence), self.size.width - 2 - len(HELP)
         if text and len(text) < room - 2:
             text = f"{text:<{room}}{HELP}"

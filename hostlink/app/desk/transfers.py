@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
+from hostlink.app.job_words import sent_again
 from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -114,7 +114,7 @@ class Transfers(DeskPart):
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, text)
             room = f" of {loaded.limit:,}" if loaded.limit else ""
-            repairs = f", {plural(loaded.report.repairs, 'repair')}" * bool(loaded.report.repairs)
+            repairs = f", {sent_again(loaded.report.repairs)}" * bool(loaded.report.repairs)
             return (
                 f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
                 f"bytes{repairs}. Next: run it ({way_to('run')})."

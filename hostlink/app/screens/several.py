@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.texts import board_sentence, revision_words
@@ -259,8 +260,8 @@ class SeveralScreen(Page[None]):
         def done(loaded: Loaded) -> str:
             desk.transfers.after_load(attached, loaded, text)
             report = loaded.report
-            repairs = plural(report.repairs, "repair")
-            return f"{loaded.spec or loaded.label} is loaded, proven, {repairs}."
+            repairs = f", {sent_again(report.repairs)}" * bool(report.repairs)
+            return f"{loaded.spec or loaded.label} is loaded, proven{repairs}."
 
         self._do(
             attached,
