@@ -54,6 +54,7 @@ class Ways:
     save_with_name: str
     save_all_the_same: str
     store: str
+    answer_questions: str
     answer_from_file: str
     allow_time: str
     load: By

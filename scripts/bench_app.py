@@ -4,8 +4,8 @@ First paint is the time from starting the process until the first drawing with t
 done, against a bare Textual app with the same widgets, run in turn. The large archive has PROGRAMS
 programs; a keystroke is its search and the drawing of what it found. The flood is a practice board
 in real time at 115,200 baud that sends without end, while a key is pressed in the editor twice a
-second. The bunches of keys are those of bench_keys, and what app and console take of a core at rest
-is measured by bench_idle.
+second. The bunches of keys are those of bench_keys, what app and console take of a core at rest is
+measured by bench_idle, and what a kill loses of the typing by bench_kill.
 """
 
 from __future__ import annotations
@@ -21,6 +21,8 @@ from pathlib import Path
 from typing import Any
 
 from bench_keys import BUNCHES, WRONG, bunched
+from bench_kill import KILLS, MOST_LOST, killed
+from bench_kill import WRONG as WRONG_DRAFTS
 from bench_python import compiled_environment
 from bench_report import Row, Section, Target
 
@@ -31,6 +33,7 @@ FLOOD_S = 60.0
 RUNS = 9
 IDLE_S, SETTLE_S = 30.0, 10.0
 PAINT_LIMIT, KEY_MS, ANSWER_MS, GROWTH_MB, IDLE_PERCENT = 1.5, 50, 100, 20, 1
+LOST_S = 2
 
 BARE = '''
 import time
@@ -121,10 +124,12 @@ def run(
     runs: int = RUNS,
     bunches: int = BUNCHES,
     idle_for: tuple[float, float] = (IDLE_S, SETTLE_S),
+    kills: int = KILLS,
 ) -> Section:
     """Measure all parts in a temporary folder.
 
     bunches: of keys, as in bench_keys. idle_for: seconds measured at rest, and seconds before that.
+    kills: of apps that are typed to, as in bench_kill.
     """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -135,9 +140,10 @@ def run(
         flood = flooded(folder / "flood.sqlite3", flood_s)
         keys = bunched(folder / "keys", bunches)
         at_rest = resting(*idle_for)
+        kill = killed(kills)
     rows: list[Row] = [
         {"what": what, "value": round(value, 3), "unit": unit}
-        for what, value, unit in (*paint, *large, *flood, *keys, *at_rest)
+        for what, value, unit in (*paint, *large, *flood, *keys, *at_rest, *kill)
     ]
     values = {str(row["what"]): float(str(row["value"])) for row in rows}
     targets = [
@@ -148,6 +154,11 @@ def run(
         Target.at_most("bunches with a key lost or misplaced", values[WRONG], 0),
         Target.at_most("memory growth during a flood, MB", values["memory growth"], GROWTH_MB),
         *(Target.at_most(f"{what}, {unit}", value, IDLE_PERCENT) for what, value, unit in at_rest),
+        *(
+            Target.at_most(f"{what}, {unit}", values[what], limit)
+            for what, unit, limit in ((MOST_LOST, "s", LOST_S), (WRONG_DRAFTS, "kills", 0))
+            if what in values
+        ),
     ]
     notes = (f"{programs:,} programs; {flood_s:g} s of flood; median of {runs} first paints.", "")
     return Section("app", rows, targets, notes)

@@ -53,7 +53,7 @@ def _share(words: list[str], sign: bytes, seconds: float, settle_s: float) -> fl
             "TERM": "xterm-256color",
         }
         command = [sys.executable, "-m", "hostlink", *words]
-        with _in_terminal(command, environment, sign) as process:
+        with in_terminal(command, environment, sign) as (process, _):
             time.sleep(settle_s)
             if process.poll() is not None:
                 raise RuntimeError("hostlink ended before it was measured")
@@ -101,9 +101,10 @@ def _board(folder: str) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def _in_terminal(
+def in_terminal(
     command: list[str], environment: dict[str, str], sign: bytes
-) -> Iterator[subprocess.Popen[bytes]]:
+) -> Iterator[tuple[subprocess.Popen[bytes], int]]:
+    """Run a program in a terminal; give it and our end of that once it has drawn `sign`."""
     ours, theirs = pty.openpty()
     fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
     process = subprocess.Popen(
@@ -115,8 +116,8 @@ def _in_terminal(
     answers.start()
     try:
         if not seen.wait(_LONGEST_START_S):
-            raise RuntimeError("hostlink did not come to talk to the board")
-        yield process
+            raise RuntimeError(f"hostlink did not draw {sign.decode()!r}")
+        yield process, ours
     finally:
         process.kill()
         process.wait()

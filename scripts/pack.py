@@ -145,6 +145,14 @@ def copy_project(folder: Path) -> None:
         shutil.copy(ROOT / "scripts" / name, folder / name)
 
 
+def _has_programs() -> bool:
+    from hostlink.archive import Archive
+    from hostlink.archive.database.place import archive_path
+
+    with Archive.open(archive_path(), create=False, read_only=True) as archive:
+        return bool(archive.programs())
+
+
 def copy_yours(folder: Path, files: Iterable[Path]) -> list[str]:
     """Copy what is the user's own; return a sentence on each part."""
     from hostlink.archive.database.place import archive_path
@@ -154,8 +162,10 @@ def copy_yours(folder: Path, files: Iterable[Path]) -> list[str]:
     if archive_path().exists():
         # Status 1 says that something in it is damaged: what is whole is there, and was told.
         run_line(["archive", "duplicate", str(folder / wheels.ARCHIVE), "--quiet"])
-        run_line(["give", "-o", str(folder / "listings"), "--quiet"])
-        told.append(f"Your archive is in it as {wheels.ARCHIVE}, its programs in listings.")
+        told.append(f"Your archive is in it as {wheels.ARCHIVE}.")
+        if _has_programs():
+            run_line(["give", "-o", str(folder / "listings"), "--quiet"])
+            told.append("Its programs are in the folder listings.")
     for file in files:
         copy = shutil.copytree if file.is_dir() else shutil.copy
         (folder / "files").mkdir(exist_ok=True)

@@ -90,7 +90,7 @@ class DeskApp(App[None]):
         self.opens = opens
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
-        self._gate = KeyGate(self, self._deliver)
+        self.gate = KeyGate(self, self._deliver)
         for theme in THEMES:
             self.register_theme(theme)
         self.theme = self._theme_here(self.settings.theme)
@@ -106,7 +106,7 @@ class DeskApp(App[None]):
             await super().on_event(event)
             return
         for each in separated(event) if isinstance(event, Key) else (event,):
-            await self._gate.take(each)
+            await self.gate.take(each)
 
     async def _deliver(self, event: Key | Paste) -> None:
         """Handle a key, but never type what may have been Alt and a letter into a text."""
@@ -217,16 +217,18 @@ class DeskApp(App[None]):
         done: Done,
         failed: Failed | None = None,
         then: Callable[[Any], None] | None = None,
+        follow: Callable[[Job[Any]], object] | None = None,
     ) -> None:
         """Show a job's progress, then its result or its error.
 
-        A job that was begun on the desk is shown there, any other in a view of its own.
+        A job that was begun on the desk is shown there, any other in a view of its own. follow:
+        shows the job, and again one that is begun in its place, so that no view is opened.
 
         done: takes the result; returns the sentence to show, None for none. failed: takes the
         error; returns what to do instead of showing it, or None. then: takes the result after the
         view was closed, which stays open if there is something to read.
         """
-        JobShowing(self, job, done, failed, then).begin()
+        JobShowing(self, job, done, failed, then, follow).begin()
 
     # --- actions -----------------------------------------------------------------------------
 

@@ -22,18 +22,20 @@ def aside(
     done: Callable[[T], None],
     failed: Callable[[HostlinkError], None] | None = None,
 ) -> None:
-    """Do what may take long, with many files, in a worker's thread; then `done` with its answer.
+    """Run slow work with files in a worker thread, then call `done` with its result.
 
-    failed: what to do with an error of ours in place of showing it.
+    failed: called with a HostlinkError, which is shown otherwise. Any other error is shown as a
+    fault in hostlink; the app goes on.
     """
 
     def run() -> None:
+        then: Callable[[], object]
         try:
-            answer = work()
+            then = partial(done, work())
         except HostlinkError as error:
             then = partial(failed or app.show_error, error)
-        else:
-            then = partial(done, answer)
+        except Exception as error:  # noqa: BLE001 - shown, and must not end the app
+            then = partial(app.show_error, error)
         if not get_current_worker().is_cancelled:
             app.call_from_thread(then)
 

@@ -64,6 +64,8 @@ class AttachedBoards:
 
         if port in self.by_port:
             self.make_current(port)
+            if then is not None:
+                then(self.by_port[port])
             return
         chosen: tuple[Profile, bool] | None = self.app.careful(lambda: self.profile_for(port))
         if chosen is None:

@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Finding, Listing, review
@@ -29,14 +30,12 @@ class FindingsScreen(Page[int | None]):
     app: DeskApp
     AUTO_FOCUS = "#findings"
     FOOT = (
-        "Enter goes to the line. Space silences the rule for this program, or hears it again. "
+        "Enter goes to the line. Space silences the rule for this program, or reports it again. "
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "go", "Go to the line", tooltip="In the editor"),
-        Binding(
-            "space", "silence", "Silence the rule, or hear it", tooltip="For this program alone"
-        ),
+        screen_key("findings.silence", "Silence the rule, or report it", "For this program alone"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

@@ -36,8 +36,11 @@ _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 class Progress:
     """How far a job has come. Bytes and lines are those confirmed; times in seconds of the link.
 
-    sent: the numbers of the lines confirmed since the memory was cleared. told: sentences worth
-    reading, in order, each with whether it is news that must not be missed.
+    sent: the numbers of the lines confirmed since the memory was cleared. done_pages, all_pages: of
+    flash, in this phase. read_pages: how many were read, from the first; proven_pages: the numbers
+    of those written and read back; last_page: the last of
+    either. told: sentences worth reading, in order, each with whether it is
+    news that must not be missed.
     """
 
     phase: str = "Waiting for its turn"
@@ -49,6 +52,11 @@ class Progress:
     repairs: int = 0
     detail: str = ""
     sent: set[int] = field(default_factory=set)
+    done_pages: int = 0
+    all_pages: int = 0
+    read_pages: int = 0
+    proven_pages: set[int] = field(default_factory=set)
+    last_page: int | None = None
     told: list[tuple[str, bool]] = field(default_factory=list)
     first_at: float | None = None
     last_at: float = 0.0
@@ -63,8 +71,12 @@ class Progress:
     def left_s(self, wire_rate: float) -> float | None:
         """Return the seconds until everything is sent and read back once, or None if unknown.
 
-        Sending goes on at the rate so far. wire_rate: in bytes a second, for the reading.
+        Sending goes on at the rate so far. wire_rate: in bytes a second, for the reading. For pages
+        of flash: until this phase ends.
         """
+        if self.all_pages:
+            spent_s = self.last_at - (self.first_at or 0.0)
+            return spent_s * (self.all_pages - self.done_pages) / self.done_pages
         rate = self.rate
         reading_s = self.all_bytes / wire_rate
         return (self.all_bytes - self.sent_bytes) / rate + reading_s if rate else None
@@ -84,7 +96,7 @@ class Progress:
         if isinstance(event, Phase):
             self.phase, self.detail = event.text, ""
             self.first_at, self.last_at = at, at
-            self.sent_bytes = self.sent_lines = self.all_lines = 0
+            self.sent_bytes = self.sent_lines = self.all_lines = self.all_pages = 0
             if event.text.startswith("Clearing"):
                 self.sent.clear()
             self._tell(event.words, news=False)
@@ -94,10 +106,17 @@ class Progress:
             self.sent_lines, self.all_lines = event.sent_lines, event.all_lines
             self.sent_bytes, self.all_bytes = event.sent_bytes, event.all_bytes
             self.last_at = at
-        elif isinstance(event, Captured | PagesRead | PageProven):
+        elif isinstance(event, Captured):
             self.detail = event_words(event, KEYS)
-            if isinstance(event, Captured):
-                self._tell(self.detail, news=False)
+            self._tell(self.detail, news=False)
+        elif isinstance(event, PagesRead | PageProven):
+            self.detail = event_words(event, KEYS)
+            self.done_pages, self.all_pages, self.last_at = event.done, event.pages, at
+            if isinstance(event, PagesRead):
+                self.read_pages, self.last_page = event.done, event.done - 1
+            else:
+                self.last_page = event.page
+                self.proven_pages.add(event.page)
         elif isinstance(event, RowPrinted):
             self._tell(event.text, news=False)
         elif isinstance(event, _NEWS | LineRepaired | AlreadyKept | KeptAs | BackupKept):
@@ -126,6 +145,7 @@ class Job(Generic[R]):
         self.on_change: list[Callable[[Job[R]], None]] = []
         self.on_end: list[Callable[[Job[R]], None]] = []
         self.future: Future[R] | None = None
+        self.stop_question = ""  # asked before it is stopped; "" to stop it at once
         self.then = ""  # what the user wants, after "Stop it and"
         self.doing = ""  # what happens to the board meanwhile, such as "is being loaded with TIDE"
         self.after_stop: Callable[[], Job[R]] | None = None  # does it again, with consent to stop

@@ -22,7 +22,7 @@ Failed = Callable[[BaseException], Callable[[], object] | None]
 class JobShowing:
     """Shows one job: on the desk if it was begun there, else in a view of its own.
 
-    done, failed, then: see `DeskApp.watch_job`.
+    done, failed, then, follow: see `DeskApp.watch_job`.
     """
 
     app: DeskApp
@@ -30,21 +30,24 @@ class JobShowing:
     done: Done
     failed: Failed | None
     then: Callable[[Any], None] | None
+    follow: Callable[[Job[Any]], object] | None = None
     _view: JobView | None = None
 
     def begin(self) -> None:
         """Show the job from now on, and its result or its error when it ends."""
         job = self.job
-        on_desk = self.app.screen is self.app.desk
-        if job.shown and not on_desk:
+        follow = self.follow
+        if follow is None and self.app.screen is self.app.desk:
+            follow = self.app.desk.progress.follow
+        if job.shown and follow is None:
             from hostlink.app.screens.jobview import JobView
 
             self._view = JobView(job)
         job.on_end.append(self._ended)
         if self._view is not None:
             self.app.push_screen(self._view, self._closed)
-        elif job.shown:
-            self.app.desk.progress.follow(job)
+        elif job.shown and follow is not None:
+            follow(job)
             job.on_end.append(self._closed)
 
     def _ended(self, job: Job[Any]) -> None:

@@ -31,10 +31,11 @@ def sent_again(repairs: int) -> str:
 
 def figures(progress: Progress, baud: int) -> list[str]:
     """Return figures of a job's progress, the most important first. baud: the speed of the link."""
+    if progress.detail and progress.all_pages:
+        return [_left(progress, baud), progress.detail]
     if progress.detail or not progress.all_lines:
         return [progress.detail] if progress.detail else []
-    left = progress.left_s(baud / _BITS)
-    words = [f"about {max(1, round(left)):,} s left"] if left is not None else []
+    words = [left] if (left := _left(progress, baud)) else []
     words.append(f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}")
     words.append(f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}")
     if progress.repairs:
@@ -43,3 +44,12 @@ def figures(progress: Progress, baud: int) -> list[str]:
         share = min(100, round(100 * progress.rate * _BITS / baud))
         words += [f"{progress.rate:,.0f} bytes a second", f"{share} % of the wire's limit"]
     return words
+
+
+def _left(progress: Progress, baud: int) -> str:
+    """Return how long a job, or its pages of this phase, will still take; "" if unknown."""
+    left = progress.left_s(baud / _BITS)
+    if left is None:
+        return ""
+    of_phase = " for this part" if progress.all_pages else ""
+    return f"about {max(1, round(left)):,} s left{of_phase}"

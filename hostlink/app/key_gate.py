@@ -16,6 +16,7 @@ the focus before. Rules:
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from collections.abc import Awaitable, Callable
 from typing import TYPE_CHECKING, Any
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from textual.app import App
 
 _LONGEST_S = 10.0
+_PAUSE_S = 0.7  # without a key: nobody is typing
 _STILL, _ROUNDS = 3, 12  # rounds; after so many of one key the focus keeps moving
 _EDITS = frozenset(("left", "right", "home", "end", "backspace", "delete"))
 _MOVES = frozenset(("enter", "up", "down", "pageup", "pagedown"))  # in a text of several lines
@@ -47,13 +49,20 @@ class KeyGate:
         self._seen: tuple[object, object] = (None, None)
         self._limit: Timer | None = None
         self._settled: object = None  # the screen that the last key was delivered to
+        self._taken_at = -_PAUSE_S
 
     @property
     def _closed(self) -> bool:
         return self._limit is not None  # while it is closed its limit runs
 
+    @property
+    def pause_s(self) -> float:
+        """Return in how many seconds a pause in the typing will have come, 0 if it has."""
+        return max(0.0, self._taken_at + _PAUSE_S - time.monotonic())
+
     async def take(self, event: Key | Paste) -> None:
         """Deliver a key or a paste now, or once those before it have been handled."""
+        self._taken_at = time.monotonic()
         if not self._closed and self._app.screen is not self._settled:
             self._close()  # a screen that no key opened: it may not be drawn yet
         if self._closed:

@@ -75,12 +75,13 @@ def read_settings(path: Path) -> Settings:
     if not (isinstance(keys, dict) and all(isinstance(key, str) for key in keys.values())):
         return Settings(fault=f"The settings {path} hold keys that are not text.")
     theme = values.pop("theme") or DARK
-    fault = ""
+    faults = list[str]()
     if wrong := fault_in(keys):
-        fault = f"The settings {path} {wrong}. All keys are as they come."
+        faults.append(f"The settings {path} {wrong}. The default keys are used.")
     if theme not in NAMES:
-        fault = f'The settings {path} name a theme "{theme}" that there is not.'
+        faults.append(f'The settings {path} name an unknown theme, "{theme}".')
         theme = DARK
+    fault = " ".join(faults)
     return Settings(theme=theme, capture_minutes=minutes, fault=fault, keys=keys, **values)
 
 

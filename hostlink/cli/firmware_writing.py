@@ -45,7 +45,7 @@ def write_one(
     from hostlink.jobs.firmware.writing import AfterWriteError
 
     with common.archive() as archive, PageTeller(quiet=common.quiet) as teller:
-        check_first_steps(archive, steps)
+        check_first_steps(archive, steps, common.the_port())
         if reviewed is not None:
             role = _role(common, archive, reviewed.image, role or "")  # before a port is opened
         with common.session(archive, teller.emit) as session:

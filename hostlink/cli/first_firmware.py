@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from hostlink.cli.context import CommonOptions
 from hostlink.cli.output import say
 from hostlink.cli.stopping import agreed, answered
+from hostlink.errors import HostlinkError, RefusedError
 
 if TYPE_CHECKING:
     from hostlink.archive import Archive
@@ -67,12 +68,15 @@ def ask_role() -> str:
     return answered("What is this image for?", choices=tuple(ROLES))
 
 
-def check_first_steps(archive: Archive, steps: FirstSteps) -> None:
-    """Refuse a label or a listing that cannot be used, before a port is opened."""
+def check_first_steps(archive: Archive, steps: FirstSteps, port: str) -> None:
+    """Refuse a label or a listing that cannot be used, before the port is opened."""
     from hostlink.archive.boards import checked_label
+    from hostlink.jobs.boards import check_free_label
     from hostlink.jobs.listing_source import find_material
 
     checked_label(steps.label)
+    if steps.label:
+        check_free_label(archive, port, steps.label)
     if steps.load:
         find_material(steps.load, archive)
 
@@ -86,31 +90,49 @@ def take_first_steps(
 ) -> Loaded | None:
     """Label a board that has its first firmware, and load its first program if wanted."""
     session.attach()
-    _label(common, session, archive, steps)
+    label = _label(common, session, archive, steps)
     material = _first_program(common, archive, steps, teller)
     if material is None:
         return None
     from hostlink.jobs.loading import LoadOptions
     from hostlink.jobs.loading import load as load_job
 
-    loaded = load_job(session, archive, material, LoadOptions())
+    try:
+        loaded = load_job(session, archive, material, LoadOptions())
+    except RefusedError as error:
+        kept = "The firmware is written and read back; the program was not loaded."
+        raise error.but(kept=kept) from error
+    except HostlinkError as error:
+        kept = f"The firmware is written and read back. {error.kept}"
+        raise error.but(kept=kept.strip()) from error
     teller.close()
+    run = f"hostlink run --port {label or session.choice.port}"
     say(
-        f"{loaded.spec or loaded.label} is in its memory, proven. `hostlink run` runs it.",
+        f"{loaded.spec or loaded.label} is in its memory, proven. `{run}` runs it.",
         quiet=common.quiet,
     )
     return loaded
 
 
-def _label(common: CommonOptions, session: Session, archive: Archive, steps: FirstSteps) -> None:
+def _label(common: CommonOptions, session: Session, archive: Archive, steps: FirstSteps) -> str:
+    """Label the board by the option, or as answered; a label that cannot be is asked for again."""
     from hostlink.jobs.boards import label_board
 
-    label = steps.label
-    if not label and may_ask(common):
-        label = answered("What do you call this board, such as a colour? (Enter: no label)")
-    if label:
-        label_board(archive, session.choice.port, label)
+    while True:
+        label = steps.label
+        if not label and may_ask(common):
+            label = answered("What do you call this board, such as a colour? (Enter: no label)")
+        if not label:
+            return ""
+        try:
+            label_board(archive, session.choice.port, label)
+        except HostlinkError as error:
+            if steps.label:
+                raise error.but(kept="The firmware is written and read back.") from error
+            say(error.what)
+            continue
         say(f"It is called {label} from now on.", quiet=common.quiet)
+        return label
 
 
 def _first_program(

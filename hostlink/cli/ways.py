@@ -45,6 +45,7 @@ COMMANDS = Ways(
     save_with_name=_with("save NAME"),
     save_all_the_same="with --yes",
     store=_with("store"),
+    answer_questions="at the keyboard, through a pipe, or from a file with --input FILE",
     answer_from_file="with --input FILE",
     allow_time="with --seconds",
     load=_on("load"),

@@ -18,7 +18,17 @@ LEGEND = (
 def memory_map(segments: Sequence[Segment], chip: Chip, boot_bytes: int) -> list[str]:
     """Return rows of `address  characters`, one character for each page of the chip's flash."""
     boot = chip.application_end(boot_bytes) // chip.page_bytes
-    used = {
+    used = pages_of(segments, chip)
+    signs = [_sign(page, page in used, boot) for page in range(chip.pages)]
+    return [
+        f"{row * chip.page_bytes:04X}  {''.join(signs[row : row + PAGES_A_ROW])}"
+        for row in range(0, chip.pages, PAGES_A_ROW)
+    ]
+
+
+def pages_of(segments: Sequence[Segment], chip: Chip) -> set[int]:
+    """Return the numbers of the pages of flash in which an image has bytes."""
+    return {
         page
         for start, stop in segments
         for page in range(
@@ -26,11 +36,6 @@ def memory_map(segments: Sequence[Segment], chip: Chip, boot_bytes: int) -> list
             min(-(-stop // chip.page_bytes), chip.pages),
         )
     }
-    signs = [_sign(page, page in used, boot) for page in range(chip.pages)]
-    return [
-        f"{row * chip.page_bytes:04X}  {''.join(signs[row : row + PAGES_A_ROW])}"
-        for row in range(0, chip.pages, PAGES_A_ROW)
-    ]
 
 
 def segment_rows(segments: Sequence[Segment]) -> list[tuple[str, str, int]]:

@@ -44,9 +44,7 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
     image = read.image
     findings = [*read.findings]
     if not image.segments or not image.flash:
-        empty = image.segments or not read.findings or not any(f.line for f in read.findings)
-        what = "The image is empty." if empty else "No record of the file can be used."
-        findings.append(ImageFinding("empty-image", "error", what))
+        findings.append(ImageFinding("empty-image", "error", _why_empty(read)))
     else:
         findings += _places(image, chip, boot_bytes)
         findings += _vectors(image, chip)
@@ -54,6 +52,19 @@ def review_image(read: HexFile, chip: Chip, boot_bytes: int) -> ImageReview:
     order = {"error": 0, "doubt": 1, "note": 2}
     findings.sort(key=lambda each: (order[each.weight], each.line or 0))
     return ImageReview(image, chip, boot_bytes, tuple(findings))
+
+
+def _why_empty(read: HexFile) -> str:
+    """Return why an image has no byte for the flash of its chip."""
+    segments = read.image.segments
+    if segments:
+        return (
+            f"All of it lies outside the flash, from {segments[0][0]:X} on: it is for another "
+            "chip, or for a memory that is not flash."
+        )
+    if any(finding.line for finding in read.findings):
+        return "No record of the file can be used."
+    return "The image is empty."
 
 
 def _places(image: Image, chip: Chip, boot_bytes: int) -> Iterator[ImageFinding]:

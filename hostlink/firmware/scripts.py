@@ -99,8 +99,8 @@ class FlashScripts:
     def write_plan(self, plan: Plan, on_page: OnPage) -> Script[None]:
         """Carry a plan out; the last page goes in only when all others are proven.
 
-        It has one attempt at a time. If that meets any damage, the page may be wrong or may have
-        gone where another one stood: the guard goes back before that is mended. Raises Unproven.
+        It is tried once per round. After any damage the page may be wrong, or may have overwritten
+        another one, so the guard page is written again before that is repaired. Raises Unproven.
         """
         *body, (first, data) = plan.pages
         guard = (first, guard_page(len(data)))
@@ -115,7 +115,7 @@ class FlashScripts:
         raise Unproven(first)
 
     def _write_guarded(self, pages: Iterable[Page], guard: Page, on_page: OnPage) -> Script[None]:
-        """Write pages; where a damaged address may have sent one onto the guard, look after it."""
+        """Write pages; rewrite the guard page if a damaged address may have overwritten it."""
         for page, data in pages:
             before = self.failures
             yield from self._write_proven(page, data)
@@ -124,10 +124,10 @@ class FlashScripts:
             on_page(page)
 
     def _settle(self, wanted: Sequence[Page], guard: Page) -> Script[None]:
-        """Where bytes were damaged: read all again until nothing was to be written. Else Unproven.
+        """After any damage, read all pages again and rewrite wrong ones until a pass finds none.
 
-        A damaged address sends a page elsewhere; where a page is written anew and was right
-        already, its own reading back does not tell.
+        Raises Unproven if that does not end. A damaged address sends a page elsewhere; reading back
+        a page that was right before cannot show that.
         """
         if not self.failures:
             return
@@ -206,7 +206,7 @@ class FlashScripts:
         raise Unproven(page)
 
     def _write_at_once(self, page: int, data: bytes) -> Script[bool]:
-        """Whether one attempt was answered well and reads back as wanted."""
+        """Write a page once; return whether it was acknowledged and reads back as wanted."""
         try:
             yield from self._write(page, data)()
         except AskFailed:
@@ -223,7 +223,7 @@ class FlashScripts:
         return ask
 
     def _reads_as(self, page: int, data: bytes) -> Script[bool]:
-        """Whether one of a few readings of a page is as wanted: a reading may be damaged too."""
+        """Return whether one of a few readings of a page is as wanted; a reading may be damaged."""
         for _ in range(_READINGS):
             if (yield from self._patiently(self._read_page(page))) == data:
                 return True
@@ -251,10 +251,10 @@ class FlashScripts:
     def _regain(self) -> Script[None]:
         """Get back into step and enter programming mode again.
 
-        Mostly the answer was damaged, and the bootloader waits for the next command. Else it waits
-        for the rest of a frame: that is filled up, so that it answers. Not with end-of-packet, for
-        a damaged question (to read a page differs in one bit from to write one) would then be
-        carried out with what fills it.
+        Mostly the answer was damaged, and the bootloader waits for the next command. Otherwise it
+        waits for the rest of a frame, which is padded so that it answers. End-of-packet is not used
+        as padding: a damaged command to read a page differs in one bit from one to write it, and
+        would be carried out with the padding.
         """
         try:
             yield from synchronise(_TRIES_BEFORE_FILLING)

@@ -99,6 +99,17 @@ def label_board(archive: Archive, port: str, label: str) -> tuple[Board, str]:
     return archive.board_label(board.uuid, label), board.label
 
 
+def check_free_label(archive: Archive, port: str, label: str) -> None:
+    """Raise RefusedError if a label belongs to another board than the one at a port."""
+    holder = next((one for one in archive.boards() if fold(one.label) == fold(label)), None)
+    if holder is not None and not is_board(identity_of(port), holder):
+        raise RefusedError(
+            f"Another board is labelled {holder.label} already.",
+            kept="Nothing was written.",
+            advice="Choose another label.",
+        )
+
+
 def looks_like_label(text: str) -> bool:
     """Return whether the name of a port can only be the label of a board."""
     if "://" in text or text.startswith("practice:") or os.path.basename(text) != text:  # noqa: PTH119

@@ -30,11 +30,12 @@ from hostlink.jobs.session.rescuing import rescue_held
 from hostlink.jobs.session.session import Session
 from hostlink.jobs.typing_errors import (
     checked_bytes,
+    no_room_error,
     not_entered_error,
     too_long_error,
 )
 from hostlink.link.taking_back import TakingBack, take_back
-from hostlink.link.typed import Typed
+from hostlink.link.typed import Outcome, Typed
 from hostlink.listing import Line
 from hostlink.words import safe
 
@@ -139,6 +140,8 @@ class Console(Listening):
             self._output.forget_line()
         if core.cut_at:
             raise too_long_error(data, core.cut_at, self._fate_of_part(session, line, core))
+        if core.outcome is Outcome.CROWDED and self.at_prompt:
+            raise no_room_error(data, core.room, self._fate_of_part(session, line, core))
         session.dialogue.evidence.note(DamageSign.RETYPED, core.repairs)
         if not core.committed:
             is_silent = not (core.echo_heard or core.heard)

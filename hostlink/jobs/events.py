@@ -63,10 +63,11 @@ class PagesRead:
 
 @dataclass(frozen=True, slots=True)
 class PageProven:
-    """A page was written and read back: `done` of the `pages` to write."""
+    """A page was written and read back: `done` of the `pages` to write. page: its number."""
 
     done: int
     pages: int
+    page: int
 
 
 def put_back_advice(spec: str) -> Advice:

@@ -71,6 +71,22 @@ class PutBack:
     unchanged: tuple[str, ...]
     unproven: dict[str, str]
 
+    @property
+    def sentences(self) -> list[str]:
+        """Return what was put back, and what of it is not proven, in sentences."""
+        parts = ["memory"] if self.memory else []
+        parts += [f"{name} (stored)" for name in self.stored]
+        parts += [f"{name} (was there already)" for name in self.unchanged]
+        proven = [part for part in parts if part.split(" (")[0] not in self.unproven]
+        told = [f"{self.spec} is on the board, proven: {', '.join(proven)}."] if proven else []
+        told += [
+            f"{name} is as it was kept, which was not proven: {why}."
+            for name, why in self.unproven.items()
+        ]
+        if not self.memory:
+            told.append("Memory holds what it held before.")
+        return told
+
 
 def chosen_items(backup: Backup, names: Sequence[str]) -> list[BackupItem]:
     """Return the named items, or all if none is named. Raises RefusedError for unknown names."""

@@ -38,6 +38,21 @@ def too_long_error(data: bytes, most: int, made: str) -> LineTooLongError:
     )
 
 
+def no_room_error(data: bytes, room: int, made: str) -> RefusedError:
+    """Return the error for a line that the board's full memory has no room for.
+
+    data: the line. room: characters that the board accepts. made: what the board did with the part
+    that it accepted, in a sentence.
+    """
+    return RefusedError(
+        f"The line does not fit: the board's memory is so full that it takes {room:,} of its "
+        f"{plural(len(data), 'character')}.",
+        kept=made,
+        advice="Delete a line of its program by typing the line's number, if that has room; else "
+        "only a restart helps, and the program in its memory is lost by it.",
+    )
+
+
 def not_entered_error(outcome: Outcome, at_prompt: bool, *, is_silent: bool) -> LinkError:
     """Return the error for a line that was not entered.
 

@@ -42,6 +42,14 @@ def sizes_told(name: str) -> dict[str, int]:
     return {key: getattr(settings, key) for key in told}
 
 
+def check_address(name: str) -> None:
+    """Raise UsageError if a port's name is a practice board's address with an invalid option."""
+    if name.startswith("practice:"):
+        from hostlink.practice.address import parse_address
+
+        parse_address(name)
+
+
 def practice_folder() -> Path:
     """Return the folder in which practice boards keep their state between commands."""
     named = os.environ.get(PRACTICE_FOLDER_VARIABLE, "").strip()

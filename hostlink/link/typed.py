@@ -29,6 +29,7 @@ class Outcome(Enum):
     UNTYPED = "untyped"  # it could not be typed correctly and was not entered
     FLOODING = "flooding"  # the board does not stop sending
     DEAF = "deaf"  # the board rejects every character: its memory is full
+    CROWDED = "crowded"  # its memory has room for the first characters only; see Typed.room
 
 
 class _State(Enum):
@@ -82,7 +83,8 @@ class Typed:
         self._next_byte_at = 0.0
         self._settling_since = 0.0
         self._erasures = 0  # still to be sent
-        self._deaf_signs = 0  # attempts whose first character the board rejected
+        self._deaf_signs = 0  # attempts in a row in which the board rejected the same character
+        self._deaf_at = 0  # that character, from 0
 
     @property
     def done(self) -> bool:
@@ -110,6 +112,16 @@ class Typed:
         last = self._stops[-_CUT_SIGNS:]
         same = len(last) == _CUT_SIGNS and len(set(last)) == 1
         return last[0] if same and last[0] >= _SHORTEST_LINE else 0
+
+    @property
+    def room(self) -> int:
+        """Return how many characters the board's memory has room for; 0 if for all or none.
+
+        A board rejects the next one at a full memory and at its longest line alike, so only fewer
+        characters than every board takes in a line are counted.
+        """
+        is_rejected = self._deaf_signs >= _DEAF_SIGNS
+        return self._deaf_at if is_rejected and self._deaf_at < _SHORTEST_LINE else 0
 
     def step(self, now: float, received: bytes) -> Step:
         """Take received bytes; return what to type next and when to call again (seconds)."""
@@ -175,8 +187,9 @@ class Typed:
                 return False
             want = self._text[self._echoed]
             if byte != want and not (97 <= want <= 122 and byte == want - 32):
-                if self._echoed == 0 and byte in self._pacing.deaf_signs:
-                    self._deaf_signs += 1
+                if byte in self._pacing.deaf_signs:
+                    again = self._echoed == self._deaf_at
+                    self._deaf_at, self._deaf_signs = self._echoed, again * self._deaf_signs + 1
                     self.deaf_sign = bytes([byte])
                 return False
             self._echoed += 1
@@ -194,7 +207,7 @@ class Typed:
 
     def _settle(self, now: float, received: bytes = b"") -> Step:
         """Wait for quiet after a wrong or missing echo, before the line is cancelled."""
-        if self._deaf_signs >= _DEAF_SIGNS:
+        if self._deaf_signs >= _DEAF_SIGNS and not self._deaf_at:
             return self._finish(Outcome.DEAF)
         self.repairs += 1
         self._attempts += 1
@@ -224,7 +237,7 @@ class Typed:
             self._erasures = min(self._sent + 1, self._came_back)
             out = self._next_erasures()
         elif not self._may_enter_wrong:
-            return self._finish(Outcome.UNTYPED)
+            return self._finish(Outcome.CROWDED if self.room else Outcome.UNTYPED)
         else:
             out = pacing.line_end
             self.committed_wrong = True
@@ -252,8 +265,8 @@ class Typed:
         if self._erasures:
             self._last = self._settling_since = now
             return Step(self._next_erasures(), now + _WIPED_S + 6 * pacing.byte_s)
-        if self._attempts >= self._most_attempts or self.cut_at:
-            return self._finish(Outcome.UNTYPED)
+        if self._attempts >= self._most_attempts or self.cut_at or self.room:
+            return self._finish(Outcome.CROWDED if self.room else Outcome.UNTYPED)
         told = pacing.prompt and (pacing.line_cancel or not pacing.erase)
         if told and not ends_with_prompt(bytes(self._buffer), pacing):
             self._attempts += 1

@@ -115,7 +115,8 @@ def parse_address(url: str) -> Address:
 
 
 def _unknown_option(key: str) -> UsageError:
-    known = ["kind", "like", "fresh", "time", *_FIELDS[BoardSettings], *_FIELDS[Faults]]
+    fields = {**_FIELDS[BoardSettings], **_FIELDS[Faults]}
+    known = ["kind", "like", "fresh", "time", *sorted(fields)]
     near = nearest(key, known, 1)
     hint = f"Did you mean {near[0]}? " if near else ""
     return UsageError(

@@ -1,6 +1,6 @@
 """A kind of practice board: how it talks, stores lines, words its messages, and its language.
 
-Plain values. What they do not say is the practice board's own manner, which the defaults are. One
+Plain values; the defaults are those of the standard practice board. One
 interpreter runs them all; each place where boards differ asks one of these values. A kind is read
 from a file (hostlink.practice.kind_file) or built in code.
 

@@ -7,6 +7,7 @@ import dataclasses
 import re
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -20,8 +21,10 @@ from hostlink.app.ways import KEYS, shown_error
 from hostlink.board.profile.file import find_profile
 from hostlink.cli.ways import COMMANDS
 from hostlink.errors import LinkError
+from hostlink.jobs.run.unfinished import failure
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
+from hostlink.link.running import End
 
 SOURCE = Path(hostlink.__file__).parent
 
@@ -108,3 +111,18 @@ def test_a_silent_board_is_told_with_keys(stage: Any, wait: Any, shown: Any) -> 
         assert "Escape, then D, then S" in " ".join(shown(app).replace("│", " ").split())
 
     stage.play(story, port="")
+
+
+@pytest.mark.parametrize(
+    ("end", "words"),
+    [
+        (End.UNANSWERED, "in the file with its answers, or in the console after Ctrl+R."),
+        (End.LATE, "or more time with F2"),
+    ],
+)
+def test_a_run_that_did_not_end_is_advised_in_keys(end: End, words: str) -> None:
+    """No pipe and no option: the app has a file of answers, a limit in seconds, and a console."""
+    core: Any = SimpleNamespace(end=end, row=b"HOW MANY?", is_quiet=True)
+    advice = told(failure(core, "RUN", 5.0, "latin-1", "It was stopped.").advice, KEYS)
+    assert words in advice
+    assert "pipe" not in advice

@@ -60,7 +60,7 @@ def test_single_items_are_put_back_where_they_are_marked(
         await pilot.press("tab", "down", "space")
         assert screen.marked == {"HAIL"}
         await pilot.press("enter")
-        await wait(pilot, lambda: any("memory is as before" in s for s in app.said))
+        await wait(pilot, lambda: any("Memory holds what it held before" in s for s in app.said))
         await pilot.press("enter")
         assert await do(pilot, app, held) == ({5: b"PRINT 99"}, {"HAIL": SHORT})
 

@@ -96,3 +96,36 @@ def test_what_the_desk_says_can_be_clicked(stage: Any, wait: Any, shown: Any) ->
             await wait(pilot, lambda: app.screen is app.desk)
 
     stage.play(story, port="", opens="LAMP", size=(120, 40))
+
+
+def test_a_click_on_the_listings_track_goes_to_the_line_whose_bytes_are_there(
+    stage: Any,
+) -> None:
+    """By the ledger's figures; beyond the listing and on the board's track
+    nothing moves.
+    """
+    stage.keep("LONG", *(f"{number} PRINT {number}" for number in range(10, 500, 10)))
+
+    async def story(pilot: Any, app: Any) -> None:
+        ruler, editor = app.desk.ruler, app.desk.editor
+        ledger = app.desk.sheet_pane.checked.ledger
+        _, track, scale = ruler._measures(ledger)
+        name = ruler.content_region.x - ruler.region.x + 8
+
+        async def click(cell: int, y: int = 1) -> int:
+            await pilot.click(ruler, offset=(name + cell, y))
+            await pilot.pause()
+            return int(editor.cursor_location[0])
+
+        assert await click(0) == 0
+        middle = track // 4
+        row = await click(middle)
+        there = ledger.rows[row]
+        assert there.so_far - there.cost < (middle + 1) * scale / track
+        assert there.so_far > middle * scale / track
+        assert row > 0
+        assert editor.has_focus
+        assert await click(track - 2) == row
+        assert await click(0, y=0) == row
+
+    stage.play(story, port="", opens="LONG")

@@ -237,3 +237,28 @@ def test_a_killed_app_loses_at_most_what_was_typed_last(
     terminal.press("Tab")
     terminal.press("Enter")
     terminal.until(lambda text: "10 PRINT 1" in text and "Open it again" not in text)
+
+
+def test_a_draft_is_not_offered_while_somebody_types(
+    stage: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The question would take the keys; it comes with the first pause."""
+    left = Drafts(stage.folder / "drafts")
+    left.keep(Draft("10 REM LEFT\n", "LEFT"))
+    left.close()
+
+    async def story(pilot: Any, app: Any) -> None:
+        text = "10 PRINT 1"
+        asked: list[Any] = []
+        monkeypatch.setattr("hostlink.app.key_gate._PAUSE_S", 3_600.0)
+        app.desk.drafts._offer = asked.append
+        for key in text * 3:
+            await pilot.press("space" if key == " " else key)
+            app.desk.drafts._offer_in_pause()
+            assert not asked
+        assert app.desk.editor.text == text * 3
+        monkeypatch.setattr("hostlink.app.key_gate._PAUSE_S", 0.0)
+        app.desk.drafts._offer_in_pause()
+        assert [each.draft.name for each in asked[0]] == ["LEFT"]
+
+    stage.play(story, port="")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import random
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,16 @@ import pytest
 from intelhex import IntelHex
 from textual.widgets import Static
 
-from hostlink.app.screens.dialogues import Ask
+from hostlink.app.job import Progress
+from hostlink.app.job_words import figures
+from hostlink.app.screens.boards import BoardsScreen
+from hostlink.app.screens.dialogues import Ask, ErrorDialogue
 from hostlink.app.screens.firmware import FirmwareScreen
-from hostlink.app.screens.jobview import JobView
-from hostlink.errors import HostlinkError, LinkError, LinkReason, Needed, RefusedError
+from hostlink.app.widgets.flash_map import flash_tracks
+from hostlink.board.dialogue.events import Phase
+from hostlink.errors import HostlinkError, Interrupted, LinkError, LinkReason, Needed, RefusedError
+from hostlink.firmware.chip import ATMEGA328P
+from hostlink.jobs.events import PageProven, PagesRead
 from hostlink.jobs.firmware.writing import WriteRequest
 
 VECTORS = b"\x0c\x94\x40\x00" * 26
@@ -53,16 +60,16 @@ def test_an_image_is_written_and_one_key_goes_back_to_the_one_before(
 
     async def written(pilot: Any, app: Any, times: int) -> None:
         await wait(pilot, lambda: len(stage.archive.writes()) == times)
-        await wait(pilot, lambda: app.boards.current.busy is None)
-        await pilot.press("escape")
-        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await wait(pilot, lambda: not app.desk.firmware_writes.under_way)
+        assert isinstance(app.screen, FirmwareScreen)
+        assert "pages written and read back" in " ".join(shown(app).split())
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await to_write(pilot, app, image())
-        await wait(pilot, lambda: isinstance(app.screen, JobView))
-        told = app.screen.job.progress.told
+        await wait(pilot, lambda: app.desk.firmware_writes.under_way)
+        told = app.desk.firmware_writes.job.progress.told
         await written(pilot, app, 1)
         words = " ".join(text for text, _ in told)
         assert "Kept as backup@1: memory." in words
@@ -94,10 +101,9 @@ def test_a_mute_image_is_told_with_the_key_that_goes_back_and_that_key_needs_no_
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await to_write(pilot, app, image(name="mute.hex", vectors=b"\xff\xcf" + VECTORS[2:]))
-        await wait(pilot, lambda: isinstance(app.screen, JobView))
-        job = app.screen.job
-        await wait(pilot, lambda: job.ended, 60)
-        words = " ".join(str(app.screen.query_one("#phase", Static).content).split())
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue), 60)
+        parts = app.screen.query(Static).results(Static)
+        words = " ".join(" ".join(str(each.content) for each in parts).split())
         assert "mute.hex is on the board, every page read back, but the board is silent." in words
         assert "Not lost: Its programs are kept as backup@1." in words
         assert "Go back to the firmware before it with G on the firmware screen" in words
@@ -136,10 +142,9 @@ def test_unplugged_while_the_programs_go_back_is_told_with_what_is_kept(
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: any("proven" in said for said in app.said))
         await to_write(pilot, app, image())
-        await wait(pilot, lambda: isinstance(app.screen, JobView))
-        job = app.screen.job
-        await wait(pilot, lambda: job.ended, 60)
-        words = " ".join(str(app.screen.query_one("#phase", Static).content).split())
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue), 60)
+        parts = app.screen.query(Static).results(Static)
+        words = " ".join(" ".join(str(each.content) for each in parts).split())
         assert "class.hex is on the board, every page read back, but its programs were" in words
         assert "Its programs are kept as backup@1." in words
         assert "Escape, then P, backup@1" in words
@@ -210,7 +215,7 @@ def test_what_a_refused_write_needs_is_asked_and_only_then_given(
             raise refusal
         raise LinkError("Enough.")
 
-    monkeypatch.setattr("hostlink.app.screens.firmware.write_firmware", write)
+    monkeypatch.setattr("hostlink.jobs.firmware.writing.write_firmware", write)
 
     async def story(pilot: Any, app: Any) -> None:
         await to_write(pilot, app, image())
@@ -244,9 +249,8 @@ def test_a_board_unplugged_half_way_is_finished_by_the_same_key(
 
     async def story(pilot: Any, app: Any) -> None:
         await to_write(pilot, app, image(size=6000))
-        await wait(pilot, lambda: isinstance(app.screen, JobView))
-        job = app.screen.job
-        await wait(pilot, lambda: job.ended)
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        job = app.desk.firmware_writes.job
         assert isinstance(job.error, LinkError)
         assert "its bootloader is unharmed" in job.error.kept
         assert "is mute until" in shown(app)
@@ -288,3 +292,97 @@ def test_without_an_image_there_is_the_record_and_the_way_back(
         assert "brought back with G on the firmware screen" in shown(app)
 
     stage.play(story)
+
+
+def test_a_write_goes_on_behind_the_desk_and_its_map_fills_page_by_page(
+    stage: Any, wait: Any, shown: Any, to_write: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Escape leads to the desk, which has a row for it; the firmware action shows the map again.
+
+    To stop it is asked on both, with what that does to the board, and the safe answer has the
+    focus.
+    """
+    gates = [threading.Event(), threading.Event()]
+
+    def write(session: Any, *_: Any) -> Any:
+        session.emit(Phase("Reading all of flash into the archive"))
+        for page in range(40):
+            session.emit(PagesRead(page + 1, 256))
+        gates[0].wait(60)
+        session.emit(Phase("Writing class.hex"))
+        for done, page in enumerate((1, 2, 3, 4), 1):
+            session.emit(PageProven(done, 5, page))
+        gates[1].wait(60)
+        raise Interrupted("Stopped after page 4 of 5.")
+
+    monkeypatch.setattr("hostlink.jobs.firmware.writing.write_firmware", write)
+
+    async def story(pilot: Any, app: Any) -> None:
+        await to_write(pilot, app, image())
+        writes = app.desk.firmware_writes
+        await wait(pilot, lambda: "page 40 of 256 read" in shown(app))
+        assert "1000 ┄┄┄┄┄┄┄█┄" in shown(app)
+        assert "8 read" in shown(app)
+        gates[0].set()
+        await wait(pilot, lambda: "0000 ─━━━█┄" in shown(app))
+        assert "4 proven" in shown(app)
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await wait(pilot, lambda: "Writing class.hex" in shown(app))
+        await pilot.press("escape", "d")
+        await wait(pilot, lambda: isinstance(app.screen, BoardsScreen))
+        await pilot.press("d")
+        await wait(pilot, lambda: "stop that first" in str([*app._notifications]))
+        assert app.boards.current is writes.job.attached
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await pilot.press("escape", "w")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        await wait(pilot, lambda: "0000 ─━━━█┄" in shown(app))
+        await pilot.press("s")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "mute until the rest is written" in " ".join(app.screen.question.split())
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, FirmwareScreen))
+        assert not writes.job.stopping
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is app.desk)
+        app.desk.console.interrupt()
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.click("#answer-stop")
+        await wait(pilot, lambda: writes.job.stopping)
+        gates[1].set()
+        await wait(pilot, lambda: isinstance(app.screen, ErrorDialogue))
+        assert writes.job.progress.proven_pages == {1, 2, 3, 4}
+
+    try:
+        stage.play(story)
+    finally:
+        for gate in gates:
+            gate.set()
+
+
+def test_the_map_of_flash_tells_read_proven_and_the_bootloader_apart() -> None:
+    """Of a chip with 128 bytes a page and 2,048 bytes of bootloader (data sheet of the part)."""
+    rows = flash_tracks(((0, 300),), ATMEGA328P, 2048, read=40, proven=(1,), here=2)
+    assert rows[0] == ("0000", "─━█" + "┄" * 29, "1 proven")
+    assert rows[1] == ("1000", "┄" * 32, "8 read")
+    assert rows[7] == ("7000", "┄" * 16 + "┃" + " " * 15, "")
+    clash = flash_tracks(((0x7780, 0x7881),), ATMEGA328P, 2048)
+    assert clash[7] == ("7000", "┄" * 15 + "─╳╳" + " " * 14, "3 pages")
+
+
+def test_the_time_that_is_left_for_pages_follows_from_those_done() -> None:
+    """A quarter of the pages took 5 s, so the rest of this part takes 15 s; the next part begins
+    without a figure, not with that of the one before.
+    """
+    progress = Progress()
+    progress.take(10.0, Phase("Reading"))
+    progress.take(15.0, PagesRead(64, 256))
+    assert figures(progress, 1_000) == [
+        "about 15 s left for this part",
+        "page 64 of 256 read, twice the same",
+    ]
+    progress.take(16.0, Phase("Writing"))
+    assert figures(progress, 1_000) == []
+    assert progress.read_pages == 64

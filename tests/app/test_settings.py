@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hostlink.app.actions.screen_keys import BY_NAME
 from hostlink.app.actions.table import BY_ID
 from hostlink.app.screens.palette import Help
 from hostlink.app.screens.renumbering import RenumberScreen
@@ -70,6 +71,15 @@ def test_settings_that_cannot_be_written_are_refused_in_words(tmp_path: Path) ->
         ('run = "ctrl+l"', 'give the key ctrl+l to "load" and to "run"'),
         ('look = "f5"\nstored = "f5"', 'give the key f5 to "look" and to "stored"'),
         ("run = 5", "hold keys that are not text"),
+        ('"boards.detatch" = "x"', '"boards.detatch", which is no action; "boards.detach" is one'),
+        ('"boards.detach" = "alt+d"', 'the key "alt+d", which is not of the form d, space, ctrl+l'),
+        ('"boards.detach" = "enter"', 'the key "enter", which is not of the form d, space'),
+        ('"boards.detach" = "ctrl+h"', "which terminals send for another key"),
+        ('"boards.detach" = "s"', 'give the key s to "boards.detach" and to "boards.survey"'),
+        ('"boards.detach" = "f1"', 'give the key f1 to "help" and to "boards.detach"'),
+        ('help = "f5"\n"stored.renew" = "f5"', 'the key f5 to "help" and to "stored.renew"'),
+        ('"listing.start" = "s"', 'the key "s", which is not of the form ctrl+l'),
+        ('"listing.start" = "f3"', 'give the key f3 to "search-next" and to "listing.start"'),
     ],
 )
 def test_keys_that_cannot_be_used_are_told_in_one_sentence(
@@ -82,6 +92,15 @@ def test_keys_that_cannot_be_used_are_told_in_one_sentence(
     assert words in read.fault
     assert str(path) in read.fault
     assert read.usable_keys == {}
+
+
+def test_a_wrong_theme_does_not_hide_wrong_keys(tmp_path: Path) -> None:
+    """Both faults are told."""
+    path = tmp_path / "settings.toml"
+    path.write_text('theme = "violet"\n[keys]\nlaod = "f5"\n')
+    fault = read_settings(path).fault
+    assert '"laod", which is no action' in fault
+    assert 'an unknown theme, "violet"' in fault
 
 
 def test_a_key_of_ones_own_does_it_and_the_old_one_no_more(stage: Any, wait: Any) -> None:
@@ -120,7 +139,10 @@ def test_a_fault_in_the_keys_is_told_at_the_start(stage: Any) -> None:
 
 
 def test_the_readme_names_every_action_that_can_have_a_key() -> None:
-    """In the order of the help."""
-    text = (Path(__file__).parent.parent.parent / "README.md").read_text(encoding="utf-8")
+    """In the order of the help; then those of the other screens, in the order of the table."""
+    readme = Path(__file__).parent.parent.parent / "README.md"
+    text = " ".join(readme.read_text(encoding="utf-8").split())
     told = text.partition("A key is Ctrl and a letter or a function key. The names:")[2]
-    assert re.findall(r"`([^`]+)`", told.partition(".\n")[0]) == list(BY_ID)
+    assert re.findall(r"`([^`]+)`", told.partition(". ")[0]) == list(BY_ID)
+    told = text.partition("Space can be keys too. The names:")[2]
+    assert re.findall(r"`([^`]+)`", told.partition(". ")[0]) == list(BY_NAME)

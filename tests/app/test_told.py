@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
 from textual import events
 from textual.widgets import Static
 
@@ -65,3 +66,21 @@ def test_a_paste_that_is_left_out_is_told(stage: Any, wait: Any) -> None:
         await wait(pilot, lambda: "nothing was put in" in told(app))
 
     stage.play(story, port="", opens="GOOD")
+
+
+@pytest.mark.parametrize("size", [(80, 24), (60, 15), (40, 12)])
+def test_a_message_is_never_cut_off(
+    size: tuple[int, int], stage: Any, wait: Any, shown: Any
+) -> None:
+    """A long one takes two rows or three; with none, the key of the help stands there."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: shown(app).rstrip().endswith("F1 help"))
+        app.desk.sheet_pane.take_text(
+            "10 END\n", "28 lines took their places by number, 12 replaced"
+        )
+        await wait(pilot, lambda: shown(app).rstrip().endswith(("Nothing is kept yet.", "F1 help")))
+        words = " ".join(shown(app).split())
+        assert "28 lines took their places by number, 12 replaced; Ctrl+Z takes that back." in words
+
+    stage.play(story, port="", size=size)

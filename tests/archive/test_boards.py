@@ -46,7 +46,7 @@ def test_what_is_learned_about_a_board_stays_until_it_is_learned_anew(archive: A
 
 def test_a_board_that_cannot_be_known_again_is_refused(archive: Archive) -> None:
     """Neither serial number nor place is no identity."""
-    with pytest.raises(ArchiveError, match="cannot be known again"):
+    with pytest.raises(ArchiveError, match="could not be recognised later"):
         archive.board_seen(vid=1, pid=2)
     assert archive.boards() == []
 

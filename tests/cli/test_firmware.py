@@ -187,7 +187,7 @@ def test_cautions_come_first_and_nothing_goes_without_a_word(
         "ask a qualified person",
     ):
         assert caution in told.err
-    assert told.err.index("Do not unplug") < told.err.index("needs your word")
+    assert told.err.index("Do not unplug") < told.err.index("must be confirmed")
     assert not (place / "practice").exists()
 
 
@@ -309,6 +309,37 @@ def test_a_first_firmware_by_one_option(
     assert board_holds()
     (row,) = hostlink("boards", "--json").json
     assert (row["label"], row["holds"]) == ("Red", "TIDE@1")
+
+
+def test_a_label_of_another_board_is_refused_before_anything_is_written(
+    hostlink: Callable, image: Callable, bare: Callable, place: Path
+) -> None:
+    """The option is checked like the listing, before the port is opened."""
+    hostlink("stored")
+    bare()
+    with Archive.open(place / "archive.sqlite3") as archive:
+        other = archive.board_seen(vid=None, pid=None, serial="", location="practice://other")
+        archive.board_label(other.uuid, "Red")
+    words = ("--role", "computer", "--yes", "--new-board", "--label", "Red")
+    told = hostlink("firmware", "write", image(), *words)
+    assert told.status == 1
+    assert "Another board is labelled Red already.\n  Nothing was written." in told.err
+    assert "written and read back" not in told.err
+
+
+def test_a_first_program_that_does_not_fit_leaves_no_doubt_about_the_firmware(
+    hostlink: Callable, image: Callable, bare: Callable, place: Path
+) -> None:
+    """It is refused after the write, and the message says what was done."""
+    hostlink("stored")
+    bare()
+    (place / "archive.sqlite3").unlink()
+    (place / "big.bas").write_text("".join(f"{n} REM {'X' * 60}\n" for n in range(10, 900, 10)))
+    words = ("--role", "computer", "--yes", "--new-board", "--load", str(place / "big.bas"))
+    told = hostlink("firmware", "write", image(), *words)
+    assert told.status == 1
+    assert "The firmware is written and read back; the program was not loaded." in told.err
+    assert "Nothing was sent" not in told.err
 
 
 def test_at_a_terminal_a_first_firmware_is_asked_in_words(

@@ -60,7 +60,7 @@ def test_the_first_failure_ends_the_work_with_its_status(
     [
         (
             "restart",
-            "Restarting loses the program in the board's memory, so it needs your word.",
+            "Restarting erases the program in the board's memory, so it must be confirmed.",
             1,
         ),
         ("firmware write --previous", "The archive has no earlier firmware of this board", 1),

@@ -11,7 +11,7 @@ from soak_kinds import profile_of
 
 from hostlink.archive import Archive
 from hostlink.board.profile.model import Profile
-from hostlink.errors import Interrupted, LinkError, LinkReason
+from hostlink.errors import Interrupted, LinkError, LinkReason, RefusedError
 from hostlink.jobs.console import Console
 from hostlink.jobs.events import ProgramFailed
 from hostlink.jobs.listing_source import find_material
@@ -246,6 +246,22 @@ def test_a_board_whose_memory_is_full_is_known_to_be_deaf(desk: Callable[..., De
             board.console.enter(f"{number} PRINT 1")
             board.console.settle(5.0, 3.0)
     assert board.console.activity.now.activity is Activity.FULL
+
+
+def test_a_board_with_room_for_a_part_of_a_line_blames_its_memory_not_the_wire(
+    desk: Callable[..., Desk],
+) -> None:
+    """The part that it may have stored is told, and what helps: a number alone makes room."""
+    board = desk("capital", "&program_bytes=62")
+    with pytest.raises(RefusedError, match=r"so full that it takes \d+ of its 10 char") as caught:
+        for number in range(10, 200, 10):
+            board.console.enter(f"{number} PRINT 1")
+            board.console.settle(5.0, 3.0)
+    assert "line 60" in caught.value.kept
+    board.type("10")
+    assert board.console.at_prompt
+    board.console.capture()
+    assert list(board.console.copy.lines) == [20, 30, 40, 50]
 
 
 def test_a_silent_board_is_known_to_be_silent(desk: Callable[..., Desk]) -> None:

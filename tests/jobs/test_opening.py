@@ -11,7 +11,7 @@ import pytest
 from hostlink.archive import Archive
 from hostlink.board.dialogue.events import Warned
 from hostlink.board.profile.file import find_profile
-from hostlink.errors import LinkError
+from hostlink.errors import LinkError, UsageError
 from hostlink.jobs.events import Event
 from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.opening import open_session
@@ -96,3 +96,12 @@ def test_a_speed_that_cannot_be_set_changes_nothing(table: Callable[..., Any]) -
         session.wire.port = port
         assert session.choice is choice
         assert session.dialogue is dialogue
+
+
+def test_an_address_that_cannot_be_opened_is_refused_without_a_warning(archive: Archive) -> None:
+    """Nobody is warned of a restart by an opening that cannot happen."""
+    told: list[Event] = []
+    choice = LinkChoice("practice://red?nosuch=1", find_profile("tiny"))
+    with pytest.raises(UsageError, match="no option"):
+        open_session(choice, told.append, archive=archive)
+    assert told == []

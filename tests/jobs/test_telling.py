@@ -35,7 +35,7 @@ TOLD = [
         "The board answered with silence; the image expects a prompt.",
     ),
     (PagesRead(12, 256), "page 12 of 256 read, twice the same"),
-    (PageProven(12, 256), "page 12 of 256 written and read back"),
+    (PageProven(12, 256, 11), "page 12 of 256 written and read back"),
 ]
 
 

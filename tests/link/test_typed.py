@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from hostlink.link.pacing import Pacing
 from hostlink.link.typed import Outcome, Typed
 
@@ -57,3 +59,35 @@ def test_a_right_echo_is_no_sign_of_deafness() -> None:
         now = max(now + 0.01, step.wake or 0.0) if not received else now + 0.01
     assert core.outcome is Outcome.UNTYPED
     assert core.repairs == 4
+
+
+@pytest.mark.parametrize(
+    ("rejected_at", "outcome", "room", "cut_at"),
+    [
+        ((0, 0), Outcome.DEAF, 0, 0),
+        ((4, 4), Outcome.CROWDED, 4, 0),
+        ((4, 5) * 6, Outcome.UNTYPED, 0, 0),
+        ((22,) * 12, Outcome.UNTYPED, 0, 22),
+    ],
+)
+def test_a_character_that_is_rejected_twice_at_one_place_shows_how_much_room_there_is(
+    rejected_at: tuple[int, ...], outcome: Outcome, room: int, cut_at: int
+) -> None:
+    """None at the first character; never at one place and then another, as damage does; and none
+    where a board's longest line may end, for the answer there is the same.
+    """
+    pacing = Pacing(prompt=b"> ", line_cancel=b"\x15", line_s=0.01, full_sign=b"\b")
+    text = b'10 PRINT "0123456789ABCDEF"'
+    core = Typed(text, pacing)
+    now, received, attempt = 0.0, b"", 0
+    while not core.done:
+        step = core.step(now, received)
+        received = b""
+        if step.write == text:
+            taken = rejected_at[attempt]
+            attempt += 1
+            received = text[:taken] + b"\b"
+        elif step.write:
+            received = b"\r\n> "
+        now = max(now + 0.01, step.wake or 0.0) if not received else now + 0.01
+    assert (core.outcome, core.room, core.cut_at) == (outcome, room, cut_at)

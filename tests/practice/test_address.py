@@ -112,6 +112,8 @@ def test_an_unknown_option_lists_the_known_ones() -> None:
         parse_address("practice://?baudrate=9600")
     assert "receive_buffer" in caught.value.advice
     assert "to_host" in caught.value.advice
+    names = caught.value.advice.rstrip(".").split("Known: ")[1].split(", ")
+    assert len(names) == len(set(names))
 
 
 @settings(deadline=None, derandomize=True, max_examples=300)

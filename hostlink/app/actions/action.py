@@ -69,6 +69,8 @@ _KEYS = {
     "space": "Space",
     "pageup": "Page up",
     "pagedown": "Page down",
+    "left": "Left",
+    "right": "Right",
 }
 
 

@@ -221,7 +221,7 @@ class ArchiveJobs(DeskPart):
         more.append(f"Checked: {checked or 'it is empty'}.")
         answers = [("close", "Close")]
         if proof.can_rebuild:
-            answers.append(("rebuild", "Make anew what can be made anew"))
+            answers.append(("rebuild", "Rebuild what can be rebuilt"))
 
         def answered(answer: str | None) -> None:
             if answer == "rebuild":
@@ -231,7 +231,7 @@ class ArchiveJobs(DeskPart):
         self.app.push_screen(Ask(words, answers, why="\n".join(more)), answered)
 
     def _rebuild(self) -> None:
-        """Make anew what comes from what is kept, which is not changed; then check again."""
+        """Rebuild everything that is derived from stored data, which stays; then check again."""
         from hostlink.app.aside import aside
 
         archive = self.app.archive

@@ -22,6 +22,7 @@ from hostlink.app.desk.archive_jobs import ArchiveJobs
 from hostlink.app.desk.board_console import BoardConsole
 from hostlink.app.desk.comparing import Comparing
 from hostlink.app.desk.draft_keeper import DraftKeeper
+from hostlink.app.desk.firmware_writes import FirmwareWrites
 from hostlink.app.desk.input_run import InputRun
 from hostlink.app.desk.job_progress import JobProgress
 from hostlink.app.desk.other_screens import OtherScreens
@@ -45,6 +46,7 @@ if TYPE_CHECKING:
 
 HELP = "F1 help"
 HINT = f"Escape shows words for all jobs    {HELP}"
+HINT_BRIEF = f"Escape shows all words    {HELP}"
 _AFTER_PAINT_S = 0.05
 _LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
@@ -74,10 +76,12 @@ class Desk(Screen[None]):
         self.workshop: Workshop = Workshop(self)
         self.archive_jobs: ArchiveJobs = ArchiveJobs(self)
         self.input_run: InputRun = InputRun(self)
+        self.firmware_writes: FirmwareWrites = FirmwareWrites(self)
         self.screens: OtherScreens = OtherScreens(self)
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
         self.pastes: Pastes = Pastes(self)
+        self._told = ""
         self._told_of: str | None = None  # the text that the message in the last line is about
 
     @property
@@ -105,6 +109,8 @@ class Desk(Screen[None]):
         self.set_class(event.size.width < SLIM, "-slim")
         if self.app.begun:
             self.readings.show_board()
+        if not self._told:
+            self.show_told("")
 
     def _focus_moved(self, focused: Widget | None) -> None:
         """Where there is room for one only, show the listing again once it has the focus."""
@@ -174,6 +180,10 @@ class Desk(Screen[None]):
         if self._told_of not in (None, self.editor.text):
             self.show_told("")
 
+    def on_memory_ruler_line_chosen(self, event: MemoryRuler.LineChosen) -> None:
+        event.stop()
+        self.sheet_pane.go_to_row(event.at)
+
     def on_shelf_opened(self, event: Shelf.Opened) -> None:
         event.stop()
         self.sheet_pane.open_word(event.word)
@@ -225,15 +235,17 @@ class Desk(Screen[None]):
 
     def show_told(self, sentence: str, *, of_text: bool = False) -> None:
         """Show a message in the last line; see `DeskApp.tell`."""
+        self._told = sentence
         self._told_of = self.editor.text if of_text else None
         text, room = safe(sentence), self.size.width - 2 - len(HELP)
         if text and len(text) < room - 2:
             text = f"{text:<{room}}{HELP}"
-        content = Content(text or HINT)
+        hint = HINT if len(HINT) <= self.size.width - 2 else HINT_BRIEF
+        content = Content(text or hint)
         if content.plain.endswith(HELP):
             content = act(content, len(content) - len(HELP), len(content), "app.help")
         if not text:
-            content = act(content, 0, HINT.index(HELP), "screen.work('words')")
+            content = act(content, 0, hint.index(HELP), "screen.work('words')")
         for told in self.query("#told").results(Static):  # none before the first drawing
             told.update(content)
 

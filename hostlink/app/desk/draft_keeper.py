@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from contextlib import suppress
 from dataclasses import replace
 from functools import cached_property
@@ -16,6 +17,8 @@ from hostlink.errors import HostlinkError, RefusedError
 from hostlink.words import plural
 
 _EVERY_S = 1.0  # what a killed window loses at most, and a little for the writing
+_SOON_S = 0.05  # for keys that come together
+_AFTER_START_S = 0.3  # keys that were typed while the app was starting come before
 
 
 def drafts_folder(settings_file: Path) -> Path:
@@ -27,6 +30,7 @@ class DraftKeeper(DeskPart):
     """Writes the draft of this window, and opens those of windows that are gone."""
 
     _timer: Timer | None = None
+    _written_at = 0.0  # by time.monotonic
     fault = ""  # why the last draft could not be written
 
     @cached_property
@@ -35,13 +39,15 @@ class DraftKeeper(DeskPart):
 
     def begin(self) -> None:
         """Offer the drafts that were left behind by windows that are gone, the newest first."""
-        self.text_changed()  # what was typed while the app was starting
-        self._offer(self._drafts.left())
+        self.write()  # what was typed while the app was starting, at once: it has waited
+        if self._drafts.left():
+            self.desk.set_timer(_AFTER_START_S, self._offer_in_pause)
 
     def text_changed(self) -> None:
-        """Write the draft soon."""
+        """Write the draft soon; at once where the last writing is some time ago."""
         if self._timer is None:
-            self._timer = self.desk.set_timer(_EVERY_S, self.write)
+            due_s = self._written_at + _EVERY_S - time.monotonic()
+            self._timer = self.desk.set_timer(max(_SOON_S, due_s), self.write)
 
     def write(self) -> None:
         """Write what is in the editor, or delete the draft if the text is kept elsewhere."""
@@ -53,6 +59,7 @@ class DraftKeeper(DeskPart):
         if not self.sheets.unkept:
             self._drafts.drop()
             return
+        self._written_at = time.monotonic()
         before, self.fault = self.fault, ""
         try:
             self._drafts.keep(self._draft())
@@ -78,6 +85,13 @@ class DraftKeeper(DeskPart):
             column=column,
             at=self.app.now().isoformat(timespec="seconds"),
         )
+
+    def _offer_in_pause(self) -> None:
+        """Offer the drafts once nobody types: a question would take the keys that are under way."""
+        if self.app.gate.pause_s or self.app.screen is not self.desk:
+            self.desk.set_timer(max(_SOON_S, self.app.gate.pause_s), self._offer_in_pause)
+        else:
+            self._offer(self._drafts.left())
 
     def _offer(self, drafts: list[LeftDraft]) -> None:
         """Offer the first of some drafts, then the others until one is opened."""

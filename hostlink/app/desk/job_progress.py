@@ -89,12 +89,26 @@ class JobProgress(DeskPart):
             self._show()
 
     def stop(self) -> bool:
-        """Stop the job on the current board; return whether there was one."""
+        """Stop the job on the current board, asked first or not; return whether there was one."""
         here = [job for job in self._jobs if job.attached is self.app.boards.current]
         for job in here:
-            job.stop()
-            self._moved(job)
+            self.stop_job(job)
         return bool(here)
+
+    def stop_job(self, job: Job[Any]) -> None:
+        """Stop a job; ask first if it has a question for that."""
+        from hostlink.app.screens.dialogues import Ask
+
+        def answered(answer: str | None) -> None:
+            if answer == "stop" and not job.ended:
+                job.stop()
+                self._moved(job)
+
+        if job.stop_question and not job.stopping:
+            answers = [("leave", "Let it go on"), ("stop", "Stop it")]
+            self.app.push_screen(Ask(job.stop_question, answers), answered)
+        else:
+            answered("stop")
 
     def _moved(self, job: Job[Any]) -> None:
         if job.ended:

@@ -76,10 +76,14 @@ class OtherScreens(DeskPart):
             show_stored(self.app, attached)
 
     def firmware(self) -> None:
-        """Ask for a firmware image, then show its review."""
+        """Show the firmware write under way; without one ask for an image and show its review."""
         from hostlink.app.screens.choosing import ChoosePath
         from hostlink.app.screens.firmware import FirmwareScreen, review_file
         from hostlink.jobs.files import named_path
+
+        if self.desk.firmware_writes.under_way:
+            self.app.push_screen(FirmwareScreen(self.desk.firmware_writes.reviewed))
+            return
 
         def answered(name: str | None) -> None:
             if not name:

@@ -11,13 +11,13 @@ class Space(DeskPart):
     """Gives the listing and the console more room than they usually have."""
 
     def be_quiet(self) -> None:
-        """Leave listing and console alone on the screen, as for a projector, or end that."""
+        """Toggle the layout for a projector: only the listing and the console."""
         self.desk.toggle_class("-quiet")
         self.desk.show_band("console")
         self.desk.editor.focus()
 
     def enlarge_console(self) -> None:
-        """Give the console most of the screen, or its usual place again."""
+        """Toggle a console that takes most of the screen."""
         self.desk.toggle_class("-big")
         if self.desk.has_class("-big"):
             self.desk.show_band("console")

@@ -144,7 +144,7 @@ class Transfers(DeskPart):
         if isinstance(error, BoardRewritesError) and error.learned.explains_all:
             question = Ask(
                 error.learned.sentence,
-                [("leave", "Leave it"), ("learn", "That is how it is: load again")],
+                [("leave", "Leave it"), ("learn", "Accept these changes and load again")],
                 why="It goes into the profile of this board, and the load is proven by it.",
             )
             return lambda: self.app.push_screen(

@@ -4,8 +4,8 @@ Rules:
 1. A board is read again by itself every few minutes (the setting `capture_minutes`), but only while
    it waits at its prompt, has no job, and nothing stands half typed in the console.
 2. After a restart, a return, or a line that clears memory it is read once it is at its prompt.
-3. What a board lost is offered where that is noticed, as soon as nothing else asks for an answer
-   and no job is at work on it; the same program is offered once.
+3. What a board lost is offered where that is noticed, as soon as nobody types, nothing else asks
+   for an answer and no job is at work on it; the same program is offered once.
 """
 
 from __future__ import annotations
@@ -63,10 +63,12 @@ class Watch(DeskPart):
         return attached is self.app.boards.current and bool(line.value)
 
     def _offer(self) -> None:
-        """Ask about a loss, unless something else waits for an answer or the board is at work."""
+        """Ask about a loss, unless somebody types, something else waits for an answer or the board
+        is at work.
+        """
         from hostlink.app.screens.dialogues import Ask
 
-        if isinstance(self.app.screen, ModalScreen):
+        if self.app.gate.pause_s or isinstance(self.app.screen, ModalScreen):
             return
         boards = self.app.boards.by_port
         lost = self.desk.states.take_loss(

@@ -103,7 +103,7 @@ class Workshop(DeskPart):
 
         self.app.push_screen(
             Ask(
-                "Which listing is to be held against its check codes?",
+                "Which listing do you want to check by its codes?",
                 [
                     ("leave", "Neither"),
                     ("editor", "The one in the editor"),

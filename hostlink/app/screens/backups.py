@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.sheet import Sheet
@@ -30,15 +31,6 @@ if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
 
 MOST = 500  # backups that are listed
-
-
-def put_back_words(done: PutBack) -> str:
-    """Describe the result of a putback in one or two sentences."""
-    parts = ["memory"] if done.memory else []
-    parts += [f"{name} (stored)" for name in done.stored]
-    parts += [f"{name} (was there already)" for name in done.unchanged]
-    rest = "" if done.memory else "; memory is as before"
-    return f"{done.spec} is on the board, proven: {', '.join(parts)}{rest}."
 
 
 def put_back(
@@ -87,7 +79,7 @@ def _start(
     def done(result: PutBack) -> str:
         app.desk.readings.unknown_now(attached)
         app.desk.readings.look_again(attached, quietly=True)
-        return put_back_words(result)
+        return " ".join(result.sentences)
 
     def failed(error: BaseException) -> Callable[[], object] | None:
         """Return what to ask if the board itself refused items that do not fit."""
@@ -118,8 +110,8 @@ class BackupsScreen(Page[None]):
             priority=True,
             tooltip="The marked items, or all; what the board holds is kept first",
         ),
-        Binding("space", "mark", "Mark the item", tooltip="Then only marked ones are put back"),
-        Binding("o", "open", "Open the item", tooltip="Its listing into the editor"),
+        screen_key("backups.mark", "Mark the item", "Then only marked ones are put back"),
+        screen_key("backups.open", "Open the item", "Its listing into the editor"),
         Binding("tab", "other_list", "Backups or items", tooltip="To the other list"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]

@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.meeting import show_meeting
 from hostlink.app.screens.surveying import SurveyScreen, ask_to_survey
@@ -54,13 +55,13 @@ class BoardsScreen(Page[None]):
             priority=True,
             tooltip="Loading and the console go to it then",
         ),
-        Binding("d", "detach", "Detach", tooltip="Close its port"),
-        Binding("l", "label", "Label", tooltip="What you call it, such as a colour"),
-        Binding("m", "meet", "How far it answers", tooltip="From its bridge to its program"),
-        Binding("o", "other", "Another port", tooltip="By its name or address"),
-        Binding("s", "survey", "Survey it", tooltip="Measure how it talks; asked first"),
-        Binding("v", "view_survey", "View its last survey", tooltip="What was measured when"),
-        Binding("a", "renew", "Look for ports again", tooltip="After plugging one in"),
+        screen_key("boards.detach", "Detach", "Close its port"),
+        screen_key("boards.label", "Label", "What you call it, such as a colour"),
+        screen_key("boards.meet", "How far it answers", "From its bridge to its program"),
+        screen_key("boards.other", "Another port", "By its name or address"),
+        screen_key("boards.survey", "Survey it", "Measure how it talks; asked first"),
+        screen_key("boards.view-survey", "View its last survey", "What was measured when"),
+        screen_key("boards.renew", "Look for ports again", "After plugging one in"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -170,9 +171,9 @@ class BoardsScreen(Page[None]):
         """Return when a board was surveyed; for a survey without a paragraph, what matters most."""
         past = self._survey(row)
         if past is None:
-            return "none; S surveys it" if row.port else "none"
+            return f"none; {self.key_of('boards.survey')} surveys it" if row.port else "none"
         if past.told:
-            return f"{ago(past.at, self.app.now())}; V shows it"
+            return f"{ago(past.at, self.app.now())}; {self.key_of('boards.view-survey')} shows it"
         found = {name: value for name, value, _, _ in past.rows if value != "-"}
         named = [(word, found[name]) for word, name in _MATTERS if name in found]
         values = ", ".join(f"{word} {value}" for word, value in named)
@@ -228,7 +229,10 @@ class BoardsScreen(Page[None]):
     def action_detach(self) -> None:
         row = self.chosen
         attached = self._port_attached(row.port) if row is not None else ""
-        if attached:
+        busy = self.app.boards.by_port[attached].busy if attached else None
+        if busy is not None and busy.stop_question:
+            self.app.notify(f"{busy.name} is under way; stop that first.", markup=False)
+        elif attached:
             self.app.boards.detach(attached)
             self.action_renew()
 

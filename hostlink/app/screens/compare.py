@@ -13,6 +13,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.widgets.colouring import coloured
 from hostlink.app.widgets.page import Page
 from hostlink.listing import Change, Comparison, Line, Listing, Rules, compare
@@ -107,7 +108,7 @@ class CompareScreen(Page[None]):
 
     FOOT = "Space shows all lines, or folds those that are the same. Escape goes back."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "fold", "All lines", tooltip="Or only those around a difference"),
+        screen_key("compare.fold", "All lines", "Or only those around a difference"),
         Binding("escape", "leave", "Back", tooltip="To where you were"),
     ]
 

@@ -14,30 +14,31 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.actions.table import way_to
 from hostlink.app.attached_board import AttachedBoard
+from hostlink.app.job_words import figures
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import KEYS
+from hostlink.app.widgets.flash_map import FlashMap
 from hostlink.app.widgets.page import Page
-from hostlink.archive import Archive
 from hostlink.archive.firmware import FirmwareWrite
 from hostlink.archive.times import shown
 from hostlink.errors import RefusedError
 from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
 from hostlink.firmware.hex_file import load_hex_file
-from hostlink.firmware.memory_map import LEGEND, memory_map, segment_rows
+from hostlink.firmware.memory_map import pages_of, segment_rows
 from hostlink.firmware.review import ImageReview, review_image
 from hostlink.jobs.cautions import CAUTIONS
-from hostlink.jobs.firmware.asking import Question, question_of
 from hostlink.jobs.firmware.checks import role_of
+from hostlink.jobs.firmware.request import WriteRequest
 from hostlink.jobs.firmware.telling import ImageTold, tell_image, told_rows
-from hostlink.jobs.firmware.writing import WriteRequest, Written, way_back, write_firmware
-from hostlink.jobs.session.session import Session
 from hostlink.words import plural, safe
 
 if TYPE_CHECKING:
     from hostlink.app.application import DeskApp
 
+_MOST_TOLD = 6  # sentences of the write that are shown
 CHIP = ATMEGA328P  # the one these machines are built with; others by the command line
 
 
@@ -53,9 +54,6 @@ def image_words(reviewed: ImageReview, told: ImageTold) -> str:
         f"{image.name}: {plural(image.used_bytes, 'byte')} of {reviewed.application_end:,} for "
         f"the {reviewed.chip.part}",
         f"SHA-256 {image.sha256}",
-        "",
-        *memory_map(image.segments, reviewed.chip, reviewed.boot_bytes),
-        LEGEND,
         "",
         *(
             f"{first} to {last}: {count:,} bytes"
@@ -83,36 +81,22 @@ def history_words(writes: Sequence[FirmwareWrite]) -> str:
     )
 
 
-def written_words(written: Written) -> str:
-    """Describe the result of a write in one or two sentences."""
-    what = f"{plural(written.written, 'page')} written and read back"
-    if written.resumed:
-        what = f"the write that was cut off is finished, {what}"
-    back = ""
-    if written.backup:
-        back = f" What it held before is kept as {written.backup}."
-    if written.restored:
-        back = f" Its programs are back on it, proven ({written.backup})."
-    if written.was_new:
-        back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
-    return (
-        f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
-    )
-
-
 class FirmwareScreen(Page[None]):
     """Shows an image's review. Writing asks first, with the cautions, and then whatever a refused
-    write needs to know; the screen stays, so that a write that was cut off can be finished."""
+    write needs to know. The map of flash fills page by page, here or after coming back: the write
+    goes on while another screen is in front."""
 
     app: DeskApp
     HEAD = "Firmware"
     FOOT = (
         "W writes it to the board, asked first, and finishes a write that was cut off. G goes "
-        "back to what the flash held before. Escape goes back."
+        "back to what the flash held before. S stops a write, asked first. Escape goes back; a "
+        "write goes on meanwhile."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("w", "write", "Write it to the board", tooltip="Asked first, with the cautions"),
-        Binding("g", "back", "Go back to the image before", tooltip="What flash held last"),
+        screen_key("firmware.write", "Write it to the board", "Asked first, with the cautions"),
+        screen_key("firmware.back", "Go back to the image before", "What flash held last"),
+        screen_key("firmware.stop", "Stop the write", "Asked first; it can be finished later"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -124,6 +108,9 @@ class FirmwareScreen(Page[None]):
     def body(self) -> Iterator[Widget]:
         """Lay out the review of a firmware image or, without one, the history of writes."""
         with VerticalScroll():
+            yield Static("", id="write", classes="words", markup=False)
+            yield FlashMap(CHIP, DEFAULT_BOOT_BYTES)
+            yield Static("", id="write-told", classes="words", markup=False)
             if self.reviewed is not None:
                 told = tell_image(self.reviewed.image, self.app.archive)
                 words = image_words(self.reviewed, told)
@@ -134,6 +121,18 @@ class FirmwareScreen(Page[None]):
 
     def on_mount(self) -> None:
         self.query_one(VerticalScroll).focus()
+        writes = self.app.desk.firmware_writes
+        writes.on_change.append(self._show_write)
+        flash = self.query_one(FlashMap)
+        flash.display = self.reviewed is not None
+        self.query_one("#write").display = self.query_one("#write-told").display = False
+        if self.reviewed is not None:
+            flash.show(self.reviewed.image.segments)
+        if writes.under_way:
+            self._show_write()
+
+    def on_unmount(self) -> None:
+        self.app.desk.firmware_writes.on_change.remove(self._show_write)
 
     # --- asking ------------------------------------------------------------------------------
 
@@ -204,52 +203,48 @@ class FirmwareScreen(Page[None]):
         answers = [("leave", "Leave it"), *roles.items()]
         self.app.push_screen(Ask("What is this image for?", answers), answered)
 
-    # --- writing -----------------------------------------------------------------------------
-
     def _start(self, request: WriteRequest | None, attached: AttachedBoard) -> None:
-        """Write the image; if request is None, the firmware that was on the board before."""
-        used: list[WriteRequest] = []
+        self.app.desk.firmware_writes.start(request, attached, self.reviewed)
 
-        def work(session: Session, archive: Archive) -> Written:
-            wanted = request
-            if wanted is None:
-                image, role = way_back(archive, session.board_in(archive))
-                wanted = WriteRequest(image, CHIP, DEFAULT_BOOT_BYTES, role, goes_back=True)
-            used.append(wanted)
-            return write_firmware(session, archive, wanted)
+    # --- the write under way -----------------------------------------------------------------
 
-        def done(written: Written) -> str:
-            self.app.desk.readings.look_again()
-            return written_words(written)
+    def action_stop(self) -> None:
+        """Stop the write under way; asked first."""
+        writes = self.app.desk.firmware_writes
+        if writes.job is not None and writes.under_way:
+            self.app.desk.progress.stop_job(writes.job)
+        else:
+            self.app.notify("No firmware is being written.", markup=False)
 
-        def failed(error: BaseException) -> Callable[[], object] | None:
-            self.app.desk.readings.unknown_now(attached)  # it may have been restarted
-            attached.read_at = None
-            return self._way_on(error, used[-1], attached) if used else None
-
-        name = self.app.desk.readings.name_of(attached)
-        job = attached.do(f"Writing firmware to {name}", work, then="write")
-        self.app.watch_job(job, done=done, failed=failed)
-
-    def _way_on(
-        self, error: BaseException, request: WriteRequest, attached: AttachedBoard
-    ) -> Callable[[], object] | None:
-        """Return what to ask after a refusal that the user can allow, None for any other error."""
-
-        question = question_of(error, request) if isinstance(error, RefusedError) else None
-        return None if question is None else partial(self._ask_request, question, attached)
-
-    def _ask_request(self, question: Question, attached: AttachedBoard) -> None:
-        """Ask what a refused write needs to know, and write with the answer."""
-        leads = {name: request for name, _, request in question.answers}
-
-        def answered(answer: str | None) -> None:
-            if answer in leads:
-                self._start(leads[answer], attached)
-
-        answers = [("leave", "Leave it as it is")]
-        answers += [(name, says) for name, says, _ in question.answers]
-        self.app.push_screen(Ask(question.asks, answers), answered)
+    def _show_write(self) -> None:
+        """Show how far the write has come, in words and on the map of flash."""
+        writes = self.app.desk.firmware_writes
+        job = writes.job
+        if job is None:
+            return
+        progress = job.progress
+        baud = job.attached.choice.effective.talk.baud
+        rows = [job.name, writes.outcome]
+        if not job.ended:
+            phase = "Stopping, in good order" if job.stopping else progress.phase
+            rows[1:] = [phase, ", ".join(figures(progress, baud))]
+        told = [f"{'!' if news else '·'} {text}" for text, news in progress.told[-_MOST_TOLD:]]
+        for name, words in (("#write", rows), ("#write-told", told)):
+            shown = Content("\n".join(safe(row) for row in words if row))
+            self.query_one(name, Static).update(shown)
+            self.query_one(name).display = bool(shown)
+        image = writes.request.image if writes.request is not None else None
+        proven = set(progress.proven_pages)
+        here = None if job.ended else progress.last_page
+        if job.ended and job.error is None and image is not None:
+            proven |= pages_of(image.segments, CHIP)  # the others were right before
+        self.query_one(FlashMap).show(
+            image.segments if image is not None else (),
+            read=0 if job.ended else progress.read_pages,
+            proven=proven,
+            here=here,
+        )
+        self.query_one(FlashMap).display = True
 
 
 def _with(request: WriteRequest, **changes: object) -> WriteRequest:

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import Ask
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page
@@ -46,7 +47,7 @@ def _meet(app: DeskApp, attached: AttachedBoard, seen: Seen, *, restart: bool = 
     )
 
     def done(found: Seen) -> str:
-        if found.restart is not Restart.NOT_TRIED:
+        if found.restart is Restart.DONE:
             app.desk.readings.unknown_now(attached)
         return ""
 
@@ -65,7 +66,7 @@ class MeetingScreen(Page[None]):
     app: DeskApp
     HEAD = "How far the board answers"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("r", "restart", "Restart it and ask again", tooltip="Asked first"),
+        screen_key("meeting.restart", "Restart it and ask again", "Asked first"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.listing import Mend, Rules, mend
@@ -25,13 +26,13 @@ class MendScreen(Page[str | None]):
 
     AUTO_FOCUS = "#mends"
     FOOT = (
-        "Space undoes or redoes; Right and Left unfold and fold a kind. Enter takes the listing "
+        "Space undoes or redoes; Right unfolds a kind, Left folds it. Enter takes the listing "
         "into the editor; nothing is sent. Escape leaves it."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "turn", "Undo or redo a repair", tooltip="The one at the cursor"),
-        Binding("right", "fold(False)", "Unfold", tooltip="Each repair of the kind"),
-        Binding("left", "fold(True)", "Fold", tooltip="The kind in one row"),
+        screen_key("mending.turn", "Undo or redo a repair", "The one at the cursor"),
+        screen_key("mending.unfold", "Unfold", "Each repair of the kind", action="fold(False)"),
+        screen_key("mending.fold", "Fold", "The kind in one row", action="fold(True)"),
         Binding("enter", "take", "Take it", tooltip="Into the editor", priority=True),
         Binding("escape", "leave", "Leave it", tooltip="The editor stays as it was"),
     ]

@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.screens.revisions import Wish
 from hostlink.app.ways import advised
@@ -37,9 +38,9 @@ class RescuesScreen(Page[Wish | None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
-        Binding("k", "keep", "Keep it under a name", tooltip="As a revision of a program"),
-        Binding("ctrl+l", "wish('load')", "Load it", tooltip="Back into the board"),
-        Binding("b", "compare_board", "Compare with the board", tooltip="What it holds now"),
+        screen_key("rescues.keep", "Keep it under a name", "As a revision of a program"),
+        screen_key("rescues.load", "Load it", "Back into the board", action="wish('load')"),
+        screen_key("rescues.compare-board", "Compare with the board", "What it holds now"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 

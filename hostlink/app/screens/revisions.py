@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.compare import CompareScreen
 from hostlink.app.screens.dialogues import AskText
 from hostlink.app.texts import revision_words, ruler
@@ -60,13 +61,15 @@ class RevisionsScreen(Page[Wish | None]):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("enter", "wish('open')", "Open it", tooltip="Into the editor", priority=True),
-        Binding("ctrl+l", "wish('load')", "Load it", tooltip="This revision into the board"),
-        Binding("b", "compare_board", "Compare with the board", tooltip="What it holds now"),
-        Binding("space", "mark", "Mark it", tooltip="The one to compare with"),
-        Binding("c", "compare", "Compare", tooltip="With the marked one, else the one before"),
-        Binding("r", "restore", "Restore", tooltip="Keep it again as the newest revision"),
-        Binding("n", "note", "Note", tooltip="A line kept with the revision"),
-        Binding("t", "retire", "Retire, or return", tooltip="Out of the list, not deleted"),
+        screen_key(
+            "revisions.load", "Load it", "This revision into the board", action="wish('load')"
+        ),
+        screen_key("revisions.compare-board", "Compare with the board", "What it holds now"),
+        screen_key("revisions.mark", "Mark it", "The one to compare with"),
+        screen_key("revisions.compare", "Compare", "With the marked one, else the one before"),
+        screen_key("revisions.restore", "Restore", "Keep it again as the newest revision"),
+        screen_key("revisions.note", "Note", "A line kept with the revision"),
+        screen_key("revisions.retire", "Retire, or return", "Out of the list, not deleted"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -214,7 +217,8 @@ class RevisionsScreen(Page[Wish | None]):
                 words = f"{self.program} is in the list again."
             else:
                 archive.retire(self.program)
-                words = f"{self.program} is out of the list; nothing was deleted. T puts it back."
+                words = f"{self.program} is out of the list; nothing was deleted. "
+                words += f"{self.key_of('revisions.retire')} puts it back."
         except HostlinkError as error:
             self.app.show_error(error)
             return

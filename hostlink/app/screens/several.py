@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask
@@ -55,10 +56,10 @@ class SeveralScreen(Page[None]):
         "Escape goes back."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "mark", "Mark the board", tooltip="Only marked boards are worked with"),
-        Binding("l", "load", "Load into each", tooltip="The listing in the editor, kept once"),
-        Binding("g", "save", "Save each", tooltip="Under the board's name and the date"),
-        Binding("k", "backup", "Back up each", tooltip="All that each of them holds"),
+        screen_key("several.mark", "Mark the board", "Only marked boards are worked with"),
+        screen_key("several.load", "Load into each", "The listing in the editor, kept once"),
+        screen_key("several.save", "Save each", "Under the board's name and the date"),
+        screen_key("several.backup", "Back up each", "All that each of them holds"),
         Binding(
             "enter",
             "alone",
@@ -66,8 +67,8 @@ class SeveralScreen(Page[None]):
             priority=True,
             tooltip="What failed, with the questions that it needs",
         ),
-        Binding("x", "stop", "Stop them all", tooltip="Each ends in order"),
-        Binding("a", "boards", "Other boards", tooltip="To attach another one"),
+        screen_key("several.stop", "Stop them all", "Each ends in order"),
+        screen_key("several.boards", "Other boards", "To attach another one"),
         Binding("escape", "leave", "Back", tooltip="To the desk; the jobs go on"),
     ]
 
@@ -78,9 +79,10 @@ class SeveralScreen(Page[None]):
 
     def body(self) -> Iterator[Widget]:
         """Lay out the list of attached boards, with what the chosen one holds and was told."""
+        others = self.key_of("several.boards")
         rows = Rows(
             [ListColumn("", 1), ListColumn("board", 16), ListColumn("how it goes", -1)],
-            empty="No board is attached. A shows the boards that are here.",
+            empty=f"No board is attached. {others} shows the boards that are here.",
             id="several",
         )
         yield from with_detail(rows, id="several-detail")
@@ -100,11 +102,7 @@ class SeveralScreen(Page[None]):
             [
                 Entry(
                     port,
-                    (
-                        "" if port in self.left_out else "*",
-                        called[port],
-                        self._words(attached),
-                    ),
+                    ("" if port in self.left_out else "*", called[port], self._words(attached)),
                 )
                 for port, attached in boards.items()
             ]
@@ -184,11 +182,14 @@ class SeveralScreen(Page[None]):
         """Return the marked boards; say why if there are none, or one of them is at work."""
         boards = self._marked()
         if any(each.busy is not None and each.busy.shown for each in boards):
-            self.app.notify("Wait until the boards have ended, or press X.", markup=False)
-            return []
-        if not boards:
-            self.app.notify("No board is marked: Space marks one, A attaches one.", markup=False)
-        return boards
+            words = f"Wait until the boards have ended, or press {self.key_of('several.stop')}."
+        elif not boards:
+            mark, attach = self.key_of("several.mark"), self.key_of("several.boards")
+            words = f"No board is marked: {mark} marks one, {attach} attaches one."
+        else:
+            return boards
+        self.app.notify(words, markup=False)
+        return []
 
     def _do(
         self,

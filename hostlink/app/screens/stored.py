@@ -10,6 +10,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import Ask, AskText
 from hostlink.app.texts import board_sentence
 from hostlink.app.widgets.page import Page, with_detail
@@ -58,8 +59,8 @@ class StoredScreen(Page[None]):
             priority=True,
             tooltip="What memory holds is kept in the archive first",
         ),
-        Binding("s", "store", "Store what memory holds", tooltip="Under a name, proven"),
-        Binding("a", "renew", "List again", tooltip="Ask the board what it has stored"),
+        screen_key("stored.store", "Store what memory holds", "Under a name, proven"),
+        screen_key("stored.renew", "List again", "Ask the board what it has stored"),
         Binding("escape", "leave", "Back", tooltip="To the desk"),
     ]
 
@@ -72,7 +73,7 @@ class StoredScreen(Page[None]):
         """Lay out the programs stored on the board, with the details of the chosen one."""
         rows = Rows(
             [ListColumn("stored", 16), ListColumn("the board says", -1)],
-            empty="Nothing is stored. S stores the program in memory.",
+            empty=f"Nothing is stored. {self.key_of('stored.store')} stores the program in memory.",
             id="stored",
         )
         yield from with_detail(rows, id="stored-detail")

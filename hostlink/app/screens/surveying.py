@@ -12,6 +12,7 @@ from textual.content import Content
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.screens.dialogues import Ask, AskText
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -85,8 +86,8 @@ class SurveyScreen(Page[None]):
     app: DeskApp
     AUTO_FOCUS = "#told"
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("k", "keep", "Keep as a profile", tooltip="hostlink then uses it for this board"),
-        Binding("d", "details", "Details", tooltip="Every value with its evidence, or the words"),
+        screen_key("survey.keep", "Keep as a profile", "hostlink then uses it for this board"),
+        screen_key("survey.details", "Details", "Every value with its evidence, or the words"),
         Binding("escape", "leave", "Back", tooltip="To the boards"),
     ]
 

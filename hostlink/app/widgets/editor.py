@@ -9,7 +9,7 @@ from rich.segment import Segment
 from rich.style import Style
 from rich.text import Text
 from textual import events
-from textual.binding import Binding, BindingType
+from textual.binding import BindingType
 from textual.geometry import Size
 from textual.message import Message
 from textual.reactive import reactive
@@ -20,6 +20,7 @@ from textual.widgets import TextArea
 from textual.widgets.text_area import TextAreaTheme
 
 from hostlink.app import texts
+from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.themes import THEMES
 from hostlink.words import safe
 
@@ -44,10 +45,14 @@ class ListingEditor(TextArea):
     # is as it was then.
     fault: reactive[tuple[str, str] | None] = reactive(None)
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("ctrl+home", "edge(0)", "Start of the listing", show=False),
-        Binding("ctrl+end", "edge(1)", "End of the listing", show=False),
-        Binding("ctrl+shift+home", "edge(0, True)", "Select to the start", show=False),
-        Binding("ctrl+shift+end", "edge(1, True)", "Select to the end", show=False),
+        screen_key("listing.start", "Start of the listing", action="edge(0)", show=False),
+        screen_key("listing.end", "End of the listing", action="edge(1)", show=False),
+        screen_key(
+            "listing.select-to-start", "Select to the start", action="edge(0, True)", show=False
+        ),
+        screen_key(
+            "listing.select-to-end", "Select to the end", action="edge(1, True)", show=False
+        ),
     ]
 
     class Refused(Message):

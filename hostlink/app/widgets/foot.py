@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from textual.binding import Binding, BindingType
 from textual.content import Content
@@ -14,19 +15,34 @@ from hostlink.app.actions.action import key_words
 from hostlink.words import safe
 
 
-def clickable(words: str, bindings: Sequence[BindingType]) -> Content:
+def clickable(
+    words: str, bindings: Sequence[BindingType], keys: Mapping[str, str] = MappingProxyType({})
+) -> Content:
     """Return words in which what is said of a key, up to the next comma or stop, does as the key.
 
-    bindings: the keys of a screen; what is not among them cannot be clicked.
+    bindings: the keys of a screen; what is not among them cannot be clicked. keys: the user's own,
+    by the id of a binding; the words then name these.
     """
+    bound = [each for each in bindings if isinstance(each, Binding)]
+    own = {
+        key_words(each.key): key_words(keys[each.id])
+        for each in bound
+        if each.id is not None and each.id in keys
+    }
+    if own:
+        words = re.sub(_named(*own), lambda found: own[found[0]], words)
     content = Content(safe(words))
-    for binding in bindings:
-        if isinstance(binding, Binding):
-            key = re.escape(key_words(binding.key))
-            found = re.search(rf"(?<![\w+]){key} (?!or |and )[a-z][^,.;:]*", content.plain)
-            if found is not None:
-                content = act(content, found.start(), found.end(), f"screen.{binding.action}")
+    for binding in bound:
+        key = key_words(keys.get(binding.id or "", binding.key))
+        found = re.search(rf"{_named(key)}[^,.;:]*", content.plain)
+        if found is not None:
+            content = act(content, found.start(), found.end(), f"screen.{binding.action}")
     return content
+
+
+def _named(*keys: str) -> str:
+    """Return a pattern for any of these keys where a sentence says what it does."""
+    return rf"(?<![\w+])({'|'.join(map(re.escape, keys))})(?= (?!or |and )[a-z])"
 
 
 def act(content: Content, start: int, end: int, action: str) -> Content:
@@ -37,5 +53,7 @@ def act(content: Content, start: int, end: int, action: str) -> Content:
 class Foot(Static):
     """The foot of a screen."""
 
-    def __init__(self, words: str, bindings: Sequence[BindingType]) -> None:
-        super().__init__(clickable(words, bindings), classes="foot", markup=False)
+    def __init__(
+        self, words: str, bindings: Sequence[BindingType], keys: Mapping[str, str]
+    ) -> None:
+        super().__init__(clickable(words, bindings, keys), classes="foot", markup=False)

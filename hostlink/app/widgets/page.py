@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import ClassVar, TypeVar
+from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual.app import ComposeResult
 from textual.containers import Horizontal, VerticalScroll
@@ -12,10 +12,15 @@ from textual.screen import Screen
 from textual.widget import Widget
 from textual.widgets import Static
 
+from hostlink.app.actions.action import key_words
+from hostlink.app.actions.screen_keys import BY_NAME
 from hostlink.app.layout import WIDTHS
 from hostlink.app.widgets.foot import Foot
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
+
+if TYPE_CHECKING:
+    from hostlink.app.application import DeskApp
 
 R = TypeVar("R")
 
@@ -26,6 +31,7 @@ class Page(Screen[R]):
     HEAD, FOOT: heading, and what the keys do, where they are always the same; else `head`, `foot`.
     """
 
+    app: DeskApp
     HORIZONTAL_BREAKPOINTS = WIDTHS
     HEAD: ClassVar[str] = ""
     FOOT: ClassVar[str] = ""
@@ -37,7 +43,7 @@ class Page(Screen[R]):
         head = Content(safe(self.head()))
         yield Static(head, id="page-head", classes="heading", markup=False)
         yield from self.body()
-        yield Foot(self.foot(), self.BINDINGS)
+        yield Foot(self.foot(), self.BINDINGS, self.app.settings.usable_keys)
 
     def head(self) -> str:
         """Return the first heading; `set_head` changes it."""
@@ -50,6 +56,10 @@ class Page(Screen[R]):
     def foot(self) -> str:
         """Return the foot: what the keys do here."""
         return self.FOOT
+
+    def key_of(self, name: str) -> str:
+        """Return the words for the key of an action of a screen. name: such as boards.detach."""
+        return key_words(self.app.settings.usable_keys.get(name, BY_NAME[name]))
 
     def set_head(self, words: str) -> None:
         """Change the heading."""

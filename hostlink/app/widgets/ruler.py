@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, ClassVar
 from rich.cells import cell_len, set_cell_size
 from rich.segment import Segment
 from rich.style import Style
+from textual import events
+from textual.message import Message
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -39,6 +41,12 @@ class BoardTrack:
 
 class MemoryRuler(Widget):
     """Two tracks of one scale, each between its name and its state in words."""
+
+    @dataclass
+    class LineChosen(Message):
+        """A line was clicked. at: its row in the listing, from 1."""
+
+        at: int
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
         "ruler--used",
@@ -86,13 +94,8 @@ class MemoryRuler(Widget):
         ledger = self._ledger
         if ledger is None or y > 1:
             return Strip.blank(width, self.rich_style)
-        words = (safe(self._board.words), texts.room_words(ledger))
-        track = self._track_width(words)
-        if track < _LEAST_TRACK:
-            words = (safe(self._board.words), texts.short_room_words(ledger))
-            track = max(4, self._track_width(words))
+        words, track, scale = self._measures(ledger)
         used, sent = self._board.used, self._board.sent
-        scale = max(ledger.limit, ledger.total, used + sent, 1)
         if y:
             drawn = texts.ruler(track, ledger.total, ledger.limit, self._here, scale=scale)
         else:
@@ -107,6 +110,31 @@ class MemoryRuler(Widget):
         room = max(0, width - _NAME_WIDTH - track)
         parts.append(Segment(set_cell_size(f"  {words[y]}", room), state))
         return Strip(parts, width)
+
+    def _measures(self, ledger: Ledger) -> tuple[tuple[str, str], int, int]:
+        """Return the words beside the tracks, and the cells and the bytes of a track."""
+        words = (safe(self._board.words), texts.room_words(ledger))
+        track = self._track_width(words)
+        if track < _LEAST_TRACK:
+            words = (safe(self._board.words), texts.short_room_words(ledger))
+            track = max(4, self._track_width(words))
+        held = self._board.used + self._board.sent
+        return words, track, max(ledger.limit, ledger.total, held, 1)
+
+    def on_click(self, event: events.Click) -> None:
+        """Post LineChosen for a click on the listing's track where it has bytes."""
+        place, ledger = event.get_content_offset(self), self._ledger
+        if place is None or ledger is None or place.y != 1:
+            return
+        _, track, scale = self._measures(ledger)
+        cell = place.x - _NAME_WIDTH
+        if not 0 <= cell < track:
+            return
+        first, last = cell * scale / track, (cell + 1) * scale / track
+        for row in ledger.rows:
+            if row.cost and row.so_far - row.cost < last and row.so_far > first:
+                self.post_message(self.LineChosen(row.line.at))
+                return
 
     def _track_width(self, words: tuple[str, str]) -> int:
         beside = max(cell_len(each) for each in words)

@@ -106,7 +106,7 @@ class Copies:
 
 
 def _line(table: Table, values: Row) -> tuple[object, ...]:
-    """What goes on together: the numbers of one archive for one program, or for all rescues."""
+    """Return the key of a number sequence: by archive, and for revisions by program."""
     return (table.name, values["archive_id"], *(values[key] for key in _NUMBERED[table.name]))
 
 

@@ -83,7 +83,7 @@ class Merging(Healing):
         programs: export only these, by name. since: export only what is newer than this stored
         time. Damaged records are left out and named. Raises ArchiveError for an unknown program.
         """
-        what = "What is to be carried"
+        what = "What is to be exported"
         try:
             db = dataclasses.replace(self._access, read_only=True).connect()
         except FAULTS as error:

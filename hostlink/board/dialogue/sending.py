@@ -129,6 +129,8 @@ class Sending:
             raise FullError(f'The board\'s memory is full: to line {number} it said "{said}".')
         if outcome is Outcome.DEAF:
             raise DeafError(number)
+        if outcome is Outcome.CROWDED:
+            raise FullError(f"The board's memory is full: line {number} does not fit.")
 
     def _progress(self, number: int, done: int, lines: int) -> None:
         sent = self._sent_bytes

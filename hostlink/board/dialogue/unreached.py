@@ -11,7 +11,7 @@ from hostlink.link.pacing import Pacing
 from hostlink.link.regain import FoundState, Regain
 from hostlink.link.typed import Outcome
 from hostlink.listing.charset import to_text
-from hostlink.words import safe
+from hostlink.words import plural, safe
 
 _UNTOUCHED = "The program on the board was not touched."
 _ONLY_EMPTY = "Only empty lines were sent; the program on the board was not touched."
@@ -233,6 +233,14 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
             "nothing any more.",
             reason=LinkReason.FULL,
             advice="Only a restart helps; the program in its memory is lost by it.",
+        )
+    if core.outcome is Outcome.CROWDED:
+        return LinkError(
+            f'The board does not take "{safe(text)}": its memory is so full that it has room for '
+            f"{plural(core.typed.room, 'character')} only.",
+            reason=LinkReason.FULL,
+            advice="Delete a line of its program by typing its number in the console, or restart "
+            "the board; a restart loses the program.",
         )
     if core.outcome is Outcome.UNTYPED and not core.typed.heard:
         return fell_silent()

@@ -55,7 +55,7 @@ def _find_own_rows(bench: Bench, rows: Sequence[str], lines: Sequence[str]) -> N
     asked = bench.ask(bench.profile.commands.list + NO_LINES) or ()
     nothing = [row for row in asked if not (refusals and row.startswith(refusals))]
     if own := own_around(rows, nothing, lines, language):
-        says = "rows that stand round a listing, and when there is none"
+        says = "rows printed around a listing, also around an empty one"
         bench.findings.add("commands.answer_rows", tuple(dict.fromkeys((*known, *own))), says)
 
 

@@ -93,7 +93,7 @@ class Store:
         own = tuple(row for row in own if not (refusals and row.startswith(refusals)))
         answer_rows = tuple(dict.fromkeys((*commands.answer_rows, *own)))
         if answer_rows != commands.answer_rows:
-            says = "rows that stand round a listing, and when there is none"
+            says = "rows printed around a listing, also around an empty one"
             self.bench.findings.add("commands.answer_rows", answer_rows, says)
 
     def _find_prompt(self) -> None:

@@ -40,7 +40,7 @@ def note_heard_talk(bench: Bench) -> None:
     )
     findings.add("talk.ready", ready, says)
     rows = tuple(dict.fromkeys((*bench.base.commands.answer_rows, *heard_talk.answer_rows)))
-    findings.add("commands.answer_rows", rows, "rows that stand round an answer")
+    findings.add("commands.answer_rows", rows, "rows printed around an answer")
     known = bench.base.commands.error_words
     words = tuple(
         word for word in heard_talk.error_words if not known or not word.startswith(known)

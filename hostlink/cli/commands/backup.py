@@ -202,12 +202,5 @@ def putback(
             }
         )
         return
-    parts = ["memory"] if done.memory else []
-    parts += [f"{name} (stored)" for name in done.stored]
-    parts += [f"{name} (was there already)" for name in done.unchanged]
-    what = ", ".join(parts)
-    say(f"{done.spec} is on the board, proven: {what}.", quiet=common.quiet)
-    for name, why in done.unproven.items():
-        say(f"{name} is as it was kept, which was not proven: {why}")
-    if not done.memory:
-        say("Memory holds what it held before.", quiet=common.quiet)
+    for sentence in done.sentences:
+        say(sentence, quiet=common.quiet and not done.unproven)

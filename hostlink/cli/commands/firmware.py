@@ -255,7 +255,7 @@ def _ask_to_go_on(common: CommonOptions, chip: Chip, reviewed: ImageReview | Non
         return
     if not sys.stdin.isatty():
         raise RefusedError(
-            "Writing firmware needs your word, and nobody can be asked here.",
+            "Writing firmware must be confirmed, and nobody can be asked here.",
             kept="Nothing was sent to the board.",
             advice="Read the cautions above, then repeat the command with --yes.",
         )

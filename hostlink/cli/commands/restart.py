@@ -34,7 +34,7 @@ def restart(common: CommonOptions, discard_board: bool) -> None:
     check_restartable(common.the_port())
     if not common.yes and not sys.stdin.isatty():
         raise RefusedError(
-            "Restarting loses the program in the board's memory, so it needs your word.",
+            "Restarting erases the program in the board's memory, so it must be confirmed.",
             kept="The port was not opened.",
             advice="Repeat with --yes.",
         )

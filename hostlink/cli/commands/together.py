@@ -91,7 +91,7 @@ def _check(words: list[str], where: str) -> None:
 
 
 def _read(file: str) -> tuple[list[tuple[int, list[str]]], str]:
-    """The commands with their places, all checked before the first is run; the file's name."""
+    """Return the checked commands with their line numbers, and the name of the file."""
 
     where = "standard input" if file == "-" else file
     text = _text(file, where)

@@ -234,7 +234,7 @@ def _watch(
 
 
 def _stamp(path: Path) -> tuple[int, int] | None:
-    """When the file was saved and its size; None in the moment in which an editor replaces it."""
+    """Return the file's time of change and size; None while an editor replaces it."""
     try:
         status = path.stat()
     except OSError:

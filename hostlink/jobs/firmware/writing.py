@@ -172,7 +172,7 @@ class _Write:
                     self._detail["restored"] = back = True
         what, advice = error.what, error.advice
         if isinstance(error, Interrupted):
-            what = "Stopped before anything was written; the board has its firmware still."
+            what = "Stopped before anything was written; the chip's flash is as it was."
         said = [error.kept]
         if "Nothing was written" not in error.kept:
             said.insert(0, "Nothing was written.")
@@ -238,7 +238,7 @@ class _Write:
                 guard = False
                 return
             self._done += 1
-            self._session.emit(PageProven(self._done, self._pages))
+            self._session.emit(PageProven(self._done, self._pages, page))
 
         return on_page
 

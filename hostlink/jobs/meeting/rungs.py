@@ -102,7 +102,7 @@ def _broken(says: Advice, do: Advice) -> Stand:
 
 
 def _missing(says: Advice, do: Advice) -> Stand:
-    """Break a rung for which the link is good: a word of the user or a BASIC is missing."""
+    """Return a rung that fails although the link is good: consent or a BASIC is missing."""
     return Stand(RungState.BROKEN, says, do, ExitStatus.REFUSED)
 
 
@@ -114,8 +114,12 @@ def _bridge(seen: Seen) -> Stand:
         return _left_out("A practice board is made of software and needs no bridge.")
     if "://" in seen.port:
         return _left_out("A network port: the bridge is at its far end.")
+    if seen.port and seen.bridge:
+        return _holds(f"{seen.bridge}.")
     if seen.port:
-        return _holds(f"{seen.bridge}.") if seen.bridge else _left_out("The port has no USB chip.")
+        return _left_out(
+            "The port has no USB chip." if seen.exists else "Without a port it cannot be told."
+        )
     if seen.ports or seen.hidden:
         return _holds(" ".join(seen.hidden) or f"At {' and '.join(seen.ports)}.")
     look = "Plug in the small board with the USB socket. If it is plugged in, try another cable "
@@ -273,7 +277,7 @@ def _write_now(by: Ways) -> str:
 
 def _write_or_role(by: Ways) -> str:
     return (
-        "If this is the display board, all is well: it is silent by nature. If it is the computer, "
+        "If this is the display board, all is well: it never answers. If it is the computer, "
         f"write your computer image {by.write_first_image}."
     )
 
@@ -311,7 +315,7 @@ def _top(seen: Seen) -> Advice:
     name = seen.label or "a board without a label"
     if seen.basic is None:
         what = f"{seen.label}, the display" if seen.label else "the display"
-        alive = ": its chip is alive, and it is silent by nature" if seen.bootloader else ""
+        alive = ": its chip is alive, and it never answers by itself" if seen.bootloader else ""
         return f"This is {what}{alive}."
     told = seen.contents.words if seen.contents is not None else "what is not known"
     like = f"like kind {seen.basic.kind}" if seen.basic.kind else "in a way of its own"
@@ -323,7 +327,7 @@ def _top(seen: Seen) -> Advice:
 
 RUNGS = (
     Rung("bridge", "Is a USB bridge there?", _bridge),
-    Rung("port", "Has it a port?", _port),
+    Rung("port", "Does it have a port?", _port),
     Rung("permission", "May you open it?", _permission),
     Rung("free", "Can it be opened?", _free),
     Rung("answer", "Does something answer?", _answers),

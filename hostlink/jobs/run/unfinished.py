@@ -85,10 +85,7 @@ def failure(
         return RefusedError(
             f'The program asks "{asked}", and there is no more input.',
             kept=state,
-            advice=lambda by: (
-                "Give an answer for each question: at the keyboard, through a pipe, or "
-                f"from a file {by.answer_from_file}."
-            ),
+            advice=lambda by: f"Give an answer for each question: {by.answer_questions}.",
         )
     if core.end is End.DAMAGED:
         return LinkError(

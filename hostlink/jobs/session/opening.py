@@ -16,7 +16,7 @@ from hostlink.jobs.session.link_choice import LinkChoice
 from hostlink.jobs.session.patience import Patience
 from hostlink.jobs.session.session import Session
 from hostlink.link.attaching import Foresight, foresee
-from hostlink.link.opening import open_port
+from hostlink.link.opening import check_address, open_port
 from hostlink.link.recording import Recorder
 from hostlink.link.wire import Wire
 
@@ -35,6 +35,7 @@ def open_session(
     where knowledge of the board is looked up and updated. recorder: an open one to use instead of a
     new one for choice.record. Raises LinkError, UsageError.
     """
+    check_address(choice.port)
     identity = identity_of(choice.port)
     foresight = foresee_opening(choice, archive)
     missing = choice.port.startswith("/") and not Path(choice.port).exists()

@@ -142,7 +142,15 @@ def test_a_display_is_told_apart_from_a_dead_board(seen: Seen) -> None:
     climbed = climb(seen)
     assert climbed.status == ExitStatus.DONE
     assert told(climbed.end) == (
-        "This is the display: its chip is alive, and it is silent by nature."
+        "This is the display: its chip is alive, and it never answers by itself."
     )
     blank = climb(dataclasses.replace(seen, bootloader=BLANK))
     assert blank.status == ExitStatus.REFUSED
+
+
+def test_a_port_that_is_not_there_is_not_said_to_have_no_chip() -> None:
+    """Whether it has a bridge cannot be told; the next rung says that there is no such port."""
+    climbed = climb(Seen(port="/dev/ttyUSB9", exists=False, system=LINUX), RUNGS)
+    words = [told(step.stand.says, COMMANDS) for step in climbed.steps]
+    assert words[0] == "Without a port it cannot be told."
+    assert words[1] == "There is no port /dev/ttyUSB9."

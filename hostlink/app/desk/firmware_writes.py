@@ -1,0 +1,136 @@
+"""Writing firmware: the job, which goes on while the desk or another screen is in front."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
+
+from hostlink.app.desk.part import DeskPart
+from hostlink.app.ways import KEYS, shown_error
+from hostlink.words import plural
+
+if TYPE_CHECKING:
+    from hostlink.app.attached_board import AttachedBoard
+    from hostlink.app.desk.desk import Desk
+    from hostlink.app.job import Job
+    from hostlink.archive import Archive
+    from hostlink.firmware.review import ImageReview
+    from hostlink.jobs.firmware.asking import Question
+    from hostlink.jobs.firmware.request import WriteRequest, Written
+    from hostlink.jobs.session.session import Session
+
+_ON_STOP = (
+    "Stop writing firmware? The board is mute until the rest is written. Its bootloader and its "
+    "kept programs are not lost."
+)
+
+
+def written_words(written: Written) -> str:
+    """Describe the result of a write in one or two sentences."""
+    what = f"{plural(written.written, 'page')} written and read back"
+    if written.resumed:
+        what = f"the write that was cut off is finished, {what}"
+    back = ""
+    if written.backup:
+        back = f" What it held before is kept as {written.backup}."
+    if written.restored:
+        back = f" Its programs are back on it, proven ({written.backup})."
+    if written.was_new:
+        back += f" Give it a label {KEYS.label_board}, and load its first program with Ctrl+L."
+    return (
+        f"{written.image.name} is on the board: {what}, {written.right:,} were right before.{back}"
+    )
+
+
+class FirmwareWrites(DeskPart):
+    """Writes firmware, one image at a time, and knows how far that has come.
+
+    job: the write under way or the last one. outcome: how that ended, in words; "" before.
+    reviewed: the image as it was reviewed, None to go back to the one before. request: what is
+    written, None until that is known. on_change: called whenever the write has moved.
+    """
+
+    def __init__(self, desk: Desk) -> None:
+        super().__init__(desk)
+        self.job: Job[Written] | None = None
+        self.outcome = ""
+        self.reviewed: ImageReview | None = None
+        self.request: WriteRequest | None = None
+        self.on_change: list[Callable[[], object]] = []
+
+    @property
+    def under_way(self) -> bool:
+        """Return whether a write is under way."""
+        return self.job is not None and not self.job.ended
+
+    def start(
+        self, request: WriteRequest | None, attached: AttachedBoard, reviewed: ImageReview | None
+    ) -> None:
+        """Write the image; if request is None, the firmware that was on the board before."""
+        if self.under_way:
+            self.app.notify("A firmware write is under way; wait until it has ended.", markup=False)
+            return
+        self.reviewed, self.request = reviewed, request
+
+        def work(session: Session, archive: Archive) -> Written:
+            from hostlink.firmware.chip import ATMEGA328P, DEFAULT_BOOT_BYTES
+            from hostlink.jobs.firmware.writing import WriteRequest, way_back, write_firmware
+
+            wanted = request
+            if wanted is None:
+                image, role = way_back(archive, session.board_in(archive))
+                wanted = WriteRequest(image, ATMEGA328P, DEFAULT_BOOT_BYTES, role, goes_back=True)
+                self.request = wanted
+            return write_firmware(session, archive, wanted)
+
+        def done(written: Written) -> str:
+            self.desk.readings.look_again()
+            self.outcome = written_words(written)
+            return self.outcome
+
+        name = self.desk.readings.name_of(attached)
+        job = attached.do(
+            f"Writing firmware to {name}", work, then="write", doing="is being given firmware"
+        )
+        failed = partial(self._failed, attached)
+        self.app.watch_job(job, done=done, failed=failed, follow=self._follow)
+
+    def _follow(self, job: Job[Written]) -> None:
+        """Show a write on the desk, and on the firmware screen while that is open."""
+        job.stop_question = _ON_STOP
+        self.job, self.outcome = job, ""
+        self.desk.progress.follow(job)
+        job.on_change.append(self._moved)
+        self._moved(job)
+
+    def _moved(self, _: Job[Written]) -> None:
+        for changed in list(self.on_change):
+            changed()
+
+    def _failed(self, attached: AttachedBoard, error: BaseException) -> Callable[[], object] | None:
+        """Return what to ask after a refusal that the user can allow, None for any other error."""
+        from hostlink.errors import RefusedError
+        from hostlink.jobs.firmware.asking import question_of
+
+        self.outcome = shown_error(error).what
+        self.desk.readings.unknown_now(attached)  # it may have been restarted
+        attached.read_at = None
+        if self.request is None or not isinstance(error, RefusedError):
+            return None
+        question = question_of(error, self.request)
+        return None if question is None else partial(self._ask, question, attached)
+
+    def _ask(self, question: Question, attached: AttachedBoard) -> None:
+        """Ask what a refused write needs to know, and write with the answer."""
+        from hostlink.app.screens.dialogues import Ask
+
+        leads = {name: request for name, _, request in question.answers}
+
+        def answered(answer: str | None) -> None:
+            if answer in leads:
+                self.start(leads[answer], attached, self.reviewed)
+
+        answers = [("leave", "Leave it as it is")]
+        answers += [(name, says) for name, says, _ in question.answers]
+        self.app.push_screen(Ask(question.asks, answers), answered)
