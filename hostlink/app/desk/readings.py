@@ -161,7 +161,9 @@ class Readings(DeskPart):
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; its last known program is kept as {looked.lost}."
-        return f"{name} is attached; Ctrl+L loads the listing into it."
+        if not self.sheets.editor.text.strip():
+            return f"{name} is attached."
+        return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def _give_up_closed(self, attached: AttachedBoard) -> None:
         """Detach a board whose port could not be opened, or was given up."""
