@@ -59,6 +59,7 @@ class Ways:
     allow_time: str
     load: By
     load_despite_review: By
+    load_adapted: By
     # listings
     name_listing: str
     replace: str
@@ -66,6 +67,7 @@ class Ways:
     shrink_to_fit: Callable[[str, int, str], str]
     review: Callable[[str, str], str]
     mend: Callable[[str, str], str]
+    adapt: Callable[[str, str, str], str]
     review_rules: str
     write_sheet: str
     keep: By

@@ -12,7 +12,9 @@ from typing import Literal, TypeAlias
 ThenTakes: TypeAlias = Literal["both", "line", "statement", "none"]
 Semicolon: TypeAlias = Literal["joins", "ends", "none"]
 NumberForm: TypeAlias = Literal["", "blank", "signed", "spaced", "bare", "field"]
+InputList: TypeAlias = Literal["row", "rows", "none"]
 Overflow: TypeAlias = Literal["refused", "wraps"]
+AtLeast: TypeAlias = Literal[">=", "=>"]
 Comparison: TypeAlias = Literal[-1, 0, 1]
 Random: TypeAlias = Literal["from-1", "from-0", "fraction"]
 
@@ -39,15 +41,21 @@ class Dialect:
     semicolon: in PRINT, "joins" anywhere; "ends" stands at the end only and keeps the row open;
         "none": it is no part of PRINT, and a comma at the end keeps the row open.
     comma_columns: in PRINT, a comma fills a zone of so many columns; 1: one blank, 0: nothing.
+    bare_print: whether a PRINT without items ends the row at the end of a line too.
+    loops: how many loops may be open inside each other, 0 if nobody has found a limit.
     number: how PRINT shows a number: behind a blank, behind a blank or its sign ("signed"), so and
         with a blank at its end ("spaced"), "bare", or at the right of several columns ("field");
         "" if nobody has stated the forms of this BASIC.
+    input_list: INPUT with several variables takes their numbers in one "row", with commas between
+        them, or in "rows" of their own; "none": INPUT takes one variable.
     overflow: a result that does not fit stops the program, or "wraps" to 16 bits.
     comparison: what a comparison that holds is worth in an expression, 1 or -1; 0 if it can stand
         in a condition only.
     random: RND(n) is a whole number "from-1" to n, or "from-0" to n - 1; RND(1) is a "fraction".
     unequal: the signs for unequal, the usual one first.
+    at_least: the sign for at least as the board lists it.
     means: those of `MEANS` that it has.
+    free: the function for the free memory as it is typed, such as "SIZE" or "FRE(0)"; "": none.
     """
 
     quotes: str = '"'
@@ -56,9 +64,14 @@ class Dialect:
     then_takes: ThenTakes = "both"
     semicolon: Semicolon = "joins"
     comma_columns: int = 8
+    bare_print: bool = True
+    loops: int = 0
     number: NumberForm = ""
+    input_list: InputList = "row"
     overflow: Overflow = "refused"
     comparison: Comparison = 0
     random: Random = "from-1"
     unequal: tuple[str, ...] = ("<>", "><")
+    at_least: AtLeast = ">="
     means: tuple[str, ...] = ("one-line-loops",)
+    free: str = ""

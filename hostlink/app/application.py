@@ -17,7 +17,7 @@ from textual.filter import NoColor
 from textual.screen import Screen
 from textual.widgets import Input, TextArea
 
-from hostlink.app.actions.table import BY_ID, EVERYWHERE
+from hostlink.app.actions.table import BY_ID, EVERYWHERE, way_to
 from hostlink.app.attached_boards import AttachedBoards
 from hostlink.app.escape_keys import KeyBehindEscape, separate_escapes, separated
 from hostlink.app.job_showing import Done, Failed, JobShowing
@@ -48,6 +48,12 @@ def _actions() -> Any:
     from hostlink.app.screens.palette import Actions
 
     return Actions
+
+
+BOX = """\
+A box is open in front. Tab goes through what it offers, Enter takes it, Escape closes it or stops \
+the job that it shows. The keys below work once it is closed.
+"""
 
 
 class DeskApp(App[None]):
@@ -88,6 +94,7 @@ class DeskApp(App[None]):
         self.first_port = port or self.settings.port
         self.first_profile = profile or self.settings.profile
         self.opens = opens
+        self._desk: Desk
         self.boards = AttachedBoards(self)
         self.said: list[str] = []
         self.gate = KeyGate(self, self._deliver)
@@ -130,7 +137,8 @@ class DeskApp(App[None]):
     def get_default_screen(self) -> Screen[Any]:
         from hostlink.app.desk.desk import Desk
 
-        return Desk()
+        self._desk = Desk()
+        return self._desk
 
     def on_mount(self) -> None:
         separate_escapes()
@@ -151,12 +159,8 @@ class DeskApp(App[None]):
 
     @property
     def desk(self) -> Desk:
-        """Return the main screen."""
-        from hostlink.app.desk.desk import Desk
-
-        first = self.screen_stack[0]
-        assert isinstance(first, Desk)
-        return first
+        """Return the main screen; it is there from the start of the app on, also after its end."""
+        return self._desk
 
     def tell(self, sentence: str, *, of_text: bool = False) -> None:
         """Show a message in the last line of the desk, until the next message or job begun there.
@@ -239,15 +243,25 @@ class DeskApp(App[None]):
     def action_every_action(self) -> None:
         from textual.command import CommandPalette
 
-        if not isinstance(self.screen, CommandPalette):
+        if self.screen.has_class("dialogue"):
+            self.notify(
+                "Answer or close this box first; then "
+                f"{way_to('every-action')} finds every action.",
+                markup=False,
+            )
+        elif not isinstance(self.screen, CommandPalette):
             self.push_screen(CommandPalette(placeholder="Every action: type a word of it"))
 
     def action_help(self) -> None:
+        """Show the keys of this screen; those of the screen behind where a box is open."""
         from hostlink.app.screens.palette import Help
 
-        if not isinstance(self.screen, Help):
-            about = ABOUT if self.screen is self.desk else ""
-            self.push_screen(Help(self.screen, about))
+        if isinstance(self.screen, Help):
+            return
+        of = next(one for one in reversed(self.screen_stack) if not one.has_class("dialogue"))
+        box = BOX if of is not self.screen else ""
+        about = ABOUT if of is self.desk else ""
+        self.push_screen(Help(of, "\n".join(filter(None, (box, about)))))
 
     def action_leave(self) -> None:
         """Leave the app; ask first if there is unkept text or an unfinished job."""

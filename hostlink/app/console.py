@@ -73,10 +73,10 @@ class Transcript(ScrollView, can_focus=True):
 
 
 class ConsoleLine(TextLine):
-    """The line to type. Pasted text of several lines is handed over whole, not cut to its first."""
+    """The line to type. A paste of several lines is handed over; what is typed here stays."""
 
     class Pasted(Message):
-        """Several lines were pasted; `text` has what was typed before and behind them too."""
+        """Several lines were pasted."""
 
         def __init__(self, text: str) -> None:
             super().__init__()
@@ -85,8 +85,7 @@ class ConsoleLine(TextLine):
     def _on_paste(self, event: events.Paste) -> None:
         text = event.text.replace("\r\n", "\n").replace("\r", "\n")
         if "\n" in text.strip("\n"):
-            at = self.cursor_position
-            self.post_message(self.Pasted(f"{self.value[:at]}{text}{self.value[at:]}"))
+            self.post_message(self.Pasted(text))
             event.prevent_default()
             event.stop()
 

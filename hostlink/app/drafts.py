@@ -58,7 +58,7 @@ class Drafts:
         self.folder = folder
         self._path = folder / f"{uuid.uuid4().hex}.json"
         self._lock: IO[bytes] | None = None
-        self._is_kept = False
+        self.is_kept = False  # a draft of this window is on disk
 
     def keep(self, draft: Draft) -> None:
         """Write this window's draft. Raises RefusedError where it cannot be written."""
@@ -76,20 +76,20 @@ class Drafts:
                 kept="The listing is still in the editor.",
                 advice="Keep it in the archive before the window is closed.",
             ) from error
-        self._is_kept = True
+        self.is_kept = True
 
     def drop(self) -> None:
         """Delete this window's draft: its text is kept elsewhere, or was given up."""
-        if self._is_kept:
+        if self.is_kept:
             _delete(self._path)
-            self._is_kept = False
+            self.is_kept = False
 
     def close(self) -> None:
         """Release this window's draft; what it holds is offered by the next window."""
         if self._lock is not None:
             self._lock.close()
             self._lock = None
-            if not self._is_kept:
+            if not self.is_kept:
                 _delete(_lock_of(self._path))
 
     def left(self) -> list[LeftDraft]:

@@ -60,7 +60,8 @@ def _raise_failure(app: DeskApp) -> None:
     if app.return_code:
         raise HostlinkError(
             "The app ended by an error; what it printed stands above.",
-            kept="The archive keeps every revision that was acknowledged.",
+            kept="The archive keeps every revision that was acknowledged. "
+            f"{app.desk.drafts.left_words}".rstrip(),
         )
 
 

@@ -103,15 +103,17 @@ class ConsoleTerminal:
     def __init__(self, owner: Owner[Console], board: Console, history: History) -> None:
         self._owner = owner
         self._board = board  # only looked at from this thread
+        self._typed = ""  # stood on the line when several lines were pasted
         self._lines: PromptSession[str] = PromptSession(
-            history=history, key_bindings=_keys(), bottom_toolbar=self._foot
+            history=history, key_bindings=self._keys(), bottom_toolbar=self._foot
         )
         self._questions: PromptSession[str] = PromptSession()
 
     def turn(self) -> bool:
         """Read and process one line or one paste; return False when the console is to end."""
         try:
-            text = self._lines.prompt(self._board_row)
+            typed, self._typed = self._typed, ""
+            text = self._lines.prompt(self._board_row, default=typed)
         except Ended:
             raise
         except KeyboardInterrupt:
@@ -166,6 +168,26 @@ class ConsoleTerminal:
                 if isinstance(stop, Ended):
                     raise
 
+    def _keys(self) -> KeyBindings:
+        """Bind pasting: several pasted lines are reviewed as one listing, never typed one by one.
+
+        What stood on the line is no part of them; it is there again afterwards.
+        """
+        keys = KeyBindings()
+
+        @keys.add(Keys.BracketedPaste)
+        def paste(event: KeyPressEvent) -> None:
+            text = event.data.replace("\r\n", "\n").replace("\r", "\n")
+            buffer = event.current_buffer
+            if "\n" not in text.strip("\n"):
+                buffer.insert_text(text.strip("\n"))
+                return
+            self._typed = buffer.text
+            buffer.reset()
+            event.app.exit(result=text)
+
+        return keys
+
     def _paste(self, text: str) -> None:
         pasted = look_at(text, self._board.choice.profile)
         _show(pasted)
@@ -200,21 +222,3 @@ def _show(pasted: Pasted) -> None:
     more = len(pasted.mended) + len(pasted.remarks) - _MOST_SHOWN
     if more > 0:
         say(f"And {more:,} more.")
-
-
-def _keys() -> KeyBindings:
-    """Bind pasting: several pasted lines are reviewed as one listing, never typed one by one."""
-    keys = KeyBindings()
-
-    @keys.add(Keys.BracketedPaste)
-    def paste(event: KeyPressEvent) -> None:
-        text = event.data.replace("\r\n", "\n").replace("\r", "\n")
-        buffer = event.current_buffer
-        if "\n" not in text.rstrip("\n"):
-            buffer.insert_text(text.rstrip("\n"))
-            return
-        whole = f"{buffer.document.text_before_cursor}{text}"
-        buffer.reset()
-        event.app.exit(result=whole)
-
-    return keys

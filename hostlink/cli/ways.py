@@ -50,6 +50,7 @@ COMMANDS = Ways(
     allow_time="with --seconds",
     load=_on("load"),
     load_despite_review=_on("load", "--despite-review"),
+    load_adapted=_on("load", "--adapt"),
     name_listing="with --as NAME",
     replace="with --yes",
     shrink=_with("shrink"),
@@ -58,6 +59,9 @@ COMMANDS = Ways(
     ),
     review=lambda what, profile: _with("review", what, _profile(profile)),
     mend=lambda what, profile: _with("mend", what, _profile(profile), "-o NEW-FILE"),
+    adapt=lambda what, source, target: _with(
+        "adapt", what, f"--from {shlex.quote(source)}", _profile(target)
+    ),
     review_rules=_with("review --rules"),
     write_sheet=_with("sheet"),
     keep=_on("keep"),

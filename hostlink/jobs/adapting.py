@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from hostlink.board.profile.model import Profile
@@ -11,6 +11,7 @@ from hostlink.errors import RefusedError, UsageError
 from hostlink.jobs.listing_source import Material, shipped_programs
 from hostlink.listing import Listing
 from hostlink.listing.adapting.adapt import Adapted, adapt
+from hostlink.listing.shrinking.shrink import shrink
 
 SEEDS = (1, 2, 3)
 """The random numbers that a program with RND is run with."""
@@ -42,6 +43,17 @@ def adapt_for(listing: Listing, source: Profile, target: Profile) -> Adapted:
     return adapt(listing, source.rules.language, target.rules)
 
 
+def fitted(made: Adapted, target: Profile) -> Adapted:
+    """Return an adapted listing made smaller as far as it has to be, by the costs of its board."""
+    if made.fits or made.needs:
+        return made
+    small = shrink(made.listing, target.rules, to_fit=True, size_words=target.size_words)
+    steps = f"Made smaller to fit: {made.after:,} bytes became {small.after:,}."
+    return replace(
+        made, listing=small.listing, after=small.after, notes=(*made.notes, steps, *small.notes)
+    )
+
+
 def inputs_of(material: Material) -> Sequence[str] | None:
     """Return the answers to a shipped program's questions; None for any other listing."""
     origin = material.origin
@@ -65,7 +77,9 @@ def prove(
         return Proof("open", f"Not proven: there is no practice board of the kind {missing[0]}.")
     texts = (original.text(), made.listing.text())
     if inputs is None and "INPUT" in texts[0].upper():
-        return Proof("open", "Not proven: the program asks for input; give it with --input FILE.")
+        return Proof("open", "Not proven: the program asks for input, and no answers are known.")
+    if made.asks_free:
+        return Proof("open", "Not proven: what it prints depends on the board's free memory.")
     seeds = SEEDS if "RND" in texts[0].upper() else SEEDS[:1]
     try:
         found = [_runs_alike(texts, kinds, inputs or (), seed) for seed in seeds]
@@ -92,11 +106,24 @@ def _runs_alike(
     from hostlink.practice.bare import outcome
     from hostlink.practice.kind_file import find_kind
 
+    boards = [find_kind(kind) for kind in kinds]
+    lists = [board.language.input_list for board in boards]
     first, second = (
-        outcome(text, inputs, kind=find_kind(kind), seed=seed)
-        for text, kind in zip(texts, kinds, strict=True)
+        outcome(
+            text,
+            inputs if taken == "row" else answers_apart(inputs),
+            kind=board,
+            seed=seed,
+            with_answers=lists[0] == lists[1],
+        )
+        for text, board, taken in zip(texts, boards, lists, strict=True)
     )
     return alike(first.printed, second.printed) if first.used_up == second.used_up else ""
+
+
+def answers_apart(inputs: Sequence[str]) -> list[str]:
+    """Return the answers for a board that takes one number in a row."""
+    return [number for line in inputs for number in line.split(",")]
 
 
 def alike(first: str, second: str) -> Alike:

@@ -32,7 +32,10 @@ _NAME = re.compile(r"[^A-Za-z0-9_-]+")
 
 @dataclass(frozen=True, slots=True)
 class Shipped:
-    """A shipped example program, as described in the index. inputs: what to type when it asks."""
+    """A shipped example program, as described in the index.
+
+    inputs: what to type when it asks. runs_on: the kinds of board on which it runs, adapted.
+    """
 
     name: str
     path: Path
@@ -42,6 +45,16 @@ class Shipped:
     author: str
     licence: str
     inputs: tuple[str, ...] = ()
+    runs_on: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Adaptation:
+    """What a listing was adapted from. source, target: the boards it was for and is for."""
+
+    original: Material
+    source: Profile
+    target: Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +64,7 @@ class Material:
     name: its program name, "" if it has none. label: its name in messages. raw, charset: its exact
     bytes and their codec. revision: set if the archive holds it as one. shipped: set for a shipped
     example. details: from a listing sheet. held: the content in the archive of a revision or a
-    rescue, as measured then.
+    rescue, as measured then. adapted: set if it was adapted for a board.
     """
 
     name: str
@@ -64,6 +77,7 @@ class Material:
     shipped: Shipped | None = None
     details: ProgramDetails = NO_DETAILS
     held: Content | None = None
+    adapted: Adaptation | None = None
 
     @property
     def listing(self) -> Listing:
@@ -143,6 +157,7 @@ def shipped_programs() -> dict[str, Shipped]:
             entry["author"],
             entry["licence"],
             tuple(entry["inputs"]),
+            tuple(entry["runs_on"]),
         )
         for entry in index["program"]
     )

@@ -21,6 +21,7 @@ from hostlink.errors import (
 from hostlink.jobs.events import Emit, KeptAs
 from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.free_memory import FreeMemoryCheck, check_room
+from hostlink.jobs.language_of import Allow, Offer, in_language_of
 from hostlink.jobs.listing_source import Material
 from hostlink.jobs.load_state import LoadState, with_state
 from hostlink.jobs.session.job import recorded_job
@@ -40,6 +41,10 @@ def _learn_nothing(learned: Learned) -> bool:  # noqa: ARG001 - signature of Loa
     return False
 
 
+def _adapt_nothing(offer: Offer) -> bool:  # noqa: ARG001 - signature of LoadOptions.adapt
+    return False
+
+
 @dataclass(frozen=True, slots=True)
 class LoadOptions:
     """How to load a listing.
@@ -47,7 +52,8 @@ class LoadOptions:
     discard_board: do not capture first what is on the board. changes_only: send only the lines that
     differ. despite_review: load despite errors found in the review. name: keep the listing under
     this program name instead of its own. learn: asked whether to add to the profile what the board
-    was seen to do to lines, so that the load can be proven with it.
+    was seen to do to lines, so that the load can be proven with it. adapt: asked whether to rewrite
+    a listing that is in the BASIC of another board.
     """
 
     discard_board: bool = False
@@ -55,6 +61,7 @@ class LoadOptions:
     despite_review: bool = False
     name: str = ""
     learn: Callable[[Learned], bool] = _learn_nothing
+    adapt: Allow = _adapt_nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,13 +69,14 @@ class Loaded:
     """A proven load.
 
     spec: the revision that was loaded, "" if it was not kept. rescued: how the archive keeps what
-    was on the board, "" if that was empty. size, limit: bytes taken and available on the board
+    was on the board, "" if that was empty. text: what was loaded. size, limit: bytes on the board
     (limit 0 if unknown). free: bytes that the board reports as free, None if it reports none.
     """
 
     label: str
     spec: str
     rescued: str
+    text: str
     report: LoadReport
     size: int
     limit: int
@@ -84,17 +92,17 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
     """
     state = LoadState(material.label)
     if not session.choice.is_guess:
-        check_loadable(material, session.profile, despite_review=options.despite_review)
+        material = for_board(session.profile, material, options, session.emit)
     try:
         if session.choice.is_guess:
             session.attach()
-            check_loadable(material, session.profile, despite_review=options.despite_review)
+            material = for_board(session.profile, material, options, session.emit)
         revision = keep_material(session.profile, session.emit, archive, material, options)
         state.spec = revision.spec if revision else ""
         before = session.profile
         session.attach()
         if session.profile != before:
-            check_loadable(material, session.profile, despite_review=options.despite_review)
+            material = for_board(session.profile, material, options, session.emit)
         board = session.board_in(archive)
         detail = {"listing": material.label}
         with recorded_job(
@@ -115,6 +123,17 @@ def load(session: Session, archive: Archive, material: Material, options: LoadOp
         raise with_state(session, error, state) from error
 
 
+def for_board(profile: Profile, material: Material, options: LoadOptions, emit: Emit) -> Material:
+    """Return what to load into a kind of board: the listing, adapted if it has to be.
+
+    Raises RefusedError if it cannot be loaded; this needs no board.
+    """
+    despite = options.despite_review
+    material = in_language_of(profile, material, emit, despite=despite, allow=options.adapt)
+    check_loadable(material, profile, despite_review=despite)
+    return material
+
+
 def _overwrite(
     session: Session,
     archive: Archive,
@@ -131,8 +150,7 @@ def _overwrite(
     forget_copy(archive, board, material.content(session.profile))
     record.detail["held"] = state.held.spec
     record.detail["overwrote"] = state.touched = True
-    changes = options.changes_only and not options.discard_board
-    held = state.held.lines if changes else None
+    held = state.held.lines if options.changes_only and not options.discard_board else None
     try:
         loader, report = _send(session, material.listing.numbered(), held, options)
     except NotClearedError:
@@ -147,9 +165,8 @@ def _overwrite(
     check = FreeMemoryCheck(session, archive, board, material, record.revision, state)
     free = check.after_load(loader)
     ledger = measure(material.listing, session.profile.rules)
-    return Loaded(
-        material.label, state.spec, state.held.spec, report, ledger.total, ledger.limit, free
-    )
+    size = ledger.total, ledger.limit
+    return Loaded(material.label, state.spec, state.held.spec, material.text, report, *size, free)
 
 
 def _restore_host_copy(session: Session, archive: Archive, board: Board, held: HeldProgram) -> None:
@@ -212,12 +229,16 @@ def keep_material(
         )
         return None
     content = material.content(profile)
-    shipped = material.shipped
-    if shipped is not None:
+    shipped, adapted = material.shipped, material.adapted
+    if shipped is not None or adapted is not None:
         for holder in archive.holds(content):
             if isinstance(holder, Revision) and holder.program == name:
-                return holder  # an example that was loaded before
-    kept = archive.keep(name, content, material.origin, title=shipped.title if shipped else "")
+                return holder  # it was loaded before
+    parent = None
+    if adapted is not None:
+        parent = keep_material(adapted.source, emit, archive, adapted.original, options)
+    title = shipped.title if shipped else ""
+    kept = archive.keep(name, content, material.origin, title=title, parent=parent)
     if shipped is not None and kept.is_new and kept.revision.number == 1:
         archive.note(name, shipped.notes)
         archive.tag(name, *shipped.tags)

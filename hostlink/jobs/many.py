@@ -14,9 +14,8 @@ from hostlink.archive import Archive
 from hostlink.board.port.ports import identity_of, same_board
 from hostlink.errors import ExitStatus, HostlinkError, UsageError
 from hostlink.jobs.events import Emit, Event
-from hostlink.jobs.fitness import check_loadable
 from hostlink.jobs.listing_source import Material, program_name
-from hostlink.jobs.loading import Loaded, LoadOptions, keep_material, load
+from hostlink.jobs.loading import Loaded, LoadOptions, for_board, keep_material, load
 from hostlink.jobs.saving import Saved, SaveOptions, save
 from hostlink.jobs.session.last_known import known_board
 from hostlink.jobs.session.link_choice import LinkChoice
@@ -167,8 +166,9 @@ def keep_once(
 
     Raises RefusedError if the listing cannot be loaded into one of them; then nothing was kept.
     """
-    for choice in choices:
-        check_loadable(material, choice.effective, despite_review=options.despite_review)
+    material = for_board(choices[0].effective, material, options, emit)
+    for choice in choices[1:]:
+        for_board(choice.effective, material, options, emit)
     revision = keep_material(choices[0].effective, emit, archive, material, options)
     kept = dataclasses.replace(material, revision=revision)
     return kept, dataclasses.replace(options, name="")

@@ -104,10 +104,12 @@ def outcome(
     seed: int = 1,
     size: int = _ROOM,
     max_statements: int = 200_000,
+    with_answers: bool = True,
 ) -> Outcome:
     """Enter a listing on a board of a kind and RUN it; return what the program itself printed.
 
-    size: bytes of program memory. Raises RefusedError if the board refuses a line, if the program
+    size: bytes of program memory. with_answers: whether the answers stand in what was printed, each
+    with the end of its row. Raises RefusedError if the board refuses a line, if the program
     ends with an error, or if it does not end within `max_statements` statements.
     """
     board = Basic(kind, seed=seed, program_bytes=size)
@@ -115,7 +117,9 @@ def outcome(
     for row in re.split(r"\r\n|\n|\r", text):
         drive(board.enter(row.encode("latin-1", "replace")))
         _need_success(board, f"refused {row[:40]!r}")
-    shown: Shown = lambda question, answer: question.rstrip(b"?: ") + answer + end  # noqa: E731
+    shown: Shown = lambda question, answer: (  # noqa: E731
+        question.rstrip(b"?: ") + (answer + end if with_answers else b"")
+    )
     sent: list[bytes] = []
     used_up = False
     try:

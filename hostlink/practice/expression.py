@@ -178,7 +178,7 @@ def read_condition(text: LineText) -> Condition:
 
 
 def _take_relation(text: LineText) -> str:
-    return text.take("<=", ">=", *text.language.unequal, "<", ">", "=")
+    return text.take("<=", ">=", text.language.at_least, *text.language.unequal, "<", ">", "=")
 
 
 def _compared(left: Expression, relation: str, right: Expression) -> Condition:
@@ -191,7 +191,7 @@ def _compared(left: Expression, relation: str, right: Expression) -> Condition:
             return lambda values: left(values) > right(values)
         case "<=":
             return lambda values: left(values) <= right(values)
-        case ">=":
+        case ">=" | "=>":
             return lambda values: left(values) >= right(values)
         case _:
             return lambda values: left(values) != right(values)

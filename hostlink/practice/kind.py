@@ -171,7 +171,6 @@ class KindLanguage(Dialect):
 
     words: the words for each statement (see `WORDS`); none: it has no such statement.
     small_letters: whether keywords and variables may be typed in small letters.
-    free: the function for the free memory as it is typed: "ROOM()", "SIZE" or "FRE(0)".
     free_number: a number too large is shown as 32767 ("limited") or as 16 bits with a sign.
     list_one: LIST with one number shows that line only, not all from there on.
     asks: what INPUT shows; asks_again: after a wrong answer.

@@ -185,7 +185,7 @@ class State:
             if self.loops[index].variable == variable:
                 del self.loops[index:]
                 break
-        if len(self.loops) >= DEEPEST_FOR:
+        if len(self.loops) >= (self.kind.language.loops or DEEPEST_FOR):
             raise Complaint(Reason.FORS, most=DEEPEST_FOR)
         self.variables[variable] = first
         self.loops.append(Loop(variable, limit, step, self.here()))

@@ -198,6 +198,8 @@ def _read_print(text: LineText) -> Step:
             quoted = text.peek() in text.language.quotes
             items.append(text.quoted().encode("latin-1") if quoted else read_expression(text))
             ended = True
+    if not items and not text.peek() and not text.language.bare_print:
+        return lambda state: b"" if state.command == "run" else state.end
     show = _showing(items, text.language, ended=ended)
     return show if wrong is None else lambda state: _failing(show(state), wrong)
 
@@ -241,9 +243,19 @@ def _read_input(text: LineText) -> Step:
         question = text.quoted()
         text.need(",")
     variables = [read_variable(text)]
-    while text.take(","):
+    while text.language.input_list != "none" and text.take(","):
         variables.append(read_variable(text))
+    if text.language.input_list == "rows":
+        return lambda state: _ask_each(state, variables, question)
     return lambda state: _ask(state, variables, question)
+
+
+def _ask_each(state: State, variables: list[int], prompt: str) -> Talk:
+    """Ask for each variable in a row of its own."""
+    for variable in variables:
+        if (yield from _ask(state, [variable], prompt)):
+            return True
+    return False
 
 
 def _ask(state: State, variables: list[int], prompt: str) -> Talk:

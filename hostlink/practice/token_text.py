@@ -26,6 +26,7 @@ class TokenText:
     def __init__(self, storage: KindStorage, language: KindLanguage) -> None:
         self._squeezes = storage.blanks == "squeezed"
         self._small = language.small_letters
+        self._at_least = language.at_least.encode("latin-1")
         self._remarks = {word.encode("latin-1") for word in dict(language.words)["rem"]}
         self._costs = {word.encode("latin-1"): cost for word, cost in storage.token_bytes}
         self._word_bytes = storage.keyword_bytes
@@ -55,7 +56,7 @@ class TokenText:
             sort, part = (match.lastindex or 1) - 1, match[0]
             at = match.end()
             if sort == _WORD:
-                part = part.upper()
+                part = self._at_least if part in (b">=", b"=>") else part.upper()
             found.append(Token(sort, part))
             if sort == _WORD and part in self._remarks and at < len(text):
                 found.append(Token(_REMARK, text[at:]))

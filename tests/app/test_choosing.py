@@ -89,16 +89,19 @@ def test_a_file_is_chosen_with_the_mouse(stage: Any, wait: Any) -> None:
 
 
 @pytest.mark.usefixtures("class_folder")
-def test_right_completes_a_file_name_among_other_lines(stage: Any, wait: Any) -> None:
-    """Where several lines are to be filled in, Tab goes on and Right completes."""
+def test_tab_completes_a_file_name_among_other_lines(stage: Any, wait: Any) -> None:
+    """As it does where nothing else is asked for; where it adds nothing, it goes on."""
 
     async def story(pilot: Any, app: Any) -> None:
-        app.push_screen(Fill("Where?", [("to", "to", "")], hint="", path="to"))
+        lines = [("to", "to", ""), ("which", "which", "")]
+        app.push_screen(Fill("Where?", lines, hint="", path="to"))
         await wait(pilot, lambda: isinstance(app.screen, Fill))
         line = app.screen.query_one("#fill-to")
-        await pilot.press(*"eve")
-        await wait(pilot, lambda: line._suggestion)
-        await pilot.press("right")
-        assert line.value == "evening/"
+        await pilot.press(*"eve", "tab")
+        assert (line.value, app.focused) == ("evening/", line)
+        line.value = "evening/nothing"
+        await pilot.press("tab")
+        assert app.focused is app.screen.query_one("#fill-which")
+        assert line.value == "evening/nothing"
 
     stage.play(story, port="")

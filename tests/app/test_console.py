@@ -127,22 +127,24 @@ def test_the_transcript_forgets_the_oldest_rows(stage: Any) -> None:
 def test_a_paste_of_several_lines_is_reviewed_and_sent_whole(
     stage: Any, wait: Any, shown: Any, is_settled: Any, type_text: Any
 ) -> None:
-    """What was mended is shown first; leaving it sends nothing and keeps what was typed."""
+    """What was mended is shown first; leaving it sends nothing. The line that is being typed is no
+    part of it, wherever its cursor is, and stays: a 5 sent alone would delete line 5.
+    """
 
     async def story(pilot: Any, app: Any) -> None:
         await pilot.press("ctrl+t")
-        await type_text(pilot, "10 ")
+        await type_text(pilot, "5")
         line = app.desk.query_one("#console-line")
-        for answer in ("leave", "send"):
-            app.post_message(Paste("PRINT “A”\r\n20 PRINT 2\r\n30 END\r\n"))
+        for answer, key in (("leave", "end"), ("send", "home")):
+            await pilot.press(key)
+            app.post_message(Paste("10 PRINT “A”\r\n20 PRINT 2\r\n30 END\r\n"))
             await wait(pilot, lambda: isinstance(app.screen, Ask))
             assert "Send 3 lines to the practice board" in app.screen.question
             assert "quotes became plain" in app.screen.why
             assert app.focused.id == "answer-leave"
-            assert line.value == "10 "
             await pilot.click(f"#answer-{answer}")
             await wait(pilot, lambda: app.screen is app.desk and is_settled(app))
-        assert line.value == ""
+            assert line.value == "5"
         await wait(pilot, lambda: "a program that is not in the archive" in shown(app))
         lines = app.boards.current.talk("", lambda board: dict(board.copy.lines))
         await wait(pilot, lambda: lines.ended)

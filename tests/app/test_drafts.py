@@ -12,7 +12,8 @@ import pytest
 
 from hostlink.app.drafts import Draft, Drafts
 from hostlink.app.screens.dialogues import Ask
-from hostlink.errors import RefusedError
+from hostlink.app.start import _raise_failure
+from hostlink.errors import HostlinkError, RefusedError
 
 
 @pytest.fixture
@@ -215,6 +216,31 @@ def test_all_drafts_are_offered_one_after_the_other(stage: Any, wait: Any) -> No
     stage.play(story, port="")
 
 
+def test_a_draft_that_was_put_off_is_offered_when_asked_for(
+    stage: Any, wait: Any, find_action: Any
+) -> None:
+    """The question says so; without a draft a sentence says that there is none."""
+    left = Drafts(stage.folder / "drafts")
+    left.keep(Draft("10 REM\n", "ONE", at="2031-09-03T18:30:00+00:00"))
+    left.close()
+
+    async def story(pilot: Any, app: Any) -> None:
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        assert "the next start of hostlink offers it again" in app.screen.why
+        await pilot.press("enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await find_action(pilot, app, "draft")
+        await pilot.press("enter")
+        await wait(pilot, lambda: isinstance(app.screen, Ask))
+        await pilot.press("tab", "tab", "enter")
+        await wait(pilot, lambda: app.screen is app.desk)
+        await find_action(pilot, app, "draft")
+        await pilot.press("enter")
+        await wait(pilot, lambda: (app.said or [""])[-1].startswith("No draft was left behind"))
+
+    stage.play(story, port="")
+
+
 def test_a_killed_app_loses_at_most_what_was_typed_last(
     terminal: Any, tmp_path: Path, start_app: Any
 ) -> None:
@@ -262,3 +288,28 @@ def test_a_draft_is_not_offered_while_somebody_types(
         assert [each.draft.name for each in asked[0]] == ["LEFT"]
 
     stage.play(story, port="")
+
+
+def test_the_message_after_an_error_of_the_app_names_the_draft(
+    stage: Any, wait: Any, type_text: Any
+) -> None:
+    """Only where one is kept; it is offered by the next start as any other."""
+    kept: list[str] = []
+
+    async def failing(pilot: Any, app: Any) -> None:
+        app.call_later(lambda: 1 / 0)
+        await wait(pilot, lambda: app.return_code)
+        with pytest.raises(HostlinkError, match="ended by an error") as caught:
+            _raise_failure(app)
+        kept.append(caught.value.kept)
+
+    async def typing(pilot: Any, app: Any) -> None:
+        await type_text(pilot, "10 PRINT 1")
+        app.desk.drafts.write()
+        await failing(pilot, app)
+
+    for story in (failing, typing):
+        with pytest.raises(ZeroDivisionError):
+            stage.play(story, port="")
+    assert "draft" not in kept[0]
+    assert "is kept as a draft, without the last second of typing" in kept[1]

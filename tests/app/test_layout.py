@@ -6,7 +6,10 @@ from typing import Any
 
 import pytest
 
+from hostlink.app.screens.backups import BackupsScreen
+from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.widgets.heading import HERE
+from hostlink.app.widgets.rows import Rows
 
 TIDE = "shipped:TIDE"
 
@@ -161,3 +164,16 @@ def test_one_heading_shows_where_the_focus_is(
         return str(shown(app)).replace("the shipped ", "")
 
     stage.play(story, opens=TIDE, size=(120, 40))
+
+
+@pytest.mark.parametrize("page", [BoardsScreen, BackupsScreen])
+def test_a_list_shows_rows_on_the_smallest_screen(stage: Any, wait: Any, page: Any) -> None:
+    """What is said of the row at the cursor gives way, and can be scrolled."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.push_screen(page())
+        await wait(pilot, lambda: isinstance(app.screen, page))
+        await wait(pilot, lambda: app.screen.query(Rows).first().size.height)
+        assert app.screen.query(Rows).first().size.height >= 3
+
+    stage.play(story, port="", size=(40, 12))

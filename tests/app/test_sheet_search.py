@@ -19,7 +19,7 @@ async def ask(pilot: Any, app: Any, wait: Any, letter: str, answer: str) -> None
 
 
 def test_a_text_is_found_and_found_again_in_both_directions(stage: Any, wait: Any) -> None:
-    """Each place in its turn, in any case of letters, selected; around the end and back."""
+    """Each place in its turn, in any case of letters, marked; around the end and back."""
 
     async def story(pilot: Any, app: Any) -> None:
         editor = app.desk.editor
@@ -31,7 +31,7 @@ def test_a_text_is_found_and_found_again_in_both_directions(stage: Any, wait: An
             places.append(editor.selection.start)
         assert places == [(0, 3), (2, 3), (3, 4), (3, 13), (0, 3)]
         assert app.said[-1] == "print: place 1 of 4, from the top again."
-        assert editor.selected_text == "PRINT"
+        assert (editor.selected_text, editor.found) == ("", ((0, 3), 5))
         await pilot.press("f4")
         assert editor.selection.start == (3, 13)
         assert app.said[-1] == "print: place 4 of 4, from the end again."
@@ -40,6 +40,22 @@ def test_a_text_is_found_and_found_again_in_both_directions(stage: Any, wait: An
         await pilot.press("enter")  # the text of before is there: a way without a function key
         await wait(pilot, lambda: editor.selection.start == (0, 3))
         assert editor.text == TEXT
+
+    stage.play(story, port="")
+
+
+def test_typing_after_a_search_overwrites_nothing(stage: Any, wait: Any) -> None:
+    """What was found is marked and not selected; the mark goes with the first change."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        editor = app.desk.editor
+        editor.load_text(TEXT)
+        await ask(pilot, app, wait, "h", "gosub")
+        (marked,) = [each for each in editor.get_line(1).spans if "reverse" in str(each.style)]
+        assert (marked.start, marked.end) == (3, 8)
+        await pilot.press("R", "E", "M", "space")
+        assert editor.text == TEXT.replace("GOSUB", "REM GOSUB")
+        assert not [each for each in editor.get_line(1).spans if "reverse" in str(each.style)]
 
     stage.play(story, port="")
 

@@ -88,7 +88,7 @@ def test_every_action_has_a_key_words_and_an_explanation(screen: Any) -> None:
     keys = [binding.key for binding in found]
     assert len(keys) == len(set(keys))
     function_keys = {key for key in keys if key.startswith("f") and key[1:].isdigit()}
-    assert function_keys <= {"f1", "f2", "f3", "f4", "f7"}  # each has another way
+    assert function_keys <= {"f1", "f2", "f3", "f4", "f7", "f8"}  # each has another way
 
 
 def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -> None:
@@ -105,6 +105,40 @@ def test_the_help_is_made_of_the_bindings_of_the_screen(stage: Any, wait: Any) -
         assert len(wanted) >= len(_bindings(Desk))
         await pilot.press("escape")
         await wait(pilot, lambda: app.screen is app.desk)
+
+    stage.play(story, port="")
+
+
+@pytest.mark.parametrize(
+    "box",
+    [
+        Ask("Which one?", [("leave", "Leave it"), ("take", "Take it")]),
+        AskText("What is it called?"),
+        Fill("Some lines", [("one", "one", "")], hint="Enter takes it."),
+        ErrorDialogue(HostlinkError("It failed.")),
+    ],
+    ids=lambda box: type(box).__name__,
+)
+def test_help_over_a_box_shows_the_keys_of_the_screen_behind(
+    stage: Any, wait: Any, shown: Any, box: Any
+) -> None:
+    """And says how the box is closed; F2 refuses in a sentence."""
+
+    async def story(pilot: Any, app: Any) -> None:
+        app.push_screen(box)
+        await wait(pilot, lambda: app.screen is box)
+        await pilot.press("f1")
+        await wait(pilot, lambda: isinstance(app.screen, Help))
+        text = app.screen.query_one("#keys").content.plain
+        assert all(binding.description in text for binding in actions(app.desk))
+        assert "Escape closes it" in " ".join(shown(app).split())
+        await pilot.press("escape")
+        await wait(pilot, lambda: app.screen is box)
+        await pilot.press("f2")
+        await wait(pilot, lambda: bool(app._notifications))
+        (told,) = app._notifications
+        assert "close this box first" in told.message
+        assert app.screen is box
 
     stage.play(story, port="")
 

@@ -289,6 +289,18 @@ def test_a_paste_is_reviewed_before_it_is_sent(
         seen.wait_for(f"proven: {lines} lines")
 
 
+def test_what_stood_on_the_line_is_no_part_of_a_paste(archive: Archive, seen: Seen) -> None:
+    """It is there again afterwards; in front of the paste it would make another line number."""
+    with keyboard(archive, seen) as (keys, screen):
+        keys.send_text("PRIN" + PASTE.format("10 PRINT 1\r\n20 PRINT 2\r\n"))
+        assert press(keys, screen, "yes\r")
+        seen.wait_for("on the board, proven")
+        assert press(keys, screen, "T 77\r")
+        seen.wait_for(" 77\n")
+        press(keys, screen, "capture!\r")
+        seen.wait_for("proven: 2 lines")
+
+
 def test_a_paste_within_a_line_is_typed_text(archive: Archive, seen: Seen) -> None:
     """One line without its end is inserted, and can still be edited."""
     with keyboard(archive, seen) as (keys, screen):

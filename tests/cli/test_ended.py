@@ -28,6 +28,7 @@ LINES: dict[str, tuple[tuple[str, ...], int]] = {
     "practice": ((), 2),
     "boards": ((), 0),
     "survey": ((), 0),
+    "meet": ((), 0),
     "load": (("-",), 1),
     "save": (("TIDE",), 0),
     "run": ((), 0),

@@ -89,11 +89,23 @@ def test_adapt_names_what_has_no_equal(hostlink, listing):
     assert "Not proven" in told.err
 
 
-def test_adapt_asks_which_board_a_file_is_for(hostlink, listing):
-    """Nothing is guessed; the file is left alone."""
-    told = hostlink("adapt", listing("10 PRINT 1"), "--profile", "capital")
+def test_adapt_guesses_which_board_a_file_is_for(hostlink, listing):
+    """The guess and what speaks for it are said; --from overrides it."""
+    name = listing("10 IF A=1 THEN 20", '20 PRINT A;"X"')
+    told = hostlink("adapt", name, "--profile", "capital")
+    assert told.status == 0
+    assert "Taken as written for practice, which takes all it holds: THEN with a li" in told.err
+    assert "So do token, " in told.err
+    assert "Taken as" not in hostlink("adapt", name, "--from", "token", "--profile", "capital").err
+
+
+def test_adapt_asks_where_no_kind_takes_all_that_a_file_holds(hostlink, listing):
+    """It is refused with what it holds; the file is left alone."""
+    name = listing('10 IF A#1 PRINT "A"', "20 PRINT A$;RIGHT$(A$,2)")
+    told = hostlink("adapt", name, "--profile", "capital")
     assert (told.status, told.out) == (2, "")
-    assert "Name it with --from PROFILE." in told.err
+    assert "# for unequal (line 10)" in told.err
+    assert "Name the kind with --from PROFILE." in told.err
 
 
 def test_adapt_runs_both_with_the_lines_of_a_file(hostlink, listing):

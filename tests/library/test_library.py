@@ -30,6 +30,7 @@ TABLE = {
     "deterministic": bool,
     "differs_by": list,
     "inputs": list,
+    "runs_on": list,
 }
 
 

@@ -43,7 +43,7 @@ BARE = with_forms(PRACTICE, number="bare")
 # Rule, line written, line expected, the rules of both boards.
 CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("then-dropped", "10 IF A=1 THEN PRINT 5", "10 IF A=1 PRINT 5", PRACTICE, CAPITAL),
-    ("then-dropped", "10 IFA=1THENPRINT", "10 IFA=1 PRINT", PRACTICE, CAPITAL),
+    ("then-dropped", "10 IFA=1THENPRINT", '10 IFA=1 PRINT ""', PRACTICE, CAPITAL),
     (
         "then-added",
         "10 IF A=1 PRINT 5",
@@ -74,6 +74,8 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("spelled", "10 P. 5", "10 PRINT 5", PALO_ALTO, CAPITAL),
     ("unequal", "10 IF A><B THEN 10", "10 IF A<>B THEN 10", PRACTICE, TOKEN),
     ("unequal", "10 IF A#B GOTO 10", "10 IF A<>B GOTO 10", PALO_ALTO, CAPITAL),
+    ("at-least", "10 IF A>=B THEN 10", "10 IF A=>B THEN 10", PRACTICE, TOKEN),
+    ("at-least", "10 IF A=>B THEN 10", "10 IF A>=B THEN 10", TOKEN, PRACTICE),
     ("let-added", "10 A=4", "10 LET A=4", PRACTICE, with_forms(PRACTICE, optional=("THEN",))),
     ("let-dropped", "10 LET A=4", "10 A=4", PRACTICE, NO_LET),
     ("statement-separator", "10 A=1; B=2", "10 A=1: B=2", PALO_ALTO, CAPITAL),
@@ -82,6 +84,8 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("random", "10 A=5-RND(6)", "10 A=5-(RND(6)+1)", PRACTICE, CAPITAL),
     ("random", "10 A=RND(RND(6))*2", "10 A=(RND(RND(6)+1)+1)*2", PRACTICE, CAPITAL),
     ("random", "10 A=RND(6)", "10 A=RND(6)-1", CAPITAL, PRACTICE),
+    ("free-memory", "10 A=ROOM()/2", "10 A=SIZE/2", PRACTICE, TOKEN),
+    ("free-memory", "10 PRINT SIZE", "10 PRINT ROOM()", TOKEN, PRACTICE),
     (
         "zones",
         '10 PRINT A,"X"',
@@ -94,6 +98,8 @@ CASES: list[tuple[str, str, str, Rules, Rules]] = [
     ("number-blanks", "10 PRINT A;B", '10 PRINT A;" ";B', PRACTICE, BARE),
     ("number-blanks", "10 PRINT A;", '10 PRINT " ";A;', PRACTICE, BARE),
     ("number-blanks", '10 PRINT A;"X"', '10 PRINT A;" X"', with_forms(BARE, number="spaced"), BARE),
+    ("input-list", "10 INPUT A,B:END", "10 INPUT A:INPUT B:END", TOKEN, CAPITAL),
+    ("bare-print", "10 PRINT", '10 PRINT ""', PRACTICE, CAPITAL),
     ("separators", '10 PRINT "A";B', '10 PRINT "A",B', TOKEN, CAPITAL),
     ("separators", '10 PRINT "A",B', '10 PRINT "A";B', CAPITAL, BARE),
     ("separators", '10 PRINT "A";B', '10 PRINT "A";:PRINT B', TOKEN, ENDS),

@@ -39,6 +39,15 @@ LISTING_ACTIONS = (
         also="empty clear create blank",
     ),
     DeskAction(
+        "drafts",
+        "",
+        "Drafts of closed windows",
+        "Texts that were not kept; open or delete them",
+        lambda desk: desk.drafts.offer_again(),
+        LISTING,
+        also="draft lost unkept recover crash left",
+    ),
+    DeskAction(
         "search",
         "",
         "Search in the listing",

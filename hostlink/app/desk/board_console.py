@@ -136,7 +136,6 @@ class BoardConsole(DeskPart):
 
         def answered(answer: str | None) -> None:
             if answer == "send":
-                self.desk.query_one("#console-line", Input).clear()
                 self._send(attached, pasted)
 
         lines = plural(pasted.count, "line")

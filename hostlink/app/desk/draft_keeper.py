@@ -10,6 +10,7 @@ from pathlib import Path
 
 from textual.timer import Timer
 
+from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.drafts import Draft, Drafts, LeftDraft, written_at
 from hostlink.app.sheet import Sheet, open_sheet
@@ -43,6 +44,13 @@ class DraftKeeper(DeskPart):
         if self._drafts.left():
             self.desk.set_timer(_AFTER_START_S, self._offer_in_pause)
 
+    def offer_again(self) -> None:
+        """Offer the drafts that were left behind, those answered with "Not now" too."""
+        left = self._drafts.left()
+        if not left:
+            self.app.tell("No draft was left behind: every text of a closed window is kept.")
+        self._offer(left)
+
     def text_changed(self) -> None:
         """Write the draft soon; at once where the last writing is some time ago."""
         if self._timer is None:
@@ -73,6 +81,19 @@ class DraftKeeper(DeskPart):
         if self.app.begun:
             self.write()
             self._drafts.close()
+
+    @property
+    def left_words(self) -> str:
+        """Return what became of the draft when the app ended by an error, "" without a draft.
+
+        It is not written then: what went wrong may have happened in the middle of a change.
+        """
+        if not self._drafts.is_kept:
+            return ""
+        return (
+            "The text in the editor is kept as a draft, without the last second of typing; "
+            "the next start of hostlink offers it."
+        )
 
     def _draft(self) -> Draft:
         sheet, editor = self.sheets.sheet, self.desk.editor
@@ -110,6 +131,7 @@ class DraftKeeper(DeskPart):
             self._offer(others)
 
         draft = left.draft
+        more = f"{plural(len(others), 'more draft')} to come. " if others else ""
         rows = len([row for row in draft.text.splitlines() if row.strip()])
         at = written_at(draft)
         when = f" of {at.astimezone():%d %B, %H:%M}" if at is not None else ""
@@ -118,7 +140,8 @@ class DraftKeeper(DeskPart):
                 f"{draft.name or 'A listing without a name'}{when} was not kept in the archive: "
                 f"{plural(rows, 'line')}.",
                 [("later", "Not now"), ("open", "Open it again"), ("delete", "Delete it")],
-                why=f"{plural(len(others), 'more draft')} to come." if others else "",
+                why=f"{more}“Not now” leaves it: the next start of hostlink offers it again, "
+                f"and so does {way_to('drafts')}.",
             ),
             answered,
         )

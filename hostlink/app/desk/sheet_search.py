@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from textual.widgets.text_area import Selection
-
 from hostlink.app.desk.part import DeskPart
 
 if TYPE_CHECKING:
@@ -42,7 +40,7 @@ class SheetSearch(DeskPart):
         )
 
     def go(self, way: int) -> None:
-        """Select the next place with the text. way: 1 for below the cursor, -1 for above."""
+        """Go to the next place with the text, and mark it. way: 1 below the cursor, -1 above."""
         if not self.text:
             self.ask()
             return
@@ -58,11 +56,11 @@ class SheetSearch(DeskPart):
             self.app.tell(f"{self.text} is nowhere in the listing.", of_text=True)
             return
         here = min(editor.selection.start, editor.selection.end)
-        if editor.selection.is_empty and way > 0:
+        if editor.found is None and editor.selection.is_empty and way > 0:
             here = (here[0], here[1] - 1)  # at the cursor itself counts
         further = [one for one in places if (one > here if way > 0 else one < here)]
         row, column = (further or places)[0 if way > 0 else -1]
-        editor.selection = Selection((row, column), (row, column + len(self.text)))
+        editor.show_found((row, column), len(self.text))
         around = "" if further else ", from the top again" if way > 0 else ", from the end again"
         number = places.index((row, column)) + 1
         self.app.tell(f"{self.text}: place {number:,} of {len(places):,}{around}.", of_text=True)

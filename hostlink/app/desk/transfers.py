@@ -15,15 +15,34 @@ from hostlink.errors import Needed, NotKnownError, RefusedError
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
     from hostlink.app.job import Job
+    from hostlink.app.screens.dialogues import Ask
     from hostlink.board.dialogue.learning import Learned
     from hostlink.jobs.backup import BackedUp
+    from hostlink.jobs.language_of import LanguageError, Offer
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.saving import Saved, SaveOptions
 
 
-def _yes(learned: Learned) -> bool:  # noqa: ARG001 - the question's form
+def _yes(asked: Learned | Offer) -> bool:  # noqa: ARG001 - the question's form
     return True
+
+
+_LANGUAGE: dict[str, dict[str, Any]] = {
+    "load": {"despite_review": True},
+    "adapt": {"adapt": _yes},
+}
+"""What to load with after each answer about a listing in another BASIC."""
+
+
+def _language_question(error: LanguageError) -> Ask:
+    """Return the question about a listing in another BASIC."""
+    from hostlink.app.screens.dialogues import Ask
+
+    answers = [("leave", "Leave it"), ("load", "Load it as it is")]
+    if error.can_adapt:
+        answers.append(("adapt", "Adapt it, then load"))
+    return Ask(error.what, answers, why=error.kept)
 
 
 class Transfers(DeskPart):
@@ -112,7 +131,7 @@ class Transfers(DeskPart):
         self.desk.progress.sends(job, text)
 
         def done(loaded: Loaded) -> str:
-            self.after_load(attached, loaded, text)
+            self.after_load(attached, loaded, loaded.text)
             room = f" of {loaded.limit:,}" if loaded.limit else ""
             repairs = f", {sent_again(loaded.report.repairs)}" * bool(loaded.report.repairs)
             return (
@@ -137,6 +156,7 @@ class Transfers(DeskPart):
         """Return what to ask after a load was refused that the user can allow, or None."""
         from hostlink.app.screens.dialogues import Ask
         from hostlink.board.dialogue.learning import BoardRewritesError
+        from hostlink.jobs.language_of import LanguageError
 
         def again(**changes: Any) -> None:
             self.start_load(attached, material, dataclasses.replace(options, **changes))
@@ -149,6 +169,11 @@ class Transfers(DeskPart):
             )
             return lambda: self.app.push_screen(
                 question, lambda answer: again(learn=_yes) if answer == "learn" else None
+            )
+        if isinstance(error, LanguageError):
+            return lambda: self.app.push_screen(
+                _language_question(error),
+                lambda answer: again(**_LANGUAGE[answer]) if answer in _LANGUAGE else None,
             )
         if isinstance(error, NotKnownError):
             question = Ask(

@@ -15,6 +15,7 @@ from textual.widgets import Input, Label, Static, TextArea
 from hostlink.app.ways import advised
 from hostlink.app.widgets.page import Page
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
+from hostlink.app.widgets.text_field import TextField
 from hostlink.app.widgets.text_line import TextLine
 from hostlink.errors import HostlinkError
 from hostlink.jobs.files import named_path
@@ -58,7 +59,7 @@ class CheckScreen(Page[int | None]):
         with Horizontal(id="check-body"):
             with Vertical(id="check-codes"):
                 yield Static("or typed codes", classes="quiet", markup=False)
-                yield TextArea("", id="codes", soft_wrap=False, tab_behavior="focus")
+                yield TextField("", id="codes", soft_wrap=False, tab_behavior="focus")
             yield Rows(
                 [ListColumn("", 8), ListColumn("code", 4), ListColumn("line", -1)],
                 id="checked",

@@ -12,7 +12,7 @@ from textual.containers import Vertical
 from textual.widgets import Input
 
 from hostlink.app.screens.dialogues import AskText, part
-from hostlink.app.widgets.paths import folder_of, places
+from hostlink.app.widgets.paths import beginning, folder_of, places
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
 from hostlink.app.widgets.text_line import TextLine
 
@@ -97,14 +97,7 @@ class ChoosePath(AskText):
         if not names:
             return
         typed = line.value[len(folder_of(line.value)) :]
-        common = _beginning(names) if line.has_focus else rows.key
+        common = beginning(names) if line.has_focus else rows.key
         if common.casefold().startswith(typed.casefold()) and len(common) > len(typed):
             self._take(common)
         line.focus()
-
-
-def _beginning(names: Sequence[str]) -> str:
-    """Return what all names begin with."""
-    first = names[0]
-    same = (at for at in range(len(first), 0, -1) if all(n.startswith(first[:at]) for n in names))
-    return first[: next(same, 0)]

@@ -111,7 +111,7 @@ class Fill(ModalScreen[dict[str, str] | None]):
     """Several lines to fill in; what stands in each by its key, None where it is left.
 
     lines: key, label, and what stands there at first. hint: what Enter does. path: the key of the
-    line that takes a file or folder, which completes with Right; "" for none.
+    line that takes a file or folder, which Tab completes; "" for none.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -127,24 +127,23 @@ class Fill(ModalScreen[dict[str, str] | None]):
         self.head, self.lines, self.hint, self.path = head, tuple(lines), hint, path
 
     def compose(self) -> ComposeResult:
-        completes = " Right completes a file name." if self.path else ""
+        tab = "Tab goes to the next line."
+        if self.path:
+            tab = "Tab completes a file name, and goes to the next line."
         with Vertical(id="box"):
             yield part(self.head)
             for key, label, value in self.lines:
                 with Horizontal(classes="field"):
                     yield Label(Content(safe(label)), classes="label")
                     yield self._line(key, value)
-            yield part(
-                f"{self.hint} Tab goes to the next line.{completes} Escape leaves it.", name="quiet"
-            )
+            yield part(f"{self.hint} {tab} Escape leaves it.", name="quiet")
 
     def _line(self, key: str, value: str) -> TextLine:
-        line = TextLine(value, id=f"fill-{key}")
         if key == self.path:
-            from hostlink.app.widgets.paths import PathSuggester
+            from hostlink.app.widgets.paths import PathLine
 
-            line.suggester = PathSuggester()
-        return line
+            return PathLine(value, id=f"fill-{key}")
+        return TextLine(value, id=f"fill-{key}")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         event.stop()

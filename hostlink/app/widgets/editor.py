@@ -16,20 +16,22 @@ from textual.reactive import reactive
 from textual.strip import Strip
 from textual.theme import Theme
 from textual.widget import Widget
-from textual.widgets import TextArea
-from textual.widgets.text_area import TextAreaTheme
+from textual.widgets.text_area import Selection, TextAreaTheme
 
 from hostlink.app import texts
 from hostlink.app.actions.screen_keys import screen_key
 from hostlink.app.themes import THEMES
+from hostlink.app.widgets.text_field import TextField
 from hostlink.words import safe
 
 if TYPE_CHECKING:
+    from textual.document._document import Location
+
     from hostlink.listing import Finding, Language, LedgerRow, Rules
     from hostlink.listing.rules import Form
 
 
-class ListingEditor(TextArea):
+class ListingEditor(TextField):
     """A text area for one listing. Text pasted with several lines is handed over, not inserted."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {
@@ -40,10 +42,14 @@ class ListingEditor(TextArea):
         "listing--jump",
         "listing--finding",
         "listing--fault",
+        "listing--found",
     }
     # A line in which a program stopped with an error, and the board's words; marked while the line
     # is as it was then.
     fault: reactive[tuple[str, str] | None] = reactive(None)
+    # Where a searched text begins and its length; marked until the cursor leaves its beginning. It
+    # is not selected, since the next key would overwrite it.
+    found: reactive[tuple[Location, int] | None] = reactive(None)
     BINDINGS: ClassVar[list[BindingType]] = [
         screen_key("listing.start", "Start of the listing", action="edge(0)", show=False),
         screen_key("listing.end", "End of the listing", action="edge(1)", show=False),
@@ -82,6 +88,7 @@ class ListingEditor(TextArea):
         for theme in THEMES:
             self.register_theme(_editor_theme(theme))
         self.watch(self.app, "theme", self._use_theme)
+        self.watch(self, "selection", self._leave_found, init=False)
 
     def _use_theme(self, name: str) -> None:
         self.theme = f"listing-{name}"
@@ -99,6 +106,19 @@ class ListingEditor(TextArea):
     def watch_fault(self) -> None:
         """Draw the marked line anew."""
         self._line_cache.clear()
+
+    def watch_found(self) -> None:
+        """Draw the marked text anew."""
+        self._line_cache.clear()
+
+    def show_found(self, place: Location, length: int) -> None:
+        """Put the cursor where a searched text begins, and mark the text."""
+        self.move_cursor(place)
+        self.found = (place, length)
+
+    def _leave_found(self) -> None:
+        if self.found is not None and self.selection != Selection.cursor(self.found[0]):
+            self.found = None
 
     def has_fault(self, row: int) -> bool:
         """Return whether a row is marked with an error of the board."""
@@ -121,6 +141,10 @@ class ListingEditor(TextArea):
 
         for start, end, name in coloured(typed, self.listing_language):
             text.stylize(self.get_component_rich_style(f"listing--{name}"), start, end)
+        if self.found is not None and self.found[0][0] == line_index:
+            start = self.found[0][1]
+            style = self.get_component_rich_style("listing--found", partial=True)
+            text.stylize(style, start, start + self.found[1])
         if self.fault is not None and self.has_fault(line_index):
             style = self.get_component_rich_style("listing--fault")
             text.append(f"  × stopped here: {safe(self.fault[1])}", style)

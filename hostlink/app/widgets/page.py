@@ -14,7 +14,7 @@ from textual.widgets import Static
 
 from hostlink.app.actions.action import key_words
 from hostlink.app.actions.screen_keys import BY_NAME
-from hostlink.app.layout import WIDTHS
+from hostlink.app.layout import HEIGHTS, WIDTHS
 from hostlink.app.widgets.foot import Foot
 from hostlink.app.widgets.rows import Rows
 from hostlink.words import safe
@@ -33,6 +33,7 @@ class Page(Screen[R]):
 
     app: DeskApp
     HORIZONTAL_BREAKPOINTS = WIDTHS
+    VERTICAL_BREAKPOINTS = HEIGHTS
     HEAD: ClassVar[str] = ""
     FOOT: ClassVar[str] = ""
 

@@ -6,8 +6,10 @@ import os
 from collections.abc import Sequence
 from pathlib import Path
 
+from textual import events
 from textual.suggester import Suggester
 
+from hostlink.app.widgets.text_line import TextLine
 from hostlink.archive.names import natural
 from hostlink.jobs.files import named_path
 
@@ -45,6 +47,13 @@ def folder_of(text: str) -> str:
     return text[: at + 1]
 
 
+def beginning(names: Sequence[str]) -> str:
+    """Return what all of some names begin with, "" for no name."""
+    first = names[0] if names else ""
+    same = (at for at in range(len(first), 0, -1) if all(n.startswith(first[:at]) for n in names))
+    return first[: next(same, 0)]
+
+
 class PathSuggester(Suggester):
     """Suggests the first file or folder that begins as typed; Right takes it into the line."""
 
@@ -55,3 +64,30 @@ class PathSuggester(Suggester):
         """Return a path that begins with `value`, or None."""
         found = places(value) if value else []
         return folder_of(value) + found[0] if found else None
+
+
+class PathLine(TextLine):
+    """A line for a file or folder. Tab completes its name, and goes on where it adds nothing."""
+
+    def __init__(self, value: str = "", *, id: str) -> None:
+        super().__init__(value, id=id)
+        self.suggester = PathSuggester()
+
+    async def _on_key(self, event: events.Key) -> None:
+        if event.key == "tab" and self._complete():
+            event.stop()
+            event.prevent_default()
+            return
+        await super()._on_key(event)
+
+    def _complete(self) -> bool:
+        """Add what all names that begin as typed go on with; return whether that is anything."""
+        if not self.value:
+            return False
+        whole = folder_of(self.value) + beginning(places(self.value))
+        is_longer = len(whole) > len(self.value)
+        if is_longer and whole.casefold().startswith(self.value.casefold()):
+            self.value = whole
+            self.cursor_position = len(whole)
+            return True
+        return False

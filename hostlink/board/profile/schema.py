@@ -27,7 +27,16 @@ from hostlink.board.profile.kinds import (
     Whole,
 )
 from hostlink.board.profile.several import Costs, Each, Ranges
-from hostlink.dialect import MEANS, NumberForm, Overflow, Random, Semicolon, ThenTakes
+from hostlink.dialect import (
+    MEANS,
+    AtLeast,
+    InputList,
+    NumberForm,
+    Overflow,
+    Random,
+    Semicolon,
+    ThenTakes,
+)
 
 LONGEST_COMMAND = 40  # characters of a prompt or command
 _TIME = Number(0, 600_000)  # milliseconds, at most ten minutes
@@ -183,12 +192,23 @@ LANGUAGE = (
         '; in PRINT "joins" anywhere, "ends" stands at the end only, "none": no part of PRINT',
     ),
     Key("comma_columns", Whole(0, 80), "columns of a zone of PRINT; 1: one blank, 0: nothing"),
+    Key("bare_print", Flag(), "whether PRINT alone in its line ends the row"),
     Key("number", Choice(typing.get_args(NumberForm)), "how PRINT shows a number; empty: unknown"),
+    Key(
+        "input_list",
+        Choice(typing.get_args(InputList)),
+        'INPUT takes several numbers in one "row", in "rows" of their own, or one variable only',
+    ),
     Key("overflow", Choice(typing.get_args(Overflow)), "what becomes of a result too large"),
     Key("comparison", Whole(-1, 1), "what a true comparison is worth as a number; 0: it is none"),
     Key("random", Choice(typing.get_args(Random)), "what RND(n) gives; RND(1) is a fraction"),
     Key("unequal", Each(Choice(("<>", "><", "#", "!=")), 4), "the signs for unequal"),
+    Key("at_least", Choice(typing.get_args(AtLeast)), "the sign for at least as it is listed"),
+    Key("loops", Whole(0, 255), "loops that may be open inside each other; 0: no limit is known"),
     Key("means", Each(Choice(tuple(MEANS)), len(MEANS)), "what it has: strings, arrays and so on"),
+    Key(
+        "free", Text(20, ascii=True), "the function for the free memory as it is typed; empty: none"
+    ),
     Key("capitals_only", Flag(), "whether keywords in small letters are not understood"),
     Key("fractions", Flag(), "whether numbers may have a fraction and an exponent"),
     Key("smallest_number", _SIXTY_FOUR_BITS, "smallest whole number"),

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.adapting import Proof
     from hostlink.jobs.listing_source import Material
     from hostlink.listing.adapting.adapt import Adapted
+    from hostlink.listing.adapting.forms import Guess
 
 
 @click.command()
@@ -27,13 +28,19 @@ if TYPE_CHECKING:
     "--from",
     "source_name",
     metavar="PROFILE",
-    help="The kind of board it was written for, by default the one that the archive names.",
+    help="The kind of board it was written for, by default the one that the archive names, or that "
+    "the listing's forms speak for.",
 )
 @click.option(
     "--input",
     "input_path",
     type=click.Path(path_type=Path, dir_okay=False),
     help="A file whose lines answer the program's questions when both versions are run.",
+)
+@click.option(
+    "--to-fit",
+    is_flag=True,
+    help="Also make the result smaller, only as far as it has to be to fit.",
 )
 @OUTPUT
 @KEEP
@@ -43,6 +50,7 @@ def adapt(
     what: str,
     source_name: str | None,
     input_path: Path | None,
+    to_fit: bool,
     output: Path | None,
     keep: bool,
 ) -> int:
@@ -54,24 +62,20 @@ def adapt(
     result prints something else, or where it does not fit; 0 where it could not be run.
     """
     from hostlink.board.profile.file import find_profile
-    from hostlink.jobs.adapting import adapt_for, inputs_of, prove
+    from hostlink.jobs.adapting import adapt_for, fitted, inputs_of, prove
     from hostlink.jobs.run.answers import read_answers
 
     material = material_for(common, what)
     target = common.the_profile()
-    source = find_profile(source_name or _written_for(material))
+    source = find_profile(source_name or _written_for(common, material))
     made = adapt_for(material.listing, source, target)
+    made = fitted(made, target) if to_fit else made
     inputs = inputs_of(material) if input_path is None else read_answers(input_path)
     proof = prove(material.listing, made, (source.name, target.name), inputs)
     if not common.json:
         _say_adapted(common, material.label, made, proof)
-    told = {
-        "listing": material.label,
-        "from": source.name,
-        "profile": target.name,
-        "text": made.listing.text(),
-        **_adapted_dict(made, proof),
-    }
+    told: dict[str, object] = {"listing": material.label}
+    told |= {"from": source.name, "profile": target.name, **_adapted_dict(made, proof)}
     if keep:
         note = f"adapted from {source.name} for {target.name}"
         told["kept"] = keep_listing(common, material, made.listing, (source, target), note)
@@ -80,17 +84,38 @@ def adapt(
     return ExitStatus.DONE if good else ExitStatus.REFUSED
 
 
-def _written_for(material: Material) -> str:
-    """Return the profile of the board that a listing is for. Raises UsageError if unknown."""
+def _written_for(common: CommonOptions, material: Material) -> str:
+    """Return the profile of the board that a listing is for, guessed from its forms if need be.
+
+    Raises UsageError if no known kind takes them all.
+    """
+    from hostlink.jobs.language_of import guessed
+
     if material.shipped is not None:
         return "practice"
     if material.held is not None:
         return material.held.profile
-    raise UsageError(
-        f"Which kind of board {material.label} was written for is not known.",
-        kept="The listing was not changed.",
-        advice="Name it with --from PROFILE.",
+    found = guessed(material)
+    if not found.names:
+        raise UsageError(
+            f"Which kind of board {material.label} was written for is not known: none takes all "
+            f"that it holds{_forms(found)}.",
+            kept="The listing was not changed.",
+            advice="Name the kind with --from PROFILE.",
+        )
+    first, *others = found.names
+    also = f" So do {', '.join(others)}; name another with --from." if others else ""
+    say(
+        f"Taken as written for {first}, which takes all it holds{_forms(found)}.{also}",
+        quiet=common.quiet,
     )
+    return first
+
+
+def _forms(found: Guess) -> str:
+    """Return what speaks for a guess, with lines."""
+    told = [f"{form.what} (line {form.lines[0]})" for form in found.forms[:4]]
+    return f": {', '.join(told)}" if told else ""
 
 
 def _say_adapted(common: CommonOptions, label: str, made: Adapted, proof: Proof) -> None:
@@ -122,6 +147,7 @@ def _cost(cost: int) -> str:
 
 def _adapted_dict(made: Adapted, proof: Proof) -> dict[str, object]:
     return {
+        "text": made.listing.text(),
         "before_bytes": made.before,
         "after_bytes": made.after,
         "limit_bytes": made.limit or None,

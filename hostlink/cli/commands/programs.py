@@ -148,14 +148,23 @@ def _show_shipped(common: CommonOptions, tag: str | None) -> None:
     if common.json:
         as_json(
             [
-                {"name": name, "title": entry.title, "notes": entry.notes, "tags": entry.tags}
+                {
+                    "name": name,
+                    "title": entry.title,
+                    "notes": entry.notes,
+                    "tags": entry.tags,
+                    "runs_on": entry.runs_on,
+                }
                 for name, entry in found.items()
             ]
         )
         return
     table(
-        ["program", "title", "tags"],
-        [[name, entry.title, " ".join(entry.tags)] for name, entry in found.items()],
+        ["program", "title", "tags", "runs on"],
+        [
+            [name, entry.title, " ".join(entry.tags), " ".join(entry.runs_on)]
+            for name, entry in found.items()
+        ],
     )
     say(
         f"{plural(len(found), 'shipped program')}. `hostlink load NAME` loads one.",

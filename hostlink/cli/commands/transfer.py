@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from hostlink.board.dialogue.learning import Learned
     from hostlink.cli.progress import Teller
     from hostlink.jobs.events import Emit
+    from hostlink.jobs.language_of import Offer
     from hostlink.jobs.listing_source import Material
     from hostlink.jobs.loading import Loaded, LoadOptions
     from hostlink.jobs.session.session import Session
@@ -42,6 +43,12 @@ _WATCH_NAP_S = 0.5
     "--watch", is_flag=True, help="Stay, and send the changed lines each time the file is saved."
 )
 @click.option("--despite-review", is_flag=True, help="Load although the review found errors.")
+@click.option(
+    "--adapt",
+    "adapt_it",
+    is_flag=True,
+    help="Rewrite a listing for the board's BASIC if it is written for another one.",
+)
 @click.option("--discard-board", is_flag=True, help="Do not keep what the board holds now.")
 @click.option(
     "--learn",
@@ -57,6 +64,7 @@ def load(
     changes: bool,
     watch: bool,
     despite_review: bool,
+    adapt_it: bool,
     discard_board: bool,
     learn: bool,
 ) -> int | None:
@@ -78,9 +86,8 @@ def load(
     stdin = read_stdin() if what == "-" else None
     with common.archive() as archive, Teller(quiet=common.quiet) as teller:
         material = find_material(what, archive, stdin=stdin)
-        options = LoadOptions(
-            discard_board, changes, despite_review, name, _learning(common, learn, teller)
-        )
+        asking = _learning(common, learn, teller), _adapting(common, adapt_it, teller)
+        options = LoadOptions(discard_board, changes, despite_review, name, *asking)
         if common.many:
             from hostlink.cli.commands.many import load_many
 
@@ -105,12 +112,12 @@ def _load_one(
     A listing that the profile refuses is refused before the port is opened. watched: the file
     whose changes are loaded until Ctrl+C, or None.
     """
-    from hostlink.jobs.fitness import check_loadable
+    from hostlink.jobs.loading import for_board
     from hostlink.jobs.loading import load as load_job
 
     choice = common.link_choice(archive)
     if not choice.is_guess:
-        check_loadable(material, choice.effective, despite_review=options.despite_review)
+        material = for_board(choice.effective, material, options, teller.emit)
     with common.session(archive, teller.emit) as session:
         if not session.choice.is_guess:  # the speed is not known before
             _expect(common, session, material)
@@ -122,6 +129,23 @@ def _load_one(
             _tell_loaded(common, loaded)
         if watched is not None:
             _watch(common, session, archive, watched, options)
+
+
+def _adapting(common: CommonOptions, adapt_it: bool, teller: Teller) -> Callable[[Offer], bool]:
+    """Whether a listing may be rewritten for the board: by option, or asked at a terminal."""
+
+    def may_adapt(offer: Offer) -> bool:
+        if adapt_it or common.yes:
+            say(f"{offer.says} {plural(len(offer.made.changes), 'line')} changed.")
+            return True
+        if common.quiet or common.many or not (is_terminal() and sys.stdin.isatty()):
+            return False
+        teller.close()
+        say(offer.says)
+        lines = plural(len(offer.made.changes), "line")
+        return click.confirm(f"Adapt it ({lines} would change) and load that?", err=True)
+
+    return may_adapt
 
 
 def _learning(common: CommonOptions, learn: bool, teller: Teller) -> Callable[[Learned], bool]:

@@ -68,9 +68,7 @@ def draft_profile(image: Image, known: ImageKnowledge) -> Profile:
         raise RefusedError(
             f"No table of BASIC words was recognised in {image.name}, so it gives no profile.",
             kept="Nothing was written.",
-            advice=lambda by: (
-                f"A board with firmware that is already running is measured {by.survey}."
-            ),
+            advice=lambda by: f"A board whose firmware runs is measured {by.survey}.",
         )
     careful = careful_profile()
     words = [word for word in known.words if word.rstrip("$").isalpha()]

@@ -12,8 +12,8 @@ from itertools import pairwise
 
 from hostlink.listing.adapting.clauses import Clause, clauses
 from hostlink.listing.adapting.lines import LineMaker
-from hostlink.listing.adapting.needs import Need, collected, line_needs, parts_needs
-from hostlink.listing.adapting.printing import PRINTING, keeps_row_open
+from hostlink.listing.adapting.needs import Need, collected, line_needs, nesting_needs, parts_needs
+from hostlink.listing.adapting.printing import PRINTING, keeps_row_open, listed
 from hostlink.listing.adapting.rewriting import Pair, Rewrite
 from hostlink.listing.adapting.words import WORDS
 from hostlink.listing.measure import line_cost, measure
@@ -37,7 +37,9 @@ _NUMBER_SHOWN = {
 class Change:
     """One changed line. before: as it was; after: the lines that stand for it.
 
-    why: the reasons. cost: bytes that the change takes, negative where it saves some.
+    why: the reasons. cost: bytes that the change takes, negative where it saves some. needed:
+    whether the board would refuse the line as it was or do something else; if not, only blanks
+    would be shown otherwise.
     """
 
     number: int
@@ -45,14 +47,15 @@ class Change:
     after: tuple[str, ...]
     why: tuple[str, ...]
     cost: int
+    needed: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Adapted:
     """An adapted listing. needs: what has no equal on the board and was left.
 
-    before, after, limit: bytes on the board, limit 0 if unknown. notes: sentences on what the
-    program shows or does differently.
+    before, after, limit: bytes on the board, limit 0 if unknown. asks_free: whether it asks for
+    the free memory. notes: sentences on what the program shows or does differently.
     """
 
     listing: Listing
@@ -61,6 +64,7 @@ class Adapted:
     before: int
     after: int
     limit: int
+    asks_free: bool
     notes: tuple[str, ...]
 
     @property
@@ -91,10 +95,11 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         changed = bool(used or made.why) and made.lines != (line,)
         if changed:
             why = (*(rule.why for rule in used), *made.why)
-            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules))
+            needed = bool(made.why) or any(rule.exact for rule in used)
+            changes.append(_change(line, made.lines, tuple(dict.fromkeys(why)), rules, needed))
             inexact |= any(not rule.exact for rule in used)
         lines |= {new.number or 0: new for new in (made.lines if changed else (line,))}
-    found += line_needs(lines, rules)
+    found += [*nesting_needs(held, pair), *line_needs(lines, rules)]
     result = Listing(tuple(replace(line, at=at) for at, line in enumerate(lines.values(), 1)))
     return Adapted(
         result,
@@ -103,18 +108,39 @@ def adapt(listing: Listing, source: Language, rules: Rules) -> Adapted:
         measure(Listing(tuple(held.values())), rules).total,
         measure(result, rules).total,
         rules.storage.program_bytes,
-        tuple(_notes(pair, inexact)),
+        _asks_free(held, source),
+        (*_notes(pair, inexact), *_input_note(held, pair)),
     )
 
 
-def _change(line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules) -> Change:
+def _change(
+    line: Line, made: Sequence[Line], why: tuple[str, ...], rules: Rules, needed: bool
+) -> Change:
     cost = sum(line_cost(new, rules) for new in made) - line_cost(line, rules)
-    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost)
+    return Change(line.number or 0, line.typed, tuple(new.typed for new in made), why, cost, needed)
+
+
+def _input_note(held: Mapping[int, Line], pair: Pair) -> Iterable[str]:
+    """Say what is typed to an INPUT with several variables, if that is another thing."""
+    one, other = pair.source.input_list == "row", pair.target.input_list == "row"
+    parts = (part for line in held.values() for part in clauses(line.text, pair.source))
+    if one != other and any(listed(part, pair.source) for part in parts):
+        yield (
+            "INPUT takes several numbers in one row, with commas between them."
+            if other
+            else "INPUT asks for each number in a row of its own; type no commas."
+        )
 
 
 def _leaves_rows_open(held: Mapping[int, Line], source: Language) -> bool:
     parts = (part for line in held.values() for part in clauses(line.text, source))
     return any(keeps_row_open(part, source) for part in parts)
+
+
+def _asks_free(held: Mapping[int, Line], source: Language) -> bool:
+    word = source.free.partition("(")[0]
+    spans = (span for line in held.values() for span in scan(line.text, source))
+    return bool(word) and any(span.word == word for span in spans)
 
 
 def _free_numbers(held: Mapping[int, Line], last: int) -> dict[int, range]:

@@ -15,7 +15,7 @@ from hostlink.listing.rules import Rules
 
 APART = "the statements need lines of their own"
 LENGTH = "the line would be too long"
-_PACKED = "no free line number behind it: `hostlink renumber` makes room"
+_PACKED = "no free line number behind it; renumber the listing first"
 _CONDITIONAL = "a statement that must have a line of its own stands behind a condition"
 
 

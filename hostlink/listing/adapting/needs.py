@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from hostlink.dialect import MEANS
-from hostlink.listing.adapting.clauses import Clause
+from hostlink.listing.adapting.clauses import Clause, clauses
 from hostlink.listing.adapting.rewriting import Pair
 from hostlink.listing.parse import Line
 from hostlink.listing.reviewing.references import references
@@ -40,6 +40,8 @@ def parts_needs(parts: Sequence[Clause], pair: Pair) -> Iterator[str]:
 
 def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator[str]:
     source, target = pair.source, pair.target
+    if target.free:  # written by a rule, and no word of the source
+        clause = clause.with_text(clause.text.replace(target.free, "0"))
     spans = clause.spans(source)
     behind_then = before is not None and before.condition and target.then_takes == "line"
     if behind_then and not clause.bare:
@@ -54,6 +56,25 @@ def _clause_needs(clause: Clause, before: Clause | None, pair: Pair) -> Iterator
         yield "INPUT takes no question"
     for place, span in enumerate(spans):
         yield from _span_needs(span, spans[place + 1] if place + 1 < len(spans) else None, pair)
+
+
+def nesting_needs(held: Mapping[int, Line], pair: Pair) -> Iterator[tuple[str, int]]:
+    """Find loops inside more loops than the board has, by the order of the lines."""
+    most = pair.target.loops
+    open_loops: list[str] = []
+    for number, line in held.items():
+        for part in clauses(line.text, pair.source):
+            spans = part.spans(pair.source)
+            name = spans[1].text if len(spans) > 1 else ""
+            if spans and spans[0].word == "FOR":
+                open_loops = [*(loop for loop in open_loops if loop != name), name]
+                if 0 < most < len(open_loops):
+                    yield (
+                        f"more than {most} loops inside each other: this board has no more",
+                        number,
+                    )
+            elif spans and spans[0].word == "NEXT" and open_loops:
+                del open_loops[open_loops.index(name) if name in open_loops else -1 :]
 
 
 def _compares(spans: Sequence[Span]) -> bool:

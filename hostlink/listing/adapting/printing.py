@@ -157,6 +157,14 @@ def halved(clause: Clause, language: Language) -> list[Clause]:
     return [made for each in halves for made in _written(clause, each, language) or ()]
 
 
+@rewrites("bare-print", "PRINT", 'PRINT ""', "PRINT alone in a line does not end the row")
+def _bare_print(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    if pair.target.bare_print or not pair.source.bare_print:
+        return None
+    words = [span.word for span in clause.spans(pair.source)]
+    return [clause.with_text('PRINT ""')] if words == ["PRINT"] else None
+
+
 def _open_row(language: Language) -> str:
     """Return what ends a PRINT whose row stays open."""
     return "," if language.semicolon == "none" else ";"
@@ -189,5 +197,31 @@ def _question(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | No
     return [clause.with_text(f"PRINT {spans[1].text}{last}"), Clause(f"INPUT {rest}")]
 
 
-PRINTING: tuple[Rewrite, ...] = (_zones, _blanks, _question, _separators)
+@rewrites("input-list", "INPUT A,B", "INPUT A: INPUT B", "INPUT takes one variable")
+def _input_list(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    names = listed(clause, pair.source)
+    if not names or pair.target.input_list != "none":
+        return None
+    first, *others = (f"INPUT {name}" for name in names)
+    return [clause.with_text(first), *map(Clause, others)]
+
+
+def listed(clause: Clause, language: Language) -> list[str]:
+    """Return the variables of an INPUT with several of them, none for any other clause."""
+    spans = clause.spans(language)
+    if not spans or spans[0].word != "INPUT" or spans[-1].kind != "name":
+        return []
+    names, commas = spans[1::2], spans[2::2]
+    plain = all(span.kind == "name" for span in names) and all(c.text == "," for c in commas)
+    return [span.text for span in names] if plain and len(names) > 1 else []
+
+
+PRINTING: tuple[Rewrite, ...] = (
+    _zones,
+    _blanks,
+    _question,
+    _input_list,
+    _separators,
+    _bare_print,
+)
 """The rules for PRINT and INPUT, in the order in which they are tried."""

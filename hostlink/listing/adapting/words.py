@@ -91,23 +91,39 @@ def _unabbreviated(span: Span, pair: Pair) -> bool:
 
 @rewrites("unequal", "IF A><B THEN 90", "IF A<>B THEN 90", "unequal has another sign")
 def _unequal(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
-    spans = clause.spans(pair.source)
+    source, target = pair.source.unequal, pair.target.unequal
+    foreign = [sign for sign in source if sign not in target]
+    return _with_sign(clause, pair.source, _UNEQUAL, foreign, target[0])
+
+
+@rewrites("at-least", "IF A>=B THEN 90", "IF A=>B THEN 90", "the board lists at least as =>")
+def _at_least(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    sign = pair.target.at_least
+    foreign = [] if sign == pair.source.at_least else [">=", "=>"]
+    return _with_sign(clause, pair.source, (">=", "=>"), foreign, sign)
+
+
+def _with_sign(
+    clause: Clause, language: Language, signs: Sequence[str], foreign: Sequence[str], sign: str
+) -> list[Clause] | None:
+    """Return a clause with one sign for the foreign ones among the signs, None if it has none."""
+    spans = clause.spans(language)
     text, at = "", 0
     for place, span in enumerate(spans):
-        sign = _sign(spans, place)
-        if sign in pair.source.unequal and sign not in pair.target.unequal:
-            text += clause.text[at : span.start] + pair.target.unequal[0]
-            at = spans[place + len(sign) - 1].end
+        found = _sign(spans, place, signs)
+        if found in foreign and span.start >= at:
+            text += clause.text[at : span.start] + sign
+            at = spans[place + len(found) - 1].end
     text += clause.text[at:]
     return None if text == clause.text else [clause.with_text(text)]
 
 
-def _sign(spans: Sequence[Span], place: int) -> str:
-    """Return the sign for unequal that begins at an index of the spans, or ""."""
+def _sign(spans: Sequence[Span], place: int, signs: Sequence[str]) -> str:
+    """Return the one of the signs that begins at an index of the spans, or ""."""
     if spans[place].kind not in ("symbol", "word"):
         return ""
     joined = "".join(span.text for span in spans[place : place + 2])
-    return next((sign for sign in _UNEQUAL if joined.startswith(sign)), "")
+    return next((sign for sign in signs if joined.startswith(sign)), "")
 
 
 @rewrites("let-added", "A=4", "LET A=4", "an assignment needs LET")
@@ -203,6 +219,24 @@ def _bare_condition(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause
     return [clause.with_text(f"{clause.text}{pair.target.unequal[0]}0")]
 
 
+@rewrites(
+    "free-memory", "A=ROOM()", "A=SIZE", "the function for the free memory is written differently"
+)
+def _free_memory(clause: Clause, _: Clause | None, pair: Pair) -> list[Clause] | None:
+    source, target = pair.source.free, pair.target.free
+    if not source or not target or source == target:
+        return None
+    spans = clause.spans(pair.source)
+    text, at = "", 0
+    for place, span in enumerate(spans):
+        if span.word != source.partition("(")[0]:
+            continue
+        last = max(_call_end(spans, place), place) if "(" in source else place
+        text += clause.text[at : span.start] + target
+        at = spans[last].end
+    return [clause.with_text(text + clause.text[at:])] if at else None
+
+
 WORDS: tuple[Rewrite, ...] = (
     _then_dropped,
     _then_added,
@@ -211,10 +245,12 @@ WORDS: tuple[Rewrite, ...] = (
     _bare_condition,
     _spelled,
     _unequal,
+    _at_least,
     _let_added,
     _let_dropped,
     _statement_separator,
     _quotes,
     _random,
+    _free_memory,
 )
 """The rules for words and signs, in the order in which they are tried."""

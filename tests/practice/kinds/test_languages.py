@@ -32,6 +32,8 @@ ROWS: list[tuple[str, str | None, str | None, str | None]] = [
     ("PRINT 30000+30000", "-5536", "-5536", None),
     ("PRINT 2=2", "1", "-1", "-1"),
     ("PRINT 2=3", "0", "0", "0"),
+    ("PRINT 2>=2", "1", "-1", "-1"),
+    ("PRINT 2=>2", None, "-1", None),
     ("? 3", "3", SYNTAX, "3"),
     ("A=4: PRINT A", "4", "4", "4"),
     ("PRINT 1:PRINT 2", "1 2", "1 2", "1 2"),
@@ -73,6 +75,39 @@ def test_the_place_of_a_missing_then_is_marked() -> None:
     board = Basic(find_kind("capital"))
     drive(board.enter(b"210 IF T<1440 THEN 240"))
     assert drive(board.enter(b"RUN")).startswith("What? 210 IF T<1440 T^EN 240")
+
+
+@pytest.mark.parametrize(("kind", "said"), [("capital", "AB C D"), ("token", "A B C D")])
+def test_a_bare_print_at_the_end_of_a_line(kind: str, said: str) -> None:
+    """One measured kind shows nothing for it, and ends the row where more stands behind it."""
+    board = Basic(find_kind(kind))
+    rows = (b'10 PRINT "A";', b"20 PRINT", b'30 PRINT "B";:PRINT:PRINT "C"', b'40 PRINT "D"')
+    for line in rows:
+        drive(board.enter(line))
+    assert drive(board.enter(b"RUN")).replace("OK", "").replace(">", "").split() == said.split()
+
+
+@pytest.mark.parametrize("sign", [">=", "=>"])
+def test_at_least_is_listed_with_one_sign(sign: str) -> None:
+    """The measured board with tokens takes both and lists one."""
+    board = Basic(find_kind("token"))
+    drive(board.enter(f"10 IF A{sign}1 PRINT 5".encode()))
+    assert "=>1" in drive(board.enter(b"LIST")).replace(" ", "")
+
+
+@pytest.mark.parametrize(
+    ("kind", "answers", "said"),
+    [
+        ("practice", ("1,2",), "1 2"),
+        ("capital", ("1", "2"), "What?"),
+        ("token", ("1", "2"), "12"),
+        ("ready", ("1,2",), "1 2"),
+    ],
+)
+def test_several_variables_in_input(kind: str, answers: tuple[str, ...], said: str) -> None:
+    """Numbers in one row, a row for each, or one variable only, as the real boards took them."""
+    last = answer(kind, "INPUT A,B:PRINT A;:PRINT B", answers).rpartition(answers[-1] + " ")[2]
+    assert last.split(">")[0].split() == said.split()
 
 
 @pytest.mark.parametrize(("kind", "least"), [("practice", 1), ("capital", 0), ("token", 0)])

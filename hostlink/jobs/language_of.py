@@ -1,0 +1,174 @@
+"""A listing in the language of the board that it is loaded into: adapted where it must be."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass
+
+from hostlink.archive import Origin
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.file import find_profile, shipped_profiles
+from hostlink.board.profile.model import Profile
+from hostlink.errors import HostlinkError, RefusedError
+from hostlink.jobs.events import Emit
+from hostlink.jobs.listing_source import Adaptation, Material
+from hostlink.listing.adapting.adapt import Adapted, adapt
+from hostlink.listing.adapting.forms import Form, Guess, forms, guess
+from hostlink.listing.rules import Language
+from hostlink.words import plural
+
+SHIPPED_FOR = "practice"
+"""The profile for which the shipped programs are written."""
+_SHOWN = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """An adaptation that the user is asked about. says: why, in a sentence."""
+
+    says: str
+    made: Adapted
+
+
+Allow = Callable[[Offer], bool]
+
+
+class LanguageError(RefusedError):
+    """A listing holds forms that the board does not take. can_adapt: hostlink can rewrite them."""
+
+    can_adapt = False
+
+
+def known_profiles() -> dict[str, Profile]:
+    """Return the shipped profiles that say what their BASIC takes, by name."""
+    found = {name: find_profile(name) for name in shipped_profiles()}
+    return {name: each for name, each in found.items() if each.rules.language.number}
+
+
+def guessed(material: Material) -> Guess:
+    """Return where a listing seems to come from."""
+    known = {name: profile.rules.language for name, profile in known_profiles().items()}
+    return guess(material.listing, known)
+
+
+def in_language_of(
+    profile: Profile, material: Material, emit: Emit, *, despite: bool, allow: Allow
+) -> Material:
+    """Return the listing as the BASIC of a board takes it, itself if nothing must be changed.
+
+    A shipped program is adapted and that is told; for another listing `allow` is asked. One that
+    came from a board may go back as it is. despite: load what the board does not take all the same.
+    Raises LanguageError if the listing needs what the board does not have or `allow` says no.
+    """
+    if material.adapted is not None:
+        if material.adapted.target == profile:
+            return material
+        material = material.adapted.original
+    came_from_a_board = material.held is not None and material.origin.kind in ("board", "rescue")
+    if not profile.rules.language.number or came_from_a_board:
+        return material
+    known = material.shipped is not None or material.held is not None
+    strange = () if material.shipped else _strange(material, profile.rules.language)
+    source = _written_for(material) if known or strange else None
+    if source is None or source.name == profile.name or (despite and not material.shipped):
+        return material
+    made = adapt(material.listing, source.rules.language, profile.rules)
+    if not (strange or made.needs or any(change.needed for change in made.changes)):
+        return material
+    if made.needs and despite:
+        return material
+    says = _says(material, source, profile, strange, made)
+    if made.needs:
+        raise _lacking(material, says, made)
+    if material.shipped is not None:
+        emit(Warned(f"{material.label} was adapted for {profile.name}: {_count(made)}."))
+    elif not allow(Offer(says, made)):
+        raise _not_allowed(material, source, profile, says)
+    return _adapted(material, made, source, profile)
+
+
+def _adapted(material: Material, made: Adapted, source: Profile, profile: Profile) -> Material:
+    text = made.listing.text()
+    note = f"adapted from {source.name} for {profile.name}"
+    return dataclasses.replace(
+        material,
+        text=text,
+        raw=text.encode("utf-8", "replace"),
+        charset="utf-8",
+        origin=Origin("edit", material.label, note=note),
+        revision=None,
+        held=None,
+        adapted=Adaptation(material, source, profile),
+    )
+
+
+def _written_for(material: Material) -> Profile | None:
+    """Return the profile of the board that a listing is for, guessed if nobody knows; or None."""
+    name = SHIPPED_FOR if material.shipped is not None else ""
+    if not name and material.held is not None:
+        name = material.held.profile
+    if name:
+        with suppress(HostlinkError):
+            profile = find_profile(name)
+            if profile.rules.language.number:
+                return profile
+    found = guessed(material).names
+    return find_profile(found[0]) if found else None
+
+
+def _strange(material: Material, language: Language) -> tuple[Form, ...]:
+    """Return the forms of a listing that a board does not take."""
+    known = [*(each.rules.language for each in known_profiles().values()), language]
+    return tuple(form for form in forms(material.listing, known) if not form.taken(language))
+
+
+def _count(made: Adapted) -> str:
+    return f"{plural(len(made.changes), 'line')} changed"
+
+
+def _says(
+    material: Material, source: Profile, target: Profile, strange: tuple[Form, ...], made: Adapted
+) -> str:
+    """Return the sentence on why a listing cannot be loaded as it is."""
+    found: Mapping[str, tuple[int, ...]] = (
+        {form.what: form.lines for form in strange}
+        if strange
+        else {why: (each.number,) for each in made.changes if each.needed for why in each.why}
+    )
+    if made.needs:
+        found = {need.what: need.lines for need in made.needs}
+    told = [f"{what} (line {lines[0]})" for what, lines in list(found.items())[:_SHOWN]]
+    more = " and more" if len(found) > _SHOWN else ""
+    seems = "" if material.shipped or material.held else ", it seems"
+    return (
+        f"{material.label} was written for the BASIC of {source.name}{seems}. That of "
+        f"{target.name} has other forms: {'; '.join(told)}{more}."
+    )
+
+
+def _lacking(material: Material, says: str, made: Adapted) -> LanguageError:
+    others = sum(len(need.lines) for need in made.needs)
+    return LanguageError(
+        says,
+        kept="Nothing was sent to the board.",
+        advice=lambda by: (
+            f"Rewrite {plural(others, 'place')} by hand, or load it as it is "
+            f"{by.load_despite_review(material.word)}."
+        ),
+    )
+
+
+def _not_allowed(material: Material, source: Profile, profile: Profile, says: str) -> LanguageError:
+    error = LanguageError(
+        says,
+        kept="Nothing was sent to the board.",
+        advice=lambda by: (
+            f"See what would change {by.adapt(material.word, source.name, profile.name)}; load it "
+            f"adapted {by.load_adapted(material.word)}, or as it is "
+            f"{by.load_despite_review(material.word)}."
+        ),
+    )
+    error.can_adapt = True
+    return error

@@ -1,0 +1,112 @@
+"""A load in the language of the board: shipped programs arrive adapted, others when allowed.
+
+The board is a practice board of a kind measured on a real interpreter, which has no THEN.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from hostlink.archive import Archive, Revision
+from hostlink.board.dialogue.events import Warned
+from hostlink.board.profile.file import find_profile
+from hostlink.errors import RefusedError
+from hostlink.jobs.events import Event
+from hostlink.jobs.language_of import LanguageError, Offer, guessed
+from hostlink.jobs.listing_source import Material, find_material, from_bytes, read_shipped
+from hostlink.jobs.loading import Loaded, LoadOptions, load
+from hostlink.jobs.session.link_choice import LinkChoice
+from hostlink.jobs.session.opening import open_session
+
+THEN = b'10 LET A=1\n20 IF A=1 THEN 40\n30 PRINT A;"X"\n40 END\n'
+WITHOUT = b"10 A=1\n20 IF A=1 GOTO 40\n30 PRINT A\n40 END\n"
+
+
+def loaded(
+    archive: Archive,
+    material: Material,
+    options: LoadOptions = LoadOptions(),  # noqa: B008 - frozen
+    kind: str = "capital",
+) -> tuple[Loaded, list[str]]:
+    """Load into a board of a kind; what was told in warnings."""
+    told: list[Event] = []
+    choice = LinkChoice(f"practice://{kind}?kind={kind}&time=virtual", find_profile(kind))
+    with open_session(choice, told.append, archive=archive) as session:
+        done = load(session, archive, material, options)
+    return done, [each.text for each in told if isinstance(each, Warned)]
+
+
+def test_a_shipped_program_arrives_adapted(archive: Archive) -> None:
+    """It is said in one sentence; the archive has both, the adapted one made from the original."""
+    done, told = loaded(archive, read_shipped("TIDE"))
+    assert [each for each in told if "adapted" in each] == [
+        "the shipped TIDE was adapted for capital: 6 lines changed."
+    ]
+    assert "THEN" not in done.text
+    made = archive.revision(done.spec)
+    assert isinstance(made, Revision)
+    assert (made.spec, made.origin.note) == ("TIDE@2", "adapted from practice for capital")
+    first = archive.revision("TIDE@1")
+    assert archive.content(first).text == read_shipped("TIDE").text
+    assert [each.spec for each in archive.history("TIDE")] == ["TIDE@1", "TIDE@2"]
+
+
+def test_a_second_load_keeps_nothing_new(archive: Archive) -> None:
+    """The adapted revision is found again."""
+    loaded(archive, read_shipped("TIDE"))
+    done, _ = loaded(archive, read_shipped("TIDE"))
+    assert done.spec == "TIDE@2"
+    assert len(archive.history("TIDE")) == 2
+
+
+def test_what_a_shipped_program_lacks_is_named(archive: Archive) -> None:
+    """It is refused before the port is used, and goes as it is if that is wanted."""
+    with pytest.raises(LanguageError, match=r"ROOM.*line 20") as caught:
+        loaded(archive, read_shipped("ROOM"))
+    assert caught.value.kept == "Nothing was sent to the board."
+    done, _ = loaded(archive, read_shipped("ROOM"), LoadOptions(despite_review=True))
+    assert "ROOM()" in done.text
+
+
+def test_another_listing_is_adapted_only_if_allowed(archive: Archive) -> None:
+    """Refused with what it was written for; adapted on a yes; as it is despite the review."""
+    material = from_bytes(THEN, "lamp.bas", name="LAMP")
+    with pytest.raises(LanguageError, match=r"for the BASIC of practice, it seems.*THEN.*line 20"):
+        loaded(archive, material)
+    assert archive.programs() == []
+    asked: list[Offer] = []
+    done, _ = loaded(archive, material, LoadOptions(adapt=lambda o: not asked.append(o)))  # type: ignore[func-returns-value]
+    assert (len(asked), done.spec) == (1, "LAMP@2")
+    assert "20 IF A=1 GOTO 40" in done.text
+    as_it_is, _ = loaded(archive, material, LoadOptions(despite_review=True))
+    assert as_it_is.text == THEN.decode()
+
+
+def test_what_the_board_takes_is_loaded_without_a_word(archive: Archive) -> None:
+    """Nothing foreign in it: no question, whatever it was written for."""
+    done, told = loaded(archive, from_bytes(WITHOUT, "lamp.bas", name="LAMP"))
+    assert done.text == WITHOUT.decode()
+    assert not [each for each in told if "BASIC" in each or "adapted" in each]
+
+
+def test_a_kept_program_of_another_kind_is_not_sent_as_it_is(archive: Archive) -> None:
+    """A program adapted for one kind has random numbers from 0: the other kind would not."""
+    loaded(archive, read_shipped("DICE"))
+    with pytest.raises(RefusedError, match="was written for the BASIC of capital"):
+        loaded(archive, find_material("DICE", archive), kind="practice")
+    done, _ = loaded(
+        archive, find_material("DICE", archive), LoadOptions(adapt=lambda _: True), "practice"
+    )
+    assert "40 GOSUB 200+RND(6)-1+1+RND(6)-1+1\n" in done.text
+
+
+def test_the_origin_of_a_listing_is_guessed_from_its_forms() -> None:
+    """The kinds that take all its forms, the one with the fewest words first."""
+    found = guessed(from_bytes(THEN, "lamp.bas", name="LAMP"))
+    assert found.names[:2] == ("practice", "token")
+    assert "capital" not in found.names
+    where = {form.what: form.lines for form in found.forms}
+    assert where["THEN with a line number"] == (20,)
+    assert where["; between the items of PRINT"] == (30,)
+    strange = from_bytes(b"10 IF A THEN 20\n20 PRINT A$\n30 B = 3 # 4\n", "odd.bas", name="ODD")
+    assert guessed(strange).names == ()
