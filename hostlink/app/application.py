@@ -166,11 +166,14 @@ class DeskApp(App[None]):
         """Return the main screen; it is there from the start of the app on, also after its end."""
         return self._desk
 
-    def tell(self, sentence: str) -> None:
-        """Show a message in the last line of the desk, until the next message."""
+    def tell(self, sentence: str, *, of_text: bool = False) -> None:
+        """Show a message in the last line of the desk, until the next message or job begun there.
+
+        of_text: it is about the text in the editor, and is taken away when that changes.
+        """
         self.said.append(sentence)
         del self.said[:-100]
-        self.desk.show_told(sentence)
+        self.desk.show_told(sentence, of_text=of_text)
 
     def show_error(self, error: BaseException) -> None:
         """Show an error: what happened, what was not lost, what to do."""

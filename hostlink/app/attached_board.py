@@ -87,6 +87,11 @@ class AttachedBoard:
         """Return the first job that has not ended, or None."""
         return next((job for job in self.jobs if not job.ended), None)
 
+    @property
+    def doing(self) -> str:
+        """Return what a job does to the board's memory, as it follows the board's name, or ""."""
+        return next((job.doing for job in self.jobs if job.doing and not job.ended), "")
+
     # --- in the owner's thread ---------------------------------------------------------------
 
     def _open(self) -> Console:
@@ -144,6 +149,7 @@ class AttachedBoard:
         then: str,
         shown: bool = False,
         may_stop: bool = False,
+        doing: str = "",
     ) -> Job[R]:
         """Queue work on the console as `do` queues a job: not while a program runs."""
 
@@ -151,11 +157,11 @@ class AttachedBoard:
             console.free(may_stop=may_stop)
             return work(console)
 
-        job = self._give(name, freed, shown=shown)
+        job = self._give(name, freed, shown=shown, doing=doing)
         if not may_stop:
             job.then = then
             job.after_stop = lambda: self.talk_at_prompt(
-                name, work, then=then, shown=shown, may_stop=True
+                name, work, then=then, shown=shown, may_stop=True, doing=doing
             )
         return job
 
@@ -167,12 +173,13 @@ class AttachedBoard:
         shown: bool = True,
         may_stop: bool = False,
         then: str = "go on",
+        doing: str = "",
     ) -> Job[R]:
         """Queue a job for the owner thread. shown: whether to show its progress.
 
         Where a program runs the job fails without typing anything; `Job.after_stop` does it again.
         may_stop: consent to stop the program. then: what the user wants, after "Stop it and"; ""
-        never asks for that.
+        never asks for that. doing: what happens to the memory meanwhile; see `doing`.
         """
 
         def lent(console: Console) -> R:
@@ -180,14 +187,19 @@ class AttachedBoard:
                 self._now = session.wire.now
                 return work(session, self.archive)
 
-        job = self._give(name, lent, shown=shown)
+        job = self._give(name, lent, shown=shown, doing=doing)
         if then and not may_stop:
             job.then = then
-            job.after_stop = lambda: self.do(name, work, shown=shown, may_stop=True, then=then)
+            job.after_stop = lambda: self.do(
+                name, work, shown=shown, may_stop=True, then=then, doing=doing
+            )
         return job
 
-    def _give(self, name: str, work: Callable[[Console], R], *, shown: bool) -> Job[R]:
+    def _give(
+        self, name: str, work: Callable[[Console], R], *, shown: bool, doing: str = ""
+    ) -> Job[R]:
         job: Job[R] = Job(name, self, shown=shown)
+        job.doing = doing
         self.jobs.append(job)
 
         def piece(console: Console) -> R:

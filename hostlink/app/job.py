@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
 
 R = TypeVar("R")
-_NEWS = LineRepaired | Warned | Rescued | BoardAnswered
+_NEWS = Warned | Rescued | BoardAnswered
 _MOST_TOLD = 200  # sentences of one job that are kept to be shown
 
 
@@ -119,7 +119,7 @@ class Progress:
                 self.proven_pages.add(event.page)
         elif isinstance(event, RowPrinted):
             self._tell(event.text, news=False)
-        elif isinstance(event, _NEWS | AlreadyKept | KeptAs | BackupKept):
+        elif isinstance(event, _NEWS | LineRepaired | AlreadyKept | KeptAs | BackupKept):
             if isinstance(event, LineRepaired):
                 self.repairs += 1
                 self.sent.discard(event.number or 0)
@@ -147,6 +147,7 @@ class Job(Generic[R]):
         self.future: Future[R] | None = None
         self.stop_question = ""  # asked before it is stopped; "" to stop it at once
         self.then = ""  # what the user wants, after "Stop it and"
+        self.doing = ""  # what happens to the board meanwhile, such as "is being loaded with TIDE"
         self.after_stop: Callable[[], Job[R]] | None = None  # does it again, with consent to stop
         self.incoming: deque[tuple[float, Event]] = deque()
 

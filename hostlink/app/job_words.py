@@ -24,6 +24,11 @@ def job_row(job: Job[Any], width: int) -> str:
     return row
 
 
+def sent_again(repairs: int) -> str:
+    """Say how many lines came out wrong on the wire and were sent again."""
+    return f"{plural(repairs, 'line')} sent again"
+
+
 def figures(progress: Progress, baud: int) -> list[str]:
     """Return figures of a job's progress, the most important first. baud: the speed of the link."""
     if progress.detail and progress.all_pages:
@@ -33,7 +38,8 @@ def figures(progress: Progress, baud: int) -> list[str]:
     words = [left] if (left := _left(progress, baud)) else []
     words.append(f"{progress.sent_lines:,} of {plural(progress.all_lines, 'line')}")
     words.append(f"{progress.sent_bytes:,} of {plural(progress.all_bytes, 'byte')}")
-    words.append(plural(progress.repairs, "repair"))
+    if progress.repairs:
+        words.append(sent_again(progress.repairs))
     if progress.rate:
         share = min(100, round(100 * progress.rate * _BITS / baud))
         words += [f"{progress.rate:,.0f} bytes a second", f"{share} % of the wire's limit"]

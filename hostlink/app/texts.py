@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len, set_cell_size
+
 from hostlink.app.actions.table import way_to
 from hostlink.archive.times import shown
 from hostlink.words import capital, plural
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
 
 USED, SENT, UNUSED, BEYOND, LIMIT, HERE = "━", "─", "┄", "╳", "┃", "█"
 _LONGEST_QUESTION = 21  # characters that are shown of it
+_LEAST_NAME = 10  # columns; less does not tell one board from another
 
 
 def revision_words(spec: str) -> str:
@@ -46,55 +49,104 @@ class KnownContents:
 
 
 def board_sentence(
-    name: str, held: KnownContents, state: BoardState | None = None, *, away: bool = False
+    name: str,
+    held: KnownContents,
+    state: BoardState | None = None,
+    *,
+    away: bool = False,
+    doing: str = "",
+    more: str = "",
+    width: int = 0,
 ) -> str:
     """One sentence about a board: what it does, or at its prompt what it holds, in bytes.
 
-    away: it was unplugged, and is waited for.
+    away: it was unplugged, and is waited for. doing: what a job does to it, such as "is being
+    loaded with TIDE". more: follows the sentence where there is room. width: columns to fit into, 0
+    for any number; the name and details are shortened before what to do.
     """
-    name = capital(name)
     if away:
-        return f"{name} was unplugged; hostlink waits for it to come back"
-    if state is not None and (does := _does(state, revision_words(held.spec) or "a program")):
-        return f"{name} {does}"
+        tails = ["was unplugged; hostlink waits for it to come back", "was unplugged"]
+    elif doing:
+        tails = [doing]
+    else:
+        program = revision_words(held.spec) or "a program"
+        tails = (_does(state, program) if state is not None else []) or _holds(held)
+    if more:
+        tails.insert(0, f"{tails[0]} {more}")
+    return _fitted(capital(name), tails, width)
+
+
+def _fitted(name: str, tails: list[str], width: int) -> str:
+    """Join a name and the first of some tails that fits, the longest first.
+
+    The name is shortened in its middle, to _LEAST_NAME columns, then left out.
+    """
+    if not width:
+        return f"{name} {tails[0]}"
+    for tail in tails:
+        room = width - cell_len(tail) - 1
+        if cell_len(name) <= room:
+            return f"{name} {tail}"
+        if room >= _LEAST_NAME:
+            return f"{_cut_middle(name, room)} {tail}"
+    return f"It {tails[-1]}"
+
+
+def _cut_middle(text: str, width: int) -> str:
+    """Shorten a text to `width` columns: the end of a port's name tells it from others."""
+    front = (width - 1) // 2
+    back = width - 1 - front
+    tail = text[-back:]
+    while cell_len(tail) > back:
+        tail = tail[1:]
+    return f"{set_cell_size(text, front).rstrip()}…{tail}"
+
+
+def _holds(held: KnownContents) -> list[str]:
+    """Say what a board holds, from the most to the least detail."""
     if not held.known:
-        return f"{name} is attached; what it holds has not been read yet"
+        return ["is attached; what it holds has not been read yet", "has not been read yet"]
     room = f"{held.size:,} of {held.limit:,} bytes" if held.limit else plural(held.size, "byte")
     when = f", proven at {shown(held.proven_at, '%H:%M')}" if held.proven_at else ""
     if not held.lines:
-        return f"{name} holds no program, {room}{when}"
-    if not held.spec:
+        what = "no program"
+    elif not held.spec:
         what = "a program that is not in the archive"
-    elif held.changed:
-        what = f"{revision_words(held.spec)}, changed since"
     else:
-        what = revision_words(held.spec)
-    if held.changed and not held.proven_at:
-        return f"{name} holds {what}"  # its size is known again when it is read
-    return f"{name} holds {what}, {room}{when}"
+        what = revision_words(held.spec) + ", changed since" * held.changed
+    if held.lines and held.changed and not held.proven_at:
+        return [f"holds {what}"]  # its size is known again when it is read
+    return [f"holds {what}, {room}{when}", f"holds {what}, {room}", f"holds {what}"]
 
 
-def _does(state: BoardState, program: str) -> str:
-    """Say what a board does that is not at its prompt; "" if there is nothing to say."""
+def _does(state: BoardState, program: str) -> list[str]:
+    """Say what a board does that is not at its prompt, from the most to the least detail."""
     from hostlink.jobs.session.activity import Activity  # not before the first drawing
 
     stop = f"stop it with {way_to('interrupt')}"
     match state.activity:
         case Activity.RUNNING:
-            return f"runs {program}; {stop}"
+            return [f"runs {program}; {stop}", f"runs; {stop}"]
         case Activity.ASKING:
             question = state.question.strip()
             shown = question if len(question) <= _LONGEST_QUESTION else f"…{question[-20:]}"
-            return f'asks "{shown}"; {stop}'
+            return [f'asks "{shown}"; {stop}', f"asks; {stop}"]
         case Activity.BUSY:
-            return f"is busy: a program runs, or its keyboard is in use; {stop}"
+            why = "a program runs, or its keyboard is in use"
+            return [f"is busy: {why}; {stop}", f"is busy; {stop}"]
         case Activity.RESTARTING:
-            return "is restarting"
+            return ["is restarting"]
         case Activity.SILENT:
-            return "is silent; check its supply and its cable"
+            return [
+                "is silent; check its supply and its cable",
+                "is silent; check supply and cable",
+            ]
         case Activity.FULL:
-            return "takes nothing: its memory is full, and only a restart helps"
-    return ""
+            return [
+                "takes nothing: its memory is full, and only a restart helps",
+                "is full; only a restart helps",
+            ]
+    return []
 
 
 def room_words(ledger: Ledger) -> str:

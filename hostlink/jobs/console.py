@@ -34,11 +34,12 @@ from hostlink.jobs.typing_errors import (
     not_entered_error,
     too_long_error,
 )
-from hostlink.link.taking_back import take_back
+from hostlink.link.taking_back import TakingBack, take_back
 from hostlink.link.typed import Outcome, Typed
 from hostlink.listing import Line
 from hostlink.words import safe
 
+_LONGEST_LEFT = 80  # characters in a board's input line if the profile names no longest line
 _STORED_IS_NOT_KEPT = Warned(
     "What was stored there before is not kept.",
     advice=lambda by: f"To keep it first, store a program {by.store}.",
@@ -117,7 +118,15 @@ class Console(Listening):
             advice="Wait, or interrupt it first.",
         )
 
+    def _erase_rest(self, session: Session) -> None:
+        """Erase what a failed job or line may have left in the board's input line."""
+        if self._is_half_typed:
+            self._is_half_typed = False
+            longest = session.profile.rules.form.longest_line or _LONGEST_LEFT
+            session.wire.run(TakingBack(session.dialogue.pacing, longest))
+
     def _type(self, session: Session, line: str, data: bytes) -> None:
+        self._erase_rest(session)
         core = Typed(data, session.dialogue.pacing, attempts=12 if self.at_prompt else 2)
         self._output.line_follows(line if self.at_prompt else None)
         try:

@@ -126,6 +126,7 @@ class Listening(LongSession):
             self.activity.quiet(now, self.partial, self._output.asks_at)
         elif now >= self._quiet_at:
             ended = self.activity.is_program
+            self._is_half_typed = False
             self.activity.prompted()
             if ended:
                 self._program_ended(session)
@@ -156,6 +157,7 @@ class Listening(LongSession):
 
     def _restarted(self) -> None:
         self._output.forget_line()
+        self._is_half_typed = False
         self.activity.restarted(self._here().wire.now())
         super()._restarted()
 

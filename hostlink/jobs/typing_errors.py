@@ -96,7 +96,9 @@ def occupied_error(state: BoardState) -> LinkError:
     """Return the error for a job that would type into what the board does."""
     what = "A program is running on the board."
     if state.activity is Activity.ASKING:
-        what = f'A program on the board is waiting for an answer: it asks "{state.question}".'
+        what = (
+            f'A program on the board is waiting for an answer: it asks "{state.question.strip()}".'
+        )
     elif state.activity is not Activity.RUNNING:
         what = "The board is busy: a program runs on it, or its own keyboard is in use."
     return LinkError(

@@ -29,7 +29,8 @@ class TakingBack:
     """
 
     def __init__(self, pacing: Pacing, count: int) -> None:
-        self._keys = [pacing.line_cancel] if pacing.line_cancel else [pacing.erase] * count
+        erasing = [pacing.erase] * count if pacing.erase else []
+        self._keys = [pacing.line_cancel] if pacing.line_cancel else erasing
         self._pacing = pacing
         self._last: float | None = None
         self._done = False

@@ -57,7 +57,7 @@ def test_a_load_asks_before_it_stops_a_program_and_leaves_it_if_told_to(
         machine = app.boards.current
         await pilot.press("ctrl+l")
         await wait(pilot, lambda: isinstance(app.screen, Ask))
-        assert 'it asks "? "' in app.screen.question
+        assert 'it asks "?"' in app.screen.question
         assert app.focused.id == "answer-leave"
         await pilot.press("enter")
         await wait(pilot, lambda: app.screen is app.desk and is_settled(app))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from rich.cells import cell_len
 
 from hostlink.app import texts
 from hostlink.app.texts import (
@@ -16,6 +19,7 @@ from hostlink.app.texts import (
     room_words,
     ruler,
 )
+from hostlink.jobs.session.activity import Activity, BoardState
 from hostlink.listing import Listing, Rules, Storage, measure, review
 from hostlink.words import safe
 
@@ -71,6 +75,34 @@ def test_a_board_is_told_in_one_sentence() -> None:
         == "Red holds no program, 0 of 999 bytes"
     )
     assert "not been read" in board_sentence("Red", KnownContents())
+    doing = "is being loaded with TIDE revision 4"
+    assert board_sentence("Red", tide, doing=doing) == f"Red {doing}"
+
+
+@pytest.mark.parametrize("name", ["Red", "the board at /dev/serial/by-id/usb-1a86_USB_Serial-if00"])
+@pytest.mark.parametrize("width", [37, 57, 77])
+def test_the_key_that_stops_a_program_is_never_cut_off(name: str, width: int) -> None:
+    """The board's name, the program and the question are shortened first; the sentence fits."""
+    held = KnownContents(True, "A_LONG_PROGRAM_NAME@12", 12, 412, 999)
+    for state in (
+        BoardState(Activity.RUNNING),
+        BoardState(Activity.ASKING, "HOW MANY OF THEM DO YOU WANT?"),
+        BoardState(Activity.BUSY),
+    ):
+        for more in ("", "(2 other boards attached)"):
+            words = board_sentence(name, held, state, more=more, width=width)
+            assert cell_len(words) <= width
+            assert words.endswith(("; stop it with F8", ")"))
+            assert "; stop it with F8" in words
+
+
+def test_a_shortened_name_keeps_its_end() -> None:
+    """The end of a port's name tells two boards apart; wide characters are counted as two."""
+    held = KnownContents(True, "TIDE@3", 12, 412, 999)
+    port = "the board at /dev/serial/by-id/usb-port0"
+    one = board_sentence(port, held, width=57)
+    assert re.fullmatch(r"The.*….*port0 holds TIDE revision 3, 412 of 999 bytes", one)
+    assert cell_len(board_sentence("緑" * 40, held, width=57)) <= 57
 
 
 @given(st.text())

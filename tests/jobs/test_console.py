@@ -358,6 +358,24 @@ def test_after_a_job_that_failed_a_program_is_kept_before_it_is_cleared(
     assert told.spec == "rescue@1"
 
 
+@pytest.mark.parametrize("line", ["", "PRINT 5"])
+def test_what_a_failed_job_left_in_the_input_line_is_never_entered(
+    line: str, console: Callable[..., Console], talk: Talk
+) -> None:
+    """The board fell silent in the middle of a line: the next line typed is not joined to it."""
+    board = console()
+    typed(board, "10 PRINT 7")
+    with pytest.raises(LinkError), board.lend() as session:
+        session.wire.write(b'130 PRINT "ROW 13 O')
+        raise LinkError("It fell silent.", reason=LinkReason.SILENT)
+    board.listen(2.0)  # its echo comes late
+    typed(board, line)
+    assert board.at_prompt
+    assert board.capture() == 1
+    assert list(board.copy.lines) == [10]
+    assert not line or " 5" in talk.rows
+
+
 def test_clearing_words_given_to_a_program_that_asks_are_its_input(
     console: Callable[..., Console], archive: Archive
 ) -> None:

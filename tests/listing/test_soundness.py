@@ -173,6 +173,16 @@ def test_an_unknown_word_is_named_whole(text: str, word: str) -> None:
     assert told == [f"The profile knows no {word}."]
 
 
+@pytest.mark.parametrize(("text", "begins"), [("20 30 REM X\n", "30"), ('10 "HI"\n', '"HI"')])
+def test_a_value_that_begins_a_statement_is_not_called_an_unknown_word(
+    text: str, begins: str
+) -> None:
+    """Nothing is to be looked up: it is in the wrong place."""
+    (found,) = review(Listing.from_text(text), PRACTICE, deep=True).findings
+    assert found.message == f"No statement begins with {begins}."
+    assert "missing word" in found.advice
+
+
 def test_jumps_to_remarks_are_advice_given_once() -> None:
     """One finding names the lines that jump; it is neither an error nor a warning."""
     text = "".join(f"{n} GOTO 100\n" for n in range(10, 90, 10)) + "100 REM\n110 GOTO 10\n"

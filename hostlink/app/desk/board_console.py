@@ -48,7 +48,7 @@ class BoardConsole(DeskPart):
         rows = []
         while attached.rows:
             rows.append(attached.rows.popleft())
-        now = (attached, attached.partial, attached.state)
+        now = (attached, attached.partial, attached.state, attached.doing)
         if rows or now != self._shown:
             self._shown = now
             self.desk.query_one(ConsolePane).show(rows, attached.partial)
@@ -165,6 +165,7 @@ class BoardConsole(DeskPart):
             lambda board: board.send(pasted),
             then="send",
             shown=True,
+            doing=f"is being sent {plural(pasted.count, 'line')}",
         )
         self.app.watch_job(job, done=done, failed=failed)
 
@@ -224,6 +225,7 @@ class BoardConsole(DeskPart):
                 f"Restarting {self.desk.readings.name_of(attached)}",
                 lambda session, archive: restart(session, archive, consent=lambda _: True),
                 then="restart",
+                doing="is being restarted",
             )
             self.app.watch_job(job, done=done)
 

@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 HELP = "F1 help"
 HINT = f"Escape shows words for all jobs    {HELP}"
+HINT_BRIEF = f"Escape shows all words    {HELP}"
 _AFTER_PAINT_S = 0.05
 _LOOK_FOR_PROGRAMS_S = 2.0  # kept by another window
 
@@ -80,6 +81,8 @@ class Desk(Screen[None]):
         self.drafts: DraftKeeper = DraftKeeper(self)
         self.sheet_search: SheetSearch = SheetSearch(self)
         self.pastes: Pastes = Pastes(self)
+        self._told = ""
+        self._told_of: str | None = None  # the text that the message in the last line is about
 
     @property
     def editor(self) -> ListingEditor:
@@ -104,6 +107,10 @@ class Desk(Screen[None]):
 
     def on_resize(self, event: events.Resize) -> None:
         self.set_class(event.size.width < SLIM, "-slim")
+        if self.app.begun:
+            self.readings.show_board()
+        if not self._told:
+            self.show_told("")
 
     def _focus_moved(self, focused: Widget | None) -> None:
         """Where there is room for one only, show the listing again once it has the focus."""
@@ -170,6 +177,8 @@ class Desk(Screen[None]):
     def on_sheet_pane_edited(self, event: SheetPane.Edited) -> None:
         event.stop()
         self.drafts.text_changed()
+        if self._told_of not in (None, self.editor.text):
+            self.show_told("")
 
     def on_memory_ruler_line_chosen(self, event: MemoryRuler.LineChosen) -> None:
         event.stop()
@@ -224,16 +233,19 @@ class Desk(Screen[None]):
 
         self.app.push_screen(WordsLine(), chosen)
 
-    def show_told(self, sentence: str) -> None:
-        """Show a message in the last line."""
+    def show_told(self, sentence: str, *, of_text: bool = False) -> None:
+        """Show a message in the last line; see `DeskApp.tell`."""
+        self._told = sentence
+        self._told_of = self.editor.text if of_text else None
         text, room = safe(sentence), self.size.width - 2 - len(HELP)
         if text and len(text) < room - 2:
             text = f"{text:<{room}}{HELP}"
-        content = Content(text or HINT)
+        hint = HINT if len(HINT) <= self.size.width - 2 else HINT_BRIEF
+        content = Content(text or hint)
         if content.plain.endswith(HELP):
             content = act(content, len(content) - len(HELP), len(content), "app.help")
         if not text:
-            content = act(content, 0, HINT.index(HELP), "screen.work('words')")
+            content = act(content, 0, hint.index(HELP), "screen.work('words')")
         for told in self.query("#told").results(Static):  # none before the first drawing
             told.update(content)
 

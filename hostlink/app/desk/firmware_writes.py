@@ -90,7 +90,9 @@ class FirmwareWrites(DeskPart):
             return self.outcome
 
         name = self.desk.readings.name_of(attached)
-        job = attached.do(f"Writing firmware to {name}", work, then="write")
+        job = attached.do(
+            f"Writing firmware to {name}", work, then="write", doing="is being given firmware"
+        )
         failed = partial(self._failed, attached)
         self.app.watch_job(job, done=done, failed=failed, follow=self._follow)
 

@@ -52,6 +52,7 @@ class JobProgress(DeskPart):
     def follow(self, job: Job[Any]) -> None:
         """Show a job from now on until it ends."""
         self._news.clear()
+        self.desk.show_told("")
         self._jobs.append(job)
         job.on_change.append(self._moved)
         self._moved(job)
@@ -130,10 +131,17 @@ class JobProgress(DeskPart):
             self._proven = (job.attached, self.desk.states.held(job.attached.port))
         lines = frozenset(sent.lines if job.ended else progress.sent)
         self.desk.query_one(LedgerColumn).mark(sent.lines, lines, proven=job.ended)
-        if not job.ended and progress.sent:
-            done = sent.size * len(progress.sent & sent.lines.keys()) // len(sent.lines)
-            words = "reading back" if progress.is_read_back else f"{done:,} sent"
-            self.desk.ruler.show_board(BoardTrack(words, 0, done))
+        self.desk.readings.show_board()
+
+    def track_of(self, attached: AttachedBoard) -> BoardTrack | None:
+        """Return how much of a listing a job has sent to a board; None if none has sent any."""
+        job = next((job for job in self._sent if job.attached is attached and not job.ended), None)
+        if job is None or not job.progress.sent:
+            return None
+        sent, progress = self._sent[job], job.progress
+        done = sent.size * len(progress.sent & sent.lines.keys()) // len(sent.lines)
+        words = "reading back" if progress.is_read_back else f"{done:,} sent"
+        return BoardTrack(words, 0, done)
 
     def _show(self) -> None:
         width = self.desk.size.width - 2

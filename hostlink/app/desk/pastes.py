@@ -21,7 +21,7 @@ class Pastes(DeskPart):
 
     def _take_mended(self, text: str) -> None:
         if text == self.sheets.editor.text:
-            self.app.tell("There is nothing to mend in this listing.")
+            self.app.tell("There is nothing to mend in this listing.", of_text=True)
         else:
             self.sheets.take_text(text, "The listing is mended")
 
@@ -101,6 +101,8 @@ class Pastes(DeskPart):
                 self.sheets.take_text(text, "The listing was replaced")
             elif answer == "new":
                 self.sheets.unless_lost(lambda: self.sheets.show_sheet(Sheet(), text))
+            else:
+                self.app.tell("The listing is as it was; nothing was put in.", of_text=True)
 
         title = self.sheets.sheet.name or "the listing here"
         self.app.push_screen(

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from hostlink.jobs.session.board_contents import BoardContents
 
 NO_BOARD = f"No board is attached. {way_to('boards')} shows the boards that are here"
+NO_BOARD_BRIEF = f"No board; {way_to('boards')} shows all"
 
 
 class Readings(DeskPart):
@@ -49,20 +50,33 @@ class Readings(DeskPart):
     def show_board(self) -> None:
         """Show what the current board holds, or what it does."""
         current = self.app.boards.current
-        sentence, held = NO_BOARD, None
-        if current is not None:
-            held = self.desk.states.held(current.port)
-            sentence = board_sentence(
-                self.name_of(current), held, current.state, away=current.vanished
-            )
+        room = self.desk.size.width - 3  # the margins, and a full stop
+        track = BoardTrack(held_words(None))
+        if current is None:
+            sentence = NO_BOARD if len(NO_BOARD) <= room else NO_BOARD_BRIEF
+        else:
             others = len(self.app.boards.by_port) - 1
-            if others:
-                sentence += f" ({plural(others, 'other board')} attached)"
+            more = f"({plural(others, 'other board')} attached)" if others else ""
+            sentence = board_sentence(
+                safe(self.name_of(current)),
+                self.desk.states.held(current.port),
+                current.state,
+                away=current.vanished,
+                doing=current.doing,
+                more=more,
+                width=room,
+            )
             width = current.choice.profile.rules.form.screen_width
             self.desk.query_one(Transcript).board_width = width
+            track = self.desk.progress.track_of(current) or self._track_of(current)
         self.desk.query_one("#board", Static).update(Content(safe(sentence) + "."))
-        size = held.size if held is not None and held.known else 0
-        self.desk.ruler.show_board(BoardTrack(held_words(held), size))
+        self.desk.ruler.show_board(track)
+
+    def _track_of(self, attached: AttachedBoard) -> BoardTrack:
+        if attached.doing:
+            return BoardTrack("busy")
+        held = self.desk.states.held(attached.port)
+        return BoardTrack(held_words(held), held.size if held.known else 0)
 
     def need(self) -> AttachedBoard | None:
         """Return the current board; show an error and return None if there is none."""
@@ -147,7 +161,9 @@ class Readings(DeskPart):
         name = capital(self.name_of(attached))
         if looked.lost:
             return f"{name} is empty; its last known program is kept as {looked.lost}."
-        return f"{name} is attached; Ctrl+L loads the listing into it."
+        if not self.sheets.editor.text.strip():
+            return f"{name} is attached."
+        return f"{name} is attached; {way_to('load')} loads the listing into it."
 
     def _give_up_closed(self, attached: AttachedBoard) -> None:
         """Detach a board whose port could not be opened, or was given up."""

@@ -180,7 +180,7 @@ class SheetPane(Vertical):
         self.editor.move_cursor((0, 0))
         self.check()
         self.editor.focus()
-        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.")
+        self.app.tell(f"{words}; Ctrl+Z takes that back. Nothing is kept yet.", of_text=True)
 
     def go_to_row(self, row: int | None) -> None:
         """Put the cursor on a row of the listing, from 1; None or 0 leaves it."""
@@ -234,7 +234,7 @@ class SheetPane(Vertical):
             return
         self.check()
         self.post_message(self.Kept())
-        self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new))
+        self.app.tell(kept_words(kept.revision.spec, is_new=kept.is_new), of_text=True)
         go_on()
 
     def ask_for_name(self) -> None:

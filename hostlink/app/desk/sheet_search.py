@@ -53,7 +53,7 @@ class SheetSearch(DeskPart):
         ]
         editor.focus()
         if not places:
-            self.app.tell(f"{self.text} is nowhere in the listing.")
+            self.app.tell(f"{self.text} is nowhere in the listing.", of_text=True)
             return
         here = min(editor.selection.start, editor.selection.end)
         if editor.found is None and editor.selection.is_empty and way > 0:
@@ -63,7 +63,7 @@ class SheetSearch(DeskPart):
         editor.show_found((row, column), len(self.text))
         around = "" if further else ", from the top again" if way > 0 else ", from the end again"
         number = places.index((row, column)) + 1
-        self.app.tell(f"{self.text}: place {number:,} of {len(places):,}{around}.")
+        self.app.tell(f"{self.text}: place {number:,} of {len(places):,}{around}.", of_text=True)
 
     def ask_for_number(self) -> None:
         """Ask for a line number, and go to that line or to the first one after it."""
@@ -89,4 +89,4 @@ class SheetSearch(DeskPart):
         number = min((one for one in lines if one >= wanted), default=max(lines))
         self.sheets.go_to_row(lines[number].at)
         if number != wanted:
-            self.app.tell(f"There is no line {wanted:,}; this is line {number:,}.")
+            self.app.tell(f"There is no line {wanted:,}; this is line {number:,}.", of_text=True)

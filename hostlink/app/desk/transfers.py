@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from hostlink.app.actions.table import way_to
 from hostlink.app.desk.part import DeskPart
-from hostlink.app.texts import KnownContents
+from hostlink.app.job_words import sent_again
+from hostlink.app.texts import KnownContents, revision_words
 from hostlink.errors import Needed, NotKnownError, RefusedError
-from hostlink.words import plural
 
 if TYPE_CHECKING:
     from hostlink.app.attached_board import AttachedBoard
@@ -125,6 +125,7 @@ class Transfers(DeskPart):
             f"Loading {material.label} into {name}",
             lambda session, archive: load(session, archive, material, options),
             then="load",
+            doing=f"is being loaded with {revision_words(material.label)}",
         )
         job.progress.phase = f"about {seconds:,} s"
         self.desk.progress.sends(job, text)
@@ -132,7 +133,7 @@ class Transfers(DeskPart):
         def done(loaded: Loaded) -> str:
             self.after_load(attached, loaded, loaded.text)
             room = f" of {loaded.limit:,}" if loaded.limit else ""
-            repairs = f", {plural(loaded.report.repairs, 'repair')}" * bool(loaded.report.repairs)
+            repairs = f", {sent_again(loaded.report.repairs)}" * bool(loaded.report.repairs)
             return (
                 f"{loaded.spec or loaded.label} is on the board, proven: {loaded.size:,}{room} "
                 f"bytes{repairs}. Next: run it ({way_to('run')})."
@@ -289,7 +290,7 @@ class Transfers(DeskPart):
         if attached is None:
             return
         name = self.desk.readings.name_of(attached)
-        job = attached.do(f"Backing up {name}", backup, then="back up")
+        job = attached.do(f"Backing up {name}", backup, then="back up", doing="is being backed up")
 
         def done(backed: BackedUp) -> str:
             names = ", ".join(item.name for item in backed.backup.items)

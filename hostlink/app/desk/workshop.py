@@ -71,7 +71,7 @@ class Workshop(DeskPart):
         screen = ShrinkScreen(listing, profile.rules, profile.size_words)
         if screen.most.after == screen.most.before:
             why = "".join(f" {note}" for note in screen.most.notes)
-            self.app.tell(f"No byte of this listing can be saved.{why}")
+            self.app.tell(f"No byte of this listing can be saved.{why}", of_text=True)
             return
         self.app.push_screen(screen, lambda text: self.sheets.take_text(text, "It is smaller now"))
 

@@ -73,9 +73,11 @@ def _start(
     job = attached.do(
         f"Putting {backup.spec}{of} back on {app.desk.readings.name_of(attached)}",
         lambda session, archive: putback(session, archive, backup, names),
+        doing=f"is being given back {backup.spec}",
     )
 
     def done(result: PutBack) -> str:
+        app.desk.readings.unknown_now(attached)
         app.desk.readings.look_again(attached, quietly=True)
         return " ".join(result.sentences)
 

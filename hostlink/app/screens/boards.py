@@ -36,6 +36,13 @@ _MATTERS = (
 )
 
 
+def _no_profile(port: str) -> str:
+    """Say which profile a board without one gets."""
+    if port.startswith("practice:"):
+        return "that of the practice board, once it is attached"
+    return "none yet: survey the board, or name one in the settings"
+
+
 class BoardsScreen(Page[None]):
     """Attach, detach, label, and choose the current board."""
 
@@ -150,7 +157,7 @@ class BoardsScreen(Page[None]):
             ("driver", row.driver),
             ("recognised by", row.recognised_by),
             ("opening its port", restarts[row.restarts_on_open]),
-            ("profile", row.profile or "none yet: survey the board, or name one in the settings"),
+            ("profile", row.profile or _no_profile(row.port)),
             ("last held", row.held_words),
             ("last backup", self._backup(row)),
             ("last firmware", self._firmware(row)),

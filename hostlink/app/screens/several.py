@@ -12,9 +12,10 @@ from textual.widget import Widget
 from textual.widgets import Static
 
 from hostlink.app.actions.screen_keys import screen_key
+from hostlink.app.job_words import sent_again
 from hostlink.app.screens.boards import BoardsScreen
 from hostlink.app.screens.dialogues import Ask
-from hostlink.app.texts import board_sentence
+from hostlink.app.texts import board_sentence, revision_words
 from hostlink.app.ways import shown_error
 from hostlink.app.widgets.page import Page, with_detail
 from hostlink.app.widgets.rows import Entry, ListColumn, Rows
@@ -112,10 +113,14 @@ class SeveralScreen(Page[None]):
         """Return the name of each attached board by its port, each different."""
         return names([each.choice for each in self.app.boards.by_port.values()], self.app.archive)
 
+    def _sentence(self, attached: AttachedBoard, name: str) -> str:
+        held = self.app.desk.states.held(attached.port)
+        return board_sentence(name, held, doing=attached.doing)
+
     def _words(self, attached: AttachedBoard) -> str:
         task = self.tasks.get(attached.port)
         if task is None:
-            return capital(board_sentence("", self.app.desk.states.held(attached.port)).strip())
+            return capital(self._sentence(attached, "").strip())
         if task.job is None or task.job.ended:
             return task.words
         progress = task.job.progress
@@ -127,10 +132,10 @@ class SeveralScreen(Page[None]):
         words: list[str] = []
         if attached is not None:
             name = self.app.desk.readings.name_of(attached)
-            held = board_sentence(name, self.app.desk.states.held(attached.port))
-            words = [f"{held}.", "", self._words(attached)]
+            words = [f"{self._sentence(attached, name)}."]
             task = self.tasks.get(attached.port)
             if task is not None and task.job is not None:
+                words += ["", self._words(attached)]
                 words += [text for text, _ in task.job.progress.told]
         text = "\n".join(safe(one) for one in words)
         self.query_one("#several-detail", Static).update(Content(text))
@@ -194,11 +199,11 @@ class SeveralScreen(Page[None]):
         done: Callable[[Any], str],
         alone: Callable[[], object] | None,
         *,
-        overwrites: bool = False,
+        doing: str = "",
     ) -> None:
         """Start a job on one board; its progress and its end are shown in the board's line."""
         name = self._names()[attached.port]
-        job = attached.do(f"{what} {name}", work)
+        job = attached.do(f"{what} {name}", work, doing=doing)
         task = self.tasks[attached.port] = _Task("", alone, job)
 
         def ended(job: Job[Any]) -> None:
@@ -207,7 +212,7 @@ class SeveralScreen(Page[None]):
                 task.words = done(job.result)
             else:
                 task.words = f"Failed: {shown_error(job.error).words()}"
-                if overwrites:
+                if doing:
                     self.app.desk.readings.unknown_now(attached)
             self.app.tell(f"{name}: {task.words}")
             self.renew()
@@ -256,8 +261,8 @@ class SeveralScreen(Page[None]):
         def done(loaded: Loaded) -> str:
             desk.transfers.after_load(attached, loaded, text)
             report = loaded.report
-            repairs = plural(report.repairs, "repair")
-            return f"{loaded.spec or loaded.label} is loaded, proven, {repairs}."
+            repairs = f", {sent_again(report.repairs)}" * bool(report.repairs)
+            return f"{loaded.spec or loaded.label} is loaded, proven{repairs}."
 
         self._do(
             attached,
@@ -265,7 +270,7 @@ class SeveralScreen(Page[None]):
             lambda session, archive: load(session, archive, material, options),
             done,
             lambda: desk.transfers.start_load(attached, material, options),
-            overwrites=True,
+            doing=f"is being loaded with {revision_words(material.label)}",
         )
 
     def action_save(self) -> None:

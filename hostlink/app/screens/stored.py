@@ -124,9 +124,11 @@ class StoredScreen(Page[None]):
         job = self.attached.do(
             f"Recalling {name} into memory",
             lambda session, archive: recall(session, archive, name),
+            doing=f"is being loaded with its stored {name}",
         )
 
         def done(held: HeldProgram) -> str:
+            self.app.desk.readings.unknown_now(self.attached)
             self._read_again()
             known = f", the same as {held.spec}" if held.spec else ""
             proof = "proven" if held.doubt is None else f"not proven, {held.doubt}"

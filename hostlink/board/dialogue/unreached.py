@@ -132,6 +132,18 @@ def silent_everywhere() -> LinkError:
     )
 
 
+def fell_silent() -> LinkError:
+    """Describe a board that answered before, and from which nothing comes any more."""
+    return LinkError(
+        "The board has fallen silent: nothing comes back any more.",
+        reason=LinkReason.SILENT,
+        advice=lambda by: (
+            f"Check its supply, the cable and the plug, then {_find_where(by)}. If it stays "
+            "silent, restart the board; its program is lost then."
+        ),
+    )
+
+
 def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
     """Describe a board without a prompt in the middle of a load. row: what it shows."""
     if core.flooding:
@@ -140,6 +152,8 @@ def lost_prompt(core: Regain, prompt: bytes, row: str) -> LinkError:
             reason=LinkReason.FLOODING,
             advice="Restart the board and load again.",
         )
+    if core.found is FoundState.SILENT:
+        return fell_silent()
     if is_changed(prompt, row.encode()):
         return prompt_changes(prompt, row.encode())
     shows = f'; it shows "{row}"' if row else ""
@@ -228,6 +242,8 @@ def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkE
             advice="Delete a line of its program by typing its number in the console, or restart "
             "the board; a restart loses the program.",
         )
+    if core.outcome is Outcome.UNTYPED and not core.typed.heard:
+        return fell_silent()
     if core.outcome is Outcome.UNTYPED:
         return LinkError(
             f'"{safe(text)}" could not be typed right; the wire damages bytes.',

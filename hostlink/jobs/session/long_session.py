@@ -67,6 +67,7 @@ class LongSession:
         self._identity = Identity(choice.port)
         self._look_again_s = look_again_s
         self._look_at = 0.0
+        self._is_half_typed = False  # a failure may have left part of a line in the board's input
 
     def open(self) -> None:
         """Open the port and attach. Raises LinkError or UsageError; the port is closed then."""
@@ -96,6 +97,7 @@ class LongSession:
         if row is None:
             self.activity.lost()
         else:
+            self._is_half_typed = False
             self.activity.prompted()
 
     def _say(self, text: str) -> None:
@@ -225,6 +227,7 @@ class LongSession:
 
     def _failed(self, session: Session, reason: LinkReason) -> None:
         """Note in what state the board is after a failure."""
+        self._is_half_typed = True
         row = session.dialogue.standing_row
         self.activity.failed(reason, row if looks_like_question(row.encode()) else "")
 

@@ -141,11 +141,11 @@ def _words(line: Line, statements: Sequence[Sequence[Span]], reader: Reader) -> 
         for start, word in _unknown(line.text, statement, language):
             near = nearest(word, keywords(language), 1)
             advice = f"Nearest known: {near[0]}." if near else "Look it up for this board."
-            yield at_place(
-                *(line, start, "unknown-word"),
-                f"The profile knows no {word[:20]}.",
-                advice,
-            )
+            known = f"The profile knows no {word[:20]}."
+            if word[:1].isdigit() or word[:1] == '"':
+                known = f"No statement begins with {word[:20]}."
+                advice = "Take it out, or put the missing word before it."
+            yield at_place(*(line, start, "unknown-word"), known, advice)
             break  # the text after an unknown word can only be guessed
 
 
