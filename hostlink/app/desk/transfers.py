@@ -45,6 +45,14 @@ def _language_question(error: LanguageError) -> Ask:
     return Ask(error.what, answers, why=error.kept)
 
 
+def _backed_up_words(backed: BackedUp) -> str:
+    """Describe a backup: what it holds, and what could not be read or how it is put back."""
+    names = ", ".join(item.name for item in backed.backup.items)
+    unread = "".join(f" {name} could not be read: {why}" for name, why in backed.unread.items())
+    next_words = f" Next: put it back when needed ({way_to('put-back')})."
+    return f"Kept as {backed.backup.spec}: {names}.{unread or next_words}"
+
+
 class Transfers(DeskPart):
     """Starts the jobs of hostlink.jobs that transfer programs, and shows their progress."""
 
@@ -291,13 +299,4 @@ class Transfers(DeskPart):
             return
         name = self.desk.readings.name_of(attached)
         job = attached.do(f"Backing up {name}", backup, then="back up", doing="is being backed up")
-
-        def done(backed: BackedUp) -> str:
-            names = ", ".join(item.name for item in backed.backup.items)
-            unread = "".join(
-                f" {name} could not be read: {why}" for name, why in backed.unread.items()
-            )
-            next_words = f" Next: put it back when needed ({way_to('put-back')})."
-            return f"Kept as {backed.backup.spec}: {names}.{unread or next_words}"
-
-        self.app.watch_job(job, done=done)
+        self.app.watch_job(job, done=_backed_up_words)

@@ -237,21 +237,12 @@ class SeveralScreen(Page[None]):
         except HostlinkError as error:
             is_review = isinstance(error, RefusedError) and bool(material.listing.numbered())
             if is_review and not despite_review:
-                self._ask_despite(error)
+                _ask_despite(self, error)
             else:
                 self.app.show_error(error)
             return
         for attached in boards:
             self._load(attached, kept, options, material.text)
-
-    def _ask_despite(self, error: HostlinkError) -> None:
-        answers = [("leave", "Leave it"), ("load", "Load anyway")]
-
-        def answered(answer: str | None) -> None:
-            if answer == "load":
-                self.action_load(despite_review=True)
-
-        self.app.push_screen(Ask(error.what, answers, why="Nothing was sent yet."), answered)
 
     def _load(
         self, attached: AttachedBoard, material: Material, options: LoadOptions, text: str
@@ -305,3 +296,14 @@ def _backed_up(backed: BackedUp) -> str:
     names: Sequence[str] = [item.name for item in backed.backup.items]
     unread = "".join(f" {name} could not be read: {why}" for name, why in backed.unread.items())
     return f"Kept as {backed.backup.spec}: {', '.join(names)}.{unread}"
+
+
+def _ask_despite(screen: SeveralScreen, error: HostlinkError) -> None:
+    """Ask whether to load a listing although the review found errors."""
+    answers = [("leave", "Leave it"), ("load", "Load anyway")]
+
+    def answered(answer: str | None) -> None:
+        if answer == "load":
+            screen.action_load(despite_review=True)
+
+    screen.app.push_screen(Ask(error.what, answers, why="Nothing was sent yet."), answered)

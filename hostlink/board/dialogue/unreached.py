@@ -222,26 +222,30 @@ def _no_key_stops_it(by: Ways) -> str:
     )
 
 
+def _no_room(core: Exchange, text: str) -> LinkError:
+    """Describe a command for which the board's full memory has no room."""
+    full = f'The board does not take "{safe(text)}": its memory is so full that it '
+    if core.outcome is Outcome.DEAF:
+        return LinkError(
+            f"{full}takes nothing any more.",
+            reason=LinkReason.FULL,
+            advice="Only a restart helps; the program in its memory is lost by it.",
+        )
+    return LinkError(
+        f"{full}has room for {plural(core.typed.room, 'character')} only.",
+        reason=LinkReason.FULL,
+        advice="Delete a line of its program by typing its number in the console, or restart "
+        "the board; a restart loses the program.",
+    )
+
+
 def unanswered(core: Exchange, text: str, pacing: Pacing, charset: str) -> LinkError:
     """Describe a command that could not be typed or was not answered up to a prompt.
 
     core: how it went. text: the command.
     """
-    if core.outcome is Outcome.DEAF:
-        return LinkError(
-            f'The board does not take "{safe(text)}": its memory is so full that it takes '
-            "nothing any more.",
-            reason=LinkReason.FULL,
-            advice="Only a restart helps; the program in its memory is lost by it.",
-        )
-    if core.outcome is Outcome.CROWDED:
-        return LinkError(
-            f'The board does not take "{safe(text)}": its memory is so full that it has room for '
-            f"{plural(core.typed.room, 'character')} only.",
-            reason=LinkReason.FULL,
-            advice="Delete a line of its program by typing its number in the console, or restart "
-            "the board; a restart loses the program.",
-        )
+    if core.outcome in (Outcome.DEAF, Outcome.CROWDED):
+        return _no_room(core, text)
     if core.outcome is Outcome.UNTYPED and not core.typed.heard:
         return fell_silent()
     if core.outcome is Outcome.UNTYPED:
