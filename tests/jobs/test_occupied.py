@@ -88,7 +88,7 @@ def test_a_job_types_nothing_into_a_program_that_waits_for_an_answer(
     board.type(*ASKING, "RUN")
     assert board.console.activity.now.question == "? "
     with (
-        pytest.raises(LinkError, match='it asks "\\? "') as failed,
+        pytest.raises(LinkError, match='it asks "\\?"') as failed,
         board.console.lend() as session,
     ):
         read_contents(session, archive)
