@@ -62,7 +62,7 @@ def test_a_twin_is_loaded_and_saved_by_its_profile(
         session(name, archive) as opened,
     ):
         material = find_material(str(tmp_path / "tide.bas"), archive)
-        loaded = load(opened, archive, material, LoadOptions())
+        loaded = load(opened, archive, material, LoadOptions(despite_review=True))
         assert (loaded.report.lines, loaded.report.repairs, loaded.report.starts) == (6, 0, 1)
         saved = save(opened, archive, SaveOptions(name="TIDE"))
         assert saved.doubt is None
@@ -85,7 +85,7 @@ def test_a_twin_that_nobody_named_is_loaded_proven(
         choice = LinkChoice(port, profile, is_guess=is_guess, is_named=False)
         with open_session(choice, lambda event: None, archive=archive) as opened:  # noqa: ARG005
             material = find_material(str(tmp_path / "tide.bas"), archive)
-            loaded = load(opened, archive, material, LoadOptions())
+            loaded = load(opened, archive, material, LoadOptions(despite_review=True))
         assert (loaded.report.lines, loaded.report.repairs, loaded.report.starts) == (6, 0, 1)
 
 
