@@ -236,7 +236,7 @@ class CommonOptions:
             raise RefusedError(
                 f"{self.record} exists already.",
                 kept="It was not changed, and the port was not opened.",
-                advice="Name another file, or add --yes to replace it.",
+                advice="Name another file, or replace it with --yes.",
             )
 
 

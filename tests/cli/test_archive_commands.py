@@ -77,7 +77,7 @@ def test_shipped_programs_are_listed(hostlink: Callable) -> None:
     """The examples that come with hostlink, also as JSON and by tag; no archive is needed."""
     everything = hostlink("programs", "--shipped", "--json").json
     assert len(everything) >= 15
-    assert set(everything[0]) == {"name", "title", "notes", "tags"}
+    assert set(everything[0]) == {"name", "title", "notes", "tags", "runs_on"}
     told = hostlink("programs", "--shipped", "--tag", "harbour")
     assert "TIDE" in told.out
     assert len(told.out.splitlines()) < len(everything)

@@ -37,7 +37,7 @@ def test_what_a_survey_keeps_of_a_kind_loads_and_saves(
     assert kept == found
     assert kept != find_profile("tiny")
     with board.session(kept) as session:
-        load(session, board.archive, board.material(PROGRAM), LoadOptions())
+        load(session, board.archive, board.material(PROGRAM), LoadOptions(despite_review=True))
     assert board.memory == board.held_after(PROGRAM)
     with board.session(kept) as session:
         saved = save(session, board.archive, SaveOptions(name="BACK"))
