@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from hostlink.app.desk.part import DeskPart
 from hostlink.app.ways import KEYS, shown_error
+from hostlink.errors import RefusedError
 from hostlink.words import plural
 
 if TYPE_CHECKING:
@@ -110,7 +111,6 @@ class FirmwareWrites(DeskPart):
 
     def _failed(self, attached: AttachedBoard, error: BaseException) -> Callable[[], object] | None:
         """Return what to ask after a refusal that the user can allow, None for any other error."""
-        from hostlink.errors import RefusedError
         from hostlink.jobs.firmware.asking import question_of
 
         self.outcome = shown_error(error).what
